@@ -1,0 +1,1 @@
+"""What goes into the kiln: units, cards, tables, kilns, firings, vessels."""

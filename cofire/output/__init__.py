@@ -1,0 +1,1 @@
+"""What people see: tables, figures, sheets and the command line."""

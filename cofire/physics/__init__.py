@@ -1,0 +1,1 @@
+"""Published equations, arrays in and arrays out, in SI units."""

@@ -1,0 +1,1 @@
+"""Decisions: screening, flags, verdicts, proposals."""

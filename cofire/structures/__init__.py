@@ -1,0 +1,1 @@
+"""Stress through the firing: one constitutive law, several shapes."""
