@@ -1,0 +1,379 @@
+"""A firing as a person writes it, and the kiln that must follow it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.errors import InputError, UnknownName
+from cofire.inputs.files import is_number, read_toml, show
+from cofire.inputs.properties import GASES
+from cofire.inputs.tables import bundled_tables
+from cofire.inputs.units import HOUR, MINUTE, ROOM, celsius, kelvin
+
+Array = NDArray[np.float64]
+
+FULL = "full"
+"""Rate word: as fast as the kiln can heat, or as it cools shut."""
+
+
+@dataclass(frozen=True)
+class Kiln:
+    """What a kiln can do: its heating rate at full power and its cooling when shut.
+
+    Attributes
+    ----------
+    max_temperature
+        Hottest it may be set. [K]
+    heating_temperature, heating_rate
+        Full power, loaded; linear between rows. [K], [K/s]
+    cooling_temperature, cooling_rate
+        Shut, power off; linear between rows (two rows are Newton's law). [K], [K/s]
+    """
+
+    name: str
+    max_temperature: float
+    heating_temperature: Array
+    heating_rate: Array
+    cooling_temperature: Array
+    cooling_rate: Array
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class Segment:
+    """Go to a temperature at a rate, and hold: the kiln's own temperature counts.
+
+    Attributes
+    ----------
+    target
+        Temperature to reach. [K]
+    rate
+        Size of the ramp; infinite means as fast as the kiln can. [K/s]
+    hold
+        Time at the target, from when the kiln reaches it. [s]
+    """
+
+    target: float
+    rate: float
+    hold: float = 0.0
+
+
+@dataclass(frozen=True)
+class Firing:
+    """Segments, the kiln, and what the pack does: gas around the ware and its lag.
+
+    Attributes
+    ----------
+    lag
+        Time constant with which the ware follows the kiln (first order: one lump whose
+        temperature is uniform; a carbon bed or box is slower than a bare shelf). [s]
+    """
+
+    name: str
+    kiln: Kiln
+    segments: tuple[Segment, ...]
+    gas: str = "air"
+    lag: float = 0.0
+
+    @property
+    def peak(self) -> float:
+        """Hottest temperature asked of the kiln. [K]"""
+        return max(s.target for s in self.segments)
+
+
+LAG = {"air": 5 * MINUTE, "inert": 15 * MINUTE, "carbon": 30 * MINUTE, "hydrogen": 15 * MINUTE}
+"""Lag assumed where none is stated: bare shelf, retort, carbon-packed box. Common practice. [s]"""
+
+
+def simple_firing(
+    kiln: Kiln, peak: float, hold: float, rate: float, gas: str = "air", lag: float | None = None
+) -> Firing:
+    """One ramp, one hold, free cooling.
+
+    Parameters
+    ----------
+    kiln : Kiln
+        The kiln.
+    peak : float
+        Hold temperature. [K]
+    hold : float
+        Time at peak. [s]
+    rate : float
+        Ramp. [K/s]
+    gas : str
+        One of GASES.
+    lag : float, optional
+        Time constant of the ware; by default that of the gas. [s]
+
+    Returns
+    -------
+    Firing
+        The firing.
+    """
+    segments = (Segment(peak, rate, hold),)
+    lag = LAG[gas] if lag is None else lag
+    name = f"{celsius(peak):.0f} °C, {hold / MINUTE:.0f} min"
+    return checked(Firing(name, kiln, segments, gas, lag), name)
+
+
+def checked(firing: Firing, where: str) -> Firing:
+    """The firing itself, or a complaint that its kiln cannot do it.
+
+    Parameters
+    ----------
+    firing : Firing
+        To be checked.
+    where : str
+        File or name for the message.
+
+    Returns
+    -------
+    Firing
+        The same.
+
+    Raises
+    ------
+    InputError
+        Peak above the kiln's limit, or a target its power does not reach.
+    """
+    kiln = firing.kiln
+    for number, segment in enumerate(firing.segments, 1):
+        if segment.target > kiln.max_temperature + 1e-9:
+            raise InputError(
+                f"{where}: segment {number}: to_C = {celsius(segment.target):g}; {kiln.name} "
+                f"reaches at most {celsius(kiln.max_temperature):g} °C"
+            )
+        if segment.target < ROOM + 4.99:
+            raise InputError(
+                f"{where}: segment {number}: to_C = {celsius(segment.target):g}; allowed: 25 °C "
+                "to the kiln's limit (cooling to room temperature follows by itself)"
+            )
+    return firing
+
+
+class Fields:
+    """Reads checked fields of one TOML table and names the place of each complaint."""
+
+    def __init__(self, table: dict[str, Any], where: str, known: Iterable[str]) -> None:
+        self.table, self.where = table, where
+        for key in table:
+            if key not in set(known):
+                raise UnknownName("field", key, known, where)
+
+    def number(self, key: str, least: float, most: float, default: float | None = None) -> float:
+        """A number between two bounds."""
+        value = self.table.get(key, default)
+        if not is_number(value) or not least <= float(value) <= most:  # type: ignore[arg-type]
+            raise InputError(f"{self.where}: {key} = {show(value)}; allowed: {least:g} to {most:g}")
+        return float(value)  # type: ignore[arg-type]
+
+    def text(self, key: str, default: str | None = None) -> str:
+        """A text that is not empty."""
+        value = self.table.get(key, default)
+        if not isinstance(value, str) or (default is None and not value.strip()):
+            raise InputError(f"{self.where}: {key} = {show(value)}; allowed: a text")
+        return value
+
+    def rows(self, key: str, most: float) -> tuple[Array, Array]:
+        """Rates over temperature, in K and K/s."""
+        place = f"{self.where}: [{key}]"
+        table = self.table.get(key)
+        if not isinstance(table, dict):
+            raise InputError(f"{place}: missing; write temperature_C and rate_C_per_h")
+        columns = []
+        for name in ("temperature_C", "rate_C_per_h"):
+            values = table.get(name)
+            if not isinstance(values, list) or len(values) < 2 or not all(map(is_number, values)):
+                raise InputError(f"{place}: {name} = {show(values)}; allowed: 2 or more numbers")
+            columns.append(np.array(values, dtype=np.float64))
+        temperature, rate = columns
+        if len(temperature) != len(rate):
+            raise InputError(f"{place}: {len(temperature)} temperatures for {len(rate)} rates")
+        if np.any(np.diff(temperature) <= 0):
+            raise InputError(f"{place}: temperature_C must rise from row to row")
+        if np.any(rate < 0) or np.any(rate > most) or np.any(rate[1:] == 0):
+            bad = rate[(rate < 0) | (rate > most) | (rate == 0)][0]
+            raise InputError(
+                f"{place}: rate_C_per_h {bad:g}; allowed: above 0 to {most:g} (0 in the first row)"
+            )
+        return kelvin(temperature), rate / HOUR
+
+
+def read_kiln(table: dict[str, Any], where: str) -> Kiln:
+    """The kiln that a parsed table describes.
+
+    Parameters
+    ----------
+    table : dict
+        Contents of a kiln file, or a [kiln] table.
+    where : str
+        File for the messages.
+
+    Returns
+    -------
+    Kiln
+        In SI.
+
+    Raises
+    ------
+    InputError
+        With the field, its value and what is allowed.
+    """
+    known = ("name", "summary", "max_temperature_C", "source", "heating", "cooling")
+    fields = Fields(table, where, known)
+    limit = fields.number("max_temperature_C", 200.0, 2200.0)
+    heating_t, heating_r = fields.rows("heating", 20000.0)
+    cooling_t, cooling_r = fields.rows("cooling", 50000.0)
+    for key, rows in (("heating", heating_t), ("cooling", cooling_t)):
+        if rows[0] > ROOM + 1e-9 or rows[-1] < kelvin(limit) - 1e-9:
+            raise InputError(
+                f"{where}: [{key}]: temperature_C must cover 20 to max_temperature_C ({limit:g})"
+            )
+    if heating_r[0] <= 0:
+        raise InputError(f"{where}: [heating]: rate_C_per_h must be above 0 from the first row")
+    return Kiln(
+        fields.text("name"),
+        kelvin(limit),
+        heating_t,
+        heating_r,
+        cooling_t,
+        cooling_r,
+        fields.text("source", ""),
+    )
+
+
+def load_kilns(folders: Iterable[Path] = ()) -> dict[str, Kiln]:
+    """All kilns by name: the shipped ones, then those in the users' folders' kilns/.
+
+    Parameters
+    ----------
+    folders : iterable of Path
+        The user's table folders.
+
+    Returns
+    -------
+    dict
+        Name to kiln.
+    """
+    kilns: dict[str, Kiln] = {}
+    for folder in (bundled_tables(), *folders):
+        place = folder.joinpath("kilns")
+        if place.is_dir():
+            for path in sorted(place.iterdir(), key=lambda f: f.name):
+                if path.name.endswith(".toml"):
+                    kiln = read_kiln(read_toml(path), str(path))
+                    kilns[kiln.name] = kiln
+    return kilns
+
+
+def find_kiln(name: str, kilns: dict[str, Kiln], where: str = "") -> Kiln:
+    """The kiln of that name, whatever its case.
+
+    Parameters
+    ----------
+    name : str
+        As a person types it.
+    kilns : dict
+        From `load_kilns`.
+    where : str
+        File for the message.
+
+    Returns
+    -------
+    Kiln
+        The kiln.
+
+    Raises
+    ------
+    UnknownName
+        With all there are.
+    """
+    for known, kiln in kilns.items():
+        if known.casefold() == name.replace("_", " ").strip().casefold():
+            return kiln
+    raise UnknownName("kiln", name, kilns, where)
+
+
+def read_firing(
+    source: Path | Traversable | dict[str, Any],
+    kilns: dict[str, Kiln],
+    where: str = "",
+) -> Firing:
+    """The firing in a file, or in a table of another file.
+
+    Parameters
+    ----------
+    source : path or dict
+        A TOML file, or its parsed contents.
+    kilns : dict
+        Kilns by name, from `load_kilns`.
+    where : str
+        Place for the messages, where a table is given.
+
+    Returns
+    -------
+    Firing
+        In SI, within what its kiln can do.
+
+    Raises
+    ------
+    InputError
+        With the field, its value and what is allowed.
+    """
+    if isinstance(source, dict):
+        table = source
+    else:
+        table, where = read_toml(source), str(source)
+    fields = Fields(table, where, ("name", "summary", "kiln", "gas", "lag_min", "segment"))
+    kiln_given = table.get("kiln", "small studio kiln")
+    if isinstance(kiln_given, dict):
+        kiln = read_kiln(kiln_given, f"{where}: [kiln]")
+    else:
+        kiln = find_kiln(fields.text("kiln", "small studio kiln"), kilns, where)
+    gas = fields.text("gas", "air")
+    if gas not in GASES:
+        raise UnknownName("gas", gas, GASES, where)
+    lag = fields.number("lag_min", 0.0, 600.0, LAG[gas] / MINUTE) * MINUTE
+    listed = table.get("segment")
+    if not isinstance(listed, list) or not 1 <= len(listed) <= 60:
+        raise InputError(f"{where}: [[segment]]: {show(listed)}; allowed: 1 to 60 segments")
+    segments = []
+    for number, entry in enumerate(listed, 1):
+        place = f"{where}: segment {number}"
+        if not isinstance(entry, dict):
+            raise InputError(f"{place}: write it as [[segment]] with to_C, rate_C_per_h, hold_min")
+        row = Fields(entry, place, ("to_C", "rate_C_per_h", "hold_min", "note"))
+        rate = (
+            np.inf
+            if entry.get("rate_C_per_h") == FULL
+            else row.number("rate_C_per_h", 0.1, 20000.0) / HOUR
+        )
+        target = kelvin(row.number("to_C", -50.0, 3000.0))
+        segments.append(Segment(target, rate, row.number("hold_min", 0.0, 30000.0, 0.0) * MINUTE))
+    firing = Firing(fields.text("name", "firing"), kiln, tuple(segments), gas, lag)
+    return checked(firing, where)
+
+
+def with_gas(firing: Firing, gas: str) -> Firing:
+    """The same firing in another gas, its lag unchanged.
+
+    Parameters
+    ----------
+    firing : Firing
+        The firing.
+    gas : str
+        One of GASES.
+
+    Returns
+    -------
+    Firing
+        A copy.
+    """
+    return replace(firing, gas=gas)

@@ -1,0 +1,162 @@
+"""What kiln and ware really do under a firing: temperature against time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.errors import InputError
+from cofire.inputs.firing import Firing, Kiln
+from cofire.inputs.units import MINUTE, ROOM, celsius
+
+Array = NDArray[np.float64]
+
+GRID = 4.0
+"""Nodes lie no further apart than this in temperature. [K]"""
+END = ROOM + 5.0
+"""A firing ends when kiln and ware have cooled to 25 °C. [K]"""
+
+
+@dataclass(frozen=True)
+class Trace:
+    """Temperature of ware and kiln over time, linear between nodes.
+
+    Attributes
+    ----------
+    time
+        Strictly increasing from zero, shape (M,). [s]
+    ware, kiln
+        Temperatures at those times, shape (M,). [K]
+    corners
+        Indices of the ends of ramps and holds, first and last node included.
+    gas
+        What surrounds the ware: one of the gases.
+    """
+
+    time: Array
+    ware: Array
+    kiln: Array
+    corners: NDArray[np.intp]
+    gas: str = "air"
+
+    @property
+    def peak(self) -> float:
+        """Hottest temperature of the ware. [K]"""
+        return float(self.ware.max())
+
+
+def _limits(kiln: Kiln, rising: bool) -> tuple[Array, Array]:
+    if rising:
+        return kiln.heating_temperature, kiln.heating_rate
+    return kiln.cooling_temperature, kiln.cooling_rate
+
+
+def _ramp(kiln: Kiln, start: float, stop: float, rate: float) -> tuple[Array, Array]:
+    """Times and temperatures of one ramp, exact for limits that are linear in temperature."""
+    low, high = min(start, stop), max(start, stop)
+    rows, limit = _limits(kiln, stop > start)
+    points = [np.array([low, high]), np.arange(np.ceil(low / GRID), high / GRID) * GRID, rows]
+    if np.isfinite(rate):  # temperatures at which the limit crosses the rate asked for
+        below = limit < rate
+        for i in np.flatnonzero(below[:-1] != below[1:]):
+            share = (rate - limit[i]) / (limit[i + 1] - limit[i])
+            points.append(np.array([rows[i] + share * (rows[i + 1] - rows[i])]))
+    grid = np.unique(np.concatenate(points))
+    grid = grid[(grid >= low) & (grid <= high)]
+    keep = np.append(True, np.diff(grid) > 1e-9)
+    keep[-1] = True
+    grid = grid[keep]
+    allowed = np.minimum(rate, np.interp(grid, rows, limit))
+    if np.any(allowed <= 0.0):
+        stuck = celsius(float(grid[np.argmax(allowed <= 0.0)]))
+        raise InputError(f"{kiln.name}: its rate at {stuck:.0f} °C is 0; it never gets past that")
+    left, right = allowed[:-1], allowed[1:]
+    ratio = right / left
+    near = np.abs(ratio - 1.0) < 1e-6
+    log_mean = np.where(
+        near, 0.5 * (left + right), (right - left) / np.log(np.where(near, 2.0, ratio))
+    )
+    duration = np.diff(grid) / log_mean
+    if stop < start:
+        grid, duration = grid[::-1], duration[::-1]
+    return np.cumsum(duration), grid[1:]
+
+
+def _hold(start: float, length: float, lag: float) -> Array:
+    """Times through a hold, dense enough for the ware to approach the kiln."""
+    step = min(5.0 * MINUTE, max(lag / 12.0, 15.0)) if lag > 0.0 else 5.0 * MINUTE
+    count = max(1, int(np.ceil(length / step - 1e-9)))
+    return start + length * np.arange(1, count + 1) / count
+
+
+def _follow(time: Array, kiln: Array, lag: float, start: float) -> Array:
+    """First-order response of the ware to a kiln that is linear between nodes (exact)."""
+    if lag <= 0.0:
+        return kiln.copy()
+    step = np.diff(time)
+    slope = np.diff(kiln) / step
+    decay = np.exp(-step / lag)
+    ware = np.empty_like(kiln)
+    ware[0] = value = start
+    trail = slope * lag
+    for i in range(step.size):
+        value = kiln[i + 1] - trail[i] + (value - kiln[i] + trail[i]) * decay[i]
+        ware[i + 1] = value
+    return ware
+
+
+def trace(firing: Firing) -> Trace:
+    """Temperature of kiln and ware from cold to cold again.
+
+    The kiln follows each ramp as far as its heating rate at full power, or its cooling when
+    shut, allows; the controller waits for the kiln, so a slow kiln stretches the firing. After
+    the last segment it cools freely to 25 °C. The ware follows as one lump with time constant
+    `firing.lag` (valid while its own Biot number is small; a thick carbon bed is only
+    approximately first order).
+
+    Parameters
+    ----------
+    firing : Firing
+        Segments, kiln and pack.
+
+    Returns
+    -------
+    Trace
+        Nodes at most 4 K apart.
+
+    Raises
+    ------
+    InputError
+        The kiln cannot get past some temperature.
+    """
+    kiln = firing.kiln
+    times, temperatures = [np.array([0.0])], [np.array([ROOM])]
+    ends = [0.0]
+    now, here = 0.0, ROOM
+    for target, rate, hold in [
+        *((s.target, s.rate, s.hold) for s in firing.segments),
+        (END, np.inf, 0.0),
+    ]:
+        if abs(target - here) > 1e-9:
+            ramp_time, ramp_temperature = _ramp(kiln, here, target, rate)
+            times.append(now + ramp_time)
+            temperatures.append(ramp_temperature)
+            now, here = float(times[-1][-1]), target
+            ends.append(now)
+        if hold > 0.0:
+            times.append(_hold(now, hold, firing.lag))
+            temperatures.append(np.full(times[-1].shape, here))
+            now = float(times[-1][-1])
+            ends.append(now)
+    if firing.lag > 0.0:  # the ware is still warmer when the kiln has cooled
+        tail = firing.lag * np.log(1.0 + 100.0)
+        times.append(_hold(now, tail, firing.lag))
+        temperatures.append(np.full(times[-1].shape, here))
+        ends.append(float(times[-1][-1]))
+    time = np.concatenate(times)
+    kiln_temperature = np.concatenate(temperatures)
+    ware = _follow(time, kiln_temperature, firing.lag, ROOM)
+    corners = np.unique(np.searchsorted(time, np.array(ends) * (1 - 1e-12)))
+    return Trace(time, ware, kiln_temperature, corners.astype(np.intp), firing.gas)
