@@ -114,138 +114,104 @@ def solve_solid(
 
     Bands run from the foot up; `young`, `poisson` and `free_strain` have one value a band.
     Element heights `finest` and `coarsest` are in walls. With `plane_strain` the ring direction
-    carries no strain and the radius counts as a Cartesian coordinate.
+    is held, the free strain acts in the plane only, and the radius is a Cartesian coordinate.
     """
     radius, height, joints = (np.asarray(v, dtype=float) for v in (radius, height, joints))
-    along = np.gradient(radius, height)
-    cosine = 1.0 / np.hypot(1.0, along)
-    faces = []
-    for side in (-0.5, 0.5):
-        face_z = height - side * wall * cosine * along
-        faces.append(np.interp(height, face_z, radius + side * wall * cosine))
-        edge = (height < face_z[0]) | (height > face_z[-1])
-        faces[-1][edge] = (radius + side * wall / cosine)[edge]
+    inner, outer = (_face(radius, height, side * wall) for side in (-0.5, 0.5))
     lines = graded_lines(
         np.concatenate([height[:1], joints, height[-1:]]), joints, finest * wall, coarsest * wall
     )
-    cross = np.sin(0.5 * np.pi * np.linspace(-1.0, 1.0, across + 1))
-    flat = MeshQuad.init_tensor(cross, lines)
-    x, z = flat.p
-    inner, outer = np.interp(z, height, faces[0]), np.interp(z, height, faces[1])
-    mesh = MeshQuad(np.vstack([0.5 * (inner + outer) + 0.5 * (outer - inner) * x, z]), flat.t)
+    flat = MeshQuad.init_tensor(np.sin(0.5 * np.pi * np.linspace(-1.0, 1.0, across + 1)), lines)
 
-    gauss, _ = leggauss(2)
-    gauss = 0.5 * (gauss + 1.0)
-    basis = Basis(mesh, ElementVector(ElementQuad2()), intorder=5)
-    middle = z[flat.t].mean(axis=0)
-    band = np.searchsorted(joints, middle)
-    E, nu = np.asarray(young)[band], np.asarray(poisson)[band]
-    free = np.asarray(free_strain)[band]
+    def place(across_wall: Array, level: Array) -> Array:
+        low, high = np.interp(level, height, inner), np.interp(level, height, outer)
+        return np.asarray(0.5 * (low + high) + 0.5 * (high - low) * across_wall)
+
+    mesh = MeshQuad(np.vstack([place(*flat.p), flat.p[1]]), flat.t)
+    band = np.searchsorted(joints, flat.p[1][flat.t].mean(axis=0))
+    E, nu, free = (np.asarray(v, dtype=float)[band, None] for v in (young, poisson, free_strain))
     mu, lam = E / (2.0 * (1.0 + nu)), E * nu / ((1.0 + nu) * (1.0 - 2.0 * nu))
+    pressure = (2.0 * (mu + lam) if plane_strain else 2.0 * mu + 3.0 * lam) * free
 
-    def strain(u, w):  # type: ignore[no-untyped-def]
+    def strain(u, x):  # type: ignore[no-untyped-def]
         g = grad(u)
-        hoop = 0.0 * g[0, 0] if plane_strain else u[0] / w.x[0]
-        return g[0, 0], g[1, 1], hoop, g[0, 1] + g[1, 0]
-
-    weight = (lambda w: 1.0) if plane_strain else (lambda w: w.x[0])
+        return g[0, 0], g[1, 1], (0.0 * x if plane_strain else u[0] / x), g[0, 1] + g[1, 0]
 
     @BilinearForm
     def stiffness(u, v, w):  # type: ignore[no-untyped-def]
-        m, el = mu[w.idx][:, None], lam[w.idx][:, None]
-        a, b = strain(u, w), strain(v, w)
-        trace = (a[0] + a[1] + a[2]) * (b[0] + b[1] + b[2])
-        pairs = 2.0 * (a[0] * b[0] + a[1] * b[1] + a[2] * b[2]) + a[3] * b[3]
-        return (el * trace + m * pairs) * weight(w)
+        a, b = strain(u, w.x[0]), strain(v, w.x[0])
+        volume = lam * (a[0] + a[1] + a[2]) * (b[0] + b[1] + b[2])
+        shape = mu * (2.0 * (a[0] * b[0] + a[1] * b[1] + a[2] * b[2]) + a[3] * b[3])
+        return (volume + shape) * (1.0 if plane_strain else w.x[0])
 
     @LinearForm
     def load(v, w):  # type: ignore[no-untyped-def]
-        b = strain(v, w)
-        pressure = ((3.0 * lam + 2.0 * mu) * free)[w.idx][:, None]
-        return pressure * (b[0] + b[1] + b[2]) * weight(w)
+        b = strain(v, w.x[0])
+        return pressure * (b[0] + b[1] + b[2]) * (1.0 if plane_strain else w.x[0])
 
-    number = np.arange(mesh.t.shape[1])
-    K, f = asm(stiffness, basis, idx=number), asm(load, basis, idx=number)
-    held = basis.nodal_dofs[1, [int(np.argmin(z))]]
+    element = ElementVector(ElementQuad2())
+    basis = Basis(mesh, element, intorder=5)
+    held = basis.nodal_dofs[1, [0]]
     if plane_strain:
-        lowest = np.flatnonzero(np.isclose(z, z.min()))
-        held = np.concatenate(
-            [basis.nodal_dofs[1, lowest[[0]]], basis.nodal_dofs[0, lowest[[0, -1]]][:1]]
-        )
-        middle_nodes = np.flatnonzero(np.isclose(x, 0.0))
-        held = np.concatenate([held[:1], basis.nodal_dofs[0, middle_nodes]])
-    solution = solve(*condense(K, f, D=held))
-    return _sample(
-        mesh, basis, solution, flat, gauss, (mu, lam, free), plane_strain, (height, faces)
-    )
+        held = np.append(held, basis.nodal_dofs[0, np.isclose(flat.p[0], 0.0)])
+    moved = solve(*condense(asm(stiffness, basis), asm(load, basis), D=held))
 
-
-def _sample(mesh, basis, solution, flat, gauss, law, plane_strain, shape):  # type: ignore[no-untyped-def]
-    mu, lam, free = law
-    reference = np.array([[a, b] for b in gauss for a in (0.0, 0.5, 1.0)]).T
-    # the vertex order of each cell tells which reference axis runs across the wall
-    first = flat.p[:, flat.t[1, 0]] - flat.p[:, flat.t[0, 0]]
-    if abs(first[0]) < abs(first[1]):
-        reference = reference[::-1]
-    quadrature = (reference, np.ones(reference.shape[1]))
-    read = Basis(mesh, basis.elem, quadrature=quadrature)
-    u = read.interpolate(solution)
-    r, z = np.asarray(read.global_coordinates())
-    g = np.asarray(grad(u))
-    value = np.asarray(u)
-    hoop = 0.0 * r if plane_strain else value[0] / r
-    m, el, f = mu[:, None], lam[:, None], free[:, None]
-    ring = 0.0 * f if plane_strain else f
-    thermal = (3.0 * el + 2.0 * m) * f
-    if plane_strain:
-        ring = f
-    trace = el * (g[0, 0] + g[1, 1] + hoop)
+    gauss = 0.5 + np.array([-0.5, 0.5]) / np.sqrt(3.0)
+    corner = np.array(np.meshgrid(gauss, gauss)).reshape(2, 4)
+    read = Basis(mesh, element, quadrature=(corner, np.ones(4)))
+    field = read.interpolate(moved)
+    across_wall, level = flat.mapping().F(corner)
+    u, g = np.asarray(field), np.asarray(grad(field))
+    hoop = 0.0 * level if plane_strain else u[0] / place(across_wall, level)
+    common = lam * (g[0, 0] + g[1, 1] + hoop) - pressure
     stress = np.stack(
         [
-            trace + 2.0 * m * g[0, 0] - thermal,
-            trace + 2.0 * m * g[1, 1] - thermal,
-            trace + 2.0 * m * hoop - thermal,
-            m * (g[0, 1] + g[1, 0]),
+            common + 2.0 * mu * g[0, 0],
+            common + 2.0 * mu * g[1, 1],
+            lam * (g[0, 0] + g[1, 1]) - pressure if plane_strain else common + 2.0 * mu * hoop,
+            mu * (g[0, 1] + g[1, 0]),
         ],
         axis=-1,
     )
-    height, faces = shape
-    cross = flat.p[0][flat.t]
-    left = np.round(np.interp(z, height, faces[0]), 15)
-    right = np.round(np.interp(z, height, faces[1]), 15)
-    place = 2.0 * (r - left) / (right - left) - 1.0
-    del cross, ring
-    order_z = np.round(z / np.ptp(z), 9)
-    levels, row = np.unique(order_z, return_inverse=True)
-    row = row.reshape(z.shape)
-    rank = np.argsort(row.ravel() * 4.0 + place.ravel(), kind="stable")
-    per_row = z.size // len(levels)
-    sorted_place = place.ravel()[rank].reshape(len(levels), per_row)
-    keep_stress = stress.reshape(-1, 4)[rank].reshape(len(levels), per_row, 4)
-    keep_move = np.stack([value[0], value[1]], axis=-1).reshape(-1, 2)[rank]
-    keep_move = keep_move.reshape(len(levels), per_row, 2)
-    # element edges are met from both sides: take the mean
-    inside = (per_row - 3) // 3 * 0 + 1
-    del inside
-    cells = per_row // 3
-    points = 2 * cells + 1
-    position = np.empty(points)
-    out_stress = np.empty((len(levels), points, 4))
-    out_move = np.empty((len(levels), points, 2))
-    for k in range(points):
-        cell, local = divmod(k, 2)
-        columns = [3 * cell + local] if local or cell in (0, cells) else [3 * cell - 1, 3 * cell]
-        if cell == cells:
-            columns = [per_row - 1]
-        position[k] = sorted_place[:, columns].mean()
-        out_stress[:, k] = keep_stress[:, columns].mean(axis=1)
-        out_move[:, k] = keep_move[:, columns].mean(axis=1)
-    level_z = z.ravel()[rank].reshape(len(levels), per_row)[:, 0]
+    if plane_strain:  # free strain in the plane only: the ring feels nu times the stress in it
+        stress[..., 2] = nu * (stress[..., 0] + stress[..., 1])
+    rows = 2 * (len(lines) - 1)
+    order = np.lexsort([across_wall.ravel(), np.round(level.ravel() / wall, 9)])
+    grid = stress.reshape(-1, 4)[order].reshape(rows, 2 * across, 4)
+    move = np.stack([u[0], u[1]], axis=-1).reshape(-1, 2)[order].reshape(rows, 2 * across, 2)
+    position = across_wall.ravel()[order].reshape(rows, -1)[0]
+    level = level.ravel()[order].reshape(rows, -1)[:, 0]
     return Solid(
-        level_z,
-        position,
-        np.interp(level_z, height, faces[0]),
-        np.interp(level_z, height, faces[1]),
-        out_stress,
-        out_move,
+        level,
+        np.concatenate([[-1.0], position, [1.0]]),
+        np.interp(level, height, inner),
+        np.interp(level, height, outer),
+        _to_faces(grid, position),
+        _to_faces(move, position),
     )
+
+
+def _face(radius: Array, height: Array, offset: float) -> Array:
+    """Radius, at each `height`, of the surface at `offset` along the outward normal. [m]"""
+    slope = np.gradient(radius, height, edge_order=2)
+    cosine = 1.0 / np.hypot(1.0, slope)
+    extended = np.arctan(slope[[0, -1]])
+    r, z = radius + offset * cosine, height - offset * cosine * slope
+    far = 4.0 * abs(offset)
+    step = np.array([-far, far])
+    r = np.concatenate([[r[0] + step[0] * np.sin(extended[0])], r, [r[-1] + step[1] * np.sin(extended[1])]])
+    z = np.concatenate([[z[0] + step[0] * np.cos(extended[0])], z, [z[-1] + step[1] * np.cos(extended[1])]])
+    return np.asarray(np.interp(height, z, r))
+
+
+def _to_faces(grid: Array, position: Array) -> Array:
+    """The grid with a column at each face, by the parabola through the three nearest points."""
+    columns = [grid]
+    for face, near in ((-1.0, slice(0, 3)), (1.0, slice(-3, None))):
+        x = position[near]
+        weights = [
+            np.prod([(face - b) / (a - b) for b in x if b != a])
+            for a in x
+        ]
+        columns.append(np.einsum("p,rpc->rc", np.array(weights), grid[:, near])[:, None])
+    return np.concatenate([columns[1], columns[0], columns[2]], axis=1)

@@ -261,8 +261,8 @@ class CardReader:
             values["width_C"],
             values["strain_percent"] / 100.0,
             float(change) * 1e-6,
-            str(named[source]),
-            str(basis),
+            source=str(named[source]),
+            basis=str(basis),
         )
 
     def fired_at(self) -> FiredAt | None:
@@ -318,6 +318,10 @@ class CardReader:
                 self.complain("density", f"{text}: must rise in this order")
             elif values[2] >= values[3]:
                 self.complain("fired_density", "must lie below full_density")
+        if "creep_stress" in found and (
+            found["creep_stress"].temperature is None or found["creep_stress"].value.size != 1
+        ):
+            self.complain("creep_stress", "give one value with its temperature_C")
         for name in ("glass_viscosity", "body_viscosity"):
             if name in found:
                 p = found[name]

@@ -83,13 +83,16 @@ class Property:
         assert self.temperature is not None
         return PchipInterpolator(self.temperature, self.value, extrapolate=False)
 
-    def at(self, temperature: ArrayLike) -> Array:
+    def at(self, temperature: ArrayLike, extend: bool = False) -> Array:
         """Value at temperature, by shape-preserving cubic interpolation between rows.
 
         Parameters
         ----------
         temperature : array_like
             Any shape. [K]
+        extend : bool
+            Hold the end rows' values outside the table instead of refusing; whoever asks for
+            it says so in the result.
 
         Returns
         -------
@@ -104,17 +107,26 @@ class Property:
         temperature = np.asarray(temperature, dtype=np.float64)
         if self.temperature is None or self.temperature.size == 1:
             return np.full(temperature.shape, self.value[0])
-        self._refuse_outside(temperature)
+        if not extend:
+            self._refuse_outside(temperature)
         bounded = np.clip(temperature, self.temperature[0], self.temperature[-1])
         return np.asarray(self._curve(bounded), dtype=np.float64)
 
+    @property
+    def reach(self) -> tuple[float, float]:
+        """Coldest and hottest temperature the rows speak for. [K]
+
+        A table that begins within 100 K of room temperature reaches down to it.
+        """
+        if self.temperature is None or self.temperature.size == 1:
+            return 0.0, np.inf
+        low, high = float(self.temperature[0]), float(self.temperature[-1])
+        return (min(low, ROOM) if low <= ROOM + 100.0 else low), high
+
     def _refuse_outside(self, temperature: Array) -> None:
-        assert self.temperature is not None
         if temperature.size == 0:
             return
-        low, high = self.temperature[0], self.temperature[-1]
-        # 20 °C stands for any room temperature: rows start there or up to 100 K above.
-        least = min(low, ROOM) if low <= ROOM + 100.0 else low
+        least, high = self.reach
         for bad in (float(temperature.min()), float(temperature.max())):
             if bad < least - 0.5 or bad > high + 1e-6:
                 raise OutOfRange(
@@ -130,6 +142,8 @@ class Transformation:
 
     The share x of the high form follows the temperature with hysteresis: it grows around
     `on_heating` and shrinks around `on_cooling`, each over `width`. Temperatures in K.
+    `in_table` says that the card's thermal_expansion already contains it (silica inversions do;
+    a metal's table is that of its low form).
     """
 
     name: str
@@ -138,6 +152,7 @@ class Transformation:
     width: float
     step: float
     expansion_change: float = 0.0
+    in_table: bool = False
     source: str = ""
     basis: str = "memory"
 
@@ -231,6 +246,7 @@ class Card:
                         at + 273.15,
                         width,
                         strain,
+                        in_table=True,
                         source=self[share].source[0],
                         basis=self[share].basis[0],
                     )

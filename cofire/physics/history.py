@@ -2,10 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from cofire.inputs.binders import Reaction, shipped_reactions
+from cofire.inputs.cards import Card
+from cofire.inputs.trace import Trace
+from cofire.physics import mixing
+from cofire.physics.blends import bulk_density, neck
+from cofire.physics.burnout import mass_lost
+from cofire.physics.densification import sintering_strain
+from cofire.physics.expansion import thermal_strains
+from cofire.physics.porosity import (
+    anchored_strength,
+    porous_viscosity,
+    viscous_poisson_ratio,
+)
+from cofire.physics.rheology import creep_factor, shear_viscosity
+from cofire.physics.sintering import relative_density
 
 Array = NDArray[np.float64]
 
@@ -47,6 +64,8 @@ class History:
         Of the porous metal, infinite for a body that does not yield, shape (N, M). [Pa]
     strength
         Tensile (flexural) strength of the porous body, shape (N, M). [Pa]
+    extended
+        What was read outside the range it was measured in: one line each.
     """
 
     names: tuple[str, ...]
@@ -64,8 +83,213 @@ class History:
     creep_exponent: Array
     yield_stress: Array
     strength: Array
+    extended: tuple[str, ...] = ()
 
     @property
     def free_strain(self) -> Array:
         """Sum of all contributions, shape (N, M). [-]"""
-        return np.sum(list(self.strain.values()), axis=0, dtype=np.float64)
+        return np.asarray(np.sum(list(self.strain.values()), axis=0), dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class _Zone:
+    """One material's rows of a History, shape (M,) each."""
+
+    strain: dict[str, Array]
+    relative_density: Array
+    mass_fraction: Array
+    young_modulus: Array
+    poisson_ratio: float
+    viscosity: Array
+    viscous_poisson_ratio: Array
+    creep_factor: Array
+    creep_exponent: float
+    yield_stress: Array
+    strength: Array
+
+
+def _out_of_reach(card: Card, trace: Trace) -> list[str]:
+    """Which tables of the card end below the peak of the trace."""
+    read = (
+        "thermal_expansion",
+        "young_modulus",
+        "yield_stress",
+        "glass_viscosity",
+        "body_viscosity",
+    )
+    found = []
+    for name in read:
+        if name in card and card[name].reach[1] < trace.peak - 1e-6:
+            found.append(
+                f"{card.name}: {name} held at its {card[name].reach[1] - 273.15:.0f} °C value "
+                f"up to {trace.peak - 273.15:.0f} °C"
+            )
+    return found
+
+
+def _pure(card: Card, trace: Trace, reactions: Sequence[Reaction], extend: bool) -> _Zone:
+    """History of one material that is not a blend."""
+    T = trace.ware
+    density = relative_density(card, trace, extend)
+    green = card["green_density"].scalar
+    strain = thermal_strains(card, T, extend)
+    strain["sintering"] = sintering_strain(
+        density, green, card.scalar("height_shrinkage_factor", 1.0)
+    )
+    binder = [r for r in reactions if r.substance == "binder"]
+    water = [r for r in reactions if r.substance == "structural water"]
+    binder_lost = mass_lost(trace.time, T, binder)
+    mass = 1.0 - card["binder"].scalar * binder_lost
+    mass = mass - card.scalar("loss_on_ignition", 0.0) * mass_lost(trace.time, T, water)
+    modulus = card["young_modulus"]
+    young = modulus.at(T, extend) * neck(card, density, modulus.at_density)
+    empty = np.zeros_like(T)
+    if card.kind == "metal":
+        dense = neck(card, density, 1.0)
+        n = card["creep_exponent"].scalar
+        row = card["creep_stress"]
+        assert row.temperature is not None
+        creep = (
+            creep_factor(T, row.scalar, row.temperature[0], n, card["creep_energy"].scalar)
+            / dense**n
+        )
+        limit = card["yield_stress"]
+        yields = limit.at(T, extend) * neck(card, density, limit.at_density)
+        viscosity = np.full_like(T, np.inf)
+        fired_strength, fired_density = limit.value[0], limit.at_density
+    else:
+        creep, n, yields = empty, 1.0, np.full_like(T, np.inf)
+        viscosity = porous_viscosity(density, shear_viscosity(card, T, extend))
+        fired_strength, fired_density = card["strength"].scalar, card["strength"].at_density
+    burnt_out = np.clip(binder_lost / max(sum(r.share for r in binder), 1e-9), 0.0, 1.0)
+    weak, bound = card["brown_strength"].scalar, card["green_strength"].scalar
+    strength = anchored_strength(density, green, weak, fired_density, fired_strength)
+    strength = strength + max(bound - weak, 0.0) * (1.0 - burnt_out)
+    return _Zone(
+        strain,
+        density,
+        mass,
+        young,
+        card["poisson_ratio"].scalar,
+        viscosity,
+        viscous_poisson_ratio(density),
+        creep,
+        n,
+        yields,
+        strength,
+    )
+
+
+def _mixed(card: Card, metal: _Zone, ceramic: _Zone) -> _Zone:
+    """History of a blend from those of its parts, by the rules of `mixing`."""
+    c = card.parts[0][1]
+    sides = (metal, ceramic)
+    moduli = [
+        (
+            mixing.bulk_modulus(z.young_modulus, z.poisson_ratio),
+            mixing.shear_modulus(z.young_modulus, z.poisson_ratio),
+        )
+        for z in sides
+    ]
+    bulk, shear = mixing.elastic_moduli(c, *moduli)
+    one = np.ones_like(bulk)
+    weight = mixing.free_strain(c, one, 0.0 * one, moduli[0][0], moduli[1][0], bulk)
+    middle = 0.5 * (weight[1:] + weight[:-1])
+
+    def accumulate(name: str) -> Array:
+        """Levin's rule in rates, so that the weight may change on the way."""
+        nothing = np.zeros_like(bulk)
+        m, k = (np.diff(z.strain.get(name, nothing), prepend=0.0) for z in sides)
+        return np.cumsum(k + np.append(weight[0], middle) * (m - k))
+
+    names = dict.fromkeys([*metal.strain, *ceramic.strain])
+    strain = {name: accumulate(name) for name in names if name != "sintering"}
+    density = bulk_density(c, metal.relative_density, ceramic.relative_density)
+    green = bulk_density(c, metal.relative_density[0], ceramic.relative_density[0])
+    factor = sum(p.scalar("height_shrinkage_factor", 1.0) * share for p, share in card.parts)
+    strain["sintering"] = sintering_strain(density, green, factor)
+    (m, _), (k, _) = card.parts
+    mass = np.array(
+        [c * m["theoretical_density"].scalar, (1.0 - c) * k["theoretical_density"].scalar]
+    )
+    mass /= mass.sum()
+    return _Zone(
+        strain,
+        density,
+        mass[0] * metal.mass_fraction + mass[1] * ceramic.mass_fraction,
+        mixing.young_modulus(bulk, shear),
+        float(mixing.poisson_ratio(bulk, shear)[-1]),
+        mixing.viscosity(c, np.inf, ceramic.viscosity),
+        viscous_poisson_ratio(density),
+        mixing.creep_factor(c, metal.creep_factor, metal.creep_exponent),
+        metal.creep_exponent,
+        mixing.yield_stress(c, metal.yield_stress),
+        mixing.strength(c, metal.strength, ceramic.strength),
+    )
+
+
+def _zone(card: Card, trace: Trace, reactions: Sequence[Reaction], extend: bool) -> _Zone:
+    if not card.parts:
+        return _pure(card, trace, reactions, extend)
+    metal, ceramic = (_pure(part, trace, reactions, extend) for part, _ in card.parts)
+    return _mixed(card, metal, ceramic)
+
+
+def histories(
+    cards: Sequence[Card],
+    trace: Trace,
+    reactions: Sequence[Reaction] | None = None,
+    extend: bool = False,
+) -> History:
+    """Histories of many materials along one trace: N cards cost N, whatever is joined to what.
+
+    Parameters
+    ----------
+    cards : sequence of Card
+        N materials.
+    trace : Trace
+        What the ware sees, M nodes.
+    reactions : sequence of Reaction, optional
+        Burnout kinetics; by default the shipped ones for the trace's gas.
+    extend : bool
+        Hold a table's end values beyond its rows, and say so in `extended`, instead of refusing.
+
+    Returns
+    -------
+    History
+        Arrays of shape (N, M).
+
+    Raises
+    ------
+    OutOfRange
+        The trace is hotter than a card's tables, and `extend` is false.
+    """
+    found = shipped_reactions(trace.gas) if reactions is None else reactions
+    zones = [_zone(card, trace, found, extend) for card in cards]
+    pure = {p.name: p for card in cards for p in ([q for q, _ in card.parts] or [card])}
+    extended = [line for card in pure.values() for line in _out_of_reach(card, trace)]
+    names = dict.fromkeys(name for zone in zones for name in zone.strain)
+    nothing = np.zeros_like(trace.time)
+    strain = {n: np.stack([z.strain.get(n, nothing) for z in zones]) for n in names}
+
+    def stack(name: str) -> Array:
+        return np.stack([np.asarray(getattr(zone, name), dtype=np.float64) for zone in zones])
+
+    return History(
+        names=tuple(card.name for card in cards),
+        time=trace.time,
+        temperature=trace.ware,
+        corners=trace.corners,
+        strain=strain,
+        relative_density=stack("relative_density"),
+        mass_fraction=stack("mass_fraction"),
+        young_modulus=stack("young_modulus"),
+        poisson_ratio=stack("poisson_ratio"),
+        viscosity=stack("viscosity"),
+        viscous_poisson_ratio=stack("viscous_poisson_ratio"),
+        creep_factor=stack("creep_factor"),
+        creep_exponent=stack("creep_exponent"),
+        yield_stress=stack("yield_stress"),
+        strength=stack("strength"),
+        extended=tuple(extended),
+    )

@@ -1,0 +1,227 @@
+"""A blend of a metal and a ceramic card is a card."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.errors import InputError
+from cofire.inputs.cards import Card, Property, Uncertainty
+from cofire.inputs.units import ROOM
+from cofire.physics import mixing
+from cofire.physics.expansion import smooth_expansion, smooth_step, transformation_strain
+from cofire.physics.porosity import sintering_modulus
+
+Array = NDArray[np.float64]
+
+CONTACT_MARGIN = 0.01
+"""A body's stiffness vanishes this far below its green density: necks grow first. [-]"""
+RULE = "derived: blend of {metal} and {ceramic} at {share:.0f} % metal by volume, {rule}"
+
+
+def neck(card: Card, density: Array | float, reference: float) -> Array:
+    """Stiffness of a sintering body over that at the density its property was measured at.
+
+    Parameters
+    ----------
+    card : Card
+        One material.
+    density : array
+        Relative density now. [-]
+    reference : float
+        Relative density of the measured body. [-]
+
+    Returns
+    -------
+    array
+        Same shape as `density`. [-]
+    """
+    return sintering_modulus(density, card["green_density"].scalar - CONTACT_MARGIN, reference)
+
+
+def dense_moduli(card: Card, temperature: Array) -> tuple[Array, Array]:
+    """Bulk and shear modulus of the material without pores.
+
+    Parameters
+    ----------
+    card : Card
+        One material.
+    temperature : array
+        Any shape. [K]
+
+    Returns
+    -------
+    tuple of array
+        Same shape each. [Pa]
+    """
+    modulus = card["young_modulus"]
+    young = modulus.at(temperature) * neck(card, 1.0, modulus.at_density)
+    nu = card["poisson_ratio"].scalar
+    return mixing.bulk_modulus(young, nu), mixing.shear_modulus(young, nu)
+
+
+def heated_strain(card: Card, temperature: Array) -> Array:
+    """Thermal strain from 20 °C on first heating, transformations in equilibrium.
+
+    Parameters
+    ----------
+    card : Card
+        One material.
+    temperature : array
+        Any shape. [K]
+
+    Returns
+    -------
+    array
+        Natural strain, same shape. [-]
+    """
+    strain = smooth_expansion(card, temperature)
+    for change in card.inversions:
+        share = smooth_step(temperature, change.on_heating, change.width)
+        strain = strain + transformation_strain(temperature, share, change)
+    return strain
+
+
+def blend(metal: Card, ceramic: Card, metal_fraction: float) -> Card:
+    """The card of a blend, by volume of solids.
+
+    Moduli are self-consistent and expansion follows from the bulk modulus (Levin); conductivity,
+    density and specific heat as `cofire.physics.mixing` says. Its history is mixed from the
+    histories of its parts, not from this card's tables, so that each phase keeps its own
+    transformations and its own densification.
+
+    Parameters
+    ----------
+    metal, ceramic : Card
+        The phases.
+    metal_fraction : float
+        Of the solid volume, above 0 and below 1. [-]
+
+    Returns
+    -------
+    Card
+        Of kind "blend", valid where both its parts are.
+
+    Raises
+    ------
+    InputError
+        A fraction outside 0 to 1, or phases that are not a metal and a ceramic.
+    """
+    if metal.kind != "metal" or ceramic.kind != "ceramic":
+        raise InputError(
+            f"blend of {metal.name!r} ({metal.kind}) and {ceramic.name!r} ({ceramic.kind}): "
+            "a blend is of one metal and one ceramic, in this order"
+        )
+    if not 0.0 < metal_fraction < 1.0:
+        raise InputError(
+            f"blend of {metal.name!r} and {ceramic.name!r}: metal fraction {metal_fraction:g}; "
+            "allowed: above 0 and below 1"
+        )
+    c, parts = metal_fraction, (metal, ceramic)
+    share = 100.0 * c
+    name = f"{share:.0f} % {metal.name} / {100 - share:.0f} % {ceramic.name}"
+
+    def entry(key: str, value: Array, rows: Array | None, rule: str, spread: float) -> Property:
+        rule = RULE.format(metal=metal.name, ceramic=ceramic.name, share=share, rule=rule)
+        count = value.size
+        return Property(
+            key,
+            name,
+            rows,
+            value,
+            (Uncertainty("%", spread),) * count,
+            (rule,) * count,
+            ("derived",) * count,
+        )
+
+    def number(key: str, value: float, rule: str, spread: float) -> Property:
+        return entry(key, np.array([value]), None, rule, spread)
+
+    def scalars(key: str, default: float | None = None) -> tuple[float, float]:
+        return metal.scalar(key, default), ceramic.scalar(key, default)
+
+    top = min(p[key].reach[1] for p in parts for key in ("thermal_expansion", "young_modulus"))
+    rows = np.unique(np.append(np.arange(ROOM, top, 40.0), top))
+    moduli = [dense_moduli(p, rows) for p in parts]
+    bulk, shear = mixing.elastic_moduli(c, *moduli)
+    strains = [heated_strain(p, rows) for p in parts]
+    strain = mixing.free_strain(c, strains[0], strains[1], moduli[0][0], moduli[1][0], bulk)
+    young = mixing.young_modulus(bulk, shear)
+    densities = scalars("theoretical_density")
+    warm = rows[1:]
+    heat = [p["specific_heat"].at(warm, extend=True) for p in parts]
+    conduct = [p["thermal_conductivity"].at(warm, extend=True) for p in parts]
+    masses = np.array([c * densities[0], (1.0 - c) * densities[1]])
+    masses /= masses.sum()
+    properties = {
+        "young_modulus": entry("young_modulus", young, rows, "self-consistent", 0.1),
+        "poisson_ratio": number(
+            "poisson_ratio", float(mixing.poisson_ratio(bulk, shear)[0]), "self-consistent", 0.05
+        ),
+        "thermal_expansion": entry(
+            "thermal_expansion", np.expm1(strain[1:]) / (warm - ROOM), warm, "Levin", 0.05
+        ),
+        "theoretical_density": number(
+            "theoretical_density", float(mixing.density(c, *densities)), "by volume", 0.02
+        ),
+        "specific_heat": entry(
+            "specific_heat",
+            mixing.specific_heat(c, heat[0], heat[1], *densities),
+            warm,
+            "by mass",
+            0.05,
+        ),
+        "thermal_conductivity": entry(
+            "thermal_conductivity",
+            mixing.conductivity(c, *conduct),
+            warm,
+            "self-consistent",
+            0.3,
+        ),
+        "binder": number("binder", float(masses @ scalars("binder")), "by mass", 0.1),
+        "loss_on_ignition": number(
+            "loss_on_ignition", float(masses @ scalars("loss_on_ignition", 0.0)), "by mass", 0.1
+        ),
+        "drying_shrinkage": number(
+            "drying_shrinkage",
+            c * scalars("drying_shrinkage")[0] + (1.0 - c) * scalars("drying_shrinkage")[1],
+            "by volume",
+            0.2,
+        ),
+        "green_density": number(
+            "green_density",
+            float(bulk_density(c, *scalars("green_density"))),
+            "bulk volumes add",
+            0.05,
+        ),
+    }
+    return Card(
+        name,
+        "blend",
+        f"blend; continuous: {mixing.continuity(c)}",
+        properties,
+        elements=metal.elements,
+        parts=((metal, c), (ceramic, 1.0 - c)),
+        origin=f"blend of {metal.origin} and {ceramic.origin}",
+    )
+
+
+def bulk_density(metal_fraction: float, metal: Array | float, ceramic: Array | float) -> Array:
+    """Relative density of a blend in which each phase keeps its own: their bulk volumes add.
+
+    A stated rule, exact at either end. Real blends densify less than this, since each phase is
+    held by the other where both are continuous (Bordia & Scherer 1988, Acta Metall. 36, 2393).
+
+    Parameters
+    ----------
+    metal_fraction : float
+        Of the solid volume. [-]
+    metal, ceramic : array
+        Relative densities of the phases. [-]
+
+    Returns
+    -------
+    array
+        Relative density of the blend. [-]
+    """
+    return np.asarray(1.0 / (metal_fraction / metal + (1.0 - metal_fraction) / ceramic))
