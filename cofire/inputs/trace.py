@@ -53,8 +53,28 @@ def _limits(kiln: Kiln, rising: bool) -> tuple[Array, Array]:
     return kiln.cooling_temperature, kiln.cooling_rate
 
 
-def _ramp(kiln: Kiln, start: float, stop: float, rate: float) -> tuple[Array, Array]:
-    """Times and temperatures of one ramp, exact for limits that are linear in temperature."""
+def ramp(kiln: Kiln, start: float, stop: float, rate: float) -> tuple[Array, Array]:
+    """Times and temperatures of one ramp, exact for limits that are linear in temperature.
+
+    Parameters
+    ----------
+    kiln : Kiln
+        Its limits; beyond their last row they are held.
+    start, stop : float
+        Temperatures. [K]
+    rate : float
+        Asked for; infinite means as fast as the kiln can. [K/s]
+
+    Returns
+    -------
+    tuple of array
+        Times after the start and the temperatures then, without the start itself. [s], [K]
+
+    Raises
+    ------
+    InputError
+        The kiln cannot get past some temperature.
+    """
     low, high = min(start, stop), max(start, stop)
     rows, limit = _limits(kiln, stop > start)
     points = [np.array([low, high]), np.arange(np.ceil(low / GRID), high / GRID) * GRID, rows]
@@ -140,7 +160,7 @@ def trace(firing: Firing) -> Trace:
         (END, np.inf, 0.0),
     ]:
         if abs(target - here) > 1e-9:
-            ramp_time, ramp_temperature = _ramp(kiln, here, target, rate)
+            ramp_time, ramp_temperature = ramp(kiln, here, target, rate)
             times.append(now + ramp_time)
             temperatures.append(ramp_temperature)
             now, here = float(times[-1][-1]), target

@@ -64,7 +64,10 @@ def viscous_clock_rate(
     array
         Broadcast shape. [1/s]
     """
-    return np.asarray(surface_tension) / (np.asarray(viscosity) * np.asarray(radius))
+    return np.asarray(
+        np.asarray(surface_tension) / (np.asarray(viscosity) * np.asarray(radius)),
+        dtype=np.float64,
+    )
 
 
 def run_clock(time: Array, temperature: Array, rate: Callable[[Array], Array]) -> Array:

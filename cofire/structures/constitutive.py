@@ -26,7 +26,7 @@ started on the right side cannot overshoot, whatever the viscosity, exponent or 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -34,80 +34,42 @@ from numpy.typing import NDArray
 
 from cofire.errors import ModelError
 from cofire.structures.point_properties import NO_YIELD, REFERENCE_STRESS, PointProperties
+from cofire.structures.stress_state import (
+    PLATE,
+    SMALLEST_STRESS,
+    SOLID,
+    STRIP,
+    WALL,
+    WALL_WITH_SHEAR,
+    StressState,
+    equivalent_squared,
+    mapped,
+    total_of,
+)
 
 if TYPE_CHECKING:
     from cofire.physics.history import Array
+
+__all__ = [
+    "MECHANISMS",
+    "PLATE",
+    "SOLID",
+    "STRIP",
+    "WALL",
+    "WALL_WITH_SHEAR",
+    "Response",
+    "Stage",
+    "StressState",
+    "inelastic_increments",
+    "prepare",
+    "respond",
+]
 
 MECHANISMS = ("viscous", "creep", "plastic")
 """Order of the mechanisms along the first axis of increments."""
 
 _NEGLIGIBLE_RELIEF = 1.0e-13  # stress relieved in a stage, over the stress, that is dropped
 _TANGENT_FLOOR = 1.0e-6  # stiffness kept along a yielding direction, over the elastic one
-_SMALLEST_STRESS = 1.0e-6  # Pa, keeps logarithms finite
-
-
-@dataclass(frozen=True)
-class StressState:
-    """The stress components a structure carries, and their principal modes.
-
-    Attributes
-    ----------
-    components
-        Names of the C components.
-    strain_to_mode, mode_to_stress
-        Linear maps into and out of the modes, shapes (C, C). [-]
-    poisson_factor
-        p_k of each mode, shape (C,). [-]
-    free_direction
-        Share of the free strain in each component, shape (C,). [-]
-    """
-
-    components: tuple[str, ...]
-    strain_to_mode: Array
-    mode_to_stress: Array
-    poisson_factor: Array
-    free_direction: Array
-    mode_to_strain: Array = field(init=False)
-    stiffness_map: Array = field(init=False)
-
-    def __post_init__(self) -> None:
-        count = len(self.components)
-        outer = self.mode_to_stress[:, None, :] * self.strain_to_mode.T[None, :, :]
-        object.__setattr__(self, "stiffness_map", outer.reshape(count * count, count))
-        object.__setattr__(self, "mode_to_strain", np.linalg.inv(self.strain_to_mode))
-
-
-_HALF, _THIRD, _SIXTH = np.sqrt([1 / 2, 1 / 3, 1 / 6])
-_PLANE = np.array([[_HALF, _HALF], [_HALF, -_HALF]])
-_PLANE_AND_SHEAR = np.array([[_HALF, _HALF, 0], [_HALF, -_HALF, 0], [0, 0, _HALF]])
-_TRIAXIAL = np.array(
-    [[_THIRD, _THIRD, _THIRD], [_HALF, -_HALF, 0], [_SIXTH, _SIXTH, -2 * _SIXTH]]
-)
-
-STRIP = StressState(("axial",), np.eye(1), np.eye(1), np.array([0.0]), np.ones(1))
-"""A narrow strip: one stress along it."""
-
-PLATE = StressState(
-    ("in-plane",), np.eye(1) / _HALF, np.eye(1) * _HALF, np.array([-1.0]), np.ones(1)
-)
-"""A wide plate: the same stress in every direction of its plane."""
-
-WALL = StressState(("meridional", "hoop"), _PLANE, _PLANE.T, np.array([-1.0, 1.0]), np.ones(2))
-"""A thin wall: two normal stresses in its plane, none across it."""
-
-WALL_WITH_SHEAR = StressState(
-    ("meridional", "hoop", "shear"),
-    _PLANE_AND_SHEAR,
-    _PLANE_AND_SHEAR.T,
-    np.array([-1.0, 1.0, 1.0]),
-    np.array([1.0, 1.0, 0.0]),
-)
-"""A thin wall with transverse shear stress; its strain is the engineering angle."""
-
-SOLID = StressState(
-    ("radial", "hoop", "axial"), _TRIAXIAL, _TRIAXIAL.T, np.array([-2.0, 1.0, 1.0]), np.ones(3)
-)
-"""A solid of revolution without shear: three normal stresses."""
 
 
 @dataclass(frozen=True)
@@ -219,17 +181,17 @@ def respond(stage: Stage, trial_strain: Array, near: Response | None = None) -> 
         If the local iteration fails.
     """
     count = len(stage.state.components)
-    strain = _map(stage.state.strain_to_mode, trial_strain)
+    strain = mapped(stage.state.strain_to_mode, trial_strain)
     stress = strain / stage.compliance
     creep: Array | None = None
     plastic: Array | None = None
     if stage.log_creep is not None or stage.yield_stress is not None:
-        squared = _equivalent_squared(stage.weight, stress)
+        squared = equivalent_squared(stage.weight, stress)
         if stage.log_creep is not None:
             creep = _creep_multiplier(stage, strain, squared, near)
             if creep is not None:
                 stress = strain / (stage.compliance + stage.weight * creep)
-                squared = _equivalent_squared(stage.weight, stress)
+                squared = equivalent_squared(stage.weight, stress)
         if stage.yield_stress is not None:
             over = squared > stage.yield_stress * stage.yield_stress
             if over.any():
@@ -239,12 +201,13 @@ def respond(stage: Stage, trial_strain: Array, near: Response | None = None) -> 
         flat = 1.0 / compliance.reshape(count, -1)
         tangent = (stage.state.stiffness_map @ flat).reshape(count, count, *trial_strain.shape[1:])
     else:
-        total = creep if plastic is None else plastic if creep is None else creep + plastic
-        compliance = compliance + stage.weight * total
+        for multiplier in (creep, plastic):
+            if multiplier is not None:
+                compliance = compliance + stage.weight * multiplier
         stress = strain / compliance
         tangent = _tangent(stage, compliance, stress, creep, plastic)
     return Response(
-        stress=_map(stage.state.mode_to_stress, stress),
+        stress=mapped(stage.state.mode_to_stress, stress),
         tangent=tangent,
         mode_stress=stress,
         creep_multiplier=creep,
@@ -266,47 +229,11 @@ def inelastic_increments(stage: Stage, response: Response) -> Array:
     increments = np.zeros((3, *response.stress.shape))
     back = stage.state.mode_to_strain
     if stage.viscous_compliance is not None:
-        increments[0] = _map(back, stage.viscous_compliance * response.mode_stress)
+        increments[0] = mapped(back, stage.viscous_compliance * response.mode_stress)
     for place, multiplier in ((1, response.creep_multiplier), (2, response.plastic_multiplier)):
         if multiplier is not None:
-            increments[place] = _map(back, stage.weight * multiplier * response.mode_stress)
+            increments[place] = mapped(back, stage.weight * multiplier * response.mode_stress)
     return increments
-
-
-def equivalent_stress(stress: Array, state: StressState) -> Array:
-    """Von Mises equivalent stress, shape (points). [Pa]
-
-    Parameters
-    ----------
-    stress
-        Shape (C, *points). [Pa]
-    state
-        Stress components the structure carries.
-    """
-    weight = 1.0 + 0.5 * state.poisson_factor.reshape((-1,) + (1,) * (stress.ndim - 1))
-    modes = _map(np.linalg.inv(state.mode_to_stress), stress)
-    return np.sqrt(_equivalent_squared(weight, modes))
-
-
-def _map(matrix: Array, vectors: Array) -> Array:
-    """Product of a small matrix with vectors whose components lie along the first axis."""
-    if matrix.shape == (1, 1):
-        return np.multiply(vectors, matrix[0, 0])
-    return np.asarray(matrix @ vectors.reshape(vectors.shape[0], -1)).reshape(vectors.shape)
-
-
-def _total(modes: Array) -> Array:
-    """Sum over the first axis, quick for the few modes there are."""
-    total: Array = modes[0]
-    for mode in modes[1:]:
-        total = total + mode
-    return total
-
-
-def _equivalent_squared(weight: Array, mode_stress: Array) -> Array:
-    """σ_eq² = Σ w_k S_k², kept above zero. [Pa²]"""
-    squared = _total(weight * mode_stress * mode_stress)
-    return np.asarray(np.maximum(squared, _SMALLEST_STRESS**2))
 
 
 def _creep_multiplier(
@@ -326,11 +253,11 @@ def _creep_multiplier(
     if float(slow.max()) < np.log(_NEGLIGIBLE_RELIEF * stiffest):
         return None
     if near is not None and near.creep_multiplier is not None:
-        x = np.log(near.creep_multiplier)
+        x = np.log(np.maximum(near.creep_multiplier, 1.0e-300))
     else:
         moving = stage.weight > 0.0
         relaxed = np.where(moving, strain, 0.0) / np.where(moving, stage.weight, 1.0) / stiffest
-        fast = base + half_power * np.log(_equivalent_squared(stage.weight, relaxed))
+        fast = base + half_power * np.log(equivalent_squared(stage.weight, relaxed))
         fast += 2.0 * half_power * np.log(stiffest)
         x = np.minimum(slow, fast / (1.0 + stage.stress_power))
     for _ in range(60):
@@ -338,8 +265,8 @@ def _creep_multiplier(
         compliance = stage.compliance + stage.weight * multiplier
         stress = strain / compliance
         energy = stage.weight * stress * stress
-        squared = np.maximum(_total(energy), _SMALLEST_STRESS**2)
-        share = multiplier * _total(energy * stage.weight / compliance) / squared
+        squared = np.maximum(total_of(energy), SMALLEST_STRESS**2)
+        share = multiplier * total_of(energy * stage.weight / compliance) / squared
         step = x - base - half_power * np.log(squared)
         step /= 1.0 + stage.stress_power * share
         x -= step
@@ -367,8 +294,8 @@ def _plastic_multiplier(
         total = compliance + weight * found
         stress = strain / total
         energy = weight * stress * stress
-        squared = _total(energy)
-        slope = _total(energy * weight / total) / squared
+        squared = total_of(energy)
+        slope = total_of(energy * weight / total) / squared
         step = (np.sqrt(squared) / limit - 1.0) / slope
         found += step
         if float(np.abs(step * weight.max() / total.min(axis=0)).max()) < 1.0e-12:
@@ -385,17 +312,17 @@ def _tangent(
     """Consistent tangent: isotropic part less what the multiplier gives way. [Pa]"""
     count, shape = stress.shape[0], stress.shape[1:]
     rate = stage.weight * stress / compliance
-    give = _total(rate * stage.weight * stress)
+    give = total_of(rate * stage.weight * stress)
     give = np.maximum(give, np.finfo(float).tiny)
     softness = np.zeros(shape)
     if creep is not None:
-        squared = _equivalent_squared(stage.weight, stress)
+        squared = equivalent_squared(stage.weight, stress)
         softness = stage.stress_power * creep / squared
         softness = softness / (1.0 + softness * give)
     if plastic is not None:
         softness = np.where(plastic > 0.0, (1.0 - _TANGENT_FLOOR) / give, softness)
     flat = (1.0 / compliance).reshape(count, -1)
     tangent = (stage.state.stiffness_map @ flat).reshape(count, count, *shape)
-    left = _map(stage.state.mode_to_stress, rate)
-    right = _map(stage.state.strain_to_mode.T, rate)
+    left = mapped(stage.state.mode_to_stress, rate)
+    right = mapped(stage.state.strain_to_mode.T, rate)
     return np.asarray(tangent - softness * left[:, None] * right[None, :])

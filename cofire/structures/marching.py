@@ -1,8 +1,8 @@
 """Stress of any structure through a firing: steps in time under error control.
 
-A structure is anything with the members of `Structure`. It knows its points, how its
-unknowns (strains, displacements) strain them, and which change of the unknowns restores
-equilibrium. It knows nothing of time, and the march knows nothing of shapes:
+A structure is anything with the members of `Structure` (see `equilibrium`). It knows its
+points, how its unknowns (strains, displacements) strain them, and which change of the unknowns
+restores equilibrium. It knows nothing of time, and the march knows nothing of shapes:
 
     record = march(structure, history)
     record.time, record.stress          # (S,), (S, C, *points)
@@ -12,84 +12,32 @@ the two-stage, stiffly accurate, L-stable diagonally implicit Runge–Kutta meth
 γ = 1 − 1/√2 (Alexander 1977, SIAM J. Numer. Anal. 14, 1006). Its error is estimated from the
 second difference of the rates at the start and at both stages, scaled to be exact for Maxwell
 relaxation, and turned into stress with the consistent tangent, so that a body which flows
-freely does not hold the step down. Where nothing can flow one stage is exact and the step
-goes from landmark to landmark.
+freely does not hold the step down. Where nothing flows one stage is exact, and the step goes
+from landmark to landmark.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol, TYPE_CHECKING
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cofire.errors import InputError, ModelError
-from cofire.structures.constitutive import (
-    Response,
-    Stage,
-    StressState,
-    inelastic_increments,
-    prepare,
-    respond,
-)
-from cofire.structures.point_properties import (
-    MaterialTable,
-    Mechanisms,
-    landmarks,
-    material_table,
-)
+from cofire.structures.constitutive import inelastic_increments
+from cofire.structures.equilibrium import Equilibrium, NoEquilibriumError, Structure, contract
+from cofire.structures.point_properties import Mechanisms, landmarks, material_table
+from cofire.structures.stress_state import energy_density
 
 if TYPE_CHECKING:
     from cofire.physics.history import Array, History
 
+__all__ = ["Control", "Instant", "Mechanisms", "Record", "Structure", "dissipated_energy", "march"]
+
 _GAMMA = 1.0 - np.sqrt(0.5)
 _ERROR_SCALE = (np.sqrt(0.5) * _GAMMA**2 + _GAMMA / 2 - 1 / 6) / (_GAMMA / 2 - _GAMMA**2)
-_NEWTON_SHARE = 1.0e-2  # equilibrium tolerance over the tolerance of a step
-_MOST_NEWTON = 12
 _SHORTEST_STEP = 1.0e-9  # over the whole time
-
-
-class Structure(Protocol):
-    """What the march must know of a body.
-
-    Attributes
-    ----------
-    state
-        Stress components at its C-component points.
-    material
-        Index into the history's materials at each point, shape (points). [-]
-    batch_axes
-        How many leading axes of the points are a batch of candidates. [-]
-    """
-
-    @property
-    def state(self) -> StressState: ...
-
-    @property
-    def material(self) -> NDArray[np.intp]: ...
-
-    @property
-    def batch_axes(self) -> int: ...
-
-    def start(self) -> Array:
-        """Unknowns before the firing, all zero, any shape."""
-        ...
-
-    def strains(self, unknowns: Array) -> Array:
-        """Total strain at the points, linear in the unknowns, shape (C, *points). [-]"""
-        ...
-
-    def corrections(self, stress: Array, tangent: Array) -> Array:
-        """Change of the unknowns that restores equilibrium, by Newton's method.
-
-        Parameters
-        ----------
-        stress, tangent
-            At the points, shapes (C, *points) and (C, C, *points). [Pa]
-        """
-        ...
 
 
 @dataclass(frozen=True)
@@ -110,11 +58,11 @@ class Control:
         See `point_properties.landmarks`. [-]
     """
 
-    relative_tolerance: float = 1.0e-3
-    stress_tolerance: float = 1.0e3
+    relative_tolerance: float = 5.0e-3
+    stress_tolerance: float = 5.0e3
     longest_step: float = np.inf
     fixed_step: float | None = None
-    landmark_tolerance: float = 0.02
+    landmark_tolerance: float = 3.0e-5
 
 
 @dataclass(frozen=True)
@@ -124,7 +72,7 @@ class Instant:
     Attributes
     ----------
     time
-        [s]
+        Since the start of the trace. [s]
     unknowns, speed
         Of the structure, and their rate of change, a guess for the next step.
     strain
@@ -161,10 +109,10 @@ class Record:
         Strain by mechanism (viscous, creep, plastic), shape (S, 3, C, *points). [-]
     step_error
         Estimated error of stress made in the step that ends at each time, shape (S,). [Pa]
-    rejected
-        Steps thrown away. [-]
+    steps, rejected
+        Steps accepted and thrown away. [-]
     iterations
-        Evaluations of the law at all points. [-]
+        Evaluations of the law at all points in accepted steps. [-]
     """
 
     time: Array
@@ -173,17 +121,13 @@ class Record:
     stress: Array
     inelastic: Array
     step_error: Array
+    steps: int
     rejected: int
     iterations: int
 
     @property
-    def steps(self) -> int:
-        """Number of accepted steps. [-]"""
-        return self.time.size - 1
-
-    @property
     def error_bound(self) -> float:
-        """Sum of the errors of all steps, as if none of them ever relaxed. [Pa]"""
+        """Sum of the errors of all recorded steps, as if none of them ever relaxed. [Pa]"""
         return float(self.step_error.sum())
 
 
@@ -211,7 +155,7 @@ def march(
         Tolerances and steps.
     added_strain
         Free strain at the points beyond that of the history, as a function of time, of a
-        shape that broadcasts with (C, *points); a temperature difference through the wall. [-]
+        shape that broadcasts with (C, *points): a temperature difference through the wall. [-]
     watch
         Called at the start and after every accepted step.
     keep
@@ -226,198 +170,157 @@ def march(
     """
     control = control or Control()
     table = material_table(history, mechanisms)
-    if structure.material.size and not (
-        0 <= structure.material.min() and structure.material.max() < len(history.names)
-    ):
+    lowest, highest = int(structure.material.min()), int(structure.material.max())
+    if lowest < 0 or highest >= len(history.names):
         message = (
-            f"structure: material indices {structure.material.min()} to "
-            f"{structure.material.max()}; the history has 0 to {len(history.names) - 1}"
+            f"structure: material indices {lowest} to {highest}; "
+            f"the history has 0 to {len(history.names) - 1}"
         )
         raise InputError(message)
-    solver = _Solver(structure, table, control, added_strain)
-    corners = np.unique(np.concatenate([[0], history.corners, [table.time.size - 1]]))
-    stops = corners if control.fixed_step else landmarks(history, control.landmark_tolerance)
-    now = solver.begin(float(table.time[0]))
-    record = _Recorder(watch, keep)
-    record.add(now, 0.0)
-    rate: Array | None = None
-    wanted = control.fixed_step or (table.time[-1] - table.time[0]) / 100.0
-    shortest = _SHORTEST_STEP * (table.time[-1] - table.time[0])
+    equilibrium = Equilibrium(
+        structure, table, control.relative_tolerance, control.stress_tolerance, added_strain
+    )
+    corners = {0, *history.corners.tolist(), table.time.size - 1}
+    stops = sorted(corners)
+    if control.fixed_step is None:
+        stops = landmarks(history, control.landmark_tolerance).tolist()
+    duration = float(table.time[-1] - table.time[0])
+    wanted = control.fixed_step or duration / 100.0
+    now = _begin(equilibrium, float(table.time[0]))
+    kept, errors = [now], [0.0]
+    if watch is not None:
+        watch(now)
+    rates: Array | None = None
+    rejected = iterations = steps = 0
     for stop in stops[1:]:
         end = float(table.time[stop])
         while now.time < end:
-            left = end - now.time
-            step = min(wanted, control.longest_step)
-            step = left if step > 0.999 * left else min(step, 0.5 * left)
-            if control.fixed_step:
-                step = left if control.fixed_step > 0.999 * left else control.fixed_step
+            step = _next_step(wanted, end - now.time, control)
             try:
-                new, new_rate, error, ratio = solver.step(now, step, rate, end)
-            except _NoEquilibriumError:
-                ratio = 64.0
+                trial = _step(equilibrium, now, step, end, rates)
+            except NoEquilibriumError:
+                trial = None
+            ratio = 64.0 if trial is None else trial.error_ratio
             factor = min(max(0.9 * max(ratio, 1.0e-9) ** (-1.0 / 3.0), 0.2), 5.0)
-            if ratio > 1.0 and not (control.fixed_step and ratio < 64.0):
-                record.rejected += 1
-                wanted = step * factor
-                if wanted < shortest or control.fixed_step:
+            if trial is None or (ratio > 1.0 and control.fixed_step is None):
+                rejected += 1
+                wanted = factor * step
+                if wanted < _SHORTEST_STEP * duration or control.fixed_step:
                     message = f"no equilibrium at {now.time:g} s with a step of {step:g} s"
                     raise ModelError(message)
                 continue
-            if not control.fixed_step:
+            if control.fixed_step is None:
                 wanted = max(step * factor, wanted if factor >= 1.0 else 0.0)
-            now, rate = new, new_rate
-            record.add(now, error)
-        if rate is not None and stop in history.corners:
-            rate[2] = np.nan
-    return record.close(solver.iterations)
+            now, rates = trial.instant, trial.rates
+            steps += 1
+            iterations += trial.iterations
+            if watch is not None:
+                watch(now)
+            if not keep:
+                kept.clear()
+                errors.clear()
+            kept.append(now)
+            errors.append(trial.error)
+        if rates is not None and stop in corners:
+            rates = rates[:2]
+    return Record(
+        time=np.array([i.time for i in kept]),
+        unknowns=np.stack([i.unknowns for i in kept]),
+        strain=np.stack([i.strain for i in kept]),
+        stress=np.stack([i.stress for i in kept]),
+        inelastic=np.stack([i.inelastic for i in kept]),
+        step_error=np.array(errors),
+        steps=steps,
+        rejected=rejected,
+        iterations=iterations,
+    )
 
 
-class _NoEquilibriumError(Exception):
-    """The step is too long for Newton's method."""
+def dissipated_energy(record: Record, structure: Structure) -> Array:
+    """Energy lost to each mechanism per volume since the start, (S, 3, *points). [J/m³]
 
-
-class _Solver:
-    """Equilibrium at a stage, and steps made of stages."""
-
-    def __init__(
-        self,
-        structure: Structure,
-        table: MaterialTable,
-        control: Control,
-        added_strain: Callable[[float], Array] | None,
-    ) -> None:
-        self.structure, self.table, self.control = structure, table, control
-        self.added_strain = added_strain
-        axes = structure.material.ndim
-        self.direction = structure.state.free_direction.reshape((-1,) + (1,) * axes)
-        self.own_axes = (0, *range(1 + structure.batch_axes, 1 + axes))
-        self.iterations = 0
-
-    def largest(self, stress: Array) -> Array:
-        """Largest magnitude in each candidate, shape (batch). [Pa]"""
-        return np.asarray(np.abs(stress).max(axis=self.own_axes))
-
-    def allowed(self, stress: Array) -> Array:
-        """Error of stress allowed in a step, shape (batch). [Pa]"""
-        control = self.control
-        return control.stress_tolerance + control.relative_tolerance * self.largest(stress)
-
-    def solve(
-        self, time: float, flow_time: float, inelastic: Array, guess: Array
-    ) -> tuple[Array, Array, Stage, Response]:
-        """Unknowns, total strain, stage and response in equilibrium."""
-        properties = self.table.at(time, self.structure.material)
-        stage = prepare(properties, self.structure.state, flow_time)
-        known = inelastic + self.direction * properties.free_strain
-        if self.added_strain is not None:
-            known = known + self.added_strain(time)
-        unknowns, strain = guess, self.structure.strains(guess)
-        was_linear, before, share = False, np.inf, 1.0
-        response = None
-        for _ in range(_MOST_NEWTON):
-            self.iterations += 1
-            response = respond(stage, strain - known, response)
-            if was_linear and response.linear:
-                return unknowns, strain, stage, response
-            change = self.structure.corrections(response.stress, response.tangent)
-            strain_change = self.structure.strains(change)
-            stress_change = self.largest(contract(response.tangent, strain_change))
-            if not np.isfinite(stress_change).all():
-                break
-            if (stress_change <= _NEWTON_SHARE * self.allowed(response.stress)).all():
-                return unknowns, strain, stage, response
-            share = max(0.5 * share, 0.25) if stress_change.max() > 0.5 * before else 1.0
-            unknowns, strain = unknowns + share * change, strain + share * strain_change
-            was_linear, before = response.linear and share == 1.0, float(stress_change.max())
-        raise _NoEquilibriumError
-
-    def begin(self, time: float) -> Instant:
-        """State at the start: no inelastic strain but what yields at once."""
-        guess = self.structure.start()
-        inelastic = np.zeros((3, *self.structure.strains(guess).shape))
-        try:
-            unknowns, strain, stage, response = self.solve(time, 0.0, inelastic[0], guess)
-        except _NoEquilibriumError:
-            message = f"no equilibrium at the start ({time:g} s): mismatch beyond the yield stress"
-            raise ModelError(message) from None
-        inelastic += inelastic_increments(stage, response)
-        return Instant(time, unknowns, 0.0 * unknowns, strain, response.stress, inelastic)
-
-    def step(
-        self, now: Instant, step: float, rate: Array | None, stop: float
-    ) -> tuple[Instant, Array, float, float]:
-        """New instant, rates there, error of stress and its ratio to what is allowed."""
-        end = stop if now.time + step > stop - 1.0e-9 * step else now.time + step
-        known = now.inelastic.sum(axis=0)
-        if not self.table.flows_between(now.time, end):
-            unknowns, strain, _, response = self.solve(end, 0.0, known, now.unknowns)
-            if response.plastic_multiplier is None:
-                speed = (unknowns - now.unknowns) / step
-                new = Instant(end, unknowns, speed, strain, response.stress, now.inelastic)
-                return new, np.zeros_like(now.inelastic), 0.0, 0.0
-        flow_time = _GAMMA * step
-        middle, _, stage, response = self.solve(
-            now.time + flow_time, flow_time, known, now.unknowns + flow_time * now.speed
-        )
-        first = inelastic_increments(stage, response)
-        inelastic = now.inelastic + (1.0 / _GAMMA - 1.0) * first
-        guess = now.unknowns + (middle - now.unknowns) / _GAMMA
-        unknowns, strain, stage, response = self.solve(
-            end, flow_time, inelastic.sum(axis=0), guess
-        )
-        second = inelastic_increments(stage, response)
-        speed = (unknowns - middle) / (step - flow_time)
-        new = Instant(end, unknowns, speed, strain, response.stress, inelastic + second)
-        before = first / flow_time if rate is None else rate
-        if rate is not None and np.isnan(rate[2]).any():
-            before = np.concatenate([rate[:2], first[2:] / flow_time])
-        doubt = _ERROR_SCALE * ((_GAMMA - 1.0) * step * before + first / _GAMMA - second)
-        error = self.largest(contract(response.tangent, doubt.sum(axis=0)))
-        ratio = float((error / self.allowed(response.stress)).max())
-        return new, second / flow_time, float(error.max()), ratio
-
-
-def contract(tangent: Array, strain: Array) -> Array:
-    """Stress change for a strain change, shape (C, *points). [Pa]
+    Trapezium rule over the recorded times.
 
     Parameters
     ----------
-    tangent
-        Shape (C, C, *points). [Pa]
-    strain
-        Shape (C, *points). [-]
+    record
+        The whole march.
+    structure
+        The body.
     """
-    return np.asarray(np.add.reduce(tangent * strain, axis=1))
+    mean = 0.5 * (record.stress[1:] + record.stress[:-1])
+    gained = np.diff(record.inelastic, axis=0)
+    lost = [
+        energy_density(np.moveaxis(mean, 1, 0), np.moveaxis(gained[:, k], 1, 0), structure.state)
+        for k in range(3)
+    ]
+    total = np.cumsum(np.stack(lost, axis=1), axis=0)
+    return np.concatenate([np.zeros_like(total[:1]), total])
 
 
-class _Recorder:
-    """Instants kept on the way."""
+@dataclass(frozen=True)
+class _Trial:
+    """A step that found equilibrium, to be accepted or not."""
 
-    def __init__(self, watch: Callable[[Instant], None] | None, keep: bool) -> None:
-        self.watch, self.keep = watch, keep
-        self.instants: list[Instant] = []
-        self.errors: list[float] = []
-        self.rejected = 0
+    instant: Instant
+    rates: Array
+    error: float
+    error_ratio: float
+    iterations: int
 
-    def add(self, instant: Instant, error: float) -> None:
-        """Keep an accepted instant."""
-        if self.watch is not None:
-            self.watch(instant)
-        if not self.keep:
-            self.instants.clear()
-        self.instants.append(instant)
-        self.errors.append(error)
 
-    def close(self, iterations: int) -> Record:
-        """The record of all that was kept."""
-        kept = self.instants
-        return Record(
-            time=np.array([i.time for i in kept]),
-            unknowns=np.stack([i.unknowns for i in kept]),
-            strain=np.stack([i.strain for i in kept]),
-            stress=np.stack([i.stress for i in kept]),
-            inelastic=np.stack([i.inelastic for i in kept]),
-            step_error=np.array(self.errors),
-            rejected=self.rejected,
-            iterations=iterations,
-        )
+def _next_step(wanted: float, left: float, control: Control) -> float:
+    """Step that lands on the stop without a splinter before it. [s]"""
+    if control.fixed_step is not None:
+        return left if wanted > 0.999 * left else wanted
+    step = min(wanted, control.longest_step)
+    return left if step > 0.999 * left else min(step, 0.5 * left)
+
+
+def _begin(equilibrium: Equilibrium, time: float) -> Instant:
+    """State at the start: no inelastic strain but what yields at once."""
+    guess = equilibrium.structure.start()
+    inelastic = np.zeros((3, *equilibrium.structure.strains(guess).shape))
+    try:
+        found = equilibrium.balance(time, 0.0, inelastic[0], guess)
+    except NoEquilibriumError:
+        message = f"no equilibrium at the start ({time:g} s): mismatch beyond the yield stress"
+        raise ModelError(message) from None
+    inelastic += inelastic_increments(found.stage, found.response)
+    stress = found.response.stress
+    return Instant(time, found.unknowns, 0.0 * guess, found.strain, stress, inelastic)
+
+
+def _step(
+    equilibrium: Equilibrium, now: Instant, step: float, stop: float, rates: Array | None
+) -> _Trial:
+    """One step; `rates` are those at its start by mechanism, yield left out at a corner."""
+    end = stop if now.time + step > stop - 1.0e-9 * step else now.time + step
+    known = now.inelastic.sum(axis=0)
+    if not equilibrium.table.flows_between(now.time, end):
+        one = equilibrium.balance(end, 0.0, known, now.unknowns + step * now.speed)
+        if one.response.plastic_multiplier is None:
+            speed = (one.unknowns - now.unknowns) / step
+            stress = one.response.stress
+            new = Instant(end, one.unknowns, speed, one.strain, stress, now.inelastic)
+            return _Trial(new, np.zeros_like(now.inelastic), 0.0, 0.0, one.iterations)
+    flow_time = _GAMMA * step
+    guess = now.unknowns + flow_time * now.speed
+    middle = equilibrium.balance(now.time + flow_time, flow_time, known, guess)
+    first = inelastic_increments(middle.stage, middle.response)
+    inelastic = now.inelastic + (1.0 / _GAMMA - 1.0) * first
+    guess = now.unknowns + (middle.unknowns - now.unknowns) / _GAMMA
+    last = equilibrium.balance(end, flow_time, inelastic.sum(axis=0), guess)
+    second = inelastic_increments(last.stage, last.response)
+    before = first / flow_time
+    if rates is not None:
+        before[: len(rates)] = rates
+    doubt = (_GAMMA - 1.0) * step * before + first / _GAMMA - second
+    doubt_stress = contract(last.response.tangent, _ERROR_SCALE * doubt.sum(axis=0))
+    error = equilibrium.largest(doubt_stress)
+    ratio = float((error / equilibrium.allowed(last.response.stress)).max())
+    speed = (last.unknowns - middle.unknowns) / (step - flow_time)
+    stress = last.response.stress
+    new = Instant(end, last.unknowns, speed, last.strain, stress, inelastic + second)
+    iterations = middle.iterations + last.iterations
+    return _Trial(new, second / flow_time, float(error.max()), ratio, iterations)

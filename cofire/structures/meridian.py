@@ -78,7 +78,7 @@ class Meridian:
         for middle in (-0.5, 0.5):
             x = middle + np.array([[-0.5, 0.5]]).T / np.sqrt(3.0)
             slope = np.concatenate([x - 0.5, -2.0 * x, x + 0.5], axis=1)
-            halves.append(0.25 * np.hypot(2.0 * slope @ r.T, 2.0 * slope @ z.T).mean(axis=0) * 2.0)
+            halves.append(np.hypot(slope @ r.T, slope @ z.T).mean(axis=0))
         return np.concatenate([[0.0], np.cumsum(np.stack(halves, axis=1).ravel())])
 
     def split(self) -> Meridian:
@@ -110,7 +110,7 @@ def mesh_meridian(
     A smooth curve (cubic spline by chord length) runs through the points between corners. The
     element next to a step is √(r h)/8 long, r being the distance to the axis along the normal
     and h the wall; it grows by a quarter of the distance from the step, up to √(r h)/2. Corners
-    and ends start at √(r h)/4.
+    and open ends start at √(r h)/4.
 
     Parameters
     ----------
@@ -249,7 +249,8 @@ def _lines(curve: _Curve, steps: Array, fineness: float, elements: int | None) -
     slope_r, slope_z, _ = curve.at(fine, 1)
     cosine = np.abs(slope_z) / np.hypot(slope_r, slope_z)
     scale = np.sqrt(np.maximum(r / np.maximum(cosine, 0.2), h) * h)
-    size = np.minimum(_size(fine, scale, curve.ends, 4.0), 0.5 * scale)
+    ends = curve.ends[1:] if r[0] == 0.0 else curve.ends
+    size = np.minimum(_size(fine, scale, ends, 4.0), 0.5 * scale)
     size = np.minimum(size, _size(fine, scale, steps, 8.0)) / fineness
     count = np.concatenate([[0.0], np.cumsum(np.diff(fine) * 0.5 * (1 / size[1:] + 1 / size[:-1]))])
     at_breaks = np.interp(breaks, fine, count)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
-from typing import NamedTuple, TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -181,7 +182,7 @@ def material_table(history: History, mechanisms: Mechanisms | None = None) -> Ma
     slopes = np.diff(values, axis=0) / np.diff(time)[:, None, None]
     bends = np.zeros((time.size - 1, 2, count))
     ends = np.unique(np.concatenate([[0], history.corners, [time.size - 1]]))
-    for first, last in zip(ends[:-1], ends[1:], strict=True):
+    for first, last in itertools.pairwise(ends):
         if last - first >= 2:
             cubic = PchipInterpolator(time[first : last + 1], free[:, first : last + 1], axis=1).c
             slopes[first:last, _FREE] = cubic[2]
@@ -196,7 +197,7 @@ def material_table(history: History, mechanisms: Mechanisms | None = None) -> Ma
     )
 
 
-def landmarks(history: History, tolerance: float = 0.02) -> NDArray[np.intp]:
+def landmarks(history: History, tolerance: float = 3.0e-5) -> NDArray[np.intp]:
     """Nodes, corners included, between which straight lines follow the free-strain mismatch.
 
     Parameters
@@ -204,16 +205,15 @@ def landmarks(history: History, tolerance: float = 0.02) -> NDArray[np.intp]:
     history
         Histories of N materials along one trace.
     tolerance
-        Largest departure from the straight lines over the largest mismatch. [-]
+        Largest departure from the straight lines, as strain. [-]
     """
     time = np.asarray(history.time, float)
     free = history.free_strain
     mismatch = free - free.mean(axis=0)
-    largest = float(np.abs(mismatch).max())
     ends = np.unique(np.concatenate([[0], history.corners, [time.size - 1]]).astype(np.intp))
     kept = set(ends.tolist())
     todo = list(zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True))
-    while todo and largest > 0.0:
+    while todo:
         first, last = todo.pop()
         if last - first < 2:
             continue
@@ -222,7 +222,7 @@ def landmarks(history: History, tolerance: float = 0.02) -> NDArray[np.intp]:
         chord = mismatch[:, first, None] + rise * share
         departure = np.abs(mismatch[:, first + 1 : last] - chord).max(axis=0)
         worst = int(departure.argmax())
-        if departure[worst] > tolerance * largest:
+        if departure[worst] > tolerance:
             middle = first + 1 + worst
             kept.add(middle)
             todo += [(first, middle), (middle, last)]
@@ -230,7 +230,7 @@ def landmarks(history: History, tolerance: float = 0.02) -> NDArray[np.intp]:
 
 
 def _flowing_intervals(values: Array, time: Array, mechanisms: Mechanisms) -> NDArray[np.intp]:
-    """Number of intervals before each node in which the relief could reach 1e-9 of a stress."""
+    """Number of intervals before each node in which the relief could reach 1e-6 of a stress."""
     young, duration = values[:, _YOUNG], time[-1] - time[0]
     relief = np.zeros_like(young)
     if mechanisms.viscous:
@@ -240,7 +240,7 @@ def _flowing_intervals(values: Array, time: Array, mechanisms: Mechanisms) -> ND
         with np.errstate(over="ignore"):
             power = (values[:, _EXPONENT] - 1.0) * np.log(stress / REFERENCE_STRESS)
             relief += young / REFERENCE_STRESS * np.exp(values[:, _LOG_CREEP] + power)
-    node = (relief.max(axis=1) * duration) > 1.0e-9
+    node = (relief.max(axis=1) * duration) > 1.0e-6
     return np.concatenate([[0], np.cumsum(node[:-1] | node[1:])]).astype(np.intp)
 
 

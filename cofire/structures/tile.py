@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal, TYPE_CHECKING
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -12,11 +13,10 @@ from numpy.typing import NDArray
 from cofire.errors import InputError
 from cofire.structures.constitutive import PLATE, STRIP, StressState
 from cofire.structures.marching import Control, Mechanisms, Record, march
+from cofire.structures.through_thickness import lobatto
 
 if TYPE_CHECKING:
     from cofire.physics.history import Array, History
-
-Shape = Literal["strip", "plate"]
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class Tile:
     thickness
         Of each layer, shape (*batch, N). [m]
     free_to_bend
-        If False the tile stays flat (κ = 0).
+        If False the tile stays flat (κ = 0) under whatever moment that takes.
     """
 
     state: StressState
@@ -100,3 +100,134 @@ class Tile:
         """
         load = stress[0] * self.share
         return load.sum(axis=(-2, -1)), (load * self.height).sum(axis=(-2, -1))
+
+
+@dataclass(frozen=True)
+class FiredTile:
+    """A tile through the firing, one entry for each of S times.
+
+    Attributes
+    ----------
+    time
+        Shape (S,). [s]
+    stress
+        In the plane, at each point of each layer, shape (S, *batch, N, P). [Pa]
+    height
+        Of the points above the bottom face, shape (*batch, N, P). [m]
+    bottom_strain
+        Strain of the bottom face, shape (S, *batch). [-]
+    curvature
+        Positive where the top face is the longer and the middle stands proud, (S, *batch). [1/m]
+    record
+        The march behind it.
+    """
+
+    time: Array
+    stress: Array
+    height: Array
+    bottom_strain: Array
+    curvature: Array
+    record: Record
+
+
+def layered_tile(
+    thickness: npt.ArrayLike,
+    material: npt.ArrayLike | None = None,
+    *,
+    wide: bool = True,
+    free_to_bend: bool = True,
+    points: int = 5,
+) -> Tile:
+    """A tile of layers, listed from the bottom, or a batch of them.
+
+    Parameters
+    ----------
+    thickness
+        Of each layer, shape (*batch, N); zero for a layer a candidate does not have. [m]
+    material
+        Index into the history's materials of each layer, shape (N,) or (*batch, N); the
+        history's own order if not given. [-]
+    wide
+        True for a plate (equal stress in both directions), False for a narrow strip.
+    free_to_bend
+        If False the tile is held flat.
+    points
+        Points through each layer, three or more, both faces of the layer included. [-]
+
+    Raises
+    ------
+    InputError
+        If a thickness is negative, all are zero, or the shapes do not fit.
+    """
+    layers = np.atleast_1d(np.asarray(thickness, float))
+    if not (np.isfinite(layers).all() and (layers >= 0).all() and (layers.sum(-1) > 0).all()):
+        message = f"tile: layer thickness {layers.tolist()} m; allowed: 0 or more, not all 0"
+        raise InputError(message)
+    if points < 3:
+        message = f"tile: {points} points through a layer; allowed: 3 or more"
+        raise InputError(message)
+    index = np.arange(layers.shape[-1]) if material is None else np.asarray(material, np.intp)
+    try:
+        index = np.broadcast_to(index, layers.shape)
+    except ValueError:
+        message = f"tile: {index.shape} materials for {layers.shape} layers"
+        raise InputError(message) from None
+    place, weight = lobatto(points)
+    bottom = np.cumsum(layers, axis=-1) - layers
+    height = bottom[..., None] + 0.5 * layers[..., None] * (1.0 + place)
+    return Tile(
+        state=PLATE if wide else STRIP,
+        material=np.broadcast_to(index[..., None], height.shape),
+        height=height,
+        share=layers[..., None] * weight,
+        thickness=layers,
+        free_to_bend=free_to_bend,
+    )
+
+
+def fire_tile(
+    tile: Tile,
+    history: History,
+    *,
+    mechanisms: Mechanisms | None = None,
+    control: Control | None = None,
+    added_strain: Callable[[float], Array] | None = None,
+) -> FiredTile:
+    """Stress and camber of a tile through the whole trace.
+
+    Parameters
+    ----------
+    tile
+        The layers, or a batch of candidates.
+    history
+        Histories of their materials.
+    mechanisms
+        Ways of relief in use; all of them if not given.
+    control
+        Tolerances and steps of the march.
+    added_strain
+        Free strain at the points as a function of time, beyond that of the history. [-]
+    """
+    record = march(tile, history, mechanisms=mechanisms, control=control, added_strain=added_strain)
+    return FiredTile(
+        time=record.time,
+        stress=record.stress[:, 0],
+        height=tile.height,
+        bottom_strain=record.unknowns[:, 0],
+        curvature=record.unknowns[:, 1],
+        record=record,
+    )
+
+
+def sagitta(curvature: npt.ArrayLike, length: float) -> Array:
+    """Rise of the middle of a bowed tile above the line through its ends. [m]
+
+    Parameters
+    ----------
+    curvature
+        Any shape. [1/m]
+    length
+        Of the tile along the bow. [m]
+    """
+    curvature = np.asarray(curvature, float)
+    return curvature * length**2 / 8.0 * np.sinc(curvature * length / (4.0 * np.pi)) ** 2

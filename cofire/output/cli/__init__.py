@@ -1,0 +1,47 @@
+"""The command line: one file a command; only here are results printed and statuses set.
+
+Statuses: 0 done; 1 a fault in cofire; 2 wrong command line; 3 a material, kiln, firing or vessel
+is wrong or missing; 4 done, and a defect is predicted; 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import typer
+
+from cofire.output.cli import firing, materials, mismatch, screen
+
+app = typer.Typer(
+    name="cofire",
+    no_args_is_help=True,
+    add_completion=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help=(
+        "Plan how a metal-clay zone and a ceramic zone of one vessel survive one shared firing.\n\n"
+        "Begin with:  cofire screen\n\n"
+        "Status: 0 done, 2 wrong command line, 3 wrong or missing input, 4 a defect is predicted."
+    ),
+)
+app.command()(screen.screen)
+app.command()(mismatch.mismatch)
+app.command()(materials.materials)
+app.command()(firing.firing)
+
+
+@app.callback(invoke_without_command=True)
+def main(
+    context: typer.Context,
+    version: bool = typer.Option(False, "--version", help="Print the version and stop."),
+) -> None:
+    """Print the version, or go on to the command."""
+    if version:
+        from cofire import __version__
+
+        typer.echo(f"cofire {__version__}")
+        raise typer.Exit
+
+
+def run() -> None:
+    """Run the command line."""
+    app()

@@ -1,0 +1,170 @@
+"""`cofire mismatch`: draw the mismatch of one pair over its firing curve."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cofire.errors import InputError
+from cofire.output.cli.common import Force, Kiln, Tables, guarded
+
+if TYPE_CHECKING:
+    from cofire.inputs.cards import Card
+    from cofire.inputs.firing import Firing
+    from cofire.inputs.firing import Kiln as KilnCard
+    from cofire.planning.screening import Pair
+
+
+@guarded
+def mismatch(
+    first: Annotated[str, typer.Argument(help="Metal, or a blend 'METAL + CERAMIC = 40'.")],
+    second: Annotated[str, typer.Argument(help="Ceramic, or a blend.")],
+    firing: Annotated[
+        Path | None, typer.Option(help="Firing file; else the middle of the shared window.")
+    ] = None,
+    out: Annotated[Path, typer.Option(help="Folder for mismatch.png, .svg and .csv.")] = Path(
+        "cofire-out"
+    ),
+    gas: Annotated[
+        list[str] | None, typer.Option(help="Gas at hand, where no firing file is given.")
+    ] = None,
+    kiln: Kiln = "small studio kiln",
+    tables: Tables = None,
+    extend: Annotated[
+        bool, typer.Option(help="Hold a table's last value beyond its rows; the figure says so.")
+    ] = False,
+    force: Force = False,
+) -> None:
+    """Draw how far apart two zones are along a firing, and write the same numbers as CSV.
+
+    Example:  cofire mismatch "fine silver" "fritted body" --firing examples/silver_on_frit.toml
+    """
+    from cofire.inputs.firing import find_kiln, load_kilns, read_firing
+    from cofire.inputs.tables import load_cards
+    from cofire.output.cli.common import named_card
+
+    cards = load_cards(tables or [])
+    kilns = load_kilns(tables or [])
+    one, other = named_card(first, cards), named_card(second, cards)
+    if firing is not None:
+        curve = read_firing(firing, kilns)
+    else:
+        curve = shared_firing(one, other, find_kiln(kiln, kilns), gas)
+    draw(one, other, curve, out, force, extend)
+
+
+def shared_firing(one: Card, other: Card, kiln: KilnCard, gases: Sequence[str] | None) -> Firing:
+    """A firing at the middle of the window that two cards share.
+
+    Parameters
+    ----------
+    one, other : Card
+        The pair.
+    kiln : Kiln
+        The kiln.
+    gases : sequence of str, optional
+        Gases at hand.
+
+    Returns
+    -------
+    Firing
+        Its hold is lengthened by four times the lag of the pack, so that the ware gets its own.
+
+    Raises
+    ------
+    InputError
+        They share none; the message says why.
+    """
+    from cofire.inputs.firing import LAG, simple_firing
+    from cofire.planning.screening import STUDIO_GASES, screen
+    from cofire.planning.windows import RATE
+
+    (pair,) = screen([one], [other], kiln, tuple(gases or STUDIO_GASES))
+    if pair.window is None:
+        raise InputError(
+            f"{one.name} and {other.name} share no firing: {pair.reason}. Give one with --firing"
+        )
+    hold = pair.window.hold + 4.0 * LAG[pair.gas]
+    return simple_firing(kiln, pair.window.peak, hold, RATE, pair.gas)
+
+
+def draw(
+    one: Card, other: Card, firing: Firing, out: Path, force: bool, extend: bool = False
+) -> None:
+    """Write mismatch.png, mismatch.svg and mismatch.csv, and say what they show.
+
+    Parameters
+    ----------
+    one, other : Card
+        The pair.
+    firing : Firing
+        Its firing.
+    out : Path
+        Folder, made where missing.
+    force : bool
+        Whether existing files may be replaced.
+    extend : bool
+        Whether tables may be held beyond their rows.
+    """
+    from cofire.inputs.units import celsius
+    from cofire.output import figures
+    from cofire.output.writing import write_file
+    from cofire.planning.mismatch import mismatch as along
+
+    m = along(one, other, firing, extend)
+    figure = figures.mismatch_figure(m)
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{out}: cannot be made ({error.strerror})") from None
+    write_file(out / "mismatch.png", lambda s: figures.save(figure, s, "png"), force)
+    write_file(out / "mismatch.svg", lambda s: figures.save(figure, s, "svg"), force)
+    text = figures.mismatch_csv(m)
+    write_file(out / "mismatch.csv", lambda s: s.write(text.encode()), force)
+    worst = int(abs(m.difference).argmax())
+    typer.echo(
+        f"{one.name} with {other.name}, {firing.name} in {firing.gas}: "
+        f"{100 * m.difference[worst]:+.1f} % apart at {celsius(m.trace.ware[worst]):.0f} °C, "
+        f"{1e6 * m.cooled:+.0f} ppm stored below {celsius(m.set_temperature):.0f} °C "
+        f"({one.name} minus {other.name})."
+    )
+    for line in m.history.extended:
+        typer.echo(f"beyond its table: {line}", err=True)
+    typer.echo(f"written: {out / 'mismatch.png'}, .svg, .csv", err=True)
+
+
+def draw_best(
+    pairs: Sequence[Pair],
+    cards: Mapping[str, Card],
+    kiln: KilnCard,
+    out: Path,
+    force: bool,
+) -> None:
+    """Draw the first pair of a ranking that shares a firing.
+
+    Parameters
+    ----------
+    pairs : sequence of Pair
+        Best first.
+    cards : mapping
+        By name.
+    kiln : Kiln
+        The kiln.
+    out : Path
+        Folder.
+    force : bool
+        Whether existing files may be replaced.
+
+    Raises
+    ------
+    InputError
+        No pair shares a firing.
+    """
+    best = next((p for p in pairs if p.window is not None), None)
+    if best is None:
+        raise InputError("no pair shares a firing, so there is none to draw; see --all for why")
+    one, other = cards[best.metal], cards[best.ceramic]
+    draw(one, other, shared_firing(one, other, kiln, [best.gas]), out, force, extend=True)

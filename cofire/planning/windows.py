@@ -1,0 +1,177 @@
+"""Which peaks and holds a card allows: dense enough, not molten, not overfired."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.inputs.cards import Card
+from cofire.inputs.firing import Kiln
+from cofire.inputs.trace import END, ramp
+from cofire.inputs.units import HOUR, MINUTE, ROOM
+from cofire.physics.densification import run_clock
+from cofire.physics.sintering import clock_rate, density_at
+
+Array = NDArray[np.float64]
+
+SOLIDUS_MARGIN = 15.0
+"""A metal stays this far below its solidus: about twice the tolerance of a class 2 type K
+thermocouple (0.75 %, IEC 60584, from memory) at 900 °C. [K]"""
+RATE = 150.0 / HOUR
+"""Ramp of a screening firing, the usual rate of cone tables. [K/s]"""
+PEAKS = np.arange(550.0, 1705.0, 5.0) + 273.15
+HOLDS = np.array([10.0, 30.0, 60.0, 120.0, 240.0]) * MINUTE
+
+
+@dataclass(frozen=True)
+class Windows:
+    """Peaks and holds that N cards allow.
+
+    Attributes
+    ----------
+    peak, hold
+        The grid, shapes (P,) and (H,). [K], [s]
+    density
+        Relative density after each firing, the less dense part for a blend, (N, P, H). [-]
+    matures
+        Dense enough, (N, P, H).
+    ceiling
+        Hottest peak allowed, (N,). [K]
+    """
+
+    peak: Array
+    hold: Array
+    density: Array
+    matures: NDArray[np.bool_]
+    ceiling: Array
+
+    @property
+    def allowed(self) -> NDArray[np.bool_]:
+        """Dense enough and below the ceiling, shape (N, P, H)."""
+        return self.matures & (self.peak[None, :, None] <= self.ceiling[:, None, None] + 1e-9)
+
+    @property
+    def lowest(self) -> Array:
+        """Lowest peak that makes each card dense enough at any hold, infinite if none, (N,). [K]"""
+        any_hold = np.any(self.matures, axis=2)
+        return np.where(np.any(any_hold, axis=1), self.peak[np.argmax(any_hold, axis=1)], np.inf)
+
+
+def ceiling(card: Card) -> float:
+    """Hottest peak a card allows.
+
+    Parameters
+    ----------
+    card : Card
+        A metal (solidus less the margin), a ceramic (its firing ceiling), or a blend of both.
+
+    Returns
+    -------
+    float
+        Temperature. [K]
+    """
+    if card.parts:
+        return min(ceiling(part) for part, _ in card.parts)
+    if card.kind == "metal":
+        return card["solidus"].scalar - SOLIDUS_MARGIN
+    return card["firing_ceiling"].scalar
+
+
+def firing_windows(
+    cards: Sequence[Card],
+    kiln: Kiln,
+    peak: Array = PEAKS,
+    hold: Array = HOLDS,
+    rate: float = RATE,
+) -> Windows:
+    """Densities and limits of cards over a grid of one-ramp firings.
+
+    The temperatures are those of the ware: with a pack the kiln's hold is longer by a few times
+    its lag. Ramps follow the kiln's heating limit, cooling its natural one.
+
+    Parameters
+    ----------
+    cards : sequence of Card
+        N cards.
+    kiln : Kiln
+        Its heating and cooling rates.
+    peak, hold : array
+        The grid, shapes (P,) and (H,). [K], [s]
+    rate : float
+        Ramp asked for. [K/s]
+
+    Returns
+    -------
+    Windows
+        Each card alone: N cards cost N.
+    """
+    top = float(peak.max()) + 1.0
+    up_time, up = ramp(kiln, ROOM, top, rate)
+    down_time, down = ramp(kiln, top, END, np.inf)
+
+    def density(card: Card) -> Array:
+        if card.parts:
+            return np.minimum(*(density(part) for part, _ in card.parts))
+        speed = clock_rate(card, extend=True)
+        heating = np.interp(peak, up, run_clock(up_time, up, speed))
+        cooled = run_clock(down_time, down, speed)
+        cooling = cooled[-1] - np.interp(peak, down[::-1], cooled[::-1])
+        clock = heating + cooling + speed(peak) * hold[:, None]
+        return density_at(card, clock.T)
+
+    def matures(card: Card) -> NDArray[np.bool_]:
+        if card.parts:
+            return np.logical_and(*(matures(part) for part, _ in card.parts))
+        return density(card) >= card["least_density"].scalar
+
+    return Windows(
+        peak,
+        hold,
+        np.stack([density(card) for card in cards]),
+        np.stack([matures(card) for card in cards]),
+        np.array([ceiling(card) for card in cards]),
+    )
+
+
+@dataclass(frozen=True)
+class SharedWindow:
+    """The firing that two cards share: its range of peaks at one hold, and its middle.
+
+    Temperatures in K, hold in s.
+    """
+
+    low: float
+    high: float
+    peak: float
+    hold: float
+
+
+def shared_window(windows: Windows, one: int, other: int, hottest: float) -> SharedWindow | None:
+    """Widest range of peaks that two cards allow at one hold, or None.
+
+    Parameters
+    ----------
+    windows : Windows
+        Of all cards.
+    one, other : int
+        Which two.
+    hottest : float
+        Limit of the kiln. [K]
+
+    Returns
+    -------
+    SharedWindow or None
+        At the hold with the widest range; of equal ones, the shortest hold.
+    """
+    both = windows.allowed[one] & windows.allowed[other]
+    both = both & (windows.peak[:, None] <= hottest + 1e-9)
+    width = both.sum(axis=0)
+    if not width.any():
+        return None
+    h = int(np.argmax(width))
+    inside = windows.peak[both[:, h]]
+    middle = inside[np.argmin(np.abs(inside - 0.5 * (inside[0] + inside[-1])))]
+    return SharedWindow(float(inside[0]), float(inside[-1]), float(middle), float(windows.hold[h]))
