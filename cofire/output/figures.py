@@ -40,12 +40,16 @@ def save(figure: Figure, stream: IO[bytes], form: str) -> None:
 
 
 def _label_events(axes: Axes, m: Mismatch) -> None:
-    """Numbered marks on the temperature curve; the key stands beside the figure."""
+    """Numbered marks on the temperature curve, left and right in turn; the key stands below."""
     for number, (_, _, time, temperature) in enumerate(grouped_events(m), 1):
         axes.plot(time / HOUR, celsius(temperature), "o", ms=3.5, color="black", zorder=4)
+        left = number % 2 == 1
         axes.annotate(
-            str(number), (time / HOUR, celsius(temperature)), xytext=(4, 4),
-            textcoords="offset points", fontsize=8, zorder=5,
+            str(number), (time / HOUR, celsius(temperature)), xytext=(-5, 2) if left else (5, -6),
+            textcoords="offset points",
+            ha="right" if left else "left",
+            fontsize=8,
+            zorder=5,
         )  # fmt: skip
 
 
@@ -95,21 +99,25 @@ def mismatch_figure(m: Mismatch) -> Figure:
 
     top.plot(hours, celsius(m.trace.kiln), color="0.45", ls=(0, (4, 2)), lw=1.2, label="kiln")
     top.plot(hours, celsius(m.trace.ware), color=FIRST, lw=1.8, label="ware")
-    for limit, name, dash in zip(m.ceilings, (metal, ceramic), ("-.", ":"), strict=True):
-        if celsius(limit) < celsius(m.trace.peak) + 250.0:
-            top.axhline(celsius(limit), color=LIMIT, lw=1.2, ls=dash)
-            top.text(
-                end, celsius(limit), f"limit of {name}: {celsius(limit):.0f} °C", color=LIMIT,
-                fontsize=8, ha="right", va="bottom",
-            )  # fmt: skip
+    near = sorted(
+        (limit, name)
+        for limit, name in zip(m.ceilings, (metal, ceramic), strict=True)
+        if limit < m.trace.peak + 250.0
+    )
+    for n, (limit, name) in enumerate(near):
+        top.axhline(celsius(limit), color=LIMIT, lw=1.2, ls="-." if n else ":")
+        top.text(
+            end,
+            celsius(limit),
+            f"limit of {name}: {celsius(limit):.0f} °C ",
+            color=LIMIT,
+            fontsize=8,
+            ha="right",
+            va="bottom" if n == len(near) - 1 else "top",
+        )
     _label_events(top, m)
     top.set_ylabel("temperature (°C)")
-    top.set_ylim(
-        0,
-        celsius(max(m.trace.peak, *(c for c in m.ceilings if c < m.trace.peak + 250.0))) * 1.10
-        if any(c < m.trace.peak + 250.0 for c in m.ceilings)
-        else celsius(m.trace.peak) * 1.1,
-    )
+    top.set_ylim(0.0, 1.1 * celsius(max([m.trace.peak, *(limit for limit, _ in near)])))
     top.legend(loc="lower center", fontsize=8, frameon=False)
     top.set_title(f"{metal} with {ceramic}: {m.firing.name}, {m.firing.gas}", loc="left")
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 Solid = Literal["plate", "cylinder", "sphere"]
 
 _RAMP_SURFACE = {"plate": 1.0 / 3.0, "cylinder": 1.0 / 8.0, "sphere": 1.0 / 15.0}
-_RAMP_CENTRE = {"plate": 1.0 / 6.0, "cylinder": 1.0 / 8.0, "sphere": 1.0 / 10.0}
+_RAMP_CENTRE = {"plate": 1.0 / 6.0, "cylinder": 1.0 / 8.0, "sphere": 1.0 / 15.0}
 _RAMP_LAG = {"plate": 1.0 / 2.0, "cylinder": 1.0 / 4.0, "sphere": 1.0 / 6.0}
 
 
@@ -40,7 +40,8 @@ def diffusivity(
     heat_capacity
         Specific heat. [J/(kg K)]
     """
-    return np.asarray(conductivity, float) / (np.asarray(density) * np.asarray(heat_capacity))
+    capacity = np.asarray(density, float) * np.asarray(heat_capacity, float)
+    return np.asarray(np.asarray(conductivity, float) / capacity, np.float64)
 
 
 def lag_time(depth: float, thermal_diffusivity: float) -> float:
@@ -91,8 +92,9 @@ def ramp_stress(
 
     Face of a plate −Eαφ depth²/[3(1−ν)κ]: compression on heating, tension on cooling. (W. D.
     Kingery, H. K. Bowen and D. R. Uhlmann, Introduction to Ceramics, 2nd ed. 1976, chapter 16,
-    from memory.) Elastic, bending restrained if one side only is heated. True a few lag times
-    after the ramp began.
+    from memory.) In the middle the largest component is given: all directions of a plate and a
+    sphere, axial in a cylinder. Elastic, bending restrained if one side only is heated. True a
+    few lag times after the ramp began.
 
     Parameters
     ----------
@@ -241,7 +243,8 @@ def delayed(time: npt.ArrayLike, values: npt.ArrayLike, lag: npt.ArrayLike) -> A
         Of each place, shape (X,); see `ramp_lag`. [s]
     """
     t = np.asarray(time, float)
-    return np.interp(t[:, None] - np.asarray(lag, float), t, np.asarray(values, float))
+    late = np.interp(t[:, None] - np.asarray(lag, float), t, np.asarray(values, float))
+    return np.asarray(late, np.float64)
 
 
 def through_wall_stress(
@@ -292,12 +295,13 @@ def through_wall_stress(
 
 def _wave_numbers(biot: float, modes: int) -> Array:
     """Roots of μ tan μ = Bi, one in each half period, by bisection."""
-    first = np.arange(modes) * np.pi
-    low, high = first, first + 0.5 * np.pi
+    first: Array = np.pi * np.arange(modes, dtype=np.float64)
+    low: Array = first
+    high: Array = first + 0.5 * np.pi
     if np.isinf(biot):
         return high
     for _ in range(60):
         middle = 0.5 * (low + high)
         short = middle * np.sin(middle) * np.cos(first) < biot * np.cos(middle) * np.cos(first)
         low, high = np.where(short, middle, low), np.where(short, high, middle)
-    return 0.5 * (low + high)
+    return np.asarray(0.5 * (low + high), np.float64)

@@ -221,7 +221,7 @@ def screen(
         for i, j, window, grade, reason in members:
             block = compare(fired, place[i], np.array([place[j]]))
             worst = max(grade, int(block.grade[0]))
-            told = reason if grade > block.grade[0] else describe(block, 0)
+            told = reason if grade in (NO, block.grade[0] + 1) else describe(block, 0)
             pairs.append(
                 Pair(
                     both[i].name,

@@ -20,6 +20,9 @@ Array = NDArray[np.float64]
 SOLIDUS_MARGIN = 15.0
 """A metal stays this far below its solidus: about twice the tolerance of a class 2 type K
 thermocouple (0.75 %, IEC 60584, from memory) at 900 °C. [K]"""
+EASY_RANGE = 30.0
+"""Range of peaks that a small kiln's unevenness of about 10 K either way leaves comfortable:
+common practice. [K]"""
 RATE = 150.0 / HOUR
 """Ramp of a screening firing, the usual rate of cone tables. [K/s]"""
 PEAKS = np.arange(550.0, 1705.0, 5.0) + 273.15
@@ -150,7 +153,7 @@ class SharedWindow:
 
 
 def shared_window(windows: Windows, one: int, other: int, hottest: float) -> SharedWindow | None:
-    """Widest range of peaks that two cards allow at one hold, or None.
+    """Range of peaks that two cards allow at one hold, or None.
 
     Parameters
     ----------
@@ -164,14 +167,15 @@ def shared_window(windows: Windows, one: int, other: int, hottest: float) -> Sha
     Returns
     -------
     SharedWindow or None
-        At the hold with the widest range; of equal ones, the shortest hold.
+        At the shortest hold whose range is comfortable, or else the one with the widest range.
     """
     both = windows.allowed[one] & windows.allowed[other]
     both = both & (windows.peak[:, None] <= hottest + 1e-9)
     width = both.sum(axis=0)
     if not width.any():
         return None
-    h = int(np.argmax(width))
+    easy = width * np.diff(windows.peak, append=windows.peak[-1]).max() >= EASY_RANGE
+    h = int(np.argmax(easy)) if easy.any() else int(np.argmax(width))
     inside = windows.peak[both[:, h]]
     middle = inside[np.argmin(np.abs(inside - 0.5 * (inside[0] + inside[-1])))]
     return SharedWindow(float(inside[0]), float(inside[-1]), float(middle), float(windows.hold[h]))

@@ -108,8 +108,8 @@ def mesh_meridian(
     """Elements along a meridian given by points.
 
     A smooth curve (cubic spline by chord length) runs through the points between corners. The
-    element next to a step is √(r h)/8 long, r being the distance to the axis along the normal
-    and h the wall; it grows by a quarter of the distance from the step, up to √(r h)/2. Corners
+    element next to a step is √(r h)/8 long, at most 0.4 h, r being the distance to the axis along
+    the normal and h the wall; it grows by a quarter of the distance from the step, up to √(r h)/2. Corners
     and open ends start at √(r h)/4.
 
     Parameters
@@ -251,7 +251,7 @@ def _lines(curve: _Curve, steps: Array, fineness: float, elements: int | None) -
     scale = np.sqrt(np.maximum(r / np.maximum(cosine, 0.2), h) * h)
     ends = curve.ends[1:] if r[0] == 0.0 else curve.ends
     size = np.minimum(_size(fine, scale, ends, 4.0), 0.5 * scale)
-    size = np.minimum(size, _size(fine, scale, steps, 8.0)) / fineness
+    size = np.minimum(size, _size(fine, np.minimum(scale, 3.2 * h), steps, 8.0)) / fineness
     count = np.concatenate([[0.0], np.cumsum(np.diff(fine) * 0.5 * (1 / size[1:] + 1 / size[:-1]))])
     at_breaks = np.interp(breaks, fine, count)
     wanted = np.diff(at_breaks)

@@ -29,7 +29,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 from numpy.typing import NDArray
-from scipy.linalg import LinAlgError, cho_solve_banded, cholesky_banded
+from scipy.linalg.lapack import dpbtrf, dpbtrs
 
 from cofire.errors import InputError
 from cofire.structures.constitutive import WALL_WITH_SHEAR, StressState, prepare, respond
@@ -50,6 +50,10 @@ _STATION_SLOPE = np.stack([_GAUSS - 0.5, -2.0 * _GAUSS, _GAUSS + 0.5], axis=1)
 _TO_END = np.array([[1.0 + np.sqrt(3.0), 1.0 - np.sqrt(3.0)]]) / 2.0
 """Weights of the two stations of an element for a value at its first node."""
 
+_LOW, _HIGH = np.tril_indices(9)
+_COLUMN = np.array([max(i, 2) * (max(i, 2) + 1) // 2 + min(i, 2) for i in range(9)])
+"""Place among the entries of the lower triangle of the column of the first rotation."""
+_MOST_TURNS = 30
 _BAND = 8  # sub-diagonals of the stiffness matrix: three nodes of three unknowns
 
 
@@ -95,17 +99,20 @@ class Shells:
         """Place of each element entry in the band matrix, its weight, and the held diagonal."""
         vessels, nodes = self.held.shape[:2]
         freedom = _freedoms((nodes - 1) // 2)
-        size = vessels * nodes * 3
         offset = 3 * nodes * np.arange(vessels)[:, None, None]
-        low, high = np.tril_indices(9)
-        row, column = freedom[:, low] + offset, freedom[:, high] + offset
+        row, column = freedom[:, _LOW] + offset, freedom[:, _HIGH] + offset
         free = ~self.held.ravel()
         weight = (free[row] & free[column]).astype(np.float64)
-        return (row - column) * size + column, weight, self.held.ravel().astype(np.float64)
+        place = (row - column) + column * (_BAND + 1)
+        return place.ravel(), weight, self.held.ravel().astype(np.float64)
 
     def start(self) -> Array:
         """Displacements [m] and rotations [-] before the firing, zero, shape (B, 2E + 1, 3)."""
         return np.zeros(self.held.shape)
+
+    @cached_property
+    def _freedom(self) -> NDArray[np.intp]:
+        return _freedoms(self.material.shape[2] // 2)
 
     def element_unknowns(self, unknowns: Array) -> Array:
         """Unknowns of each element, jumps at slanting joints included, shape (B, E, 9, 1). [m]
@@ -115,7 +122,7 @@ class Shells:
         unknowns
             Displacements [m] and rotations [-], shape (B, 2E + 1, 3).
         """
-        own = unknowns.reshape(len(unknowns), -1)[:, _freedoms(self.material.shape[2] // 2)]
+        own = unknowns.reshape(len(unknowns), -1)[:, self._freedom]
         jump = self.geometry.jump
         if jump.vessel.size:
             below = own[jump.vessel, jump.upper - 1]
@@ -170,40 +177,34 @@ class Shells:
         """
         g = self.geometry
         moments = np.add.reduce(tangent.reshape(9, *stress.shape[1:])[g.component] * g.moment, 2)
-        section = moments[g.place].transpose(1, 2, 0).reshape(*moments.shape[1:], 6, 6)
-        elements = g.operator.shape[1]
-        halves = g.operator.reshape(-1, 2 * elements, 6, 9)
-        stretched = (section @ halves).reshape(-1, elements, 12, 9)
-        stiffness = g.transposed @ stretched
+        vessels, elements = g.operator.shape[:2]
+        columns = moments.transpose(1, 2, 0).reshape(vessels, elements, 1, -1)
+        stiffness = (columns @ g.stiffness_map)[:, :, 0]
         place, weight, fixed = self._rows
-        low, high = np.tril_indices(9)
-        entries = stiffness[:, :, low, high] * weight
-        size = fixed.size
-        band = np.bincount(place.ravel(), entries.ravel(), (_BAND + 1) * size)
-        band = band.reshape(_BAND + 1, size)
+        band = np.bincount(place, (stiffness * weight).ravel(), (_BAND + 1) * fixed.size)
+        band = band.reshape(fixed.size, _BAND + 1).T
         band[0] += fixed
-        try:
-            factor = cholesky_banded(band, overwrite_ab=True, lower=True, check_finite=False)
-        except LinAlgError:
+        factor, failed = dpbtrf(band, lower=1, overwrite_ab=1)
+        if failed:
             return np.full(self.held.shape, np.nan)
-        out_of_balance = self.load - self.gathered(self.forces(stress))
-        change = self._solve(factor, out_of_balance)
-        jump = g.jump
-        if jump.vessel.size:
-            first = change
-            for _ in range(12):
-                turned = self.element_unknowns(change)[jump.vessel, jump.upper, 2, 0]
-                turned -= change[jump.vessel, 2 * jump.upper, 2]
-                forces = np.zeros(stiffness.shape[:3])
-                forces[jump.vessel, jump.upper] = (
-                    stiffness[jump.vessel, jump.upper, :, 2] * turned[:, None]
-                )
-                new = first - self._solve(factor, self.gathered(forces))
-                small = 1e-10 * np.abs(new).max()
-                done = bool(np.abs(new - change).max() <= small)
-                change = new
-                if done:
-                    break
+        change = self._solve(factor, self.load - self.gathered(self.forces(stress)))
+        return self._turned(factor, change, stiffness) if g.jump.vessel.size else change
+
+    def _turned(self, factor: Array, first: Array, stiffness: Array) -> Array:
+        """The change with the rotation jumps it brings about, by iteration."""
+        jump = self.geometry.jump
+        column = stiffness[jump.vessel, jump.upper][:, _COLUMN]
+        change = first
+        for _ in range(_MOST_TURNS):
+            turn = self.element_unknowns(change)[jump.vessel, jump.upper, 2]
+            turn = turn - change[jump.vessel, 2 * jump.upper, 2][:, None]
+            forces = np.zeros((*stiffness.shape[:2], 9))
+            forces[jump.vessel, jump.upper] = column * turn
+            new = first - self._solve(factor, self.gathered(forces))
+            moved = float(np.abs(new - change).max())
+            change = new
+            if moved <= 1e-9 * float(np.abs(new).max()):
+                return change
         return change
 
     def gathered(self, element_forces: Array) -> Array:
@@ -224,8 +225,7 @@ class Shells:
 
     def _solve(self, factor: Array, force: Array) -> Array:
         right = np.where(self.held, 0.0, force).ravel()
-        solved = cho_solve_banded((factor, True), right, overwrite_b=True, check_finite=False)
-        return np.asarray(solved).reshape(self.held.shape)
+        return np.asarray(dpbtrs(factor, right, lower=1)[0]).reshape(self.held.shape)
 
 
 @dataclass(frozen=True)
@@ -260,9 +260,10 @@ class Geometry:
         Strain of a point for each of these five, shape (5, B, P, 2E).
     share
         Work of stress at a point on each of these five, shape (5, B, P, 2E). [m³]
-    component, moment, place
-        Which tangent component, with what weight, makes each section stiffness; which of these
-        fills each of the 25 places.
+    component, moment
+        Which tangent component, with what weight, makes each of the 21 section stiffnesses.
+    stiffness_map
+        From these at both stations to the lower triangle of the stiffness, (B, E, 42, 45).
     offset
         Of the points from the mid-surface, outside positive, shape (B, P, 2E). [m]
     weight
@@ -281,7 +282,7 @@ class Geometry:
     share: Array
     component: NDArray[np.intp]
     moment: Array
-    place: NDArray[np.intp]
+    stiffness_map: Array
     offset: Array
     weight: Array
     radius: Array
@@ -469,14 +470,22 @@ def _geometry(meridians: tuple[Meridian, ...], points: int) -> Geometry:
     shape = np.broadcast_to(_STATION_SHAPE, (vessels, elements, 2, 3))
     slope = _STATION_SLOPE / length[..., None]
     operator = np.zeros((vessels, elements, 2, 6, 9))
-    operator[..., 0, 0::3], operator[..., 0, 1::3] = slope * sine[..., None], slope * cosine[..., None]
+    operator[..., 0, 0::3], operator[..., 0, 1::3] = (
+        slope * sine[..., None],
+        slope * cosine[..., None],
+    )
     operator[..., 1, 0::3] = shape / radius[..., None]
     operator[..., 2, 2::3] = slope
     operator[..., 3, 2::3] = shape * (sine / radius)[..., None]
-    operator[..., 4, 0::3], operator[..., 4, 1::3] = slope * cosine[..., None], -slope * sine[..., None]
+    operator[..., 4, 0::3], operator[..., 4, 1::3] = (
+        slope * cosine[..., None],
+        -slope * sine[..., None],
+    )
     operator[..., 4, 2::3] = shape
     run = 2.0 / np.sqrt(3.0) * 0.5 * length.sum(axis=2)
-    operator[..., 5, :] = ((operator[:, :, 1, 4] - operator[:, :, 0, 4]) / run[..., None])[:, :, None]
+    operator[..., 5, :] = ((operator[:, :, 1, 4] - operator[:, :, 0, 4]) / run[..., None])[
+        :, :, None
+    ]
     flat = operator.reshape(vessels, elements, 12, 9)
 
     def of_station(value: Array) -> Array:
@@ -495,8 +504,9 @@ def _geometry(meridians: tuple[Meridian, ...], points: int) -> Geometry:
     weight = weight * through_weight.reshape(1, points, 1) * along * around
     part = np.array([0, 1, 0, 1, 2, 0])
     first, second = np.triu_indices(6)
-    pair = np.empty((6, 6), dtype=np.intp)
-    pair[first, second] = pair[second, first] = np.arange(first.size)
+    twice = operator[..., first, :, None] * operator[..., second, None, :]
+    twice = twice + twice.swapaxes(-1, -2) * (first != second)[:, None, None]
+    stiffness_map = twice[..., _LOW, _HIGH].reshape(vessels, elements, 42, 45)
     arc = np.stack([m.arc_length[nodes] for m in meridians]) @ _STATION_SHAPE.T
     return Geometry(
         operator=flat,
@@ -505,7 +515,7 @@ def _geometry(meridians: tuple[Meridian, ...], points: int) -> Geometry:
         share=factor * weight,
         component=3 * part[first] + part[second],
         moment=factor[first] * factor[second] * weight,
-        place=pair.ravel(),
+        stiffness_map=stiffness_map,
         offset=offset,
         weight=weight,
         radius=radius.reshape(vessels, -1),

@@ -24,8 +24,9 @@ if TYPE_CHECKING:
 class Sleeve:
     """N bonded rings, P points through each; a structure for `march`.
 
-    One spectral element a ring: the radial displacement is a polynomial through the P
-    Gauss–Lobatto points, at which stress is read too, faces and interfaces included. Long
+    One spectral element a ring: the radial displacement is a polynomial in ln r (in r for a
+    solid core) through the P Gauss–Lobatto points, at which stress is read too, faces and
+    interfaces included. Long
     rings are in generalised plane strain: one axial strain for all, its force zero, or held.
     Short rings (discs) carry no axial stress. Good from about one outer radius away from the
     ends of a long sleeve; a tube shorter than that differs from Lamé by ten per cent and more.
@@ -38,6 +39,8 @@ class Sleeve:
         Index of the material at each point, shape (*batch, N, P). [-]
     radius
         Of each point, same shape. [m]
+    stretch
+        Derivative of the radius by the place on -1 to 1 at each point, same shape. [m]
     share
         Radius × width each point stands for (area over 2π), same shape. [m²]
     held
@@ -47,6 +50,7 @@ class Sleeve:
     state: StressState
     material: NDArray[np.intp]
     radius: Array
+    stretch: Array
     share: Array
     held: bool
 
@@ -59,14 +63,14 @@ class Sleeve:
     def _node(self) -> NDArray[np.intp]:
         """Number of the unknown at each point of each ring, shape (N, P)."""
         rings, points = self.material.shape[-2:]
-        return np.arange(rings)[:, None] * (points - 1) + np.arange(points)
+        node: NDArray[np.intp] = np.arange(points) + (points - 1) * np.arange(rings)[:, None]
+        return node
 
     @cached_property
     def _slope(self) -> Array:
         """Derivative by radius at each point of the displacements of a ring, (*batch, N, P, P)."""
-        width = self.radius[..., -1] - self.radius[..., 0]
         unit = _differentiation(lobatto(self.material.shape[-1])[0])
-        return np.asarray(2.0 * unit / width[..., None, None])
+        return np.asarray(unit / self.stretch[..., None])
 
     @cached_property
     def _hoop(self) -> Array:
@@ -206,12 +210,19 @@ def nested_rings(
         message = f"sleeve: {index.shape} materials for {width.shape} rings"
         raise InputError(message) from None
     place, weight = lobatto(points)
-    radius = faces[..., :-1, None] + 0.5 * width[..., None] * (1.0 + place)
+    inner, outer = faces[..., :-1, None], faces[..., 1:, None]
+    hollow = inner > 0.0
+    growth = np.log(outer / np.where(hollow, inner, outer))
+    radius = np.where(
+        hollow, outer * np.exp(-0.5 * growth * (1.0 - place)), 0.5 * outer * (1.0 + place)
+    )
+    stretch = np.where(hollow, 0.5 * growth * radius, 0.5 * outer)
     return Sleeve(
         state=SOLID if long else WALL,
         material=np.broadcast_to(index[..., None], radius.shape),
         radius=radius,
-        share=radius * width[..., None] * weight,
+        stretch=stretch,
+        share=2.0 * radius * stretch * weight,
         held=held,
     )
 

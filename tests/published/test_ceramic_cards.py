@@ -1,8 +1,7 @@
 """Ceramic cards against values printed elsewhere: each check names where.
 
-Many rows of the cards are recalled or estimated. A check here asks whether a row lies where an
-outside source puts it, within that source's print or within the spread between sources; where
-the outside value is itself recalled, it says 'from memory'.
+Many rows of the cards are recalled or estimated: a check asks whether a row lies where an outside
+source puts it, within its print or the spread between sources. Recalled ones say 'from memory'.
 """
 
 from __future__ import annotations
@@ -69,73 +68,45 @@ def test_forsterite_body_stays_just_below_the_pure_mineral() -> None:
     assert 0.92 * pure < body < pure
 
 
-def test_forsterite_crystal_cells_agree_with_the_body_at_950() -> None:
-    """Takeuchi et al. 1984 (crystal-structure database): 289.240 Å3 at 25, 298.788 at 950 °C."""
-    cell = (298.788 / 289.240) ** (1.0 / 3.0) - 1.0
-    assert strain("forsterite", 950.0) == pytest.approx(cell, rel=0.08)
-
-
 @pytest.mark.parametrize(
-    ("name", "low", "high"),
+    ("name", "start", "stop", "least", "most"),
     [
-        ("hard porcelain", 3e-6, 6e-6),  # C-110
-        ("steatite", 7e-6, 9e-6),  # C-221
-        ("forsterite", 9e-6, 11e-6),  # C-250
-        ("cordierite", 2e-6, 4e-6),  # C-410
-        ("alumina", 6e-6, 8e-6),  # C-799
-        ("mullite", 5e-6, 7e-6),  # C-620
+        # IEC 60672-3 classes, 30-600 °C, from memory: C-110, C-221, C-250, C-410, C-799, C-620
+        ("hard porcelain", 30, 600, 3.0, 6.0),
+        ("steatite", 30, 600, 7.0, 9.0),
+        ("forsterite", 30, 600, 9.0, 11.0),
+        ("cordierite", 30, 600, 2.0, 4.0),
+        ("alumina", 30, 600, 6.0, 8.0),
+        ("mullite", 30, 600, 5.0, 7.0),
+        # abstract on cordierite of calcined kaolin and talc 2.0, 25-900 °C; class C-410 up to 4
+        ("cordierite", 25, 900, 2.0, 4.0),
+        # 4.5 (Shackelford & Doremus 2008) and 5.8 (data page of IEC type C-620), no range given
+        ("mullite", 20, 1000, 4.5, 5.8),
+        ("borosilicate powder body", 20, 300, 3.2, 3.4),  # ISO 3585:1998: 3.3 +- 0.1
+        # encyclopaedia table after Seward & Vascott 2005, container glass 9.0, about 100-300 °C
+        ("soda-lime powder body", 100, 300, 8.75, 9.25),
+        # float-glass bulletin 8.3, 24-302 °C; window glass 9.5 in the same table as above
+        ("soda-lime powder body", 20, 302, 8.3, 9.5),
+        # foundry design guide for cofired ceramics, names withheld: 7.0 and 5.8, last digit
+        ("glass-ceramic tape body", 25, 300, 6.9, 7.1),
+        ("alumina-filled tape body", 25, 300, 5.7, 5.9),
+        # Chen et al. 2013, Ceram. Int.: 5.41, glass with alumina at 875 °C; another glass, 10 %
+        ("alumina-filled tape body", 25, 300, 4.87, 5.95),
+        # J. Jpn Soc. Dent. Mater. 25: 13.5, last digit; range taken as 20-500 °C
+        ("leucite porcelain", 20, 500, 13.4, 13.6),
+        # Open Biomed. Mater. J. 5, table 1: 11, last digit; no range given
+        ("3Y zirconia", 20, 1000, 10.5, 11.5),
+        # two manufacturers' sheets 4.8 (names withheld); recalled class 5.4
+        ("mid-fire stoneware", 20, 500, 4.8, 5.4),
+        # data sheet of fired talc stone, name withheld: 8.9, 25-600 °C, an upper bound
+        ("talc body", 25, 600, 5.0, 8.9),
     ],
 )
-def test_technical_bodies_expand_within_their_class(name: str, low: float, high: float) -> None:
-    """IEC 60672-3, mean coefficient 30-600 °C, from memory."""
-    assert low <= mean_expansion(name, 30.0, 600.0) <= high
-
-
-def test_cordierite_lies_between_pure_sintered_bodies_and_the_class() -> None:
-    """Abstract on cordierite of calcined kaolin and talc: 2.0e-6/K, 25-900 °C; C-410 up to 4."""
-    assert 2.0e-6 <= mean_expansion("cordierite", 25.0, 900.0) <= 4.0e-6
-
-
-def test_mullite_lies_between_two_sources_that_disagree() -> None:
-    """4.5e-6/K (Shackelford & Doremus 2008) and 5.8 (data page of IEC type C-620), no range."""
-    assert 4.5e-6 <= mean_expansion("mullite", 20.0, 1000.0) <= 5.8e-6
-
-
-def test_borosilicate_is_the_glass_its_name_says() -> None:
-    """ISO 3585:1998 borosilicate 3.3: (3.3 +- 0.1)e-6/K, 20-300 °C."""
-    assert mean_expansion("borosilicate powder body", 20.0, 300.0) == pytest.approx(
-        3.3e-6, abs=0.1e-6
-    )
-
-
-def test_container_glass_expands_as_tabulated() -> None:
-    """Encyclopaedia table after Seward & Vascott 2005: 9.0e-6/K, about 100-300 °C."""
-    assert mean_expansion("soda-lime powder body", 100.0, 300.0) == pytest.approx(9.0e-6, rel=0.03)
-
-
-def test_cullet_lies_between_float_and_window_glass() -> None:
-    """Float-glass bulletin 8.3e-6/K at 24-302 °C; window glass 9.5 in the same table as above."""
-    assert 8.3e-6 < mean_expansion("soda-lime powder body", 20.0, 302.0) < 9.5e-6
-
-
-@pytest.mark.parametrize(
-    ("name", "sheet"), [("glass-ceramic tape body", 7.0e-6), ("alumina-filled tape body", 5.8e-6)]
-)
-def test_tape_bodies_expand_as_their_class(name: str, sheet: float) -> None:
-    """Foundry design guide for cofired ceramics, names withheld."""
-    assert mean_expansion(name, 25.0, 300.0) == pytest.approx(sheet, rel=0.02)
-
-
-def test_alumina_filled_tape_agrees_with_a_laboratory_composite() -> None:
-    """Chen et al. 2013, Ceram. Int.: 5.41e-6/K for glass with alumina fired at 875 °C."""
-    assert mean_expansion("alumina-filled tape body", 25.0, 300.0) == pytest.approx(
-        5.41e-6, rel=0.10
-    )
-
-
-def test_leucite_porcelain_has_the_expansion_of_its_paper() -> None:
-    """J. Jpn Soc. Dent. Mater. 25: 13.5e-6/K."""
-    assert mean_expansion("leucite porcelain", 20.0, 500.0) == pytest.approx(13.5e-6, rel=0.02)
+def test_expansion_lies_where_it_is_published(
+    name: str, start: float, stop: float, least: float, most: float
+) -> None:
+    """Mean coefficient in 1e-6/K; sources beside the rows."""
+    assert least <= mean_expansion(name, start, stop) * 1e6 <= most
 
 
 def test_leucite_porcelain_steepens_towards_its_transformation() -> None:
@@ -158,16 +129,6 @@ def test_bone_china_is_the_mixture_of_its_phases() -> None:
     assert mean_expansion("bone china", 20.0, 500.0) == pytest.approx(mixture, rel=0.07)
 
 
-def test_mid_fire_stoneware_expands_as_two_sheets_say() -> None:
-    """Manufacturers' sheets, names withheld: 0.23 % at 500 °C; the recalled class is 12 % more."""
-    assert strain("mid-fire stoneware", 500.0) == pytest.approx(0.0023, rel=0.12)
-
-
-def test_talc_body_stays_below_fired_talc() -> None:
-    """Data sheet of fired talc stone, name withheld: 8.9e-6/K, 25-600 °C."""
-    assert mean_expansion("talc body", 25.0, 600.0) < 8.9e-6
-
-
 def test_only_zirconia_and_forsterite_come_near_steel() -> None:
     """Breviary Technical Ceramics 5.4.2: all expand less than steel but zirconia, forsterite, MgO.
 
@@ -175,15 +136,7 @@ def test_only_zirconia_and_forsterite_come_near_steel() -> None:
     """
     technical = ("alumina", "mullite", "cordierite", "steatite", "forsterite", "3Y zirconia")
     near = {n for n in technical if mean_expansion(n, 20.0, 600.0) > 9.5e-6}
-    assert near == {"zirconia", "forsterite"} | {"3Y zirconia"} - {"zirconia"} or near == {
-        "3Y zirconia",
-        "forsterite",
-    }
-
-
-def test_zirconia_expands_as_its_review_table() -> None:
-    """Open Biomed. Mater. J. 5, table 1: 11e-6/K, range not stated."""
-    assert mean_expansion("3Y zirconia", 20.0, 1000.0) == pytest.approx(11e-6, rel=0.05)
+    assert near == {"3Y zirconia", "forsterite"}
 
 
 # -- inversions ------------------------------------------------------------------------------
@@ -211,45 +164,30 @@ def test_cristobalite_inverts_between_its_published_limits() -> None:
     assert 0.009 <= CRISTOBALITE_STEP <= 0.014  # 0.9-1.4 %, from memory
 
 
-def test_bodies_without_free_silica_do_not_invert() -> None:
-    """Bone china: trace of quartz at most (text after Kara & Stevens 2002)."""
-    assert CARDS["bone china"].inversions == ()
-
-
-# -- density and modulus ---------------------------------------------------------------------
+# -- density and evaluated moduli ------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
-    ("name", "published", "tolerance"),
+    ("name", "porous", "published", "relative"),
     [
-        ("borosilicate powder body", 2230.0, 10.0),  # ISO 3585:1998: 2.23(1) g/cm3
-        ("soda-lime powder body", 2520.0, 10.0),  # table after Seward & Vascott 2005
-        ("alumina", 3984.0, 2.0),  # Munro 1997
-        ("forsterite", 3231.0, 20.0),  # cell of Takeuchi et al. 1984; body a little less
+        ("borosilicate powder body", False, 2230.0, 0.005),  # ISO 3585:1998: 2.23(1) g/cm3
+        ("soda-lime powder body", False, 2520.0, 0.003),  # table after Seward & Vascott 2005
+        ("alumina", False, 3984.0, 0.0005),  # Munro 1997: 3.984(2)
+        ("forsterite", False, 3231.0, 0.006),  # cell of Takeuchi et al. 1984; body a little less
+        ("3Y zirconia", True, 6050.0, 0.01),  # Open Biomed. Mater. J. 5, table 1
+        ("glass-ceramic tape body", True, 2450.0, 0.01),  # foundry design guide
+        ("alumina-filled tape body", True, 3100.0, 0.01),  # foundry design guide
+        ("mullite", True, 3000.0, 0.02),  # data page of IEC type C-620
+        ("bone china", True, 2550.0, 0.02),  # Nodeh et al. 2015, most bone ash
+        ("steatite", True, 2700.0, 0.03),  # IEC 60672-3 C-221: at least, from memory
     ],
 )
-def test_theoretical_density_is_the_published(
-    name: str, published: float, tolerance: float
+def test_density_is_the_published(
+    name: str, porous: bool, published: float, relative: float
 ) -> None:
-    """Sources beside the rows."""
-    assert CARDS[name].scalar("theoretical_density") == pytest.approx(published, abs=tolerance)
-
-
-@pytest.mark.parametrize(
-    ("name", "published", "relative"),
-    [
-        ("3Y zirconia", 6050.0, 0.01),  # Open Biomed. Mater. J. 5, table 1
-        ("glass-ceramic tape body", 2450.0, 0.01),  # foundry design guide
-        ("alumina-filled tape body", 3100.0, 0.01),  # foundry design guide
-        ("mullite", 3000.0, 0.02),  # data page of IEC type C-620
-        ("bone china", 2550.0, 0.02),  # Nodeh et al. 2015, most bone ash
-        ("steatite", 2700.0, 0.03),  # IEC 60672-3 C-221: at least, from memory
-    ],
-)
-def test_fired_bulk_density_is_the_published(name: str, published: float, relative: float) -> None:
-    """Sources beside the rows."""
+    """Without pores, or in bulk as fired; sources beside the rows."""
     card = CARDS[name]
-    bulk = card.scalar("theoretical_density") * card.scalar("fired_density")
+    bulk = card.scalar("theoretical_density") * (card.scalar("fired_density") if porous else 1.0)
     assert bulk == pytest.approx(published, rel=relative)
 
 
@@ -268,22 +206,6 @@ def test_alumina_modulus_is_the_evaluated(celsius: float, gigapascal: float) -> 
 def test_mullite_modulus_passes_between_its_rows(celsius: float, gigapascal: float) -> None:
     """Munro, NISTIR 6853 (2002), reference 75, rows that the card does not carry; 0.5 GPa read."""
     assert value("mullite", "young_modulus", celsius) == pytest.approx(gigapascal * 1e9, abs=0.5e9)
-
-
-@pytest.mark.parametrize(
-    ("name", "low", "high"),
-    [
-        ("borosilicate powder body", 63e9, 65e9),  # two ISO 3585 sheets; table after Seward 2005
-        ("soda-lime powder body", 72e9, 74e9),  # container and window, same table; float 72
-        ("3Y zirconia", 200e9, 215e9),  # Open Biomed. Mater. J. 5, table 1
-        ("red earthenware", 15e9, 68e9),  # illitic clays at 1100 °C, Materials 13 (2020) 4968
-        ("hard porcelain", 67e9, 150e9),  # public data page, engineering porcelain
-        ("cordierite", 60e9, 150e9),  # dense 139-150, Interceram 56 (2007); card is porous
-    ],
-)
-def test_modulus_lies_in_its_published_range(name: str, low: float, high: float) -> None:
-    """Sources beside the rows."""
-    assert low <= value(name, "young_modulus", 20.0) <= high
 
 
 # -- flow ------------------------------------------------------------------------------------
@@ -319,8 +241,7 @@ def test_container_glass_flows_by_its_published_law(celsius: float) -> None:
 def test_container_glass_softens_among_its_kin(decades: float, low: float, high: float) -> None:
     """Float bulletin: 715, 548, 511 °C; low-iron 732, 559, 526; container Tg 573 (same table).
 
-    The strain point may lie as far above low-iron float as the container's Tg does (14 K, and
-    5 K of rounding).
+    The strain point may lie as far above low-iron float as the container's Tg does: 14 + 5 K.
     """
     assert low <= temperature_of("soda-lime powder body", decades) <= high
 
@@ -415,7 +336,7 @@ def density(card: Card, peak: float, hold: float, rate: float = 150.0 / 3600.0) 
     green, full = card.scalar("green_density"), card.scalar("full_density")
     fired, n = card.fired_at, card.scalar("sintering_exponent")
     assert fired is not None
-    done = (card.scalar("fired_density") - green) / (full - green)
+    done = (card["fired_density"].scalar - green) / (full - green)
     known = clock(card, fired.peak - ZERO, fired.hold, fired.rate)
     odds = done / (1.0 - done) * (clock(card, peak, hold, rate) / known) ** n
     return green + (full - green) * odds / (1.0 + odds)
@@ -427,7 +348,11 @@ PUBLISHED_WINDOWS = [
     ("mid-fire stoneware", 1180, 1230),  # cone 5-6, from memory
     ("high-fire stoneware", 1260, 1305),  # cone 9-10, from memory
     ("hard porcelain", 1350, 1420),  # tableware practice, from memory; 1400 in a supplier's text
-    ("bone china", 1230, 1260),  # practice, from memory; 1260 °C, 3 h in Iran. J. Mater. 19 (2022)
+    (
+        "bone china",
+        1230,
+        1260,
+    ),  # practice, from memory; 1260 °C, 3 h in Iran. J. Mater. Sci. Eng. 19 (2022)
     ("fritted body", 800, 900),  # a design class, no single source
     ("glass-ceramic tape body", 840, 870),  # tape makers' profiles, from memory
     ("alumina-filled tape body", 840, 900),  # 875 °C in Chen et al. 2013
@@ -449,17 +374,10 @@ def test_master_curve_matures_inside_the_published_window(
     card = CARDS[name]
     ceiling = card.scalar("firing_ceiling") - ZERO
     least = card.scalar("least_density")
-    peaks = np.arange(low, min(high, ceiling) + 1.0, 5.0)
+    peaks = np.arange(low, high + 1.0, 5.0)
     assert any(density(card, p, hold) >= least for p in peaks for hold in (1800.0, 7200.0))
     assert density(card, low - 200.0, 1800.0) < least
-
-
-@pytest.mark.parametrize(("name", "low", "high"), PUBLISHED_WINDOWS)
-def test_ceiling_does_not_cut_the_published_window_short(
-    name: str, low: float, high: float
-) -> None:
-    """A firing inside the published window is not refused as overfired."""
-    assert CARDS[name].scalar("firing_ceiling") - ZERO >= high
+    assert ceiling >= high
 
 
 @pytest.mark.parametrize(
@@ -493,40 +411,40 @@ def test_alumina_filled_tape_begins_and_ends_as_measured() -> None:
 
 def test_earthenware_does_not_sinter_below_800() -> None:
     """Materials 13 (2020) 4968: sintering starts at 800 °C, heated at 5 K/min (from memory)."""
-    card = CARDS["red earthenware"]
-    assert density(card, 800.0, 0.0, 5.0 / 60.0) < 1.01 * card.scalar("green_density")
+    clay = CARDS["red earthenware"]
+    assert density(clay, 800.0, 0.0, 5.0 / 60.0) < 1.01 * clay.scalar("green_density")
 
 
-# -- strength --------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("name", "low", "high"),
-    [
-        ("3Y zirconia", 10.9, 10.9),  # abstract, hydrothermally degraded 3Y-TZP, as received
-        ("talc body", 3.0, 14.0),  # clay-talc ceramics, Cerâmica 65 (2019)
-        ("red earthenware", 3.0, 14.0),  # same, mixes without talc included
-        ("alumina", 8.0, 15.0),  # Munro 1997 gives 11, from memory
-    ],
-)
-def test_weibull_modulus_is_the_published(name: str, low: float, high: float) -> None:
-    """Sources beside the rows."""
-    assert low - 1e-9 <= CARDS[name].scalar("weibull_modulus") <= high + 1e-9
+# -- modulus and strength --------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
-    ("name", "low", "high"),
+    ("name", "what", "least", "most"),
     [
-        ("talc body", 20e6, 25e6),  # 23.1 MPa, Cerâmica 65 (2019)
-        ("bone china", 39e6, 160e6),  # Nodeh et al. 2015 and a manufacturer: they disagree
-        ("hard porcelain", 43e6, 160e6),  # public data page
-        ("cordierite", 50e6, 120e6),  # abstract, cracked and sound bodies
-        ("alumina", 280e6, 380e6),  # Munro 1997: 380(50); printed bodies less
-        ("alumina-filled tape body", 184e6, 320e6),  # Chen et al. 2013; foundry guide
-        ("glass-ceramic tape body", 130e6, 170e6),  # foundry guide: 170 on cut tape
-        ("soda-lime powder body", 19e6, 41e6),  # float bulletin: design and mean
+        # two ISO 3585 sheets 63-64, table after Seward & Vascott 65
+        ("borosilicate powder body", "young_modulus", 63e9, 65e9),
+        # container 72 and window 74, same table; float bulletin 72
+        ("soda-lime powder body", "young_modulus", 72e9, 74e9),
+        ("3Y zirconia", "young_modulus", 200e9, 215e9),  # Open Biomed. Mater. J. 5, table 1
+        ("red earthenware", "young_modulus", 15e9, 68e9),  # illitic clays, Materials 13, 4968
+        ("hard porcelain", "young_modulus", 67e9, 150e9),  # public data page, engineering porcelain
+        ("cordierite", "young_modulus", 60e9, 150e9),  # dense 139-150, Interceram 56 (2007)
+        ("3Y zirconia", "weibull_modulus", 10.9, 10.9),  # abstract, degraded 3Y-TZP, as received
+        ("talc body", "weibull_modulus", 3.0, 14.0),  # clay-talc ceramics, Cerâmica 65 (2019)
+        ("red earthenware", "weibull_modulus", 3.0, 14.0),  # same, clay without talc included
+        ("alumina", "weibull_modulus", 10.0, 12.0),  # Munro 1997 gives 11, from memory
+        ("talc body", "strength", 20e6, 25e6),  # 23.1 MPa, Cerâmica 65 (2019)
+        ("bone china", "strength", 39e6, 160e6),  # Nodeh et al. 2015, a manufacturer: they disagree
+        ("hard porcelain", "strength", 43e6, 160e6),  # public data page, engineering porcelain
+        ("cordierite", "strength", 50e6, 120e6),  # abstract, cracked and sound bodies
+        ("alumina", "strength", 280e6, 380e6),  # Munro 1997: 380(50); printed bodies less
+        ("alumina-filled tape body", "strength", 184e6, 320e6),  # Chen et al. 2013; foundry guide
+        ("glass-ceramic tape body", "strength", 130e6, 170e6),  # foundry guide: 170 on cut tape
+        ("soda-lime powder body", "strength", 19e6, 41e6),  # float bulletin: design and mean
     ],
 )
-def test_strength_lies_in_its_published_range(name: str, low: float, high: float) -> None:
-    """Sources beside the rows."""
-    assert low <= CARDS[name].scalar("strength") <= high
+def test_mechanical_figures_lie_where_they_are_published(
+    name: str, what: str, least: float, most: float
+) -> None:
+    """At 20 °C, in SI; sources beside the rows."""
+    assert least - 1e-9 <= value(name, what, 20.0) <= most + 1e-9
