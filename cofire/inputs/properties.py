@@ -131,6 +131,6 @@ SPECS: dict[str, Spec] = {
         "above it the body bloats, slumps or decomposes", CELSIUS, 400.0, 2000.0, CERAMIC
     ),
     # phases that invert
-    "free_quartz": Spec("of the fired body's volume", PERCENT, 0.0, 0.9),
-    "cristobalite": Spec("of the fired body's volume", PERCENT, 0.0, 0.9),
+    "free_quartz": Spec("of the solids of the fired body, by volume", PERCENT, 0.0, 0.9),
+    "cristobalite": Spec("of the solids of the fired body, by volume", PERCENT, 0.0, 0.9),
 }

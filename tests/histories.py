@@ -1,0 +1,102 @@
+"""Histories and bodies simple enough to have closed answers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+from numpy.typing import NDArray
+
+from cofire.physics.history import History
+from cofire.structures.stress_state import StressState
+
+Array = NDArray[np.float64]
+
+
+def made_history(
+    time: npt.ArrayLike,
+    free_strain: npt.ArrayLike,
+    *,
+    young_modulus: npt.ArrayLike = 1e11,
+    poisson_ratio: npt.ArrayLike = 0.3,
+    viscosity: npt.ArrayLike = np.inf,
+    viscous_poisson_ratio: npt.ArrayLike = 0.25,
+    creep_factor: npt.ArrayLike = 0.0,
+    creep_exponent: npt.ArrayLike = 1.0,
+    yield_stress: npt.ArrayLike = np.inf,
+    corners: tuple[int, ...] = (),
+) -> History:
+    """History of N materials: a number for all, one for each, or a trace for each (N, M)."""
+    t = np.asarray(time, float)
+    strain = np.atleast_2d(np.asarray(free_strain, float))
+    count = strain.shape[0]
+
+    def traces(value: npt.ArrayLike) -> Array:
+        given = np.asarray(value, float)
+        given = given[:, None] if given.ndim == 1 else given
+        return np.broadcast_to(given, (count, t.size)).copy()
+
+    def numbers(value: npt.ArrayLike) -> Array:
+        return np.broadcast_to(np.asarray(value, float), (count,)).copy()
+
+    return History(
+        names=tuple(f"material {i}" for i in range(count)),
+        time=t,
+        temperature=np.full(t.size, 1000.0),
+        corners=np.array(corners, dtype=np.intp),
+        strain={"made": strain},
+        relative_density=np.ones((count, t.size)),
+        mass_fraction=np.ones((count, t.size)),
+        young_modulus=traces(young_modulus),
+        poisson_ratio=numbers(poisson_ratio),
+        viscosity=traces(viscosity),
+        viscous_poisson_ratio=traces(viscous_poisson_ratio),
+        creep_factor=traces(creep_factor),
+        creep_exponent=numbers(creep_exponent),
+        yield_stress=traces(yield_stress),
+        strength=np.full((count, t.size), 1e8),
+    )
+
+
+def jumps(time: npt.ArrayLike, strain: npt.ArrayLike, **properties: npt.ArrayLike) -> History:
+    """History of materials whose free strain grows along straight lines from zero."""
+    t = np.asarray(time, float)
+    return made_history(t, np.outer(np.atleast_1d(strain), t / t[-1]), **properties)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class HeldPoints:
+    """Points that cannot strain at all: their free strain turns into stress."""
+
+    state: StressState
+    material: NDArray[np.intp] = field(default_factory=lambda: np.zeros(1, dtype=np.intp))
+    batch_axes: int = 0
+
+    def start(self) -> Array:
+        return np.zeros(1)
+
+    def strains(self, unknowns: Array) -> Array:
+        return np.zeros((len(self.state.components), *self.material.shape))
+
+    def corrections(self, stress: Array, tangent: Array) -> Array:
+        return np.zeros(1)
+
+
+@dataclass(frozen=True)
+class LoadedPoint:
+    """A point under given stresses, free to strain in every component."""
+
+    state: StressState
+    load: Array
+    material: NDArray[np.intp] = field(default_factory=lambda: np.zeros(1, dtype=np.intp))
+    batch_axes: int = 0
+
+    def start(self) -> Array:
+        return np.zeros((len(self.state.components), 1))
+
+    def strains(self, unknowns: Array) -> Array:
+        return unknowns
+
+    def corrections(self, stress: Array, tangent: Array) -> Array:
+        return np.linalg.solve(tangent[:, :, 0], self.load[:, None] - stress)
