@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
+from scipy.interpolate import PchipInterpolator
 
 from cofire.errors import InputError
 from cofire.structures.constitutive import (
@@ -119,7 +120,7 @@ def test_tangent_is_the_derivative_of_stress(case):
     if equivalent_stress(response.stress, stage.state)[0] < 1e-3:
         return  # logarithms are cut off below a micropascal
     step = 1e-5 * size
-    stiffest = np.abs(response.tangent).max()
+    stiffest = 1.0 / stage.compliance.min()
     for j in range(trial.shape[0]):
         moved = np.zeros_like(trial)
         moved[j] = step
@@ -201,7 +202,7 @@ def test_norton_bar_under_constant_load_creeps_at_a_constant_rate(exponent):
         creep_factor=rate / stress**exponent,
         creep_exponent=exponent,
     )
-    record = march(LoadedPoint(STRIP, np.array([stress])), history)
+    record = march(LoadedPoint(STRIP, np.array([stress])), history, control=CLOSE)
     assert record.strain[:, 0, 0] == pytest.approx(stress / E + rate * record.time, rel=1e-6)
     assert record.inelastic[-1, 1, 0, 0] == pytest.approx(rate * 3600.0, rel=1e-6)
 
@@ -211,7 +212,7 @@ def test_plane_creep_follows_the_flow_rule(load):
     """Rates A σ_eq^(n−1) (σ1 − σ2/2, σ2 − σ1/2)."""
     A, n = 1e-34, 4.0
     history = made_history([0.0, 1.0, 2.0], np.zeros(3), creep_factor=A, creep_exponent=n)
-    record = march(LoadedPoint(WALL, np.array(load)), history)
+    record = march(LoadedPoint(WALL, np.array(load)), history, control=CLOSE)
     first, second = load
     equivalent = np.sqrt(first**2 - first * second + second**2)
     rate = A * equivalent ** (n - 1) * np.array([first - second / 2, second - first / 2])
@@ -249,8 +250,6 @@ def test_flow_agrees_with_a_general_purpose_stiff_solver(name):
     soft = point(young=1.0, poisson=viscous_nu)
     rigid = point(young=1.0, poisson=0.5)
     compliance, viscous, creep = (elastic_compliance(state, p) for p in (unit, soft, rigid))
-    from scipy.interpolate import PchipInterpolator
-
     exact_free = PchipInterpolator(time, free)
 
     def stress(t, inelastic):
@@ -268,7 +267,7 @@ def test_flow_agrees_with_a_general_purpose_stiff_solver(name):
     assert answer.success
     assert record.inelastic[-1].sum(axis=0)[:, 0] == pytest.approx(answer.y[:, -1], rel=2e-5)
     assert record.stress[-1, :, 0] == pytest.approx(
-        stress(2000.0, answer.y[:, -1]), rel=1e-4, abs=10
+        stress(2000.0, answer.y[:, -1]), abs=1e-5 * np.abs(record.stress).max()
     )
 
 
@@ -286,10 +285,10 @@ def test_mechanisms_switched_off_contribute_exactly_zero():
     history = made_history(
         time,
         np.linspace(0.0, -2e-3, 21),
-        viscosity=1e13,
-        creep_factor=1e-32,
+        viscosity=1e14,
+        creep_factor=1e-36,
         creep_exponent=4.0,
-        yield_stress=5e7,
+        yield_stress=1.5e7,
     )
     everything = march(HeldPoints(WALL), history)
     assert (np.abs(everything.inelastic[-1]).max(axis=(1, 2)) > 1e-6).all()

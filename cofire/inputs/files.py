@@ -14,8 +14,8 @@ LARGEST_FILE = 1_000_000
 """A card, kiln, firing or vessel larger than this is not one. [bytes]"""
 
 
-def read_toml(path: Traversable | Path) -> dict[str, Any]:
-    """Contents of a TOML file that a person wrote, or one clear line why not.
+def read_text(path: Traversable | Path) -> str:
+    """Text of a file that a person wrote, or one clear line why not.
 
     Parameters
     ----------
@@ -24,13 +24,13 @@ def read_toml(path: Traversable | Path) -> dict[str, Any]:
 
     Returns
     -------
-    dict
-        Its tables.
+    str
+        Without a byte-order mark.
 
     Raises
     ------
     InputError
-        Missing, too large, empty, not UTF-8 text, or not TOML.
+        Missing, too large, empty, or not UTF-8 text.
     """
     where = str(path)
     try:
@@ -47,10 +47,34 @@ def read_toml(path: Traversable | Path) -> dict[str, Any]:
     if not raw.strip():
         raise InputError(f"{where}: the file is empty; copy a shipped one and change it")
     try:
-        return tomllib.loads(raw.decode("utf-8-sig"))
+        return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise InputError(f"{where}: line {line}: not UTF-8 text; save the file as UTF-8") from None
+
+
+def read_toml(path: Traversable | Path) -> dict[str, Any]:
+    """Contents of a TOML file that a person wrote, or one clear line why not.
+
+    Parameters
+    ----------
+    path : Traversable or Path
+        The file.
+
+    Returns
+    -------
+    dict
+        Its tables.
+
+    Raises
+    ------
+    InputError
+        As `read_text`, or not TOML.
+    """
+    where = str(path)
+    text = read_text(path)
+    try:
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{where}: {error}"[:300]) from None
     except RecursionError:

@@ -34,7 +34,7 @@ def heat_work_line(curve: Trace) -> str:
         )
     except OutOfRange as error:
         return f"Heat work of the ware: {error}."
-    between = f"cone {cone.below}"
+    between = f"cone {cone.cone}"
     if cone.interpolated:
         between = f"between cone {cone.below} and cone {cone.above}, nearer {cone.cone}"
     return (

@@ -158,13 +158,13 @@ def free_strain(
     Km, Kc = positive("bulk modulus", bulk_metal), positive("bulk modulus", bulk_ceramic)
     K = positive("bulk modulus", bulk_blend)
     series, parallel = 1.0 / (c / Km + (1.0 - c) / Kc), c * Km + (1.0 - c) * Kc
-    slack = 1e-9 * K
-    if np.any((series - slack > K) | (parallel + slack < K)):
+    if np.any((series > K * (1.0 + 1e-6)) | (parallel < K * (1.0 - 1e-6))):
         msg = "bulk modulus of the blend: outside the series and parallel means of its phases"
         raise InputError(msg)
-    alike = np.abs(Km - Kc) <= 1e-8 * Kc  # closer than this, the quotient is rounding
-    quotient = (1.0 / K - 1.0 / Kc) / np.where(alike, 1.0, 1.0 / Km - 1.0 / Kc)
-    weight = np.where(alike, c, np.clip(quotient, 0.0, 1.0))
+    equal = Km == Kc
+    weight = (1.0 / K - 1.0 / Kc) / np.where(equal, 1.0, 1.0 / Km - 1.0 / Kc)
+    stiff = c * Km / parallel  # Turner's weight; clipping tames the quotient of near-equal moduli
+    weight = np.clip(weight, np.minimum(c, stiff), np.maximum(c, stiff))
     metal, ceramic = np.asarray(metal, np.float64), np.asarray(ceramic, np.float64)
     return np.asarray(ceramic + weight * (metal - ceramic), np.float64)
 
@@ -347,7 +347,7 @@ def creep_factor(
         Metal fraction at which the ceramic grains lock; the default is the self-consistent one. [-]
     """
     c = _fraction(volume_fraction)
-    A = between("creep factor", creep_factor_metal, 0.0, np.inf)
+    A = between("creep factor", creep_factor_metal, 0.0, np.finfo(np.float64).max)
     n = between("creep exponent", creep_exponent, 1.0, 20.0)
     flows, g = _stiffening(c, threshold)
     share = np.where(flows, c, 1.0)

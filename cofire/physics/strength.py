@@ -56,9 +56,8 @@ def rupture_risk(
     """Risk of rupture B of a body; it survives with the probability exp(-B). [-]
 
     Principle of independent action: each tension in a principal direction acts as if alone, and
-    compression does no harm (Barnett et al. 1967 and Freudenthal 1968, from memory). It is less
-    cautious than models of shear-sensitive cracks, by some 10–20 % of stress in equal biaxial
-    tension. Flaws in the volume only, and no slow crack growth.
+    compression does no harm (Barnett et al. 1967 and Freudenthal 1968, from memory). Models of
+    cracks that feel shear are more cautious. Flaws in the volume only, and no slow crack growth.
 
     Parameters
     ----------
@@ -80,7 +79,7 @@ def rupture_risk(
     if stress.ndim < 2 or not np.all(np.isfinite(stress)):
         msg = "principal stress: must be finite, with points and directions as its last two axes"
         raise InputError(msg)
-    part = between("volume", volume, 0.0, np.inf)
+    part = between("volume", volume, 0.0, 1e6)
     strength = positive("unit strength", unit_strength)[..., None]
     m = positive("Weibull modulus", weibull_modulus)[..., None]
     tension = np.maximum(stress, 0.0)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.errors import OutOfRange
 from cofire.inputs.cards import Card
 from cofire.inputs.firing import Kiln
 from cofire.inputs.units import MINUTE, celsius
@@ -84,7 +85,10 @@ def gas_grade(card: Card, gas: str, peak: float) -> tuple[int, str]:
     grade = {"good": GO, "caution": CAUTION, "refused": NO}[word]
     reason = f"{card.name} in {gas}: {why}" if why else ""
     if card.kind == "metal" and grade < NO:
-        margins = oxidation_margins(card.elements, oxygen_potential(gas, peak), peak)
+        try:
+            margins = oxidation_margins(card.elements, oxygen_potential(gas, peak), peak)
+        except OutOfRange as error:
+            return max(grade, CAUTION), reason or f"{card.name} in {gas}: unknown, {error}"
         if oxidised := oxidised_elements(margins):
             size = -float(margins[oxidised[0]])
             return NO, (

@@ -298,7 +298,7 @@ def _plastic_multiplier(
         slope = total_of(energy * weight / total) / squared
         step = (np.sqrt(squared) / limit - 1.0) / slope
         found += step
-        if float(np.abs(step * weight.max() / total.min(axis=0)).max()) < 1.0e-12:
+        if (np.abs(step) * weight.max() < 1.0e-12 * total.max(axis=0)).all():
             multiplier = np.zeros(over.shape)
             multiplier[over] = np.maximum(found, 0.0)
             return multiplier

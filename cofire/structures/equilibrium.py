@@ -21,7 +21,7 @@ from cofire.structures.point_properties import MaterialTable
 if TYPE_CHECKING:
     from cofire.physics.history import Array
 
-_SHARE = 1.0e-2  # what equilibrium may be out by, over the error allowed in a step
+_SHARE = 1.0e-3  # what equilibrium may be out by, over the error allowed in a step
 _MOST_ITERATIONS = 12
 
 

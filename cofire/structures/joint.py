@@ -37,6 +37,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 
+from cofire.physics.interface import dundurs
+
 if TYPE_CHECKING:
     from cofire.physics.history import Array
 
@@ -80,41 +82,17 @@ def thickness_mismatch(
     return np.asarray(above - below)
 
 
-def elastic_mismatch(
-    young_modulus: tuple[npt.ArrayLike, npt.ArrayLike],
-    poisson_ratio: tuple[npt.ArrayLike, npt.ArrayLike],
-) -> tuple[Array, Array, Array]:
-    """Dundurs' α and β in plane strain [-], and the joint modulus M [Pa].
-
-    Parameters
-    ----------
-    young_modulus
-        Of this side and of the other. [Pa]
-    poisson_ratio
-        Of this side and of the other. [-]
-    """
-    (e1, e2), (n1, n2) = (
-        [np.asarray(v, dtype=float) for v in pair] for pair in (young_modulus, poisson_ratio)
-    )
-    soft1, soft2 = (1.0 - n1 * n1) / e1, (1.0 - n2 * n2) / e2
-    joint = 1.0 / (soft1 + soft2)
-    alpha = joint * (soft2 - soft1)
-    beta = alpha - 0.5 * joint * ((1.0 + n2) / e2 - (1.0 + n1) / e1)
-    return alpha, beta, joint
-
-
 @dataclass(frozen=True)
 class LocalField:
-    """g at K places of one side of a joint, for any pair of materials.
+    """Two components of g at K places of one side of a joint, for any pair of materials.
 
     Attributes
     ----------
-    along, across
-        Meridional and thickness stress over M d at nodes of α and of 4β − α, shape (A, S, K).
+    components
+        Over M d, at nodes of α and of 4β − α, shape (2, A, S, K). [-]
     """
 
-    along: Array
-    across: Array
+    components: Array
 
     def at(
         self,
@@ -122,29 +100,34 @@ class LocalField:
         poisson_ratio: tuple[npt.ArrayLike, npt.ArrayLike],
         mismatch: npt.ArrayLike,
     ) -> Array:
-        """Local stress, meridional and hoop, shape (2, T, K). [Pa]
+        """Both components as stress, shape (2, T, K). [Pa]
+
+        α beyond ±0.95 counts as that (a body 40 times softer than its neighbour).
 
         Parameters
         ----------
         young_modulus
             Of this side and of the other, shape (T,) each. [Pa]
         poisson_ratio
-            Of this side and of the other. [-]
+            Of this side and of the other, shape (T,) each. [-]
         mismatch
             How much more this side wants to thicken, shape (T,). [-]
         """
-        alpha, beta, joint = elastic_mismatch(young_modulus, poisson_ratio)
-        weight = _lagrange(_ALPHA_NODES, np.clip(alpha, -0.95, 0.95))[..., :, None]
-        weight = weight * _lagrange(_SKEW_NODES, np.clip(4.0 * beta - alpha, -0.8, 0.8))[..., None, :]
-        weight = weight * (joint * np.asarray(mismatch, float))[..., None, None]
-        weight = weight.reshape(*alpha.shape, -1)
-        along, across = (weight @ f.reshape(-1, f.shape[-1]) for f in (self.along, self.across))
-        own = np.asarray(poisson_ratio[0], float)[..., None]
-        return np.stack([along, own * (along + across)])
+        (e1, e2), (n1, n2) = (
+            [np.asarray(v, dtype=float) for v in pair] for pair in (young_modulus, poisson_ratio)
+        )
+        alpha, beta = dundurs(e1, n1, e2, n2)
+        joint = 1.0 / ((1.0 - n1 * n1) / e1 + (1.0 - n2 * n2) / e2)
+        first = _lagrange(_ALPHA_NODES, np.clip(alpha, -0.95, 0.95))
+        second = _lagrange(_SKEW_NODES, np.clip(4.0 * beta - alpha, -0.8, 0.8))
+        weight = first[..., :, None] * second[..., None, :]
+        weight = weight.reshape(*alpha.shape, -1) * (joint * np.asarray(mismatch))[..., None]
+        nodes = self.components.reshape(2, weight.shape[-1], -1)
+        return np.stack([weight @ nodes[0], weight @ nodes[1]])
 
 
 def local_field(distance: npt.ArrayLike, place: npt.ArrayLike) -> LocalField:
-    """g at K places.
+    """Meridional and thickness stress beside the joint.
 
     Parameters
     ----------
@@ -154,48 +137,95 @@ def local_field(distance: npt.ArrayLike, place: npt.ArrayLike) -> LocalField:
         Through the wall, -1 inside to 1 outside, shape (K,). [-]
     """
     rate, amplitude = _series()
-    start = np.where(np.asarray(distance, float) < CUT_OFF, 0.0, distance - 0.5 * CUT_OFF)
-    faded = np.exp(-rate * start[:, None]) * -np.expm1(-rate * CUT_OFF) / (rate * CUT_OFF)
-    along, across, _, _, _ = _decaying_fields(rate, 0.5 * np.asarray(place, float))
-    return LocalField(
-        along=np.real(amplitude @ (faded * along).T), across=np.real(amplitude @ (faded * across).T)
-    )
+    away = np.asarray(distance, dtype=float)[:, None]
+    start = np.where(away < CUT_OFF, 0.0, away - 0.5 * CUT_OFF)
+    faded = np.exp(-rate * start) * -np.expm1(-rate * CUT_OFF) / (rate * CUT_OFF)
+    along, across, *_ = _strip_fields(rate, 0.5 * np.asarray(place, dtype=float)[:, None])
+    return LocalField(np.stack([np.real(amplitude @ (faded * f).T) for f in (along, across)]))
 
 
-def face_tractions(
-    young_modulus: tuple[npt.ArrayLike, npt.ArrayLike],
-    poisson_ratio: tuple[npt.ArrayLike, npt.ArrayLike],
-    mismatch: npt.ArrayLike,
-) -> tuple[Array, Array]:
-    """Local normal and shear stress on the joint itself, mean over the outer `CUT_OFF`. [Pa]
+def traction_field() -> LocalField:
+    """Normal and shear stress on the joint, mean over the outer `CUT_OFF` of the wall.
 
-    The normal stress is the same at both faces. The shear stress is that at the outer face, taken
-    as the shell's: positive where the band above is drawn outwards; it is opposite inside.
-
-    Parameters
-    ----------
-    young_modulus
-        Below and above, shape (T,) each. [Pa]
-    poisson_ratio
-        Below and above. [-]
-    mismatch
-        How much more the band below wants to thicken, shape (T,). [-]
+    The normal stress is the same at both faces. The shear stress is that at the outer face, on
+    the side that wants to thicken; it is opposite at the inner face.
     """
     rate, amplitude = _series()
-    edge = np.array([0.5 - CUT_OFF])
-    half, turn = 0.5 * rate, rate * edge
+    edge = 0.5 - CUT_OFF
+    *_, slope, function = _strip_fields(rate, np.array([[edge]]))
+    pair = (-slope / CUT_OFF, -rate * function / CUT_OFF)
+    return LocalField(np.stack([np.real(amplitude @ f.T) for f in pair]))
+
+
+def _strip_fields(rate: npt.NDArray[np.complex128], x: Array) -> list[npt.NDArray[np.complex128]]:
+    """Decaying fields of a strip |x| ≤ 1/2 with free faces, each of shape (K, N).
+
+    For the stress function F(x) exp(−λz): σ_z, σ_x, τ, ∂σ_z/∂x, ∂σ_x/∂x, then F′ and F, at z = 0.
+    """
+    half, turn = 0.5 * rate, rate * x
     scale = np.exp(half.imag) * np.abs(rate) ** 3
-    first, second = -half * np.sin(half) / scale, np.cos(half) / scale
-    stress_function = first * np.cos(turn) + second * turn * np.sin(turn)
-    gradient = rate * ((second - first) * np.sin(turn) + second * turn * np.cos(turn))
-    field = LocalField(
-        along=np.real(amplitude @ (-gradient / CUT_OFF))[..., None],
-        across=np.real(amplitude @ (-rate * stress_function / CUT_OFF))[..., None],
-    )
-    alone = (young_modulus, (np.zeros_like(poisson_ratio[0], float), poisson_ratio[1]))
-    del alone
-    both = field.at(young_modulus, poisson_ratio, mismatch)
-    own = np.asarray(poisson_ratio[0], float)
-    normal = both[0, ..., 0]
-    shear = both[1, ..., 0] / own - normal
-    return normal, shear
+    a, b = -half * np.sin(half) / scale, np.cos(half) / scale
+    cosine, sine = np.cos(turn), np.sin(turn)
+    function = a * cosine + b * turn * sine
+    slope = rate * ((b - a) * sine + b * turn * cosine)
+    bend = rate**2 * ((2.0 * b - a) * cosine - b * turn * sine)
+    third = rate**3 * ((a - 3.0 * b) * sine - b * turn * cosine)
+    return [bend, rate**2 * function, rate * slope, third, rate**2 * slope, slope, function]
+
+
+@lru_cache(maxsize=1)
+def _series() -> tuple[npt.NDArray[np.complex128], npt.NDArray[np.complex128]]:
+    """Decay rates (N,), and amplitudes on the nodes of α and 4β − α, shape (A, S, N).
+
+    Unknowns are the amplitudes of both sides, z running away from the joint on each. Traction is
+    continuous; displacement jumps by the mismatch. 2G u = (1−ν) p − q for two shapes p, q; with
+    M/Ē = (1 ∓ α)/2 and M/(2G) = 1 ∓ (α−β) (up to a part common to both sides, which continuity
+    of traction cancels) the equations are linear in α and in α − β.
+    """
+    count = np.arange(1, _TERMS + 1)
+    rate = (2.0 * count - 0.5) * np.pi + 1j * np.log((4.0 * count - 1.0) * np.pi)
+    for _ in range(8):
+        rate = rate - (np.sin(rate) + rate) / (np.cos(rate) + 1.0)
+    points, weights = np.polynomial.legendre.leggauss(2 * _TERMS)
+    x = 0.25 * (points[:, None] + 1.0)
+    along, across, shear, along_x, across_x, *_ = _strip_fields(rate, x)
+    p_z, q_z = -(along + across) / rate, -across / rate
+    p_x = -(along_x + across_x) / rate**2
+    q_x = (2.0 * shear - across_x / rate) / rate
+
+    def both(own: npt.NDArray[np.complex128], sign: float, shift: float = 0.0) -> Array:
+        real = np.hstack([own.real, -own.imag])
+        return np.hstack([real, sign * real, np.full((x.size, 1), shift)])
+
+    closer = 1.0 / weights[:, None]  # the corner, where the points crowd, counts most
+    idle = np.zeros((2 * x.size, 4 * _TERMS + 1))
+    stress = np.vstack([both(along, -1.0), both(shear, 1.0)]) * closer[[*range(x.size)] * 2]
+    move = 5.0 * np.vstack([closer, closer])
+    parts = [
+        np.vstack([stress, move * np.vstack([both(p_x / 2 - q_x, -1), both(p_z / 2 - q_z, 1, 1)])]),
+        np.vstack([idle, move * np.vstack([both(-p_x / 2, 1), both(-p_z / 2, -1)])]),
+        np.vstack([idle, move * np.vstack([both(q_x, 1), both(q_z, -1)])]),
+    ]
+    right = np.vstack([0.0 * x, 0.0 * x, -5.0 * closer * x, 0.0 * x])
+    scale = np.linalg.norm(parts[0], axis=0)
+    parts = [part / scale for part in parts]
+    squares = [[one.T @ two for two in parts] for one in parts]
+    loads = [(part.T @ right)[:, 0] for part in parts]
+    amplitude = np.empty((_ALPHA_NODES.size, _SKEW_NODES.size, _TERMS), dtype=np.complex128)
+    for i, alpha in enumerate(_ALPHA_NODES):
+        for j, skew in enumerate(_SKEW_NODES):
+            factor = (1.0, alpha, alpha - 0.25 * (alpha + skew))
+            terms = [(f * g, squares[m][n]) for m, f in enumerate(factor) for n, g in enumerate(factor)]
+            matrix = np.sum([f * s for f, s in terms], axis=0)
+            load = np.sum([f * v for f, v in zip(factor, loads, strict=True)], axis=0)
+            found = cho_solve(cho_factor(matrix, check_finite=False), load) / scale
+            amplitude[i, j] = found[:_TERMS] + 1j * found[_TERMS : 2 * _TERMS]
+    return rate, amplitude
+
+
+def _lagrange(nodes: Array, at: Array) -> Array:
+    """Weights of the values at `nodes` for the polynomial through them, shape (*at, nodes)."""
+    gap = nodes[:, None] - nodes + np.eye(nodes.size)
+    lever = (np.asarray(at)[..., None, None] - nodes + 0.0 * gap)
+    lever = np.where(np.eye(nodes.size, dtype=bool), 1.0, lever)
+    return np.asarray(np.prod(lever / gap, axis=-1))

@@ -1,0 +1,244 @@
+"""A vessel as a person writes it: profile, wall, bands of material by height, and its firing."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.errors import InputError
+from cofire.inputs.fields import Fields
+from cofire.inputs.files import is_number, read_text, read_toml, show
+from cofire.inputs.firing import Firing, Kiln, read_firing
+
+Array = NDArray[np.float64]
+
+LARGEST_MM = 2000.0
+SURFACES = ("outside", "middle")
+SHAPES = ("cylinder", "cone")
+BASES = ("open", "flat")
+
+
+@dataclass(frozen=True)
+class Band:
+    """One material (or blend, as named) up to a height; the last one reaches the rim.
+
+    Heights in m, of the fired vessel.
+    """
+
+    material: str
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Vessel:
+    """A shell of revolution made of bands, in its fired size.
+
+    Attributes
+    ----------
+    radius, height
+        Points of the mid-surface from the foot (or the axis, with a base) to the rim, (P,). [m]
+    wall
+        Thickness at those points, (P,). [m]
+    corners
+        Indices of points where the profile turns sharply.
+    bands
+        From the lowest up.
+    firing
+        The firing it is to have.
+    """
+
+    name: str
+    radius: Array
+    height: Array
+    wall: Array
+    corners: tuple[int, ...]
+    bands: tuple[Band, ...]
+    firing: Firing
+
+    @property
+    def steps(self) -> Array:
+        """Heights at which one band meets the next, (bands - 1,). [m]"""
+        return np.array([band.high for band in self.bands[:-1]])
+
+
+def mid_surface(radius: Array, height: Array, wall: Array) -> tuple[Array, Array]:
+    """Points half a wall inside an outside profile, along its normal.
+
+    Parameters
+    ----------
+    radius, height : array
+        Outside profile from foot to rim, shape (P,). [m]
+    wall : array
+        Thickness normal to it, shape (P,). [m]
+
+    Returns
+    -------
+    tuple of array
+        Radius and height of the mid-surface, shape (P,) each. [m]
+    """
+    chord = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(radius), np.diff(height)))])
+    along_r, along_z = np.gradient(radius, chord), np.gradient(height, chord)
+    length = np.hypot(along_r, along_z)
+    return radius - 0.5 * wall * along_z / length, height + 0.5 * wall * along_r / length
+
+
+def _points(fields: Fields, folder: Path) -> tuple[Array, Array, Array]:
+    """Radius, height and wall in m, as listed or from a CSV file."""
+    table = fields.table
+    if "csv" in table:
+        return _csv_points(folder / fields.text("csv"))
+    listed = table.get("points_mm")
+    if not isinstance(listed, list) or not 2 <= len(listed) <= 2000:
+        raise InputError(
+            f"{fields.where}: points_mm = {show(listed)}; give 2 to 2000 points as "
+            "[[height, radius], ...] from the foot up, or shape, or csv"
+        )
+    for number, point in enumerate(listed, 1):
+        if not (isinstance(point, list) and len(point) == 2 and all(map(is_number, point))):
+            raise InputError(
+                f"{fields.where}: points_mm: point {number}: {show(point)}; write [height, radius]"
+            )
+    points = np.array(listed, dtype=np.float64) / 1e3
+    wall = np.full(len(points), fields.number("wall_mm", 0.5, 100.0) / 1e3)
+    return points[:, 1], points[:, 0], wall
+
+
+def _csv_points(path: Path) -> tuple[Array, Array, Array]:
+    """Points from a file with the columns z_mm, r_mm, wall_mm."""
+    rows = csv.reader(io.StringIO(read_text(path)))
+    header = [cell.strip() for cell in next(rows, [])]
+    wanted = ("z_mm", "r_mm", "wall_mm")
+    if any(name not in header for name in wanted):
+        raise InputError(f"{path}: row 1: columns {', '.join(header)}; needs {', '.join(wanted)}")
+    columns = [header.index(name) for name in wanted]
+    found = []
+    for number, row in enumerate(rows, 2):
+        if not any(cell.strip() for cell in row):
+            continue
+        values = []
+        for name, column in zip(wanted, columns, strict=True):
+            try:
+                value = float(row[column])
+            except (ValueError, IndexError):
+                value = np.nan
+            if not np.isfinite(value):
+                cell = row[column] if column < len(row) else ""
+                raise InputError(f"{path}: row {number}, column {name}: {cell!r} is not a number")
+            values.append(value)
+        found.append(values)
+    if not 2 <= len(found) <= 2000:
+        raise InputError(f"{path}: {len(found)} points; allowed: 2 to 2000")
+    z, r, wall = np.array(found).T / 1e3
+    return r, z, wall
+
+
+def _shape(fields: Fields) -> tuple[Array, Array, Array]:
+    """Points of a short parametric form, outside or middle as the profile says."""
+    shape = fields.choice("shape", SHAPES)
+    height = fields.number("height_mm", 5.0, LARGEST_MM) / 1e3
+    radius = fields.number("radius_mm", 5.0, LARGEST_MM) / 1e3
+    wall = fields.number("wall_mm", 0.5, 100.0) / 1e3
+    rim = radius if shape == "cylinder" else fields.number("rim_radius_mm", 5.0, LARGEST_MM) / 1e3
+    return np.array([radius, rim]), np.array([0.0, height]), np.array([wall, wall])
+
+
+def _profile(fields: Fields, folder: Path) -> tuple[Array, Array, Array, tuple[int, ...]]:
+    """Mid-surface from foot (or axis) to rim, its wall, and its sharp corners."""
+    radius, height, wall = _shape(fields) if "shape" in fields.table else _points(fields, folder)
+    where = fields.where
+    if np.any(radius <= 0.0) or np.any(radius > LARGEST_MM / 1e3):
+        bad = radius[(radius <= 0.0) | (radius > LARGEST_MM / 1e3)][0] * 1e3
+        raise InputError(f"{where}: radius {bad:g} mm; allowed: above 0 to {LARGEST_MM:g}")
+    if np.any(np.diff(height) <= 0.0):
+        row = int(np.argmax(np.diff(height) <= 0.0)) + 2
+        raise InputError(f"{where}: point {row}: its height must lie above the point before")
+    if np.any(wall < 0.5e-3) or np.any(wall > 0.5 * radius):
+        raise InputError(f"{where}: wall must be at least 0.5 mm and at most half of the radius")
+    height = height - height[0]
+    if fields.choice("surface", SURFACES, SURFACES[0]) == "outside":
+        radius, height = mid_surface(radius, height, wall)
+        height = height - height[0]
+    if fields.choice("base", BASES, BASES[0]) == "flat":
+        base = fields.number("base_mm", 0.5, 100.0, 1e3 * float(wall[0])) / 1e3
+        return (
+            np.insert(radius, 0, 0.0),
+            np.insert(height, 0, 0.0),
+            np.insert(wall, 0, base),
+            (1,),
+        )
+    return radius, height, wall, ()
+
+
+def _bands(listed: object, where: str, top: float) -> tuple[Band, ...]:
+    """Bands from the foot to the rim."""
+    if not isinstance(listed, list) or not 1 <= len(listed) <= 60:
+        raise InputError(f"{where}: [[band]]: {show(listed)}; allowed: 1 to 60 bands, from below")
+    bands: list[Band] = []
+    low = 0.0
+    for number, entry in enumerate(listed, 1):
+        place = f"{where}: band {number}"
+        if not isinstance(entry, dict):
+            raise InputError(f"{place}: write it as [[band]] with material and to_mm")
+        fields = Fields(entry, place, ("material", "to_mm", "note"))
+        high = top
+        if number < len(listed):
+            high = fields.number("to_mm", 0.0, LARGEST_MM) / 1e3
+            if not low < high < top:
+                raise InputError(
+                    f"{place}: to_mm = {high * 1e3:g}; must lie above {low * 1e3:g} and below "
+                    f"the rim at {top * 1e3:g}"
+                )
+        elif "to_mm" in entry:
+            raise InputError(f"{place}: to_mm: the last band reaches the rim; leave it out")
+        bands.append(Band(fields.text("material"), low, high))
+        low = high
+    return tuple(bands)
+
+
+def read_vessel(path: Path, kilns: dict[str, Kiln]) -> Vessel:
+    """The vessel in a file.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file; its profile and firing may lie in files beside it.
+    kilns : dict
+        Kilns by name.
+
+    Returns
+    -------
+    Vessel
+        In SI.
+
+    Raises
+    ------
+    InputError
+        With the field, its value and what is allowed.
+    """
+    table: dict[str, Any] = read_toml(path)
+    where = str(path)
+    fields = Fields(table, where, ("name", "summary", "firing", "profile", "band"))
+    profile = table.get("profile")
+    if not isinstance(profile, dict):
+        raise InputError(f"{where}: [profile]: missing; give points_mm and wall_mm, or a shape")
+    known = (
+        "points_mm", "wall_mm", "csv", "surface", "base", "base_mm", "shape", "height_mm",
+        "radius_mm", "rim_radius_mm",
+    )  # fmt: skip
+    shape = Fields(profile, f"{where}: [profile]", known)
+    radius, height, wall, corners = _profile(shape, path.parent)
+    given = table.get("firing")
+    if isinstance(given, dict):
+        firing = read_firing(given, kilns, f"{where}: [firing]")
+    else:
+        firing = read_firing(path.parent / fields.text("firing"), kilns)
+    bands = _bands(table.get("band"), where, float(height[-1]))
+    name = fields.text("name")
+    return Vessel(name, radius, height, wall, corners, bands, firing)
