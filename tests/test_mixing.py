@@ -167,8 +167,12 @@ def test_kerner_is_levin_with_the_bound_of_that_matrix():
     c = np.linspace(0.0, 1.0, 11)
     (Km, _), (Kc, Gc) = COPPER, STONEWARE
     kerner = c * 17e-6 + (1 - c) * 6.5e-6
-    kerner += c * (1 - c) * (17e-6 - 6.5e-6) * (Km - Kc) / (
-        (1 - c) * Kc + c * Km + 3 * Kc * Km / (4 * Gc)
+    kerner += (
+        c
+        * (1 - c)
+        * (17e-6 - 6.5e-6)
+        * (Km - Kc)
+        / ((1 - c) * Kc + c * Km + 3 * Kc * Km / (4 * Gc))
     )
     (low, _), _ = mixing.elastic_bounds(c, COPPER, STONEWARE)
 

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from cofire.errors import InputError
 from cofire.inputs.cards import Card, Property, Uncertainty
+from cofire.inputs.tables import find_card
 from cofire.inputs.units import ROOM
 from cofire.physics import mixing
 from cofire.physics.expansion import smooth_expansion, smooth_step, transformation_strain
@@ -225,3 +226,40 @@ def bulk_density(metal_fraction: float, metal: Array | float, ceramic: Array | f
         Relative density of the blend. [-]
     """
     return np.asarray(1.0 / (metal_fraction / metal + (1.0 - metal_fraction) / ceramic))
+
+
+def find_material(text: str, cards: dict[str, Card]) -> Card:
+    """The card of that name, or the blend that a text describes.
+
+    Parameters
+    ----------
+    text : str
+        A card's name, or "METAL + CERAMIC = SHARE", the metal's share of the solid volume in
+        per cent.
+    cards : dict
+        Of the tables.
+
+    Returns
+    -------
+    Card
+        The card.
+
+    Raises
+    ------
+    InputError
+        No such card, or a blend written in another form.
+    """
+    if "+" not in text and "=" not in text:
+        return find_card(text, cards)
+    names, equals, share = text.rpartition("=")
+    metal, plus, ceramic = names.partition("+")
+    try:
+        percent = float(share.strip().removesuffix("%"))
+    except ValueError:
+        percent = -1.0
+    if not equals or not plus or not 0.0 < percent < 100.0:
+        raise InputError(
+            f"blend {text[:80]!r}: write it as 'METAL + CERAMIC = 40' (per cent metal by volume, "
+            "above 0 and below 100)"
+        )
+    return blend(find_card(metal, cards), find_card(ceramic, cards), percent / 100.0)

@@ -115,7 +115,7 @@ def elastic_moduli(
         Bulk and shear modulus of the phase. [Pa]
     """
     c, Km, Gm, Kc, Gc = _phases(volume_fraction, metal, ceramic)
-    low, high = np.minimum(Gm, Gc), np.maximum(Gm, Gc)
+    _, (low, high) = elastic_bounds(volume_fraction, metal, ceramic)
     for _ in range(BISECTIONS):
         G = 0.5 * (low + high)
         K = _backed_mean(c, Km, Kc, 4.0 / 3.0 * G)

@@ -320,7 +320,8 @@ def _tangent(
         softness = stage.stress_power * creep / squared
         softness = softness / (1.0 + softness * give)
     if plastic is not None:
-        softness = np.where(plastic > 0.0, (1.0 - _TANGENT_FLOOR) / give, softness)
+        kept = np.minimum(_TANGENT_FLOOR * compliance[-1] / stage.compliance[-1], 1.0)
+        softness = np.where(plastic > 0.0, (1.0 - kept) / give, softness)
     flat = (1.0 / compliance).reshape(count, -1)
     tangent = (stage.state.stiffness_map @ flat).reshape(count, count, *shape)
     left = mapped(stage.state.mode_to_stress, rate)

@@ -89,41 +89,49 @@ class LocalField:
     Attributes
     ----------
     components
-        Over M d, at nodes of α and of 4β − α, shape (2, A, S, K). [-]
+        Over M d, at W pairs of α and 4β − α, shape (2, W, K). [-]
     """
 
     components: Array
 
-    def at(
-        self,
-        young_modulus: tuple[npt.ArrayLike, npt.ArrayLike],
-        poisson_ratio: tuple[npt.ArrayLike, npt.ArrayLike],
-        mismatch: npt.ArrayLike,
-    ) -> Array:
-        """Both components as stress, shape (2, T, K). [Pa]
-
-        α beyond ±0.95 counts as that (a body 40 times softer than its neighbour).
+    def at(self, weights: Array) -> Array:
+        """Both components as stress, shape (2, ..., K). [Pa]
 
         Parameters
         ----------
-        young_modulus
-            Of this side and of the other, shape (T,) each. [Pa]
-        poisson_ratio
-            Of this side and of the other, shape (T,) each. [-]
-        mismatch
-            How much more this side wants to thicken, shape (T,). [-]
+        weights
+            From `pair_weights`, shape (..., W). [Pa]
         """
-        (e1, e2), (n1, n2) = (
-            [np.asarray(v, dtype=float) for v in pair] for pair in (young_modulus, poisson_ratio)
-        )
-        alpha, beta = dundurs(e1, n1, e2, n2)
-        joint = 1.0 / ((1.0 - n1 * n1) / e1 + (1.0 - n2 * n2) / e2)
-        first = _lagrange(_ALPHA_NODES, np.clip(alpha, -0.95, 0.95))
-        second = _lagrange(_SKEW_NODES, np.clip(4.0 * beta - alpha, -0.8, 0.8))
-        weight = first[..., :, None] * second[..., None, :]
-        weight = weight.reshape(*alpha.shape, -1) * (joint * np.asarray(mismatch))[..., None]
-        nodes = self.components.reshape(2, weight.shape[-1], -1)
-        return np.stack([weight @ nodes[0], weight @ nodes[1]])
+        return np.stack([weights @ self.components[0], weights @ self.components[1]])
+
+
+def pair_weights(
+    young_modulus: tuple[npt.ArrayLike, npt.ArrayLike],
+    poisson_ratio: tuple[npt.ArrayLike, npt.ArrayLike],
+    mismatch: npt.ArrayLike,
+) -> Array:
+    """M d shared out over the pairs of α and 4β − α at which g is known, shape (..., W). [Pa]
+
+    α beyond ±0.95 counts as that (a body 40 times softer than its neighbour).
+
+    Parameters
+    ----------
+    young_modulus
+        Of this side and of the other. [Pa]
+    poisson_ratio
+        Of this side and of the other. [-]
+    mismatch
+        How much more this side wants to thicken. [-]
+    """
+    (e1, e2), (n1, n2) = (
+        [np.asarray(v, dtype=float) for v in pair] for pair in (young_modulus, poisson_ratio)
+    )
+    alpha, beta = dundurs(e1, n1, e2, n2)
+    joint = 1.0 / ((1.0 - n1 * n1) / e1 + (1.0 - n2 * n2) / e2)
+    first = _lagrange(_ALPHA_NODES, np.clip(alpha, -0.95, 0.95))
+    second = _lagrange(_SKEW_NODES, np.clip(4.0 * beta - alpha, -0.8, 0.8))
+    weights = (first[..., :, None] * second[..., None, :]).reshape(*alpha.shape, -1)
+    return np.asarray(weights * (joint * np.asarray(mismatch, dtype=float))[..., None])
 
 
 def local_field(distance: npt.ArrayLike, place: npt.ArrayLike) -> LocalField:
@@ -141,7 +149,7 @@ def local_field(distance: npt.ArrayLike, place: npt.ArrayLike) -> LocalField:
     start = np.where(away < CUT_OFF, 0.0, away - 0.5 * CUT_OFF)
     faded = np.exp(-rate * start) * -np.expm1(-rate * CUT_OFF) / (rate * CUT_OFF)
     along, across, *_ = _strip_fields(rate, 0.5 * np.asarray(place, dtype=float)[:, None])
-    return LocalField(np.stack([np.real(amplitude @ (faded * f).T) for f in (along, across)]))
+    return _of_series(amplitude, (faded * along, faded * across))
 
 
 def traction_field() -> LocalField:
@@ -153,8 +161,14 @@ def traction_field() -> LocalField:
     rate, amplitude = _series()
     edge = 0.5 - CUT_OFF
     *_, slope, function = _strip_fields(rate, np.array([[edge]]))
-    pair = (-slope / CUT_OFF, -rate * function / CUT_OFF)
-    return LocalField(np.stack([np.real(amplitude @ f.T) for f in pair]))
+    return _of_series(amplitude, (-slope / CUT_OFF, -rate * function / CUT_OFF))
+
+
+def _of_series(
+    amplitude: npt.NDArray[np.complex128], shapes: tuple[npt.NDArray[np.complex128], ...]
+) -> LocalField:
+    flat = amplitude.reshape(-1, amplitude.shape[-1])
+    return LocalField(np.stack([np.real(flat @ shape.T) for shape in shapes]))
 
 
 def _strip_fields(rate: npt.NDArray[np.complex128], x: Array) -> list[npt.NDArray[np.complex128]]:

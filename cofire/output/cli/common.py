@@ -1,4 +1,4 @@
-"""What every command does alike: errors as one line, shared options, tables and pairs of cards."""
+"""What every command does alike: errors as one line, shared options."""
 
 from __future__ import annotations
 
@@ -7,14 +7,11 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, ParamSpec, TypeVar
+from typing import Annotated, ParamSpec, TypeVar
 
 import typer
 
-from cofire.errors import CofireError, InputError
-
-if TYPE_CHECKING:
-    from cofire.inputs.cards import Card
+from cofire.errors import CofireError
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -56,60 +53,3 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
             raise typer.Exit from None
 
     return wrapper
-
-
-def split_blend(text: str) -> tuple[str, str, float]:
-    """The parts of a blend as written on the command line.
-
-    Parameters
-    ----------
-    text : str
-        "METAL + CERAMIC = SHARE", the metal's share of the solid volume in per cent.
-
-    Returns
-    -------
-    tuple of str, str, float
-        Names, and the share. [-]
-
-    Raises
-    ------
-    InputError
-        Another form.
-    """
-    names, equals, share = text.rpartition("=")
-    metal, plus, ceramic = names.partition("+")
-    try:
-        percent = float(share.strip().removesuffix("%"))
-    except ValueError:
-        percent = -1.0
-    if not equals or not plus or not 0.0 < percent < 100.0:
-        raise InputError(
-            f"blend {text[:80]!r}: write it as 'METAL + CERAMIC = 40' (per cent metal by volume, "
-            "above 0 and below 100)"
-        )
-    return metal.strip(), ceramic.strip(), percent / 100.0
-
-
-def named_card(text: str, cards: dict[str, Card]) -> Card:
-    """The card, or the blend of two cards, that a person named.
-
-    Parameters
-    ----------
-    text : str
-        A material's name, or a blend as in `split_blend`.
-    cards : dict
-        Of the tables.
-
-    Returns
-    -------
-    Card
-        The card.
-    """
-    from cofire.inputs.tables import find_card
-
-    if "+" in text and "=" in text:
-        from cofire.physics.blends import blend
-
-        metal, ceramic, share = split_blend(text)
-        return blend(find_card(metal, cards), find_card(ceramic, cards), share)
-    return find_card(text, cards)

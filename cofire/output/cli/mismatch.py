@@ -44,11 +44,11 @@ def mismatch(
     """
     from cofire.inputs.firing import find_kiln, load_kilns, read_firing
     from cofire.inputs.tables import load_cards
-    from cofire.output.cli.common import named_card
+    from cofire.physics.blends import find_material
 
     cards = load_cards(tables or [])
     kilns = load_kilns(tables or [])
-    one, other = named_card(first, cards), named_card(second, cards)
+    one, other = find_material(first, cards), find_material(second, cards)
     if firing is not None:
         curve = read_firing(firing, kilns)
     else:

@@ -48,8 +48,8 @@ def screen(
     from cofire.inputs.properties import GASES
     from cofire.inputs.tables import load_cards
     from cofire.output import pairs as table
-    from cofire.output.cli.common import named_card
     from cofire.output.writing import write_text
+    from cofire.physics.blends import find_material
     from cofire.planning import screening
 
     cards = load_cards(tables or [])
@@ -59,12 +59,12 @@ def screen(
         if name not in GASES:
             raise UnknownName("gas", name, GASES, "--gas")
     metals = (
-        [named_card(m, cards) for m in metal]
+        [find_material(m, cards) for m in metal]
         if metal
         else [card for card in cards.values() if card.kind == "metal"]
     )
     ceramics = (
-        [named_card(c, cards) for c in ceramic]
+        [find_material(c, cards) for c in ceramic]
         if ceramic
         else [card for card in cards.values() if card.kind == "ceramic"]
     )
