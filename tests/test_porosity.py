@@ -38,7 +38,7 @@ def test_the_upper_bound_is_the_blend_of_a_solid_with_nothing(poisson):
 
 
 def test_no_stiffness_law_passes_the_upper_bound():
-    """Coble–Kingery does, by 0.25 % of the dense modulus below 11 % of pores: its docstring says so."""
+    """Coble–Kingery does, by 0.25 % of the dense modulus below 11 % of pores: see there."""
     bound = porosity.hashin_shtrikman_upper(POROSITY)
 
     assert np.all(porosity.gibson_ashby(1.0 - POROSITY) <= bound)
@@ -61,7 +61,8 @@ def test_a_porous_glass_is_softer_than_the_bound_for_its_pores():
     P = np.linspace(0.0, 0.45, 10)
     (_, bulk), (_, shear) = mixing.elastic_bounds(1.0 - P, (1e9, 1.0), (1e-9, 1e-9))
 
-    assert np.all(porosity.porous_viscosity(1.0 - P, 1.0) <= mixing.young_modulus(bulk, shear))
+    bound = mixing.young_modulus(bulk, shear)
+    assert np.all(porosity.porous_viscosity(1.0 - P, 1.0) <= bound * (1.0 + 1e-6))
 
 
 # ---- sintering body

@@ -318,10 +318,9 @@ class CardReader:
                 self.complain("density", f"{text}: must rise in this order")
             elif values[2] >= values[3]:
                 self.complain("fired_density", "must lie below full_density")
-        if "creep_stress" in found and (
-            found["creep_stress"].temperature is None or found["creep_stress"].value.size != 1
-        ):
-            self.complain("creep_stress", "give one value with its temperature_C")
+        for name in ("creep_stress", "sag_viscosity"):
+            if name in found and (found[name].temperature is None or found[name].value.size != 1):
+                self.complain(name, "give one value with its temperature_C")
         for name in ("glass_viscosity", "body_viscosity"):
             if name in found:
                 p = found[name]

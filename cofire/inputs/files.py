@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-import math
+import re
+import sys
 import tomllib
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeGuard
 
 from cofire.errors import InputError
 
 LARGEST_FILE = 1_000_000
 """A card, kiln, firing or vessel larger than this is not one. [bytes]"""
+HIDDEN = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufeff\ufffe\uffff]")
+"""Characters that a terminal or a reader of text obeys instead of showing."""
 
 
 def read_text(path: Traversable | Path) -> str:
@@ -34,16 +37,16 @@ def read_text(path: Traversable | Path) -> str:
     """
     where = str(path)
     try:
-        if isinstance(path, Path) and path.stat().st_size > LARGEST_FILE:
-            raise InputError(
-                f"{where}: {path.stat().st_size} bytes; a table holds at most {LARGEST_FILE}. "
-                "Is it the right file?"
-            )
-        raw = path.read_bytes()
+        with path.open("rb") as stream:  # never more than that, also of a pipe or a device
+            raw = stream.read(LARGEST_FILE + 1)
     except FileNotFoundError:
         raise InputError(f"{where}: no such file") from None
     except OSError as error:
         raise InputError(f"{where}: cannot be read ({error.strerror})") from None
+    if len(raw) > LARGEST_FILE:
+        raise InputError(
+            f"{where}: over {LARGEST_FILE} bytes, more than any table holds. Is it the right file?"
+        )
     if not raw.strip():
         raise InputError(f"{where}: the file is empty; copy a shipped one and change it")
     try:
@@ -64,29 +67,68 @@ def read_toml(path: Traversable | Path) -> dict[str, Any]:
     Returns
     -------
     dict
-        Its tables.
+        Its tables; every text stands on one line, each run of white space as one space.
 
     Raises
     ------
     InputError
-        As `read_text`, or not TOML.
+        As `read_text`, or not TOML, or with a hidden character in a text.
     """
     where = str(path)
     text = read_text(path)
     try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{where}: {error}"[:300]) from None
+        table: dict[str, Any] = _on_one_line(tomllib.loads(text), where)
     except RecursionError:
         raise InputError(f"{where}: nested too deeply to be a table") from None
+    except InputError:
+        raise
+    except ValueError as error:  # tomllib.TOMLDecodeError, or an integer of thousands of digits
+        raise InputError(f"{where}: {_not_toml(str(error), text)}") from None
+    return table
+
+
+def _not_toml(complaint: str, text: str) -> str:
+    """The complaint of the TOML reader, with the line it is about."""
+    found = re.search(r" \(at line (\d+), column \d+\)", complaint)
+    if found is None:
+        return f"not TOML ({complaint[:100]})"
+    line = text.splitlines()[int(found[1]) - 1]
+    return f"line {found[1]}: {show(line.strip())} is not TOML: {complaint[: found.start()][:100]}"
+
+
+def _on_one_line(value: Any, place: str) -> Any:
+    """The same value with every text in it on one line."""
+    if isinstance(value, str):
+        text = " ".join(value.split())
+        if found := HIDDEN.search(text):
+            raise InputError(
+                f"{place}: {show(value)} holds the hidden character U+{ord(found[0]):04X}; "
+                "allowed: characters that can be seen"
+            )
+        return text
+    if isinstance(value, dict):
+        return {
+            _on_one_line(k, f"{place}: a field's name"): _on_one_line(v, f"{place}: {k}")
+            for k, v in value.items()
+        }
+    return [_on_one_line(v, place) for v in value] if isinstance(value, list) else value
 
 
 def show(value: object) -> str:
-    """A value as an error message shows it: short, on one line."""
-    text = " ".join(repr(value).split())
+    """A value as an error message shows it: short, on one line; what is not there is missing."""
+    if value is None:
+        return "missing"
+    try:
+        text = " ".join(repr(value).split())
+    except (ValueError, RecursionError):  # a number of thousands of digits; lists in lists
+        return "an unreadable value"
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def is_number(value: object) -> bool:
+def is_number(value: object) -> TypeGuard[float]:
     """Whether it is a finite number (a truth value is none)."""
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    return (
+        isinstance(value, int | float)
+        and not isinstance(value, bool)
+        and abs(value) <= sys.float_info.max
+    )

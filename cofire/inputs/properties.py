@@ -93,6 +93,14 @@ SPECS: dict[str, Spec] = {
         "shear viscosity of the glass phase", LOG_VISCOSITY, 0.0, 25.0, tabulated=True
     ),
     "crystal_fraction": Spec("rigid crystals, of the solid volume", RATIO, 0.0, 0.95),
+    "sag_viscosity": Spec(
+        "uniaxial viscosity of the dense body at the row's temperature, as a sag bar gives it; "
+        "it says how much its crystals stiffen the glass, instead of crystal_fraction",
+        LOG_VISCOSITY,
+        4.0,
+        16.0,
+        tabulated=True,
+    ),
     "body_viscosity": Spec(
         "uniaxial viscosity of the dense crystalline body", LOG_VISCOSITY, 5.0, 30.0, tabulated=True
     ),

@@ -162,7 +162,7 @@ def free_strain(
         msg = "bulk modulus of the blend: outside the series and parallel means of its phases"
         raise InputError(msg)
     equal = Km == Kc
-    weight = (1.0 / K - 1.0 / Kc) / np.where(equal, 1.0, 1.0 / Km - 1.0 / Kc)
+    weight = Km * (Kc - K) / (K * np.where(equal, 1.0, Kc - Km))  # of the metal's strain
     stiff = c * Km / parallel  # Turner's weight; clipping tames the quotient of near-equal moduli
     weight = np.clip(weight, np.minimum(c, stiff), np.maximum(c, stiff))
     metal, ceramic = np.asarray(metal, np.float64), np.asarray(ceramic, np.float64)
@@ -418,8 +418,9 @@ def _phases(volume_fraction: npt.ArrayLike, metal: Pair, ceramic: Pair) -> list[
 
 def _backed_mean(c: Array, metal: Array, ceramic: Array, backing: Array) -> Array:
     """Series mean of the phases, each stiffened by the backing of the comparison medium."""
-    mean: Array = 1.0 / (c / (metal + backing) + (1.0 - c) / (ceramic + backing)) - backing
-    return mean
+    # 1/(c/(metal + backing) + (1-c)/(ceramic + backing)) - backing, without the difference
+    parallel, crossed = c * metal + (1.0 - c) * ceramic, c * ceramic + (1.0 - c) * metal
+    return (metal * ceramic + backing * parallel) / (crossed + backing)
 
 
 def _shear_backing(bulk: Array, shear: Array) -> Array:

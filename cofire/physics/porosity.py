@@ -123,7 +123,7 @@ def sintering_modulus(
     Linear from nothing at the density where the grains only touch, close to the green density.
     Lam, Lange & Evans 1994, J. Am. Ceram. Soc. 77, 2113 (form from memory). Necks that grow by
     surface diffusion stiffen a body before it shrinks (Hardy & Green 1995, J. Eur. Ceram. Soc. 15,
-    769), so a vanishing density a little below the green one is the usual fit.
+    abstract), so a vanishing density a little below the green one is the usual fit.
 
     Parameters
     ----------
@@ -219,7 +219,7 @@ def viscous_poisson_ratio(relative_density: npt.ArrayLike) -> Array:
     Scherer 1979, J. Non-Cryst. Solids 34, 239; quoted in Bordia & Scherer 1988, Acta Metall. 36,
     2393 (both from memory). Cell model with open pores, derived for densities below 0.94; right at
     full density, where it gives one half. Measured on sintering alumina: 0.21 to 0.42 (Zuo, Aulbach
-    & Rödel 2003, J. Mater. Res. 18, 2170).
+    & Rödel 2003, J. Mater. Res., abstract).
 
     Parameters
     ----------

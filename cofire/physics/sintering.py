@@ -91,7 +91,7 @@ def density_at(card: Card, clock: Array) -> Array:
     card : Card
         One material.
     clock : array
-        Readings, any shape. [s/K], or [-] for the viscous kernel
+        Readings, any shape: of the viscous kernel without unit, of the master curve in [s/K]
 
     Returns
     -------

@@ -119,7 +119,9 @@ class MaterialTable:
         x = time - self.time[j]
         row = self.values[j] + x * self.slopes[j]
         row[_FREE] += x * x * (self.bends[j, 0] + x * self.bends[j, 1])
-        row[_LOG_FLUIDITY] = np.exp(row[_LOG_FLUIDITY]) if self.mechanisms.viscous else 0.0
+        fluidity = np.exp(row[_LOG_FLUIDITY])
+        fluid = fluidity > 1.001 / _LARGEST_VISCOSITY if self.mechanisms.viscous else False
+        row[_LOG_FLUIDITY] = np.where(fluid, fluidity, 0.0)
         return PointProperties(*row.take(material, axis=1))
 
     def flows_between(self, start: float, end: float) -> bool:
@@ -184,7 +186,9 @@ def material_table(history: History, mechanisms: Mechanisms | None = None) -> Ma
     ends = np.unique(np.concatenate([[0], history.corners, [time.size - 1]]))
     for first, last in itertools.pairwise(ends):
         if last - first >= 2:
-            cubic = PchipInterpolator(time[first : last + 1], free[:, first : last + 1], axis=1).c
+            piece = slice(first, last + 1)
+            with np.errstate(over="ignore"):  # slopes next to nothing
+                cubic = PchipInterpolator(time[piece], free[:, piece], axis=1).c
             slopes[first:last, _FREE] = cubic[2]
             bends[first:last, 0], bends[first:last, 1] = cubic[1], cubic[0]
     return MaterialTable(

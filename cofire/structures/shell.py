@@ -47,8 +47,8 @@ _STATION_SHAPE = np.stack(
     [0.5 * _GAUSS * (_GAUSS - 1.0), 1.0 - _GAUSS**2, 0.5 * _GAUSS * (_GAUSS + 1.0)], axis=1
 )
 _STATION_SLOPE = np.stack([_GAUSS - 0.5, -2.0 * _GAUSS, _GAUSS + 0.5], axis=1)
-_TO_END = np.array([[1.0 + np.sqrt(3.0), 1.0 - np.sqrt(3.0)]]) / 2.0
-"""Weights of the two stations of an element for a value at its first node."""
+TO_END = np.array([1.0 + np.sqrt(3.0), 1.0 - np.sqrt(3.0)]) / 2.0
+"""Weights of the two stations of an element, the nearer first, for a value at its end. [-]"""
 
 _LOW, _HIGH = np.tril_indices(9)
 _COLUMN = np.array([max(i, 2) * (max(i, 2) + 1) // 2 + min(i, 2) for i in range(9)])
@@ -546,6 +546,6 @@ def _jumps(meridians: tuple[Meridian, ...], operator: Array) -> Jump:
     return Jump(
         vessel=v,
         upper=u,
-        from_below=t * (_TO_END[:, ::-1] @ rows[v, u - 1])[:, 0],
-        from_above=-t * (_TO_END @ rows[v, u])[:, 0],
+        from_below=t * (TO_END[::-1] @ rows[v, u - 1]),
+        from_above=-t * (TO_END @ rows[v, u]),
     )

@@ -1,0 +1,245 @@
+"""One vessel through its firing: histories of its bands, stress of its wall, peaks by band."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.inputs.cards import Card
+from cofire.inputs.trace import Trace, trace
+from cofire.inputs.vessel import Vessel
+from cofire.physics.blends import find_material
+from cofire.physics.history import History, histories
+from cofire.structures.marching import Control
+from cofire.structures.meridian import mesh_meridian
+from cofire.structures.point_properties import Mechanisms
+from cofire.structures.shell_firing import ShellFiring, fire_shells
+
+Array = NDArray[np.float64]
+
+DIRECTIONS = ("up the wall", "round the ring")
+
+
+@dataclass(frozen=True)
+class Peak:
+    """Largest tension in one band: how much, when, at what temperature and where.
+
+    Stress in Pa, time in s, temperature in K, height in m. `inside` tells the face; `near_step`
+    that it lies within a wall of a step, where the local field was added to the shell's stress.
+    """
+
+    band: int
+    material: str
+    tension: float
+    time: float
+    temperature: float
+    height: float
+    direction: str
+    inside: bool
+    near_step: bool
+
+
+@dataclass(frozen=True)
+class BandStress:
+    """What one band feels: its worst moment, and the tension left when cold.
+
+    Attributes
+    ----------
+    worst, cold
+        Largest tension at any time, and at the end.
+    bending
+        Largest tension up the wall of the shell alone, ruled by the transition's height. [Pa]
+    step
+        Largest tension within a wall of the band's steps with the local field, ruled by the
+        number of bands; 0 without steps. [Pa]
+    """
+
+    worst: Peak
+    cold: Peak
+    bending: float
+    step: float
+
+
+@dataclass(frozen=True)
+class Response:
+    """A vessel fired: everything the flags look at.
+
+    Attributes
+    ----------
+    cards
+        One a band, from the lowest.
+    material
+        Row of each band in the history.
+    temperature
+        Of the ware at the shell's times, shape (T,). [K]
+    """
+
+    vessel: Vessel
+    cards: tuple[Card, ...]
+    material: tuple[int, ...]
+    trace: Trace
+    history: History
+    shell: ShellFiring
+    temperature: Array
+
+    def at_times(self, values: Array) -> Array:
+        """Rows of the history at the times of the shell.
+
+        Parameters
+        ----------
+        values : array
+            Shape (N, M). [any]
+
+        Returns
+        -------
+        array
+            Shape (N, T). [as given]
+        """
+        return np.stack([np.interp(self.shell.time, self.history.time, row) for row in values])
+
+    @property
+    def total(self) -> Array:
+        """Shell's stress with the local field of the steps, shape (T, G, P, 2). [Pa]"""
+        return self.shell.stress + self.shell.local
+
+
+def fire_vessel(
+    vessel: Vessel,
+    cards: Mapping[str, Card],
+    *,
+    extend: bool = False,
+    mechanisms: Mechanisms | None = None,
+    control: Control | None = None,
+    fineness: float = 1.0,
+) -> Response:
+    """Stress of a vessel through the whole of its firing.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        Profile, bands, firing.
+    cards : mapping
+        Materials by name.
+    extend : bool
+        Hold tables' end values beyond their rows, marked in `history.extended`.
+    mechanisms : Mechanisms, optional
+        Ways of relief in use, by default all.
+    control : Control, optional
+        Tolerances and steps.
+    fineness : float
+        Divides every element's length. [-]
+
+    Returns
+    -------
+    Response
+        Histories and shell stresses.
+
+    Raises
+    ------
+    InputError
+        An unknown material, or a firing beyond a card's tables.
+    """
+    chosen = [find_material(band.material, dict(cards)) for band in vessel.bands]
+    rows = list(dict.fromkeys(card.name for card in chosen))
+    material = tuple(rows.index(card.name) for card in chosen)
+    curve = trace(vessel.firing)
+    history = histories(
+        [next(c for c in chosen if c.name == name) for name in rows], curve, extend=extend
+    )
+    mesh = mesh_meridian(
+        vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=fineness,
+        corners=vessel.corners,
+    )  # fmt: skip
+    (shell,) = fire_shells([mesh], history, [material], mechanisms=mechanisms, control=control)
+    temperature = np.interp(shell.time, curve.time, curve.ware)
+    return Response(vessel, tuple(chosen), material, curve, history, shell, temperature)
+
+
+def _peak(response: Response, band: int, stress: Array, times: Array) -> Peak:
+    """Largest value of a stress of shape (T', G', P, 2) over the stations of a band."""
+    shell = response.shell
+    stations = np.flatnonzero(shell.band == band)
+    t, g, p, d = np.unravel_index(int(np.argmax(stress)), stress.shape)
+    station = stations[g]
+    walls = np.abs(shell.height[station] - response.vessel.steps) / shell.wall[station]
+    return Peak(
+        band,
+        response.cards[band].name,
+        float(stress[t, g, p, d]),
+        float(shell.time[times[t]]),
+        float(response.temperature[times[t]]),
+        float(shell.height[station]),
+        DIRECTIONS[d],
+        bool(shell.through[p] < 0.0),
+        bool(np.any(walls < 1.0)),
+    )
+
+
+def band_stresses(response: Response) -> list[BandStress]:
+    """Peaks of every band, from the lowest.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of BandStress
+        One a band.
+    """
+    shell = response.shell
+    total = response.total
+    every = np.arange(shell.time.size)
+    bending = shell.bending_tension.max(axis=0)
+    found = []
+    for band in range(len(response.cards)):
+        own = total[:, shell.band == band]
+        beside = [shell.steps.peak[:, s, 1] for s in (band - 1,) if s >= 0]
+        beside += [shell.steps.peak[:, s, 0] for s in (band,) if s < shell.steps.height.size]
+        found.append(
+            BandStress(
+                _peak(response, band, own, every),
+                _peak(response, band, own[-1:], every[-1:]),
+                float(bending[band]),
+                max((float(b.max()) for b in beside), default=0.0),
+            )
+        )
+    return found
+
+
+RELIEFS = ("viscosity", "creep", "yield")
+
+
+def relief(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> dict[str, Array]:
+    """Worst tension of each band with each way of relief switched off in turn.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        The vessel.
+    cards : mapping
+        Materials by name.
+    extend : bool
+        As in `fire_vessel`.
+
+    Returns
+    -------
+    dict
+        "all" and one entry for each way that is off, "elastic" with none at all; shape (bands,).
+        [Pa]
+    """
+    cases = {
+        "all": Mechanisms(),
+        "without viscosity": Mechanisms(viscous=False),
+        "without creep": Mechanisms(creep=False),
+        "without yield": Mechanisms(plastic=False),
+    }
+    found = {}
+    for name, mechanisms in cases.items():
+        response = fire_vessel(vessel, cards, extend=extend, mechanisms=mechanisms)
+        found[name] = np.array([b.worst.tension for b in band_stresses(response)])
+    return found

@@ -1,0 +1,120 @@
+"""Docstrings against signatures: every parameter documented, every quantity with its unit."""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import inspect
+import pkgutil
+import re
+import types
+import typing
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import numpy as np
+import pytest
+
+PACKAGES = ("cofire.physics", "cofire.structures")
+UNIT = re.compile(r"\[[^\[\]]+\]")
+"""A unit in brackets: [K]."""
+HEAD = re.compile(r"(?P<names>\*{0,2}\w+(, \*{0,2}\w+)*)( : .*)?$")
+
+
+def public_callables() -> Iterator[tuple[str, Callable[..., object]]]:
+    """Public functions of the packages, and public methods of the classes defined there."""
+    for package in PACKAGES:
+        root = importlib.import_module(package)
+        for found in pkgutil.iter_modules(root.__path__, package + "."):
+            module = importlib.import_module(found.name)
+            for name, thing in vars(module).items():
+                if name.startswith("_") or getattr(thing, "__module__", "") != module.__name__:
+                    continue
+                if inspect.isfunction(thing):
+                    yield f"{module.__name__}.{name}", thing
+                elif inspect.isclass(thing):
+                    for method, body in vars(thing).items():
+                        if inspect.isfunction(body) and not method.startswith("_"):
+                            yield f"{module.__name__}.{name}.{method}", body
+
+
+def described(docstring: str) -> dict[str, str]:
+    """Text under each name of the docstring's Parameters section.
+
+    Names that share one text, as in `radius, length : float`, each get it.
+    """
+    lines = inspect.cleandoc(docstring).splitlines()
+    found: dict[str, str] = {}
+    try:
+        start = lines.index("Parameters") + 2
+    except ValueError:
+        return found
+    names: list[str] = []
+    for number in range(start, len(lines)):
+        line = lines[number]
+        if line.startswith("---"):
+            found.pop(lines[number - 1], None)
+            break
+        if line and not line.startswith(" "):
+            head = HEAD.match(line)
+            assert head, f"cannot read the line {line!r}"
+            names = [name.strip().lstrip("*") for name in head["names"].split(",")]
+            found.update(dict.fromkeys(names, ""))
+        else:
+            for name in names:
+                found[name] = f"{found[name]} {line.strip()}".strip()
+    return found
+
+
+def is_quantity(annotation: Any) -> bool:
+    """Whether a parameter of this type is a physical quantity, which needs a unit.
+
+    Floats and arrays of floats are, alone or inside unions, tuples and sequences. Whole numbers
+    count or index; texts, truth values, callables and objects of our own carry no unit.
+    """
+    if annotation is float or annotation is np.float64:
+        return True
+    origin = typing.get_origin(annotation)
+    if origin is np.ndarray:
+        return any(is_quantity(a) for a in typing.get_args(typing.get_args(annotation)[1]))
+    if origin in (Callable, typing.Literal) or annotation is typing.Any:
+        return False
+    return any(is_quantity(a) for a in typing.get_args(annotation))
+
+
+def has_unit(text: str) -> bool:
+    """Whether a unit closes the text, or each part of a mixed array has its own."""
+    found = list(UNIT.finditer(text))
+    return len(found) > 1 or (len(found) == 1 and text.rstrip(".").endswith(found[0][0]))
+
+
+def type_checking_names(module: types.ModuleType) -> dict[str, Any]:
+    """Names that a module imports for its annotations only."""
+    names: dict[str, Any] = {}
+    for node in ast.parse(inspect.getsource(module)).body:
+        if isinstance(node, ast.If) and ast.unparse(node.test).endswith("TYPE_CHECKING"):
+            exec(compile(ast.Module(node.body, []), module.__name__, "exec"), names)
+    return names
+
+
+def parameters(function: Callable[..., object]) -> dict[str, Any]:
+    """Annotation of each parameter, `self` left out."""
+    module = importlib.import_module(function.__module__)
+    hints = typing.get_type_hints(function, localns=type_checking_names(module))
+    names = [n for n in inspect.signature(function).parameters if n != "self"]
+    return {name: hints[name] for name in names}
+
+
+CASES = dict(public_callables())
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_docstring_names_every_parameter_and_closes_every_quantity_with_its_unit(
+    name: str,
+) -> None:
+    function = CASES[name]
+    known = parameters(function)
+    texts = described(function.__doc__ or "")
+    assert sorted(texts) == sorted(known), "documented names differ from the signature"
+    bare = [n for n, kind in known.items() if is_quantity(kind) and not has_unit(texts[n])]
+    assert not bare, f"no unit in brackets closes: {bare}"
