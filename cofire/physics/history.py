@@ -156,7 +156,9 @@ def _pure(card: Card, trace: Trace, reactions: Sequence[Reaction], extend: bool)
         limit = card["yield_stress"]
         yields = limit.at(T, extend) * neck(card, density, limit.at_density)
         viscosity = np.full_like(T, np.inf)
-        fired_strength, fired_density = limit.value[0], limit.at_density
+        # a porous metal's strength: its yield stress when cold, which is on the safe side
+        fired_density = card["fired_density"].scalar
+        fired_strength = limit.value[0] * float(neck(card, fired_density, limit.at_density))
     else:
         creep, n, yields = empty, 1.0, np.full_like(T, np.inf)
         viscosity = porous_viscosity(density, shear_viscosity(card, T, extend))

@@ -267,6 +267,60 @@ def mode_mix(
     return np.where(sign == 0.0, 0.5 * np.pi, np.abs(np.angle(K)))
 
 
+def _tube_ends(
+    radius: Array, wall: Array, *elastic: tuple[npt.ArrayLike, npt.ArrayLike]
+) -> list[tuple[Array, Array, Array]]:
+    """Young's modulus, bending stiffness and β of each of two long tubes."""
+    sides = []
+    for young, poisson in elastic:
+        E = 2.0 * shear_modulus(young, poisson) * (1.0 + np.asarray(poisson, np.float64))
+        bending = E * wall**3 / (12.0 * (1.0 - np.asarray(poisson, np.float64) ** 2))
+        sides.append((E, bending, (E * wall / (4.0 * bending * radius**2)) ** 0.25))
+    return sides
+
+
+def _edge_compliance(sides: list[tuple[Array, Array, Array]]) -> tuple[Array, Array, Array]:
+    """Gap between two tube ends per force, gap per moment, and turn per moment."""
+    (_, D1, b1), (_, D2, b2) = sides
+    # deflection from the free radius: exp(-bx) (a cos bx + s sin bx), s = M/(2 D b²)
+    by_force = 1.0 / (2.0 * D1 * b1**3) + 1.0 / (2.0 * D2 * b2**3)
+    coupling = 1.0 / (2.0 * D1 * b1**2) - 1.0 / (2.0 * D2 * b2**2)
+    return by_force, coupling, 1.0 / (D1 * b1) + 1.0 / (D2 * b2)
+
+
+def parting_energy(
+    radius: npt.ArrayLike,
+    wall: npt.ArrayLike,
+    young: tuple[npt.ArrayLike, npt.ArrayLike],
+    poisson: tuple[npt.ArrayLike, npt.ArrayLike],
+    radial_force: npt.ArrayLike,
+    moment: npt.ArrayLike,
+) -> Array:
+    """Energy released per area if two tubes part that press on each other as stated. [J/m2]
+
+    Half the work of force and moment on the gap that opens; equal to `ring_joint`'s energy for
+    the elastic force and moment, less where flow has relieved them. Elastic unloading; each tube
+    reaches 3/beta from the joint.
+
+    Parameters
+    ----------
+    radius, wall : array_like
+        Of the middle of the wall, and its thickness. [m]
+    young, poisson : pair of array_like
+        Young's modulus [Pa] and Poisson's ratio of tube 1 and tube 2. [-]
+    radial_force : array_like
+        Outward on tube 1, per length of the ring. [N/m]
+    moment : array_like
+        Positive where it pulls the outer face, per length of the ring. [N]
+    """
+    R, t = positive("radius", radius), positive("wall", wall)
+    sides = _tube_ends(R, t, (young[0], poisson[0]), (young[1], poisson[1]))
+    by_force, coupling, by_moment = _edge_compliance(sides)
+    F, M = np.asarray(radial_force, np.float64), np.asarray(moment, np.float64)
+    energy = by_force * F**2 - 2.0 * coupling * F * M + by_moment * M**2
+    return np.asarray(0.5 * energy / t, np.float64)
+
+
 def ring_joint(
     radius: npt.ArrayLike,
     wall: npt.ArrayLike,
@@ -307,16 +361,8 @@ def ring_joint(
         msg = f"wall over radius = {np.max(t / R):g}: must not exceed 0.3"
         raise InputError(msg)
     difference = np.asarray(strain_mismatch, np.float64)
-    sides = []
-    for young, poisson in ((young_1, poisson_1), (young_2, poisson_2)):
-        E = 2.0 * shear_modulus(young, poisson) * (1.0 + np.asarray(poisson, np.float64))
-        bending = E * t**3 / (12.0 * (1.0 - np.asarray(poisson, np.float64) ** 2))
-        sides.append((E, bending, (E * t / (4.0 * bending * R**2)) ** 0.25))
-    (_, D1, b1), (_, D2, b2) = sides
-    # deflection from the free radius: exp(-bx) (a cos bx + s sin bx), s = M/(2 D b²)
-    by_force = 1.0 / (2.0 * D1 * b1**3) + 1.0 / (2.0 * D2 * b2**3)
-    coupling = 1.0 / (2.0 * D1 * b1**2) - 1.0 / (2.0 * D2 * b2**2)
-    by_moment = 1.0 / (D1 * b1) + 1.0 / (D2 * b2)
+    sides = _tube_ends(R, t, (young_1, poisson_1), (young_2, poisson_2))
+    by_force, coupling, by_moment = _edge_compliance(sides)
     force = -R * difference / (by_force - coupling**2 / by_moment)
     moment = force * coupling / by_moment
     hoop, peak, distance = [], [], []

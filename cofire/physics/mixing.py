@@ -400,7 +400,7 @@ def strength(volume_fraction: npt.ArrayLike, metal: npt.ArrayLike, ceramic: npt.
     weaker_fraction = np.where(sm < sc, c, 1.0 - c)
     share = np.minimum(weaker_fraction / CRITICAL_VOLUME, 1.0)
     strong, weak = np.maximum(sm, sc), np.minimum(sm, sc)
-    blend: Array = strong + share * (weak - strong)
+    blend: Array = share * weak + (1.0 - share) * strong
     return blend
 
 

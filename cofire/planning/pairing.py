@@ -14,12 +14,10 @@ from cofire.inputs.trace import trace
 from cofire.inputs.units import celsius
 from cofire.physics.history import History, histories
 from cofire.physics.rheology import relaxation_time, set_point
+from cofire.planning.flags import GO, NO
 from cofire.planning.windows import RATE
 
 Array = NDArray[np.float64]
-
-GO, CAUTION, NO = 0, 1, 2
-VERDICTS = ("go", "caution", "no")
 
 SEAL_LIMIT = 300e-6
 """Differential contraction above which sealed glass is likely to fracture (ASTM F14 and F144,

@@ -158,7 +158,7 @@ def fire_vessel(
     return Response(vessel, tuple(chosen), material, curve, history, shell, temperature)
 
 
-def _peak(response: Response, band: int, stress: Array, times: Array) -> Peak:
+def _peak(response: Response, band: int, stress: Array, times: NDArray[np.intp]) -> Peak:
     """Largest value of a stress of shape (T', G', P, 2) over the stations of a band."""
     shell = response.shell
     stations = np.flatnonzero(shell.band == band)

@@ -34,6 +34,14 @@ from scipy.linalg.lapack import dpbtrf, dpbtrs
 from cofire.errors import InputError
 from cofire.structures.constitutive import WALL_WITH_SHEAR, StressState, prepare, respond
 from cofire.structures.point_properties import NO_YIELD, PointProperties
+from cofire.structures.shell_geometry import (
+    HIGH,
+    LOW,
+    RESULTANT_STRESS,
+    STATION_SHAPE,
+    Geometry,
+    shell_geometry,
+)
 
 if TYPE_CHECKING:
     from cofire.physics.history import Array
@@ -42,15 +50,6 @@ if TYPE_CHECKING:
 GRAVITY = 9.80665
 """Standard acceleration of free fall. [m/s²]"""
 
-_GAUSS = np.array([-1.0, 1.0]) / np.sqrt(3.0)
-_STATION_SHAPE = np.stack(
-    [0.5 * _GAUSS * (_GAUSS - 1.0), 1.0 - _GAUSS**2, 0.5 * _GAUSS * (_GAUSS + 1.0)], axis=1
-)
-_STATION_SLOPE = np.stack([_GAUSS - 0.5, -2.0 * _GAUSS, _GAUSS + 0.5], axis=1)
-TO_END = np.array([1.0 + np.sqrt(3.0), 1.0 - np.sqrt(3.0)]) / 2.0
-"""Weights of the two stations of an element, the nearer first, for a value at its end. [-]"""
-
-_LOW, _HIGH = np.tril_indices(9)
 _COLUMN = np.array([max(i, 2) * (max(i, 2) + 1) // 2 + min(i, 2) for i in range(9)])
 """Place among the entries of the lower triangle of the column of the first rotation."""
 _MOST_TURNS = 30
@@ -92,7 +91,7 @@ class Shells:
     @cached_property
     def geometry(self) -> Geometry:
         """Operators that follow from shape and mesh alone."""
-        return _geometry(self.meridians, self.material.shape[1])
+        return shell_geometry(self.meridians, self.material.shape[1])
 
     @cached_property
     def _rows(self) -> tuple[NDArray[np.intp], Array, Array]:
@@ -100,7 +99,7 @@ class Shells:
         vessels, nodes = self.held.shape[:2]
         freedom = _freedoms((nodes - 1) // 2)
         offset = 3 * nodes * np.arange(vessels)[:, None, None]
-        row, column = freedom[:, _LOW] + offset, freedom[:, _HIGH] + offset
+        row, column = freedom[:, LOW] + offset, freedom[:, HIGH] + offset
         free = ~self.held.ravel()
         weight = (free[row] & free[column]).astype(np.float64)
         place = (row - column) + column * (_BAND + 1)
@@ -161,8 +160,8 @@ class Shells:
             At the points, shape (3, B, P, 2E). [Pa]
         """
         g = self.geometry
-        section = np.add.reduce(stress[[0, 1, 0, 1, 2, 0]] * g.share, axis=2)
-        columns = section.transpose(1, 2, 0).reshape(*g.operator.shape[:3], 1)
+        section = np.add.reduce(stress[RESULTANT_STRESS] * g.share, axis=2)
+        columns = section.transpose(1, 2, 0).reshape(*g.transposed.shape[:2], 10, 1)
         return np.asarray(g.transposed @ columns)[..., 0]
 
     def corrections(self, stress: Array, tangent: Array) -> Array:
@@ -226,73 +225,6 @@ class Shells:
     def _solve(self, factor: Array, force: Array) -> Array:
         right = np.where(self.held, 0.0, force).ravel()
         return np.asarray(dpbtrs(factor, right, lower=1)[0]).reshape(self.held.shape)
-
-
-@dataclass(frozen=True)
-class Jump:
-    """Rotation jumps at slanting joints, J of them over the whole batch.
-
-    Attributes
-    ----------
-    vessel, upper
-        Vessel and the element above each joint, shape (J,). [-]
-    from_below, from_above
-        Jump for the unknowns of the elements below and above, shape (J, 9). [1/m], [-]
-    """
-
-    vessel: NDArray[np.intp]
-    upper: NDArray[np.intp]
-    from_below: Array
-    from_above: Array
-
-
-@dataclass(frozen=True)
-class Geometry:
-    """Operators of B meshes with E elements, 2E stations and P points through the wall.
-
-    Attributes
-    ----------
-    operator, transposed
-        Membrane strain, curvature (meridional and hoop of each, in that order: s, θ, s, θ) and
-        shear of the two stations for the nine unknowns of an element, (B, E, 10, 9) and its
-        transpose, contiguous.
-    factor
-        Strain of a point for each of these five, shape (5, B, P, 2E).
-    share
-        Work of stress at a point on each of these five, shape (5, B, P, 2E). [m³]
-    component, moment
-        Which tangent component, with what weight, makes each of the 21 section stiffnesses.
-    stiffness_map
-        From these at both stations to the lower triangle of the stiffness, (B, E, 42, 45).
-    offset
-        Of the points from the mid-surface, outside positive, shape (B, P, 2E). [m]
-    weight
-        Volume that each point stands for, shape (B, P, 2E). [m³]
-    radius, height, slope, wall, arc_length
-        Of the stations, shape (B, 2E); slope from the vertical, outward leaning positive. [rad]
-    through, through_weight
-        Place of the points through the wall, -1 to 1, and weights that sum to one, shape (P,). [-]
-    jump
-        Rotation jumps.
-    """
-
-    operator: Array
-    transposed: Array
-    factor: Array
-    share: Array
-    component: NDArray[np.intp]
-    moment: Array
-    stiffness_map: Array
-    offset: Array
-    weight: Array
-    radius: Array
-    height: Array
-    slope: Array
-    wall: Array
-    arc_length: Array
-    through: Array
-    through_weight: Array
-    jump: Jump
 
 
 def shells(
@@ -359,7 +291,7 @@ def shells(
     pull = np.repeat(np.where(lying, 0.0, density), 2, axis=1) * GRAVITY
     station_weight = (pull * body.geometry.weight.sum(axis=1)).reshape(len(held), elements, 2)
     parts = np.zeros((len(held), elements, 9))
-    parts[:, :, 1::3] = -station_weight @ _STATION_SHAPE
+    parts[:, :, 1::3] = -station_weight @ STATION_SHAPE
     return Shells(body.meridians, body.material, body.gathered(parts), held)
 
 
@@ -437,115 +369,3 @@ def _freedoms(elements: int) -> NDArray[np.intp]:
     return np.asarray(6 * np.arange(elements)[:, None] + np.arange(9))
 
 
-def lobatto(points: int) -> tuple[Array, Array]:
-    """Gauss–Lobatto places on -1 to 1, faces included, and weights that sum to one. [-]
-
-    Parameters
-    ----------
-    points
-        Two or more. [-]
-    """
-    legendre = np.polynomial.legendre.Legendre.basis(points - 1)
-    inner = np.sort(np.real(legendre.deriv().roots()))
-    place = np.concatenate([[-1.0], 0.5 * (inner - inner[::-1]), [1.0]])
-    weight = 1.0 / (points * (points - 1) * legendre(place) ** 2)
-    return place, weight
-
-
-def _geometry(meridians: tuple[Meridian, ...], points: int) -> Geometry:
-    """Operators of a batch of meshes."""
-    nodes = meridians[0].nodes
-    r, z, h = (
-        np.stack([getattr(m, name)[nodes] for m in meridians])
-        for name in ("radius", "height", "wall")
-    )
-    vessels, elements = r.shape[:2]
-    radius, wall = r @ _STATION_SHAPE.T, h @ _STATION_SHAPE.T
-    slope_r, slope_z = r @ _STATION_SLOPE.T, z @ _STATION_SLOPE.T
-    length = np.hypot(slope_r, slope_z)
-    sine, cosine = slope_r / length, slope_z / length
-    bend_r, bend_z = (v[..., [0]] - 2.0 * v[..., [1]] + v[..., [2]] for v in (r, z))
-    curvature = (bend_z * sine - bend_r * cosine) / length**2
-
-    shape = np.broadcast_to(_STATION_SHAPE, (vessels, elements, 2, 3))
-    slope = _STATION_SLOPE / length[..., None]
-    operator = np.zeros((vessels, elements, 2, 6, 9))
-    operator[..., 0, 0::3], operator[..., 0, 1::3] = (
-        slope * sine[..., None],
-        slope * cosine[..., None],
-    )
-    operator[..., 1, 0::3] = shape / radius[..., None]
-    operator[..., 2, 2::3] = slope
-    operator[..., 3, 2::3] = shape * (sine / radius)[..., None]
-    operator[..., 4, 0::3], operator[..., 4, 1::3] = (
-        slope * cosine[..., None],
-        -slope * sine[..., None],
-    )
-    operator[..., 4, 2::3] = shape
-    run = 2.0 / np.sqrt(3.0) * 0.5 * length.sum(axis=2)
-    operator[..., 5, :] = ((operator[:, :, 1, 4] - operator[:, :, 0, 4]) / run[..., None])[
-        :, :, None
-    ]
-    flat = operator.reshape(vessels, elements, 12, 9)
-
-    def of_station(value: Array) -> Array:
-        return np.asarray(value.reshape(vessels, 1, 2 * elements))
-
-    through, through_weight = lobatto(points)
-    x = through.reshape(1, points, 1)
-    offset = 0.5 * x * of_station(wall)
-    along = 1.0 + offset * of_station(curvature)
-    around = 1.0 + offset * of_station(cosine / radius)
-    parabola = 1.25 * (1.0 - x * x) + 0.0 * offset
-    one = np.ones_like(offset)
-    warp = 1.25 * offset * (0.2 - x * x / 3.0)
-    factor = np.stack([one, one, offset / along, offset / around, parabola, warp / along])
-    weight = 2.0 * np.pi * of_station(radius * length * wall)
-    weight = weight * through_weight.reshape(1, points, 1) * along * around
-    part = np.array([0, 1, 0, 1, 2, 0])
-    first, second = np.triu_indices(6)
-    twice = operator[..., first, :, None] * operator[..., second, None, :]
-    twice = twice + twice.swapaxes(-1, -2) * (first != second)[:, None, None]
-    stiffness_map = twice[..., _LOW, _HIGH].reshape(vessels, elements, 42, 45)
-    arc = np.stack([m.arc_length[nodes] for m in meridians]) @ _STATION_SHAPE.T
-    return Geometry(
-        operator=flat,
-        transposed=np.ascontiguousarray(flat.transpose(0, 1, 3, 2)),
-        factor=factor,
-        share=factor * weight,
-        component=3 * part[first] + part[second],
-        moment=factor[first] * factor[second] * weight,
-        stiffness_map=stiffness_map,
-        offset=offset,
-        weight=weight,
-        radius=radius.reshape(vessels, -1),
-        height=(z @ _STATION_SHAPE.T).reshape(vessels, -1),
-        slope=np.arctan2(sine, cosine).reshape(vessels, -1),
-        wall=wall.reshape(vessels, -1),
-        arc_length=arc.reshape(vessels, -1),
-        through=through,
-        through_weight=through_weight,
-        jump=_jumps(meridians, flat),
-    )
-
-
-def _jumps(meridians: tuple[Meridian, ...], operator: Array) -> Jump:
-    """Rotation jumps of all steps that lean, as operators on the elements next to them."""
-    vessel, upper, tangent = [], [], []
-    for number, m in enumerate(meridians):
-        for node in m.step_node:
-            dr = m.radius[node + 1] - m.radius[node - 1]
-            dz = m.height[node + 1] - m.height[node - 1]
-            if abs(dr) > 1e-6 * abs(dz):
-                vessel.append(number)
-                upper.append(node // 2)
-                tangent.append(dr / dz)
-    v, u = np.array(vessel, dtype=np.intp), np.array(upper, dtype=np.intp)
-    t = np.array(tangent, dtype=np.float64)[:, None]
-    rows = operator[:, :, [0, 6]]  # membrane strain along the meridian at both stations
-    return Jump(
-        vessel=v,
-        upper=u,
-        from_below=t * (TO_END[::-1] @ rows[v, u - 1]),
-        from_above=-t * (TO_END @ rows[v, u]),
-    )

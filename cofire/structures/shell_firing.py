@@ -23,7 +23,8 @@ from numpy.typing import NDArray
 
 from cofire.structures import joint
 from cofire.structures.marching import Control, march
-from cofire.structures.shell import TO_END, Shells, elastic_response, shells
+from cofire.structures.shell import Shells, elastic_response, shells
+from cofire.structures.shell_geometry import RESULTANT_STRESS, TO_END
 
 if TYPE_CHECKING:
     from cofire.physics.history import Array, History
@@ -35,8 +36,8 @@ THINNEST_RATIO = 5.0
 """Radius over wall below which a shell is not trusted. [-]"""
 
 
-BESIDE = np.array([0.0, 0.5 * joint.CUT_OFF, 0.15, 0.25, 0.4])
-"""Distances from a step, over the wall, read besides the stations; at 0 the shell alone. [-]"""
+BESIDE = np.array([0.0, 0.5 * joint.CUT_OFF, 0.15, 0.25, 0.4, 0.6, 0.8, 1.0])
+"""Distances from a step, over the wall, at which it is read; at 0 the shell alone. [-]"""
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,8 @@ class StepStress:
     mismatch
         How much more the band below wants to thicken, shape (T, S). [-]
     peak
-        Largest tension in any direction within one wall below and above, local field included,
+        Largest tension, meridional or hoop, within one wall below and above (half the band, if that
+        is less), local field included,
         shape (T, S, 2). [Pa]
     """
 
@@ -273,7 +275,8 @@ class JointFields:
     def _beside(self) -> tuple[Array, NDArray[np.intp], Array]:
         """Arc length of places beside steps, two stations of the band each, and their shares.
 
-        Shapes (J, 2, D), (J, 2, D, 2), (J, 2, D, 2). Places never leave the band.
+        Shapes (J, 2, D), (J, 2, D, 2), (J, 2, D, 2). Places stay in the nearer half of a band
+        between two steps, and within a band at an end.
         """
         arc, joints = self.body.geometry.arc_length, self.vessel.size
         place = np.zeros((joints, 2, BESIDE.size))
@@ -283,9 +286,11 @@ class JointFields:
             mesh = self.body.meridians[vessel]
             for side, element in enumerate((self.upper[j] - 1, self.upper[j])):
                 same = np.flatnonzero(np.repeat(mesh.band, 2) == mesh.band[element])
-                ends = mesh.arc_length[[same[0] // 2 * 2, same[-1] // 2 * 2 + 2]]
-                wanted = self._place[j] + (2 * side - 1) * BESIDE * self._wall[j]
-                place[j, side] = np.clip(wanted, *ends)
+                ends = np.array([same[0] // 2 * 2, same[-1] // 2 * 2 + 2])
+                far = mesh.arc_length[ends[side]] - self._place[j]
+                far *= 0.5 if np.isin(ends[side], mesh.step_node) else 1.0
+                reach = np.minimum(BESIDE * self._wall[j], abs(far))
+                place[j, side] = self._place[j] + (2 * side - 1) * reach
                 last = np.searchsorted(arc[vessel, same], place[j, side]).clip(1, same.size - 1)
                 pair[j, side] = np.stack([same[last - 1], same[last]], axis=1)
         span = arc[self.vessel[:, None, None, None], pair]
@@ -385,9 +390,9 @@ def joint_forces(body: Shells, fields: JointFields, stress: Array) -> Array:
     pair = 2 * element[:, None] + np.arange(2)
     owner = fields.vessel[:, None]
     share = g.share[:, owner, :, pair]
-    work = stress[:, [0, 1, 0, 1, 2, 0]][:, :, owner, :, pair]
+    work = stress[:, RESULTANT_STRESS][:, :, owner, :, pair]
     section = np.einsum("jxcp,jxtcp->tjxc", share, work)
-    section = section.reshape(*section.shape[:2], 12)
+    section = section.reshape(*section.shape[:2], 10)
     rows = g.transposed[fields.vessel, element, 6:9]
     ring = np.stack([m.radius for m in body.meridians])[fields.vessel, 2 * fields.upper]
     return np.asarray(np.einsum("jux,tjx->tju", rows, section) / (2.0 * np.pi * ring[:, None]))
@@ -468,7 +473,7 @@ def _one_vessel(
         bending_tension=_bending_tension(stress[:, 0], band, mesh, shell_edges),
         membrane=mean,
         bending=slope,
-        steps=_steps(fields, state, force, number, stress[:, :2] + local),
+        steps=_steps(fields, state, force, number),
         mesh_error=float(mesh_error),
         step_error=record.step_error,
     )
@@ -487,11 +492,9 @@ def _bending_tension(
     return out
 
 
-def _steps(
-    fields: JointFields, state: JointState, force: Array, number: int, total: Array
-) -> StepStress:
-    """Stress at the steps of one vessel; `total` is shell and local field, (T, 2, P, 2E)."""
-    mesh, g = fields.body.meridians[number], fields.body.geometry
+def _steps(fields: JointFields, state: JointState, force: Array, number: int) -> StepStress:
+    """Stress at the steps of one vessel."""
+    mesh = fields.body.meridians[number]
     own = fields.vessel == number
     node = mesh.step_node
     dr = mesh.radius[node + 1] - mesh.radius[node - 1]
@@ -501,16 +504,6 @@ def _steps(
     radial, axial, moment = np.moveaxis(force[:, own], 2, 0)
     bending = 6.0 * moment / cut**2
     peak = state.beside[:, :, :, own].max(axis=(1, 2, 5))
-    arc, at = g.arc_length[number], mesh.arc_length[node]
-    band = np.repeat(mesh.band, 2)
-    highest = total.max(axis=(1, 2))
-    clear = (np.abs(arc[:, None] - at) > joint.CUT_OFF * mesh.wall[node]).all(axis=1)
-    for j in range(node.size):
-        near = clear & (np.abs(arc - at[j]) < mesh.wall[node[j]])
-        for side, element in enumerate((node[j] // 2 - 1, node[j] // 2)):
-            here = near & (band == mesh.band[element]) & ((arc > at[j]) == bool(side))
-            if here.any():
-                peak[:, j, side] = np.maximum(peak[:, j, side], highest[:, here].max(axis=1))
     return StepStress(
         height=mesh.height[node],
         normal=np.stack([axial / cut - bending, axial / cut + bending], axis=-1),

@@ -1,0 +1,74 @@
+"""Gas that must leave a wall while its binder burns out."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+
+
+def permeability(particle_size: npt.ArrayLike, porosity: npt.ArrayLike) -> Array:
+    """Permeability of a bed of grains: d² ε³ / (180 (1 − ε)²). [m²]
+
+    Kozeny 1927 and Carman 1937, Trans. Inst. Chem. Eng. 15, 150 (constant 180 for spheres; from
+    memory), for creeping flow through grains of one size; fine tails make it less.
+
+    Parameters
+    ----------
+    particle_size : array_like
+        Diameter of the grains. [m]
+    porosity : array_like
+        ε, open pores that hold no binder, above 0 and below 1. [-]
+    """
+    d, e = np.asarray(particle_size, np.float64), np.asarray(porosity, np.float64)
+    return np.asarray(d**2 * e**3 / (180.0 * (1.0 - e) ** 2))
+
+
+def gas_viscosity(temperature: npt.ArrayLike) -> Array:
+    """Viscosity of nitrogen or air, within 10 % of other burnout gases. [Pa s]
+
+    Sutherland's law with 1.663e-5 Pa s at 273 K and 107 K (White, Viscous Fluid Flow, from
+    memory).
+
+    Parameters
+    ----------
+    temperature : array_like
+        [K]
+    """
+    T = np.asarray(temperature, np.float64)
+    return np.asarray(1.663e-5 * (T / 273.0) ** 1.5 * (273.0 + 107.0) / (T + 107.0))
+
+
+def wall_overpressure(
+    release: npt.ArrayLike,
+    viscosity: npt.ArrayLike,
+    wall: npt.ArrayLike,
+    permeability: npt.ArrayLike,
+    gas_density: npt.ArrayLike,
+) -> Array:
+    """Pressure above the kiln's in the middle of a wall that gives off gas. [Pa]
+
+    Darcy's law with uniform release and both faces open: m μ h² / (8 k ρ), h the whole wall; the
+    gas keeps its density, which overstates pressures above an atmosphere.
+
+    Parameters
+    ----------
+    release : array_like
+        Mass of gas per volume and time. [kg/(m³ s)]
+    viscosity : array_like
+        Of the gas. [Pa s]
+    wall : array_like
+        Thickness. [m]
+    permeability : array_like
+        [m²]
+    gas_density : array_like
+        At the kiln's pressure. [kg/m³]
+    """
+    m, h = np.asarray(release, np.float64), np.asarray(wall, np.float64)
+    return np.asarray(
+        m
+        * np.asarray(viscosity)
+        * h**2
+        / (8.0 * np.asarray(permeability) * np.asarray(gas_density))
+    )
