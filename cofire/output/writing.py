@@ -47,6 +47,25 @@ def write_file(path: Path, write: Callable[[IO[bytes]], object], force: bool) ->
         raise
 
 
+def make_folder(path: Path) -> None:
+    """Make a folder and those above it, where missing.
+
+    Parameters
+    ----------
+    path : Path
+        The folder.
+
+    Raises
+    ------
+    InputError
+        It cannot be made.
+    """
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be made ({error.strerror})") from None
+
+
 def write_text(target: str, text: str, force: bool) -> None:
     """Write text to a file, or to standard output where the target is "-".
 

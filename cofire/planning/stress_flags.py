@@ -203,7 +203,8 @@ def cooling_flags(response: Response) -> list[Flag]:
         height = None
         if band >= 0:
             here = np.flatnonzero(shell.band == band)
-            height = float(shell.height[here[np.argmax(response.total[worst, here].max((1, 2)))]])
+            tension = response.total[worst, here].max(axis=(1, 2))
+            height = float(shell.height[here[np.argmax(tension)]])
         m = brittle(response.cards[band if band >= 0 else bands[0]])
         assert m is not None
         # the load is of stress: risk grows with its m-th power
@@ -264,7 +265,8 @@ def joint_flags(response: Response) -> list[Flag]:
         found.append(
             Flag(
                 "joint stress", zone, float(load[worst]), 0.5, float(normal[worst]) / 1e6,
-                float(bond[worst]) / 1e6, "MPa", "strength of the weaker brittle side (common practice)",
+                float(bond[worst]) / 1e6, "MPa",
+                "strength of the weaker brittle side (common practice)",
                 "Grade the joint over more height, or thicken it.",
                 "normal stress on the joint, mean over the outer tenth of the wall",
                 float(shell.time[worst]), float(response.temperature[worst]), float(height),

@@ -11,7 +11,7 @@ How the pieces are used, once a stage of a time step:
 
     stage = prepare(table.at(time, material), WALL, flow_time)
     response = respond(stage, trial_strain)
-    response.stress, response.tangent, inelastic_increments(stage, response)
+    response.stress, response.tangent, inelastic_increments(response)
 
 `trial_strain` is total − free − all inelastic strain known before the stage; `flow_time` is the
 time for which the stage's own rates act. The **component axis comes first**: stress and strain
@@ -42,8 +42,6 @@ from cofire.structures.stress_state import (
     WALL,
     WALL_WITH_SHEAR,
     StressState,
-    equivalent_squared,
-    mapped,
     total_of,
 )
 
@@ -70,33 +68,41 @@ MECHANISMS = ("viscous", "creep", "plastic")
 
 _NEGLIGIBLE_RELIEF = 1.0e-13  # stress relieved in a stage, over the stress, that is dropped
 _TANGENT_FLOOR = 1.0e-6  # stiffness kept along a yielding direction, over the elastic one
+_SETTLED = 1.0e-6  # last relative step of a local Newton iteration, which is quadratic
+_MOST_ITERATIONS = 60
 
 
 @dataclass(frozen=True)
 class Stage:
-    """The law made ready for one instant and one flow time.
+    """The law made ready for one instant and one flow time; arrays are flat over n points.
 
     Attributes
     ----------
     state
         Stress components.
+    shape
+        Of the points.
     compliance
-        Elastic plus viscous compliance of each mode, shape (C, *points). [1/Pa]
+        Elastic plus viscous compliance of each mode, shape (C, n). [1/Pa]
     viscous_compliance
         The viscous part of it, or None where nothing flows. [1/Pa]
+    flow_time
+        For which the stage's own rates act. [s]
     log_creep
-        Logarithm of flow time × creep rate / stress at the reference stress, or None. [ln(1/Pa)]
+        Logarithm of flow time × creep factor, so that λ = exp(this) σ_eq^(n−1), or None. [-]
     stress_power
-        Creep exponent less one, shape (points). [-]
+        Creep exponent less one, shape (n,). [-]
     yield_stress
-        Shape (points), or None where nothing yields. [Pa]
+        Shape (n,), or None where nothing yields. [Pa]
     weight
-        w_k, shaped to broadcast over points. [-]
+        w_k, shape (C, n). [-]
     """
 
     state: StressState
+    shape: tuple[int, ...]
     compliance: Array
     viscous_compliance: Array | None
+    flow_time: float
     log_creep: Array | None
     stress_power: Array
     yield_stress: Array | None
@@ -113,20 +119,29 @@ class Response:
         Shape (C, *points). [Pa]
     tangent
         Derivative of stress by total strain, flow within the stage included, (C, C, *points). [Pa]
-    mode_stress
-        Stress in principal modes, shape (C, *points). [Pa]
+    stage
+        The law that answered.
+    mode_strain, mode_stress
+        Trial strain and stress in principal modes, flat, shape (C, n). [-], [Pa]
     creep_multiplier, plastic_multiplier
-        Strain increment over stress of each mechanism, shape (points), or None if idle. [1/Pa]
-    linear
-        Whether stress is linear in the strain, so that one Newton step is exact.
+        Strain increment over stress of each mechanism, flat, shape (n,), or None if idle. [1/Pa]
+    creep_slope
+        Derivative of the creep multiplier by mode strain, shape (C, n), or None. [1/Pa]
     """
 
     stress: Array
     tangent: Array
+    stage: Stage
+    mode_strain: Array
     mode_stress: Array
     creep_multiplier: Array | None
     plastic_multiplier: Array | None
-    linear: bool
+    creep_slope: Array | None
+
+    @property
+    def linear(self) -> bool:
+        """Whether stress is linear in the strain, so that one Newton step is exact."""
+        return self.creep_multiplier is None and self.plastic_multiplier is None
 
 
 def prepare(properties: PointProperties, state: StressState, flow_time: float) -> Stage:
@@ -141,25 +156,31 @@ def prepare(properties: PointProperties, state: StressState, flow_time: float) -
     flow_time
         Zero for an instantaneous answer (elastic and plastic only). [s]
     """
-    factor = state.poisson_factor.reshape((-1,) + (1,) * properties.young_modulus.ndim)
-    compliance = (1.0 + factor * properties.poisson_ratio) / properties.young_modulus
+    shape = properties.young_modulus.shape
+    flat = PointProperties(*(value.reshape(-1) for value in properties))
+    factor = state.poisson_factor[:, None]
+    compliance = (1.0 + factor * flat.poisson_ratio) / flat.young_modulus
     viscous: Array | None = None
     log_creep: Array | None = None
     if flow_time > 0.0:
-        if properties.fluidity.any():
-            viscous = 1.0 + factor * properties.viscous_poisson_ratio
-            viscous *= flow_time * properties.fluidity
+        if flat.fluidity.any():
+            viscous = (1.0 + factor * flat.viscous_poisson_ratio) * (flow_time * flat.fluidity)
             compliance += viscous
-        if properties.log_creep_rate.max() > -60.0:
-            log_creep = properties.log_creep_rate + np.log(flow_time / REFERENCE_STRESS)
+        if flat.log_creep_rate.max() > -60.0:
+            log_creep = flat.log_creep_rate - flat.creep_exponent * np.log(REFERENCE_STRESS)
+            log_creep += np.log(flow_time)
+    weight = np.empty_like(compliance)
+    weight[:] = 1.0 + 0.5 * factor
     return Stage(
         state=state,
+        shape=shape,
         compliance=compliance,
         viscous_compliance=viscous,
+        flow_time=flow_time,
         log_creep=log_creep,
-        stress_power=properties.creep_exponent - 1.0,
-        yield_stress=properties.yield_stress if properties.yield_stress.min() < NO_YIELD else None,
-        weight=1.0 + 0.5 * factor,
+        stress_power=flat.creep_exponent - 1.0,
+        yield_stress=flat.yield_stress if flat.yield_stress.min() < NO_YIELD else None,
+        weight=weight,
     )
 
 
@@ -173,124 +194,143 @@ def respond(stage: Stage, trial_strain: Array, near: Response | None = None) -> 
     trial_strain
         Total less free less known inelastic strain, shape (C, *points). [-]
     near
-        Answer of the same stage to a strain close by, a first guess.
+        An answer close by, of the same stage or the one before, for a first guess.
 
     Raises
     ------
     ModelError
         If the local iteration fails.
     """
-    count = len(stage.state.components)
-    strain = mapped(stage.state.strain_to_mode, trial_strain)
-    stress = strain / stage.compliance
+    state, compliance = stage.state, stage.compliance
+    count = compliance.shape[0]
+    strain = state.strain_to_mode @ trial_strain.reshape(count, -1)
+    stress = strain / compliance
     creep: Array | None = None
     plastic: Array | None = None
     if stage.log_creep is not None or stage.yield_stress is not None:
-        squared = equivalent_squared(stage.weight, stress)
+        squared = _squared(stage.weight * stress * stress)
         if stage.log_creep is not None:
-            creep = _creep_multiplier(stage, strain, squared, near)
+            guess = _creep_guess(stage, strain, near)
+            creep = _creep_multiplier(stage, stage.log_creep, strain, squared, guess)
             if creep is not None:
-                stress = strain / (stage.compliance + stage.weight * creep)
-                squared = equivalent_squared(stage.weight, stress)
+                compliance = compliance + stage.weight * creep
+                stress = strain / compliance
+                squared = _squared(stage.weight * stress * stress)
         if stage.yield_stress is not None:
             over = squared > stage.yield_stress * stage.yield_stress
             if over.any():
-                plastic = _plastic_multiplier(stage, strain, creep, over)
-    compliance = stage.compliance
-    if creep is None and plastic is None:
-        flat = 1.0 / compliance.reshape(count, -1)
-        tangent = (stage.state.stiffness_map @ flat).reshape(count, count, *trial_strain.shape[1:])
-    else:
-        for multiplier in (creep, plastic):
-            if multiplier is not None:
-                compliance = compliance + stage.weight * multiplier
-        stress = strain / compliance
-        tangent = _tangent(stage, compliance, stress, creep, plastic)
+                plastic = _plastic_multiplier(stage, stage.yield_stress, strain, compliance, over)
+                compliance = compliance + stage.weight * plastic
+                stress = strain / compliance
+    tangent = state.stiffness_map @ (1.0 / compliance)
+    slope: Array | None = None
+    if creep is not None or plastic is not None:
+        rate = stage.weight * stress / compliance
+        slope = rate * _softness(stage, compliance, stress, creep, plastic)
+        left, right = state.mode_to_stress @ rate, state.strain_to_mode.T @ slope
+        tangent -= (left[:, None] * right).reshape(tangent.shape)
     return Response(
-        stress=mapped(stage.state.mode_to_stress, stress),
-        tangent=tangent,
+        stress=(state.mode_to_stress @ stress).reshape(trial_strain.shape),
+        tangent=tangent.reshape(count, count, *stage.shape),
+        stage=stage,
+        mode_strain=strain,
         mode_stress=stress,
         creep_multiplier=creep,
         plastic_multiplier=plastic,
-        linear=creep is None and plastic is None,
+        creep_slope=slope if plastic is None else None,
     )
 
 
-def inelastic_increments(stage: Stage, response: Response) -> Array:
+def inelastic_increments(response: Response) -> Array:
     """Inelastic strain gained in the stage by each mechanism, shape (3, C, *points). [-]
 
     Parameters
     ----------
-    stage
-        The law at this instant.
     response
-        Its answer.
+        Answer of the law.
     """
-    increments = np.zeros((3, *response.stress.shape))
-    back = stage.state.mode_to_strain
+    stage = response.stage
+    gained = np.zeros((3, *response.mode_stress.shape))
     if stage.viscous_compliance is not None:
-        increments[0] = mapped(back, stage.viscous_compliance * response.mode_stress)
+        gained[0] = stage.state.mode_to_strain @ (stage.viscous_compliance * response.mode_stress)
     for place, multiplier in ((1, response.creep_multiplier), (2, response.plastic_multiplier)):
         if multiplier is not None:
-            increments[place] = mapped(back, stage.weight * multiplier * response.mode_stress)
-    return increments
+            flow = stage.weight * response.mode_stress * multiplier
+            gained[place] = stage.state.mode_to_strain @ flow
+    return gained.reshape(3, *response.stress.shape)
+
+
+def _squared(energy: Array) -> Array:
+    """Square of the equivalent stress from its parts by mode, kept above zero. [Pa²]"""
+    return np.asarray(np.maximum(total_of(energy), SMALLEST_STRESS**2), np.float64)
+
+
+def _creep_guess(stage: Stage, strain: Array, near: Response | None) -> Array | None:
+    """Creep multiplier to start from, by the tangent within a stage, by flow time across. [1/Pa]"""
+    if near is None or near.creep_multiplier is None or near.stage.flow_time <= 0.0:
+        return None
+    if near.stage is not stage:
+        return near.creep_multiplier * (stage.flow_time / near.stage.flow_time)
+    if near.creep_slope is None:
+        return near.creep_multiplier
+    change = total_of(near.creep_slope * (strain - near.mode_strain))
+    return np.asarray(np.maximum(near.creep_multiplier + change, 0.1 * near.creep_multiplier))
 
 
 def _creep_multiplier(
-    stage: Stage, strain: Array, squared: Array, near: Response | None
+    stage: Stage, log_creep: Array, strain: Array, squared: Array, guess: Array | None
 ) -> Array | None:
     """λ with λ = Δt A σ_eq(λ)^(n−1), or None where the relief would be negligible. [1/Pa]
 
-    Newton's method in x = ln λ on x − ln(Δt A) − (n−1) ln σ_eq, from the lower of the two
-    straight lines that bound the equation from below.
+    Newton's method in x = ln λ on x − ln(Δt A) − (n−1) ln σ_eq, from a guess or from the lower
+    of the two straight lines that bound the equation from below.
     """
-    assert stage.log_creep is not None
-    log_reference = np.log(REFERENCE_STRESS)
-    base = stage.log_creep - stage.stress_power * log_reference
     half_power = 0.5 * stage.stress_power
-    slow = base + half_power * np.log(squared)
+    slow = log_creep + half_power * np.log(squared)
     stiffest = float(stage.compliance.min())
     if float(slow.max()) < np.log(_NEGLIGIBLE_RELIEF * stiffest):
         return None
-    if near is not None and near.creep_multiplier is not None:
-        x = np.log(np.maximum(near.creep_multiplier, 1.0e-300))
+    weight = stage.weight
+    if guess is not None:
+        x = np.log(np.maximum(guess, 1.0e-300))
     else:
-        moving = stage.weight > 0.0
-        relaxed = np.where(moving, strain, 0.0) / np.where(moving, stage.weight, 1.0) / stiffest
-        fast = base + half_power * np.log(equivalent_squared(stage.weight, relaxed))
+        moving = weight > 0.0
+        relaxed = np.where(moving, strain, 0.0) / np.where(moving, weight, 1.0) / stiffest
+        fast = log_creep + half_power * np.log(_squared(weight * relaxed * relaxed))
         fast += 2.0 * half_power * np.log(stiffest)
         x = np.minimum(slow, fast / (1.0 + stage.stress_power))
-    for _ in range(60):
+    for _ in range(_MOST_ITERATIONS):
         multiplier = np.exp(x)
-        compliance = stage.compliance + stage.weight * multiplier
+        flow = weight * multiplier
+        compliance = stage.compliance + flow
         stress = strain / compliance
-        energy = stage.weight * stress * stress
-        squared = np.maximum(total_of(energy), SMALLEST_STRESS**2)
-        share = multiplier * total_of(energy * stage.weight / compliance) / squared
-        step = x - base - half_power * np.log(squared)
-        step /= 1.0 + stage.stress_power * share
+        energy = weight * stress
+        energy *= stress
+        squared = _squared(energy)
+        energy *= flow
+        energy /= compliance
+        step = x - log_creep
+        step -= half_power * np.log(squared)
+        step /= 1.0 + stage.stress_power * (total_of(energy) / squared)
         x -= step
-        if float(np.abs(step).max()) < 1.0e-6:
+        if max(float(step.max()), -float(step.min())) < _SETTLED:
             return np.asarray(np.exp(x))
-    message = "creep at a point did not converge in 60 iterations; check creep factor and exponent"
+    message = "creep at a point did not converge; check creep factor and exponent"
     raise ModelError(message)
 
 
 def _plastic_multiplier(
-    stage: Stage, strain: Array, creep: Array | None, over: NDArray[np.bool_]
+    stage: Stage, yield_stress: Array, strain: Array, compliance: Array, over: NDArray[np.bool_]
 ) -> Array:
     """λ that brings σ_eq down to the yield stress at the points over it, else zero. [1/Pa]
 
     Newton's method on 1/σ_eq, which is concave in λ, from below.
     """
-    assert stage.yield_stress is not None
-    strain, limit = strain[:, over], stage.yield_stress[over]
-    weight = stage.weight.reshape(-1, 1)
-    compliance = stage.compliance[:, over]
-    if creep is not None:
-        compliance = compliance + weight * creep[over]
-    found = np.zeros_like(limit)
-    for _ in range(60):
+    where = np.flatnonzero(over)
+    strain, limit = strain[:, where], yield_stress[where]
+    weight, compliance = stage.weight[:, where], compliance[:, where]
+    found = np.zeros(where.size)
+    for _ in range(_MOST_ITERATIONS):
         total = compliance + weight * found
         stress = strain / total
         energy = weight * stress * stress
@@ -298,32 +338,26 @@ def _plastic_multiplier(
         slope = total_of(energy * weight / total) / squared
         step = (np.sqrt(squared) / limit - 1.0) / slope
         found += step
-        if (np.abs(step) * weight.max() < 1.0e-12 * total.max(axis=0)).all():
+        if float(np.abs(step * slope).max()) < _SETTLED:
             multiplier = np.zeros(over.shape)
-            multiplier[over] = np.maximum(found, 0.0)
+            multiplier[where] = np.maximum(found, 0.0)
             return multiplier
-    message = "yield at a point did not converge in 60 iterations; check yield stress and modulus"
+    message = "yield at a point did not converge; check yield stress and modulus"
     raise ModelError(message)
 
 
-def _tangent(
+def _softness(
     stage: Stage, compliance: Array, stress: Array, creep: Array | None, plastic: Array | None
 ) -> Array:
-    """Consistent tangent: isotropic part less what the multiplier gives way. [Pa]"""
-    count, shape = stress.shape[0], stress.shape[1:]
-    rate = stage.weight * stress / compliance
-    give = total_of(rate * stage.weight * stress)
-    give = np.maximum(give, np.finfo(float).tiny)
-    softness = np.zeros(shape)
+    """Growth of the multiplier per work of a strain on the flow direction, (n,). [1/Pa³]"""
+    energy = stage.weight * stress * stress
+    give = total_of(energy * stage.weight / compliance)
+    softness = np.zeros_like(give)
     if creep is not None:
-        squared = equivalent_squared(stage.weight, stress)
-        softness = stage.stress_power * creep / squared
-        softness = softness / (1.0 + softness * give)
+        softness = stage.stress_power * creep
+        softness /= _squared(energy) + softness * give
     if plastic is not None:
         kept = np.minimum(_TANGENT_FLOOR * compliance[-1] / stage.compliance[-1], 1.0)
-        softness = np.where(plastic > 0.0, (1.0 - kept) / give, softness)
-    flat = (1.0 / compliance).reshape(count, -1)
-    tangent = (stage.state.stiffness_map @ flat).reshape(count, count, *shape)
-    left = mapped(stage.state.mode_to_stress, rate)
-    right = mapped(stage.state.strain_to_mode.T, rate)
-    return np.asarray(tangent - softness * left[:, None] * right[None, :])
+        full = (1.0 - kept) / np.maximum(give, np.finfo(float).tiny)
+        softness = np.where(plastic > 0.0, full, softness)
+    return softness

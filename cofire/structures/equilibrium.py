@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from cofire.structures.constitutive import (
     Response,
-    Stage,
     StressState,
     prepare,
     respond,
@@ -76,15 +75,14 @@ class Balance:
         Of the structure.
     strain
         Total strain, shape (C, *points). [-]
-    stage, response
-        The law there and its answer.
+    response
+        Answer of the law there.
     iterations
         Evaluations of the law. [-]
     """
 
     unknowns: Array
     strain: Array
-    stage: Stage
     response: Response
     iterations: int
 
@@ -134,7 +132,14 @@ class Equilibrium:
         """
         return self.stress_tolerance + self.relative_tolerance * self.largest(stress)
 
-    def balance(self, time: float, flow_time: float, inelastic: Array, guess: Array) -> Balance:
+    def balance(
+        self,
+        time: float,
+        flow_time: float,
+        inelastic: Array,
+        guess: Array,
+        near: Response | None = None,
+    ) -> Balance:
         """The structure in equilibrium at one instant.
 
         Parameters
@@ -147,6 +152,8 @@ class Equilibrium:
             Inelastic strain known before, shape (C, *points). [-]
         guess
             Unknowns to start from.
+        near
+            Answer of the law at an instant close by, to start from.
 
         Raises
         ------
@@ -161,19 +168,18 @@ class Equilibrium:
         if self.added_strain is not None:
             known = known + self.added_strain(time)
         unknowns, strain = guess, structure.strains(guess)
-        response: Response | None = None
         was_linear, before, share = False, np.inf, 1.0
         for iteration in range(1, _MOST_ITERATIONS + 1):
-            response = respond(stage, strain - known, response)
+            response = near = respond(stage, strain - known, near)
             if was_linear and response.linear:
-                return Balance(unknowns, strain, stage, response, iteration)
+                return Balance(unknowns, strain, response, iteration)
             change = structure.corrections(response.stress, response.tangent)
             strain_change = structure.strains(change)
             stress_change = self.largest(contract(response.tangent, strain_change))
             if not np.isfinite(stress_change).all():
                 break
             if (stress_change <= _SHARE * self.allowed(response.stress)).all():
-                return Balance(unknowns, strain, stage, response, iteration)
+                return Balance(unknowns, strain, response, iteration)
             worst = float(stress_change.max())
             share = max(0.5 * share, 0.25) if worst > 0.5 * before else 1.0
             unknowns, strain = unknowns + share * change, strain + share * strain_change

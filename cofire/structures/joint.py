@@ -135,21 +135,22 @@ def pair_weights(
 
 
 def local_field(distance: npt.ArrayLike, place: npt.ArrayLike) -> LocalField:
-    """Meridional and thickness stress beside the joint.
+    """Meridional and thickness stress beside the joint, at K = P × D places, places outermost.
 
     Parameters
     ----------
     distance
-        From the joint over the wall, shape (K,). [-]
+        From the joint over the wall, shape (D,). [-]
     place
-        Through the wall, -1 inside to 1 outside, shape (K,). [-]
+        Through the wall, -1 inside to 1 outside, shape (P,). [-]
     """
     rate, amplitude = _series()
     away = np.asarray(distance, dtype=float)[:, None]
     start = np.where(away < CUT_OFF, 0.0, away - 0.5 * CUT_OFF)
     faded = np.exp(-rate * start) * -np.expm1(-rate * CUT_OFF) / (rate * CUT_OFF)
     along, across, *_ = _strip_fields(rate, 0.5 * np.asarray(place, dtype=float)[:, None])
-    return _of_series(amplitude, (faded * along, faded * across))
+    pairs = [(shape[:, None] * faded).reshape(-1, rate.size) for shape in (along, across)]
+    return _of_series(amplitude, (pairs[0], pairs[1]))
 
 
 def traction_field() -> LocalField:
@@ -229,7 +230,9 @@ def _series() -> tuple[npt.NDArray[np.complex128], npt.NDArray[np.complex128]]:
     for i, alpha in enumerate(_ALPHA_NODES):
         for j, skew in enumerate(_SKEW_NODES):
             factor = (1.0, alpha, alpha - 0.25 * (alpha + skew))
-            terms = [(f * g, squares[m][n]) for m, f in enumerate(factor) for n, g in enumerate(factor)]
+            terms = [
+                (f * g, squares[m][n]) for m, f in enumerate(factor) for n, g in enumerate(factor)
+            ]
             matrix = np.sum([f * s for f, s in terms], axis=0)
             load = np.sum([f * v for f, v in zip(factor, loads, strict=True)], axis=0)
             found = cho_solve(cho_factor(matrix, check_finite=False), load) / scale
@@ -240,6 +243,6 @@ def _series() -> tuple[npt.NDArray[np.complex128], npt.NDArray[np.complex128]]:
 def _lagrange(nodes: Array, at: Array) -> Array:
     """Weights of the values at `nodes` for the polynomial through them, shape (*at, nodes)."""
     gap = nodes[:, None] - nodes + np.eye(nodes.size)
-    lever = (np.asarray(at)[..., None, None] - nodes + 0.0 * gap)
+    lever = np.asarray(at)[..., None, None] - nodes + 0.0 * gap
     lever = np.where(np.eye(nodes.size, dtype=bool), 1.0, lever)
     return np.asarray(np.prod(lever / gap, axis=-1))

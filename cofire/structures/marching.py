@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cofire.errors import InputError, ModelError
-from cofire.structures.constitutive import inelastic_increments
+from cofire.structures.constitutive import Response, inelastic_increments
 from cofire.structures.equilibrium import Equilibrium, NoEquilibriumError, Structure, contract
 from cofire.structures.point_properties import Mechanisms, landmarks, material_table
 from cofire.structures.stress_state import energy_density
@@ -81,6 +81,8 @@ class Instant:
         Shape (C, *points). [Pa]
     inelastic
         Strain by mechanism (viscous, creep, plastic), shape (3, C, *points). [-]
+    response
+        Answer of the law.
     """
 
     time: float
@@ -89,6 +91,7 @@ class Instant:
     strain: Array
     stress: Array
     inelastic: Array
+    response: Response
 
 
 @dataclass(frozen=True)
@@ -286,9 +289,11 @@ def _begin(equilibrium: Equilibrium, time: float) -> Instant:
     except NoEquilibriumError:
         message = f"no equilibrium at the start ({time:g} s): mismatch beyond the yield stress"
         raise ModelError(message) from None
-    inelastic += inelastic_increments(found.stage, found.response)
-    stress = found.response.stress
-    return Instant(time, found.unknowns, 0.0 * guess, found.strain, stress, inelastic)
+    inelastic += inelastic_increments(found.response)
+    answer = found.response
+    return Instant(
+        time, found.unknowns, 0.0 * guess, found.strain, answer.stress, inelastic, answer
+    )
 
 
 def _step(
@@ -301,17 +306,20 @@ def _step(
         one = equilibrium.balance(end, 0.0, known, now.unknowns + step * now.speed)
         if one.response.plastic_multiplier is None:
             speed = (one.unknowns - now.unknowns) / step
-            stress = one.response.stress
-            new = Instant(end, one.unknowns, speed, one.strain, stress, now.inelastic)
+            answer = one.response
+            new = Instant(
+                end, one.unknowns, speed, one.strain, answer.stress, now.inelastic, answer
+            )
             return _Trial(new, np.zeros_like(now.inelastic), 0.0, 0.0, one.iterations)
     flow_time = _GAMMA * step
     guess = now.unknowns + flow_time * now.speed
-    middle = equilibrium.balance(now.time + flow_time, flow_time, known, guess)
-    first = inelastic_increments(middle.stage, middle.response)
+    middle = equilibrium.balance(now.time + flow_time, flow_time, known, guess, now.response)
+    first = inelastic_increments(middle.response)
     inelastic = now.inelastic + (1.0 / _GAMMA - 1.0) * first
     guess = now.unknowns + (middle.unknowns - now.unknowns) / _GAMMA
-    last = equilibrium.balance(end, flow_time, inelastic.sum(axis=0), guess)
-    second = inelastic_increments(last.stage, last.response)
+    known = inelastic.sum(axis=0)
+    last = equilibrium.balance(end, flow_time, known, guess, middle.response)
+    second = inelastic_increments(last.response)
     before = first / flow_time
     if rates is not None:
         before[: len(rates)] = rates
@@ -320,7 +328,7 @@ def _step(
     error = equilibrium.largest(doubt_stress)
     ratio = float((error / equilibrium.allowed(last.response.stress)).max())
     speed = (last.unknowns - middle.unknowns) / (step - flow_time)
-    stress = last.response.stress
-    new = Instant(end, last.unknowns, speed, last.strain, stress, inelastic + second)
+    answer, inelastic = last.response, inelastic + second
+    new = Instant(end, last.unknowns, speed, last.strain, answer.stress, inelastic, answer)
     iterations = middle.iterations + last.iterations
     return _Trial(new, second / flow_time, float(error.max()), ratio, iterations)

@@ -9,6 +9,7 @@ always the end of an element.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -109,8 +110,8 @@ def mesh_meridian(
 
     A smooth curve (cubic spline by chord length) runs through the points between corners. The
     element next to a step is √(r h)/8 long, at most 0.4 h, r being the distance to the axis along
-    the normal and h the wall; it grows by a quarter of the distance from the step, up to √(r h)/2. Corners
-    and open ends start at √(r h)/4.
+    the normal and h the wall; it grows by a quarter of the distance from the step, up to √(r h)/2.
+    Corners and open ends start at √(r h)/4.
 
     Parameters
     ----------
@@ -174,7 +175,7 @@ class _Curve:
         self.chord, self.h, self.ends = chord, h, chord[pieces]
         self.splines = [
             CubicSpline(chord[a : b + 1], np.stack([r[a : b + 1], z[a : b + 1]], axis=1))
-            for a, b in zip(pieces[:-1], pieces[1:], strict=True)
+            for a, b in pairwise(pieces)
         ]
 
     def at(self, place: Array, order: int = 0) -> tuple[Array, Array, Array]:

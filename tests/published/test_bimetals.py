@@ -23,7 +23,9 @@ def timoshenko_curvature(first, second, young_first, young_second, mismatch):
     Curvature of a narrow strip whose second layer expands more by the mismatch.
     """
     m, n, h = first / second, young_first / young_second, first + second
-    return 6 * mismatch * (1 + m) ** 2 / (h * (3 * (1 + m) ** 2 + (1 + m * n) * (m**2 + 1 / (m * n))))
+    return (
+        6 * mismatch * (1 + m) ** 2 / (h * (3 * (1 + m) ** 2 + (1 + m * n) * (m**2 + 1 / (m * n))))
+    )
 
 
 @pytest.mark.parametrize("ratio", [0.1, 0.5, 1.0, 3.0])
@@ -49,14 +51,10 @@ def test_copper_on_nickel_iron_heated_by_100_kelvin():
 
     Tip deflection 7.0488 mm by Timoshenko 1925 (κL²/2); stresses by force and moment balance.
     """
-    stress, curvature = fired(
-        [1e-3, 1e-3], [1.2e-6 * 100, 20e-6 * 100], [130e9, 137e9], wide=False
-    )
+    stress, curvature = fired([1e-3, 1e-3], [1.2e-6 * 100, 20e-6 * 100], [130e9, 137e9], wide=False)
     assert curvature == pytest.approx(1.40976, abs=5e-6)
     assert curvature * 0.1**2 / 2 == pytest.approx(7.0488e-3, abs=5e-8)
-    assert stress / 1e6 == pytest.approx(
-        np.array([[-60.27, 123.00], [-127.94, 65.20]]), abs=0.005
-    )
+    assert stress / 1e6 == pytest.approx(np.array([[-60.27, 123.00], [-127.94, 65.20]]), abs=0.005)
 
 
 def test_equal_moduli_and_thickness_give_a_quarter_and_a_half():

@@ -54,9 +54,7 @@ def test_bilayers_camber_at_the_rate_of_cai_green_and_messing(
     assert rate * layers.sum() / RATE == pytest.approx(expected, abs=1e-5)
 
 
-@pytest.mark.parametrize(
-    ("ratio", "first", "second"), [(1.0, 19.05, -19.05), (0.2, 24.69, -4.94)]
-)
+@pytest.mark.parametrize(("ratio", "first", "second"), [(1.0, 19.05, -19.05), (0.2, 24.69, -4.94)])
 def test_symmetric_laminates_carry_the_viscous_mismatch(ratio, first, second):
     """Same papers: σ1 = η1'Δε̇ / (1 + η1'h1/(η2'h2)), η' = η/(1−ν), in kPa."""
     history = shrinking([2e9, 5e9])

@@ -74,9 +74,11 @@ def test_a_pin_in_a_glass_bead_of_other_constants():
         inside = lame(glass_E, glass_nu, B / a**2, A, axial, 0.0)
         outside = lame(glass_E, glass_nu, B / b**2, A, axial, 0.0)
         force = core[2] * a**2 + inside[2] * (b**2 - a**2)
-        return np.array(
-            [core_A * a - A * a - B / a, core[0] - inside[0], outside[0], force]
-        ), (core, inside, outside)
+        return np.array([core_A * a - A * a - B / a, core[0] - inside[0], outside[0], force]), (
+            core,
+            inside,
+            outside,
+        )
 
     zero, _ = residual(np.zeros(4))
     matrix = np.stack([residual(row)[0] - zero for row in np.eye(4)], axis=1)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import typer
 
-from cofire.output.cli import firing, materials, mismatch, screen
+from cofire.output.cli import check, firing, materials, mismatch, screen, stress
 
 app = typer.Typer(
     name="cofire",
@@ -25,6 +25,8 @@ app = typer.Typer(
 )
 app.command()(screen.screen)
 app.command()(mismatch.mismatch)
+app.command()(stress.stress)
+app.command()(check.check)
 app.command()(materials.materials)
 app.command()(firing.firing)
 

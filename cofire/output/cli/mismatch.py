@@ -111,15 +111,12 @@ def draw(
     """
     from cofire.inputs.units import celsius
     from cofire.output import figures
-    from cofire.output.writing import write_file
+    from cofire.output.writing import make_folder, write_file
     from cofire.planning.mismatch import mismatch as along
 
     m = along(one, other, firing, extend)
     figure = figures.mismatch_figure(m)
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"{out}: cannot be made ({error.strerror})") from None
+    make_folder(out)
     write_file(out / "mismatch.png", lambda s: figures.save(figure, s, "png"), force)
     write_file(out / "mismatch.svg", lambda s: figures.save(figure, s, "svg"), force)
     text = figures.mismatch_csv(m)

@@ -1,0 +1,170 @@
+"""Peaks by band as text, and the fields of stress as CSV and JSON."""
+
+from __future__ import annotations
+
+import io
+import json
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire import __version__
+from cofire.inputs.units import HOUR, celsius
+from cofire.planning.response import BandStress, Response
+
+SCHEMA = 1
+
+
+def as_text(
+    response: Response,
+    bands: list[BandStress],
+    relieved: dict[str, NDArray[np.float64]] | None = None,
+) -> str:
+    """Table of peaks by band, from the rim down, and what the numbers rest on.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    bands : list of BandStress
+        From `band_stresses`.
+    relieved : dict, optional
+        From `relief`.
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    lines = [
+        f"{response.vessel.name}: {response.vessel.firing.name} in {response.vessel.firing.gas}",
+        "",
+        f"{'band':<42} {'tension':>8}  {'when and where':<52} "
+        f"{'cold':>7} {'bending':>8} {'step':>7}",
+        f"{'':<42} {'MPa':>8}  {'':<52} {'MPa':>7} {'MPa':>8} {'MPa':>7}",
+    ]
+    for found in reversed(bands):
+        p = found.worst
+        face = "inside" if p.inside else "outside"
+        where = (
+            f"{celsius(p.temperature):.0f} °C, {p.time / HOUR:.1f} h, {p.height * 1e3:.1f} mm up, "
+            f"{p.direction}, {face}"
+        )
+        low, high = response.vessel.bands[p.band].low, response.vessel.bands[p.band].high
+        name = f"{low * 1e3:.0f}-{high * 1e3:.0f} mm {p.material}"
+        lines.append(
+            f"{name[:42]:<42} {p.tension / 1e6:8.1f}{'*' if p.near_step else ' '} {where:<52} "
+            f"{found.cold.tension / 1e6:7.1f} {found.bending / 1e6:8.1f} {found.step / 1e6:7.1f}"
+        )
+    shell = response.shell
+    lines += [
+        "",
+        "bending: up the wall, from the shell alone; the height of a transition rules it.",
+        "step: within a wall of a step, local field included; the number of bands rules it.",
+        "* within a wall of a step: mean over a tenth of a wall, not a point; no shell is exact "
+        "there.",
+        f"errors: mesh {100 * shell.mesh_error:.2f} % of the peak, steps in time "
+        f"{shell.step_error.max() / 1e6:.2f} MPa.",
+    ]
+    if relieved:
+        lines += ["", "worst tension (MPa) from the lowest band up, one way of relief off:"]
+        for name, values in relieved.items():
+            lines.append(f"  {name:<20}" + "  ".join(f"{v / 1e6:8.1f}" for v in values))
+    lines += [f"beyond its table: {line}" for line in response.history.extended]
+    return "\n".join(lines) + "\n"
+
+
+def fields_csv(response: Response, at: int = -1) -> str:
+    """Stress at every point of the wall at one time.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    at : int
+        Index of the time; the last is the cold vessel.
+
+    Returns
+    -------
+    str
+        One row a station and point; `trusted` is 0 where shell theory does not hold alone.
+    """
+    s = response.shell
+    text = io.StringIO()
+    text.write(
+        "height_mm,radius_mm,wall_mm,band,through,up_the_wall_MPa,round_the_ring_MPa,"
+        "local_up_MPa,local_round_MPa,shear_MPa,trusted\n"
+    )
+    for g in range(s.height.size):
+        for p in range(s.through.size):
+            numbers = (
+                s.height[g] * 1e3, s.radius[g] * 1e3, s.wall[g] * 1e3, s.band[g] + 1, s.through[p],
+                *(s.stress[at, g, p] / 1e6), *(s.local[at, g, p] / 1e6), s.shear[at, g, p] / 1e6,
+                int(s.trusted[g]),
+            )  # fmt: skip
+            text.write(",".join(f"{v:.6g}" for v in numbers) + "\n")
+    return text.getvalue()
+
+
+def as_json(response: Response, bands: list[BandStress]) -> str:
+    """Peaks by band and tension over time as one JSON object with its schema number.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    bands : list of BandStress
+        From `band_stresses`.
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    s = response.shell
+    total = response.total
+    rows = []
+    for found in bands:
+        p = found.worst
+        rows.append(
+            {
+                "material": p.material,
+                "low_mm": response.vessel.bands[p.band].low * 1e3,
+                "high_mm": response.vessel.bands[p.band].high * 1e3,
+                "tension_MPa": round(p.tension / 1e6, 4),
+                "time_h": round(p.time / HOUR, 4),
+                "temperature_C": round(celsius(p.temperature), 2),
+                "height_mm": round(p.height * 1e3, 3),
+                "direction": p.direction,
+                "face": "inside" if p.inside else "outside",
+                "near_step": p.near_step,
+                "cold_MPa": round(found.cold.tension / 1e6, 4),
+                "bending_MPa": round(found.bending / 1e6, 4),
+                "step_MPa": round(found.step / 1e6, 4),
+                "tension_over_time_MPa": [
+                    round(float(v), 4) for v in total[:, s.band == p.band].max(axis=(1, 2, 3)) / 1e6
+                ],
+            }
+        )
+    steps = [
+        {
+            "height_mm": round(float(s.steps.height[k]) * 1e3, 3),
+            "normal_MPa": [round(float(v) / 1e6, 4) for v in s.steps.normal[-1, k]],
+            "shear_MPa": round(float(s.steps.shear[-1, k]) / 1e6, 4),
+            "local_normal_MPa": round(float(s.steps.local_normal[-1, k]) / 1e6, 4),
+        }
+        for k in range(s.steps.height.size)
+    ]
+    whole = {
+        "schema": SCHEMA,
+        "cofire": __version__,
+        "vessel": response.vessel.name,
+        "time_h": [round(float(t), 5) for t in s.time / HOUR],
+        "temperature_C": [round(float(t), 2) for t in celsius(response.temperature)],
+        "bands": rows,
+        "joints_when_cold": steps,
+        "mesh_error": float(f"{s.mesh_error:.3g}"),
+        "step_error_MPa": float(f"{s.step_error.max() / 1e6:.3g}"),
+        "beyond_tables": list(response.history.extended),
+    }
+    return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

@@ -1,0 +1,187 @@
+"""The verdict as a person reads it in a screenful, and as JSON."""
+
+from __future__ import annotations
+
+import json
+import math
+import textwrap
+from collections.abc import Sequence
+
+from cofire import __version__
+from cofire.inputs.units import HOUR, celsius
+from cofire.planning.cautions import DEFER, Caution
+from cofire.planning.flags import GO, Flag
+from cofire.planning.response import Response
+from cofire.planning.verdict import Verdict
+
+SCHEMA = 1
+
+
+def number(value: float) -> str:
+    """A figure with three significant digits, without an exponent where that reads badly.
+
+    Parameters
+    ----------
+    value : float
+        Any. [any]
+
+    Returns
+    -------
+    str
+        "-" where it is no number.
+    """
+    if math.isnan(value):
+        return "-"
+    if value == 0.0:
+        return "0"
+    size = math.floor(math.log10(abs(value)))
+    return f"{value:.{max(2 - size, 0)}f}" if -3 <= size < 7 else f"{value:.1e}"
+
+
+def place(flag: Flag) -> str:
+    """When and where, as far as the flag knows.
+
+    Parameters
+    ----------
+    flag : Flag
+        From `judge`.
+
+    Returns
+    -------
+    str
+        Empty where it has none.
+    """
+    parts = []
+    if flag.temperature is not None:
+        parts.append(f"at {celsius(flag.temperature):.0f} °C")
+    if flag.time is not None:
+        parts.append(f"{flag.time / HOUR:.1f} h")
+    if flag.height is not None:
+        parts.append(f"{flag.height * 1e3:.0f} mm up")
+    return ", ".join(parts)
+
+
+def as_text(
+    response: Response, verdict: Verdict, hazards: Sequence[Caution], width: int = 100
+) -> str:
+    """Verdict first, then its reasons, then the flags that pass, then the hazards.
+
+    Parameters
+    ----------
+    response : Response
+        The fired vessel.
+    verdict : Verdict
+        From `judge`.
+    hazards : sequence of Caution
+        From `cautions`.
+    width : int
+        Columns. [-]
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    worst = verdict.worst
+    vessel = response.vessel
+
+    def wrap(text: str, indent: int) -> list[str]:
+        pad = " " * indent
+        return textwrap.wrap(text, width, initial_indent=pad, subsequent_indent=pad)
+
+    lines = [
+        f"{verdict.word.upper()}: {vessel.name}, {vessel.firing.name} in {vessel.firing.gas}",
+    ]
+    if verdict.grade > GO:
+        lines += wrap(f"Decided by {worst.rule}, {worst.zone}: {worst.note}.", 0)
+    lines.append("")
+    shown = [flag for flag in verdict.flags if flag.grade > GO]
+    for flag in shown:
+        head = f"{flag.verdict:7} {flag.rule}, {flag.zone}: "
+        if flag.verdict == "unknown":
+            lines += wrap(head + flag.note + ".", 0) + wrap(flag.remedy, 8)
+            continue
+        head += f"{number(flag.figure)} against {number(flag.limit)} {flag.unit}"
+        where = place(flag)
+        lines += wrap(head + (f", {where}" if where else ""), 0)
+        lines += wrap(f"{flag.note}. {flag.remedy}", 8)
+    passed = [flag for flag in verdict.flags if flag.grade == GO]
+    if passed:
+        names = dict.fromkeys(f"{flag.rule} {flag.zone} ({number(flag.load)})" for flag in passed)
+        lines += ["", *wrap("go      (share of limit used): " + "; ".join(names), 0)]
+    for line in response.history.extended:
+        lines += wrap(f"beyond its table: {line}", 0)
+    lines.append("")
+    for hazard in hazards:
+        lines += wrap(f"! {hazard.hazard}: {hazard.text} [{hazard.source}]", 0)
+    lines += wrap(f"! {DEFER}", 0)
+    return "\n".join(lines) + "\n"
+
+
+def flag_row(flag: Flag) -> dict[str, object]:
+    """One flag in the units of the border, ready for JSON.
+
+    Parameters
+    ----------
+    flag : Flag
+        From `judge`.
+
+    Returns
+    -------
+    dict
+        None where there is no figure.
+    """
+
+    def finite(value: float | None) -> float | None:
+        return None if value is None or not math.isfinite(value) else float(f"{value:.6g}")
+
+    return {
+        "rule": flag.rule,
+        "zone": flag.zone,
+        "verdict": flag.verdict,
+        "load": finite(flag.load),
+        "caution_from": flag.caution,
+        "figure": finite(flag.figure),
+        "limit": finite(flag.limit),
+        "unit": flag.unit,
+        "note": flag.note,
+        "source": flag.source,
+        "remedy": flag.remedy,
+        "time_h": finite(None if flag.time is None else flag.time / HOUR),
+        "temperature_C": finite(None if flag.temperature is None else celsius(flag.temperature)),
+        "height_mm": finite(None if flag.height is None else flag.height * 1e3),
+    }
+
+
+def as_json(response: Response, verdict: Verdict, hazards: Sequence[Caution]) -> str:
+    """The verdict as one JSON object with its schema number.
+
+    Parameters
+    ----------
+    response : Response
+        The fired vessel.
+    verdict : Verdict
+        From `judge`.
+    hazards : sequence of Caution
+        From `cautions`.
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    whole = {
+        "schema": SCHEMA,
+        "cofire": __version__,
+        "vessel": response.vessel.name,
+        "firing": response.vessel.firing.name,
+        "gas": response.vessel.firing.gas,
+        "verdict": verdict.word,
+        "decided_by": verdict.worst.rule,
+        "flags": [flag_row(flag) for flag in verdict.flags],
+        "beyond_tables": list(response.history.extended),
+        "mesh_error": float(f"{response.shell.mesh_error:.3g}"),
+        "step_error_MPa": float(f"{response.shell.step_error.max() / 1e6:.3g}"),
+        "cautions": [vars(h) for h in hazards],
+    }
+    return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
