@@ -12,7 +12,7 @@ from cofire.inputs.cards import Card
 from cofire.inputs.firing import FULL, Firing, Kiln, Segment, load_kilns
 from cofire.inputs.properties import GASES
 from cofire.inputs.tables import load_cards
-from cofire.inputs.trace import Trace
+from cofire.inputs.trace import GRID, Trace
 from cofire.inputs.units import HOUR, MINUTE, ROOM, kelvin
 
 CARDS = load_cards()
@@ -77,7 +77,7 @@ def firings(draw: st.DrawFn, hottest: float | None = None, gas: str | None = Non
 
 @st.composite
 def traces(draw: st.DrawFn, hottest: float = kelvin(900.0)) -> Trace:
-    """A temperature curve of the ware from room temperature to room temperature, any shape."""
+    """A temperature curve of the ware from cold to cold, any shape, nodes as close as `trace`'s."""
     corners = draw(st.lists(st.floats(ROOM, hottest), min_size=1, max_size=6))
     steps = draw(
         st.lists(
@@ -86,10 +86,13 @@ def traces(draw: st.DrawFn, hottest: float = kelvin(900.0)) -> Trace:
             max_size=len(corners) + 1,
         )
     )
-    at = np.concatenate([[0.0], np.cumsum(steps)])
-    time = np.unique(np.concatenate([np.linspace(0.0, at[-1], 300), at]))
-    ware = np.interp(time, at, [ROOM, *corners, ROOM])
-    return Trace(time, ware, ware.copy(), np.searchsorted(time, at).astype(np.intp))
+    levels = np.array([ROOM, *corners, ROOM])
+    count = np.maximum(np.ceil(np.abs(np.diff(levels)) / GRID).astype(int), 10)
+    ends = np.concatenate([[0], np.cumsum(count)])
+    node = np.arange(ends[-1] + 1)
+    time = np.interp(node, ends, np.concatenate([[0.0], np.cumsum(steps)]))
+    ware = np.interp(node, ends, levels)
+    return Trace(time, ware, ware.copy(), ends.astype(np.intp))
 
 
 @st.composite

@@ -15,6 +15,8 @@ LARGEST_FILE = 1_000_000
 """A card, kiln, firing or vessel larger than this is not one. [bytes]"""
 HIDDEN = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufeff\ufffe\uffff]")
 """Characters that a terminal or a reader of text obeys instead of showing."""
+DEEP = re.compile(r"(?:\.[^.,=\n]+){100}")
+"""A dotted name of a hundred parts: the TOML reader takes minutes over longer ones."""
 
 
 def read_text(path: Traversable | Path) -> str:
@@ -77,6 +79,8 @@ def read_toml(path: Traversable | Path) -> dict[str, Any]:
     where = str(path)
     text = read_text(path)
     try:
+        if DEEP.search(text):
+            raise RecursionError
         table: dict[str, Any] = _on_one_line(tomllib.loads(text), where)
     except RecursionError:
         raise InputError(f"{where}: nested too deeply to be a table") from None

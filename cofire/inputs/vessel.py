@@ -37,6 +37,45 @@ class Band:
 
 
 @dataclass(frozen=True)
+class Printer:
+    """What the printer lays, and how a change of paste smears in it.
+
+    Attributes
+    ----------
+    layer
+        Height of one layer: 0.3 mm, common practice. [m]
+    dead_volume
+        Paste between the place of the swap and the nozzle; extrusion cannot stop. [m³]
+    tanks
+        How that paste mixes: 1 wholly, many not at all (stirred tanks in series). [-]
+    """
+
+    layer: float = 0.3e-3
+    dead_volume: float = 2e-6
+    tanks: float = 3.0
+
+
+@dataclass(frozen=True)
+class JointLimits:
+    """What a plan may do to the joint.
+
+    Attributes
+    ----------
+    blends
+        Most blends the user will mix. [-]
+    height
+        Tallest transition. [m]
+    lowest, highest
+        Where the middle of the transition may lie. [m]
+    """
+
+    blends: int
+    height: float
+    lowest: float
+    highest: float
+
+
+@dataclass(frozen=True)
 class Vessel:
     """A shell of revolution made of bands, in its fired size.
 
@@ -52,6 +91,10 @@ class Vessel:
         From the lowest up.
     firing
         The firing it is to have.
+    printer
+        What the printer can lay.
+    joint
+        What a plan may change.
     """
 
     name: str
@@ -61,6 +104,8 @@ class Vessel:
     corners: tuple[int, ...]
     bands: tuple[Band, ...]
     firing: Firing
+    printer: Printer = Printer()
+    joint: JointLimits | None = None
 
     @property
     def steps(self) -> Array:
@@ -202,6 +247,41 @@ def _bands(listed: object, where: str, top: float) -> tuple[Band, ...]:
     return tuple(bands)
 
 
+def _printer(table: dict[str, Any], where: str) -> Printer:
+    """The [printer] table, or the defaults."""
+    given = table.get("printer", {})
+    place = f"{where}: [printer]"
+    if not isinstance(given, dict):
+        raise InputError(f"{place}: {show(given)}; write layer_mm, dead_volume_ml and tanks")
+    fields = Fields(given, place, ("layer_mm", "dead_volume_ml", "tanks"))
+    usual = Printer()
+    return Printer(
+        fields.number("layer_mm", 0.05, 10.0, usual.layer * 1e3) / 1e3,
+        fields.number("dead_volume_ml", 0.01, 500.0, usual.dead_volume * 1e6) / 1e6,
+        fields.number("tanks", 1.0, 1000.0, usual.tanks),
+    )
+
+
+def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: float) -> JointLimits:
+    """The [joint] table: limits of a plan, by default around the transition as given."""
+    given = table.get("joint", {})
+    place = f"{where}: [joint]"
+    if not isinstance(given, dict):
+        raise InputError(f"{place}: {show(given)}; write blends, height_mm, lowest_mm, highest_mm")
+    fields = Fields(given, place, ("blends", "height_mm", "lowest_mm", "highest_mm"))
+    middle = 0.5 * (bands[0].high + bands[-1].low) if len(bands) > 1 else 0.5 * top
+    most, highest = top * 1e3, fields.number("highest_mm", 0.0, top * 1e3, middle * 1e3)
+    blends = fields.number("blends", 0.0, 12.0, 3.0)
+    if blends != int(blends):
+        raise InputError(f"{place}: blends = {blends:g}; allowed: a whole number from 0 to 12")
+    return JointLimits(
+        int(blends),
+        fields.number("height_mm", 0.0, most, 0.5 * most) / 1e3,
+        fields.number("lowest_mm", 0.0, highest, min(middle * 1e3, highest)) / 1e3,
+        highest / 1e3,
+    )
+
+
 def read_vessel(path: Path, kilns: dict[str, Kiln]) -> Vessel:
     """The vessel in a file.
 
@@ -224,7 +304,8 @@ def read_vessel(path: Path, kilns: dict[str, Kiln]) -> Vessel:
     """
     table: dict[str, Any] = read_toml(path)
     where = str(path)
-    fields = Fields(table, where, ("name", "summary", "firing", "profile", "band"))
+    known_tables = ("name", "summary", "firing", "profile", "band", "printer", "joint")
+    fields = Fields(table, where, known_tables)
     profile = table.get("profile")
     if not isinstance(profile, dict):
         raise InputError(f"{where}: [profile]: missing; give points_mm and wall_mm, or a shape")
@@ -241,4 +322,7 @@ def read_vessel(path: Path, kilns: dict[str, Kiln]) -> Vessel:
         firing = read_firing(path.parent / fields.text("firing"), kilns)
     bands = _bands(table.get("band"), where, float(height[-1]))
     name = fields.text("name")
-    return Vessel(name, radius, height, wall, corners, bands, firing)
+    return Vessel(
+        name, radius, height, wall, corners, bands, firing, _printer(table, where),
+        _joint(table, where, bands, float(height[-1])),
+    )  # fmt: skip

@@ -11,6 +11,7 @@ from cofire.inputs.units import HOUR, celsius
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.collections import QuadMesh
     from matplotlib.figure import Figure
 
     from cofire.planning.response import BandStress, Response
@@ -33,7 +34,7 @@ def _outline(response: Response) -> tuple[Array, Array, Array, Array]:
     )
 
 
-def _section(axes: Axes, response: Response, tension: Array, top: float, title: str) -> object:
+def _section(axes: Axes, response: Response, tension: Array, top: float, title: str) -> QuadMesh:
     """Half section of the wall, coloured by the larger in-plane stress; shape (G, P)."""
     s = response.shell
     inner_r, inner_z, outer_r, outer_z = _outline(response)

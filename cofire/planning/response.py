@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +14,7 @@ from cofire.inputs.vessel import Vessel
 from cofire.physics.blends import find_material
 from cofire.physics.history import History, histories
 from cofire.structures.marching import Control
-from cofire.structures.meridian import mesh_meridian
+from cofire.structures.meridian import Meridian, mesh_meridian
 from cofire.structures.point_properties import Mechanisms
 from cofire.structures.shell_firing import ShellFiring, fire_shells
 
@@ -142,20 +142,71 @@ def fire_vessel(
     InputError
         An unknown material, or a firing beyond a card's tables.
     """
-    chosen = [find_material(band.material, dict(cards)) for band in vessel.bands]
-    rows = list(dict.fromkeys(card.name for card in chosen))
-    material = tuple(rows.index(card.name) for card in chosen)
-    curve = trace(vessel.firing)
-    history = histories(
-        [next(c for c in chosen if c.name == name) for name in rows], curve, extend=extend
+    (response,) = fire_vessels(
+        [vessel], cards, extend=extend, mechanisms=mechanisms, control=control, fineness=fineness
     )
-    mesh = mesh_meridian(
-        vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=fineness,
-        corners=vessel.corners,
-    )  # fmt: skip
-    (shell,) = fire_shells([mesh], history, [material], mechanisms=mechanisms, control=control)
-    temperature = np.interp(shell.time, curve.time, curve.ware)
-    return Response(vessel, tuple(chosen), material, curve, history, shell, temperature)
+    return response
+
+
+def fire_vessels(
+    vessels: Sequence[Vessel],
+    cards: Mapping[str, Card],
+    *,
+    extend: bool = False,
+    mechanisms: Mechanisms | None = None,
+    control: Control | None = None,
+    fineness: float = 1.0,
+    points: int = 5,
+) -> list[Response]:
+    """Several vessels through the firing of the first, solved as one batch.
+
+    Parameters
+    ----------
+    vessels : sequence of Vessel
+        Candidates; the firing of the first counts for all.
+    cards, extend, mechanisms, control, fineness
+        As in `fire_vessel`.
+    points : int
+        Through the wall. [-]
+
+    Returns
+    -------
+    list of Response
+        One a vessel, with one history shared by all.
+    """
+    known = dict(cards)
+    found: dict[str, Card] = {}
+    for name in dict.fromkeys(band.material for vessel in vessels for band in vessel.bands):
+        found[name] = find_material(name, known)
+    rows = {card.name: card for card in found.values()}
+    order = list(rows)
+    curve = trace(vessels[0].firing)
+    history = histories(list(rows.values()), curve, extend=extend)
+    chosen = [tuple(found[band.material] for band in vessel.bands) for vessel in vessels]
+    material = [tuple(order.index(card.name) for card in some) for some in chosen]
+
+    def mesh(vessel: Vessel, elements: int | None = None) -> Meridian:
+        return mesh_meridian(
+            vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=fineness,
+            elements=elements, corners=vessel.corners,
+        )  # fmt: skip
+
+    meshes = [mesh(vessel) for vessel in vessels]
+    most = max(m.elements for m in meshes)
+    meshes = [
+        m if m.elements == most else mesh(vessel, most)
+        for m, vessel in zip(meshes, vessels, strict=True)
+    ]
+    fired = fire_shells(
+        meshes, history, material, points=points, mechanisms=mechanisms, control=control
+    )
+    return [
+        Response(
+            vessel, cards_of, rows_of, curve, history, shell,
+            np.interp(shell.time, curve.time, curve.ware),
+        )
+        for vessel, cards_of, rows_of, shell in zip(vessels, chosen, material, fired, strict=True)
+    ]  # fmt: skip
 
 
 def _peak(response: Response, band: int, stress: Array, times: NDArray[np.intp]) -> Peak:

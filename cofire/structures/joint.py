@@ -18,13 +18,14 @@ a plane solid it is within 1 % from a twentieth of a wall outwards.
 
 The corner at the face may be singular (D. B. Bogy, J. Appl. Mech. 38, 1971, 377). So no stress is
 reported at a point there: stress is the mean over a window of `CUT_OFF` walls along the wall
-that ends no nearer than the joint, and tractions at the faces of the joint are means over the
-outer `CUT_OFF` of the wall. The windowed values are within 1 % of the solid's.
+(about one printed layer), and tractions at the faces of the joint are means over the outer
+`CUT_OFF` of the wall. These means are within 2 % of the solid's.
 
 Where it is true: an elastic field. Driven by the stress of the shell as it is at the time, it
 relaxes and yields as the shell's hoop stress does, but no point of it is checked against yield. A
-step is taken to stand alone in a wall of even thickness and square to it: fields of several steps
-are added, and a slant of the joint up to 25° changes little.
+step is taken to stand alone in a wall of even thickness and square to it. Fields of several steps
+may be added: in a wall of nine steps one wall apart the sum is within 1 % of the full mismatch.
+A slant moves stress to the face where the joint makes the sharper corner (see `joint_fields`).
 """
 
 from __future__ import annotations

@@ -18,8 +18,8 @@ from landmark to landmark.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -81,8 +81,6 @@ class Instant:
         Shape (C, *points). [Pa]
     inelastic
         Strain by mechanism (viscous, creep, plastic), shape (3, C, *points). [-]
-    response
-        Answer of the law.
     """
 
     time: float
@@ -91,7 +89,6 @@ class Instant:
     strain: Array
     stress: Array
     inelastic: Array
-    response: Response
 
 
 @dataclass(frozen=True)
@@ -184,48 +181,23 @@ def march(
         structure, table, control.relative_tolerance, control.stress_tolerance, added_strain
     )
     corners = {0, *history.corners.tolist(), table.time.size - 1}
-    stops = sorted(corners)
-    if control.fixed_step is None:
-        stops = landmarks(history, control.landmark_tolerance).tolist()
-    duration = float(table.time[-1] - table.time[0])
-    wanted = control.fixed_step or duration / 100.0
-    now = _begin(equilibrium, float(table.time[0]))
-    kept, errors = [now], [0.0]
+    marks = corners if control.fixed_step else {*landmarks(history, control.landmark_tolerance)}
+    stops = [(float(table.time[mark]), mark in corners) for mark in sorted(marks)]
+    kept, errors = [_begin(equilibrium, stops[0][0])], [0.0]
     if watch is not None:
-        watch(now)
-    rates: Array | None = None
-    rejected = iterations = steps = 0
-    for stop in stops[1:]:
-        end = float(table.time[stop])
-        while now.time < end:
-            step = _next_step(wanted, end - now.time, control)
-            try:
-                trial = _step(equilibrium, now, step, end, rates)
-            except NoEquilibriumError:
-                trial = None
-            ratio = 64.0 if trial is None else trial.error_ratio
-            factor = min(max(0.9 * max(ratio, 1.0e-9) ** (-1.0 / 3.0), 0.2), 5.0)
-            if trial is None or (ratio > 1.0 and control.fixed_step is None):
-                rejected += 1
-                wanted = factor * step
-                if wanted < _SHORTEST_STEP * duration or control.fixed_step:
-                    message = f"no equilibrium at {now.time:g} s with a step of {step:g} s"
-                    raise ModelError(message)
-                continue
-            if control.fixed_step is None:
-                wanted = max(step * factor, wanted if factor >= 1.0 else 0.0)
-            now, rates = trial.instant, trial.rates
-            steps += 1
-            iterations += trial.iterations
-            if watch is not None:
-                watch(now)
-            if not keep:
-                kept.clear()
-                errors.clear()
-            kept.append(now)
-            errors.append(trial.error)
-        if rates is not None and stop in corners:
-            rates = rates[:2]
+        watch(kept[0])
+    steps = rejected = iterations = 0
+    for trial in _accepted_steps(equilibrium, control, kept[0], stops[1:]):
+        if watch is not None:
+            watch(trial.instant)
+        if not keep:
+            kept.clear()
+            errors.clear()
+        kept.append(trial.instant)
+        errors.append(trial.error)
+        steps += 1
+        rejected += trial.rejected
+        iterations += trial.iterations
     return Record(
         time=np.array([i.time for i in kept]),
         unknowns=np.stack([i.unknowns for i in kept]),
@@ -266,18 +238,12 @@ class _Trial:
     """A step that found equilibrium, to be accepted or not."""
 
     instant: Instant
+    response: Response
     rates: Array
     error: float
     error_ratio: float
     iterations: int
-
-
-def _next_step(wanted: float, left: float, control: Control) -> float:
-    """Step that lands on the stop without a splinter before it. [s]"""
-    if control.fixed_step is not None:
-        return left if wanted > 0.999 * left else wanted
-    step = min(wanted, control.longest_step)
-    return left if step > 0.999 * left else min(step, 0.5 * left)
+    rejected: int = 0
 
 
 def _begin(equilibrium: Equilibrium, time: float) -> Instant:
@@ -290,45 +256,90 @@ def _begin(equilibrium: Equilibrium, time: float) -> Instant:
         message = f"no equilibrium at the start ({time:g} s): mismatch beyond the yield stress"
         raise ModelError(message) from None
     inelastic += inelastic_increments(found.response)
-    answer = found.response
-    return Instant(
-        time, found.unknowns, 0.0 * guess, found.strain, answer.stress, inelastic, answer
-    )
+    stress = found.response.stress
+    return Instant(time, found.unknowns, 0.0 * guess, found.strain, stress, inelastic)
+
+
+def _accepted_steps(
+    equilibrium: Equilibrium, control: Control, now: Instant, stops: list[tuple[float, bool]]
+) -> Iterator[_Trial]:
+    """Steps of the length the error allows, landing on every stop (time, whether a corner)."""
+    duration = stops[-1][0] - now.time
+    wanted = control.fixed_step or duration / 100.0
+    before: _Trial | None = None
+    corner, rejected = True, 0
+    for end, next_corner in stops:
+        while now.time < end:
+            step = _next_step(wanted, end - now.time, control)
+            try:
+                trial = _step(equilibrium, now, step, end, before, corner)
+            except NoEquilibriumError:
+                trial = None
+            ratio = 64.0 if trial is None else max(trial.error_ratio, 1.0e-9)
+            factor = min(max(0.9 * ratio ** (-1.0 / 3.0), 0.2), 5.0)
+            if trial is None or (ratio > 1.0 and control.fixed_step is None):
+                rejected += 1
+                wanted = factor * step
+                if wanted < _SHORTEST_STEP * duration or control.fixed_step:
+                    message = f"no equilibrium at {now.time:g} s with a step of {step:g} s"
+                    raise ModelError(message)
+                continue
+            if control.fixed_step is None:
+                wanted = max(step * factor, wanted if factor >= 1.0 else 0.0)
+            before, now, corner = trial, trial.instant, False
+            yield replace(trial, rejected=rejected)
+            rejected = 0
+        corner = next_corner
+
+
+def _next_step(wanted: float, left: float, control: Control) -> float:
+    """Step that lands on the stop without a splinter before it. [s]"""
+    if control.fixed_step is not None:
+        return left if wanted > 0.999 * left else wanted
+    step = min(wanted, control.longest_step)
+    return left if step > 0.999 * left else min(step, 0.5 * left)
 
 
 def _step(
-    equilibrium: Equilibrium, now: Instant, step: float, stop: float, rates: Array | None
+    equilibrium: Equilibrium,
+    now: Instant,
+    step: float,
+    stop: float,
+    before: _Trial | None,
+    corner: bool,
 ) -> _Trial:
-    """One step; `rates` are those at its start by mechanism, yield left out at a corner."""
+    """One step from a state and the step before it."""
     end = stop if now.time + step > stop - 1.0e-9 * step else now.time + step
     known = now.inelastic.sum(axis=0)
     if not equilibrium.table.flows_between(now.time, end):
         one = equilibrium.balance(end, 0.0, known, now.unknowns + step * now.speed)
         if one.response.plastic_multiplier is None:
             speed = (one.unknowns - now.unknowns) / step
-            answer = one.response
-            new = Instant(
-                end, one.unknowns, speed, one.strain, answer.stress, now.inelastic, answer
-            )
-            return _Trial(new, np.zeros_like(now.inelastic), 0.0, 0.0, one.iterations)
+            stress = one.response.stress
+            new = Instant(end, one.unknowns, speed, one.strain, stress, now.inelastic)
+            still = np.zeros_like(now.inelastic)
+            return _Trial(new, one.response, still, 0.0, 0.0, one.iterations)
     flow_time = _GAMMA * step
+    near = None if before is None else before.response
     guess = now.unknowns + flow_time * now.speed
-    middle = equilibrium.balance(now.time + flow_time, flow_time, known, guess, now.response)
+    middle = equilibrium.balance(now.time + flow_time, flow_time, known, guess, near)
     first = inelastic_increments(middle.response)
     inelastic = now.inelastic + (1.0 / _GAMMA - 1.0) * first
     guess = now.unknowns + (middle.unknowns - now.unknowns) / _GAMMA
     known = inelastic.sum(axis=0)
     last = equilibrium.balance(end, flow_time, known, guess, middle.response)
     second = inelastic_increments(last.response)
-    before = first / flow_time
-    if rates is not None:
-        before[: len(rates)] = rates
-    doubt = (_GAMMA - 1.0) * step * before + first / _GAMMA - second
+    start_rates = first / flow_time  # where nothing better is known: at the start, yield at corners
+    if before is not None:
+        smooth = slice(2 if corner else 3)
+        start_rates[smooth] = before.rates[smooth]
+    doubt = (_GAMMA - 1.0) * step * start_rates + first / _GAMMA - second
     doubt_stress = contract(last.response.tangent, _ERROR_SCALE * doubt.sum(axis=0))
     error = equilibrium.largest(doubt_stress)
     ratio = float((error / equilibrium.allowed(last.response.stress)).max())
     speed = (last.unknowns - middle.unknowns) / (step - flow_time)
-    answer, inelastic = last.response, inelastic + second
-    new = Instant(end, last.unknowns, speed, last.strain, answer.stress, inelastic, answer)
+    stress = last.response.stress
+    new = Instant(end, last.unknowns, speed, last.strain, stress, inelastic + second)
     iterations = middle.iterations + last.iterations
-    return _Trial(new, second / flow_time, float(error.max()), ratio, iterations)
+    rates = second / flow_time
+    return _Trial(new, last.response, rates, float(error.max()), ratio, iterations)

@@ -81,7 +81,7 @@ class Geometry:
     component, moment
         Which tangent component, with what weight, makes each of the 15 section stiffnesses.
     stiffness_map
-        From these at both stations to the lower triangle of the stiffness, (B, E, 42, 45).
+        From these at both stations to the lower triangle of the stiffness, (B, E, 30, 45).
     offset
         Of the points from the mid-surface, outside positive, shape (B, P, 2E). [m]
     weight
@@ -114,7 +114,15 @@ class Geometry:
 
 
 def shell_geometry(meridians: tuple[Meridian, ...], points: int) -> Geometry:
-    """Operators of a batch of meshes."""
+    """Operators of a batch of meshes.
+
+    Parameters
+    ----------
+    meridians
+        All of one number of elements.
+    points
+        Through the wall. [-]
+    """
     nodes = meridians[0].nodes
     r, z, h = (
         np.stack([getattr(m, name)[nodes] for m in meridians])

@@ -36,7 +36,7 @@ def inversion(card: Card, name: str) -> Transformation:
 
 
 def test_quartz_inverts_at_573_with_045_per_cent_linear() -> None:
-    """Encyclopaedia page "Quartz inversion", after Fraser 1986 and Dodd & Murfin 1994: both seen."""
+    """Encyclopaedia page "Quartz inversion", after Fraser 1986 and Dodd & Murfin 1994: printed."""
     quartz = inversion(with_silica(quartz=0.2), "quartz")
     assert pytest.approx(0.0045) == QUARTZ_STEP
     assert quartz.on_heating == quartz.on_cooling == kelvin(573.0)
