@@ -199,8 +199,12 @@ def _face(radius: Array, height: Array, offset: float) -> Array:
     r, z = radius + offset * cosine, height - offset * cosine * slope
     far = 4.0 * abs(offset)
     step = np.array([-far, far])
-    r = np.concatenate([[r[0] + step[0] * np.sin(extended[0])], r, [r[-1] + step[1] * np.sin(extended[1])]])
-    z = np.concatenate([[z[0] + step[0] * np.cos(extended[0])], z, [z[-1] + step[1] * np.cos(extended[1])]])
+    r = np.concatenate(
+        [[r[0] + step[0] * np.sin(extended[0])], r, [r[-1] + step[1] * np.sin(extended[1])]]
+    )
+    z = np.concatenate(
+        [[z[0] + step[0] * np.cos(extended[0])], z, [z[-1] + step[1] * np.cos(extended[1])]]
+    )
     return np.asarray(np.interp(height, z, r))
 
 
@@ -209,9 +213,6 @@ def _to_faces(grid: Array, position: Array) -> Array:
     columns = [grid]
     for face, near in ((-1.0, slice(0, 3)), (1.0, slice(-3, None))):
         x = position[near]
-        weights = [
-            np.prod([(face - b) / (a - b) for b in x if b != a])
-            for a in x
-        ]
+        weights = [np.prod([(face - b) / (a - b) for b in x if b != a]) for a in x]
         columns.append(np.einsum("p,rpc->rc", np.array(weights), grid[:, near])[:, None])
     return np.concatenate([columns[1], columns[0], columns[2]], axis=1)

@@ -82,10 +82,10 @@ def test_a_trace_may_be_cut_anywhere_and_the_parts_added(
 @pytest.mark.parametrize("energy", [8e4, 3e5, 1.2e6])
 def test_nodes_four_kelvin_apart_are_close_enough(energy: float) -> None:
     """Against the exponential integral, from where the fastest powders begin to sinter, 300 °C."""
-    T = np.arange(ROOM, kelvin(1500.0), 4.0)
-    clock = run_clock(T - ROOM, T, lambda x: master_clock_rate(x, energy))
-    exact = exp1(energy / (GAS_CONSTANT * T)) - exp1(energy / (GAS_CONSTANT * ROOM))
-    warm = T > kelvin(300.0)
+    ware = np.arange(ROOM, kelvin(1500.0), 4.0)
+    clock = run_clock(ware - ROOM, ware, lambda T: master_clock_rate(T, energy))
+    exact = exp1(energy / (GAS_CONSTANT * ware)) - exp1(energy / (GAS_CONSTANT * ROOM))
+    warm = ware > kelvin(300.0)
     assert clock[warm] == pytest.approx(exact[warm], rel=2e-5)
 
 

@@ -221,7 +221,7 @@ def test_mode_mix_against_the_crack_faces_of_a_plane_strain_solid(alpha, eta):
 
 
 @quickly
-@given(YOUNG, RATIO, YOUNG, RATIO, st.floats(4.0, 100.0), st.floats(-0.01, 0.01))
+@given(YOUNG, RATIO, YOUNG, RATIO, st.floats(4.0, 100.0), st.floats(1e-6, 0.01))
 def test_rings_know_no_order_and_no_size(E1, n1, E2, n2, slender, mismatch):
     R, t = 0.05, 0.05 / slender
     joint = interface.ring_joint(R, t, E1, n1, E2, n2, mismatch)

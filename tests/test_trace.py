@@ -196,3 +196,19 @@ def test_a_longer_lag_never_makes_the_ware_hotter() -> None:
     peaks = [peak(minutes * MINUTE) for minutes in (0.0, 1.0, 5.0, 20.0, 60.0)]
     assert peaks[0] == pytest.approx(kelvin(900.0))
     assert np.all(np.diff(peaks) < 0.0)
+
+
+@pytest.mark.parametrize("off", [-1e-10, -1e-13, 1e-13, 1e-12, 1e-10])
+def test_a_target_within_rounding_of_a_node_makes_no_double_node(off: float) -> None:
+    """500 K is a node of the grid; after a long hold even a nanosecond is lost in rounding."""
+    soak = Segment(900.0, 150.0 / HOUR, 1e6)
+    curve = trace(Firing("near", KILN, (soak, Segment(500.0 + off, np.inf)), lag=300.0))
+    assert np.diff(curve.time).min() > 1e-6
+    assert np.all(np.isfinite(curve.ware))
+
+
+def test_a_hold_too_short_to_notice_is_none() -> None:
+    def with_hold(hold: float) -> Trace:
+        return trace(Firing("brief", KILN, (Segment(900.0, 150.0 / HOUR, hold),), lag=300.0))
+
+    assert np.array_equal(with_hold(1e-20).time, with_hold(0.0).time)

@@ -96,7 +96,7 @@ def _not_toml(complaint: str, text: str) -> str:
     found = re.search(r" \(at line (\d+), column \d+\)", complaint)
     if found is None:
         return f"not TOML ({complaint[:100]})"
-    line = text.splitlines()[int(found[1]) - 1]
+    line = text.split("\n")[int(found[1]) - 1]
     return f"line {found[1]}: {show(line.strip())} is not TOML: {complaint[: found.start()][:100]}"
 
 

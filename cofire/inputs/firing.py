@@ -12,16 +12,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire.errors import InputError, UnknownName
-from cofire.inputs.fields import Fields
+from cofire.inputs.fields import SLOWEST, Fields
 from cofire.inputs.files import read_toml, show
 from cofire.inputs.properties import GASES
-from cofire.inputs.tables import bundled_tables
+from cofire.inputs.tables import bundled_tables, find_named, kiln_files, override
 from cofire.inputs.units import HOUR, MINUTE, ROOM, celsius, kelvin
 
 Array = NDArray[np.float64]
 
 FULL = "full"
 """Rate word: as fast as the kiln can heat, or as it cools shut."""
+MOST_SEGMENTS = 60
 
 
 @dataclass(frozen=True)
@@ -187,12 +188,16 @@ def read_kiln(table: dict[str, Any], where: str) -> Kiln:
     for key, rows in (("heating", heating_t), ("cooling", cooling_t)):
         if rows[0] > ROOM + 1e-9 or rows[-1] < kelvin(limit) - 1e-9:
             raise InputError(
-                f"{where}: [{key}]: temperature_C must cover 20 to max_temperature_C ({limit:g})"
+                f"{where}: [{key}]: temperature_C from {celsius(float(rows[0])):g} to "
+                f"{celsius(float(rows[-1])):g}; it must cover 20 to max_temperature_C, {limit:g}"
             )
-    if heating_r[0] <= 0:
-        raise InputError(f"{where}: [heating]: rate_C_per_h must be above 0 from the first row")
+    if heating_r[0] < SLOWEST / HOUR:
+        raise InputError(
+            f"{where}: [heating]: rate_C_per_h row 1 = {heating_r[0] * HOUR:g}; "
+            f"allowed: {SLOWEST:g} or more, or it never starts"
+        )
     return Kiln(
-        fields.text("name"),
+        fields.name(),
         kelvin(limit),
         heating_t,
         heating_r,
@@ -214,15 +219,17 @@ def load_kilns(folders: Iterable[Path] = ()) -> dict[str, Kiln]:
     -------
     dict
         Name to kiln.
+
+    Raises
+    ------
+    InputError
+        A wrong file, a missing folder, or the same name twice in one folder.
     """
     kilns: dict[str, Kiln] = {}
     for folder in (bundled_tables(), *folders):
-        place = folder.joinpath("kilns")
-        if place.is_dir():
-            for path in sorted(place.iterdir(), key=lambda f: f.name):
-                if path.name.endswith(".toml"):
-                    kiln = read_kiln(read_toml(path), str(path))
-                    kilns[kiln.name] = kiln
+        files = kiln_files(folder)
+        here = ((path, read_kiln(read_toml(path), str(path))) for path in files)
+        override(kilns, ((kiln.name, kiln, str(path)) for path, kiln in here))
     return kilns
 
 
@@ -248,10 +255,32 @@ def find_kiln(name: str, kilns: dict[str, Kiln], where: str = "") -> Kiln:
     UnknownName
         With all there are.
     """
-    for known, kiln in kilns.items():
-        if known.casefold() == name.replace("_", " ").strip().casefold():
-            return kiln
-    raise UnknownName("kiln", name, kilns, where)
+    return find_named("kiln", name, kilns, where)
+
+
+def known_gas(gas: str, where: str) -> str:
+    """The gas itself, where it is one of those the tables know.
+
+    Parameters
+    ----------
+    gas : str
+        As a person types it.
+    where : str
+        File or option for the message.
+
+    Returns
+    -------
+    str
+        The same.
+
+    Raises
+    ------
+    UnknownName
+        With all there are.
+    """
+    if gas not in GASES:
+        raise UnknownName("gas", gas, GASES, where)
+    return gas
 
 
 def read_firing(
@@ -291,26 +320,21 @@ def read_firing(
     else:
         kiln = find_kiln(fields.text("kiln", "small studio kiln"), kilns, where)
     gas = fields.text("gas", "air")
-    if gas not in GASES:
-        raise UnknownName("gas", gas, GASES, where)
+    known_gas(gas, where)
     lag = fields.number("lag_min", 0.0, 600.0, LAG[gas] / MINUTE) * MINUTE
     listed = table.get("segment")
-    if not isinstance(listed, list) or not 1 <= len(listed) <= 60:
-        raise InputError(f"{where}: [[segment]]: {show(listed)}; allowed: 1 to 60 segments")
+    if not isinstance(listed, list) or not 1 <= len(listed) <= MOST_SEGMENTS:
+        given = f"{len(listed)} of them" if isinstance(listed, list) else show(listed)
+        raise InputError(f"{where}: [[segment]]: {given}; allowed: 1 to {MOST_SEGMENTS} segments")
     segments = []
     for number, entry in enumerate(listed, 1):
-        place = f"{where}: segment {number}"
-        if not isinstance(entry, dict):
-            raise InputError(f"{place}: write it as [[segment]] with to_C, rate_C_per_h, hold_min")
-        row = Fields(entry, place, ("to_C", "rate_C_per_h", "hold_min", "note"))
-        rate = (
-            np.inf
-            if entry.get("rate_C_per_h") == FULL
-            else row.number("rate_C_per_h", 0.1, 20000.0) / HOUR
-        )
+        known = ("to_C", "rate_C_per_h", "hold_min", "note")
+        row = Fields(entry, f"{where}: segment {number}", known)
+        full = row.table.get("rate_C_per_h") == FULL
+        rate = np.inf if full else row.number("rate_C_per_h", SLOWEST, 20000.0) / HOUR
         target = kelvin(row.number("to_C", -50.0, 3000.0))
         segments.append(Segment(target, rate, row.number("hold_min", 0.0, 30000.0, 0.0) * MINUTE))
-    firing = Firing(fields.text("name", "firing"), kiln, tuple(segments), gas, lag)
+    firing = Firing(fields.name("name", "firing"), kiln, tuple(segments), gas, lag)
     return checked(firing, where)
 
 

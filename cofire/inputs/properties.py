@@ -14,6 +14,10 @@ CELSIUS = {"C": 1.0}
 
 KINDS = ("metal", "ceramic")
 GASES = ("air", "inert", "carbon", "hydrogen")
+ELEMENTS = (
+    "Ag", "Al", "Au", "Bi", "Cr", "Cu", "Fe", "Mn", "Mo", "Nb", "Ni", "Pb", "Si", "Sn", "Ti", "Zn",
+)  # fmt: skip
+"""Elements whose oxide equilibria `cofire.physics.oxides` holds."""
 KERNELS = ("master curve", "viscous")
 BASES = ("seen", "derived", "memory", "practice", "estimate")
 """How a number is known: read in its source; computed from numbers read in it; a handbook value

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
+from typing import TypeVar
 
 from cofire.errors import InputError, UnknownName
 from cofire.inputs.card_reader import CardReader
 from cofire.inputs.cards import Card
 from cofire.inputs.files import read_toml
 
+T = TypeVar("T")
+
 NOT_CARDS = ("binders.toml",)
+CARD_FOLDERS = ("metals", "ceramics")
 
 
 def bundled_tables() -> Traversable:
@@ -49,6 +53,30 @@ def read_card(path: Traversable | Path) -> Card:
     return card
 
 
+def _toml_files(folder: Traversable | Path) -> list[Traversable | Path]:
+    """Files of one folder by name, hidden ones left out; none where there is no such folder."""
+    if not folder.is_dir():
+        return []
+    try:
+        found = [f for f in folder.iterdir() if f.name.lower().endswith(".toml")]
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be read ({error.strerror})") from None
+    return sorted((f for f in found if not f.name.startswith(".")), key=lambda f: f.name)
+
+
+def _checked_folder(folder: Traversable | Path) -> Traversable | Path:
+    """The folder itself, where it is one and holds tables."""
+    if not folder.is_dir():
+        what = "a file, not a folder" if folder.is_file() else "no such folder"
+        raise InputError(f"{folder}: {what}; give a folder of material tables")
+    if not any(_toml_files(folder.joinpath(place)) for place in (".", *CARD_FOLDERS, "kilns")):
+        raise InputError(
+            f"{folder}: no tables in it; allowed: cards as *.toml in it or in its "
+            f"{' or '.join(CARD_FOLDERS)}, kilns in its kilns"
+        )
+    return folder
+
+
 def card_files(folder: Traversable | Path) -> list[Traversable | Path]:
     """Card files of a folder: its own *.toml, and those in its metals/ and ceramics/.
 
@@ -65,22 +93,73 @@ def card_files(folder: Traversable | Path) -> list[Traversable | Path]:
     Raises
     ------
     InputError
-        No such folder.
+        No such folder, or no tables in it.
     """
-    if not folder.is_dir():
-        raise InputError(f"{folder}: no such folder of material tables")
-    files: list[Traversable | Path] = []
-    for place in (folder, folder.joinpath("metals"), folder.joinpath("ceramics")):
-        if place.is_dir():
-            files += sorted(
-                (
-                    f
-                    for f in place.iterdir()
-                    if f.name.endswith(".toml") and f.name not in NOT_CARDS
-                ),
-                key=lambda f: f.name,
-            )
-    return files
+    places = (folder, *(_checked_folder(folder).joinpath(place) for place in CARD_FOLDERS))
+    return [f for place in places for f in _toml_files(place) if f.name not in NOT_CARDS]
+
+
+def kiln_files(folder: Traversable | Path) -> list[Traversable | Path]:
+    """Kiln files of a folder of material tables: those in its kilns/.
+
+    Parameters
+    ----------
+    folder : Traversable or Path
+        A folder of material tables.
+
+    Returns
+    -------
+    list
+        Files, by name.
+
+    Raises
+    ------
+    InputError
+        No such folder, or no tables in it.
+    """
+    return _toml_files(_checked_folder(folder).joinpath("kilns"))
+
+
+def folded(name: str) -> str:
+    """A name as it is compared: without case, underscores or doubled spaces.
+
+    Parameters
+    ----------
+    name : str
+        As written in a file or typed.
+
+    Returns
+    -------
+    str
+        Equal for names that mean the same.
+    """
+    return " ".join(name.replace("_", " ").split()).casefold()
+
+
+def override(known: dict[str, T], here: Iterable[tuple[str, T, str]]) -> None:
+    """Add the things of one folder to those known; they take the place of what has their name.
+
+    Parameters
+    ----------
+    known : dict
+        Things by name, changed in place.
+    here : iterable of tuple
+        Name, thing and file of each thing of the folder.
+
+    Raises
+    ------
+    InputError
+        The same name twice in the folder.
+    """
+    files: dict[str, str] = {}
+    for name, thing, path in here:
+        key = folded(name)
+        if key in files:
+            raise InputError(_twice(name, path, files[key]))
+        files[key] = path
+        for old in [n for n in known if folded(n) == key]:
+            del known[old]
+        known[name] = thing
 
 
 def load_cards(folders: Iterable[Path] = (), bundled: bool = True) -> dict[str, Card]:
@@ -106,16 +185,8 @@ def load_cards(folders: Iterable[Path] = (), bundled: bool = True) -> dict[str, 
     cards: dict[str, Card] = {}
     places = ([bundled_tables()] if bundled else []) + list(folders)
     for folder in places:
-        here: dict[str, Card] = {}
-        for path in card_files(folder):
-            card = read_card(path)
-            if card.name in here:
-                raise InputError(
-                    f"{path}: name: {card.name!r} is also the name in {here[card.name].origin}; "
-                    "rename one"
-                )
-            here[card.name] = card
-        cards.update(here)
+        here = (read_card(path) for path in card_files(folder))
+        override(cards, ((card.name, card, card.origin) for card in here))
     return cards
 
 
@@ -133,7 +204,7 @@ def check_files(paths: Iterable[Traversable | Path]) -> list[str]:
         Empty where all is well.
     """
     problems: list[str] = []
-    names: dict[str, str] = {}
+    files: dict[str, Traversable | Path] = {}
     for path in paths:
         try:
             reader = CardReader(read_toml(path), str(path))
@@ -143,13 +214,44 @@ def check_files(paths: Iterable[Traversable | Path]) -> list[str]:
         card = reader.card()
         problems += reader.problems
         if card is not None:
-            if card.name in names:
-                problems.append(
-                    f"{path}: name: {card.name!r} is also the name in "
-                    f"{names[card.name]}; rename one"
-                )
-            names[card.name] = str(path)
+            first = files.setdefault(folded(card.name), path)
+            if first is not path:
+                problems.append(_twice(card.name, path, first))
     return problems
+
+
+def _twice(name: str, path: object, first: object) -> str:
+    return f"{path}: name = {name!r} is also the name in {first}; rename one"
+
+
+def find_named(kind: str, name: str, known: Mapping[str, T], where: str = "") -> T:
+    """The thing of that name, whatever its case.
+
+    Parameters
+    ----------
+    kind : str
+        What the message calls it.
+    name : str
+        As a person types it.
+    known : mapping
+        Things by name.
+    where : str
+        File for the message.
+
+    Returns
+    -------
+    T
+        The thing.
+
+    Raises
+    ------
+    UnknownName
+        With the nearest name and all there are.
+    """
+    found = {folded(key): thing for key, thing in known.items()}
+    if folded(name) not in found:
+        raise UnknownName(kind, name, known, where)
+    return found[folded(name)]
 
 
 def find_card(name: str, cards: dict[str, Card]) -> Card:
@@ -172,8 +274,4 @@ def find_card(name: str, cards: dict[str, Card]) -> Card:
     UnknownName
         With the nearest name and all there are.
     """
-    folded = {key.casefold(): card for key, card in cards.items()}
-    wanted = " ".join(name.replace("_", " ").split()).casefold()
-    if wanted not in folded:
-        raise UnknownName("material", name, cards)
-    return folded[wanted]
+    return find_named("material", name, cards)

@@ -15,6 +15,8 @@ Array = NDArray[np.float64]
 
 GRID = 4.0
 """Nodes lie no further apart than this in temperature. [K]"""
+INSTANT = 1e-3
+"""A hold no longer than this is none. [s]"""
 END = ROOM + 5.0
 """A firing ends when kiln and ware have cooled to 25 °C. [K]"""
 
@@ -86,7 +88,8 @@ def ramp(kiln: Kiln, start: float, stop: float, rate: float) -> tuple[Array, Arr
     grid = np.unique(np.concatenate(points))
     grid = grid[(grid >= low) & (grid <= high)]
     keep = np.append(True, np.diff(grid) > 1e-9)
-    keep[-1] = True
+    if not keep[-1]:  # a node within rounding of the end gives way to it
+        keep[-2:] = False, True
     grid = grid[keep]
     allowed = np.minimum(rate, np.interp(grid, rows, limit))
     if np.any(allowed <= 0.0):
@@ -165,7 +168,7 @@ def trace(firing: Firing) -> Trace:
             temperatures.append(ramp_temperature)
             now, here = float(times[-1][-1]), target
             ends.append(now)
-        if hold > 0.0:
+        if hold > INSTANT:
             times.append(_hold(now, hold, firing.lag))
             temperatures.append(np.full(times[-1].shape, here))
             now = float(times[-1][-1])

@@ -104,8 +104,8 @@ class Vessel:
     corners: tuple[int, ...]
     bands: tuple[Band, ...]
     firing: Firing
-    printer: Printer = Printer()
-    joint: JointLimits | None = None
+    printer: Printer
+    joint: JointLimits
 
     @property
     def steps(self) -> Array:

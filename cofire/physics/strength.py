@@ -84,7 +84,7 @@ def rupture_risk(
     m = positive("Weibull modulus", weibull_modulus)[..., None]
     tension = np.maximum(stress, 0.0)
     pulls = tension > 0.0
-    power = m * np.log(np.where(pulls, tension, 1.0) / strength)
+    power = m * (np.log(np.where(pulls, tension, 1.0)) - np.log(strength))
     risk = np.where(pulls, np.exp(np.minimum(power, 500.0)), 0.0).sum(axis=-1)
     return np.asarray((part * risk).sum(axis=-1), dtype=np.float64)
 

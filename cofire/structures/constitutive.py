@@ -30,7 +30,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cofire.errors import ModelError
 from cofire.structures.point_properties import NO_YIELD, REFERENCE_STRESS, PointProperties
@@ -68,7 +67,7 @@ MECHANISMS = ("viscous", "creep", "plastic")
 
 _NEGLIGIBLE_RELIEF = 1.0e-13  # stress relieved in a stage, over the stress, that is dropped
 _TANGENT_FLOOR = 1.0e-6  # stiffness kept along a yielding direction, over the elastic one
-_SETTLED = 1.0e-6  # last relative step of a local Newton iteration, which is quadratic
+_SETTLED = 3.0e-5  # last relative step of a local Newton iteration, which is quadratic
 _MOST_ITERATIONS = 60
 
 
@@ -125,8 +124,8 @@ class Response:
         Trial strain and stress in principal modes, flat, shape (C, n). [-], [Pa]
     creep_multiplier, plastic_multiplier
         Strain increment over stress of each mechanism, flat, shape (n,), or None if idle. [1/Pa]
-    creep_slope
-        Derivative of the creep multiplier by mode strain, shape (C, n), or None. [1/Pa]
+    slope
+        Derivative of the sum of both by mode strain, shape (C, n), or None. [1/Pa]
     """
 
     stress: Array
@@ -136,7 +135,7 @@ class Response:
     mode_stress: Array
     creep_multiplier: Array | None
     plastic_multiplier: Array | None
-    creep_slope: Array | None
+    slope: Array | None
 
     @property
     def linear(self) -> bool:
@@ -201,32 +200,26 @@ def respond(stage: Stage, trial_strain: Array, near: Response | None = None) -> 
     ModelError
         If the local iteration fails.
     """
-    state, compliance = stage.state, stage.compliance
+    state, compliance, weight = stage.state, stage.compliance, stage.weight
     count = compliance.shape[0]
     strain = state.strain_to_mode @ trial_strain.reshape(count, -1)
-    stress = strain / compliance
     creep: Array | None = None
     plastic: Array | None = None
-    if stage.log_creep is not None or stage.yield_stress is not None:
-        squared = _squared(stage.weight * stress * stress)
-        if stage.log_creep is not None:
-            guess = _creep_guess(stage, strain, near)
-            creep = _creep_multiplier(stage, stage.log_creep, strain, squared, guess)
-            if creep is not None:
-                compliance = compliance + stage.weight * creep
-                stress = strain / compliance
-                squared = _squared(stage.weight * stress * stress)
-        if stage.yield_stress is not None:
-            over = squared > stage.yield_stress * stage.yield_stress
-            if over.any():
-                plastic = _plastic_multiplier(stage, stage.yield_stress, strain, compliance, over)
-                compliance = compliance + stage.weight * plastic
-                stress = strain / compliance
+    multiplier: Array | None = None
+    if stage.log_creep is not None:
+        multiplier = creep = _creep_multiplier(stage, stage.log_creep, strain, near)
+    if stage.yield_stress is not None:
+        multiplier, plastic = _plastic_multiplier(stage, stage.yield_stress, strain, creep, near)
+    if multiplier is not None:
+        compliance = compliance + weight * multiplier
+    stress = strain / compliance
     tangent = state.stiffness_map @ (1.0 / compliance)
     slope: Array | None = None
-    if creep is not None or plastic is not None:
-        rate = stage.weight * stress / compliance
-        slope = rate * _softness(stage, compliance, stress, creep, plastic)
+    if multiplier is not None:
+        creep = multiplier if plastic is None else multiplier - plastic
+        direction = weight * stress
+        rate = direction / compliance
+        slope = rate * _softness(stage, compliance, stress, direction, rate, creep, plastic)
         left, right = state.mode_to_stress @ rate, state.strain_to_mode.T @ slope
         tangent -= (left[:, None] * right).reshape(tangent.shape)
     return Response(
@@ -237,7 +230,7 @@ def respond(stage: Stage, trial_strain: Array, near: Response | None = None) -> 
         mode_stress=stress,
         creep_multiplier=creep,
         plastic_multiplier=plastic,
-        creep_slope=slope if plastic is None else None,
+        slope=slope,
     )
 
 
@@ -265,35 +258,37 @@ def _squared(energy: Array) -> Array:
     return np.asarray(np.maximum(total_of(energy), SMALLEST_STRESS**2), np.float64)
 
 
-def _creep_guess(stage: Stage, strain: Array, near: Response | None) -> Array | None:
-    """Creep multiplier to start from, by the tangent within a stage, by flow time across. [1/Pa]"""
-    if near is None or near.creep_multiplier is None or near.stage.flow_time <= 0.0:
+def _guess(stage: Stage, strain: Array, near: Response | None) -> Array | None:
+    """Multiplier to start from, by the tangent within a stage, by flow time across. [1/Pa]"""
+    if near is None or near.slope is None or near.creep_multiplier is None:
         return None
+    known = near.creep_multiplier
     if near.stage is not stage:
-        return near.creep_multiplier * (stage.flow_time / near.stage.flow_time)
-    if near.creep_slope is None:
-        return near.creep_multiplier
-    change = total_of(near.creep_slope * (strain - near.mode_strain))
-    return np.asarray(np.maximum(near.creep_multiplier + change, 0.1 * near.creep_multiplier))
+        return known * (stage.flow_time / near.stage.flow_time) if known.any() else None
+    if near.plastic_multiplier is not None:
+        known = known + near.plastic_multiplier
+    change = total_of(near.slope * (strain - near.mode_strain))
+    return np.asarray(np.maximum(known + change, 0.1 * known))
 
 
 def _creep_multiplier(
-    stage: Stage, log_creep: Array, strain: Array, squared: Array, guess: Array | None
+    stage: Stage, log_creep: Array, strain: Array, near: Response | None
 ) -> Array | None:
     """λ with λ = Δt A σ_eq(λ)^(n−1), or None where the relief would be negligible. [1/Pa]
 
     Newton's method in x = ln λ on x − ln(Δt A) − (n−1) ln σ_eq, from a guess or from the lower
     of the two straight lines that bound the equation from below.
     """
-    half_power = 0.5 * stage.stress_power
-    slow = log_creep + half_power * np.log(squared)
-    stiffest = float(stage.compliance.min())
-    if float(slow.max()) < np.log(_NEGLIGIBLE_RELIEF * stiffest):
-        return None
-    weight = stage.weight
+    weight, half_power = stage.weight, 0.5 * stage.stress_power
+    guess = _guess(stage, strain, near)
     if guess is not None:
         x = np.log(np.maximum(guess, 1.0e-300))
     else:
+        stress = strain / stage.compliance
+        slow = log_creep + half_power * np.log(_squared(weight * stress * stress))
+        stiffest = float(stage.compliance.min())
+        if float(slow.max()) < np.log(_NEGLIGIBLE_RELIEF * stiffest):
+            return None
         moving = weight > 0.0
         relaxed = np.where(moving, strain, 0.0) / np.where(moving, weight, 1.0) / stiffest
         fast = log_creep + half_power * np.log(_squared(weight * relaxed * relaxed))
@@ -320,42 +315,60 @@ def _creep_multiplier(
 
 
 def _plastic_multiplier(
-    stage: Stage, yield_stress: Array, strain: Array, compliance: Array, over: NDArray[np.bool_]
-) -> Array:
-    """λ that brings σ_eq down to the yield stress at the points over it, else zero. [1/Pa]
+    stage: Stage, yield_stress: Array, strain: Array, creep: Array | None, near: Response | None
+) -> tuple[Array | None, Array | None]:
+    """Creep and yield together, and yield alone, with σ_eq down to the yield stress. [1/Pa]
 
-    Newton's method on 1/σ_eq, which is concave in λ, from below.
+    Where it yields a point creeps at its yield stress, and yield takes what is left. Newton's
+    method on 1/σ_eq, which is concave in λ.
     """
+    weight, whole = stage.weight, strain
+    compliance = stage.compliance if creep is None else stage.compliance + weight * creep
+    stress = strain / compliance
+    over = total_of(weight * stress * stress) > yield_stress * yield_stress
     where = np.flatnonzero(over)
-    strain, limit = strain[:, where], yield_stress[where]
-    weight, compliance = stage.weight[:, where], compliance[:, where]
-    found = np.zeros(where.size)
+    if not where.size:
+        return creep, None
+    strain, weight, limit = strain[:, where], weight[:, where], yield_stress[where]
+    base = stage.compliance[:, where]
+    if stage.log_creep is None:
+        least = np.zeros(where.size)
+    else:
+        least = np.exp(stage.log_creep[where] + stage.stress_power[where] * np.log(limit))
+    guess = _guess(stage, whole, near)
+    found = least if guess is None else np.maximum(guess[where], least)
     for _ in range(_MOST_ITERATIONS):
-        total = compliance + weight * found
+        total = base + weight * found
         stress = strain / total
         energy = weight * stress * stress
         squared = total_of(energy)
         slope = total_of(energy * weight / total) / squared
         step = (np.sqrt(squared) / limit - 1.0) / slope
-        found += step
+        found = np.maximum(found + step, least)
         if float(np.abs(step * slope).max()) < _SETTLED:
-            multiplier = np.zeros(over.shape)
-            multiplier[where] = np.maximum(found, 0.0)
-            return multiplier
-    message = "yield at a point did not converge; check yield stress and modulus"
-    raise ModelError(message)
+            break
+    else:
+        message = "yield at a point did not converge; check yield stress and modulus"
+        raise ModelError(message)
+    both = np.zeros(over.shape) if creep is None else creep.copy()
+    plastic = np.zeros(over.shape)
+    both[where], plastic[where] = found, found - least
+    return both, plastic
 
 
 def _softness(
-    stage: Stage, compliance: Array, stress: Array, creep: Array | None, plastic: Array | None
+    stage: Stage,
+    compliance: Array,
+    stress: Array,
+    direction: Array,
+    rate: Array,
+    creep: Array,
+    plastic: Array | None,
 ) -> Array:
     """Growth of the multiplier per work of a strain on the flow direction, (n,). [1/Pa³]"""
-    energy = stage.weight * stress * stress
-    give = total_of(energy * stage.weight / compliance)
-    softness = np.zeros_like(give)
-    if creep is not None:
-        softness = stage.stress_power * creep
-        softness /= _squared(energy) + softness * give
+    give = total_of(direction * rate)
+    softness = stage.stress_power * creep
+    softness /= _squared(direction * stress) + softness * give
     if plastic is not None:
         kept = np.minimum(_TANGENT_FLOOR * compliance[-1] / stage.compliance[-1], 1.0)
         full = (1.0 - kept) / np.maximum(give, np.finfo(float).tiny)

@@ -19,7 +19,8 @@ a plane solid it is within 1 % from a twentieth of a wall outwards.
 The corner at the face may be singular (D. B. Bogy, J. Appl. Mech. 38, 1971, 377). So no stress is
 reported at a point there: stress is the mean over a window of `CUT_OFF` walls along the wall
 (about one printed layer), and tractions at the faces of the joint are means over the outer
-`CUT_OFF` of the wall. These means are within 2 % of the solid's.
+`CUT_OFF` of the wall. These means are within 2 % of M d of a plane solid's, the
+tractions within 5 %.
 
 Where it is true: an elastic field. Driven by the stress of the shell as it is at the time, it
 relaxes and yields as the shell's hoop stress does, but no point of it is checked against yield. A

@@ -21,6 +21,7 @@ from cofire.structures.joint_fields import JointFields, joint_forces
 from cofire.structures.meridian import mesh_meridian
 from cofire.structures.shell import Shells, elastic_response, shells
 from cofire.structures.shell_firing import mesh_errors
+from cofire.structures.shell_geometry import STATION_SHAPE
 
 RADIUS, WALL = 1.0, 5e-4
 
@@ -37,9 +38,7 @@ def cylinder(steps: list[float], length: float, fineness: float = 2.0) -> Shells
     """A cylinder from -length to length, in units of 1/β at ν = 0.3, one material a band."""
     unit = 1.0 / beta(0.3)
     ends = [-length * unit, length * unit]
-    mesh = mesh_meridian(
-        [RADIUS] * 2, ends, WALL, np.array(steps) * unit, fineness=fineness
-    )
+    mesh = mesh_meridian([RADIUS] * 2, ends, WALL, np.array(steps) * unit, fineness=fineness)
     return shells([mesh], [np.arange(len(steps) + 1)])
 
 
@@ -64,7 +63,7 @@ def two_cylinders(ratio: float, poisson: float) -> tuple[float, float]:
 @pytest.mark.parametrize("poisson", [0.2, 0.3])
 def test_two_like_cylinders_share_the_mismatch_and_bend_at_a_quarter_wave(poisson):
     body = cylinder([0.0], 6.0)
-    stress, hoop, place = solved(body, [1.0, 1.0], [poisson] * 2, [0.5, -0.5])
+    stress, _, place = solved(body, [1.0, 1.0], [poisson] * 2, [0.5, -0.5])
     top = stress[0].max(axis=0)
     peak = np.sqrt(0.75 / (1 - poisson**2)) * np.exp(-np.pi / 4) * np.sin(np.pi / 4)
     assert top.max() == pytest.approx(peak, rel=3e-3)
@@ -98,7 +97,7 @@ def test_two_cylinders_of_unlike_stiffness_follow_the_continuity_equations(ratio
     assert state.hoop[0, 0] == pytest.approx(known, rel=3e-3)
     radial, _, bending = joint_forces(body, fields, stress[None, :, None])[0, 0]
     assert radial == pytest.approx(force, rel=3e-3)
-    assert bending == pytest.approx(moment, rel=5e-3)
+    assert bending == pytest.approx(-moment, rel=5e-3)  # positive with the outer face in tension
     x = np.linspace(0.0, 5.0, 5001)
     for side, sign in ((place < 0, 1.0), (place > 0, -1.0)):
         wave = moment * (np.cos(x) + np.sin(x)) + sign * force / b * np.sin(x)
@@ -138,7 +137,7 @@ def test_a_clamped_end_of_a_heated_cylinder_carries_1_82_of_the_held_stress():
 @pytest.mark.parametrize("poisson", [0.2, 0.3])
 def test_a_hot_inside_stresses_a_free_end_more_than_the_middle(poisson):
     """Chapter 15, thermal stress with a gradient through the wall: 25 % more at ν = 0.3."""
-    body = cylinder([], 6.0, fineness=4.0)
+    body = cylinder([], 10.0, fineness=4.0)
     through = -0.5 * body.geometry.through[:, None] * np.ones(body.material.shape[2])
     _, stress = elastic_response(body, [1.0], [poisson], through[None])
     middle = np.argmin(np.abs(body.geometry.height[0]))
@@ -175,22 +174,27 @@ def test_rings_between_two_cylinders_add_up(length, rings):
 
 @pytest.mark.parametrize("length", [1.0, 4.0, 8.0])
 def test_an_even_grade_lowers_hoop_stress_as_its_length_in_units_of_the_shell(length):
-    """Peak hoop stress of a linear grade of length L: [1 + e^(−βL)(sin βL − cos βL)]/(4βL)."""
+    """Hoop stress in a linear grade: [F(x + L/2) − F(L/2 − x)]/L, F = [1 + e⁻ᵗ(sin t − cos t)]/4.
+
+    F integrates the answer to one step; at the end of the grade it is the peak, F(L)/L. In the
+    middle of each ring a staircase of rings has the free strain of the grade.
+    """
     rings = 47
     steps = np.linspace(-length / 2, length / 2, rings + 1)
     body = cylinder(list(steps), 10.0, fineness=1.0)
-    # half a step at each end makes the staircase even about the line
     heights = np.concatenate([[0.5], np.ones(rings - 1), [0.5]]) / rings
     share = 0.5 - np.concatenate([[0.0], np.cumsum(heights)])
     _, hoop, place = solved(body, np.ones(rings + 2), np.full(rings + 2, 0.3), share)
-    slope = np.exp(-length) * (np.sin(length) - np.cos(length))
-    known = (1.0 + slope) / (4.0 * length)
-    # the staircase adds half a step at each ring; its mean across a step is the grade's
-    near = np.abs(np.abs(place) - length / 2) < 2.0
-    inner, outer = hoop[near & (np.abs(place) < length / 2)], hoop[near & (np.abs(place) > length / 2)]
-    assert max(np.abs(inner).max(), np.abs(outer).max()) == pytest.approx(
-        known, rel=0.03, abs=0.6 / rings
-    )
+
+    def integral(t):
+        return 0.25 * (1.0 + np.exp(-t) * (np.sin(t) - np.cos(t)))
+
+    band = np.repeat(body.meridians[0].band, 2)
+    middle = 0.5 * (steps[1:] + steps[:-1])
+    found = [np.interp(x, place[band == k], hoop[band == k]) for k, x in enumerate(middle, 1)]
+    known = (integral(middle + length / 2) - integral(length / 2 - middle)) / length
+    # the staircase is the trapezium rule: wrong by (L/rings)²/(24 L), 0.5 % of the peak at L = 8
+    assert found == pytest.approx(known, abs=0.008 * integral(length) / length)
 
 
 def test_a_plate_held_at_its_rim_sags_as_the_closed_form():
@@ -199,11 +203,11 @@ def test_a_plate_held_at_its_rim_sags_as_the_closed_form():
     mesh = mesh_meridian([0.0, side], [0.0, 0.0], wall)
     body = shells([mesh], [[0]])
     area = body.geometry.weight.sum(axis=1).reshape(1, -1, 2) / wall
-    from cofire.structures.shell_geometry import STATION_SHAPE
-
     parts = np.zeros((1, mesh.elements, 9))
     parts[:, :, 1::3] = -pressure * area @ STATION_SHAPE
-    move, _ = elastic_response(replace(body, load=body.gathered(parts)), [1.0], [poisson], np.zeros(1))
+    move, _ = elastic_response(
+        replace(body, load=body.gathered(parts)), [1.0], [poisson], np.zeros(1)
+    )
     d = wall**3 / (12 * (1 - poisson**2))
     bent = (5 + poisson) * pressure * side**4 / (64 * (1 + poisson) * d)
     sheared = pressure * side**2 / (4 * 5 / 6 * wall / (2 * (1 + poisson)))
