@@ -8,13 +8,22 @@ the two Gauss lines of each row.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
-from numpy.polynomial.legendre import leggauss
 from numpy.typing import NDArray
 from scipy.interpolate import RegularGridInterpolator
-from skfem import Basis, BilinearForm, ElementQuad2, ElementVector, LinearForm, MeshQuad, asm
-from skfem import condense, solve
+from skfem import (
+    Basis,
+    BilinearForm,
+    ElementQuad2,
+    ElementVector,
+    LinearForm,
+    MeshQuad,
+    asm,
+    condense,
+    solve,
+)
 from skfem.helpers import grad
 
 Array = NDArray[np.float64]
@@ -54,26 +63,6 @@ class Solid:
         level = np.clip(height, self.height[0], self.height[-1])
         return np.asarray(look(np.stack([level, place], axis=-1)))
 
-    def section(self, radius: float, height: float, wall: float, slope: float) -> Array:
-        """Membrane and bending of the section normal to the wall: meridional two, then hoop two.
-
-        `slope` is the angle of the wall from the vertical, outward leaning positive. [rad]
-        """
-        points, weights = leggauss(8)
-        normal = np.array([np.cos(slope), -np.sin(slope)])
-        offset = 0.5 * wall * points
-        stress = self.at(radius + normal[0] * offset, height + normal[1] * offset)
-        along = meridional(stress, slope)
-        hoop = stress[..., 2]
-        return np.array(
-            [
-                0.5 * weights @ along,
-                1.5 * (weights * points) @ along,
-                0.5 * weights @ hoop,
-                1.5 * (weights * points) @ hoop,
-            ]
-        )
-
 
 def meridional(stress: Array, slope: float | Array) -> Array:
     """Stress along a wall leaning `slope` from the vertical, from rr, zz, hoop, rz. [Pa]"""
@@ -86,10 +75,10 @@ def meridional(stress: Array, slope: float | Array) -> Array:
 def graded_lines(breaks: Array, joints: Array, finest: float, coarsest: float) -> Array:
     """Positions from the first to the last of `breaks`, finest next to `joints`. [m]"""
     lines = [float(breaks[0])]
-    for low, high in zip(breaks[:-1], breaks[1:], strict=True):
+    for low, high in pairwise(breaks):
         fine = np.linspace(low, high, 4001)
-        near = np.min(np.abs(fine[:, None] - joints), axis=1) if len(joints) else fine * 0 + high
-        size = np.clip(finest + 0.25 * near, finest, coarsest)
+        away = np.min(np.abs(fine[:, None] - joints), axis=1)
+        size = np.clip(finest + 0.25 * away, finest, coarsest)
         count = np.concatenate([[0.0], np.cumsum(np.diff(fine) * 2.0 / (size[1:] + size[:-1]))])
         wanted = np.linspace(0.0, count[-1], int(np.ceil(count[-1])) + 1)
         lines.extend(np.interp(wanted[1:], count, fine))
@@ -193,18 +182,15 @@ def solve_solid(
 
 def _face(radius: Array, height: Array, offset: float) -> Array:
     """Radius, at each `height`, of the surface at `offset` along the outward normal. [m]"""
-    slope = np.gradient(radius, height, edge_order=2)
-    cosine = 1.0 / np.hypot(1.0, slope)
-    extended = np.arctan(slope[[0, -1]])
-    r, z = radius + offset * cosine, height - offset * cosine * slope
-    far = 4.0 * abs(offset)
-    step = np.array([-far, far])
-    r = np.concatenate(
-        [[r[0] + step[0] * np.sin(extended[0])], r, [r[-1] + step[1] * np.sin(extended[1])]]
+    lean = np.arctan(np.gradient(radius, height, edge_order=2))
+    r, z = radius + offset * np.cos(lean), height - offset * np.sin(lean)
+    far = 4.0 * abs(offset) * np.array([-1.0, 1.0])  # the face goes on straight past the ends
+    before, after = (
+        r[[0, -1]] + far * np.sin(lean[[0, -1]]),
+        z[[0, -1]] + far * np.cos(lean[[0, -1]]),
     )
-    z = np.concatenate(
-        [[z[0] + step[0] * np.cos(extended[0])], z, [z[-1] + step[1] * np.cos(extended[1])]]
-    )
+    r = np.concatenate([before[:1], r, before[1:]])
+    z = np.concatenate([after[:1], z, after[1:]])
     return np.asarray(np.interp(height, z, r))
 
 

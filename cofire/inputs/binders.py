@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
-from cofire.errors import InputError
-from cofire.inputs.files import is_number, read_toml, show
+from cofire.inputs.fields import Fields
+from cofire.inputs.files import read_toml
 from cofire.inputs.tables import bundled_tables
 
 SUBSTANCES = ("binder", "structural water")
@@ -60,31 +60,16 @@ def shipped_reactions(gas: str) -> tuple[Reaction, ...]:
     path = bundled_tables().joinpath("binders.toml")
     kinetics = "air" if gas == "air" else "inert"
     found = []
-    limits = {
-        "mass_fraction_lost": (0.0, 1.0),
-        "activation_energy_kJ_per_mol": (20.0, 500.0),
-        "log10_frequency_per_s": (0.0, 40.0),
-        "order": (0.5, 3.0),
-    }
     for number, entry in enumerate(read_toml(path).get("reaction", []), 1):
-        for key, (least, most) in limits.items():
-            value = entry.get(key)
-            if not is_number(value) or not least <= value <= most:
-                raise InputError(
-                    f"{path}: reaction {number}: {key} = {show(value)}; allowed: {least:g} to "
-                    f"{most:g}"
-                )
-        if entry.get("substance") not in SUBSTANCES:
-            raise InputError(f"{path}: reaction {number}: substance: allowed: {SUBSTANCES}")
-        if entry.get("gas", kinetics) == kinetics:
-            found.append(
-                Reaction(
-                    str(entry.get("name")),
-                    entry["substance"],
-                    entry["mass_fraction_lost"],
-                    entry["activation_energy_kJ_per_mol"] * 1e3,
-                    10.0 ** entry["log10_frequency_per_s"],
-                    entry["order"],
-                )
-            )
+        fields = Fields(entry, f"{path}: reaction {number}", entry)
+        reaction = Reaction(
+            fields.text("name"),
+            fields.choice("substance", SUBSTANCES),
+            fields.number("mass_fraction_lost", 0.0, 1.0),
+            fields.number("activation_energy_kJ_per_mol", 20.0, 500.0) * 1e3,
+            10.0 ** fields.number("log10_frequency_per_s", 0.0, 40.0),
+            fields.number("order", 0.5, 3.0),
+        )
+        if fields.text("gas", kinetics) == kinetics:
+            found.append(reaction)
     return tuple(found)

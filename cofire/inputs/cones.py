@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire.errors import InputError
+from cofire.inputs.files import read_text
 from cofire.inputs.tables import bundled_tables
 from cofire.inputs.units import HOUR, kelvin
 
@@ -74,11 +75,7 @@ def read_cones(path: Traversable | Path | None = None) -> ConeChart:
         value at every rate or with two at one, or temperatures that do not rise with cone and rate.
     """
     path = bundled_tables().joinpath("cones.csv") if path is None else path
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: cannot be read ({error})") from None
-    table = csv.DictReader(io.StringIO(text))
+    table = csv.DictReader(io.StringIO(read_text(path)))
     missing = [column for column in COLUMNS if column not in (table.fieldnames or ())]
     if missing:
         raise InputError(f"{path}: no column {', '.join(missing)}; it needs {', '.join(COLUMNS)}")

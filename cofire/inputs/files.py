@@ -41,8 +41,6 @@ def read_text(path: Traversable | Path) -> str:
     try:
         with path.open("rb") as stream:  # never more than that, also of a pipe or a device
             raw = stream.read(LARGEST_FILE + 1)
-    except FileNotFoundError:
-        raise InputError(f"{where}: no such file") from None
     except OSError as error:
         raise InputError(f"{where}: cannot be read ({error.strerror})") from None
     if len(raw) > LARGEST_FILE:

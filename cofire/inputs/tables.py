@@ -69,7 +69,8 @@ def _checked_folder(folder: Traversable | Path) -> Traversable | Path:
     if not folder.is_dir():
         what = "a file, not a folder" if folder.is_file() else "no such folder"
         raise InputError(f"{folder}: {what}; give a folder of material tables")
-    if not any(_toml_files(folder.joinpath(place)) for place in (".", *CARD_FOLDERS, "kilns")):
+    places = (folder, *(folder.joinpath(place) for place in (*CARD_FOLDERS, "kilns")))
+    if not any(map(_toml_files, places)):
         raise InputError(
             f"{folder}: no tables in it; allowed: cards as *.toml in it or in its "
             f"{' or '.join(CARD_FOLDERS)}, kilns in its kilns"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,12 @@ from cofire.physics.rheology import creep_factor, shear_viscosity
 from cofire.physics.sintering import relative_density
 
 Array = NDArray[np.float64]
+
+
+PER_MATERIAL = (
+    "relative_density", "mass_fraction", "young_modulus", "poisson_ratio", "viscosity",
+    "viscous_poisson_ratio", "creep_factor", "creep_exponent", "yield_stress", "strength",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -89,6 +95,27 @@ class History:
     def free_strain(self) -> Array:
         """Sum of all contributions, shape (N, M). [-]"""
         return np.asarray(np.sum(list(self.strain.values()), axis=0), dtype=np.float64)
+
+    def rows(self, chosen: Sequence[int]) -> History:
+        """The same for some of the materials.
+
+        Parameters
+        ----------
+        chosen : sequence of int
+            Rows, in the order wanted. [-]
+
+        Returns
+        -------
+        History
+            Of those alone.
+        """
+        pick = list(chosen)
+        whole = {f.name: getattr(self, f.name) for f in fields(self)}
+        whole["names"] = tuple(self.names[k] for k in pick)
+        whole["strain"] = {name: values[pick] for name, values in self.strain.items()}
+        for name in PER_MATERIAL:
+            whole[name] = whole[name][pick]
+        return History(**whole)
 
 
 @dataclass(frozen=True)

@@ -173,7 +173,7 @@ def film_energy(
     stress : array_like
         In-plane stress of the film, alike in both directions. [Pa]
     thickness : array_like
-        Of the film, below 1 % of the body's for this to hold within 3 %. [m]
+        Of the film; at 1 % of the body's this is 4 % high. [m]
     young_modulus : array_like
         Of the film. [Pa]
     poisson_ratio : array_like

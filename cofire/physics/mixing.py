@@ -17,8 +17,11 @@ from cofire.physics.porosity import between, positive, rigid_inclusion_factor
 Array = npt.NDArray[np.float64]
 Pair = tuple[npt.ArrayLike, npt.ArrayLike]
 
-CRITICAL_VOLUME = 0.16  # grains packed at random, Scher & Zallen 1970, J. Chem. Phys. 53, 3759
-OVERLAPPING_SPHERES = 0.2895  # Consiglio, Baker, Paul & Stanley 2003, Physica A 319, 49
+# Volume fractions from which a phase is continuous
+CRITICAL_VOLUME = (
+    0.16  # touching grains; Scher & Zallen 1970, J. Chem. Phys. 53, 3759 (from memory)
+)
+OVERLAPPING_SPHERES = 0.2895  # Consiglio, Baker, Paul & Stanley 2003, Physica A 319, 49 (abstract)
 FLOW_THRESHOLD = 0.6  # below this the self-consistent blend is locked by its rigid grains
 BISECTIONS = 52  # of a bracket into which a double has no finer step
 

@@ -278,9 +278,8 @@ def conductivity_factor(porosity: npt.ArrayLike) -> Array:
     """Thermal conductivity of a body with open pores, as a share of the dense body's.
 
     Landauer 1952, J. Appl. Phys. 23, 779 (from memory), with pores that do not conduct: below
-    Maxwell's closed-pore figure 2(1 - P)/(2 + P). Gas and radiation in the pores are left out,
-    which understates it above about 800 °C. Refused above 60 % porosity, short of the 2/3 at which
-    the model's solid falls apart.
+    Maxwell's closed-pore figure 2(1 - P)/(2 + P). Gas and radiation in the pores are left out.
+    Refused above 60 % porosity, short of the 2/3 at which the model's solid falls apart.
 
     Parameters
     ----------

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,6 +11,7 @@ from cofire.inputs.cards import Card
 from cofire.inputs.units import celsius
 from cofire.physics.densification import GAS_CONSTANT
 from cofire.physics.gas_flow import gas_viscosity, permeability, wall_overpressure
+from cofire.physics.history import History
 from cofire.planning.flags import Flag, not_computed
 from cofire.planning.gases import gas_grade
 from cofire.planning.response import Response
@@ -116,7 +119,7 @@ def atmosphere_flags(response: Response) -> list[Flag]:
     """
     found = []
     gas = response.vessel.firing.gas
-    for row, card in materials(response):
+    for _, card in materials(response):
         grade, reason = gas_grade(card, gas, response.trace.peak)
         load = (0.0, 0.75, 2.0)[grade]
         found.append(
@@ -128,26 +131,50 @@ def atmosphere_flags(response: Response) -> list[Flag]:
                 temperature=response.trace.peak,
             )
         )  # fmt: skip
-        if card.kind == "ceramic":
-            found.append(_core(response, row, card))
+    return found + core_of(*_pure(response))
+
+
+def _pure(response: Response) -> tuple[History, list[Card]]:
+    """History and cards of the materials that are not blends."""
+    rows = [(row, card) for row, card in materials(response) if not card.parts]
+    return response.history.rows([row for row, _ in rows]), [card for _, card in rows]
+
+
+def core_of(history: History, cards: Sequence[Card]) -> list[Flag]:
+    """Char left in each body when its pores begin to close: black core, bloating.
+
+    Parameters
+    ----------
+    history : History
+        Of the cards, in order.
+    cards : sequence of Card
+        Those that are not bodies are passed over.
+
+    Returns
+    -------
+    list of Flag
+        One a body.
+    """
+    found = []
+    for row, card in enumerate(cards):
+        if card.kind != "ceramic":
+            continue
+        density, mass = history.relative_density[row], history.mass_fraction[row]
+        grown = (density - density[0]) / max(density[-1] - density[0], 1e-9)
+        closing = int(np.argmax(grown > PORES_CLOSE))
+        bare = 1.0 - card["binder"].scalar - card.scalar("loss_on_ignition", 0.0)
+        char = max(float(mass[closing]) - bare, 0.0)
+        found.append(
+            Flag(
+                "core", card.name, char / CHAR_NO, CHAR_CAUTION / CHAR_NO, 100 * char,
+                100 * CHAR_NO, "% of dried mass", "common practice",
+                "Burn out in air: slower between 250 and 550 °C, with a hold, before the pack is "
+                "closed.",
+                "char left in the body when its pores begin to close",
+                float(history.time[closing]), float(history.temperature[closing]),
+            )
+        )  # fmt: skip
     return found
-
-
-def _core(response: Response, row: int, card: Card) -> Flag:
-    """Char left when the pores begin to close: black core, bloating."""
-    density = response.history.relative_density[row]
-    grown = (density - density[0]) / max(density[-1] - density[0], 1e-9)
-    closing = int(np.argmax(grown > PORES_CLOSE))
-    left = response.history.mass_fraction[row, closing] - response.history.mass_fraction[row, -1]
-    organic = 1.0 - card["binder"].scalar - card.scalar("loss_on_ignition", 0.0)
-    char = max(float(response.history.mass_fraction[row, -1] - organic), 0.0) + max(left, 0.0)
-    return Flag(
-        "core", card.name, char / CHAR_NO, CHAR_CAUTION / CHAR_NO, 100 * char, 100 * CHAR_NO,
-        "% of dried mass", "common practice",
-        "Burn out in air: slower between 250 and 550 °C, with a hold, before the pack is closed.",
-        "char left in the body when its pores begin to close",
-        float(response.history.time[closing]), float(response.history.temperature[closing]),
-    )  # fmt: skip
 
 
 def drying_flags(response: Response) -> list[Flag]:
@@ -183,10 +210,6 @@ def drying_flags(response: Response) -> list[Flag]:
 def burnout_flags(response: Response) -> list[Flag]:
     """Gas pressure in the middle of the wall against the strength of the moment.
 
-    Darcy flow out of both faces of a slab with uniform release (a quasi-steady estimate: true
-    while the release changes slowly against the time gas needs to leave, seconds here);
-    permeability after Kozeny and Carman for grains of one size, the binder still in the pores.
-
     Parameters
     ----------
     response : Response
@@ -195,14 +218,36 @@ def burnout_flags(response: Response) -> list[Flag]:
     Returns
     -------
     list of Flag
-        One a material.
+        One a material that is not a blend; a blend lies between its parts.
     """
-    h = response.history
-    wall = float(response.shell.wall.max())
+    history, cards = _pure(response)
+    return burnout_of(history, cards, float(response.shell.wall.max()))
+
+
+def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Flag]:
+    """Gas pressure of burnout in walls of given materials.
+
+    Darcy flow out of both faces of a slab with uniform release (a quasi-steady estimate: true
+    while the release changes slowly against the time gas needs to leave, seconds here);
+    permeability after Kozeny and Carman for grains of one size, the binder still in the pores.
+
+    Parameters
+    ----------
+    history : History
+        Of the cards, in order.
+    cards : sequence of Card
+        Pure materials.
+    wall : float
+        Thickness. [m]
+
+    Returns
+    -------
+    list of Flag
+        One a card.
+    """
+    h = history
     found = []
-    for row, card in materials(response):
-        if card.parts:
-            continue  # between its parts, which stand here themselves or are coarser
+    for row, card in enumerate(cards):
         solid = card["theoretical_density"].scalar * card["green_density"].scalar
         release = -np.gradient(h.mass_fraction[row], h.time) * solid
         lost = 1.0 - h.mass_fraction[row]

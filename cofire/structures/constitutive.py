@@ -30,6 +30,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cofire.errors import ModelError
 from cofire.structures.point_properties import NO_YIELD, REFERENCE_STRESS, PointProperties
@@ -65,6 +66,7 @@ __all__ = [
 MECHANISMS = ("viscous", "creep", "plastic")
 """Order of the mechanisms along the first axis of increments."""
 
+_NO_CREEP = -60.0  # logarithm of a rate at the reference stress that counts as none
 _NEGLIGIBLE_RELIEF = 1.0e-13  # stress relieved in a stage, over the stress, that is dropped
 _TANGENT_FLOOR = 1.0e-6  # stiffness kept along a yielding direction, over the elastic one
 _SETTLED = 3.0e-5  # last relative step of a local Newton iteration, which is quadratic
@@ -81,31 +83,37 @@ class Stage:
         Stress components.
     shape
         Of the points.
+    flow_time
+        For which the stage's own rates act. [s]
+    weight
+        w_k, shape (C, n). [-]
     compliance
         Elastic plus viscous compliance of each mode, shape (C, n). [1/Pa]
     viscous_compliance
         The viscous part of it, or None where nothing flows. [1/Pa]
-    flow_time
-        For which the stage's own rates act. [s]
     log_creep
         Logarithm of flow time × creep factor, so that λ = exp(this) σ_eq^(n−1), or None. [-]
     stress_power
         Creep exponent less one, shape (n,). [-]
+    creeps
+        Points whose material creeps, shape (n,).
     yield_stress
         Shape (n,), or None where nothing yields. [Pa]
-    weight
-        w_k, shape (C, n). [-]
+    creep_at_yield
+        λ of creep at the yield stress, shape (n,). [1/Pa]
     """
 
     state: StressState
     shape: tuple[int, ...]
+    flow_time: float
+    weight: Array
     compliance: Array
     viscous_compliance: Array | None
-    flow_time: float
     log_creep: Array | None
     stress_power: Array
+    creeps: NDArray[np.bool_]
     yield_stress: Array | None
-    weight: Array
+    creep_at_yield: Array
 
 
 @dataclass(frozen=True)
@@ -159,27 +167,35 @@ def prepare(properties: PointProperties, state: StressState, flow_time: float) -
     flat = PointProperties(*(value.reshape(-1) for value in properties))
     factor = state.poisson_factor[:, None]
     compliance = (1.0 + factor * flat.poisson_ratio) / flat.young_modulus
+    weight = np.empty_like(compliance)
+    weight[:] = 1.0 + 0.5 * factor
     viscous: Array | None = None
     log_creep: Array | None = None
+    power = flat.creep_exponent - 1.0
+    creeps = flat.log_creep_rate > _NO_CREEP
     if flow_time > 0.0:
         if flat.fluidity.any():
             viscous = (1.0 + factor * flat.viscous_poisson_ratio) * (flow_time * flat.fluidity)
             compliance += viscous
-        if flat.log_creep_rate.max() > -60.0:
+        if creeps.any():
             log_creep = flat.log_creep_rate - flat.creep_exponent * np.log(REFERENCE_STRESS)
             log_creep += np.log(flow_time)
-    weight = np.empty_like(compliance)
-    weight[:] = 1.0 + 0.5 * factor
+    yields = flat.yield_stress.min() < NO_YIELD
+    at_yield = np.zeros_like(power)
+    if yields and log_creep is not None:
+        at_yield = np.exp(log_creep + power * np.log(flat.yield_stress)) * creeps
     return Stage(
         state=state,
         shape=shape,
+        flow_time=flow_time,
+        weight=weight,
         compliance=compliance,
         viscous_compliance=viscous,
-        flow_time=flow_time,
         log_creep=log_creep,
-        stress_power=flat.creep_exponent - 1.0,
-        yield_stress=flat.yield_stress if flat.yield_stress.min() < NO_YIELD else None,
-        weight=weight,
+        stress_power=power,
+        creeps=creeps,
+        yield_stress=flat.yield_stress if yields else None,
+        creep_at_yield=at_yield,
     )
 
 
@@ -203,20 +219,14 @@ def respond(stage: Stage, trial_strain: Array, near: Response | None = None) -> 
     state, compliance, weight = stage.state, stage.compliance, stage.weight
     count = compliance.shape[0]
     strain = state.strain_to_mode @ trial_strain.reshape(count, -1)
-    creep: Array | None = None
-    plastic: Array | None = None
-    multiplier: Array | None = None
-    if stage.log_creep is not None:
-        multiplier = creep = _creep_multiplier(stage, stage.log_creep, strain, near)
-    if stage.yield_stress is not None:
-        multiplier, plastic = _plastic_multiplier(stage, stage.yield_stress, strain, creep, near)
+    creep, plastic = _multipliers(stage, strain, near)
+    multiplier = creep if plastic is None or creep is None else creep + plastic
     if multiplier is not None:
         compliance = compliance + weight * multiplier
     stress = strain / compliance
     tangent = state.stiffness_map @ (1.0 / compliance)
     slope: Array | None = None
-    if multiplier is not None:
-        creep = multiplier if plastic is None else multiplier - plastic
+    if creep is not None:
         direction = weight * stress
         rate = direction / compliance
         slope = rate * _softness(stage, compliance, stress, direction, rate, creep, plastic)
@@ -258,13 +268,47 @@ def _squared(energy: Array) -> Array:
     return np.asarray(np.maximum(total_of(energy), SMALLEST_STRESS**2), np.float64)
 
 
+def _multipliers(
+    stage: Stage, strain: Array, near: Response | None
+) -> tuple[Array | None, Array | None]:
+    """Multipliers of creep and of yield, both or the second None if idle, shape (n,). [1/Pa]
+
+    A point yields if creep at the yield stress leaves it above; yield then takes what is left.
+    """
+    guess = _guess(stage, strain, near)
+    creeping, yielding = stage.creeps, None
+    if stage.yield_stress is not None:
+        stress = strain / (stage.compliance + stage.weight * stage.creep_at_yield)
+        over = total_of(stage.weight * stress * stress) > stage.yield_stress * stage.yield_stress
+        if over.any():
+            yielding = np.flatnonzero(over)
+            creeping = creeping & ~over
+    creep: Array | None = None
+    if stage.log_creep is not None and creeping.any():
+        where = np.flatnonzero(creeping)
+        found = _creep_multiplier(stage, stage.log_creep, strain, where, guess)
+        if found is not None:
+            creep = np.zeros(strain.shape[1])
+            creep[where] = found
+    if yielding is None or stage.yield_stress is None:
+        return creep, None
+    creep = np.zeros(strain.shape[1]) if creep is None else creep
+    creep[yielding] = least = stage.creep_at_yield[yielding]
+    plastic = np.zeros(strain.shape[1])
+    both = _total_multiplier(stage, stage.yield_stress, strain, yielding, guess)
+    plastic[yielding] = both - least
+    return creep, plastic
+
+
 def _guess(stage: Stage, strain: Array, near: Response | None) -> Array | None:
-    """Multiplier to start from, by the tangent within a stage, by flow time across. [1/Pa]"""
+    """Sum of both multipliers to start from: by the tangent, or by flow time, (n,). [1/Pa]"""
     if near is None or near.slope is None or near.creep_multiplier is None:
         return None
-    known = near.creep_multiplier
     if near.stage is not stage:
-        return known * (stage.flow_time / near.stage.flow_time) if known.any() else None
+        if near.stage.flow_time <= 0.0:
+            return None
+        return near.creep_multiplier * (stage.flow_time / near.stage.flow_time)
+    known = near.creep_multiplier
     if near.plastic_multiplier is not None:
         known = known + near.plastic_multiplier
     change = total_of(near.slope * (strain - near.mode_strain))
@@ -272,32 +316,36 @@ def _guess(stage: Stage, strain: Array, near: Response | None) -> Array | None:
 
 
 def _creep_multiplier(
-    stage: Stage, log_creep: Array, strain: Array, near: Response | None
+    stage: Stage,
+    log_creep: Array,
+    strain: Array,
+    where: NDArray[np.intp],
+    guess: Array | None,
 ) -> Array | None:
     """λ with λ = Δt A σ_eq(λ)^(n−1), or None where the relief would be negligible. [1/Pa]
 
     Newton's method in x = ln λ on x − ln(Δt A) − (n−1) ln σ_eq, from a guess or from the lower
     of the two straight lines that bound the equation from below.
     """
-    weight, half_power = stage.weight, 0.5 * stage.stress_power
-    guess = _guess(stage, strain, near)
+    strain, weight, fixed = strain[:, where], stage.weight[:, where], stage.compliance[:, where]
+    log_creep, power = log_creep[where], stage.stress_power[where]
+    half_power = 0.5 * power
+    stress = strain / fixed
+    slow = log_creep + half_power * np.log(_squared(weight * stress * stress))
     if guess is not None:
-        x = np.log(np.maximum(guess, 1.0e-300))
+        x = np.minimum(np.log(np.maximum(guess[where], 1.0e-300)), slow)
     else:
-        stress = strain / stage.compliance
-        slow = log_creep + half_power * np.log(_squared(weight * stress * stress))
-        stiffest = float(stage.compliance.min())
+        stiffest = float(fixed.min())
         if float(slow.max()) < np.log(_NEGLIGIBLE_RELIEF * stiffest):
             return None
         moving = weight > 0.0
         relaxed = np.where(moving, strain, 0.0) / np.where(moving, weight, 1.0) / stiffest
         fast = log_creep + half_power * np.log(_squared(weight * relaxed * relaxed))
-        fast += 2.0 * half_power * np.log(stiffest)
-        x = np.minimum(slow, fast / (1.0 + stage.stress_power))
+        fast += power * np.log(stiffest)
+        x = np.minimum(slow, fast / (1.0 + power))
     for _ in range(_MOST_ITERATIONS):
-        multiplier = np.exp(x)
-        flow = weight * multiplier
-        compliance = stage.compliance + flow
+        flow = weight * np.exp(x)
+        compliance = fixed + flow
         stress = strain / compliance
         energy = weight * stress
         energy *= stress
@@ -306,7 +354,7 @@ def _creep_multiplier(
         energy /= compliance
         step = x - log_creep
         step -= half_power * np.log(squared)
-        step /= 1.0 + stage.stress_power * (total_of(energy) / squared)
+        step /= 1.0 + power * (total_of(energy) / squared)
         x -= step
         if max(float(step.max()), -float(step.min())) < _SETTLED:
             return np.asarray(np.exp(x))
@@ -314,46 +362,35 @@ def _creep_multiplier(
     raise ModelError(message)
 
 
-def _plastic_multiplier(
-    stage: Stage, yield_stress: Array, strain: Array, creep: Array | None, near: Response | None
-) -> tuple[Array | None, Array | None]:
-    """Creep and yield together, and yield alone, with σ_eq down to the yield stress. [1/Pa]
+def _total_multiplier(
+    stage: Stage,
+    yield_stress: Array,
+    strain: Array,
+    where: NDArray[np.intp],
+    guess: Array | None,
+) -> Array:
+    """λ of creep and yield together that brings σ_eq down to the yield stress. [1/Pa]
 
-    Where it yields a point creeps at its yield stress, and yield takes what is left. Newton's
-    method on 1/σ_eq, which is concave in λ.
+    Newton's method on 1/σ_eq, which is concave in λ.
     """
-    weight, whole = stage.weight, strain
-    compliance = stage.compliance if creep is None else stage.compliance + weight * creep
-    stress = strain / compliance
-    over = total_of(weight * stress * stress) > yield_stress * yield_stress
-    where = np.flatnonzero(over)
-    if not where.size:
-        return creep, None
-    strain, weight, limit = strain[:, where], weight[:, where], yield_stress[where]
-    base = stage.compliance[:, where]
-    if stage.log_creep is None:
-        least = np.zeros(where.size)
-    else:
-        least = np.exp(stage.log_creep[where] + stage.stress_power[where] * np.log(limit))
-    guess = _guess(stage, whole, near)
+    strain, weight, fixed = strain[:, where], stage.weight[:, where], stage.compliance[:, where]
+    limit, least = yield_stress[where], stage.creep_at_yield[where]
     found = least if guess is None else np.maximum(guess[where], least)
     for _ in range(_MOST_ITERATIONS):
-        total = base + weight * found
-        stress = strain / total
-        energy = weight * stress * stress
+        compliance = fixed + weight * found
+        stress = strain / compliance
+        energy = weight * stress
+        energy *= stress
         squared = total_of(energy)
-        slope = total_of(energy * weight / total) / squared
-        step = (np.sqrt(squared) / limit - 1.0) / slope
-        found = np.maximum(found + step, least)
-        if float(np.abs(step * slope).max()) < _SETTLED:
-            break
-    else:
-        message = "yield at a point did not converge; check yield stress and modulus"
-        raise ModelError(message)
-    both = np.zeros(over.shape) if creep is None else creep.copy()
-    plastic = np.zeros(over.shape)
-    both[where], plastic[where] = found, found - least
-    return both, plastic
+        energy *= weight
+        energy /= compliance
+        step = np.sqrt(squared) / limit - 1.0
+        close = float(np.abs(step).max()) < _SETTLED
+        found = np.maximum(found + step * (squared / total_of(energy)), least)
+        if close:
+            return found
+    message = "yield at a point did not converge; check yield stress and modulus"
+    raise ModelError(message)
 
 
 def _softness(

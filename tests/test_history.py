@@ -1,0 +1,353 @@
+"""What one material does alone along a firing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.optimize import brentq
+
+from cofire.errors import InputError, OutOfRange
+from cofire.inputs.cards import Card
+from cofire.inputs.firing import Firing, Segment, simple_firing
+from cofire.inputs.trace import Trace, trace
+from cofire.inputs.units import HOUR, MINUTE, ROOM, kelvin
+from cofire.physics.blends import blend
+from cofire.physics.densification import GAS_CONSTANT
+from cofire.physics.history import History, histories
+from cofire.physics.porosity import rigid_inclusion_factor
+from cofire.physics.rheology import (
+    CREEP_RATE,
+    creep_factor,
+    relaxation_time,
+    set_point,
+    shear_viscosity,
+    tabulated_viscosity,
+)
+from tests.strategies import (
+    CARDS,
+    CERAMICS,
+    KILNS,
+    METALS,
+    TABLES,
+    cards,
+    ceramics,
+    few,
+    firings,
+    metals,
+    reach,
+    some,
+)
+
+ROWS = (
+    "relative_density",
+    "mass_fraction",
+    "young_modulus",
+    "poisson_ratio",
+    "viscosity",
+    "viscous_poisson_ratio",
+    "creep_factor",
+    "creep_exponent",
+    "yield_stress",
+    "strength",
+)
+STUDIO = KILNS["small studio kiln"]
+
+
+def plain(peak: float, hold: float = 60.0, gas: str = "air") -> Trace:
+    """A plain firing of the ware: peak in °C, hold in minutes."""
+    kiln = KILNS["laboratory furnace"]
+    return trace(simple_firing(kiln, kelvin(peak), hold * MINUTE, 150.0 / HOUR, gas=gas, lag=0.0))
+
+
+def one_row(history: History, row: int) -> dict[str, np.ndarray]:
+    return {name: getattr(history, name)[row] for name in ROWS}
+
+
+@few
+@given(st.lists(cards(), min_size=2, max_size=5), firings())
+def test_the_history_of_many_equals_the_histories_one_by_one(
+    many: list[Card], firing: Firing
+) -> None:
+    curve = trace(firing)
+    together = histories(many, curve, extend=True)
+    assert together.names == tuple(card.name for card in many)
+    for row, card in enumerate(many):
+        alone = histories([card], curve, extend=True)
+        for name, value in one_row(alone, 0).items():
+            assert np.array_equal(getattr(together, name)[row], value)
+        for name, strain in together.strain.items():
+            expected = alone.strain[name][0] if name in alone.strain else np.zeros(curve.time.size)
+            assert np.array_equal(strain[row], expected)
+
+
+@some
+@given(cards(), firings())
+def test_contributions_sum_to_the_free_strain(card: Card, firing: Firing) -> None:
+    history = histories([card], trace(firing), extend=True)
+    assert history.free_strain == pytest.approx(sum(history.strain.values()), abs=1e-15)
+    assert {"expansion", "sintering"} <= set(history.strain)
+    assert {change.name for change in card.inversions} <= set(history.strain)
+
+
+@some
+@given(cards(), firings())
+def test_every_row_is_finite_where_it_must_be_and_of_one_sign(card: Card, firing: Firing) -> None:
+    curve = trace(firing)
+    history = histories([card], curve, extend=True)
+    for name in ROWS:
+        assert not np.any(np.isnan(getattr(history, name)))
+    for strain in history.strain.values():
+        assert strain.shape == (1, curve.time.size)
+        assert strain[0, 0] == pytest.approx(0.0, abs=1e-12)
+    assert np.all(history.young_modulus > 0.0)
+    assert np.all(history.strength > 0.0)
+    assert np.all(history.viscosity > 0.0)
+    assert np.all(history.yield_stress > 0.0)
+    assert np.all(history.creep_factor >= 0.0)
+    assert np.all((history.viscous_poisson_ratio > 0.0) & (history.viscous_poisson_ratio <= 0.5))
+    assert np.all(np.diff(history.mass_fraction) <= 1e-15)
+    assert np.all(history.mass_fraction > 0.0)
+    assert np.array_equal(history.temperature, curve.ware)
+
+
+@some
+@given(metals(), ceramics(), firings())
+def test_metals_creep_and_yield_and_ceramics_flow(
+    metal: Card, ceramic: Card, firing: Firing
+) -> None:
+    history = histories([metal, ceramic], trace(firing), extend=True)
+    assert np.all(np.isinf(history.viscosity[0]))
+    assert np.all(np.isfinite(history.yield_stress[0]))
+    assert np.all(history.creep_factor[0] > 0.0)
+    assert np.all(history.creep_factor[1] == 0.0)
+    assert np.all(np.isinf(history.yield_stress[1]))
+
+
+@few
+@given(cards(), firings(), st.floats(0.05, 0.95), st.data())
+def test_splitting_a_segment_changes_no_state(
+    card: Card, firing: Firing, share: float, data: st.DataObject
+) -> None:
+    """Ramp and hold alike: strain within 1e-5 and the rest within 1e-3 of itself at the end."""
+    number = data.draw(st.integers(0, len(firing.segments) - 1))
+    segment = firing.segments[number]
+    start = [ROOM, *(s.target for s in firing.segments)][number]
+    parts = (
+        Segment(start + share * (segment.target - start), segment.rate),
+        replace(segment, hold=share * segment.hold),
+        replace(segment, hold=(1.0 - share) * segment.hold),
+    )
+    split = (*firing.segments[:number], *parts, *firing.segments[number + 1 :])
+    whole, parted = (
+        histories([card], trace(f), extend=True) for f in (firing, replace(firing, segments=split))
+    )
+    assert parted.free_strain[0, -1] == pytest.approx(whole.free_strain[0, -1], abs=1e-5)
+    for name in ROWS:
+        ends = [np.ravel(getattr(h, name)[0])[-1] for h in (parted, whole)]
+        assert ends[0] == pytest.approx(ends[1], rel=1e-3)
+
+
+# -- range -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", CARDS)
+def test_a_firing_hotter_than_a_cards_tables_is_refused(name: str) -> None:
+    card = CARDS[name]
+    hot = min(reach(card) + 15.0, kelvin(1700.0))
+    if hot <= reach(card):
+        pytest.skip("its tables reach beyond the furnace")
+    with pytest.raises(OutOfRange, match=f"^{name}: "):
+        histories([card], plain(hot - 273.15))
+
+
+@pytest.mark.parametrize("name", CARDS)
+def test_a_table_held_beyond_its_rows_is_marked(name: str) -> None:
+    card = CARDS[name]
+    inside, beyond = min(reach(card), kelvin(1690.0)), reach(card) + 10.0
+    assert histories([card], plain(inside - 273.15 - 0.1), extend=True).extended == ()
+    if beyond > kelvin(1700.0):
+        pytest.skip("its tables reach beyond the furnace")
+    history = histories([card], plain(beyond - 273.15), extend=True)
+    ends = {t: card[t].reach[1] for t in TABLES if t in card}
+    short = [t for t, end in ends.items() if end < beyond]
+    assert len(history.extended) == len(short)
+    for line, table in zip(history.extended, short, strict=True):
+        assert line.startswith(f"{name}: {table} held at its {ends[table] - 273.15:.0f} °C value")
+
+
+def test_a_blend_marks_which_of_its_parts_is_extended() -> None:
+    """Also where the part stands beside the blend on its own: one line each."""
+    silver, frit = CARDS["fine silver"], CARDS["fritted body"]
+    mixed = blend(silver, frit, 0.5)
+    history = histories([mixed, silver], plain(940.0), extend=True)
+    named = [line.split(":")[0] for line in history.extended]
+    assert named == ["fritted body"] * len(named)
+    assert named
+    assert len(set(history.extended)) == len(named)
+
+
+def test_a_card_that_lacks_a_property_says_what_it_is_needed_for() -> None:
+    card = CARDS["copper"]
+    bare = {k: v for k, v in card.properties.items() if k != "creep_exponent"}
+    with pytest.raises(InputError, match=r"creep_exponent: missing; needed .*stress exponent"):
+        histories([replace(card, properties=bare)], plain(900.0))
+
+
+# -- strength, stiffness, mass ---------------------------------------------------------------
+
+
+def test_a_body_is_weakest_between_burnout_and_sintering() -> None:
+    for name in ("fine silver", "fritted body"):
+        card = CARDS[name]
+        history = histories([card], plain(880.0))
+        strength = history.strength[0]
+        assert strength[0] == pytest.approx(card["green_strength"].scalar, rel=1e-6)
+        assert strength.min() < 1.1 * card["brown_strength"].scalar
+        assert strength[-1] > 10.0 * card["green_strength"].scalar
+
+
+@pytest.mark.parametrize("name", CERAMICS)
+def test_a_ceramic_fired_as_measured_has_its_measured_strength_and_stiffness(name: str) -> None:
+    """Where the card's strength was measured at its fired density; cooled ware, within 1 %."""
+    card = CARDS[name]
+    fired = card.fired_at
+    assert fired is not None
+    up = np.linspace(ROOM, fired.peak, 500)
+    ware = np.concatenate([up, [fired.peak], [ROOM]])
+    ramp = (up - ROOM) / fired.rate
+    time = np.concatenate([ramp, [ramp[-1] + max(fired.hold, 1.0)], [ramp[-1] + fired.hold + 2.0]])
+    history = histories([card], Trace(time, ware, ware, np.array([0])))
+    density = history.relative_density[0, -1]
+    for prop, row in (("strength", history.strength), ("young_modulus", history.young_modulus)):
+        if card[prop].at_density == pytest.approx(density, abs=0.002):
+            assert row[0, -1] == pytest.approx(card[prop].value[0], rel=0.02)
+
+
+@pytest.mark.parametrize("gas", ["air", "inert"])
+def test_binder_and_bound_water_are_lost_from_the_dried_mass(gas: str) -> None:
+    card = CARDS["mid-fire stoneware"]
+    history = histories([card], plain(1200.0, gas=gas))
+    lost = 1.0 - history.mass_fraction[0, -1]
+    binder, water = card["binder"].scalar, card["loss_on_ignition"].scalar
+    assert 0.8 * binder + 0.95 * water < lost < binder + water
+
+
+def test_a_metal_softens_while_hot_and_hardens_on_cooling() -> None:
+    history = histories([CARDS["copper"]], plain(1000.0))
+    hot = int(np.argmax(history.temperature))
+    assert history.yield_stress[0, hot] < 0.1 * history.yield_stress[0, -1]
+    assert history.young_modulus[0, hot] < history.young_modulus[0, -1]
+
+
+# -- flow ------------------------------------------------------------------------------------
+
+
+@some
+@given(metals(), st.floats(1e5, 1e8))
+def test_creep_at_the_cards_own_stress_is_one_in_a_million_per_second(
+    metal: Card, stress: float
+) -> None:
+    """And elsewhere follows Norton in stress and Arrhenius in temperature."""
+    row, n = metal["creep_stress"], metal["creep_exponent"].scalar
+    assert row.temperature is not None
+    at, energy = float(row.temperature[0]), metal["creep_energy"].scalar
+    own = creep_factor(at, row.scalar, at, n, energy)
+    assert own * row.scalar**n == pytest.approx(CREEP_RATE)
+    hotter = creep_factor(at + 50.0, row.scalar, at, n, energy)
+    faster = np.exp(-energy / GAS_CONSTANT * (1.0 / (at + 50.0) - 1.0 / at))
+    assert hotter / own == pytest.approx(faster)
+    assert own * stress**n == pytest.approx(CREEP_RATE * (stress / row.scalar) ** n)
+
+
+@pytest.mark.parametrize("name", CERAMICS)
+def test_a_ceramic_flows_less_the_colder_it_is_and_not_at_all_when_frozen(name: str) -> None:
+    card = CARDS[name]
+    table = card["glass_viscosity" if "glass_viscosity" in card else "body_viscosity"]
+    assert table.temperature is not None
+    ware = np.linspace(table.temperature[0], table.temperature[-1], 200)
+    viscosity = shear_viscosity(card, ware)
+    assert np.all(np.diff(viscosity) < 0.0)
+    assert np.isinf(shear_viscosity(card, table.temperature[:1] - 1.0)[0])
+    assert np.log10(tabulated_viscosity(table, table.temperature)) == pytest.approx(table.value)
+
+
+def test_crystals_stiffen_a_glass_or_the_sag_bar_says_how_much() -> None:
+    card = CARDS["fritted body"]
+    bare = {k: v for k, v in card.properties.items() if k != "sag_viscosity"}
+    ware = kelvin(np.array([600.0, 700.0]))
+    glass = tabulated_viscosity(card["glass_viscosity"], ware)
+    stiffened = shear_viscosity(replace(card, properties=bare), ware)
+    factor = float(rigid_inclusion_factor(card["crystal_fraction"].scalar))
+    assert stiffened == pytest.approx(factor * glass)
+    if "sag_viscosity" in card:
+        sag = card["sag_viscosity"]
+        assert sag.temperature is not None
+        dense = 3.0 * shear_viscosity(card, sag.temperature)
+        assert np.log10(dense) == pytest.approx([sag.scalar])
+
+
+def test_relaxation_is_stiffness_against_the_sum_of_flows() -> None:
+    E, eta, A = np.array([50e9]), np.array([1e14]), np.array([1e-21])
+    viscous = relaxation_time(E, eta, 0.0 * A, 1.0, 10e6)
+    assert viscous == pytest.approx(eta / E)
+    creeping = relaxation_time(E, np.array([np.inf]), A, 3.0, 10e6)
+    assert creeping == pytest.approx(1.0 / (E * A * 10e6**2))
+    assert 1.0 / relaxation_time(E, eta, A, 3.0, 10e6) == pytest.approx(
+        1.0 / viscous + 1.0 / creeping
+    )
+    assert np.isinf(relaxation_time(E, np.array([np.inf]), 0.0 * A, 3.0, 10e6))
+
+
+@pytest.mark.parametrize("rate", [20.0, 100.0, 500.0])
+@pytest.mark.parametrize("energy", [300e3, 500e3])
+def test_the_set_point_is_where_relaxation_grows_as_fast_as_time(
+    rate: float, energy: float
+) -> None:
+    """Steady cooling in K/h: τ (Q/RT²) × rate = 1, solved for T; within 0.2 K on a 4 K grid."""
+    ware = np.arange(kelvin(900.0), ROOM, -4.0)
+    time = (ware[0] - ware) / rate * HOUR
+
+    def tau(T: np.ndarray | float) -> np.ndarray:
+        return np.asarray(
+            3600.0 * np.exp(energy / GAS_CONSTANT * (1.0 / np.asarray(T) - 1.0 / 873.15))
+        )
+
+    def growth(T: float) -> float:
+        return float(np.log(tau(T) * energy / (GAS_CONSTANT * T**2) * rate / HOUR))
+
+    expected = brentq(growth, kelvin(300.0), kelvin(890.0))
+    assert set_point(time, ware, tau(ware)) == pytest.approx(expected, abs=0.2)
+
+
+def test_a_body_that_never_flows_sets_at_the_peak_and_a_liquid_never() -> None:
+    ware = np.concatenate([np.linspace(ROOM, 1000.0, 50), np.linspace(1000.0, ROOM, 50)])
+    time = np.linspace(0.0, 1e5, 100)
+    assert set_point(time, ware, np.full(100, np.inf)) == 1000.0
+    assert set_point(time, ware, np.full(100, 1e-3)) == ROOM
+
+
+def test_slower_cooling_sets_colder() -> None:
+    card = CARDS["fritted body"]
+
+    def sets(rate: float) -> float:
+        down = (Segment(kelvin(880.0), np.inf, HOUR), Segment(kelvin(300.0), rate / HOUR))
+        history = histories([card], trace(Firing("down", STUDIO, down)))
+        relaxation = relaxation_time(
+            history.young_modulus,
+            history.viscosity,
+            history.creep_factor,
+            history.creep_exponent[:, None],
+            10e6,
+        )
+        return set_point(history.time, history.temperature, relaxation[0])
+
+    found = [sets(rate) for rate in (100.0, 30.0, 10.0)]
+    assert np.all(np.diff(found) < -2.0)
+
+
+def test_only_named_metals_are_shipped_as_metals() -> None:
+    assert set(METALS) & set(CERAMICS) == set()
