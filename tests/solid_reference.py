@@ -43,8 +43,6 @@ class Solid:
         Radius of the two faces at `height`, shape (rows,). [m]
     stress
         rr, zz, hoop, rz, shape (rows, points, 4). [Pa]
-    displacement
-        Radial and axial at the same points, shape (rows, points, 2). [m]
     """
 
     height: Array
@@ -52,7 +50,6 @@ class Solid:
     inner: Array
     outer: Array
     stress: Array
-    displacement: Array
 
     def at(self, radius: Array, height: Array) -> Array:
         """Stress at any points, shape of `radius` and a last axis rr, zz, hoop, rz. [Pa]"""
@@ -157,7 +154,7 @@ def solve_solid(
         [
             common + 2.0 * mu * g[0, 0],
             common + 2.0 * mu * g[1, 1],
-            lam * (g[0, 0] + g[1, 1]) - pressure if plane_strain else common + 2.0 * mu * hoop,
+            common + 2.0 * mu * hoop,
             mu * (g[0, 1] + g[1, 0]),
         ],
         axis=-1,
@@ -167,7 +164,6 @@ def solve_solid(
     rows = 2 * (len(lines) - 1)
     order = np.lexsort([across_wall.ravel(), np.round(level.ravel() / wall, 9)])
     grid = stress.reshape(-1, 4)[order].reshape(rows, 2 * across, 4)
-    move = np.stack([u[0], u[1]], axis=-1).reshape(-1, 2)[order].reshape(rows, 2 * across, 2)
     position = across_wall.ravel()[order].reshape(rows, -1)[0]
     level = level.ravel()[order].reshape(rows, -1)[:, 0]
     return Solid(
@@ -176,7 +172,6 @@ def solve_solid(
         np.interp(level, height, inner),
         np.interp(level, height, outer),
         _to_faces(grid, position),
-        _to_faces(move, position),
     )
 
 

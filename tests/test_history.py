@@ -31,7 +31,6 @@ from tests.strategies import (
     CARDS,
     CERAMICS,
     KILNS,
-    METALS,
     TABLES,
     cards,
     ceramics,
@@ -55,6 +54,8 @@ ROWS = (
     "strength",
 )
 STUDIO = KILNS["small studio kiln"]
+WITHIN = [name for name, card in CARDS.items() if reach(card) < kelvin(1680.0)]
+"""Cards whose tables the laboratory furnace can leave behind."""
 
 
 def plain(peak: float, hold: float = 60.0, gas: str = "air") -> Trace:
@@ -154,23 +155,19 @@ def test_splitting_a_segment_changes_no_state(
 # -- range -----------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", CARDS)
+@pytest.mark.parametrize("name", WITHIN)
 def test_a_firing_hotter_than_a_cards_tables_is_refused(name: str) -> None:
     card = CARDS[name]
-    hot = min(reach(card) + 15.0, kelvin(1700.0))
-    if hot <= reach(card):
-        pytest.skip("its tables reach beyond the furnace")
+    hot = reach(card) + 15.0
     with pytest.raises(OutOfRange, match=f"^{name}: "):
         histories([card], plain(hot - 273.15))
 
 
-@pytest.mark.parametrize("name", CARDS)
+@pytest.mark.parametrize("name", WITHIN)
 def test_a_table_held_beyond_its_rows_is_marked(name: str) -> None:
     card = CARDS[name]
-    inside, beyond = min(reach(card), kelvin(1690.0)), reach(card) + 10.0
-    assert histories([card], plain(inside - 273.15 - 0.1), extend=True).extended == ()
-    if beyond > kelvin(1700.0):
-        pytest.skip("its tables reach beyond the furnace")
+    inside, beyond = reach(card) - 0.1, reach(card) + 10.0
+    assert histories([card], plain(inside - 273.15), extend=True).extended == ()
     history = histories([card], plain(beyond - 273.15), extend=True)
     ends = {t: card[t].reach[1] for t in TABLES if t in card}
     short = [t for t, end in ends.items() if end < beyond]
@@ -211,20 +208,27 @@ def test_a_body_is_weakest_between_burnout_and_sintering() -> None:
 
 
 @pytest.mark.parametrize("name", CERAMICS)
-def test_a_ceramic_fired_as_measured_has_its_measured_strength_and_stiffness(name: str) -> None:
-    """Where the card's strength was measured at its fired density; cooled ware, within 1 %."""
+def test_stiffness_and_strength_grow_with_density_to_the_measured_ones(name: str) -> None:
+    """Stiffness linearly from just below the green density, strength exponentially from brown.
+
+    Both laws written out, at the cold end of the firing that the card was measured in.
+    """
     card = CARDS[name]
     fired = card.fired_at
     assert fired is not None
-    up = np.linspace(ROOM, fired.peak, 500)
-    ware = np.concatenate([up, [fired.peak], [ROOM]])
-    ramp = (up - ROOM) / fired.rate
-    time = np.concatenate([ramp, [ramp[-1] + max(fired.hold, 1.0)], [ramp[-1] + fired.hold + 2.0]])
+    ware = np.append(np.linspace(ROOM, fired.peak, 500), [fired.peak, ROOM])
+    ramp = (fired.peak - ROOM) / fired.rate
+    time = np.append(np.linspace(0.0, ramp, 500), ramp + fired.hold + np.array([1.0, 2.0]))
     history = histories([card], Trace(time, ware, ware, np.array([0])))
-    density = history.relative_density[0, -1]
-    for prop, row in (("strength", history.strength), ("young_modulus", history.young_modulus)):
-        if card[prop].at_density == pytest.approx(density, abs=0.002):
-            assert row[0, -1] == pytest.approx(card[prop].value[0], rel=0.02)
+    density, green = history.relative_density[0, -1], card["green_density"].scalar
+    stiff, strong = card["young_modulus"], card["strength"]
+    share = (density - green + 0.01) / (stiff.at_density - green + 0.01)
+    assert history.young_modulus[0, -1] == pytest.approx(share * stiff.value[0], rel=1e-6)
+    assert density <= strong.at_density + 0.002
+    brown = card["brown_strength"].scalar
+    way = (density - green) / (strong.at_density - green)
+    expected = brown * (strong.scalar / brown) ** way
+    assert history.strength[0, -1] == pytest.approx(expected, rel=5e-3)
 
 
 @pytest.mark.parametrize("gas", ["air", "inert"])
@@ -347,7 +351,3 @@ def test_slower_cooling_sets_colder() -> None:
 
     found = [sets(rate) for rate in (100.0, 30.0, 10.0)]
     assert np.all(np.diff(found) < -2.0)
-
-
-def test_only_named_metals_are_shipped_as_metals() -> None:
-    assert set(METALS) & set(CERAMICS) == set()

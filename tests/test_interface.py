@@ -283,6 +283,27 @@ def test_rings_against_the_shell_equation_solved_numerically():
     assert joint.energy == pytest.approx(energy, rel=1e-4)
 
 
+def test_parting_takes_back_the_work_of_any_force_and_moment():
+    """Against the strain energy of both tube ends, each bent by the force and moment alone."""
+    R, t, E, nu = 0.05, 0.006, (120e9, 60e9), (0.34, 0.2)
+    force, moment = 2e3, 5.0
+    energy = 0.0
+    x = np.linspace(0.0, 12.0, 20001)  # in decay lengths
+    for young, poisson, outward in zip(E, nu, (force, -force), strict=True):
+        D = young * t**3 / (12 * (1 - poisson**2))
+        b = (young * t / (4 * D * R**2)) ** 0.25
+        sine = moment / (2 * D * b**2)
+        cosine = outward / (2 * D * b**3) - sine
+        w = np.exp(-x) * (cosine * np.cos(x) + sine * np.sin(x))
+        curvature = 2 * b**2 * np.exp(-x) * (cosine * np.sin(x) - sine * np.cos(x))
+        energy += 0.5 * np.trapezoid(D * curvature**2 + young * t * w**2 / R**2, x / b) / t
+
+    assert interface.parting_energy(R, t, E, nu, force, moment) == pytest.approx(energy, rel=1e-6)
+    joint = interface.ring_joint(R, t, E[0], nu[0], E[1], nu[1], 1e-3)
+    again = interface.parting_energy(R, t, E, nu, joint.radial_force, joint.moment)
+    assert again == pytest.approx(joint.energy)
+
+
 def test_rings_broadcast():
     joint = interface.ring_joint(0.05, 0.005, 60e9, 0.2, 120e9, 0.34, np.linspace(0, 1e-3, 5))
 

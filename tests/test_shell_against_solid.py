@@ -155,6 +155,25 @@ def solved(name: str) -> Solved:
     return Solved(case, solid, body, stress, state)
 
 
+def test_a_finer_solid_says_the_same():
+    case, coarse = CASES["butt, a/h 10"], solved("butt, a/h 10")
+    height = case.reach * case.wall * np.linspace(-1.0, 1.0, 301)
+    fine = solve_solid(
+        straight(height),
+        height,
+        case.wall,
+        np.zeros(1),
+        *case.moduli,
+        np.array([0.5, -0.5]),
+        finest=0.01,
+        coarsest=0.2,
+        across=16,
+    )
+    other = Solved(case, fine, coarse.body, coarse.stress, coarse.state)
+    assert other.windows(0) == pytest.approx(coarse.windows(0), abs=3e-3)
+    assert other.peak_errors() == pytest.approx(coarse.peak_errors(), abs=1e-3)
+
+
 @pytest.mark.parametrize("name", CASES)
 def test_the_bending_peak_is_the_solids_to_a_quarter_of_wall_over_radius(name):
     """What a shell of first order leaves out is of the order of h/a."""

@@ -17,11 +17,10 @@ from cofire.physics.porosity import between, positive, rigid_inclusion_factor
 Array = npt.NDArray[np.float64]
 Pair = tuple[npt.ArrayLike, npt.ArrayLike]
 
-# Volume fractions from which a phase is continuous
-CRITICAL_VOLUME = (
-    0.16  # touching grains; Scher & Zallen 1970, J. Chem. Phys. 53, 3759 (from memory)
-)
-OVERLAPPING_SPHERES = 0.2895  # Consiglio, Baker, Paul & Stanley 2003, Physica A 319, 49 (abstract)
+# Volume fraction from which a phase is continuous: grains that touch (Scher & Zallen 1970, J. Chem.
+# Phys. 53, 3759, from memory), grains that overlap (Consiglio et al. 2003, Physica A 319, 49)
+CRITICAL_VOLUME = 0.16
+OVERLAPPING_SPHERES = 0.2895
 FLOW_THRESHOLD = 0.6  # below this the self-consistent blend is locked by its rigid grains
 BISECTIONS = 52  # of a bracket into which a double has no finer step
 
@@ -306,7 +305,8 @@ def viscosity(
     The self-consistent estimate of the incompressible shear modulus, read for viscosities, shear
     or uniaxial. It lies between the series and the parallel mean. A metal that flows by power law
     only is rigid here (infinite): the ceramic's viscosity is then multiplied by 1/(1 - 2.5 c), up
-    to the locking at c = 0.4. Suspensions of spheres stiffen less, so relief is understated.
+    to the locking at c = 0.4. Krieger & Dougherty (1959) with a packing of 0.6 stiffen it less, so
+    relief is understated.
 
     Parameters
     ----------
@@ -336,7 +336,8 @@ def creep_factor(
     gives A_blend = A g^(-(n+1)/2) c^(-(n-1)/2): the linear comparison of Ponte Castañeda 1991,
     J. Mech. Phys. Solids 39, 45 (from memory), a lower bound of A for the grains that have that g.
     The ceramic's own flow belongs in `viscosity`, and the two rates add: each takes the other phase
-    as rigid, so the sum never exceeds what both would do together.
+    as rigid, so for a linear pair the sum never exceeds the rate of `viscosity` with both flowing
+    (at the default threshold).
 
     Parameters
     ----------
@@ -388,8 +389,8 @@ def strength(volume_fraction: npt.ArrayLike, metal: npt.ArrayLike, ceramic: npt.
     """Strength of a blend: the weaker phase's wherever that phase can be continuous. [Pa]
 
     From the stronger phase's strength linearly down to the weaker's at its `CRITICAL_VOLUME`.
-    Common practice, on the safe side of measured blends; it does not know of cracks that
-    misfit between the grains may have opened (`interface.grain_stress`).
+    Common practice, meant to be safe; it does not know of cracks that misfit between the grains may
+    have opened (`interface.grain_stress`).
 
     Parameters
     ----------

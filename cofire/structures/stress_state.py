@@ -145,7 +145,9 @@ def total_of(modes: Array) -> Array:
     modes
         Shape (C, *points). [-]
     """
-    total: Array = modes[0]
-    for mode in modes[1:]:
-        total = total + mode
+    if len(modes) == 1:
+        return modes[0].copy()
+    total: Array = modes[0] + modes[1]
+    for mode in modes[2:]:
+        total += mode
     return total
