@@ -91,9 +91,9 @@ def solve_solid(
     poisson: Array,
     free_strain: Array,
     *,
-    finest: float = 0.02,
+    finest: float = 0.004,
     coarsest: float = 0.4,
-    across: int = 10,
+    across: int = 14,
     plane_strain: bool = False,
 ) -> Solid:
     """Solve a wall with mid-surface (radius, height), cut horizontally at `joints`.

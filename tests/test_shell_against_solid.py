@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from cofire.physics.interface import dundurs
 from cofire.structures import joint
-from cofire.structures.joint_fields import BESIDE, SLANT_GAIN, JointFields, JointState
+from cofire.structures.joint_fields import BESIDE, JointFields, JointState
 from cofire.structures.meridian import mesh_meridian
 from cofire.structures.shell import Shells, elastic_response, shells
 from tests.solid_reference import Solid, meridional, solve_solid
@@ -69,6 +69,7 @@ CASES = {
     ),
     "cone 14°, a/h 10": Case(cone(14.0), 10.0, reach=7.0),
     "cone 14° 2:1, a/h 10": Case(cone(14.0), 10.0, moduli=METAL_BELOW, reach=7.0),
+    "cone -14° 2:1, a/h 10": Case(cone(-14.0), 10.0, moduli=METAL_BELOW, reach=7.0),
     "cone 25°, a/h 10": Case(cone(25.0), 10.0, reach=7.0),
     "belly, a/h 10": Case(belly, 10.0, (2.5,), reach=8.0),
 }
@@ -126,16 +127,12 @@ class Solved:
                     known[face, side, d] = np.interp(place, self.solid.height[rows], stress).mean()
         return known
 
-    def beside(self, component: int) -> tuple[Array, Array, Array]:
-        """Shell alone, with the local field, and with its gain by slant (face, side, distance)."""
+    def beside(self, component: int) -> tuple[Array, Array]:
+        """Shell alone, and with the local field, at the same windows (face, side, distance)."""
         j = len(self.case.steps) // 2
-        shell, envelope = (
-            stress[0, component][[0, -1], j][:, :, 1:]
-            for stress in (self.state.shell_beside, self.state.beside)
-        )
-        lean = self.slope(np.array(self.case.steps[j] * self.case.wall))
-        gain = 1.0 + SLANT_GAIN * np.abs(np.tan(lean))
-        return shell, shell + (envelope - shell) / gain, envelope
+        both = (self.state.shell_beside, self.state.beside)
+        shell, whole = (stress[0, component][[0, -1], j][:, :, 1:] for stress in both)
+        return shell, whole
 
 
 @lru_cache
@@ -165,12 +162,13 @@ def test_a_finer_solid_says_the_same():
         np.zeros(1),
         *case.moduli,
         np.array([0.5, -0.5]),
-        finest=0.01,
+        finest=0.002,
         coarsest=0.2,
-        across=16,
+        across=20,
     )
     other = Solved(case, fine, coarse.body, coarse.stress, coarse.state)
-    assert other.windows(0) == pytest.approx(coarse.windows(0), abs=3e-3)
+    assert other.windows(0)[..., 1:] == pytest.approx(coarse.windows(0)[..., 1:], abs=3e-3)
+    assert other.windows(0)[..., 0] == pytest.approx(coarse.windows(0)[..., 0], abs=0.012)
     assert other.peak_errors() == pytest.approx(coarse.peak_errors(), abs=1e-3)
 
 
@@ -184,17 +182,19 @@ def test_the_bending_peak_is_the_solids_to_a_quarter_of_wall_over_radius(name):
 def test_beside_a_square_joint_the_local_field_makes_up_what_the_shell_lacks(name):
     case = solved(name)
     unit = max(case.case.moduli[0]) / len(case.case.steps)
-    bare, whole = (np.abs(v - case.windows(0)) / unit for v in case.beside(0)[:2])
+    bare, whole = (np.abs(v - case.windows(0)) / unit for v in case.beside(0))
     assert whole[..., 0].max() < 0.09
     assert whole[..., 1:4].max() < 0.04
     assert bare[..., 0].max() > 8.0 * whole[..., 0].max()
 
 
-@pytest.mark.parametrize("degrees", [14, 25])
-def test_the_gain_by_slant_covers_the_sharper_corner(degrees):
-    case = solved(f"cone {degrees}°, a/h 10")
-    known, found = (np.abs(v[..., 0]).max() for v in (case.windows(0), case.beside(0)[2]))
-    assert 0.95 < found / known < 1.1
+@pytest.mark.parametrize("name", [n for n in CASES if "cone" in n or "belly" in n])
+def test_the_estimate_for_slant_is_not_below_the_sharper_corner(name):
+    case = solved(name)
+    known = np.abs(case.windows(0)[..., 0]).max(axis=0)
+    found = np.abs(case.beside(0)[1][..., 0]).max(axis=0) + case.state.slant[0]
+    assert (found > 0.97 * known).all()
+    assert (found < 1.65 * known).all()
 
 
 PAIRS = [(1.0, 0.2, 1.0, 0.2), (2.0, 0.34, 1.0, 0.2), (0.2, 0.2, 1.0, 0.34)]
@@ -280,7 +280,7 @@ def error_table() -> str:
         for component, name_of in enumerate(("meridional", "hoop")):
             known = case.windows(component)
             for label, value in zip(
-                ("shell", "shell + local"), case.beside(component)[:2], strict=True
+                ("shell", "shell + local"), case.beside(component), strict=True
             ):
                 errors = 100 * np.abs(value - known).max(axis=(0, 1)) / jump
                 peak = f"{100 * peaks.min():+.1f} to {100 * peaks.max():+.1f}"

@@ -233,6 +233,28 @@ def load_kilns(folders: Iterable[Path] = ()) -> dict[str, Kiln]:
     return kilns
 
 
+def check_kilns(paths: Iterable[Traversable | Path]) -> list[str]:
+    """Every complaint about the given kiln files, one line a file.
+
+    Parameters
+    ----------
+    paths : iterable of Traversable or Path
+        Kiln files.
+
+    Returns
+    -------
+    list of str
+        Empty where all is well.
+    """
+    problems = []
+    for path in paths:
+        try:
+            read_kiln(read_toml(path), str(path))
+        except InputError as error:
+            problems.append(str(error))
+    return problems
+
+
 def find_kiln(name: str, kilns: dict[str, Kiln], where: str = "") -> Kiln:
     """The kiln of that name, whatever its case.
 

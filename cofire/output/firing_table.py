@@ -11,6 +11,7 @@ from cofire.inputs.cones import read_cones
 from cofire.inputs.firing import Firing
 from cofire.inputs.trace import Trace
 from cofire.inputs.units import HOUR, MINUTE, celsius
+from cofire.output.writing import wrapped
 from cofire.physics.heatwork import cone_equivalent
 
 
@@ -76,7 +77,7 @@ def as_text(firing: Firing, curve: Trace) -> str:
         "",
         f"Ware peaks at {celsius(curve.peak):.0f} °C; at most {behind:.0f} K from the kiln; "
         f"{curve.time[-1] / HOUR:.1f} h in all.",
-        heat_work_line(curve),
+        *wrapped(heat_work_line(curve)),
     ]
     return "\n".join(lines) + "\n"
 

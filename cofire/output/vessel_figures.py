@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.collections import QuadMesh
     from matplotlib.figure import Figure
 
+    from cofire.planning.layers import LayerSearch
     from cofire.planning.response import BandStress, Response
 
 Array = NDArray[np.float64]
@@ -149,4 +150,52 @@ def stress_figure(response: Response, bands: list[BandStress]) -> Figure:
     )  # fmt: skip
     for axes in (left, middle, right):
         axes.spines[["top", "right"]].set_visible(False)
+    return figure
+
+
+def trade_off_figure(search: LayerSearch) -> Figure:
+    """Load against height of the transition, one line a number of blends.
+
+    Parameters
+    ----------
+    search : LayerSearch
+        From `propose_layers`.
+
+    Returns
+    -------
+    Figure
+        One panel, height also in decay lengths.
+    """
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(7.0, 4.6), layout="constrained")
+    axes = figure.subplots()
+    decay = search.decay_length * 1e3
+    counts = sorted({len(t.layout.shares) for t in search.trials})
+    for k, count in enumerate(counts):
+        best: dict[float, float] = {}
+        for t in search.trials:
+            if len(t.layout.shares) == count:
+                height = round(t.layout.total * 1e3, 1)
+                best[height] = min(best.get(height, np.inf), t.load)
+        heights = sorted(best)
+        name = "direct joint" if count == 0 else f"{count} blend" + ("s" if count > 1 else "")
+        axes.plot(
+            heights, [best[h] for h in heights], color=BANDS[k % 5], ls=DASHES[k % 5],
+            marker="osD^v"[k % 5], ms=5, lw=1.4, label=name,
+        )  # fmt: skip
+    axes.axhline(1.0, color="0.4", lw=1.0)
+    axes.text(axes.get_xlim()[1], 1.0, "limit ", ha="right", va="bottom", fontsize=8, color="0.3")
+    axes.plot(
+        search.best.layout.total * 1e3, search.best.load, "o", ms=12, mfc="none", mec="black",
+        label="proposed",
+    )  # fmt: skip
+    axes.set_yscale("log")
+    axes.set_xlabel("height of the transition (mm)")
+    axes.set_ylabel("largest share of a limit used up")
+    axes.grid(color="0.9", lw=0.6)
+    axes.legend(fontsize=8)
+    axes.spines[["right"]].set_visible(False)
+    above = axes.secondary_xaxis("top", functions=(lambda x: x / decay, lambda x: x * decay))
+    above.set_xlabel(f"in decay lengths 1/β = {decay:.1f} mm")
     return figure

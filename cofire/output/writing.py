@@ -104,6 +104,29 @@ def check_targets(targets: Sequence[str | Path | None], force: bool) -> None:
             raise InputError(f"{path}: cannot be written (no folder {path.parent}); make it first")
 
 
+def check_folder(folder: Path, names: Sequence[str], force: bool) -> None:
+    """Refuse a folder whose files could not be written, before anything is computed.
+
+    Parameters
+    ----------
+    folder : Path
+        It need not exist yet.
+    names : sequence of str
+        Files to be written into it.
+    force : bool
+        Whether existing files may be replaced.
+
+    Raises
+    ------
+    InputError
+        A file that exists, or a file in the folder's place.
+    """
+    if folder.is_dir():
+        check_targets([folder / name for name in names], force)
+    elif os.path.lexists(folder):
+        raise InputError(f"{folder}: a file, not a folder; give another name")
+
+
 def _is_stream(path: Path) -> bool:
     """Whether it is a device or a pipe, such as /dev/null, which must not be replaced by a file."""
     return path.exists() and not path.is_file() and not path.is_dir()
@@ -186,6 +209,90 @@ def write_text(target: str, text: str, force: bool) -> None:
         Whether an existing file may be replaced.
     """
     if target == STANDARD_OUTPUT:
-        typer.echo(text, nl=False)
+        typer.echo(text.encode(), nl=False)  # UTF-8 whatever the terminal speaks
     else:
         write_file(Path(target), lambda stream: stream.write(text.encode()), force)
+
+
+def check_folder(path: Path, force: bool, mark: str = "plan.json") -> None:
+    """Refuse a folder that must not be replaced, before the work is done.
+
+    Parameters
+    ----------
+    path : Path
+        The folder.
+    force : bool
+        Whether a folder that holds `mark` may be replaced.
+    mark : str
+        The file by which a folder of ours is known.
+
+    Raises
+    ------
+    InputError
+        It is a file, holds something else, or holds a plan and `force` is not given.
+    """
+    if not path.exists():
+        if not path.parent.is_dir():
+            raise InputError(f"{path}: its folder {path.parent} does not exist")
+        return
+    if not path.is_dir():
+        raise InputError(f"{path}: is a file; name a folder")
+    if any(path.iterdir()):
+        if not (path / mark).is_file():
+            raise InputError(f"{path}: holds other files and no {mark}; name a new folder")
+        if not force:
+            raise InputError(f"{path}: holds a plan already; give --force, or another name")
+
+
+def replace_folder(path: Path, fill: Callable[[Path], None], mark: str, force: bool) -> None:
+    """Fill a folder beside and put it in place whole: a kill leaves the old one or the new one.
+
+    Parameters
+    ----------
+    path : Path
+        The folder.
+    fill : callable
+        Is given the empty folder to write into.
+    mark : str
+        The file by which a folder of ours is known.
+    force : bool
+        Whether a folder that holds `mark` may be replaced.
+
+    Raises
+    ------
+    InputError
+        As `check_folder`, or it cannot be written.
+    """
+    check_folder(path, force, mark)
+    try:
+        new = Path(tempfile.mkdtemp(dir=path.parent, prefix=f".{path.name}."))
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written ({error.strerror})") from None
+    try:
+        fill(new)
+        umask = os.umask(0)
+        os.umask(umask)
+        new.chmod(0o777 & ~umask)
+        if path.exists() and any(path.iterdir()):
+            _exchange(new, path)
+        else:
+            os.replace(new, path)
+    finally:
+        shutil.rmtree(new, ignore_errors=True)
+
+
+def _exchange(new: Path, old: Path) -> None:
+    """Swap two folders in one step where the system can (Linux), else in two renames."""
+    try:
+        renameat2 = ctypes.CDLL(None, use_errno=True).renameat2
+    except (OSError, AttributeError):
+        renameat2 = None
+    here, exchange = -100, 2  # AT_FDCWD, RENAME_EXCHANGE of linux/fs.h
+    if renameat2 is not None:
+        ends = (os.fsencode(new.absolute()), os.fsencode(old.absolute()))
+        if renameat2(here, ends[0], here, ends[1], exchange) == 0:
+            return
+    aside = new.with_name(new.name + ".old")
+    os.replace(old, aside)
+    os.replace(new, old)
+    shutil.rmtree(aside, ignore_errors=True)

@@ -202,6 +202,7 @@ def blend(metal: Card, ceramic: Card, metal_fraction: float) -> Card:
         f"blend; continuous: {mixing.continuity(c)}",
         properties,
         elements=metal.elements,
+        refused=metal.refused or ceramic.refused,
         parts=((metal, c), (ceramic, 1.0 - c)),
         origin=f"blend of {metal.origin} and {ceramic.origin}",
     )

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from cofire.physics.porosity import between, positive
+
 Array = npt.NDArray[np.float64]
 
 
@@ -19,9 +21,14 @@ def permeability(particle_size: npt.ArrayLike, porosity: npt.ArrayLike) -> Array
     particle_size : array_like
         Diameter of the grains. [m]
     porosity : array_like
-        ε, open pores that hold no binder, above 0 and below 1. [-]
+        ε, open pores that hold no binder, from 0.01 to 0.95. [-]
+
+    Raises
+    ------
+    InputError
+        No such bed.
     """
-    d, e = np.asarray(particle_size, np.float64), np.asarray(porosity, np.float64)
+    d, e = positive("particle size", particle_size), between("porosity", porosity, 0.01, 0.95)
     return np.asarray(d**2 * e**3 / (180.0 * (1.0 - e) ** 2))
 
 
@@ -34,9 +41,14 @@ def gas_viscosity(temperature: npt.ArrayLike) -> Array:
     Parameters
     ----------
     temperature : array_like
-        [K]
+        From 200 to 2500. [K]
+
+    Raises
+    ------
+    InputError
+        A temperature outside.
     """
-    T = np.asarray(temperature, np.float64)
+    T = between("gas temperature", temperature, 200.0, 2500.0)
     return np.asarray(1.663e-5 * (T / 273.0) ** 1.5 * (273.0 + 107.0) / (T + 107.0))
 
 
@@ -64,11 +76,12 @@ def wall_overpressure(
         [m²]
     gas_density : array_like
         At the kiln's pressure. [kg/m³]
+
+    Raises
+    ------
+    InputError
+        A negative release, or another value that is not positive.
     """
-    m, h = np.asarray(release, np.float64), np.asarray(wall, np.float64)
-    return np.asarray(
-        m
-        * np.asarray(viscosity)
-        * h**2
-        / (8.0 * np.asarray(permeability) * np.asarray(gas_density))
-    )
+    m, h = between("release of gas", release, 0.0, 1e6), positive("wall", wall)
+    k, density = positive("permeability", permeability), positive("gas density", gas_density)
+    return np.asarray(m * positive("gas viscosity", viscosity) * h**2 / (8.0 * k * density))

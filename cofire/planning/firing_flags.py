@@ -11,8 +11,8 @@ from cofire.inputs.cards import Card
 from cofire.inputs.units import celsius
 from cofire.physics.densification import GAS_CONSTANT
 from cofire.physics.gas_flow import gas_viscosity, permeability, wall_overpressure
-from cofire.physics.history import History
-from cofire.planning.flags import Flag, not_computed
+from cofire.physics.history import History, histories
+from cofire.planning.flags import Flag, joint_name, not_computed
 from cofire.planning.gases import gas_grade
 from cofire.planning.response import Response
 from cofire.planning.windows import SOLIDUS_MARGIN, ceiling
@@ -29,6 +29,9 @@ VAPOUR_MOLAR_MASS = 0.030
 """Of the burnout gases, between water and carbon dioxide: common practice. [kg/mol]"""
 SAG_CAUTION, SAG_NO = 0.01, 0.05
 """Height lost to flow under own weight, of the band's height: common practice. [-]"""
+STEEPEST = 45.0
+"""Lean of a wall from upright beyond which the column of the sag rule says nothing. [°]"""
+GRAVITY = 9.80665
 PEAK_CAUTION = 10.0
 """Closer than this to a zone's limit a kiln's unevenness decides: common practice. [K]"""
 
@@ -49,8 +52,33 @@ def materials(response: Response) -> list[tuple[int, Card]]:
     return sorted(dict(zip(response.material, response.cards, strict=True)).items())
 
 
+def substances(response: Response) -> tuple[History, list[Card]]:
+    """Every metal and ceramic of the vessel, those that only stand in a blend included.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    tuple of History and list of Card
+        What each does alone, row by row, and its card.
+    """
+    rows = {card.name: row for row, card in materials(response) if not card.parts}
+    cards = {
+        part.name: part
+        for _, card in materials(response)
+        for part in ([p for p, _ in card.parts] or [card])
+    }
+    if rows.keys() == cards.keys():
+        return response.history.rows([rows[name] for name in cards]), list(cards.values())
+    alone = histories(list(cards.values()), response.trace, extend=True)
+    return alone, list(cards.values())
+
+
 def window_flags(response: Response) -> list[Flag]:
-    """Dense enough, and neither molten nor overfired; one of each a material.
+    """Dense enough, and neither molten nor overfired; one of each a substance.
 
     Parameters
     ----------
@@ -64,48 +92,36 @@ def window_flags(response: Response) -> list[Flag]:
     """
     found = []
     peak = response.trace.peak
-    for row, card in materials(response):
+    hottest = float(response.trace.time[np.argmax(response.trace.ware)])
+    history, cards = substances(response)
+    for card, density in zip(cards, history.relative_density[:, -1], strict=True):
         top = ceiling(card)
-        metal = card.kind != "ceramic"
+        metal = card.kind == "metal"
         found.append(
             Flag(
-                "peak", card.name, (celsius(peak)) / celsius(top),
+                "peak", card.name, celsius(peak) / celsius(top),
                 celsius(top - PEAK_CAUTION) / celsius(top), celsius(peak), celsius(top), "°C",
                 f"solidus less {SOLIDUS_MARGIN:.0f} K" if metal else "the body's firing ceiling",
                 f"Lower the peak to {celsius(top) - PEAK_CAUTION:.0f} °C or less.",
-                "peak of the ware",
-                float(response.trace.time[np.argmax(response.trace.ware)]), peak,
+                "peak of the ware", hottest, peak,
             )
         )  # fmt: skip
-        for part in [p for p, _ in card.parts] or [card]:
-            if card.parts and any(part.name == c.name for _, c in materials(response)):
-                continue
-            density = _density_alone(response, row, part, card)
-            green, least = part["green_density"].scalar, part["least_density"].scalar
-            # how much of the way is missing: 1 where the wanted density is just reached
-            load = (least - green) / max(density - green, 1e-9)
-            found.append(
-                Flag(
-                    "density", part.name, load, 0.97, density, least, "of full density",
-                    "least density wanted on the card",
-                    "Fire hotter or hold longer, within the other zone's limit.",
-                    "relative density after the firing",
-                )
-            )  # fmt: skip
+        green, least = card["green_density"].scalar, card["least_density"].scalar
+        # the way wanted over the way gone: 1 where the wanted density is just reached
+        load = (least - green) / max(float(density) - green, 1e-9)
+        found.append(
+            Flag(
+                "density", card.name, load, 0.97, float(density), least, "of full density",
+                "least density wanted on the card",
+                "Fire hotter or hold longer, within the other zone's limit.",
+                "relative density after the firing",
+            )
+        )  # fmt: skip
     return found
 
 
-def _density_alone(response: Response, row: int, part: Card, card: Card) -> float:
-    """Density of a material, or of a blend's part that no band holds pure."""
-    if not card.parts:
-        return float(response.history.relative_density[row, -1])
-    from cofire.physics.sintering import relative_density
-
-    return float(relative_density(part, response.trace, extend=True)[-1])
-
-
 def atmosphere_flags(response: Response) -> list[Flag]:
-    """What the gas does to each material, and the char a body closes in.
+    """What the gas does to each substance, and the char a body closes in.
 
     Parameters
     ----------
@@ -119,7 +135,8 @@ def atmosphere_flags(response: Response) -> list[Flag]:
     """
     found = []
     gas = response.vessel.firing.gas
-    for _, card in materials(response):
+    history, cards = substances(response)
+    for card in cards:
         grade, reason = gas_grade(card, gas, response.trace.peak)
         load = (0.0, 0.75, 2.0)[grade]
         found.append(
@@ -131,13 +148,7 @@ def atmosphere_flags(response: Response) -> list[Flag]:
                 temperature=response.trace.peak,
             )
         )  # fmt: skip
-    return found + core_of(*_pure(response))
-
-
-def _pure(response: Response) -> tuple[History, list[Card]]:
-    """History and cards of the materials that are not blends."""
-    rows = [(row, card) for row, card in materials(response) if not card.parts]
-    return response.history.rows([row for row, _ in rows]), [card for _, card in rows]
+    return found + core_of(history, cards)
 
 
 def core_of(history: History, cards: Sequence[Card]) -> list[Flag]:
@@ -161,7 +172,8 @@ def core_of(history: History, cards: Sequence[Card]) -> list[Flag]:
             continue
         density, mass = history.relative_density[row], history.mass_fraction[row]
         grown = (density - density[0]) / max(density[-1] - density[0], 1e-9)
-        closing = int(np.argmax(grown > PORES_CLOSE))
+        closes = np.flatnonzero(grown > PORES_CLOSE)
+        closing = int(closes[0]) if closes.size else -1
         bare = 1.0 - card["binder"].scalar - card.scalar("loss_on_ignition", 0.0)
         char = max(float(mass[closing]) - bare, 0.0)
         found.append(
@@ -197,7 +209,7 @@ def drying_flags(response: Response) -> list[Flag]:
         apart = abs(below["drying_shrinkage"].scalar - above["drying_shrinkage"].scalar)
         found.append(
             Flag(
-                "drying", f"{below.name} / {above.name}", apart / DRYING_NO,
+                "drying", joint_name(below.name, above.name), apart / DRYING_NO,
                 DRYING_CAUTION / DRYING_NO, 100 * apart, 100 * DRYING_NO, "% of length",
                 "common practice",
                 "Bring the water of both pastes together, dry slowly under cover, joint last.",
@@ -218,9 +230,9 @@ def burnout_flags(response: Response) -> list[Flag]:
     Returns
     -------
     list of Flag
-        One a material that is not a blend; a blend lies between its parts.
+        One a substance; a blend lies between its parts.
     """
-    history, cards = _pure(response)
+    history, cards = substances(response)
     return burnout_of(history, cards, float(response.shell.wall.max()))
 
 
@@ -278,7 +290,7 @@ def sag_flags(response: Response) -> list[Flag]:
     """Height that each band loses by flowing under the weight above it.
 
     The foot of the band carries all that stands above, as a column: true for walls within about
-    20° of upright. Leaning walls sag more, by bending.
+    20° of upright. Leaning walls sag more, by bending. A base that lies on the shelf does not sag.
 
     Parameters
     ----------
@@ -291,43 +303,40 @@ def sag_flags(response: Response) -> list[Flag]:
         One a band.
     """
     h, shell = response.history, response.shell
-    volume = shell.volume.sum(axis=1)
+    stands = ~np.repeat(shell.meridian.lying, 2)
+    volume = np.where(stands, shell.volume.sum(axis=1), 0.0)
     found = []
-    leaning = float(np.max(np.abs(shell.slope[shell.radius > 2.0 * shell.wall])))
     for band, card in enumerate(response.cards):
         row = response.material[band]
-        here = shell.band == band
-        low = int(np.flatnonzero(here)[0])
+        here = np.flatnonzero((shell.band == band) & stands)
+        lean = float(np.degrees(np.abs(shell.slope[here]).max()))
+        if lean > STEEPEST:
+            found.append(
+                not_computed(
+                    "sag", card.name, f"the wall leans by {lean:.0f}°, and the column model ends "
+                    f"at {STEEPEST:.0f}°", "Fire a test piece with this lean.",
+                )
+            )  # fmt: skip
+            continue
         above = [
             volume[shell.band == b].sum()
             * response.cards[b]["theoretical_density"].scalar
             * h.relative_density[response.material[b]]
             for b in range(band, len(response.cards))
         ]
+        low = int(here[0])
         section = 2.0 * np.pi * shell.radius[low] * shell.wall[low]
-        stress = np.sum(above, axis=0) * 9.80665 / section
+        stress = np.sum(above, axis=0) * GRAVITY / section
         rate = stress / h.viscosity[row] + h.creep_factor[row] * stress ** h.creep_exponent[row]
         strain = float(np.trapezoid(rate, h.time))
         worst = int(np.argmax(rate))
-        place = {
-            "time": float(h.time[worst]),
-            "temperature": float(h.temperature[worst]),
-            "height": float(shell.height[low]),
-        }
-        if np.degrees(leaning) > 45.0:
-            found.append(
-                not_computed(
-                    "sag", card.name, f"the wall leans by {np.degrees(leaning):.0f}°, and the "
-                    "column model ends at 45°", "Fire a test piece with this lean.",
-                )
-            )  # fmt: skip
-            continue
         found.append(
             Flag(
                 "sag", card.name, strain / SAG_NO, SAG_CAUTION / SAG_NO, 100 * strain,
                 100 * SAG_NO, "% of its height", "common practice",
                 "Lower or shorten the top of the firing, thin the rim, or support the wall.",
-                "height lost to flow under own weight", **place,
+                "height lost to flow under own weight", float(h.time[worst]),
+                float(h.temperature[worst]), float(shell.height[low]),
             )
         )  # fmt: skip
     return found

@@ -69,6 +69,22 @@ class Flag:
         return UNKNOWN if self.load != self.load else VERDICTS[self.grade]
 
 
+def joint_name(below: str, above: str) -> str:
+    """The zone of a flag that is about the step between two bands.
+
+    Parameters
+    ----------
+    below, above : str
+        Names of their materials.
+
+    Returns
+    -------
+    str
+        Both, from the lower one up.
+    """
+    return f"{below} | {above}"
+
+
 def not_computed(rule: str, zone: str, why: str, remedy: str) -> Flag:
     """A flag that cannot pass because its figure could not be computed.
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from cofire.errors import CofireError
 from cofire.inputs.cards import Card
+from cofire.inputs.firing import LAG, simple_firing
 from cofire.inputs.vessel import Vessel
 from cofire.planning.flags import GO, Flag
 from cofire.planning.layers import (
@@ -27,6 +28,7 @@ from cofire.planning.response import Response, fire_vessel
 from cofire.planning.schedule import Schedule, propose_schedule
 from cofire.planning.screening import STUDIO_GASES, screen
 from cofire.planning.verdict import Verdict, judge
+from cofire.planning.windows import RATE
 from cofire.structures.marching import Control
 
 FINE = Control(relative_tolerance=2e-3, stress_tolerance=2e3)
@@ -188,8 +190,7 @@ def alternatives(
             replace(vessel, wall=THINNER * vessel.wall), cards, extend,
         ),
         _try(
-            f"{ceramic.name if below else metal.name} below, {metal.name if below else ceramic.name}"
-            " above",
+            "the zones in the other order",
             as_vessel(vessel, metal.name, ceramic.name, not below, layout), cards, extend,
         ),
     ]  # fmt: skip
@@ -204,9 +205,6 @@ def alternatives(
         ]
         for pair in pairs[:PARTNERS]:
             assert pair.window is not None
-            from cofire.inputs.firing import LAG, simple_firing
-            from cofire.planning.windows import RATE
-
             hold = pair.window.hold + 4.0 * LAG[pair.gas]
             firing = simple_firing(vessel.firing.kiln, pair.window.peak, hold, RATE, pair.gas)
             new = replace(as_vessel(vessel, pair.metal, pair.ceramic, below, layout), firing=firing)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.errors import InputError
 from cofire.inputs.cards import Card
 from cofire.inputs.trace import Trace, trace
 from cofire.inputs.vessel import Vessel
@@ -176,8 +177,11 @@ def fire_vessels(
     """
     known = dict(cards)
     found: dict[str, Card] = {}
-    for name in dict.fromkeys(band.material for vessel in vessels for band in vessel.bands):
-        found[name] = find_material(name, known)
+    for vessel in vessels:
+        for number, band in enumerate(vessel.bands, 1):
+            if band.material not in found:
+                place = f"{vessel.name}: band {number}"
+                found[band.material] = _material(band.material, known, place)
     rows = {card.name: card for card in found.values()}
     order = list(rows)
     curve = trace(vessels[0].firing)
@@ -207,6 +211,14 @@ def fire_vessels(
         )
         for vessel, cards_of, rows_of, shell in zip(vessels, chosen, material, fired, strict=True)
     ]  # fmt: skip
+
+
+def _material(name: str, cards: dict[str, Card], place: str) -> Card:
+    """The card a band names, or a complaint that says which band."""
+    try:
+        return find_material(name, cards)
+    except InputError as error:
+        raise InputError(f"{place}: {error}") from None
 
 
 def _peak(response: Response, band: int, stress: Array, times: NDArray[np.intp]) -> Peak:
@@ -280,8 +292,7 @@ def relief(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> d
     Returns
     -------
     dict
-        "all" and one entry for each way that is off, "elastic" with none at all; shape (bands,).
-        [Pa]
+        "all" and one entry for each way that is off, shape (bands,) each. [Pa]
     """
     cases = {
         "all": Mechanisms(),

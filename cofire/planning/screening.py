@@ -128,6 +128,10 @@ def screen(
     both = [*metals, *ceramics]
     windows = firing_windows(both, kiln)
     pairs: list[Pair] = []
+
+    def names(k: int) -> set[str]:
+        return {part.name for part, _ in both[k].parts} or {both[k].name}
+
     jobs: dict[tuple[float, float, str], list[tuple[int, int, SharedWindow, int, str]]] = {}
     for i, metal in enumerate(metals):
         for j, ceramic in enumerate(ceramics, len(metals)):
@@ -146,7 +150,7 @@ def screen(
         used = sorted({k for m in members for k in m[:2]})
         place = {k: n for n, k in enumerate(used)}
         fired = fire([both[k] for k in used], kiln, peak, hold, gas)
-        held = {line.split(":")[0] for line in fired.history.extended}
+        held = fired.history.extended
         for i, j, window, grade, reason in members:
             block = compare(fired, place[i], np.array([place[j]]))
             worst = max(grade, int(block.grade[0]))
@@ -169,7 +173,7 @@ def screen(
                     float(block.cooled_mismatch[0]),
                     float(block.tile_tension[0]),
                     float(block.strength[0]),
-                    bool(held & {both[i].name, both[j].name}),
+                    any(line.startswith(f"{n}: ") for line in held for n in names(i) | names(j)),
                 )
             )
     far = np.inf

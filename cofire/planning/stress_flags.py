@@ -10,14 +10,9 @@ from cofire.inputs.units import celsius
 from cofire.physics.conduction import diffusivity, through_wall_stress
 from cofire.physics.interface import parting_energy
 from cofire.physics.porosity import conductivity_factor
-from cofire.physics.strength import (
-    bar_effective_volume,
-    characteristic_strength,
-    rupture_risk,
-    unit_strength,
-)
+from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
 from cofire.planning.firing_flags import materials
-from cofire.planning.flags import Flag, not_computed
+from cofire.planning.flags import Flag, joint_name, not_computed
 from cofire.planning.response import Response
 
 Array = NDArray[np.float64]
@@ -161,21 +156,14 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
         row = response.material[band]
         m = ceramic["weibull_modulus"].scalar
         bar = bar_effective_volume(TEST_BAR, m, 0.5)
-        mean = strength[row] * float(np.exp(np.log(np.log(2.0)) / -m)) * _mean_over_char(m)
-        unit = unit_strength(characteristic_strength(mean, m), m, bar)
+        characteristic = strength[row] * np.log(2.0) ** (-1.0 / m)  # the card's is the median
+        unit = unit_strength(characteristic, m, bar)
         here = shell.band == band
         stress = total[:, here].reshape(shell.time.size, -1, 2)
         risk = rupture_risk(stress, shell.volume[here].ravel(), unit[:, None], m)
         risks.append(np.where(done[row] >= SINTERED, risk, 0.0))
         bands.append(band)
     return np.array(risks).reshape(len(bands), shell.time.size), bands
-
-
-def _mean_over_char(modulus: float) -> float:
-    """Mean over characteristic strength of a Weibull distribution."""
-    from scipy.special import gamma
-
-    return float(gamma(1.0 + 1.0 / modulus))
 
 
 def cooling_flags(response: Response) -> list[Flag]:
@@ -250,7 +238,7 @@ def joint_flags(response: Response) -> list[Flag]:
     for s, height in enumerate(steps.height):
         pair = (response.cards[s], response.cards[s + 1])
         rows = (response.material[s], response.material[s + 1])
-        zone = f"{pair[0].name} / {pair[1].name}"
+        zone = joint_name(pair[0].name, pair[1].name)
         joined = np.minimum(*(done[r] for r in rows)) >= SINTERED
         if not joined.any():
             found.append(
@@ -359,9 +347,11 @@ def gradient_flags(response: Response) -> list[Flag]:
 
 
 def metal_flags(response: Response) -> list[Flag]:
-    """Plastic and creep strain of each metal zone against its ductility.
+    """Plastic strain of each metal zone after it has sintered, against its ductility.
 
-    Strain while cold counts most; the model adds all inelastic strain after sintering.
+    The strain of any one moment less that at which it counted as sintered. Creep is left out: a
+    metal hot enough to creep heals as it strains. The ductility is that of the cold metal, which
+    is on the safe side while it is hot.
 
     Parameters
     ----------
@@ -382,6 +372,12 @@ def metal_flags(response: Response) -> list[Flag]:
         row = response.material[band]
         after = np.flatnonzero(done[row] >= SINTERED)
         if after.size == 0:
+            found.append(
+                not_computed(
+                    "metal", card.name, "it does not sinter in this firing",
+                    "Fire hotter or hold longer.",
+                )
+            )  # fmt: skip
             continue
         here = np.flatnonzero(shell.band == band)
         plastic = shell.inelastic[:, 2][:, here]

@@ -19,9 +19,8 @@ time for which the stage's own rates act. The **component axis comes first**: st
 
 In an isotropic law every mechanism shares the same principal modes. Mode k has elastic
 compliance (1 + p_k ν)/E and viscous compliance (1 + p_k ν_v)/η; creep and yield are the case
-ν = 1/2, with weight w_k = 1 + p_k/2. The local problem has one unknown, the flow multiplier λ.
-Its equation is convex in ln λ for creep and concave in λ for yield, so that Newton's method
-started on the right side cannot overshoot, whatever the viscosity, exponent or step.
+ν = 1/2, with weight w_k = 1 + p_k/2. The local problem has one unknown, the flow multiplier λ
+(see `flow`).
 """
 
 from __future__ import annotations
@@ -32,11 +31,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.errors import ModelError
+from cofire.structures.flow import creep_multiplier, equivalent_squared, yield_multiplier
 from cofire.structures.point_properties import NO_YIELD, REFERENCE_STRESS, PointProperties
 from cofire.structures.stress_state import (
     PLATE,
-    SMALLEST_STRESS,
     SOLID,
     STRIP,
     WALL,
@@ -67,10 +65,7 @@ MECHANISMS = ("viscous", "creep", "plastic")
 """Order of the mechanisms along the first axis of increments."""
 
 _NO_CREEP = -60.0  # logarithm of a rate at the reference stress that counts as none
-_NEGLIGIBLE_RELIEF = 1.0e-13  # stress relieved in a stage, over the stress, that is dropped
 _TANGENT_FLOOR = 1.0e-6  # stiffness kept along a yielding direction, over the elastic one
-_SETTLED = 3.0e-5  # last relative step of a local Newton iteration, which is quadratic
-_MOST_ITERATIONS = 60
 
 
 @dataclass(frozen=True)
@@ -263,11 +258,6 @@ def inelastic_increments(response: Response) -> Array:
     return gained.reshape(3, *response.stress.shape)
 
 
-def _squared(energy: Array) -> Array:
-    """Square of the equivalent stress from its parts by mode, kept above zero. [Pa²]"""
-    return np.asarray(np.maximum(total_of(energy), SMALLEST_STRESS**2), np.float64)
-
-
 def _multipliers(
     stage: Stage, strain: Array, near: Response | None
 ) -> tuple[Array | None, Array | None]:
@@ -286,7 +276,14 @@ def _multipliers(
     creep: Array | None = None
     if stage.log_creep is not None and creeping.any():
         where = np.flatnonzero(creeping)
-        found = _creep_multiplier(stage, stage.log_creep, strain, where, guess)
+        found = creep_multiplier(
+            strain[:, where],
+            stage.compliance[:, where],
+            stage.weight[:, where],
+            stage.log_creep[where],
+            stage.stress_power[where],
+            None if guess is None else guess[where],
+        )
         if found is not None:
             creep = np.zeros(strain.shape[1])
             creep[where] = found
@@ -294,8 +291,15 @@ def _multipliers(
         return creep, None
     creep = np.zeros(strain.shape[1]) if creep is None else creep
     creep[yielding] = least = stage.creep_at_yield[yielding]
+    both = yield_multiplier(
+        strain[:, yielding],
+        stage.compliance[:, yielding],
+        stage.weight[:, yielding],
+        stage.yield_stress[yielding],
+        least,
+        None if guess is None else guess[yielding],
+    )
     plastic = np.zeros(strain.shape[1])
-    both = _total_multiplier(stage, stage.yield_stress, strain, yielding, guess)
     plastic[yielding] = both - least
     return creep, plastic
 
@@ -315,84 +319,6 @@ def _guess(stage: Stage, strain: Array, near: Response | None) -> Array | None:
     return np.asarray(np.maximum(known + change, 0.1 * known))
 
 
-def _creep_multiplier(
-    stage: Stage,
-    log_creep: Array,
-    strain: Array,
-    where: NDArray[np.intp],
-    guess: Array | None,
-) -> Array | None:
-    """λ with λ = Δt A σ_eq(λ)^(n−1), or None where the relief would be negligible. [1/Pa]
-
-    Newton's method in x = ln λ on x − ln(Δt A) − (n−1) ln σ_eq, from a guess or from the lower
-    of the two straight lines that bound the equation from below.
-    """
-    strain, weight, fixed = strain[:, where], stage.weight[:, where], stage.compliance[:, where]
-    log_creep, power = log_creep[where], stage.stress_power[where]
-    half_power = 0.5 * power
-    stress = strain / fixed
-    slow = log_creep + half_power * np.log(_squared(weight * stress * stress))
-    if guess is not None:
-        x = np.minimum(np.log(np.maximum(guess[where], 1.0e-300)), slow)
-    else:
-        stiffest = float(fixed.min())
-        if float(slow.max()) < np.log(_NEGLIGIBLE_RELIEF * stiffest):
-            return None
-        moving = weight > 0.0
-        relaxed = np.where(moving, strain, 0.0) / np.where(moving, weight, 1.0) / stiffest
-        fast = log_creep + half_power * np.log(_squared(weight * relaxed * relaxed))
-        fast += power * np.log(stiffest)
-        x = np.minimum(slow, fast / (1.0 + power))
-    for _ in range(_MOST_ITERATIONS):
-        flow = weight * np.exp(x)
-        compliance = fixed + flow
-        stress = strain / compliance
-        energy = weight * stress
-        energy *= stress
-        squared = _squared(energy)
-        energy *= flow
-        energy /= compliance
-        step = x - log_creep
-        step -= half_power * np.log(squared)
-        step /= 1.0 + power * (total_of(energy) / squared)
-        x -= step
-        if max(float(step.max()), -float(step.min())) < _SETTLED:
-            return np.asarray(np.exp(x))
-    message = "creep at a point did not converge; check creep factor and exponent"
-    raise ModelError(message)
-
-
-def _total_multiplier(
-    stage: Stage,
-    yield_stress: Array,
-    strain: Array,
-    where: NDArray[np.intp],
-    guess: Array | None,
-) -> Array:
-    """λ of creep and yield together that brings σ_eq down to the yield stress. [1/Pa]
-
-    Newton's method on 1/σ_eq, which is concave in λ.
-    """
-    strain, weight, fixed = strain[:, where], stage.weight[:, where], stage.compliance[:, where]
-    limit, least = yield_stress[where], stage.creep_at_yield[where]
-    found = least if guess is None else np.maximum(guess[where], least)
-    for _ in range(_MOST_ITERATIONS):
-        compliance = fixed + weight * found
-        stress = strain / compliance
-        energy = weight * stress
-        energy *= stress
-        squared = total_of(energy)
-        energy *= weight
-        energy /= compliance
-        step = np.sqrt(squared) / limit - 1.0
-        close = float(np.abs(step).max()) < _SETTLED
-        found = np.maximum(found + step * (squared / total_of(energy)), least)
-        if close:
-            return found
-    message = "yield at a point did not converge; check yield stress and modulus"
-    raise ModelError(message)
-
-
 def _softness(
     stage: Stage,
     compliance: Array,
@@ -405,7 +331,7 @@ def _softness(
     """Growth of the multiplier per work of a strain on the flow direction, (n,). [1/Pa³]"""
     give = total_of(direction * rate)
     softness = stage.stress_power * creep
-    softness /= _squared(direction * stress) + softness * give
+    softness /= equivalent_squared(direction * stress) + softness * give
     if plastic is not None:
         kept = np.minimum(_TANGENT_FLOOR * compliance[-1] / stage.compliance[-1], 1.0)
         full = (1.0 - kept) / np.maximum(give, np.finfo(float).tiny)

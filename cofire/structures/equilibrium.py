@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from cofire.physics.history import Array
 
 _SHARE = 1.0e-3  # what equilibrium may be out by, over the error allowed in a step
+_NEARLY = 100.0  # times that share within which Newton's own rate is trusted for the last step
 _MOST_ITERATIONS = 12
 
 
@@ -168,22 +169,25 @@ class Equilibrium:
         if self.added_strain is not None:
             known = known + self.added_strain(time)
         unknowns, strain = guess, structure.strains(guess)
-        was_linear, before, share = False, np.inf, 1.0
+        settled = was_linear = False
+        before, share = np.inf, 1.0
         for iteration in range(1, _MOST_ITERATIONS + 1):
             response = near = respond(stage, strain - known, near)
-            if was_linear and response.linear:
+            if settled or (was_linear and response.linear):
                 return Balance(unknowns, strain, response, iteration)
             change = structure.corrections(response.stress, response.tangent)
             strain_change = structure.strains(change)
             stress_change = self.largest(contract(response.tangent, strain_change))
             if not np.isfinite(stress_change).all():
                 break
-            if (stress_change <= _SHARE * self.allowed(response.stress)).all():
+            over = float((stress_change / self.allowed(response.stress)).max()) / _SHARE
+            if over <= 1.0:
                 return Balance(unknowns, strain, response, iteration)
-            worst = float(stress_change.max())
-            share = max(0.5 * share, 0.25) if worst > 0.5 * before else 1.0
+            share = max(0.5 * share, 0.25) if over > 0.5 * before else 1.0
             unknowns, strain = unknowns + share * change, strain + share * strain_change
-            was_linear, before = response.linear and share == 1.0, worst
+            was_linear = response.linear and share == 1.0
+            settled = over <= min(_NEARLY, before / over) and iteration > 1 and share == 1.0
+            before = over
         raise NoEquilibriumError
 
 

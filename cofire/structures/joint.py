@@ -132,7 +132,8 @@ def pair_weights(
     joint = 1.0 / ((1.0 - n1 * n1) / e1 + (1.0 - n2 * n2) / e2)
     first = _lagrange(_ALPHA_NODES, np.clip(alpha, -0.95, 0.95))
     second = _lagrange(_SKEW_NODES, np.clip(4.0 * beta - alpha, -0.8, 0.8))
-    weights = (first[..., :, None] * second[..., None, :]).reshape(*alpha.shape, -1)
+    weights = first[..., :, None] * second[..., None, :]
+    weights = weights.reshape(*alpha.shape, _ALPHA_NODES.size * _SKEW_NODES.size)
     return np.asarray(weights * (joint * np.asarray(mismatch, dtype=float))[..., None])
 
 

@@ -57,7 +57,10 @@ class StepStress:
         How much more the band below wants to thicken, shape (T, S). [-]
     peak
         Largest tension, meridional or hoop, within one wall below and above (half the band, if
-        that is less), local field included, shape (T, S, 2). [Pa]
+        that is less), local field and `slant` included, shape (T, S, 2). [Pa]
+    slant
+        Upper estimate of what a leaning wall adds beside a step, zero in an upright one, shape
+        (T, S). [Pa]
     """
 
     height: Array
@@ -68,6 +71,7 @@ class StepStress:
     hoop: Array
     mismatch: Array
     peak: Array
+    slant: Array
 
 
 @dataclass(frozen=True)
@@ -300,7 +304,7 @@ def _steps(fields: JointFields, state: JointState, force: Array, number: int) ->
     cut = mesh.wall[node] / cosine
     radial, axial, moment = np.moveaxis(force[:, own], 2, 0)
     bending = 6.0 * moment / cut**2
-    peak = state.beside[:, :, :, own].max(axis=(1, 2, 5))
+    slant = state.slant[:, own]
     return StepStress(
         height=mesh.height[node],
         normal=np.stack([axial / cut - bending, axial / cut + bending], axis=-1),
@@ -309,5 +313,6 @@ def _steps(fields: JointFields, state: JointState, force: Array, number: int) ->
         local_shear=state.shear[:, own],
         hoop=state.hoop[:, own],
         mismatch=state.mismatch[:, own],
-        peak=peak,
+        peak=state.beside[:, :, :, own].max(axis=(1, 2, 5)) + slant[..., None],
+        slant=slant,
     )

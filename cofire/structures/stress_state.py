@@ -104,21 +104,8 @@ def equivalent_stress(stress: Array, state: StressState) -> Array:
         Stress components the structure carries.
     """
     weight = 1.0 + 0.5 * state.poisson_factor.reshape((-1,) + (1,) * (stress.ndim - 1))
-    return np.sqrt(equivalent_squared(weight, mapped(state.stress_to_mode, stress)))
-
-
-def equivalent_squared(weight: Array, mode_stress: Array) -> Array:
-    """Square of the von Mises stress, Σ w_k S_k², kept above zero. [Pa²]
-
-    Parameters
-    ----------
-    weight
-        w_k = 1 + p_k/2, shaped to broadcast over points. [-]
-    mode_stress
-        S_k, shape (C, *points). [Pa]
-    """
-    squared = total_of(weight * mode_stress * mode_stress)
-    return np.asarray(np.maximum(squared, SMALLEST_STRESS**2), np.float64)
+    modes = mapped(state.stress_to_mode, stress)
+    return np.sqrt(total_of(weight * modes * modes))
 
 
 def mapped(matrix: Array, vectors: Array) -> Array:

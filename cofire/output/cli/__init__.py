@@ -6,9 +6,12 @@ is wrong or missing; 4 done, and a defect is predicted; 130 interrupted.
 
 from __future__ import annotations
 
+import io
+import sys
+
 import typer
 
-from cofire.output.cli import check, firing, materials, mismatch, screen, stress
+from cofire.output.cli import check, firing, materials, mismatch, plan, screen, stress
 
 app = typer.Typer(
     name="cofire",
@@ -27,6 +30,9 @@ app.command()(screen.screen)
 app.command()(mismatch.mismatch)
 app.command()(stress.stress)
 app.command()(check.check)
+app.command()(plan.plan)
+app.command()(plan.layers)
+app.command()(plan.schedule)
 app.command()(materials.materials)
 app.command()(firing.firing)
 
@@ -46,4 +52,7 @@ def main(
 
 def run() -> None:
     """Run the command line."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a character shows its code
+            stream.reconfigure(errors="backslashreplace")
     app()

@@ -21,9 +21,13 @@ DEFECT = 4
 
 Tables = Annotated[
     list[Path] | None,
-    typer.Option("--tables", help="Folder of your own material tables; repeatable, may override."),
+    typer.Option(
+        "--tables",
+        metavar="FOLDER",
+        help="Folder of your own material tables; repeatable, may override.",
+    ),
 ]
-Kiln = Annotated[str, typer.Option("--kiln", help="Name of a kiln of the tables.")]
+Kiln = Annotated[str, typer.Option("--kiln", metavar="NAME", help="Name of a kiln of the tables.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that exist.")]
 
 
@@ -46,10 +50,27 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
         try:
             return command(*args, **kwargs)
         except CofireError as error:
-            typer.echo(f"cofire: {' '.join(str(error).split())}", err=True)
+            _complain(str(error))
             raise typer.Exit(INPUT_WRONG) from None
-        except BrokenPipeError:
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        except BrokenPipeError:  # who reads has seen enough
+            _drop_output()
             raise typer.Exit from None
+        except OSError as error:
+            if error.filename is not None:
+                raise
+            _drop_output()
+            _complain(f"standard output: cannot be written ({error.strerror})")
+            raise typer.Exit(INPUT_WRONG) from None
 
     return wrapper
+
+
+def _complain(message: str) -> None:
+    from cofire.output.writing import one_line
+
+    typer.echo(f"cofire: {one_line(message)}", err=True)
+
+
+def _drop_output() -> None:
+    """Send what is still to be written nowhere, so that closing the stream cannot fail again."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -12,9 +12,11 @@ from cofire.output.cli.common import Force, Tables, guarded
 
 @guarded
 def firing(
-    file: Annotated[Path, typer.Argument(help="Firing file.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Firing file.")],
     tables: Tables = None,
-    csv: Annotated[str | None, typer.Option(help="Write the trace as CSV; - for stdout.")] = None,
+    csv: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Write the trace as CSV; - for stdout.")
+    ] = None,
     force: Force = False,
 ) -> None:
     """Show what kiln and ware really do under a firing, and the heat work of the ware.
@@ -24,11 +26,12 @@ def firing(
     from cofire.inputs.firing import load_kilns, read_firing
     from cofire.inputs.trace import trace
     from cofire.output.firing_table import as_csv, as_text
-    from cofire.output.writing import write_text
+    from cofire.output.writing import STANDARD_OUTPUT, check_targets, write_text
 
+    check_targets([csv], force)
     programme = read_firing(file, load_kilns(tables or []))
     curve = trace(programme)
-    if csv:
+    if csv is not None:
         write_text(csv, as_csv(curve), force)
-    if csv != "-":
+    if csv != STANDARD_OUTPUT:
         typer.echo(as_text(programme, curve), nl=False)

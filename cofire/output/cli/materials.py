@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cofire.errors import InputError
 from cofire.output.cli.common import INPUT_WRONG, Tables, guarded
 
 if TYPE_CHECKING:
@@ -16,35 +17,60 @@ if TYPE_CHECKING:
 @guarded
 def materials(
     name: Annotated[
-        str | None, typer.Argument(help="Show this card with every number's source.")
+        str | None,
+        typer.Argument(metavar="[NAME]", help="Show this card with every number's source."),
     ] = None,
     tables: Tables = None,
     check: Annotated[
         Path | None,
-        typer.Option(help="Check a card file or a folder of them; says what is wrong where."),
+        typer.Option(
+            metavar="PATH",
+            help="Check a card file or a folder of tables; says what is wrong where.",
+        ),
     ] = None,
 ) -> None:
     """List the material cards, show one, or check your own.
 
     Example:  cofire materials copper
     """
-    from cofire.inputs.tables import card_files, check_files, find_card, load_cards
+    from cofire.inputs.tables import find_card, load_cards
+    from cofire.output.writing import wrapped
 
     if check is not None:
-        files = card_files(check) if check.is_dir() else [check]
-        problems = check_files(files)
-        for line in problems:
-            typer.echo(line, err=True)
-        typer.echo(f"{len(files)} files, {len(problems)} problems")
-        if problems:
-            raise typer.Exit(INPUT_WRONG)
+        if name is not None:
+            raise InputError(f"--check: {name!r} is one thing too many; leave the name out")
+        checked(check)
         return
     cards = load_cards(tables or [])
     if name is None:
         for card in cards.values():
-            typer.echo(f"{card.kind:8} {card.name:26} {card.summary}")
+            line = f"{card.kind:8} {card.name:26} {card.summary}"
+            typer.echo("\n".join(wrapped(line, 36)))
     else:
         typer.echo(describe(find_card(name, cards)), nl=False)
+
+
+def checked(path: Path) -> None:
+    """Say what is wrong with a card file or a folder of tables, one line each on standard error.
+
+    Parameters
+    ----------
+    path : Path
+        The file or folder.
+    """
+    from cofire.inputs.firing import check_kilns
+    from cofire.inputs.tables import card_files, check_files, kiln_files
+    from cofire.output.writing import one_line
+
+    cards = card_files(path) if path.is_dir() else [path]
+    kilns = kiln_files(path) if path.is_dir() else []
+    problems = [*check_files(cards), *check_kilns(kilns)]
+    for line in problems:
+        typer.echo(one_line(line), err=True)
+    count = len(cards) + len(kilns)
+    typer.echo(f"files: {count}, problems: {len(problems)}")
+    if problems:
+        raise typer.Exit(INPUT_WRONG)
 
 
 def describe(card: Card) -> str:
@@ -62,14 +88,19 @@ def describe(card: Card) -> str:
     """
     from cofire.inputs.properties import SPECS
     from cofire.inputs.units import celsius
+    from cofire.output.writing import one_line, wrapped
 
-    lines = [f"{card.name} ({card.kind}): {card.summary}", f"file: {card.origin}"]
+    lines = [
+        *wrapped(f"{card.name} ({card.kind}): {card.summary}", 4),
+        f"file: {one_line(card.origin)}",
+    ]
     if card.refused:
-        lines.append(f"refused: {card.refused}")
-    lines += [f"in {gas}: {remark}" for gas, remark in card.atmosphere.items()]
+        lines += wrapped(f"refused: {card.refused}", 4)
+    for gas, remark in card.atmosphere.items():
+        lines += wrapped(f"in {gas}: {remark}", 4)
     for key, p in card.properties.items():
         spec = SPECS[key]
-        lines.append(f"\n{key} [{p.unit}]: {spec.meaning}")
+        lines += ["", *wrapped(f"{key} [{p.unit}]: {spec.meaning}", 4)]
         for i, value in enumerate(p.value):
             shown = celsius(float(value)) if p.unit == "C" else value / spec.units[p.unit]
             at = "" if p.temperature is None else f" at {celsius(float(p.temperature[i])):.0f} °C"
@@ -79,5 +110,9 @@ def describe(card: Card) -> str:
                 "factor": f"factor {u.size:g}",
                 "+-": f"+- {u.size / (1.0 if p.unit == 'C' else spec.units[p.unit]):g}",
             }[u.form]
-            lines.append(f"  {shown:.6g}{at}  ({spread}; {p.basis[i]}: {p.source[i]})")
+            lines += wrapped(f"  {shown:.6g}{at}  ({spread}; {p.basis[i]}: {p.source[i]})", 6)
+    for change in card.transformations:
+        at = f"{celsius(change.on_heating):.0f} °C on heating, {celsius(change.on_cooling):.0f} °C"
+        line = f"{change.name}: {100 * change.step:+.2f} % at {at} on cooling"
+        lines += ["", *wrapped(f"{line} ({change.basis}: {change.source})", 6)]
     return "\n".join(lines) + "\n"

@@ -10,6 +10,8 @@ import typer
 from cofire.output.cli.check import Extend, Vessel, fired
 from cofire.output.cli.common import Force, Tables, guarded
 
+DRAWN = ("stress.png", "stress.svg", "stress.json", "fields.csv")
+
 
 @guarded
 def stress(
@@ -30,8 +32,11 @@ def stress(
     Example:  cofire stress examples/silver_foot_vessel.toml --out cofire-out
     """
     from cofire.output import stress_text
+    from cofire.output.writing import check_folder
     from cofire.planning.response import band_stresses
 
+    if out is not None:
+        check_folder(out, DRAWN, force)
     response = fired(vessel, tables, extend)
     bands = band_stresses(response)
     relieved = None
@@ -44,16 +49,13 @@ def stress(
     if out is not None:
         from cofire.output.figures import save
         from cofire.output.vessel_figures import stress_figure
-        from cofire.output.writing import make_folder, write_file
+        from cofire.output.writing import make_folder, write_file, write_text
 
         figure = stress_figure(response, bands)
         make_folder(out)
-        write_file(out / "stress.png", lambda s: save(figure, s, "png"), force)
-        write_file(out / "stress.svg", lambda s: save(figure, s, "svg"), force)
-        text = {
-            "fields.csv": stress_text.fields_csv(response),
-            "stress.json": stress_text.as_json(response, bands),
-        }
-        for name, content in text.items():
-            write_file(out / name, lambda s, c=content: s.write(c.encode()), force)  # type: ignore[misc]
+        png, svg, numbers, fields = (out / name for name in DRAWN)
+        write_file(png, lambda s: save(figure, s, "png"), force)
+        write_file(svg, lambda s: save(figure, s, "svg"), force)
+        write_text(str(numbers), stress_text.as_json(response, bands), force)
+        write_text(str(fields), stress_text.fields_csv(response), force)
         typer.echo(f"written: {out / 'stress.png'}, .svg, .json, fields.csv", err=True)

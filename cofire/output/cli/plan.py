@@ -1,0 +1,123 @@
+"""`cofire plan`, `cofire layers` and `cofire schedule`: proposals for one vessel."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cofire.output.cli.check import Extend, Vessel
+from cofire.output.cli.common import DEFECT, Force, Tables, guarded
+
+if TYPE_CHECKING:
+    from cofire.inputs.cards import Card
+    from cofire.inputs.vessel import Vessel as VesselInput
+
+
+def read(file: Path, tables: list[Path] | None) -> tuple[VesselInput, dict[str, Card]]:
+    """Vessel and cards of a command.
+
+    Parameters
+    ----------
+    file : Path
+        Vessel file.
+    tables : list of Path, optional
+        The user's tables.
+
+    Returns
+    -------
+    tuple of Vessel and dict
+        The vessel, and materials by name.
+    """
+    from cofire.inputs.firing import load_kilns
+    from cofire.inputs.tables import load_cards
+    from cofire.inputs.vessel import read_vessel
+
+    return read_vessel(file, load_kilns(tables or [])), load_cards(tables or [])
+
+
+def tell(line: str) -> None:
+    """Progress, on stderr: one line that renews itself on a terminal.
+
+    Parameters
+    ----------
+    line : str
+        What is being done.
+    """
+    if sys.stderr.isatty():
+        typer.echo(f"\r{line:<60}", nl=False, err=True)
+
+
+@guarded
+def layers(vessel: Vessel, tables: Tables = None, extend: Extend = False) -> None:
+    """Propose graded layers for a vessel's joint, and show what more of them would buy.
+
+    Example:  cofire layers examples/silver_foot_vessel.toml
+    """
+    from cofire.output.plan_text import layers_text
+    from cofire.planning.layers import propose_layers
+
+    given, cards = read(vessel, tables)
+    found = propose_layers(
+        given, cards, extend=extend, progress=lambda n, of: tell(f"{n} of {of} layouts")
+    )
+    tell("")
+    typer.echo(layers_text(found), nl=False)
+
+
+@guarded
+def schedule(
+    vessel: Vessel,
+    out: Annotated[Path | None, typer.Option(help="Write the firing as a file.")] = None,
+    tables: Tables = None,
+    extend: Extend = False,
+    force: Force = False,
+) -> None:
+    """Propose the shortest firing of a vessel that keeps every flag at its target.
+
+    Example:  cofire schedule examples/silver_foot_vessel.toml --out firing.toml
+    """
+    from cofire.output.plan_text import firing_toml, schedule_text
+    from cofire.output.writing import write_file
+    from cofire.planning.schedule import propose_schedule
+
+    given, cards = read(vessel, tables)
+    found = propose_schedule(given, cards, extend=extend, progress=lambda n: tell(f"{n} firings"))
+    tell("")
+    typer.echo(schedule_text(found), nl=False)
+    if out is not None:
+        write_file(out, lambda s: s.write(firing_toml(found.firing).encode()), force)
+
+
+@guarded
+def plan(
+    vessel: Vessel,
+    out: Annotated[Path, typer.Option(help="Folder for the plan; replaced whole.")] = Path(
+        "cofire-plan"
+    ),
+    tables: Tables = None,
+    extend: Extend = False,
+    force: Force = False,
+) -> None:
+    """Plan one vessel: check it as given, propose layers and firing, check those, write it all.
+
+    Status 4 where even the proposal is a no. Ctrl-C keeps the best so far.
+
+    Example:  cofire plan examples/silver_foot_vessel.toml --out my_plan
+    """
+    from cofire.output.plan_files import write_plan
+    from cofire.output.plan_text import plan_text
+    from cofire.output.writing import check_folder
+    from cofire.planning.plan import propose
+
+    given, cards = read(vessel, tables)
+    check_folder(out, force)
+    found = propose(given, cards, extend=extend, tell=tell)
+    tell("")
+    write_plan(found, out, force)
+    typer.echo(plan_text(found), nl=False)
+    typer.echo(f"written: {out}", err=True)
+    if found.verdict.word == "no":
+        raise typer.Exit(DEFECT)

@@ -1,0 +1,61 @@
+"""The folder of a plan: written beside, then put in place whole."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from cofire.output import figures, plan_text, stress_text
+from cofire.output.vessel_figures import stress_figure, trade_off_figure
+from cofire.output.writing import replace_folder
+from cofire.planning.response import band_stresses
+
+if TYPE_CHECKING:
+    from cofire.planning.plan import Plan
+
+
+def write_plan(plan: Plan, out: Path, force: bool) -> None:
+    """Write plan.json, plan.txt, bands.csv, firing.csv, firing.toml and the figures.
+
+    Killed at any moment, the folder holds the old plan or the new one, never a half.
+
+    Parameters
+    ----------
+    plan : Plan
+        From `propose`.
+    out : Path
+        The folder.
+    force : bool
+        Whether a folder that holds a plan may be replaced.
+
+    Raises
+    ------
+    InputError
+        The folder exists and may not be replaced, or cannot be written.
+    """
+    reasons = {}
+    if plan.schedule is not None:
+        reasons = {n: c.reason for n, c in enumerate(plan.schedule.choices)}
+    vessel = plan.response.vessel
+    bands = band_stresses(plan.response)
+    texts = {
+        "plan.json": plan_text.plan_json(plan),
+        "plan.txt": plan_text.plan_text(plan),
+        "bands.csv": plan_text.bands_csv(vessel),
+        "firing.csv": plan_text.firing_csv(vessel.firing, reasons),
+        "firing.toml": plan_text.firing_toml(vessel.firing),
+        "stress.json": stress_text.as_json(plan.response, bands),
+    }
+    pictures = {
+        "stress": stress_figure(plan.response, bands),
+        "trade_off": trade_off_figure(plan.layers),
+    }
+
+    def fill(folder: Path) -> None:
+        for name, text in texts.items():
+            (folder / name).write_text(text, encoding="utf-8")
+        for name, figure in pictures.items():
+            with (folder / f"{name}.png").open("wb") as stream:
+                figures.save(figure, stream, "png")
+
+    replace_folder(out, fill, "plan.json", force)
