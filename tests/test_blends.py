@@ -15,7 +15,7 @@ from cofire.inputs.cards import Card
 from cofire.inputs.firing import Firing, simple_firing
 from cofire.inputs.trace import Trace, trace
 from cofire.inputs.units import HOUR, MINUTE, ROOM, kelvin
-from cofire.physics.blends import blend, bulk_density, dense_moduli, find_material, heated_strain
+from cofire.physics.blends import blend, bulk_density, dense_moduli, find_material
 from cofire.physics.history import History, histories
 from tests.strategies import CARDS, KILNS, METALS, ceramics, few, firings, metals, reach, some
 
@@ -193,7 +193,7 @@ def test_dense_moduli_undo_the_pores_of_the_measured_body() -> None:
 
 @pytest.mark.parametrize("fraction", [0.0, 1.0, -0.2, 1.3])
 def test_a_fraction_outside_nothing_and_all_is_refused(fraction: float) -> None:
-    with pytest.raises(InputError, match="metal fraction .* allowed: above 0 and below 1"):
+    with pytest.raises(InputError, match=r"metal fraction .* allowed: above 0 and below 1"):
         blend(SILVER, FRIT, fraction)
 
 
@@ -255,7 +255,7 @@ def test_a_blend_hotter_than_either_phases_table_is_refused() -> None:
     hot = trace(
         simple_firing(KILNS["small studio kiln"], reach(SILVER) + 20.0, HOUR, 150.0 / HOUR, lag=0.0)
     )
-    with pytest.raises(OutOfRange, match="^fine silver: "):
+    with pytest.raises(OutOfRange, match=r"^fine silver: "):
         histories([blend(SILVER, STONEWARE, 0.5)], hot)
 
 

@@ -22,6 +22,13 @@ LARGEST_MM = 2000.0
 SURFACES = ("outside", "middle")
 SHAPES = ("cylinder", "cone")
 BASES = ("open", "flat")
+FORMS = {
+    "shape": ("shape", "height_mm", "radius_mm", "rim_radius_mm", "wall_mm"),
+    "points_mm": ("points_mm", "wall_mm"),
+    "csv": ("csv",),
+}
+"""Ways to give a profile, and the fields that belong to each."""
+ANY_FORM = ("surface", "base", "base_mm")
 
 
 @dataclass(frozen=True)
@@ -139,11 +146,11 @@ def _points(fields: Fields, folder: Path) -> tuple[Array, Array, Array]:
     table = fields.table
     if "csv" in table:
         return _csv_points(folder / fields.text("csv"))
-    listed = table.get("points_mm")
+    listed = table["points_mm"]
     if not isinstance(listed, list) or not 2 <= len(listed) <= 2000:
         raise InputError(
             f"{fields.where}: points_mm = {show(listed)}; give 2 to 2000 points as "
-            "[[height, radius], ...] from the foot up, or shape, or csv"
+            "[[height, radius], ...] from the foot up"
         )
     for number, point in enumerate(listed, 1):
         if not (isinstance(point, list) and len(point) == 2 and all(map(is_number, point))):
@@ -157,14 +164,17 @@ def _points(fields: Fields, folder: Path) -> tuple[Array, Array, Array]:
 
 def _csv_points(path: Path) -> tuple[Array, Array, Array]:
     """Points from a file with the columns z_mm, r_mm, wall_mm."""
-    rows = csv.reader(io.StringIO(read_text(path)))
-    header = [cell.strip() for cell in next(rows, [])]
+    try:
+        rows = list(csv.reader(io.StringIO(read_text(path))))
+    except csv.Error as error:
+        raise InputError(f"{path}: not a table of comma-separated values ({error})") from None
+    header = [cell.strip() for cell in rows[0]]
     wanted = ("z_mm", "r_mm", "wall_mm")
     if any(name not in header for name in wanted):
         raise InputError(f"{path}: row 1: columns {', '.join(header)}; needs {', '.join(wanted)}")
     columns = [header.index(name) for name in wanted]
     found = []
-    for number, row in enumerate(rows, 2):
+    for number, row in enumerate(rows[1:], 2):
         if not any(cell.strip() for cell in row):
             continue
         values = []
@@ -190,8 +200,28 @@ def _shape(fields: Fields) -> tuple[Array, Array, Array]:
     height = fields.number("height_mm", 5.0, LARGEST_MM) / 1e3
     radius = fields.number("radius_mm", 5.0, LARGEST_MM) / 1e3
     wall = fields.number("wall_mm", 0.5, 100.0) / 1e3
-    rim = radius if shape == "cylinder" else fields.number("rim_radius_mm", 5.0, LARGEST_MM) / 1e3
+    rim = radius
+    if shape == "cone":
+        rim = fields.number("rim_radius_mm", 5.0, LARGEST_MM) / 1e3
+    elif "rim_radius_mm" in fields.table:
+        raise InputError(f'{fields.where}: rim_radius_mm: only with shape = "cone"; leave it out')
     return np.array([radius, rim]), np.array([0.0, height]), np.array([wall, wall])
+
+
+def _form(profile: object, where: str) -> Fields:
+    """The [profile] table, with the fields of one form and no others."""
+    if not isinstance(profile, dict):
+        raise InputError(f"{where}: missing; give one of {', '.join(FORMS)}")
+    known = dict.fromkeys(name for names in (*FORMS.values(), ANY_FORM) for name in names)
+    fields = Fields(profile, where, known)
+    forms = [form for form in FORMS if form in profile]
+    if len(forms) != 1:
+        found = " and ".join(forms) or "no form"
+        raise InputError(f"{where}: {found}; give one of {', '.join(FORMS)}")
+    for name in profile:
+        if name not in FORMS[forms[0]] + ANY_FORM:
+            raise InputError(f"{where}: {name}: not used with {forms[0]}; leave it out")
+    return fields
 
 
 def _profile(fields: Fields, folder: Path) -> tuple[Array, Array, Array, tuple[int, ...]]:
@@ -210,6 +240,12 @@ def _profile(fields: Fields, folder: Path) -> tuple[Array, Array, Array, tuple[i
     if fields.choice("surface", SURFACES, SURFACES[0]) == "outside":
         radius, height = mid_surface(radius, height, wall)
         height = height - height[0]
+        if np.any(np.diff(height) <= 0.0) or np.any(radius <= 0.0):
+            row = int(np.argmax((np.diff(height, prepend=-1.0) <= 0.0) | (radius <= 0.0))) + 1
+            raise InputError(
+                f"{where}: point {row}: the wall folds into itself half a wall inside the profile; "
+                "thin it there, or take the corner out"
+            )
     if fields.choice("base", BASES, BASES[0]) == "flat":
         base = fields.number("base_mm", 0.5, 100.0, 1e3 * float(wall[0])) / 1e3
         return (
@@ -218,6 +254,8 @@ def _profile(fields: Fields, folder: Path) -> tuple[Array, Array, Array, tuple[i
             np.insert(wall, 0, base),
             (1,),
         )
+    if "base_mm" in fields.table:
+        raise InputError(f'{where}: base_mm: only with base = "flat"; leave it out')
     return radius, height, wall, ()
 
 
@@ -306,18 +344,13 @@ def read_vessel(path: Path, kilns: dict[str, Kiln]) -> Vessel:
     where = str(path)
     known_tables = ("name", "summary", "firing", "profile", "band", "printer", "joint")
     fields = Fields(table, where, known_tables)
-    profile = table.get("profile")
-    if not isinstance(profile, dict):
-        raise InputError(f"{where}: [profile]: missing; give points_mm and wall_mm, or a shape")
-    known = (
-        "points_mm", "wall_mm", "csv", "surface", "base", "base_mm", "shape", "height_mm",
-        "radius_mm", "rim_radius_mm",
-    )  # fmt: skip
-    shape = Fields(profile, f"{where}: [profile]", known)
+    shape = _form(table.get("profile"), f"{where}: [profile]")
     radius, height, wall, corners = _profile(shape, path.parent)
     given = table.get("firing")
     if isinstance(given, dict):
         firing = read_firing(given, kilns, f"{where}: [firing]")
+    elif given is None:
+        raise InputError(f"{where}: firing is missing; name a firing file, or write [firing]")
     else:
         firing = read_firing(path.parent / fields.text("firing"), kilns)
     bands = _bands(table.get("band"), where, float(height[-1]))

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cofire.output import figures, plan_text, stress_text
+from cofire.output.folders import replace_folder
 from cofire.output.vessel_figures import stress_figure, trade_off_figure
-from cofire.output.writing import replace_folder
 from cofire.planning.response import band_stresses
 
 if TYPE_CHECKING:

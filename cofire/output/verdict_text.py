@@ -10,11 +10,13 @@ from collections.abc import Sequence
 from cofire import __version__
 from cofire.inputs.units import HOUR, celsius
 from cofire.planning.cautions import DEFER, Caution
-from cofire.planning.flags import GO, Flag
+from cofire.planning.flags import GO, UNKNOWN, Flag
 from cofire.planning.response import Response
 from cofire.planning.verdict import Verdict
 
 SCHEMA = 1
+SHOWN = 3
+"""Zones of one rule that the text lists; the JSON has all. [-]"""
 
 
 def number(value: float) -> str:
@@ -30,8 +32,8 @@ def number(value: float) -> str:
     str
         "-" where it is no number.
     """
-    if math.isnan(value):
-        return "-"
+    if not math.isfinite(value):
+        return "-" if math.isnan(value) else "no end"
     if value == 0.0:
         return "0"
     size = math.floor(math.log10(abs(value)))
@@ -85,37 +87,53 @@ def as_text(
     worst = verdict.worst
     vessel = response.vessel
 
-    def wrap(text: str, indent: int) -> list[str]:
-        pad = " " * indent
-        return textwrap.wrap(text, width, initial_indent=pad, subsequent_indent=pad)
+    def wrap(text: str, indent: int = 0, hang: int = 0) -> list[str]:
+        pad, more = " " * indent, " " * (indent + hang)
+        return textwrap.wrap(text, width, initial_indent=pad, subsequent_indent=more)
 
-    lines = [
-        f"{verdict.word.upper()}: {vessel.name}, {vessel.firing.name} in {vessel.firing.gas}",
-    ]
+    title = f"{verdict.word.upper()}: {vessel.name}, {vessel.firing.name} in {vessel.firing.gas}"
+    lines = wrap(title)
     if verdict.grade > GO:
-        lines += wrap(f"Decided by {worst.rule}, {worst.zone}: {worst.note}.", 0)
+        lines += wrap(f"Decided by {worst.rule}, {worst.zone}: {worst.note}.")
     lines.append("")
-    shown = [flag for flag in verdict.flags if flag.grade > GO]
-    for flag in shown:
-        head = f"{flag.verdict:7} {flag.rule}, {flag.zone}: "
-        if flag.verdict == "unknown":
-            lines += wrap(head + flag.note + ".", 0) + wrap(flag.remedy, 8)
-            continue
-        head += f"{number(flag.figure)} against {number(flag.limit)} {flag.unit}"
-        where = place(flag)
-        lines += wrap(head + (f", {where}" if where else ""), 0)
-        lines += wrap(f"{flag.note}. {flag.remedy}", 8)
-    passed = [flag for flag in verdict.flags if flag.grade == GO]
+    rules = dict.fromkeys(flag.rule for flag in verdict.flags)
+    of_rule = {rule: [flag for flag in verdict.flags if flag.rule == rule] for rule in rules}
+    for rule, flags in of_rule.items():
+        bad = [flag for flag in flags if flag.grade > GO]
+        for flag in bad[:SHOWN]:
+            start = f"{flag.verdict:7} " + (f"{rule}, " if flag is bad[0] else "  ")
+            lines += wrap(f"{start}{flag.zone}: {_finding(flag)}", hang=8)
+        if len(bad) > SHOWN:
+            lines += wrap(f"and {len(bad) - SHOWN} more zones", 10)
+        if bad:
+            note = "" if bad[0].verdict == UNKNOWN else f"{_sentence(bad[0].note)} "
+            lines += wrap(note + bad[0].remedy, 8)
+    passed = {rule: flags[0] for rule, flags in of_rule.items() if flags[0].grade == GO}
     if passed:
-        names = dict.fromkeys(f"{flag.rule} {flag.zone} ({number(flag.load)})" for flag in passed)
-        lines += ["", *wrap("go      (share of limit used): " + "; ".join(names), 0)]
+        names = (f"{rule} {number(flag.load)} ({flag.zone})" for rule, flag in passed.items())
+        lines += ["", *wrap("go      (largest share of a limit used) " + "; ".join(names))]
     for line in response.history.extended:
-        lines += wrap(f"beyond its table: {line}", 0)
+        lines += wrap(f"beyond its table: {line}")
     lines.append("")
     for hazard in hazards:
-        lines += wrap(f"! {hazard.hazard}: {hazard.text} [{hazard.source}]", 0)
-    lines += wrap(f"! {DEFER}", 0)
+        lines += wrap(f"! {hazard.hazard}: {hazard.text} [{hazard.source}]")
+    lines += wrap(f"! {DEFER}")
     return "\n".join(lines) + "\n"
+
+
+def _finding(flag: Flag) -> str:
+    """Figure, limit and place of one flag, or why there is none."""
+    if flag.verdict == UNKNOWN:
+        return f"{flag.note}."
+    where = place(flag)
+    return f"{number(flag.figure)} against {number(flag.limit)} {flag.unit}" + (
+        f", {where}" if where else ""
+    )
+
+
+def _sentence(text: str) -> str:
+    """The same with a capital and a full stop."""
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 def flag_row(flag: Flag) -> dict[str, object]:

@@ -196,6 +196,8 @@ def trade_off_figure(search: LayerSearch) -> Figure:
     axes.grid(color="0.9", lw=0.6)
     axes.legend(fontsize=8)
     axes.spines[["right"]].set_visible(False)
-    above = axes.secondary_xaxis("top", functions=(lambda x: x / decay, lambda x: x * decay))
+    above = axes.secondary_xaxis(
+        "top", functions=(lambda x: np.asarray(x) / decay, lambda x: np.asarray(x) * decay)
+    )
     above.set_xlabel(f"in decay lengths 1/β = {decay:.1f} mm")
     return figure

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 BESIDE = np.array([0.0, 0.5 * joint.CUT_OFF, 0.15, 0.25, 0.4, 0.6, 0.8, 1.0])
 """Distances from a step, over the wall, at which it is read; at 0 the shell alone. [-]"""
 
+PLACES = np.array([-1.0, -0.9, -0.7, -0.45, 0.0, 0.45, 0.7, 0.9, 1.0])
+"""Places through the wall, inside to outside, at which it is read there. [-]"""
+
 SLANT = 1.7
 """What a lean of the wall may add beside a step, over tanφ times M d of `joint`. [-]
 
@@ -28,6 +31,9 @@ Against axisymmetric solids leaning 5°, 14° and 25° either way, moduli 1:1 an
 and 1/20 of the radius, shell + local field + this is at most 3 % below the largest stress in the
 first tenth of a wall and up to 60 % above it: an upper estimate.
 """
+
+
+_Near = tuple[int, int, NDArray[np.intp], joint.LocalField]
 
 
 @dataclass(frozen=True)
@@ -44,7 +50,7 @@ class JointState:
         Meridional and hoop stress to add at the points, shape (T, 2, B, P, 2E). [Pa]
     shell_beside, beside
         The shell alone, and with the local field, at the distances `BESIDE` below and above each
-        step; meridional and hoop, shape (T, 2, P, J, 2, D). [Pa]
+        step and at the Q `PLACES`; meridional and hoop, (T, 2, Q, J, 2, D). [Pa]
     slant
         What the lean of the wall may add to the largest stress beside, shape (T, J). [Pa]
     normal, shear
@@ -116,26 +122,22 @@ class JointFields:
             joint.pair_weights((e[0], e[1]), (nu[0], nu[1]), mismatch),
             joint.pair_weights((e[1], e[0]), (nu[1], nu[0]), -mismatch),
         )
-        times, points = stress.shape[0], stress.shape[3]
-        stations = self.body.material[:, 0].size
-        local = np.zeros((times, 2, points, stations + self._beside[0].size))
-        for number, side, samples, field in self._near:
-            added = field.at(weights[side][:, number]).reshape(2, times, points, -1)
-            local[..., samples] += added.swapaxes(0, 1)
-        each = np.repeat(nu[:, 0].T.ravel(), BESIDE.size)
-        ratio = np.concatenate([poisson_ratio[self.body.material[:, 0]].ravel(), each])
-        local[:, 1] = ratio * (local[:, 0] + local[:, 1])
+        times = stress.shape[0]
+        ratio = poisson_ratio[self.body.material[:, 0]]
+        local = self._added(self._near_stations, weights, self.body.geometry.through.size, ratio)
+        local = np.moveaxis(local.reshape(times, 2, -1, *ratio.shape), 2, 3)
         _, pair, share = self._beside
         own = stress[:, :2, self.vessel[:, None, None, None], :, pair]
-        shell = np.einsum("jsdx,jsdxtcp->tcpjsd", share, own)
-        grid = local[..., :stations].reshape(times, 2, points, *self.body.material[:, 0].shape)
+        shell = np.einsum("jsdx,jsdxtcp,qp->tcqjsd", share, own, self._between)
+        each = np.broadcast_to(poisson_ratio[self._material][..., None], share.shape[:-1])
+        added = self._added(self._near_beside, weights, PLACES.size, each)
         normal, shear = joint.traction_field().at(weights[0])[..., 0]
         return JointState(
             hoop=hoop,
             mismatch=mismatch,
-            local=np.moveaxis(grid, 2, 3),
+            local=local,
             shell_beside=shell,
-            beside=shell + local[..., stations:].reshape(shell.shape),
+            beside=shell + added.reshape(shell.shape),
             slant=SLANT * np.abs(np.tan(self._lean) * weights[0].sum(axis=-1)),
             normal=normal,
             shear=-shear,
@@ -194,24 +196,49 @@ class JointFields:
         share[..., 0] = 1.0 - share[..., 1]
         return place, pair, share
 
+    def _added(
+        self, near: list[_Near], weights: tuple[Array, Array], places: int, ratio: Array
+    ) -> Array:
+        """Sum of the local fields, meridional and hoop, shape (T, 2, places, samples). [Pa]"""
+        times = weights[0].shape[0]
+        total = np.zeros((times, 2, places, ratio.size))
+        for number, side, samples, field in near:
+            added = field.at(weights[side][:, number]).reshape(2, times, places, -1)
+            total[..., samples] += added.swapaxes(0, 1)
+        total[:, 1] = ratio.ravel() * (total[:, 0] + total[:, 1])
+        return total
+
     @cached_property
-    def _near(self) -> list[tuple[int, int, NDArray[np.intp], joint.LocalField]]:
-        """Step, side, samples within reach (stations, then places beside steps), field there."""
+    def _near_stations(self) -> list[_Near]:
+        """Stations within reach of each step."""
         g = self.body.geometry
-        vessels, stations = g.arc_length.shape
-        beside = self._beside[0]
-        place = np.concatenate([g.arc_length.ravel(), beside.ravel()])
-        each = np.repeat(self.vessel, beside[0].size) if beside.size else self.vessel
-        owner = np.concatenate([np.repeat(np.arange(vessels), stations), each])
+        owner = np.repeat(np.arange(len(g.arc_length)), g.arc_length.shape[1])
+        return self._near(g.arc_length.ravel(), owner, g.through)
+
+    @cached_property
+    def _near_beside(self) -> list[_Near]:
+        """Places beside steps within reach of each step."""
+        place = self._beside[0]
+        owner = np.repeat(self.vessel, place.shape[1] * place.shape[2])
+        return self._near(place.ravel(), owner, PLACES)
+
+    def _near(self, place: Array, owner: NDArray[np.intp], through: Array) -> list[_Near]:
+        """Step, side, samples within reach, and the field there."""
         near = []
         for number, vessel in enumerate(self.vessel):
             distance = (place - self._place[number]) / self._wall[number]
             here = (owner == vessel) & (np.abs(distance) < joint.REACH)
             for side, sign in enumerate((-1.0, 1.0)):
                 samples = np.flatnonzero(here & (sign * distance > 0.0))
-                field = joint.local_field(np.abs(distance[samples]), g.through)
+                field = joint.local_field(np.abs(distance[samples]), through)
                 near.append((number, side, samples, field))
         return near
+
+    @cached_property
+    def _between(self) -> Array:
+        """Shares of the points through the wall at `PLACES`, along straight lines, (Q, P)."""
+        through = self.body.geometry.through
+        return np.stack([np.interp(PLACES, through, one) for one in np.eye(through.size)], axis=1)
 
 
 def joint_forces(body: Shells, fields: JointFields, stress: Array) -> Array:

@@ -107,13 +107,13 @@ def plan(
 
     Example:  cofire plan examples/silver_foot_vessel.toml --out my_plan
     """
+    from cofire.output.folders import check_plan_folder
     from cofire.output.plan_files import write_plan
     from cofire.output.plan_text import plan_text
-    from cofire.output.writing import check_folder
     from cofire.planning.plan import propose
 
     given, cards = read(vessel, tables)
-    check_folder(out, force)
+    check_plan_folder(out, force)
     found = propose(given, cards, extend=extend, tell=tell)
     tell("")
     write_plan(found, out, force)
