@@ -74,12 +74,15 @@ class HeldPoints:
     batch_axes: int = 0
 
     def start(self) -> Array:
+        """One unknown that does nothing."""
         return np.zeros(1)
 
     def strains(self, unknowns: Array) -> Array:
+        """No strain."""
         return np.zeros((len(self.state.components), *self.material.shape))
 
     def corrections(self, stress: Array, tangent: Array) -> Array:
+        """No change."""
         return np.zeros(1)
 
 
@@ -93,10 +96,13 @@ class LoadedPoint:
     batch_axes: int = 0
 
     def start(self) -> Array:
+        """No strain."""
         return np.zeros((len(self.state.components), 1))
 
     def strains(self, unknowns: Array) -> Array:
+        """The unknowns themselves."""
         return unknowns
 
     def corrections(self, stress: Array, tangent: Array) -> Array:
+        """Towards the load."""
         return np.linalg.solve(tangent[:, :, 0], self.load[:, None] - stress)

@@ -20,9 +20,9 @@ KILNS = load_kilns()
 METALS = tuple(name for name, card in CARDS.items() if card.kind == "metal")
 CERAMICS = tuple(name for name, card in CARDS.items() if card.kind == "ceramic")
 
-some = settings(max_examples=250, deadline=None)
+some = settings(max_examples=25, deadline=None)
 """For properties whose example costs milliseconds; no deadline, as the first one imports."""
-few = settings(max_examples=200, deadline=None)
+few = settings(max_examples=10, deadline=None)
 """For properties whose example costs a tenth of a second."""
 
 TABLES = ("thermal_expansion", "young_modulus", "yield_stress", "glass_viscosity", "body_viscosity")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -66,7 +68,7 @@ def test_modes_agree_with_finite_differences():
     backward = 2 * np.eye(cells) - matrix
     inside = np.full(cells, 300.0)
     kept = [inside[0]]
-    for before, after in zip(face[:-1], face[1:], strict=True):
+    for before, after in itertools.pairwise(face):
         load = backward @ inside
         load[-1] += number * (before + after)
         inside = inverse @ load
@@ -189,9 +191,9 @@ def test_a_flowing_wall_carries_less_than_the_elastic_one():
         history = made_history(
             time, strain, young_modulus=60e9, poisson_ratio=0.2, viscosity=viscosity
         )
-        return fire_tile(
-            tile, history, added_strain=added, control=Control(1e-3, 1e1)
-        ).stress[-1, 0, -1]
+        return fire_tile(tile, history, added_strain=added, control=Control(1e-3, 1e1)).stress[
+            -1, 0, -1
+        ]
 
     elastic = through_wall_stress(time, strain, 60e9, 0.2, DEPTH, KAPPA, [1.0])[-1, 0]
     assert face(np.inf) == pytest.approx(elastic, rel=1e-3)

@@ -207,6 +207,23 @@ def test_norton_bar_under_constant_load_creeps_at_a_constant_rate(exponent):
     assert record.inelastic[-1, 1, 0, 0] == pytest.approx(rate * 3600.0, rel=1e-6)
 
 
+def test_a_yielding_bar_creeps_at_its_yield_stress_and_yields_the_rest():
+    E, A, n, limit, rate = 100e9, 1e-36, 4.0, 20e6, 1e-6
+    time = np.linspace(0.0, 1000.0, 11)
+    history = made_history(
+        time, -rate * time, young_modulus=E, creep_factor=A, creep_exponent=n, yield_stress=limit
+    )
+    record = march(HeldPoints(STRIP), history, control=CLOSE)
+    late = np.searchsorted(record.time, 500.0)
+    creep, plastic = (
+        np.diff(record.inelastic[[late, -1], place, 0, 0])[0] / np.diff(record.time[[late, -1]])[0]
+        for place in (1, 2)
+    )
+    assert record.stress[-1, 0, 0] == pytest.approx(limit)
+    assert creep == pytest.approx(A * limit**n, rel=1e-6)
+    assert plastic == pytest.approx(rate - A * limit**n, rel=1e-6)
+
+
 @pytest.mark.parametrize("load", [(20e6, 0.0), (20e6, 20e6), (20e6, -20e6), (-5e6, 15e6)])
 def test_plane_creep_follows_the_flow_rule(load):
     """Rates A σ_eq^(n−1) (σ1 − σ2/2, σ2 − σ1/2)."""
@@ -227,7 +244,7 @@ def test_viscous_plate_flows_with_its_own_poisson_ratio():
 
 @pytest.mark.parametrize("name", STATES)
 def test_flow_agrees_with_a_general_purpose_stiff_solver(name):
-    """Viscous and creep flow together, properties changing; scipy's Radau on the plain equations."""
+    """Viscous and creep flow together, properties changing; Radau on the plain equations."""
     state = STATES[name]
     time = np.linspace(0.0, 2000.0, 41)
     free = -2e-4 * np.sin(time / 400.0)

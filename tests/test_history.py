@@ -78,6 +78,7 @@ def test_the_history_of_many_equals_the_histories_one_by_one(
     assert together.names == tuple(card.name for card in many)
     for row, card in enumerate(many):
         alone = histories([card], curve, extend=True)
+        assert np.array_equal(together.free_strain[row], alone.free_strain[0])
         for name, value in one_row(alone, 0).items():
             assert np.array_equal(getattr(together, name)[row], value)
         for name, strain in together.strain.items():

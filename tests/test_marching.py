@@ -85,7 +85,9 @@ def test_a_body_that_cannot_flow_goes_from_landmark_to_landmark():
 
 def test_the_march_lands_on_every_corner():
     time = np.linspace(0.0, 3600.0, 361)
-    history = made_history(time, 1e-4 * np.sin(time / 300.0), viscosity=1e12, corners=(17, 200, 301))
+    history = made_history(
+        time, 1e-4 * np.sin(time / 300.0), viscosity=1e12, corners=(17, 200, 301)
+    )
     for control in (Control(), Control(fixed_step=77.0)):
         record = march(HeldPoints(STRIP), history, control=control)
         assert set(time[[0, 17, 200, 301, 360]]) <= set(record.time)
@@ -165,9 +167,13 @@ def test_energy_put_in_is_stored_or_dissipated():
     """Held point, constant modulus: −∫σ dε_free = σ²/2E + ∫σ dε_inelastic."""
     time = np.linspace(0.0, 3600.0, 361)
     history = made_history(
-        time, -1e-3 * np.sin(time / 500.0), viscosity=2e14, creep_factor=1e-35, creep_exponent=4.0,
+        time,
+        -1e-3 * np.sin(time / 500.0),
+        viscosity=2e14,
+        creep_factor=1e-35,
+        creep_exponent=4.0,
         yield_stress=2e7,
-    )  # fmt: skip
+    )
     body = HeldPoints(STRIP)
     record = march(body, history, control=Control(1e-5, 1e2))
     free = -1e-3 * np.sin(record.time / 500.0)

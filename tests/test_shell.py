@@ -256,6 +256,24 @@ def test_yield_caps_the_metal_and_eases_the_joint_but_hardly_the_bending():
     assert 0.95 < in_bending < 1.05
 
 
+def test_a_watched_march_gives_the_local_field_without_a_record():
+    history = flowing_history()
+    mesh = cylinder().meridians[0]
+    (vessel,) = fire_shells([mesh], history, [[0, 1, 2]])
+    body = shells([mesh], [[0, 1, 2]])
+    fields = JointFields.of(body)
+    seen = []
+
+    def watch(instant):
+        young = [[np.interp(instant.time, history.time, e) for e in history.young_modulus]]
+        seen.append(fields.at(instant.stress[None], np.array(young), POISSON).local[0, :, 0])
+
+    march(body, history, watch=watch, keep=False)
+    known = vessel.local[-1].transpose(2, 1, 0)
+    assert len(seen) == vessel.time.size
+    assert seen[-1] == pytest.approx(known, abs=1e-9 * np.abs(known).max())
+
+
 def test_own_weight_is_borne_by_every_cut():
     density = np.array([5000.0, 3000.0, 2000.0])
     mesh = mesh_meridian([0.04, 0.06], [0.0, 0.1], 0.006, [0.04, 0.05])
@@ -337,6 +355,7 @@ def test_a_mesh_ends_elements_at_steps_and_corners_and_is_finest_at_steps():
         (([0.05, 0.05], [0.0, np.nan], 0.006), "not finite"),
         (([0.05, 0.05], [0.1, 0.1], 0.006), "the same"),
         (([0.03, 0.05, 0.05, 0.06], [0.05, 0.05, 0.0, 0.1], 0.006, [0.05]), "level part"),
+        (([0.02, 0.06], [0.0, 0.02], 0.006, [0.01]), "leans 63°; allowed: up to 45°"),
     ],
 )
 def test_a_meridian_that_cannot_be_cut_is_refused_with_its_value(arguments, words):

@@ -88,8 +88,10 @@ def test_the_metal_never_passes_its_yield_stress():
 
 
 def test_a_viscous_pair_stretches_as_the_elastic_pair_by_analogy():
-    """With E for η, ν for its viscous twin and strain for rate, stress is the same (Alfrey 1944,
-    Q. Appl. Math. 2, 113, from memory)."""
+    """With E for η, ν for its viscous twin and strain for rate, stress is the same.
+
+    T. Alfrey 1944, Q. Appl. Math. 2, 113 (from memory).
+    """
     elastic = fire_sleeve(
         nested_rings(RADII),
         jumps([0.0, 1.0], [1e-6, 0.0], young_modulus=[2e10, 1e10], poisson_ratio=[0.4, 0.2]),
@@ -123,9 +125,7 @@ def test_rings_in_a_batch_answer_as_they_do_alone():
 def test_cutting_a_ring_in_two_changes_nothing():
     history = everything()
     whole = fire_sleeve(nested_rings([5e-3, 14e-3, 20e-3], [0, 1]), history, control=CLOSE)
-    cut = fire_sleeve(
-        nested_rings([5e-3, 9e-3, 14e-3, 20e-3], [0, 0, 1]), history, control=CLOSE
-    )
+    cut = fire_sleeve(nested_rings([5e-3, 9e-3, 14e-3, 20e-3], [0, 0, 1]), history, control=CLOSE)
     assert cut.interface_stress[-1, 1] == pytest.approx(whole.interface_stress[-1, 0], rel=1e-3)
 
 

@@ -22,6 +22,8 @@ LARGEST_MM = 2000.0
 SURFACES = ("outside", "middle")
 SHAPES = ("cylinder", "cone")
 BASES = ("open", "flat")
+KEEP = 0.3
+"""Share of the smaller zone that a plan leaves pure where the file does not say. [-]"""
 FORMS = {
     "shape": ("shape", "height_mm", "radius_mm", "rim_radius_mm", "wall_mm"),
     "points_mm": ("points_mm", "wall_mm"),
@@ -74,12 +76,15 @@ class JointLimits:
         Tallest transition. [m]
     lowest, highest
         Where the middle of the transition may lie. [m]
+    keep
+        Least height of either pure zone that must remain. [m]
     """
 
     blends: int
     height: float
     lowest: float
     highest: float
+    keep: float
 
 
 @dataclass(frozen=True)
@@ -305,8 +310,10 @@ def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: floa
     given = table.get("joint", {})
     place = f"{where}: [joint]"
     if not isinstance(given, dict):
-        raise InputError(f"{place}: {show(given)}; write blends, height_mm, lowest_mm, highest_mm")
-    fields = Fields(given, place, ("blends", "height_mm", "lowest_mm", "highest_mm"))
+        raise InputError(
+            f"{place}: {show(given)}; write blends, height_mm, lowest_mm, highest_mm, keep_mm"
+        )
+    fields = Fields(given, place, ("blends", "height_mm", "lowest_mm", "highest_mm", "keep_mm"))
     middle = 0.5 * (bands[0].high + bands[-1].low) if len(bands) > 1 else 0.5 * top
     most, highest = top * 1e3, fields.number("highest_mm", 0.0, top * 1e3, middle * 1e3)
     blends = fields.number("blends", 0.0, 12.0, 3.0)
@@ -317,6 +324,8 @@ def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: floa
         fields.number("height_mm", 0.0, most, 0.5 * most) / 1e3,
         fields.number("lowest_mm", 0.0, highest, min(middle * 1e3, highest)) / 1e3,
         highest / 1e3,
+        fields.number("keep_mm", 0.0, 0.5 * most, min(KEEP * middle, KEEP * (top - middle)) * 1e3)
+        / 1e3,
     )
 
 

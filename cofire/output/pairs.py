@@ -5,13 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import json
-import shutil
-import textwrap
 from collections import Counter
 from collections.abc import Sequence
 
 from cofire import __version__
 from cofire.inputs.units import MINUTE, celsius
+from cofire.output.writing import columns, printed, wrapped
 from cofire.planning.screening import Pair
 
 SCHEMA = 1
@@ -115,6 +114,8 @@ def as_json(pairs: Sequence[Pair], kiln: str, gases: Sequence[str]) -> str:
     return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
+LEAST_REASON = 60
+"""Columns that a reason needs to stand beside its row. [-]"""
 HEAD = ("verdict", "metal", "ceramic", "gas", "peak", "worst", "cooled", "why")
 
 
@@ -133,6 +134,32 @@ def _cells(pair: Pair) -> tuple[str, ...]:
         f"{cells['cooled_mismatch_ppm']:+.0f} ppm{mark}",
         pair.reason,
     )
+
+
+def _padded(cells: Sequence[str], widths: Sequence[int]) -> str:
+    return "  ".join(c + " " * (n - printed(c)) for c, n in zip(cells, widths, strict=False))
+
+
+def _table(rows: Sequence[tuple[str, ...]], width: int) -> list[str]:
+    """Lines of the table: the reason beside its row, below it, or all in a block where narrow."""
+    widths = [max(printed(row[i]) for row in (HEAD, *rows)) for i in range(len(HEAD) - 1)]
+    start = sum(widths) + 2 * len(widths)
+    lines = []
+    if width - start >= LEAST_REASON:
+        for row in (HEAD, *rows):
+            text = _padded(row, widths) + "  "
+            lines += [line.rstrip() for line in wrapped(text + row[-1], start, width)]
+    elif width >= start - 2:
+        lines.append(_padded(HEAD[:-1], widths).rstrip())
+        for row in rows:
+            lines.append(_padded(row[:-1], widths).rstrip())
+            lines += wrapped("    " + row[-1], 4, width)
+    else:
+        for verdict, metal, ceramic, gas, peak, worst, cooled, why in rows:
+            lines += wrapped(f"{verdict:7}  {metal} with {ceramic}", 9, width)
+            figures = f"{gas}, {peak}; worst {worst}, cooled {cooled}: " if gas else ""
+            lines += wrapped("    " + figures + why, 4, width)
+    return lines
 
 
 def as_text(pairs: Sequence[Pair], kiln: str, width: int | None = None, every: bool = False) -> str:
@@ -154,34 +181,19 @@ def as_text(pairs: Sequence[Pair], kiln: str, width: int | None = None, every: b
     str
         Ends in a new line.
     """
-    width = width or max(shutil.get_terminal_size((110, 24)).columns, 80)
+    width = width or columns()
     shown = [p for p in pairs if every or p.window is not None]
-    table = [HEAD, *(_cells(p) for p in shown)]
-    widths = [max(len(line[i]) for line in table) for i in range(len(HEAD) - 1)]
-    indent = sum(widths) + 2 * len(widths)
-    beside = width - indent >= 36
-    lines = []
-    for cells in table:
-        start = "  ".join(c.ljust(n) for c, n in zip(cells, widths, strict=False)) + "  "
-        room = width - indent if beside else width - 4
-        why = textwrap.wrap(cells[-1], max(room, 30)) or [""]
-        if beside:
-            lines.append((start + why[0]).rstrip())
-            lines += [" " * indent + more for more in why[1:]]
-        else:
-            lines.append(start.rstrip())
-            lines += ["    " + more for more in why if cells is not HEAD]
     count = Counter(p.verdict for p in pairs)
     without = sum(p.window is None for p in pairs)
-    lines += [
-        "",
+    notes = [
         f"{len(pairs)} pairs in the {kiln}: {count['go']} go, {count['caution']} caution, "
         f"{count['no']} no ({without} share no firing"
         + ("" if every else "; list them with --all")
         + ").",
-        "worst: free strain apart while sintering; cooled: from the set point to 20 °C;",
-        "both metal minus ceramic. A direct joint; first figures from the cards, not a plan.",
+        "worst: free strain apart while sintering; cooled: from the set point to 20 °C; both metal "
+        "minus ceramic. A direct joint; first figures from the cards, not a plan.",
     ]
     if any(p.extended for p in shown):
-        lines.append("* a table ends below the peak and was held at its last value.")
-    return "\n".join(lines) + "\n"
+        notes.append("* a table ends below the peak and was held at its last value.")
+    lines = [*_table([_cells(p) for p in shown], width), ""]
+    return "\n".join(lines + [line for note in notes for line in wrapped(note, 0, width)]) + "\n"

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import textwrap
 from collections.abc import Sequence
 
 from cofire import __version__
 from cofire.inputs.units import HOUR, celsius
 from cofire.planning.cautions import DEFER, Caution
-from cofire.planning.flags import GO, UNKNOWN, Flag
+from cofire.planning.flags import GO, GRADE, UNKNOWN, Flag
 from cofire.planning.response import Response
 from cofire.planning.verdict import Verdict
 
 SCHEMA = 1
+BEFORE_UNIT = re.compile(r"(?<=\d) (?=[°%A-Za-z])")
 SHOWN = 3
 """Zones of one rule that the text lists; the JSON has all. [-]"""
 
@@ -89,7 +91,9 @@ def as_text(
 
     def wrap(text: str, indent: int = 0, hang: int = 0) -> list[str]:
         pad, more = " " * indent, " " * (indent + hang)
-        return textwrap.wrap(text, width, initial_indent=pad, subsequent_indent=more)
+        kept = BEFORE_UNIT.sub("\u00a0", text)  # a number stays with its unit
+        rows = textwrap.wrap(kept, width, initial_indent=pad, subsequent_indent=more)
+        return [row.replace("\u00a0", " ") for row in rows]
 
     title = f"{verdict.word.upper()}: {vessel.name}, {vessel.firing.name} in {vessel.firing.gas}"
     lines = wrap(title)
@@ -126,6 +130,8 @@ def _finding(flag: Flag) -> str:
     if flag.verdict == UNKNOWN:
         return f"{flag.note}."
     where = place(flag)
+    if flag.unit == GRADE:
+        return where
     return f"{number(flag.figure)} against {number(flag.limit)} {flag.unit}" + (
         f", {where}" if where else ""
     )

@@ -1,13 +1,14 @@
-"""The vessel's section coloured by tension, stress against height, tension over time."""
+"""The vessel's section coloured by stress, stress against height, tension over time."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cofire.inputs.units import HOUR, celsius
+from cofire.output.figures import literal
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -23,35 +24,58 @@ BANDS = ("#000000", "#0072B2", "#D55E00", "#009E73", "#CC79A7")
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
 
 
-def _outline(response: Response) -> tuple[Array, Array, Array, Array]:
-    """Inner and outer edge of the wall at the stations: r and z each. [mm]"""
-    s = response.shell
-    across_r, across_z = np.cos(s.slope) * s.wall / 2, -np.sin(s.slope) * s.wall / 2
-    return (
-        (s.radius - across_r) * 1e3,
-        (s.height - across_z) * 1e3,
-        (s.radius + across_r) * 1e3,
-        (s.height + across_z) * 1e3,
-    )
+def _style(band: int) -> dict[str, Any]:
+    """Colour and dash of a band's line, unlike those of 24 others."""
+    return {"color": BANDS[band % 5], "ls": DASHES[(band + band // 5) % 5]}
+
+
+def _label(band: int, name: str) -> str:
+    """A band as the legend names it; the number stands in the section."""
+    return f"{band + 1}  {name}"
+
+
+def _padded(values: Array, band: NDArray[np.intp], number: int, step: float) -> Array:
+    """Rows of one band with one more at either end: on the step, or past the last station."""
+    here = np.flatnonzero(band == number)
+    first, last = int(here[0]), int(here[-1])
+    below = values[first - 1] + values[first] if first > 0 else 2.0 * values[first]
+    above = values[last] + values[last + 1] if last + 1 < band.size else 2.0 * values[last]
+    ends = [0.5 * below, 0.5 * above]
+    if first == 0:
+        ends[0] = values[first] + step * (values[first] - values[first + 1])
+    if last + 1 == band.size:
+        ends[1] = values[last] + step * (values[last] - values[last - 1])
+    return np.concatenate([ends[:1], values[here], ends[1:]])
 
 
 def _section(axes: Axes, response: Response, tension: Array, top: float, title: str) -> QuadMesh:
     """Half section of the wall, coloured by the larger in-plane stress; shape (G, P)."""
     s = response.shell
-    inner_r, inner_z, outer_r, outer_z = _outline(response)
-    share = 0.5 * (1.0 + s.through)
-    r = inner_r[:, None] + share * (outer_r - inner_r)[:, None]
-    z = inner_z[:, None] + share * (outer_z - inner_z)[:, None]
-    image = axes.pcolormesh(
-        r, z, tension / 1e6, cmap="PuOr_r", vmin=-top, vmax=top, shading="gouraud", rasterized=True
-    )
-    axes.plot(inner_r, inner_z, color="0.3", lw=0.6)
-    axes.plot(outer_r, outer_z, color="0.3", lw=0.6)
-    for step in response.vessel.steps * 1e3:
-        axes.axhline(step, color="0.3", lw=0.7, ls=(0, (4, 3)))
+    half = 0.5 * s.wall[:, None] * s.through * 1e3
+    r = s.radius[:, None] * 1e3 + half * np.cos(s.slope)[:, None]
+    z = s.height[:, None] * 1e3 - half * np.sin(s.slope)[:, None]
+    for number in range(len(response.cards)):
+        here = np.flatnonzero(s.band == number)
+        rows = np.concatenate([here[:1], here, here[-1:]])
+        # stations lie 0.423 half-lengths inside the element's end and 1.155 apart
+        band_r, band_z = (_padded(x, s.band, number, 0.366) for x in (r, z))
+        image = axes.pcolormesh(
+            band_r, band_z, tension[rows] / 1e6, cmap="PuOr_r", vmin=-top, vmax=top,
+            shading="gouraud", rasterized=True,
+        )  # fmt: skip
+        for face in (0, -1):
+            axes.plot(band_r[:, face], band_z[:, face], color="0.3", lw=0.6)
+        for end in (0, -1):
+            axes.plot(band_r[end], band_z[end], color="0.3", lw=0.6)
+        middle = here[here.size // 2]
+        axes.annotate(
+            str(number + 1), (float(r[middle, -1]), float(z[middle, -1])), xytext=(4, 0),
+            textcoords="offset points", fontsize=8, va="center", annotation_clip=False,
+        )  # fmt: skip
     wide, tall = np.ptp(r), np.ptp(z)
     stretch = max(1.0, float(np.floor(0.3 * tall / wide)))
     axes.set_aspect(1.0 / stretch)
+    axes.margins(0.02)
     axes.set_title(title, fontsize=9)
     note = f"\n(drawn {stretch:.0f} times wider)" if stretch > 1.0 else ""
     axes.set_xlabel(f"radius (mm){note}", fontsize=9)
@@ -77,7 +101,7 @@ def _profiles(axes: Axes, response: Response, at: int) -> None:
         )  # fmt: skip
     axes.axvline(0.0, color="0.6", lw=0.8)
     axes.set_xlabel("stress (MPa)")
-    axes.legend(fontsize=7, loc="upper right", framealpha=0.9)
+    axes.legend(fontsize=7, loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=2, frameon=False)
 
 
 def _history(axes: Axes, response: Response, bands: list[BandStress]) -> None:
@@ -92,17 +116,36 @@ def _history(axes: Axes, response: Response, bands: list[BandStress]) -> None:
     total = response.total
     for band, found in enumerate(bands):
         tension = total[:, s.band == band].max(axis=(1, 2, 3)) / 1e6
-        k = band % len(BANDS)
-        name = found.worst.material
-        axes.plot(hours, tension, color=BANDS[k], ls=DASHES[k], lw=1.4, label=name)
-        axes.plot(found.worst.time / HOUR, found.worst.tension / 1e6, "o", ms=4, color=BANDS[k])
+        look = _style(band)
+        axes.plot(hours, tension, lw=1.4, label=_label(band, found.worst.material), **look)
+        axes.plot(
+            found.worst.time / HOUR, found.worst.tension / 1e6, "o", ms=4, color=look["color"]
+        )
     axes.set_zorder(hot.get_zorder() + 1)
     axes.patch.set_visible(False)
     axes.set_xlabel("time (h)")
     axes.set_ylabel("largest tension (MPa)")
-    axes.legend(fontsize=7, loc="upper left", framealpha=0.9)
+    axes.spines[["top"]].set_visible(False)
 
 
+def _moment(response: Response, bands: list[BandStress]) -> tuple[int, str]:
+    """The time to show beside the cold vessel, and what it is.
+
+    The worst moment, or the worst before cooling begins where that is the cold vessel.
+    """
+    s = response.shell
+    worst = max((b.worst for b in bands), key=lambda p: p.tension)
+    at = int(np.argmin(np.abs(s.time - worst.time)))
+    if worst.temperature > 373.0:
+        return at, "worst"
+    hot = response.temperature > response.trace.peak - 1.0
+    before = s.time <= s.time[hot].max()
+    return int(np.argmax(np.where(before, response.total.max(axis=(1, 2, 3)), -np.inf))), (
+        "worst before cooling"
+    )
+
+
+@literal
 def stress_figure(response: Response, bands: list[BandStress]) -> Figure:
     """Section at the worst moment and when cold, stress against height, tension over time.
 
@@ -121,29 +164,27 @@ def stress_figure(response: Response, bands: list[BandStress]) -> Figure:
     from matplotlib.figure import Figure
 
     s = response.shell
-    worst = max((b.worst for b in bands), key=lambda p: p.tension)
-    at = int(np.argmin(np.abs(s.time - worst.time)))
-    if at == s.time.size - 1 or worst.temperature < 323.0:
-        # worst when cold: show the hot moment of greatest tension beside it
-        hot = response.temperature > 0.5 * (response.trace.peak + 293.0)
-        largest = np.where(hot, response.total.max(axis=(1, 2, 3)), -np.inf)
-        at = int(np.argmax(largest))
+    at, moment = _moment(response, bands)
     tension = response.total.max(axis=3)
     top = max(float(np.abs(tension[[at, -1]]).max()) / 1e6, 1e-3)
-    figure = Figure(figsize=(10.0, 8.6), layout="constrained")
-    upper = figure.add_subfigure(figure.add_gridspec(2, 1, height_ratios=[1.25, 1.0])[0])
-    lower = figure.add_subfigure(figure.add_gridspec(2, 1, height_ratios=[1.25, 1.0])[1])
+    figure = Figure(figsize=(10.0, 9.4), layout="constrained")
+    upper, lower = figure.subfigures(2, 1, height_ratios=[1.25, 1.0])
     left, middle, right = upper.subplots(1, 3, sharey=True, width_ratios=[1, 1, 1.5])
     label = f"{celsius(float(response.temperature[at])):.0f} °C, {s.time[at] / HOUR:.1f} h"
     own = max(float(np.abs(tension[at]).max()) / 1e6, 1e-3)
-    first = _section(left, response, tension[at], own, f"hot: {label}")
+    first = _section(left, response, tension[at], own, f"{moment}: {label}")
     image = _section(middle, response, tension[-1], top, "when cold")
     left.set_ylabel("height (mm)")
     upper.colorbar(first, ax=left, label="larger stress in the wall (MPa)", shrink=0.8)
     upper.colorbar(image, ax=middle, label="larger stress in the wall (MPa)", shrink=0.8)
     _profiles(right, response, -1)
     right.set_title("when cold", fontsize=9)
-    _history(lower.subplots(), response, bands)
+    below = lower.subplots()
+    _history(below, response, bands)
+    lower.legend(
+        *below.get_legend_handles_labels(), loc="outside lower center", ncols=3, fontsize=8,
+        frameon=False,
+    )  # fmt: skip
     figure.suptitle(
         f"{response.vessel.name}: {response.vessel.firing.name} in {response.vessel.firing.gas}",
         x=0.01, ha="left", fontsize=11,

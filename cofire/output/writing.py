@@ -7,6 +7,7 @@ import os
 import shutil
 import tempfile
 import textwrap
+import unicodedata
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import IO
@@ -72,6 +73,25 @@ def wrapped(text: str, indent: int = 0, width: int | None = None) -> list[str]:
     return textwrap.wrap(
         text, width or columns(), subsequent_indent=pad, break_on_hyphens=False
     ) or [""]
+
+
+def printed(text: str) -> int:
+    """Columns a text takes on a terminal, where a wide character takes two and an accent none.
+
+    Parameters
+    ----------
+    text : str
+        One line.
+
+    Returns
+    -------
+    int
+        Columns. [-]
+    """
+    return sum(
+        0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1
+        for c in text
+    )
 
 
 def check_targets(targets: Sequence[str | Path | None], force: bool) -> None:

@@ -222,3 +222,28 @@ def sintering_strain(
     """
     volume = np.log(np.asarray(green_density) / np.asarray(relative_density))
     return np.asarray(volume / (2.0 + np.asarray(height_factor)), dtype=np.float64)
+
+
+def sintering_viscosity(
+    strain_rate: ArrayLike, potential: ArrayLike, viscous_poisson_ratio: ArrayLike
+) -> Array:
+    """Uniaxial viscosity of a body that is densifying, from its own speed. [Pa s]
+
+    A body whose sintering potential Σ shrinks it at the rate ε̇ along each direction has the bulk
+    viscosity Σ/(3 ε̇), hence E = Σ (1 − 2ν)/ε̇ (linear viscous sintering: Bordia & Scherer 1988,
+    Acta Metall. 36, 2393, from memory). It tells how soft a half-sintered body is: a tension of
+    the size of Σ stops its shrinkage. Infinite where nothing shrinks.
+
+    Parameters
+    ----------
+    strain_rate : array_like
+        Of free sintering, negative where it shrinks. [1/s]
+    potential : array_like
+        Sintering potential. [Pa]
+    viscous_poisson_ratio : array_like
+        Below one half. [-]
+    """
+    speed = np.maximum(-np.asarray(strain_rate, dtype=np.float64), 0.0)
+    drive = np.asarray(potential) * (1.0 - 2.0 * np.asarray(viscous_poisson_ratio))
+    moving = speed > 1e-14
+    return np.asarray(np.where(moving, drive / np.where(moving, speed, 1.0), np.inf))

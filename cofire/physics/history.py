@@ -14,7 +14,7 @@ from cofire.inputs.trace import Trace
 from cofire.physics import mixing
 from cofire.physics.blends import bulk_density, neck
 from cofire.physics.burnout import mass_lost
-from cofire.physics.densification import sintering_strain
+from cofire.physics.densification import sintering_strain, sintering_viscosity
 from cofire.physics.expansion import thermal_strains
 from cofire.physics.porosity import (
     anchored_strength,
@@ -22,7 +22,7 @@ from cofire.physics.porosity import (
     viscous_poisson_ratio,
 )
 from cofire.physics.rheology import creep_factor, shear_viscosity
-from cofire.physics.sintering import relative_density
+from cofire.physics.sintering import relative_density, sintering_potential
 
 Array = NDArray[np.float64]
 
@@ -59,7 +59,8 @@ class History:
     poisson_ratio
         Elastic, shape (N,). [-]
     viscosity
-        Uniaxial viscosity (stress over strain rate), infinite where nothing flows, (N, M). [Pa s]
+        Uniaxial viscosity (stress over strain rate): of its glass or crystals, and of the powder
+        that is densifying; infinite where nothing flows, shape (N, M). [Pa s]
     viscous_poisson_ratio
         Lateral over axial strain rate in viscous flow, shape (N, M). [-]
     creep_factor
@@ -93,8 +94,9 @@ class History:
 
     @property
     def free_strain(self) -> Array:
-        """Sum of all contributions, shape (N, M). [-]"""
-        return np.asarray(np.sum(list(self.strain.values()), axis=0), dtype=np.float64)
+        """Sum of all contributions, shape (N, M); in one order, whatever cards come along. [-]"""
+        parts = [self.strain[name] for name in sorted(self.strain)]
+        return np.asarray(np.sum(parts, axis=0), dtype=np.float64)
 
     def rows(self, chosen: Sequence[int]) -> History:
         """The same for some of the materials.
@@ -190,6 +192,11 @@ def _pure(card: Card, trace: Trace, reactions: Sequence[Reaction], extend: bool)
         creep, n, yields = empty, 1.0, np.full_like(T, np.inf)
         viscosity = porous_viscosity(density, shear_viscosity(card, T, extend))
         fired_strength, fired_density = card["strength"].scalar, card["strength"].at_density
+    lateral = viscous_poisson_ratio(density)
+    shrinking = np.gradient(strain["sintering"], trace.time)
+    soft = sintering_viscosity(shrinking, sintering_potential(card), lateral)
+    with np.errstate(divide="ignore"):
+        viscosity = 1.0 / (1.0 / viscosity + 1.0 / soft)
     burnt_out = np.clip(binder_lost / max(sum(r.share for r in binder), 1e-9), 0.0, 1.0)
     weak, bound = card["brown_strength"].scalar, card["green_strength"].scalar
     strength = anchored_strength(density, green, weak, fired_density, fired_strength)
@@ -201,7 +208,7 @@ def _pure(card: Card, trace: Trace, reactions: Sequence[Reaction], extend: bool)
         young,
         card["poisson_ratio"].scalar,
         viscosity,
-        viscous_poisson_ratio(density),
+        lateral,
         creep,
         n,
         yields,
@@ -248,7 +255,7 @@ def _mixed(card: Card, metal: _Zone, ceramic: _Zone) -> _Zone:
         mass[0] * metal.mass_fraction + mass[1] * ceramic.mass_fraction,
         mixing.young_modulus(bulk, shear),
         float(mixing.poisson_ratio(bulk, shear)[-1]),
-        mixing.viscosity(c, np.inf, ceramic.viscosity),
+        mixing.viscosity(c, metal.viscosity, ceramic.viscosity),
         viscous_poisson_ratio(density),
         mixing.creep_factor(c, metal.creep_factor, metal.creep_exponent),
         metal.creep_exponent,

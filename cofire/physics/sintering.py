@@ -23,6 +23,10 @@ from cofire.physics.rheology import shear_viscosity
 
 Array = NDArray[np.float64]
 
+SURFACE_ENERGY = {"metal": 1.0, "crystalline": 0.9, "glassy": 0.3}
+"""Where the card gives no surface_tension: of metals, oxides and silicate glasses, within a factor
+of 1.7 (Kingery, Bowen & Uhlmann 1976, from memory). [J/m²]"""
+
 
 def clock_rate(card: Card, extend: bool = False) -> Callable[[Array], Array]:
     """Rate of the card's sintering clock as a function of temperature.
@@ -123,3 +127,25 @@ def relative_density(card: Card, trace: Trace, extend: bool = False) -> Array:
         Never falling, between green and full density, shape (M,). [-]
     """
     return density_at(card, run_clock(trace.time, trace.ware, clock_rate(card, extend)))
+
+
+def sintering_potential(card: Card) -> float:
+    """Stress that would just stop the free shrinkage of a powder body: 2 γ/r.
+
+    r is the radius of the grains (German 1996, Sintering Theory and Practice, from memory); taken
+    constant over the firing, within a factor of two.
+
+    Parameters
+    ----------
+    card : Card
+        One material.
+
+    Returns
+    -------
+    float
+        [Pa]
+    """
+    glassy = "glassy" if "glass_viscosity" in card else "crystalline"
+    usual = SURFACE_ENERGY["metal" if card.kind == "metal" else glassy]
+    energy = card.scalar("surface_tension", usual)
+    return 2.0 * energy / (0.5 * card["particle_size"].scalar)

@@ -12,7 +12,7 @@ from cofire.inputs.units import celsius
 from cofire.physics.densification import GAS_CONSTANT
 from cofire.physics.gas_flow import gas_viscosity, permeability, wall_overpressure
 from cofire.physics.history import History, histories
-from cofire.planning.flags import Flag, joint_name, not_computed
+from cofire.planning.flags import GRADE, Flag, joint_name, not_computed
 from cofire.planning.gases import gas_grade
 from cofire.planning.response import Response
 from cofire.planning.windows import SOLIDUS_MARGIN, ceiling
@@ -141,7 +141,7 @@ def atmosphere_flags(response: Response) -> list[Flag]:
         load = (0.0, 0.75, 2.0)[grade]
         found.append(
             Flag(
-                "atmosphere", card.name, load, 0.5, float(grade), 1.0, "grade",
+                "atmosphere", card.name, load, 0.5, float(grade), 1.0, GRADE,
                 "oxide equilibria at the peak, and the card's remarks",
                 f"Fire in a gas that suits both zones; {gas} does not." if grade else "",
                 reason or f"{card.name} is at home in {gas}",

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 GO, CAUTION, NO = 0, 1, 2
 VERDICTS = ("go", "caution", "no")
 UNKNOWN = "unknown"
+GRADE = "grade"
+"""Unit of a figure that is itself a verdict: 0, 1 or 2."""
 
 
 @dataclass(frozen=True)

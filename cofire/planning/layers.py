@@ -302,9 +302,9 @@ def placed(vessel: Vessel, layout: Layout) -> Layout:
     Layout
         A copy.
     """
-    layer = vessel.printer.layer
+    layer, keep = vessel.printer.layer, max(vessel.joint.keep, 2 * vessel.printer.layer)
     room = float(vessel.height[-1]) - layout.total
-    low = min(max(layout.middle - 0.5 * layout.total, 2 * layer), room - 2 * layer)
+    low = min(max(layout.middle - 0.5 * layout.total, keep), room - keep)
     return replace(layout, middle=snapped(low, layer) + 0.5 * layout.total)
 
 
@@ -329,8 +329,8 @@ def allowed(vessel: Vessel, layout: Layout) -> bool:
         len(layout.shares) <= limits.blends
         and layout.total <= limits.height + 1e-6
         and limits.lowest - slack <= layout.middle <= limits.highest + slack
-        and low > 0.0
-        and low + layout.total < float(vessel.height[-1])
+        and low >= limits.keep - slack
+        and low + layout.total <= float(vessel.height[-1]) - limits.keep + slack
         and (not layout.shares or layout.height >= least_height(vessel, layout.middle) - 1e-9)
     )
 

@@ -9,7 +9,9 @@ from cofire.inputs.cards import Card
 from cofire.inputs.units import celsius
 from cofire.physics.conduction import diffusivity, through_wall_stress
 from cofire.physics.interface import parting_energy
+from cofire.physics.mixing import OVERLAPPING_SPHERES
 from cofire.physics.porosity import conductivity_factor
+from cofire.physics.sintering import sintering_potential
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
 from cofire.planning.firing_flags import materials
 from cofire.planning.flags import Flag, joint_name, not_computed
@@ -26,9 +28,6 @@ in quarter-point bending (size B of ASTM C1161). [m³]"""
 SINTERED = 0.9
 """Share of its densification after which a zone counts as sintered. [-]"""
 BEGUN = 0.02
-SURFACE_ENERGY = 1.0
-"""Of a metal powder; sintering potential = 2 γ / r (German 1996, from memory). [J/m²]"""
-GLASS_SURFACE_ENERGY = 0.3
 POOR_BOND = 0.2
 """Share of the ceramic's own toughness that a poor bond may have: estimate, since no toughness of
 such a joint was found. [-]"""
@@ -73,12 +72,28 @@ def brittle(card: Card) -> Card | None:
     return card if card.kind == "ceramic" else None
 
 
+def metal_share(card: Card) -> float:
+    """Metal in a zone, of its solid volume.
+
+    Parameters
+    ----------
+    card : Card
+        Of the zone.
+
+    Returns
+    -------
+    float
+        1 for a metal, 0 for a ceramic. [-]
+    """
+    return card.parts[0][1] if card.parts else float(card.kind == "metal")
+
+
 def sintering_flags(response: Response) -> list[Flag]:
     """Tension in a half-sintered band against what it then bears.
 
     Below the sintering potential the tension only slows its densification (Chang & Jean 2005, J.
-    Am. Ceram. Soc. 88, 1165); between that and the strength of the moment it may open flaws that
-    later cooling finds; above it cracks.
+    Am. Ceram. Soc. 88, 1165); above that, and above the strength of the moment, it opens flaws
+    that later cooling finds, or cracks.
 
     Parameters
     ----------
@@ -107,18 +122,18 @@ def sintering_flags(response: Response) -> list[Flag]:
             )  # fmt: skip
             continue
         part = brittle(card) or card
-        energy = SURFACE_ENERGY if part.kind == "metal" else GLASS_SURFACE_ENERGY
-        potential = 2.0 * energy / (0.5 * part["particle_size"].scalar)
+        potential = sintering_potential(part)
         here = np.flatnonzero(shell.band == band)
         tension = total[np.ix_(during, here)].max(axis=(2, 3))
-        load = tension / strength[row, during, None]
+        bears = np.maximum(strength[row, during], potential)
+        load = tension / bears[:, None]
         t, g = np.unravel_index(int(np.argmax(load)), load.shape)
-        limit = float(strength[row, during[t]])
+        limit = float(bears[t])
         found.append(
             Flag(
                 "sintering", card.name, max(float(load[t, g]), 0.0),
-                min(0.5, potential / limit), float(tension[t, g]) / 1e6, limit / 1e6, "MPa",
-                "strength of the half-sintered body (card); caution from its sintering potential",
+                0.5, float(tension[t, g]) / 1e6, limit / 1e6, "MPa",
+                "its sintering potential, or its strength at that moment if more",
                 "Bring the two zones' sintering together: other powder size, other ramp, "
                 "or a graded joint.",
                 "tension while half sintered", float(shell.time[during[t]]),
@@ -217,7 +232,8 @@ def joint_flags(response: Response) -> list[Flag]:
 
     Stress does not know the size of the vessel, energy does (it grows as the root of radius times
     wall): both are shown. No toughness of such joints was found; the limit is the ceramic's own,
-    with a caution from a fifth of it.
+    with a caution from a fifth of it. Where metal runs through both sides (29 % or more of each)
+    only stress is judged: the energy to tear it is far above the ceramic's.
 
     Parameters
     ----------
@@ -269,8 +285,8 @@ def joint_flags(response: Response) -> list[Flag]:
             -steps.shear[:, s] * wall, moment,
         )  # fmt: skip
         ceramics = [c for c in map(brittle, pair) if c is not None]
-        if not ceramics:
-            continue
+        if min(map(metal_share, pair)) >= OVERLAPPING_SPHERES:
+            continue  # metal runs through both sides and tears before they part
         tough = min(
             c["fracture_toughness"].scalar ** 2 / c["young_modulus"].value[0] for c in ceramics
         )

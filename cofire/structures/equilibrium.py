@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 _SHARE = 1.0e-3  # what equilibrium may be out by, over the error allowed in a step
 _NEARLY = 100.0  # times that share within which Newton's own rate is trusted for the last step
-_MOST_ITERATIONS = 12
+_MOST_ITERATIONS = 16
 
 
 class Structure(Protocol):
@@ -48,7 +48,13 @@ class Structure(Protocol):
         ...
 
     def strains(self, unknowns: Array) -> Array:
-        """Total strain at the points, linear in the unknowns, shape (C, *points). [-]"""
+        """Total strain at the points, linear in the unknowns, shape (C, *points). [-]
+
+        Parameters
+        ----------
+        unknowns
+            Of the structure, any shape. [m], [-]
+        """
         ...
 
     def corrections(self, stress: Array, tangent: Array) -> Array:
@@ -152,7 +158,7 @@ class Equilibrium:
         inelastic
             Inelastic strain known before, shape (C, *points). [-]
         guess
-            Unknowns to start from.
+            Unknowns to start from. [m], [-]
         near
             Answer of the law at an instant close by, to start from.
 
@@ -183,7 +189,8 @@ class Equilibrium:
             over = float((stress_change / self.allowed(response.stress)).max()) / _SHARE
             if over <= 1.0:
                 return Balance(unknowns, strain, response, iteration)
-            share = max(0.5 * share, 0.25) if over > 0.5 * before else 1.0
+            good = over <= (1.0 - 0.5 * share) * before
+            share = min(2.0 * share, 1.0) if good else max(0.5 * share, 0.125)
             unknowns, strain = unknowns + share * change, strain + share * strain_change
             was_linear = response.linear and share == 1.0
             settled = over <= min(_NEARLY, before / over) and iteration > 1 and share == 1.0

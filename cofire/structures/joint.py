@@ -13,19 +13,17 @@ strain), so the hoop stress is ν times the sum of the other two.
 g is found here, once, as a series of the decaying fields of a strip with free faces (P. F.
 Papkovich 1940 and J. Fadle, Ingenieur-Archiv 11, 1940, 125; from memory), whose decay rates
 solve sin λ + λ = 0: the slowest dies as exp(−4.2 distance/wall), so at one wall 2 % is left.
-The series of both sides meet at the joint by least squares, weighted towards the corners. Against
-a plane solid it is within 1 % from a twentieth of a wall outwards.
+The series of both sides meet at the joint by least squares, weighted towards the corners.
 
 The corner at the face may be singular (D. B. Bogy, J. Appl. Mech. 38, 1971, 377). So no stress is
 reported at a point there: stress is the mean over a window of `CUT_OFF` walls along the wall
 (about one printed layer), and tractions at the faces of the joint are means over the outer
-`CUT_OFF` of the wall. These means are within 2 % of M d of a plane solid's, the
-tractions within 5 %.
+`CUT_OFF` of the wall. Against plane solids the former are within 0.02 M d, the latter 0.05 M d.
 
 Where it is true: an elastic field. Driven by the stress of the shell as it is at the time, it
 relaxes and yields as the shell's hoop stress does, but no point of it is checked against yield. A
 step is taken to stand alone in a wall of even thickness and square to it. Fields of several steps
-may be added: in a wall of nine steps one wall apart the sum is within 1 % of the full mismatch.
+may be added: with nine steps one wall apart the sum is within 1 % of E times the whole mismatch.
 A slant moves stress to the face where the joint makes the sharper corner (see `joint_fields`).
 """
 

@@ -155,7 +155,8 @@ def march(
         Tolerances and steps.
     added_strain
         Free strain at the points beyond that of the history, as a function of time, of a
-        shape that broadcasts with (C, *points): a temperature difference through the wall. [-]
+        shape that broadcasts with (C, *points): a temperature difference through the wall. Where
+        nothing flows no step looks for its turns; set `longest_step`. [-]
     watch
         Called at the start and after every accepted step.
     keep
@@ -276,7 +277,7 @@ def _accepted_steps(
             except NoEquilibriumError:
                 trial = None
             ratio = 64.0 if trial is None else max(trial.error_ratio, 1.0e-9)
-            factor = min(max(0.9 * ratio ** (-1.0 / 3.0), 0.2), 5.0)
+            factor = min(max(0.85 * ratio ** (-1.0 / 3.0), 0.2), 3.0)
             if trial is None or (ratio > 1.0 and control.fixed_step is None):
                 rejected += 1
                 wanted = factor * step

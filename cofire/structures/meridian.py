@@ -22,6 +22,9 @@ from cofire.errors import InputError
 if TYPE_CHECKING:
     from cofire.physics.history import Array
 
+STEEPEST_LEAN = np.radians(45.0)
+"""Lean from the vertical beyond which a wall is not cut into bands by height. [rad]"""
+
 _SHARP = np.radians(25.0)  # a turn of the polygon above this is a corner, below it a curve
 
 
@@ -239,6 +242,15 @@ def _crossings(curve: _Curve, steps: Array) -> Array:
     places = np.array(sorted(found))
     if not places.size:
         return places
+    slope_r, slope_z, _ = curve.at(places, 1)
+    lean = np.arctan2(np.abs(slope_r), np.abs(slope_z))
+    if (lean > STEEPEST_LEAN).any():
+        worst = int(lean.argmax())
+        message = (
+            f"meridian: the step at {curve.at(places)[1][worst]:g} m crosses a wall that leans "
+            f"{np.degrees(lean[worst]):.0f}°; allowed: up to {np.degrees(STEEPEST_LEAN):.0f}°"
+        )
+        raise InputError(message)
     return np.asarray(places[np.concatenate([[True], np.diff(places) > 1e-9 * length])])
 
 

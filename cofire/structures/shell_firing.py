@@ -46,7 +46,7 @@ class StepStress:
         Normal stress on the joint at the inner and outer face, tension positive, without the
         local field, shape (T, S, 2). [Pa]
     shear
-        Mean shear stress on the joint, positive where the band above is drawn outwards,
+        Mean shear stress on the joint, positive where the upper band pulls the lower outwards,
         shape (T, S). [Pa]
     local_normal, local_shear
         To add at the faces, mean over the outer tenth of the wall: normal at both, shear at the

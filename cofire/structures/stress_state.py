@@ -105,7 +105,8 @@ def equivalent_stress(stress: Array, state: StressState) -> Array:
     """
     weight = 1.0 + 0.5 * state.poisson_factor.reshape((-1,) + (1,) * (stress.ndim - 1))
     modes = mapped(state.stress_to_mode, stress)
-    return np.sqrt(total_of(weight * modes * modes))
+    equivalent: Array = np.sqrt(total_of(weight * modes * modes))
+    return equivalent
 
 
 def mapped(matrix: Array, vectors: Array) -> Array:

@@ -93,8 +93,11 @@ def test_the_ratio_of_moduli_hardly_matters(modulus_ratio, expected):
     ],
 )
 def test_films_depart_from_stoney_as_freund_and_suresh_say(film, modulus_ratio, expected):
-    """Stoney 1909, Proc. R. Soc. A 82, 172; κ/κ_Stoney = (1+h)/(1+4hm+6h²m+4h³m+h⁴m²) of
-    L. B. Freund and S. Suresh, Thin Film Materials, 2003, chapter 2 (from memory)."""
+    """κ/κ_Stoney = (1+h)/(1+4hm+6h²m+4h³m+h⁴m²), h and m ratios of thickness and modulus.
+
+    G. G. Stoney 1909, Proc. R. Soc. A 82, 172; exact form of L. B. Freund and S. Suresh, Thin Film
+    Materials, 2003, chapter 2 (from memory).
+    """
     _, curvature = fired([1e-3, film * 1e-3], [0.0, 1e-3], [1e11, modulus_ratio * 1e11], 0.25)
     stoney = 6.0 * modulus_ratio * film * 1e-3 / 1e-3
     assert curvature / stoney == pytest.approx(expected, abs=5e-7)
@@ -145,8 +148,10 @@ def test_multilayers_bend_as_hsueh_2002(layers, thickness, curvature, stress):
 
 @pytest.mark.parametrize("share", [0.1, 0.5, 0.8])
 def test_symmetric_laminates_stay_flat_and_balance(share):
-    """A. V. Virkar, J. L. Huang and R. A. Cutler 1987, J. Am. Ceram. Soc. 70, 164 (from memory):
-    σ1 = E1'E2' t2 Δε / (E1't1 + E2't2), σ1 t1 + σ2 t2 = 0."""
+    """σ1 = E1'E2' t2 Δε / (E1't1 + E2't2), σ1 t1 + σ2 t2 = 0.
+
+    A. V. Virkar, J. L. Huang and R. A. Cutler 1987, J. Am. Ceram. Soc. 70, 164 (from memory).
+    """
     outer, inner = share * 1e-3, (1 - share) * 1e-3
     stress, curvature = fired(
         [outer / 2, inner, outer / 2], [0.0, 1e-3], [3e11, 2e11], [0.22, 0.3], material=[0, 1, 0]
@@ -160,8 +165,11 @@ def test_symmetric_laminates_stay_flat_and_balance(share):
 
 @pytest.mark.parametrize("change", [71.75, 150.0, 480.0])
 def test_yield_of_the_metal_caps_the_ceramic(change):
-    """Metal/ceramic/metal, half the thickness each: elastic to Δε = σ_y(1/E_m' + 1/E_c'), then
-    σ_c = −σ_y t_m/t_c whatever the temperature. Derived by force balance; 71.75 K and 40 MPa."""
+    """Metal/ceramic/metal, half the thickness each: 71.75 K to yield, then 40 MPa.
+
+    Derived by force balance: elastic to Δε = σ_y(1/E_m' + 1/E_c'), then
+    σ_c = −σ_y t_m/t_c whatever the temperature.
+    """
     history = jumps(
         [0.0, 1.0],
         np.array([-17e-6, -6.5e-6]) * change,

@@ -44,9 +44,11 @@ def shrinking(viscosity, poisson=0.25, rates=(-RATE, 0.0)):
 def test_bilayers_camber_at_the_rate_of_cai_green_and_messing(
     thickness_ratio, viscosity_ratio, expected
 ):
-    """P. Z. Cai, D. J. Green and G. L. Messing 1997, J. Am. Ceram. Soc. 80, 1929 and 1940 (formula
-    from memory; it equals Timoshenko 1925 with viscosity for modulus):
-    (h1+h2) κ̇ = 6(m+1)²mn Δε̇ / [m⁴n² + 2mn(2m²+3m+2) + 1], m = h1/h2, n = η1/η2."""
+    """(h1+h2) κ̇ = 6(m+1)²mn Δε̇ / [m⁴n² + 2mn(2m²+3m+2) + 1], m = h1/h2, n = η1/η2.
+
+    P. Z. Cai, D. J. Green and G. L. Messing 1997, J. Am. Ceram. Soc. 80, 1929 and 1940 (formula
+    from memory; it equals Timoshenko 1925 with viscosity for modulus).
+    """
     layers = np.array([thickness_ratio, 1.0]) * 1e-3
     history = shrinking([viscosity_ratio * 1e9, 1e9])
     fired = fire_tile(layered_tile(layers, wide=False), history, control=CLOSE)
@@ -73,12 +75,15 @@ class FilmOnSubstrate:
     batch_axes: int = 0
 
     def start(self):
+        """One thickness strain."""
         return np.zeros(1)
 
     def strains(self, unknowns):
+        """None in the plane."""
         return np.stack([unknowns, 0.0 * unknowns, 0.0 * unknowns])
 
     def corrections(self, stress, tangent):
+        """No stress across."""
         return -stress[0] / tangent[0, 0]
 
 
@@ -87,8 +92,10 @@ class FilmOnSubstrate:
     [(0.5, 0.55556), (0.6, 0.60388), (0.7, 0.66276), (0.8, 0.73842), (0.9, 0.84247)],
 )
 def test_a_film_on_a_rigid_substrate_densifies_slower_as_scherer_and_garino_say(density, expected):
-    """G. W. Scherer and T. Garino 1985, J. Am. Ceram. Soc. 68, 216 (formula from memory): rate over
-    that of a free film (1+ν_p)/[3(1−ν_p)], ν_p = ½√(ρ/(3−2ρ)) of Scherer 1979."""
+    """Rate over that of a free film (1+ν_p)/[3(1−ν_p)], ν_p = ½√(ρ/(3−2ρ)) of Scherer 1979.
+
+    G. W. Scherer and T. Garino 1985, J. Am. Ceram. Soc. 68, 216 (formula from memory).
+    """
     history = shrinking(1e9, float(0.5 * np.sqrt(density / (3 - 2 * density))), (-RATE,))
     record = march(FilmOnSubstrate(), history, control=CLOSE)
     thinning = np.diff(record.strain[:, 0, 0])[-1] / np.diff(record.time)[-1]
@@ -99,6 +106,8 @@ def test_a_film_on_a_rigid_substrate_densifies_slower_as_scherer_and_garino_say(
     ("density", "expected"), [(0.6, 0.288675), (0.8, 0.377964), (0.9, 0.433013), (1.0, 0.5)]
 )
 def test_viscous_poisson_ratio_of_a_porous_body(density, expected):
-    """Scherer's ½√(ρ/(3−2ρ)) as in R. K. Bordia and G. W. Scherer 1988, Acta Metall. 36, 2393
-    (from memory)."""
+    """½√(ρ/(3−2ρ)), G. W. Scherer 1979.
+
+    As in R. K. Bordia and G. W. Scherer 1988, Acta Metall. 36, 2393 (from memory).
+    """
     assert viscous_poisson_ratio(np.array([density]))[0] == pytest.approx(expected, abs=5e-7)

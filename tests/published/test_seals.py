@@ -20,8 +20,10 @@ def rings(radii, strains, young=E, poisson=0.3, **options):
 
 @pytest.mark.parametrize(("metal", "expected"), [(2e-3, 20.726), (0.5e-3, 13.700)])
 def test_a_sandwich_seal_at_300_ppm(metal, expected):
-    """ASTM F144 (sandwich seal) puts the practical limit of differential contraction near 300 ppm;
-    stress by the symmetric laminate, glass 1 mm."""
+    """Stress by the symmetric laminate, glass 1 mm.
+
+    ASTM F144 (sandwich seal) puts the practical limit of differential contraction near 300 ppm.
+    """
     history = jumps(
         [0.0, 1.0], [-300e-6, 0.0], young_modulus=[138e9, 65e9], poisson_ratio=[0.317, 0.22]
     )
@@ -31,8 +33,10 @@ def test_a_sandwich_seal_at_300_ppm(metal, expected):
 
 
 def test_a_thin_wire_in_thick_glass():
-    """A. W. Hull and E. E. Burger 1934, Physics 5, 384 (from memory), equal constants: core
-    σ_r = EΔε/[2(1−ν)], σ_z = EΔε/(1−ν), hoop of the glass at the wire −σ_r of the core."""
+    """Core σ_r = EΔε/[2(1−ν)], σ_z = EΔε/(1−ν), hoop of the glass at the wire −σ_r of the core.
+
+    A. W. Hull and E. E. Burger 1934, Physics 5, 384 (from memory), equal constants.
+    """
     stress = rings([0.0, 1.0, 1000.0], [-1e-3, 0.0], poisson=0.2, points=15) / (E * 1e-3)
     assert stress[0, 0, -1] == pytest.approx(0.62500, abs=1e-5)
     assert stress[2, 0, -1] == pytest.approx(1.25000, abs=1e-5)
@@ -40,9 +44,11 @@ def test_a_thin_wire_in_thick_glass():
 
 
 def test_concentric_cylinders_with_equal_constants():
-    """Generalised plane strain, f = (a/b)² (B. A. Boley and J. H. Weiner, Theory of Thermal
-    Stresses, 1960, class of case, from memory): core EΔε(1−f)/[2(1−ν)] and EΔε(1−f)/(1−ν), sleeve
-    −EΔε(1+f)/[2(1−ν)] and −EΔεf/(1−ν)."""
+    """Core EΔε(1−f)/[2(1−ν)], EΔε(1−f)/(1−ν); sleeve −EΔε(1+f)/[2(1−ν)], −EΔεf/(1−ν); f = (a/b)².
+
+    Generalised plane strain (B. A. Boley and J. H. Weiner, Theory of Thermal Stresses, 1960, class
+    of case, from memory).
+    """
     stress = rings([0.0, 1.0, 2.0], [-1e-3, 0.0]) / (E * 1e-3)
     core, sleeve = stress[:, 0, -1], stress[:, 1, 0]
     assert core[[0, 2]] == pytest.approx([0.53571, 1.07143], abs=5e-6)
@@ -50,8 +56,10 @@ def test_concentric_cylinders_with_equal_constants():
 
 
 def test_a_pin_in_a_glass_bead_of_other_constants():
-    """Iron–nickel–cobalt pin of 1 mm in glass of 5 mm that contracts 225 ppm less; by the Lamé
-    solution for both and one axial strain, four unknowns, solved here."""
+    """Iron–nickel–cobalt pin of 1 mm in glass of 5 mm that contracts 225 ppm less.
+
+    By the Lamé solution for both and one axial strain, four unknowns, solved here.
+    """
     core_E, core_nu, glass_E, glass_nu, mismatch = 138e9, 0.317, 65e9, 0.22, -225e-6
     a, b = 0.5e-3, 2.5e-3
 
@@ -94,8 +102,10 @@ def test_a_pin_in_a_glass_bead_of_other_constants():
 
 
 def test_a_shrink_fit_of_two_tubes():
-    """p = Eδ(b²−a²)(c²−b²)/[2b³(c²−a²)] for plane stress (Lamé; any strength of materials text):
-    radii 100, 150, 200 mm, E 200 GPa, radial interference 0.1 mm."""
+    """Pressure Eδ(b²−a²)(c²−b²)/[2b³(c²−a²)] for plane stress (Lamé).
+
+    Any strength of materials text: radii 100, 150, 200 mm, E 200 GPa, interference 0.1 mm.
+    """
     stress = rings([0.1, 0.15, 0.2], [1e-4 / 0.15, 0.0], 200e9, long=False) / 1e6
     assert stress[0, 0, -1] == pytest.approx(-21.605, abs=5e-4)
     assert stress[1, 1, 0] == pytest.approx(77.160, abs=5e-4)
@@ -111,9 +121,12 @@ def hot_tube(ratio):
 
 
 def test_a_thick_tube_with_a_steady_radial_gradient():
-    """S. Timoshenko and J. N. Goodier 1951, case 135, p. 412, as given with the published output of
-    Logie et al. 2018, Solar Energy 160, 368: −126.9543 MPa outside, hoop and axial. Ratio of
-    radii 1.4 and ν 0.3 are inferred from the number; at ν 0.3 no other ratio gives it."""
+    """−126.9543 MPa outside, hoop and axial.
+
+    S. Timoshenko and J. N. Goodier 1951, case 135, p. 412, as given with the published output of
+    Logie et al. 2018, Solar Energy 160, 368. Ratio of radii 1.4 and ν 0.3 are inferred from the
+    number; at ν 0.3 no other ratio gives it.
+    """
     stress = hot_tube(1.4) / 1e6
     assert stress[1:, -1] == pytest.approx([-126.9543, -126.9543], abs=5e-5)
 

@@ -31,8 +31,11 @@ COOLING = -100.0 / 3600.0
     ],
 )
 def test_bodies_cooled_at_100_kelvin_an_hour(solid, face, middle):
-    """EαφL²/[3(1−ν)κ], /8, /15 of W. D. Kingery, H. K. Bowen and D. R. Uhlmann, Introduction to
-    Ceramics, 2nd ed. 1976, chapter 16 (from memory), L = 5 mm, in MPa."""
+    """EαφL²/[3(1−ν)κ], /8, /15, with L = 5 mm, in MPa.
+
+    W. D. Kingery, H. K. Bowen and D. R. Uhlmann, Introduction to Ceramics, 2nd ed. 1976,
+    chapter 16 (from memory).
+    """
     found = np.array(ramp_stress(COOLING, 5e-3, **WALL, solid=solid)) / 1e6
     assert found == pytest.approx([face, middle], abs=5.1e-6)
 
@@ -59,8 +62,11 @@ def test_rates_that_give_20_mpa_in_a_wall_of_10_mm(depth, expected):
     [(0.1, 0.0309), (1.0, 0.2083), (5.0, 0.4778), (10.0, 0.5935), (20.0, 0.6928), (50.0, 0.7943)],
 )
 def test_a_plate_shocked_by_convection(biot, exact):
-    """Largest face stress over EαΔT/(1−ν), by the eigenfunction series; within 6 % of the fit
-    1/σ* = 1.5 + 3.25/Bi − 0.5 exp(−16/Bi) of S. S. Manson 1954, NACA TN 2933 (from memory)."""
+    """Largest face stress over EαΔT/(1−ν), by the eigenfunction series.
+
+    Within 6 % of the fit 1/σ* = 1.5 + 3.25/Bi − 0.5 exp(−16/Bi) of S. S. Manson 1954, NACA TN 2933
+    (from memory).
+    """
     time = np.concatenate([[0.0], np.geomspace(1e-4, 3.0, 600)])
     spread, weight = np.polynomial.legendre.leggauss(24)
     place = np.concatenate([0.5 * (1.0 + spread), [1.0]])
@@ -72,9 +78,12 @@ def test_a_plate_shocked_by_convection(biot, exact):
 
 
 def test_a_quartz_step_spread_over_ten_kelvin_acts_as_a_large_expansion():
-    """20 vol % of free quartz steps by 0.45 % × 0.2 = 900 ppm at 573 °C (figures quoted from
-    H. Fraser 1986 by an encyclopaedia page). Spread over 10 K it acts as an expansion of 90e-6/K:
-    the ramp formula of the plate, two thirds of E' × strain across the half wall."""
+    """20 vol % of free quartz steps by 0.45 % × 0.2 = 900 ppm at 573 °C.
+
+    Figures quoted from H. Fraser 1986 by an encyclopaedia page. Spread over 10 K it acts as an
+    expansion of 90e-6/K: the ramp formula of the plate, two thirds of E' × strain across the half
+    wall.
+    """
     time = np.linspace(0.0, 7200.0, 3601)
     share = np.clip((time - 3600.0) / 360.0, 0.0, 1.0)
     stress = through_wall_stress(time, 900e-6 * share, 60e9, 0.2, 5e-3, 5e-7, [1.0])

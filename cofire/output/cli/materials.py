@@ -67,10 +67,9 @@ def checked(path: Path) -> None:
     problems = [*check_files(cards), *check_kilns(kilns)]
     for line in problems:
         typer.echo(one_line(line), err=True)
-    count = len(cards) + len(kilns)
-    typer.echo(f"files: {count}, problems: {len(problems)}")
     if problems:
         raise typer.Exit(INPUT_WRONG)
+    typer.echo(f"files without a problem: {len(cards) + len(kilns)}")
 
 
 def describe(card: Card) -> str:

@@ -1,0 +1,348 @@
+"""What cofire says of one published pair of `outcomes.toml`; the rules stand in `outcomes`."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.inputs.cards import Card, Property
+from cofire.inputs.units import ROOM, kelvin
+from cofire.physics import mixing
+from cofire.physics.history import History
+from cofire.planning.flags import NO, Flag, joint_name, not_computed
+from cofire.planning.pairing import SINTERING_GO, SINTERING_NO
+from cofire.planning.response import Response
+from cofire.planning.stress_flags import (
+    POOR_BOND,
+    brittle,
+    cooling_flags,
+    joint_flags,
+    metal_flags,
+)
+from cofire.structures.meridian import mesh_meridian
+from cofire.structures.shell_firing import fire_shells
+from cofire.structures.sleeve import fire_sleeve, nested_rings
+from cofire.structures.tile import Tile, fire_tile, layered_tile
+
+Array = NDArray[np.float64]
+Entry = dict[str, Any]
+
+TABLE = Path(__file__).with_name("outcomes.toml")
+SIZE = 0.02
+"""Side of a tile, length of a sleeve, height of a ring; enters the risk by its m-th root. [m]"""
+SINTERED_TOGETHER = ("cosintered", "graded")
+SETTLE, COOL = 1.0, 3600.0
+"""Time in which the pair is declared dense, then that of cooling; no rate enters. [s]"""
+
+
+@dataclass(frozen=True)
+class Body:
+    """One layer's material: its card for the flags, and what the history needs, SI."""
+
+    card: Card
+    young: float
+    poisson: float
+    strain: float
+    yield_stress: float
+    strength: float
+
+
+@dataclass(frozen=True)
+class Result:
+    """One pair, judged; flags worst first."""
+
+    pair: Entry
+    flags: tuple[Flag, ...]
+
+    @property
+    def failed(self) -> bool:
+        """What became of it."""
+        return bool(self.pair["outcome"] == "failed")
+
+    @property
+    def grade(self) -> int:
+        """0, 1 or 2 for go, caution, no."""
+        return self.flags[0].grade
+
+    @property
+    def predicted_failed(self) -> bool:
+        """What cofire says of it."""
+        return self.grade == NO
+
+    @property
+    def worst(self) -> Flag:
+        """Flag of the largest load among those that could be computed."""
+        return max((f for f in self.flags if f.load == f.load), key=lambda f: f.load)
+
+    @property
+    def load(self) -> float:
+        """Largest share of a limit that is used up."""
+        return self.worst.load
+
+
+@cache
+def table() -> Entry:
+    """The file of outcomes."""
+    return tomllib.loads(TABLE.read_text(encoding="utf-8"))
+
+
+def _card(name: str, kind: str, parts: tuple[tuple[Card, float], ...] = (), **si: float) -> Card:
+    numbers = {k: Property(k, name, None, np.array([v]), (), (), ()) for k, v in si.items()}
+    return Card(name, kind, "", numbers, parts=parts)
+
+
+def _pure(name: str, strain: float) -> Body:
+    entry = table()["materials"][name]
+    young, nu = 1e9 * entry["young_modulus_GPa"], entry["poisson_ratio"]
+    if entry["role"] == "metal":  # its strength: the yield stress, as in `history`
+        limit = 1e6 * entry["yield_stress_MPa"]
+        return Body(_card(name, "metal"), young, nu, strain, limit, limit)
+    card = _card(
+        name, "ceramic", young_modulus=young, weibull_modulus=float(entry["weibull_modulus"]),
+        fracture_toughness=1e6 * entry["fracture_toughness_MPa_m05"],
+    )  # fmt: skip
+    return Body(card, young, nu, strain, np.inf, 1e6 * entry["strength_MPa"])
+
+
+def _mixed(first: Body, second: Body, share: float) -> Body:
+    """Blend with a share of the first body: a metal in a ceramic, or two ceramics."""
+    moduli = [
+        (mixing.bulk_modulus(b.young, b.poisson), mixing.shear_modulus(b.young, b.poisson))
+        for b in (first, second)
+    ]
+    bulk, shear = mixing.elastic_moduli(share, *moduli)
+    strain = mixing.free_strain(
+        share, first.strain, second.strain, moduli[0][0], moduli[1][0], bulk
+    )
+    name = f"{100 * share:.0f} % {first.card.name} / {second.card.name}"
+    if first.card.kind == "metal":
+        card = _card(name, "blend", ((first.card, share), (second.card, 1.0 - share)))
+        limit = float(mixing.yield_stress(share, first.yield_stress))
+    else:
+        both = (first.card, second.card)
+        least = min(c.scalar("fracture_toughness") ** 2 / c.scalar("young_modulus") for c in both)
+        young = float(mixing.young_modulus(bulk, shear))
+        card = _card(
+            name, "ceramic", young_modulus=young, fracture_toughness=float(np.sqrt(least * young)),
+            weibull_modulus=min(c.scalar("weibull_modulus") for c in both),
+        )  # fmt: skip
+        limit = np.inf
+    return Body(
+        card,
+        float(mixing.young_modulus(bulk, shear)),
+        float(mixing.poisson_ratio(bulk, shear)),
+        float(strain),
+        limit,
+        float(mixing.strength(share, first.strength, second.strength)),
+    )
+
+
+def bodies(pair: Entry) -> list[Body]:
+    """Materials of the layers in their order."""
+    drop = kelvin(pair["set_point_C"]) - ROOM
+    strains = {name: -1e-6 * a * drop for name, a in pair["expansion_1e6_per_K"].items()}
+    if "differential_ppm" in pair:
+        first, second = strains
+        strains[second] = strains[first] + 1e-6 * pair["differential_ppm"]
+    found = []
+    for layer in pair["layers"]:
+        parts = layer.get("parts") or {layer["material"]: 1.0}
+        pure = [(_pure(name, strains[name]), share) for name, share in parts.items()]
+        metals = [p for p in pure if p[0].card.kind == "metal"]
+        ceramics = [p for p in pure if p[0].card.kind == "ceramic"]
+        whole = ceramics or metals
+        body, share = whole[0]
+        for other, more in whole[1:]:
+            body, share = _mixed(body, other, share / (share + more)), share + more
+        found.append(_mixed(metals[0][0], body, metals[0][1]) if metals and ceramics else body)
+    return found
+
+
+def history(materials: Sequence[Body], set_point: float) -> History:
+    """Cooling of dense bodies from the set point [K], free strain linear in temperature."""
+    count = len(materials)
+
+    def rows(*values: float) -> Array:
+        return np.tile(values, (count, 1))
+
+    def each(name: str) -> Array:
+        return np.array([[getattr(b, name)] * 3 for b in materials])
+
+    return History(
+        names=tuple(b.card.name for b in materials),
+        time=np.array([0.0, SETTLE, SETTLE + COOL]),
+        temperature=np.array([set_point, set_point, ROOM]),
+        corners=np.array([1]),
+        strain={"expansion": each("strain") * [0.0, 0.0, 1.0]},
+        relative_density=rows(0.6, 1.0, 1.0),
+        mass_fraction=rows(1.0, 1.0, 1.0),
+        young_modulus=each("young"),
+        poisson_ratio=np.array([b.poisson for b in materials]),
+        viscosity=rows(np.inf, np.inf, np.inf),
+        viscous_poisson_ratio=rows(0.5, 0.5, 0.5),
+        creep_factor=rows(0.0, 0.0, 0.0),
+        creep_exponent=np.ones(count),
+        yield_stress=each("yield_stress"),
+        strength=each("strength"),
+    )
+
+
+def parting(tile: Tile, stress: Array, young: Array, poisson: Array) -> Array:
+    """Energy released per area if a tile parts at each interface, shape (..., N-1). [J/m²]
+
+    Each part unloads elastically from the force and moment that its stress, shape (..., N, P),
+    amounts to; strain along the crack's front is kept.
+    """
+    modulus = (young / (1.0 - poisson**2))[tile.material] * tile.share
+    found = []
+    for cut in range(1, tile.thickness.size):
+        energy = np.zeros(stress.shape[:-2])
+        for part in (slice(None, cut), slice(cut, None)):
+            E, y = modulus[part], tile.height[part]
+            arm = y - (E * y).sum() / E.sum()
+            load = stress[..., part, :] * tile.share[part]
+            force, moment = load.sum(axis=(-2, -1)), (load * arm).sum(axis=(-2, -1))
+            energy += 0.5 * (force**2 / E.sum() + moment**2 / (E * arm**2).sum())
+        found.append(energy)
+    return np.stack(found, axis=-1)
+
+
+def _response(materials: Sequence[Body], trace: History, shell: Any) -> Response:
+    """What the product's rules read; `shell` has the fields of a `ShellFiring` that they use."""
+    temperature = np.interp(shell.time, trace.time, trace.temperature)
+    cards, rows = tuple(b.card for b in materials), tuple(range(len(materials)))
+    nothing: Any = None
+    return Response(nothing, cards, rows, nothing, trace, shell, temperature)
+
+
+def _stations(time: Array, stress: Array, plastic: Array, volume: Array) -> SimpleNamespace:
+    """Layers of stress (T, N, P, 2 k) as a shell of k stations a layer, two directions each.
+
+    Principal stresses act independently, so that a third direction may have its own station.
+    """
+    times, layers, points, directions = stress.shape
+    k = directions // 2
+
+    def split(field: Array) -> Array:
+        apart = np.moveaxis(field.reshape(times, layers, points, k, 2), 3, 2)
+        return apart.reshape(times, layers * k, points, 2)
+
+    return SimpleNamespace(
+        time=time,
+        band=np.repeat(np.arange(layers), k),
+        height=np.zeros(layers * k),
+        volume=np.repeat(volume, k, axis=0),
+        stress=split(stress),
+        local=np.zeros(()),
+        inelastic=np.stack([0.0 * split(plastic)] * 2 + [split(plastic)], axis=1),
+    )
+
+
+def _flag(rule: str, zone: str, figure: Array, limit: float, unit: str, caution: float) -> Flag:
+    """Flag of the worst of several times."""
+    worst = float(figure.max())
+    return Flag(rule, zone, max(worst, 0.0) / limit, caution, worst, limit, unit, "", "", "")
+
+
+def _interfaces(materials: Sequence[Body]) -> Iterator[tuple[str, tuple[Body, Body], list[Card]]]:
+    """Name, both bodies and the brittle cards of each interface."""
+    for both in pairwise(materials):
+        cards = [c for c in (brittle(b.card) for b in both) if c is not None]
+        yield " | ".join(b.card.name for b in both), both, cards
+
+
+def _tile_flags(pair: Entry, materials: Sequence[Body], trace: History, size: float) -> list[Flag]:
+    thickness = [1e-3 * layer["thickness_mm"] for layer in pair["layers"]]
+    tile = layered_tile(thickness, free_to_bend=pair["bending"] == "free")
+    fired = fire_tile(tile, trace)
+    stress, plastic = (
+        np.repeat(field[..., None], 2, axis=-1)
+        for field in (fired.stress, fired.record.inelastic[:, 2, 0])
+    )
+    shell = _stations(fired.time, stress, plastic, tile.share * size**2)
+    response = _response(materials, trace, shell)
+    flags = cooling_flags(response) + metal_flags(response)
+    energy = parting(tile, fired.stress, trace.young_modulus[:, -1], trace.poisson_ratio)
+    for cut, (zone, _, cards) in enumerate(_interfaces(materials)):
+        if cards:
+            tough = min(
+                c.scalar("fracture_toughness") ** 2 / c.scalar("young_modulus") for c in cards
+            )
+            flags.append(_flag("joint energy", zone, energy[:, cut], tough, "J/m²", POOR_BOND))
+    return flags
+
+
+def _sleeve_flags(
+    pair: Entry, materials: Sequence[Body], trace: History, size: float
+) -> list[Flag]:
+    layers = pair["layers"]
+    radii = [layers[0]["inner_radius_mm"], *(layer["outer_radius_mm"] for layer in layers)]
+    sleeve = nested_rings(1e-3 * np.array(radii))
+    fired = fire_sleeve(sleeve, trace)
+    stress, plastic = (  # radial and hoop, axial and nothing
+        np.moveaxis(np.pad(field, ((0, 0), (0, 1), (0, 0), (0, 0))), 1, -1)
+        for field in (fired.stress, fired.record.inelastic[:, 2])
+    )
+    shell = _stations(fired.time, stress, plastic, 2.0 * np.pi * sleeve.share * size)
+    response = _response(materials, trace, shell)
+    flags = cooling_flags(response) + metal_flags(response)
+    for cut, (zone, both, cards) in enumerate(_interfaces(materials)):
+        bond = 1e-6 * min(b.strength for b in both if not cards or brittle(b.card) is not None)
+        normal = 1e-6 * fired.interface_stress[:, cut]
+        flags.append(_flag("joint stress", zone, normal, bond, "MPa", 0.5))
+    return flags
+
+
+def _ring_flags(pair: Entry, materials: Sequence[Body], trace: History, size: float) -> list[Flag]:
+    count, radius = len(materials), 1e-3 * pair["radius_mm"]
+    steps = size * np.arange(1, count)
+    mesh = mesh_meridian([radius] * 2, [0.0, size * count], 1e-3 * pair["wall_mm"], steps)
+    (shell,) = fire_shells([mesh], trace, [np.arange(count)])
+    response = _response(materials, trace, shell)
+    return cooling_flags(response) + metal_flags(response) + joint_flags(response)
+
+
+def _sintering_flags(pair: Entry) -> list[Flag]:
+    if pair["family"] not in SINTERED_TOGETHER:
+        return []
+    if "shrinkage_percent" not in pair:
+        return [not_computed("sintering", "", "shrinkage not printed", "")]
+    apart = np.array([np.ptp(list(pair["shrinkage_percent"].values()))])
+    caution = SINTERING_GO / SINTERING_NO
+    return [_flag("sintering", "", apart, 100.0 * SINTERING_NO, "% apart", caution)]
+
+
+GEOMETRY: dict[str, Callable[[Entry, Sequence[Body], History, float], list[Flag]]] = {
+    "tile": _tile_flags,
+    "sleeve": _sleeve_flags,
+    "ring": _ring_flags,
+}
+
+
+def judge(pair: Entry, size: float = SIZE) -> Result:
+    """Flags of one pair, worst first."""
+    materials = bodies(pair)
+    trace = history(materials, kelvin(pair["set_point_C"]))
+    flags = GEOMETRY[pair["geometry"]](pair, materials, trace, size) + _sintering_flags(pair)
+    order = sorted(flags, key=lambda f: (-f.grade, -(f.load if f.load == f.load else 1.0)))
+    return Result(pair, tuple(order))
+
+
+@cache
+def judge_all(size: float = SIZE) -> tuple[Result, ...]:
+    """Every pair of the table, in its order."""
+    return tuple(judge(pair, size) for pair in table()["pair"])
+
+
+def contraction_difference(result: Result) -> float:
+    """Largest difference of contraction between neighbours: what a ranking must beat. [-]"""
+    return max(abs(a.strain - b.strain) for a, b in pairwise(bodies(result.pair)))
