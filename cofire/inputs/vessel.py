@@ -19,6 +19,8 @@ from cofire.inputs.firing import Firing, Kiln, read_firing
 Array = NDArray[np.float64]
 
 LARGEST_MM = 2000.0
+THINNEST = 0.5e-3
+"""Wall. [m]"""
 SURFACES = ("outside", "middle")
 SHAPES = ("cylinder", "cone")
 BASES = ("open", "flat")
@@ -237,10 +239,18 @@ def _profile(fields: Fields, folder: Path) -> tuple[Array, Array, Array, tuple[i
         bad = radius[(radius <= 0.0) | (radius > LARGEST_MM / 1e3)][0] * 1e3
         raise InputError(f"{where}: radius {bad:g} mm; allowed: above 0 to {LARGEST_MM:g}")
     if np.any(np.diff(height) <= 0.0):
-        row = int(np.argmax(np.diff(height) <= 0.0)) + 2
-        raise InputError(f"{where}: point {row}: its height must lie above the point before")
-    if np.any(wall < 0.5e-3) or np.any(wall > 0.5 * radius):
-        raise InputError(f"{where}: wall must be at least 0.5 mm and at most half of the radius")
+        row = int(np.argmax(np.diff(height) <= 0.0)) + 1
+        raise InputError(
+            f"{where}: point {row + 1}: height {height[row] * 1e3:g} mm; must lie above the point "
+            f"before, at {height[row - 1] * 1e3:g} mm"
+        )
+    wrong = (wall < THINNEST) | (wall > 0.5 * radius)
+    if np.any(wrong):
+        row = int(np.argmax(wrong))
+        raise InputError(
+            f"{where}: point {row + 1}: wall {wall[row] * 1e3:g} mm; allowed: {THINNEST * 1e3:g} "
+            f"to {radius[row] * 500:g} mm, half of the radius there"
+        )
     height = height - height[0]
     if fields.choice("surface", SURFACES, SURFACES[0]) == "outside":
         radius, height = mid_surface(radius, height, wall)
@@ -363,7 +373,7 @@ def read_vessel(path: Path, kilns: dict[str, Kiln]) -> Vessel:
     else:
         firing = read_firing(path.parent / fields.text("firing"), kilns)
     bands = _bands(table.get("band"), where, float(height[-1]))
-    name = fields.text("name")
+    name = fields.name()
     return Vessel(
         name, radius, height, wall, corners, bands, firing, _printer(table, where),
         _joint(table, where, bands, float(height[-1])),

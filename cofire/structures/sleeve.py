@@ -26,10 +26,10 @@ class Sleeve:
 
     One spectral element a ring: the radial displacement is a polynomial in ln r (in r for a
     solid core) through the P Gauss–Lobatto points, at which stress is read too, faces and
-    interfaces included. Long
-    rings are in generalised plane strain: one axial strain for all, its force zero, or held.
-    Short rings (discs) carry no axial stress. Good from about one outer radius away from the
-    ends of a long sleeve; a tube shorter than that differs from Lamé by ten per cent and more.
+    interfaces included. Long rings are in generalised plane strain: one axial strain for all,
+    its force zero, or held. Short rings (discs) carry no axial stress. Good from about one outer
+    radius away from the ends of a long sleeve; a tube only a few radii long differs from Lamé by
+    ten per cent and more.
 
     Attributes
     ----------
@@ -135,7 +135,10 @@ class Sleeve:
         else:
             _fix(matrix, force, -1, np.ones(matrix.shape[:-2], bool))
         _fix(matrix, force, 0, self.radius[..., 0, 0] <= 0.0)
-        return np.asarray(np.linalg.solve(matrix, -force[..., None])[..., 0])
+        try:
+            return np.asarray(np.linalg.solve(matrix, -force[..., None])[..., 0])
+        except np.linalg.LinAlgError:
+            return np.full(force.shape, np.nan)  # the march then shortens its step
 
 
 @dataclass(frozen=True)

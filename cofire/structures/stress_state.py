@@ -133,9 +133,7 @@ def total_of(modes: Array) -> Array:
     modes
         Shape (C, *points). [-]
     """
-    if len(modes) == 1:
-        return modes[0].copy()
-    total: Array = modes[0] + modes[1]
+    total: Array = modes[0].copy() if len(modes) == 1 else modes[0] + modes[1]
     for mode in modes[2:]:
         total += mode
     return total

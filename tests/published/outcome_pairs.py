@@ -18,6 +18,7 @@ from cofire.inputs.cards import Card, Property
 from cofire.inputs.units import ROOM, kelvin
 from cofire.physics import mixing
 from cofire.physics.history import History
+from cofire.physics.mixing import OVERLAPPING_SPHERES
 from cofire.planning.flags import NO, Flag, joint_name, not_computed
 from cofire.planning.pairing import SINTERING_GO, SINTERING_NO
 from cofire.planning.response import Response
@@ -27,6 +28,7 @@ from cofire.planning.stress_flags import (
     cooling_flags,
     joint_flags,
     metal_flags,
+    metal_share,
 )
 from cofire.structures.meridian import mesh_meridian
 from cofire.structures.shell_firing import fire_shells
@@ -40,8 +42,9 @@ TABLE = Path(__file__).with_name("outcomes.toml")
 SIZE = 0.02
 """Side of a tile, length of a sleeve, height of a ring; enters the risk by its m-th root. [m]"""
 SINTERED_TOGETHER = ("cosintered", "graded")
-SETTLE, COOL = 1.0, 3600.0
-"""Time in which the pair is declared dense, then that of cooling; no rate enters. [s]"""
+SETTLE, COOL, READINGS = 1.0, 3600.0, 25
+"""Time in which the pair is declared dense, then that of cooling (no rate enters), and at how many
+even steps of it stress is read at least. [s], [s], [-]"""
 
 
 @dataclass(frozen=True)
@@ -123,6 +126,7 @@ def _mixed(first: Body, second: Body, share: float) -> Body:
     strain = mixing.free_strain(
         share, first.strain, second.strain, moduli[0][0], moduli[1][0], bulk
     )
+    young = float(mixing.young_modulus(bulk, shear))
     name = f"{100 * share:.0f} % {first.card.name} / {second.card.name}"
     if first.card.kind == "metal":
         card = _card(name, "blend", ((first.card, share), (second.card, 1.0 - share)))
@@ -130,7 +134,6 @@ def _mixed(first: Body, second: Body, share: float) -> Body:
     else:
         both = (first.card, second.card)
         least = min(c.scalar("fracture_toughness") ** 2 / c.scalar("young_modulus") for c in both)
-        young = float(mixing.young_modulus(bulk, shear))
         card = _card(
             name, "ceramic", young_modulus=young, fracture_toughness=float(np.sqrt(least * young)),
             weibull_modulus=min(c.scalar("weibull_modulus") for c in both),
@@ -138,7 +141,7 @@ def _mixed(first: Body, second: Body, share: float) -> Body:
         limit = np.inf
     return Body(
         card,
-        float(mixing.young_modulus(bulk, shear)),
+        young,
         float(mixing.poisson_ratio(bulk, shear)),
         float(strain),
         limit,
@@ -169,27 +172,32 @@ def bodies(pair: Entry) -> list[Body]:
 
 def history(materials: Sequence[Body], set_point: float) -> History:
     """Cooling of dense bodies from the set point [K], free strain linear in temperature."""
+    cooled = np.linspace(0.0, 1.0, READINGS)
+    time = np.append(0.0, SETTLE + COOL * cooled)
+    share = np.append(0.0, cooled)
     count = len(materials)
 
-    def rows(*values: float) -> Array:
-        return np.tile(values, (count, 1))
+    def constant(value: float) -> Array:
+        return np.full((count, time.size), value)
 
     def each(name: str) -> Array:
-        return np.array([[getattr(b, name)] * 3 for b in materials])
+        return np.array([np.full(time.size, getattr(b, name)) for b in materials])
 
+    density = constant(1.0)
+    density[:, 0] = 0.6  # so that the rules see it sinter
     return History(
         names=tuple(b.card.name for b in materials),
-        time=np.array([0.0, SETTLE, SETTLE + COOL]),
-        temperature=np.array([set_point, set_point, ROOM]),
-        corners=np.array([1]),
-        strain={"expansion": each("strain") * [0.0, 0.0, 1.0]},
-        relative_density=rows(0.6, 1.0, 1.0),
-        mass_fraction=rows(1.0, 1.0, 1.0),
+        time=time,
+        temperature=set_point + (ROOM - set_point) * share,
+        corners=np.arange(1, time.size),
+        strain={"expansion": each("strain") * share},
+        relative_density=density,
+        mass_fraction=constant(1.0),
         young_modulus=each("young"),
         poisson_ratio=np.array([b.poisson for b in materials]),
-        viscosity=rows(np.inf, np.inf, np.inf),
-        viscous_poisson_ratio=rows(0.5, 0.5, 0.5),
-        creep_factor=rows(0.0, 0.0, 0.0),
+        viscosity=constant(np.inf),
+        viscous_poisson_ratio=constant(0.5),
+        creep_factor=constant(0.0),
         creep_exponent=np.ones(count),
         yield_stress=each("yield_stress"),
         strength=each("strength"),
@@ -257,7 +265,7 @@ def _interfaces(materials: Sequence[Body]) -> Iterator[tuple[str, tuple[Body, Bo
     """Name, both bodies and the brittle cards of each interface."""
     for both in pairwise(materials):
         cards = [c for c in (brittle(b.card) for b in both) if c is not None]
-        yield " | ".join(b.card.name for b in both), both, cards
+        yield joint_name(*(b.card.name for b in both)), both, cards
 
 
 def _tile_flags(pair: Entry, materials: Sequence[Body], trace: History, size: float) -> list[Flag]:
@@ -272,8 +280,8 @@ def _tile_flags(pair: Entry, materials: Sequence[Body], trace: History, size: fl
     response = _response(materials, trace, shell)
     flags = cooling_flags(response) + metal_flags(response)
     energy = parting(tile, fired.stress, trace.young_modulus[:, -1], trace.poisson_ratio)
-    for cut, (zone, _, cards) in enumerate(_interfaces(materials)):
-        if cards:
+    for cut, (zone, both, cards) in enumerate(_interfaces(materials)):
+        if min(metal_share(b.card) for b in both) < OVERLAPPING_SPHERES:
             tough = min(
                 c.scalar("fracture_toughness") ** 2 / c.scalar("young_modulus") for c in cards
             )

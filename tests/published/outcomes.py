@@ -3,27 +3,30 @@
     python -m tests.published.outcomes
 
 The pairs, their sources and the rules by which their inputs were chosen are in `outcomes.toml`.
-The rules below, and all limits, stood before the table was first run; none is fitted to it. Limits
-and their code are those of `cofire.planning.stress_flags` and `cofire.planning.pairing`.
+The rules below, and all limits, stood before the table was first run; none is fitted to it. (The
+product has since dropped the energy limit of joints with metal in both sides. That is followed
+here; it changed no prediction.) Limits and their code are those of `planning.stress_flags`, but
+for what is said under 5 and 6.
 
  1. A pair cools from its set point to 20 °C. Free strain is linear in temperature; a printed
     differential goes before the coefficients. Room-temperature constants throughout; ceramics are
     elastic, metals elastic and perfectly plastic; no creep, no viscosity.
- 2. Blends follow `cofire.physics.mixing`. A blend of three is a metal and a blend of ceramics. The
+ 2. Blends follow `physics.mixing`. A blend of three is a metal and a blend of ceramics. The
     ceramic of a blend gives its scatter and toughness; of several ceramics the least counts.
- 3. Every piece is 20 mm: the side of a square tile, the length of a sleeve, the height of each ring.
-    Tiles are plates (`layered_tile`), sleeves long (`nested_rings`), rings a shell (`fire_shells`).
+ 3. Every piece is 20 mm: side of a square tile, length of a sleeve, height of each ring. Tiles
+    are plates (`layered_tile`), sleeves long (`nested_rings`), rings a shell (`fire_shells`).
  4. Every ceramic and blend, and all of them together: probability of a crack, `cooling_flags`.
-    Every metal: plastic strain, `metal_flags`, with the ductility of sintered metal it takes for a
-    card that gives none.
- 5. Joints between two metals carry no energy limit. Rings: `joint_flags`. Tiles: energy released if
-    an interface parts all along, force and moment as yield has left them, elastic unloading (for
-    an elastic pair `separation_energy`), against the ceramic's K1c²/E, as in `joint_flags`.
-    Sleeves: radial tension on an interface against the strength of its weaker brittle side, as
-    `joint_flags` does with normal stress; they have no energy rule.
+    Every metal: plastic strain, `metal_flags`, with the ductility of sintered metal that it takes
+    for a card that gives none.
+ 5. Joints. Rings: `joint_flags`. Tiles: energy released if an interface parts all along, force
+    and moment as yield has left them, elastic unloading (for an elastic pair
+    `separation_energy`), against the ceramic's K1c²/E, as in `joint_flags`. Sleeves: radial
+    tension on an interface against the strength of its weaker brittle side, as `joint_flags` does
+    with normal stress; they have no energy rule.
  6. Parts sintered together (families "cosintered" and "graded"): difference of shrinkage against
-    `pairing.SINTERING_GO` and `SINTERING_NO`. Where the source prints no shrinkage the flag cannot
-    be computed and counts as a caution, as the product has it.
+    `pairing.SINTERING_GO` and `SINTERING_NO`. All but one source print no shrinkage; there the
+    flag cannot be computed and counts as a caution, as the product has it, so that such pairs are
+    judged by their cooling alone.
  7. The worst flag decides. "No" predicts failed, "go" and "caution" predict sound; the stricter
     reading, in which caution predicts failed, is scored beside it. The load by which pairs are
     ranked is the largest share of a limit used up, of the flags that could be computed.
@@ -112,8 +115,10 @@ def score(
 
 
 def area_interval(results: Sequence[Result]) -> tuple[float, float, int]:
-    """95 % interval of the area by resampling sources, as pairs of one source are no
-    independent trials; and the number of sources."""
+    """95 % interval of the area, and the number of sources, which are resampled.
+
+    Pairs of one source are no independent trials.
+    """
     names = {s: k for k, s in enumerate(dict.fromkeys(r.pair["source"] for r in results))}
     drawn = np.random.default_rng(1).multinomial(
         len(names), np.ones(len(names)) / len(names), RESAMPLES
@@ -136,52 +141,41 @@ def contrasts(results: Sequence[Result]) -> list[tuple[str, Result, Result]]:
     return found
 
 
-BLOCKS = (
-    "a block joint, judged as a wide plate with a crack longer than the block is thick; no creep, "
-    "cold yield stress from the set point on; sound means whole enough to be tested"
-)
-TWIN = "same inputs as a failed pair: what told them apart (sintering) is not printed"
-PRESSED = "the layer is pressed, the joint shut: energy is held against the toughness in opening"
-PULLED = (
-    "porcelain pressed round the ring and pulled off the metal by far less than its strength; "
-    "sleeves have no energy rule; corners of a crown and slow crack growth are left out"
-)
 REASONS = {
-    "crown-gold-porcelain-plus-1.7": "just below the limit; a limit case of its source as well",
-    "crown-gold-porcelain-minus-1.5": PULLED,
-    "bridge-nickel-chromium-porcelain-minus-1.7": PULLED,
-    "bridge-nickel-chromium-porcelain-minus-2.2": PULLED,
-    "disc-opaque-body-porcelain-plus-3.2": "not explained",
-    "bead-300-ppm": "a standard's limit, not a piece: short-time strength, no slow crack growth",
-    "sheet-steel-enamel": PRESSED,
-    "copper-enamel-countered": PRESSED,
-    "coat-titanium-alloy-silica-rich-glass": (
-        "the strength is that of glass with flaws of about 60 um, and the coat is 80 um thick"
+    "a block joint judged as a wide plate with a crack longer than the block is thick; no creep, "
+    "and the cold yield stress from the set point on; sound means whole enough to be tested": (
+        "silicon-nitride-steel", "silicon-nitride-copper-steel", "silicon-nitride-tungsten-316",
+        "silicon-nitride-iron-tungsten-405", "alumina-niobium-molybdenum-steel",
+        "alumina-titanium-304", "alumina-titanium-molybdenum-304", "alumina-titanium-copper-304",
+        "alumina-copper-nickel-copper-superalloy", "aluminium-nitride-304",
     ),
-    "silicon-nitride-steel": BLOCKS,
-    "silicon-nitride-copper-steel": BLOCKS,
-    "silicon-nitride-tungsten-316": BLOCKS,
-    "silicon-nitride-iron-tungsten-405": BLOCKS,
-    "alumina-niobium-molybdenum-steel": BLOCKS,
-    "alumina-titanium-304": BLOCKS,
-    "alumina-titanium-molybdenum-304": BLOCKS,
-    "alumina-titanium-copper-304": BLOCKS,
-    "alumina-copper-nickel-copper-superalloy": BLOCKS,
-    "aluminium-nitride-304": BLOCKS,
-    "alumina-fe-ni-co": (
-        "most of the alloy's contraction comes above its Curie point, where it is soft; here it "
-        "is as strong as when cold; energy as for a block joint"
+    "most of the alloy's contraction comes above its Curie point, where it is soft; here it is as "
+    "strong as when cold": ("alumina-fe-ni-co", "ring-alumina-fe-ni-co"),
+    "the layer is pressed and holds the joint shut; its energy is held against the toughness in "
+    "opening": ("sheet-steel-enamel", "copper-enamel-countered", "graded-alumina-316l-19-zirconia"),
+    "inputs of its failed twin: what told them apart, sintering, is not printed": (
+        "micro-moulded-zirconia-316l-nano", "graded-zirconia-steel-adjusted",
+        "laminate-alumina-zirconia-slow",
     ),
-    "ring-alumina-fe-ni-co": "as alumina-fe-ni-co",
-    "micro-moulded-zirconia-316l-nano": TWIN,
-    "graded-zirconia-steel-adjusted": TWIN,
-    "laminate-alumina-zirconia-slow": TWIN,
-    "laminate-alumina-zirconia-alumina-added": (
-        "the blend is taken to be no stronger than its weaker phase; no creep from 1200 C down"
+    "pressed round the ring, and pulled off the metal by far less than its strength: sleeves have "
+    "no energy rule; corners of a crown and slow crack growth are left out": (
+        "crown-gold-porcelain-minus-1.5", "bridge-nickel-chromium-porcelain-minus-1.7",
+        "bridge-nickel-chromium-porcelain-minus-2.2",
     ),
-    "graded-alumina-316l-19-zirconia": PRESSED,
-    "cofired-silver-tape-fast": "gas in a fast firing; nothing of it is in the inputs",
-}
+    "just below the limit, and a limit of its source": ("crown-gold-porcelain-plus-1.7",),
+    "the limit of a standard, not a piece; strength is of short time, no slow crack growth": (
+        "bead-300-ppm",
+    ),
+    "the strength taken is that of glass with flaws of about 60 µm; the coat is 80 µm thick": (
+        "coat-titanium-alloy-silica-rich-glass",
+    ),
+    "the blend is taken to be as weak as its weaker phase; no creep from 1200 °C down": (
+        "laminate-alumina-zirconia-alumina-added",
+    ),
+    "gas in a fast firing, of which nothing is in the inputs": ("cofired-silver-tape-fast",),
+    "not explained": ("disc-opaque-body-porcelain-plus-3.2",),
+}  # fmt: skip
+"""Why pairs were missed, as far as we can tell; read off afterwards."""
 
 
 def _line(result: Result) -> str:
@@ -246,12 +240,12 @@ def report() -> str:
         for word, a, b in compared
         if word != "right"
     ]
-    lines += ["", "misses"]
-    for r in results:
-        if r.failed != r.predicted_failed:
-            lines.append(
-                f"  {r.pair['id']} was {r.pair['outcome']}: {REASONS.get(r.pair['id'], '?')}"
-            )
+    missed = {r.pair["id"]: r.pair["outcome"] for r in results if r.failed != r.predicted_failed}
+    lines += ["", f"{len(missed)} misses"]
+    known = {name for names in REASONS.values() for name in names}
+    for why, names in {**REASONS, "no reason recorded": sorted(set(missed) - known)}.items():
+        own = [f"    {name} (was {missed[name]})" for name in names if name in missed]
+        lines += [f"  {why}:", *own] if own else []
     return "\n".join(lines)
 
 

@@ -7,11 +7,16 @@ is wrong or missing; 4 done, and a defect is predicted; 130 interrupted.
 from __future__ import annotations
 
 import io
+import os
 import sys
 
 import typer
 
 from cofire.output.cli import check, firing, materials, mismatch, plan, screen, stress
+
+# Read when numpy is first imported, inside a command. Every matrix here is small: more threads
+# of the linear algebra would only wait for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 app = typer.Typer(
     name="cofire",

@@ -1,0 +1,313 @@
+"""Vessel files: what good ones mean, and what bad ones are told."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from cofire.errors import InputError
+from cofire.inputs.firing import load_kilns
+from cofire.inputs.vessel import Vessel, mid_surface, read_vessel
+from cofire.output.cli import app
+from cofire.output.cli.common import INPUT_WRONG
+
+KILNS = load_kilns()
+EXAMPLES = [
+    path
+    for path in sorted((Path(__file__).parents[1] / "examples").glob("*.toml"))
+    if "[profile]" in path.read_text(encoding="utf-8")
+]
+CYLINDER = """
+name = "pot"
+firing = "firing.toml"
+[profile]
+shape = "cylinder"
+radius_mm = 35
+height_mm = 60
+wall_mm = 4
+[[band]]
+material = "fine silver"
+to_mm = 18
+[[band]]
+material = "fritted body"
+"""
+FIRING = """
+name = "short"
+[[segment]]
+to_C = 850
+rate_C_per_h = 150
+hold_min = 30
+"""
+CSV = "z_mm,r_mm,wall_mm\n0,30,5\n20,36,4\n40,34,3\n"
+POINTS = 'points_mm = [[0, 30], [20, 36], [40, 34]]\nwall_mm = 4\nsurface = "middle"\n'
+
+
+@pytest.fixture
+def written(tmp_path: Path) -> Callable[..., Path]:
+    """Writes a vessel, the firing and the profile that lie beside it; gives the vessel's path."""
+
+    def write(vessel: str = CYLINDER, firing: str = FIRING, profile: str = CSV) -> Path:
+        (tmp_path / "firing.toml").write_text(firing, encoding="utf-8")
+        (tmp_path / "profile.csv").write_text(profile, encoding="utf-8")
+        path = tmp_path / "vessel.toml"
+        path.write_text(vessel, encoding="utf-8")
+        return path
+
+    return write
+
+
+def profiled(profile: str) -> str:
+    """The cylinder's file with another [profile] and one band."""
+    return f'name = "pot"\nfiring = "firing.toml"\n[profile]\n{profile}\n[[band]]\nmaterial = "x"\n'
+
+
+def read(path: Path) -> Vessel:
+    return read_vessel(path, KILNS)
+
+
+def test_an_outside_cylinder_has_its_middle_half_a_wall_inside(written: Callable[..., Path]):
+    vessel = read(written())
+    assert vessel.radius == pytest.approx([33e-3, 33e-3])
+    assert vessel.height == pytest.approx([0.0, 60e-3])
+    assert vessel.wall == pytest.approx([4e-3, 4e-3])
+    assert vessel.corners == ()
+    assert vessel.firing.gas == "air"
+
+
+def test_a_middle_surface_is_taken_as_it_stands(written: Callable[..., Path]):
+    vessel = read(written(CYLINDER.replace("wall_mm = 4", 'wall_mm = 4\nsurface = "middle"')))
+    assert vessel.radius == pytest.approx([35e-3, 35e-3])
+
+
+def test_bands_reach_from_the_foot_to_the_rim(written: Callable[..., Path]):
+    vessel = read(written())
+    assert [(b.material, b.low, b.high) for b in vessel.bands] == [
+        ("fine silver", 0.0, pytest.approx(18e-3)),
+        ("fritted body", pytest.approx(18e-3), pytest.approx(60e-3)),
+    ]
+    assert vessel.steps == pytest.approx([18e-3])
+
+
+def test_an_outside_cone_has_its_middle_half_a_wall_along_its_normal(
+    written: Callable[..., Path],
+):
+    cone = 'shape = "cone"\nradius_mm = 40\nrim_radius_mm = 70\nheight_mm = 40\nwall_mm = 5\n'
+    vessel = read(written(profiled(cone)))
+    # a slope of 3:4 leans by asin 3/5: the middle lies 2.5 mm inwards along (-4/5, 3/5)
+    assert vessel.radius == pytest.approx([38e-3, 68e-3])
+    assert vessel.height == pytest.approx([0.0, 40e-3])  # both ends rise alike, by 1.5 mm
+
+
+def test_the_middle_of_a_sphere_is_a_sphere_half_a_wall_smaller():
+    # outside radius 50 mm: a sphere's normal points to its middle, whatever the place
+    angle = np.linspace(-0.6, 0.9, 400)
+    radius, height = mid_surface(
+        0.05 * np.cos(angle), 0.05 * np.sin(angle), np.full(angle.shape, 4e-3)
+    )
+    inner = slice(1, -1)  # one-sided slopes at the ends are of first order
+    assert np.hypot(radius, height)[inner] == pytest.approx(0.048, abs=1e-7)
+    assert np.hypot(radius, height) == pytest.approx(0.048, abs=1e-5)
+
+
+def test_points_run_from_the_foot_up(written: Callable[..., Path]):
+    vessel = read(written(profiled(POINTS)))
+    assert vessel.radius == pytest.approx([30e-3, 36e-3, 34e-3])
+    assert vessel.height == pytest.approx([0.0, 20e-3, 40e-3])
+
+
+def test_a_profile_may_come_from_a_csv_with_its_wall(written: Callable[..., Path]):
+    vessel = read(written(profiled('csv = "profile.csv"\nsurface = "middle"')))
+    assert vessel.radius == pytest.approx([30e-3, 36e-3, 34e-3])
+    assert vessel.wall == pytest.approx([5e-3, 4e-3, 3e-3])
+
+
+def test_csv_columns_may_stand_in_any_order_among_others(written: Callable[..., Path]):
+    table = "note,wall_mm,z_mm,r_mm\nfoot,5,0,30\n,,,\nbelly, 4 ,20,36\n"
+    vessel = read(
+        written(profiled('csv = "profile.csv"\nsurface = "middle"'), profile="\ufeff" + table)
+    )
+    assert vessel.radius == pytest.approx([30e-3, 36e-3])
+    assert vessel.wall == pytest.approx([5e-3, 4e-3])
+
+
+def test_heights_count_from_the_first_point(written: Callable[..., Path]):
+    raised = POINTS.replace("[0, 30], [20, 36], [40, 34]", "[7, 30], [27, 36], [47, 34]")
+    assert read(written(profiled(raised))).height == pytest.approx([0.0, 20e-3, 40e-3])
+
+
+def test_a_flat_base_closes_the_foot_with_a_corner(written: Callable[..., Path]):
+    vessel = read(written(CYLINDER.replace("wall_mm = 4", 'wall_mm = 4\nbase = "flat"')))
+    assert vessel.radius == pytest.approx([0.0, 33e-3, 33e-3])
+    assert vessel.height == pytest.approx([0.0, 0.0, 60e-3])
+    assert vessel.wall == pytest.approx([4e-3, 4e-3, 4e-3])
+    assert vessel.corners == (1,)
+
+
+def test_a_base_may_have_its_own_thickness(written: Callable[..., Path]):
+    thick = 'wall_mm = 4\nbase = "flat"\nbase_mm = 7'
+    assert read(written(CYLINDER.replace("wall_mm = 4", thick))).wall[0] == pytest.approx(7e-3)
+
+
+def test_a_firing_may_stand_in_the_same_file(written: Callable[..., Path]):
+    inline = CYLINDER.replace('firing = "firing.toml"', "") + (
+        '[firing]\nname = "inside"\ngas = "carbon"\n'
+        "[[firing.segment]]\nto_C = 900\nrate_C_per_h = 100\n"
+    )
+    firing = read(written(inline)).firing
+    assert (firing.name, firing.gas) == ("inside", "carbon")
+    assert firing.peak == pytest.approx(1173.15)
+
+
+def test_printer_and_joint_have_defaults_and_may_be_given(written: Callable[..., Path]):
+    usual = read(written())
+    assert usual.printer.layer == pytest.approx(0.3e-3)
+    assert usual.joint.lowest <= 18e-3 <= usual.joint.highest
+    tables = "[printer]\nlayer_mm = 1\n[joint]\nblends = 2\nlowest_mm = 10\nhighest_mm = 30\n"
+    own = read(written(CYLINDER + tables))
+    assert own.printer.layer == pytest.approx(1e-3)
+    assert (own.joint.blends, own.joint.lowest, own.joint.highest) == (
+        2, pytest.approx(10e-3), pytest.approx(30e-3),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+def test_shipped_vessels_are_read(path: Path):
+    assert len(read(path).bands) >= 2
+
+
+def swap(old: str, new: str) -> str:
+    """The cylinder's file with one piece changed."""
+    assert old in CYLINDER
+    return CYLINDER.replace(old, new, 1)
+
+
+WRONG: dict[str, tuple[str, tuple[str, ...]]] = {
+    # what is wrong: the vessel's file, and what the complaint must hold
+    "no profile": (swap("[profile]", "[joint]"), ("[profile]", "missing", "shape")),
+    "profile is a number": (
+        'profile = 3\nname = "pot"\nfiring = "firing.toml"\n[[band]]\nmaterial = "x"\n',
+        ("[profile]", "shape", "points_mm", "csv"),
+    ),
+    "no form": (swap('shape = "cylinder"', ""), ("[profile]", "shape, points_mm, csv")),
+    "two forms": (
+        swap('shape = "cylinder"', 'shape = "cylinder"\ncsv = "profile.csv"'),
+        ("shape and csv", "one of"),
+    ),
+    "unknown shape": (swap("cylinder", "sphere"), ("shape", "'sphere'", "cone")),
+    "misspelt field": (swap("radius_mm", "raduis_mm"), ("raduis_mm", "did you mean 'radius_mm'")),
+    "field of another form": (
+        profiled('csv = "profile.csv"\nheight_mm = 4'),
+        ("height_mm", "not used with csv"),
+    ),
+    "rim of a cylinder": (swap("wall_mm = 4", "wall_mm = 4\nrim_radius_mm = 40"), ("cone",)),
+    "cone without rim": (swap("cylinder", "cone"), ("rim_radius_mm", "missing", "5 to 2000")),
+    "base thickness without base": (swap("wall_mm = 4", "wall_mm = 4\nbase_mm = 4"), ("base_mm",)),
+    "unknown base": (swap("wall_mm = 4", 'wall_mm = 4\nbase = "round"'), ("'round'", "flat")),
+    "unknown surface": (
+        swap("wall_mm = 4", 'wall_mm = 4\nsurface = "inside"'),
+        ("'inside'", "outside", "middle"),
+    ),
+    "height is text": (swap("= 60", '= "60"'), ("height_mm = '60'", "5 to 2000")),
+    "height is negative": (swap("= 60", "= -60"), ("height_mm = -60", "5 to 2000")),
+    "radius is not a number": (swap("= 35", "= nan"), ("radius_mm = nan", "5 to 2000")),
+    "radius is true": (swap("= 35", "= true"), ("radius_mm = True", "5 to 2000")),
+    "wall is endless": (swap("wall_mm = 4", "wall_mm = inf"), ("wall_mm = inf", "0.5 to 100")),
+    "wall beyond half of the radius": (swap("wall_mm = 4", "wall_mm = 18"), ("18", "17.5 mm")),
+    "one point": (profiled("points_mm = [[0, 30]]\nwall_mm = 4"), ("[[0, 30]]", "2 to 2000")),
+    "point of three": (
+        profiled("points_mm = [[0, 30], [5, 31, 4]]\nwall_mm = 4"),
+        ("point 2", "[5, 31, 4]", "[height, radius]"),
+    ),
+    "points without wall": (profiled("points_mm = [[0, 30], [9, 30]]"), ("wall_mm", "missing")),
+    "points that fall": (
+        profiled("points_mm = [[0, 30], [20, 36], [10, 34]]\nwall_mm = 4"),
+        ("point 3", "10 mm", "20 mm"),
+    ),
+    "point on the axis": (
+        profiled("points_mm = [[0, 0], [20, 36]]\nwall_mm = 4"),
+        ("radius 0 mm", "above 0"),
+    ),
+    "wall that folds": (
+        profiled("points_mm = [[0, 60], [2, 80], [4, 60], [60, 60]]\nwall_mm = 25"),
+        ("folds", "point"),
+    ),
+    "no bands": (CYLINDER[: CYLINDER.index("[[band]]")], ("[[band]]", "missing", "1 to 60")),
+    "band without material": (swap('material = "fine silver"', ""), ("band 1", "material")),
+    "band with a misspelt field": (swap("to_mm", "too_mm"), ("band 1", "too_mm", "'to_mm'")),
+    "step above the rim": (swap("= 18", "= 75"), ("band 1", "to_mm = 75", "60")),
+    "step at the foot": (swap("= 18", "= 0"), ("band 1", "to_mm = 0", "60")),
+    "last band with a height": (CYLINDER + "to_mm = 60\n", ("band 2", "to_mm", "rim")),
+    "no name": (swap('name = "pot"', ""), ("name", "missing", "a text")),
+    "long name": (swap('"pot"', f'"{"pot " * 40}"'), ("name", "80")),
+    "no firing": (swap('firing = "firing.toml"', ""), ("firing", "missing")),
+    "firing of a number": (swap('"firing.toml"', "3"), ("firing = 3", "a text")),
+    "firing that is not there": (swap("firing.toml", "no.toml"), ("no.toml", "o such file")),
+    "unknown table": (CYLINDER + "[kiln]\n", ("kiln",)),
+    "printer of zero layers": (CYLINDER + "[printer]\nlayer_mm = 0\n", ("layer_mm = 0", "0.05")),
+    "half a blend": (CYLINDER + "[joint]\nblends = 1.5\n", ("blends = 1.5", "whole number")),
+    "joint above the rim": (CYLINDER + "[joint]\nhighest_mm = 70\n", ("highest_mm = 70", "60")),
+    "not TOML": (swap("[profile]", "[profile"), ("line 4", "[profile")),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", WRONG)
+def test_a_wrong_vessel_is_refused_in_one_line_with_place_and_choice(
+    case: str, written: Callable[..., Path]
+):
+    vessel, fragments = WRONG[case]
+    with pytest.raises(InputError) as refused:
+        read(written(vessel))
+    message = str(refused.value)
+    assert "\n" not in message
+    assert "vessel.toml" in message or "no.toml" in message
+    for fragment in fragments:
+        assert fragment in message
+
+
+BAD_CSV = {
+    "a word for a number": ("z_mm,r_mm,wall_mm\n0,30,5\n20,wide,4\n", ("row 3", "r_mm", "'wide'")),
+    "a short row": ("z_mm,r_mm,wall_mm\n0,30\n20,36,4\n", ("row 2", "wall_mm", "''")),
+    "no such column": ("height,r_mm,wall_mm\n0,30,5\n", ("row 1", "z_mm, r_mm, wall_mm")),
+    "an endless number": ("z_mm,r_mm,wall_mm\n0,30,5\n1e999,30,5\n", ("row 3", "z_mm")),
+    "one row": ("z_mm,r_mm,wall_mm\n0,30,5\n", ("1 points", "2 to 2000")),
+    "nothing": ("", ("empty",)),
+    "one huge cell": ("z_mm,r_mm,wall_mm\n" + "1" * 200_000 + ",30,5\n", ("comma-separated",)),
+    "a wall thinner than the nozzle": ("z_mm,r_mm,wall_mm\n0,30,5\n9,30,0.2\n", ("point 2", "0.2")),
+}
+
+
+@pytest.mark.parametrize("case", BAD_CSV)
+def test_a_wrong_profile_is_refused_with_row_and_column(case: str, written: Callable[..., Path]):
+    table, fragments = BAD_CSV[case]
+    with pytest.raises(InputError) as refused:
+        read(written(profiled('csv = "profile.csv"'), profile=table))
+    message = str(refused.value)
+    assert "\n" not in message
+    for fragment in fragments:
+        assert fragment in message
+
+
+@pytest.mark.parametrize("case", ["misspelt field", "step above the rim", "not TOML"])
+@pytest.mark.parametrize("command", ["check", "stress"])
+def test_the_command_line_refuses_with_status_3_and_one_line(
+    command: str, case: str, written: Callable[..., Path]
+):
+    result = CliRunner().invoke(app, [command, str(written(WRONG[case][0]))])
+    assert result.exit_code == INPUT_WRONG
+    assert result.stdout == ""
+    assert result.stderr.startswith("cofire: ")
+    assert result.stderr.count("\n") == 1
+    assert "vessel.toml" in result.stderr
+
+
+def test_an_unknown_material_is_named_with_its_band_and_the_nearest(
+    written: Callable[..., Path],
+):
+    result = CliRunner().invoke(app, ["check", str(written(swap("fine silver", "fine silvr")))])
+    assert result.exit_code == INPUT_WRONG
+    for fragment in ("pot: band 1", "'fine silvr'", "did you mean 'fine silver'"):
+        assert fragment in result.stderr
