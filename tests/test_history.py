@@ -27,6 +27,7 @@ from cofire.physics.rheology import (
     shear_viscosity,
     tabulated_viscosity,
 )
+from cofire.physics.sintering import sintering_potential
 from tests.strategies import (
     CARDS,
     CERAMICS,
@@ -121,12 +122,25 @@ def test_every_row_is_finite_where_it_must_be_and_of_one_sign(card: Card, firing
 def test_metals_creep_and_yield_and_ceramics_flow(
     metal: Card, ceramic: Card, firing: Firing
 ) -> None:
+    """A metal powder flows like a viscous body only while it densifies."""
     history = histories([metal, ceramic], trace(firing), extend=True)
-    assert np.all(np.isinf(history.viscosity[0]))
+    still = np.gradient(history.strain["sintering"][0], history.time) >= -1e-14
+    assert np.array_equal(still, np.isinf(history.viscosity[0]))
     assert np.all(np.isfinite(history.yield_stress[0]))
     assert np.all(history.creep_factor[0] > 0.0)
     assert np.all(history.creep_factor[1] == 0.0)
     assert np.all(np.isinf(history.yield_stress[1]))
+
+
+def test_the_sintering_potential_just_stops_a_powder_metal() -> None:
+    """Equal tension Σ in all directions, strain rate (1 − 2ν) Σ/η, against its free shrinkage."""
+    silver = CARDS["fine silver"]
+    history = histories([silver], plain(880.0))
+    shrinking = np.gradient(history.strain["sintering"][0], history.time)
+    moving = shrinking < -1e-9
+    pull = sintering_potential(silver) * (1.0 - 2.0 * history.viscous_poisson_ratio[0])
+    assert (pull / history.viscosity[0])[moving] == pytest.approx(-shrinking[moving])
+    assert sintering_potential(silver) == pytest.approx(2.0 * 1.0 / 10e-6)  # 20 µm powder
 
 
 @few

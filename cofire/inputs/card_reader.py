@@ -185,13 +185,13 @@ class CardReader:
         summary = self.attempt(lambda: top.text("summary", "")) or ""
         refused = self.attempt(lambda: top.text("refused", "")) or ""
         elements = self.attempt(lambda: self.elements(kind)) or ()
-        sources = self.attempt(self.sources) or {}
+        sources = self.attempt(self.sources)
         gases = self.table.get("atmosphere")
         atmosphere = self.attempt(lambda: read_atmosphere(gases, self.where)) or {}
-        found = self.properties(sources, name)
+        found = {} if sources is None else self.properties(sources, name)
         for what in (*self.absences(kind, kernel), *contradictions(found, kernel)):
             self.complain(what)
-        changes = self.attempt(lambda: self.transformations(sources)) or ()
+        changes = self.attempt(lambda: self.transformations(sources or {})) or ()
         density = self.table.get("fired_density")
         fired_at = None
         if isinstance(density, dict):

@@ -115,5 +115,7 @@ class Fields:
         slow = np.flatnonzero(rate[1:] < SLOWEST)
         if slow.size:
             row = int(slow[0]) + 2
-            raise table.refuse(f"rate_C_per_h row {row}", rate[row - 1], f"{SLOWEST:g} to {most:g}")
+            raise table.refuse(
+                f"rate_C_per_h row {row}", float(rate[row - 1]), f"{SLOWEST:g} to {most:g}"
+            )
         return kelvin(temperature), rate / HOUR

@@ -238,6 +238,10 @@ def _profile(fields: Fields, folder: Path) -> tuple[Array, Array, Array, tuple[i
     if np.any(radius <= 0.0) or np.any(radius > LARGEST_MM / 1e3):
         bad = radius[(radius <= 0.0) | (radius > LARGEST_MM / 1e3)][0] * 1e3
         raise InputError(f"{where}: radius {bad:g} mm; allowed: above 0 to {LARGEST_MM:g}")
+    far = np.abs(height) > LARGEST_MM / 1e3
+    if np.any(far):
+        bad = height[far][0] * 1e3
+        raise InputError(f"{where}: height {bad:g} mm; allowed: -{LARGEST_MM:g} to {LARGEST_MM:g}")
     if np.any(np.diff(height) <= 0.0):
         row = int(np.argmax(np.diff(height) <= 0.0)) + 1
         raise InputError(

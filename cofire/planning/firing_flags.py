@@ -291,6 +291,8 @@ def sag_flags(response: Response) -> list[Flag]:
 
     The foot of the band carries all that stands above, as a column: true for walls within about
     20° of upright. Leaning walls sag more, by bending. A base that lies on the shelf does not sag.
+    A blend is taken to sag as its ceramic does where the vessel has that too: at these small
+    stresses its metal grains are rigid.
 
     Parameters
     ----------
@@ -308,6 +310,8 @@ def sag_flags(response: Response) -> list[Flag]:
     found = []
     for band, card in enumerate(response.cards):
         row = response.material[band]
+        if card.parts and card.parts[1][0].name in h.names:
+            row = h.names.index(card.parts[1][0].name)
         here = np.flatnonzero((shell.band == band) & stands)
         lean = float(np.degrees(np.abs(shell.slope[here]).max()))
         if lean > STEEPEST:

@@ -21,9 +21,9 @@ from cofire.planning.response import Response, fire_vessels
 from cofire.planning.verdict import Verdict, judge
 from cofire.structures.marching import Control
 
-SKEWS = (0.5, 1.0, 2.0)
+SKEWS = (0.6, 1.0, 1.7, 2.5)
 """Powers p of the metal's share (1 − x)^p over the transition: rich, even and poor in metal."""
-HEIGHT_STEPS = (0.25, 0.5, 0.75, 1.0)
+HEIGHT_STEPS = (0.5, 0.75, 1.0)
 """Transition heights tried first, of the tallest allowed. [-]"""
 SHARE_STEP = 5
 """Blends are mixed in steps of this. [% of volume]"""
@@ -235,7 +235,10 @@ def as_vessel(vessel: Vessel, metal: str, ceramic: str, below: bool, layout: Lay
 
 
 def layouts(
-    vessel: Vessel, heights: Sequence[float] = HEIGHT_STEPS, skews: Sequence[float] = SKEWS
+    vessel: Vessel,
+    heights: Sequence[float] = HEIGHT_STEPS,
+    skews: Sequence[float] = SKEWS,
+    places: Sequence[float] | None = None,
 ) -> list[Layout]:
     """Every layout of a coarse grid that printer, user and vessel allow.
 
@@ -247,6 +250,8 @@ def layouts(
         Of the tallest transition. [-]
     skews : sequence of float
         Powers of the metal's share. [-]
+    places : sequence of float, optional
+        Middles of the transition; by default the lowest, the highest and between. [m]
 
     Returns
     -------
@@ -255,6 +260,7 @@ def layouts(
     """
     limits, layer = vessel.joint, vessel.printer.layer
     middles = sorted({limits.lowest, 0.5 * (limits.lowest + limits.highest), limits.highest})
+    middles = middles if places is None else list(places)
     found: dict[Layout, None] = {}
     for middle in middles:
         found[Layout((), 0.0, snapped(middle, layer))] = None
@@ -395,7 +401,7 @@ def propose_layers(
     cards: Mapping[str, Card],
     *,
     extend: bool = False,
-    rounds: int = 2,
+    rounds: int = 5,
     progress: Callable[[int, int], None] | None = None,
 ) -> LayerSearch:
     """Search the transition that uses up least of the flags' limits.
@@ -427,9 +433,9 @@ def propose_layers(
         No layout keeps the limits; the message names the one that binds.
     """
     zones(vessel, cards)
-    candidates = layouts(vessel)
     middle = 0.5 * (vessel.joint.lowest + vessel.joint.highest)
     least = least_height(vessel, middle)
+    candidates = layouts(vessel, places=[middle]) or layouts(vessel)
     if not candidates:
         raise ModelError(
             f"{vessel.name}: no transition keeps the limits: lowest_mm and highest_mm leave no "
@@ -437,6 +443,7 @@ def propose_layers(
         )
     done: dict[Layout, Trial] = {}
     finished = True
+    improved: Layout | None = None
     try:
         for turn in range(rounds + 1):
             new = [c for c in candidates if c not in done]
@@ -444,9 +451,10 @@ def propose_layers(
                 done[result.layout] = result
                 if progress:
                     progress(len(done), len(done) + len(new))
-            if turn == rounds:
+            best = ranked(done.values())[0].layout
+            if turn == rounds or best == improved:
                 break
-            candidates = neighbours(vessel, ranked(done.values())[0].layout)
+            improved, candidates = best, neighbours(vessel, best)
     except KeyboardInterrupt:
         finished = False
         if not done:
@@ -501,10 +509,10 @@ def neighbours(vessel: Vessel, layout: Layout) -> list[Layout]:
     for factor in (0.85, 1.15):
         height = layer * round(factor * layout.height / layer)
         found[placed(vessel, replace(layout, height=height))] = None
-    reach = 0.125 * (limits.highest - limits.lowest)
-    for shift in (-reach, reach):
-        if reach > 0.0:
-            found[placed(vessel, replace(layout, middle=layout.middle + shift))] = None
+    for reach in (0.25 * (limits.highest - limits.lowest), 4.0 * layer):
+        for shift in (-reach, reach):
+            middle = min(max(layout.middle + shift, limits.lowest), limits.highest)
+            found[placed(vessel, replace(layout, middle=middle))] = None
     return [new for new in found if new != layout and allowed(vessel, new)]
 
 

@@ -282,7 +282,7 @@ def joint_flags(response: Response) -> list[Flag]:
         energy = parting_energy(
             radius, wall, (young[rows[0]], young[rows[1]]),
             (h.poisson_ratio[rows[0]], h.poisson_ratio[rows[1]]),
-            -steps.shear[:, s] * wall, moment,
+            steps.shear[:, s] * wall, moment,
         )  # fmt: skip
         ceramics = [c for c in map(brittle, pair) if c is not None]
         if min(map(metal_share, pair)) >= OVERLAPPING_SPHERES:

@@ -42,7 +42,7 @@ TABLE = Path(__file__).with_name("outcomes.toml")
 SIZE = 0.02
 """Side of a tile, length of a sleeve, height of a ring; enters the risk by its m-th root. [m]"""
 SINTERED_TOGETHER = ("cosintered", "graded")
-SETTLE, COOL, READINGS = 1.0, 3600.0, 25
+SETTLE, COOL, READINGS = 1.0, 3600.0, 13
 """Time in which the pair is declared dense, then that of cooling (no rate enters), and at how many
 even steps of it stress is read at least. [s], [s], [-]"""
 

@@ -1,7 +1,8 @@
 """The evaluation of `outcomes.toml`: complete, repeatable, and no worse than its floors.
 
-The score itself is not asserted: it is what `python -m tests.published.outcomes` prints. The floors
-are what chance, or the plain difference of contraction, reaches; no limit may be moved to pass them.
+The score itself is not asserted: it is what `python -m tests.published.outcomes` prints. The
+floors are what chance, or the plain difference of contraction, reaches; no limit may be moved to
+pass them.
 """
 
 from __future__ import annotations
@@ -49,7 +50,7 @@ def test_only_sintering_without_a_printed_shrinkage_is_left_uncomputed():
 def test_the_evaluation_gives_the_same_figures_each_time():
     for name in ("graded-zirconia-410", "crown-zirconia-porcelain", "tube-copper-thick-soda-lime"):
         once, again = judge(PAIRS[name]), judge(PAIRS[name])
-        assert [f.load for f in once.flags] == pytest.approx([f.load for f in again.flags], abs=0.0)
+        np.testing.assert_array_equal([f.load for f in once.flags], [f.load for f in again.flags])
 
 
 def test_loads_rank_the_outcomes_better_than_chance_does():
@@ -90,10 +91,12 @@ def test_the_print_holds_every_pair_and_the_score():
     assert f"accuracy {score(judge_all()).accuracy:.3f}" in text
 
 
-def test_wilson_interval_of_a_printed_case():
-    """Ten of ten: 0.722 to 1, closed form n/(n + z²) (Brown, Cai & DasGupta 2001, Stat. Sci. 16,
-    101, give the method; the value is computed here)."""
-    assert wilson(10, 10) == pytest.approx((10.0 / (10.0 + 1.96**2), 1.0))
+def test_wilson_interval_of_ten_in_ten_and_five_in_ten():
+    """Roots of (p - k/n)² = z² p (1 - p)/n by hand: n/(n + z²), and 1/2 ± z/[2 √(n + z²)]."""
+    z2 = 1.96**2
+    assert wilson(10, 10) == pytest.approx((10.0 / (10.0 + z2), 1.0))
+    half = 0.5 * np.sqrt(z2 / (10.0 + z2))
+    assert wilson(5, 10) == pytest.approx((0.5 - half, 0.5 + half))
 
 
 def test_area_under_the_curve_counts_ties_half():
@@ -121,15 +124,15 @@ def test_parting_two_elastic_layers_releases_the_separation_energy():
 
 
 def test_rings_release_the_energy_of_the_closed_form():
-    """`ring_joint`, thin elastic cylinders; 6 % for a radius of 8 walls in a shell with shear."""
-    pair = PAIRS["tube-fe-ni-co-borosilicate"]
+    """`ring_joint` at a radius of 200 walls, where shear and thickness are worth below 0.5 %."""
+    pair = {**PAIRS["tube-fe-ni-co-borosilicate"], "radius_mm": 1000.0, "wall_mm": 5.0}
     metal, glass = bodies(pair)
-    radius, wall = 1e-3 * pair["radius_mm"], 1e-3 * pair["wall_mm"]
     closed = ring_joint(
-        radius, wall, metal.young, metal.poisson, glass.young, glass.poisson,
+        1.0, 5e-3, metal.young, metal.poisson, glass.young, glass.poisson,
         metal.strain - glass.strain,
     )  # fmt: skip
-    assert flag(judge(pair), "joint energy").figure == pytest.approx(float(closed.energy), rel=0.06)
+    found = flag(judge(pair, size=0.6), "joint energy").figure
+    assert found == pytest.approx(float(closed.energy), rel=5e-3)
 
 
 def test_all_three_stresses_of_a_sleeve_enter_its_risk():
