@@ -257,7 +257,7 @@ CARDS: dict[str, tuple[str, tuple[str, ...]]] = {
     ),
     "a body stronger before its firing": (
         property_with(property_with(TALC, "brown_strength", value="15"), "strength", value="10"),
-        ("brown_strength: 15 MPa", "up to the strength of the fired body"),
+        ("brown_strength: 15 MPa", "below the strength of the fired body"),
     ),
     "a stiffness measured on less than the green body": (
         property_with(TALC, "young_modulus", at_density="0.4"),

@@ -31,6 +31,8 @@ BEGUN = 0.02
 POOR_BOND = 0.2
 """Share of the ceramic's own toughness that a poor bond may have: estimate, since no toughness of
 such a joint was found. [-]"""
+STARTS = 0.5
+"""Share of the strength from which a crack may start at a flaw of the joint: common practice. [-]"""
 GRADIENT_CAUTION = 0.3
 DUCTILITY = 0.05
 """Strain to fracture of a sintered metal where its card gives none: estimate. [-]"""
@@ -227,11 +229,31 @@ def cooling_flags(response: Response) -> list[Flag]:
     return found
 
 
+def energy_load(energy: float, toughness: float) -> float:
+    """Share of the limit that an energy uses up, in terms of stress as the other loads are.
+
+    Energy grows as the square of stress, so the load is the root of the ratio.
+
+    Parameters
+    ----------
+    energy, toughness : float
+        [J/m²]
+
+    Returns
+    -------
+    float
+        1 at the limit. [-]
+    """
+    return float(np.sqrt(max(energy, 0.0) / toughness))
+
+
 def joint_flags(response: Response) -> list[Flag]:
     """Each step between bands: normal stress against strength, and energy against toughness.
 
     Stress does not know the size of the vessel, energy does (it grows as the root of radius times
-    wall): both are shown. No toughness of such joints was found; the limit is the ceramic's own,
+    wall): both are shown. A joint that lacks the stress to start a crack (half of the strength)
+    is at most a caution by energy: both must be met (Leguillon 2002, Eur. J. Mech. A 21, 61, from
+    memory). No toughness of such joints was found; the limit is the ceramic's own,
     with a caution from a fifth of it. Where metal runs through both sides (29 % or more of each)
     only stress is judged: the energy to tear it is far above the ceramic's.
 
@@ -290,15 +312,19 @@ def joint_flags(response: Response) -> list[Flag]:
         tough = min(
             c["fracture_toughness"].scalar ** 2 / c["young_modulus"].value[0] for c in ceramics
         )
-        load = np.where(joined, energy / tough, 0.0)
-        worst = int(np.argmax(load))
+        worst_energy = int(np.argmax(np.where(joined, energy, 0.0)))
+        used = energy_load(float(energy[worst_energy]), tough)
+        starts = float(load[worst]) >= STARTS
         found.append(
             Flag(
-                "joint energy", zone, float(load[worst]), POOR_BOND, float(energy[worst]), tough,
+                "joint energy", zone, used if starts else min(used, 0.99),
+                energy_load(POOR_BOND * tough, tough), float(energy[worst_energy]), tough,
                 "J/m²", "toughness of the ceramic; caution from a fifth of it (estimate)",
                 "Grade the joint over more height; a smaller or thinner vessel stores less.",
-                "energy released if the joint parts all round", float(shell.time[worst]),
-                float(response.temperature[worst]), float(height),
+                "energy released if the joint parts all round"
+                + ("" if starts else ", though the stress there is too low to start it"),
+                float(shell.time[worst_energy]), float(response.temperature[worst_energy]),
+                float(height),
             )
         )  # fmt: skip
     return found

@@ -26,6 +26,7 @@ from cofire.planning.stress_flags import (
     POOR_BOND,
     brittle,
     cooling_flags,
+    energy_load,
     joint_flags,
     metal_flags,
     metal_share,
@@ -285,7 +286,11 @@ def _tile_flags(pair: Entry, materials: Sequence[Body], trace: History, size: fl
             tough = min(
                 c.scalar("fracture_toughness") ** 2 / c.scalar("young_modulus") for c in cards
             )
-            flags.append(_flag("joint energy", zone, energy[:, cut], tough, "J/m²", POOR_BOND))
+            worst = float(energy[:, cut].max())
+            load, caution = energy_load(worst, tough), energy_load(POOR_BOND * tough, tough)
+            flags.append(
+                Flag("joint energy", zone, load, caution, worst, tough, "J/m²", "", "", "")
+            )
     return flags
 
 
