@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -114,33 +115,27 @@ def test_shares_of_each_gas_and_the_residue_make_the_whole() -> None:
 
 
 @pytest.mark.parametrize(
-    ("line", "complaint"),
+    ("key", "value", "complaint"),
     [
-        ("order = 9.0", r"reaction 1: order = 9.0; allowed: 0.5 to 3"),
-        ('activation_energy_kJ_per_mol = "much"', r"activation_energy_kJ_per_mol = 'much'"),
-        (
-            'substance = "steam"',
-            r"reaction 1: substance: allowed: \('binder', 'structural water'\)",
-        ),
+        ("order", "9.0", r"reaction 1: order = 9\.0; allowed: 0\.5 to 3"),
+        ("activation_energy_kJ_per_mol", '"much"', r"reaction 1: activation_energy_kJ_per_mol"),
+        ("substance", '"steam"', r"reaction 1: substance = 'steam'; allowed: 'binder'"),
     ],
 )
 def test_a_wrong_reaction_is_named(
-    line: str, complaint: str, tmp_path, monkeypatch: pytest.MonkeyPatch
+    key: str, value: str, complaint: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    good = {
+    entry = {
         "name": '"made"',
         "substance": '"binder"',
         "mass_fraction_lost": "0.5",
         "activation_energy_kJ_per_mol": "100.0",
         "log10_frequency_per_s": "7.0",
         "order": "1.0",
+        key: value,
     }
-    key, _, value = line.partition(" = ")
-    good[key] = value
-    text = "[[reaction]]\n" + "\n".join(f"{k} = {v}" for k, v in good.items())
+    text = "[[reaction]]\n" + "\n".join(f"{k} = {v}" for k, v in entry.items())
     (tmp_path / "binders.toml").write_text(text, encoding="utf-8")
     monkeypatch.setattr(binders, "bundled_tables", lambda: tmp_path)
-    shipped_reactions.cache_clear()
     with pytest.raises(InputError, match=complaint):
-        shipped_reactions("air")
-    shipped_reactions.cache_clear()
+        shipped_reactions.__wrapped__("air")

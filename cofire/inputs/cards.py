@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cofire.errors import InputError, OutOfRange, UnknownName
+from cofire.inputs.curves import interpolate
 from cofire.inputs.properties import SPECS
 from cofire.inputs.units import ROOM, celsius
 
@@ -76,13 +76,6 @@ class Property:
         """The number, where the property is a single number."""
         return float(self.value[0])
 
-    @cached_property
-    def _curve(self) -> Any:
-        from scipy.interpolate import PchipInterpolator
-
-        assert self.temperature is not None
-        return PchipInterpolator(self.temperature, self.value, extrapolate=False)
-
     def at(self, temperature: ArrayLike, extend: bool = False) -> Array:
         """Value at temperature, by shape-preserving cubic interpolation between rows.
 
@@ -110,7 +103,7 @@ class Property:
         if not extend:
             self._refuse_outside(temperature)
         bounded = np.clip(temperature, self.temperature[0], self.temperature[-1])
-        return np.asarray(self._curve(bounded), dtype=np.float64)
+        return interpolate(self.temperature, self.value, bounded)
 
     @property
     def reach(self) -> tuple[float, float]:

@@ -15,6 +15,8 @@ Array = NDArray[np.float64]
 
 GRID = 4.0
 """Nodes lie no further apart than this in temperature. [K]"""
+USUAL_STEP = 5.0 * MINUTE
+"""Nodes of a hold of usual length lie no further apart than this. [s]"""
 INSTANT = 1e-3
 """A hold no longer than this is none. [s]"""
 END = ROOM + 5.0
@@ -108,14 +110,40 @@ def ramp(kiln: Kiln, start: float, stop: float, rate: float) -> tuple[Array, Arr
 
 
 def _hold(start: float, length: float, lag: float) -> Array:
-    """Times through a hold, dense enough for the ware to approach the kiln."""
-    step = min(5.0 * MINUTE, max(lag / 12.0, 15.0)) if lag > 0.0 else 5.0 * MINUTE
-    count = max(1, int(np.ceil(length / step - 1e-9)))
-    return start + length * np.arange(1, count + 1) / count
+    """Times through a hold: dense while the ware approaches the kiln, a few hundred after that."""
+    settling = min(12.0 * lag, length)
+    dense = min(USUAL_STEP, max(lag / 12.0, 15.0))
+    rest = length - settling
+    even = max(USUAL_STEP, rest / 200.0)
+    counts = [int(np.ceil(part / step - 1e-9)) for part, step in ((settling, dense), (rest, even))]
+    ends = (start, start + settling, start + length)
+    parts = [
+        low + (high - low) * np.arange(1, count + 1) / count
+        for low, high, count in zip(ends[:-1], ends[1:], counts, strict=True)
+        if count > 0
+    ]
+    return np.concatenate(parts)
 
 
-def _follow(time: Array, kiln: Array, lag: float, start: float) -> Array:
-    """First-order response of the ware to a kiln that is linear between nodes (exact)."""
+def follow(time: Array, kiln: Array, lag: float, start: float) -> Array:
+    """First-order response of the ware to a kiln that is linear between nodes (exact).
+
+    Parameters
+    ----------
+    time : array
+        Strictly increasing, shape (M,). [s]
+    kiln : array
+        Shape (M,). [K]
+    lag : float
+        Time constant; 0 means that the ware is as hot as the kiln. [s]
+    start : float
+        Of the ware. [K]
+
+    Returns
+    -------
+    array
+        Ware, shape (M,). [K]
+    """
     if lag <= 0.0:
         return kiln.copy()
     step = np.diff(time)
@@ -180,6 +208,6 @@ def trace(firing: Firing) -> Trace:
         ends.append(float(times[-1][-1]))
     time = np.concatenate(times)
     kiln_temperature = np.concatenate(temperatures)
-    ware = _follow(time, kiln_temperature, firing.lag, ROOM)
+    ware = follow(time, kiln_temperature, firing.lag, ROOM)
     corners = np.unique(np.searchsorted(time, np.array(ends) * (1 - 1e-12)))
     return Trace(time, ware, kiln_temperature, corners.astype(np.intp), firing.gas)

@@ -15,6 +15,14 @@ from cofire.errors import InputError
 from cofire.inputs.fields import Fields
 from cofire.inputs.files import is_number, read_text, read_toml, show
 from cofire.inputs.firing import Firing, Kiln, read_firing
+from cofire.inputs.workshop import (
+    Mixing,
+    Prices,
+    Printer,
+    read_mixing,
+    read_prices,
+    read_printer,
+)
 
 Array = NDArray[np.float64]
 
@@ -45,25 +53,6 @@ class Band:
     material: str
     low: float
     high: float
-
-
-@dataclass(frozen=True)
-class Printer:
-    """What the printer lays, and how a change of paste smears in it.
-
-    Attributes
-    ----------
-    layer
-        Height of one layer: 0.3 mm, common practice. [m]
-    dead_volume
-        Paste between the place of the swap and the nozzle; extrusion cannot stop. [m³]
-    tanks
-        How that paste mixes: 1 wholly, many not at all (stirred tanks in series). [-]
-    """
-
-    layer: float = 0.3e-3
-    dead_volume: float = 2e-6
-    tanks: float = 3.0
 
 
 @dataclass(frozen=True)
@@ -109,6 +98,10 @@ class Vessel:
         What the printer can lay.
     joint
         What a plan may change.
+    mixing
+        How its pastes are mixed.
+    prices
+        What things cost, if the file says so.
     """
 
     name: str
@@ -120,6 +113,8 @@ class Vessel:
     firing: Firing
     printer: Printer
     joint: JointLimits
+    mixing: Mixing = Mixing()
+    prices: Prices | None = None
 
     @property
     def steps(self) -> Array:
@@ -304,21 +299,6 @@ def _bands(listed: object, where: str, top: float) -> tuple[Band, ...]:
     return tuple(bands)
 
 
-def _printer(table: dict[str, Any], where: str) -> Printer:
-    """The [printer] table, or the defaults."""
-    given = table.get("printer", {})
-    place = f"{where}: [printer]"
-    if not isinstance(given, dict):
-        raise InputError(f"{place}: {show(given)}; write layer_mm, dead_volume_ml and tanks")
-    fields = Fields(given, place, ("layer_mm", "dead_volume_ml", "tanks"))
-    usual = Printer()
-    return Printer(
-        fields.number("layer_mm", 0.05, 10.0, usual.layer * 1e3) / 1e3,
-        fields.number("dead_volume_ml", 0.01, 500.0, usual.dead_volume * 1e6) / 1e6,
-        fields.number("tanks", 1.0, 1000.0, usual.tanks),
-    )
-
-
 def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: float) -> JointLimits:
     """The [joint] table: limits of a plan, by default around the transition as given."""
     given = table.get("joint", {})
@@ -365,7 +345,9 @@ def read_vessel(path: Path, kilns: dict[str, Kiln]) -> Vessel:
     """
     table: dict[str, Any] = read_toml(path)
     where = str(path)
-    known_tables = ("name", "summary", "firing", "profile", "band", "printer", "joint")
+    known_tables = (
+        "name", "summary", "firing", "profile", "band", "printer", "joint", "paste", "prices",
+    )  # fmt: skip
     fields = Fields(table, where, known_tables)
     shape = _form(table.get("profile"), f"{where}: [profile]")
     radius, height, wall, corners = _profile(shape, path.parent)
@@ -379,6 +361,7 @@ def read_vessel(path: Path, kilns: dict[str, Kiln]) -> Vessel:
     bands = _bands(table.get("band"), where, float(height[-1]))
     name = fields.name()
     return Vessel(
-        name, radius, height, wall, corners, bands, firing, _printer(table, where),
-        _joint(table, where, bands, float(height[-1])),
+        name, radius, height, wall, corners, bands, firing, read_printer(table, where),
+        _joint(table, where, bands, float(height[-1])), read_mixing(table, where),
+        read_prices(table, where),
     )  # fmt: skip

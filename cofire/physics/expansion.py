@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire.inputs.cards import Card, Transformation
+from cofire.inputs.curves import interpolate
 from cofire.inputs.units import ROOM
 
 Array = NDArray[np.float64]
@@ -108,8 +109,6 @@ def smooth_expansion(card: Card, temperature: Array, extend: bool = False) -> Ar
     OutOfRange
         Outside the table.
     """
-    from scipy.interpolate import PchipInterpolator
-
     table = card["thermal_expansion"]
     if table.temperature is None:
         return np.asarray(np.log1p(table.scalar * (temperature - ROOM)))
@@ -130,7 +129,7 @@ def smooth_expansion(card: Card, temperature: Array, extend: bool = False) -> Ar
     knots = np.insert(rows, order, ROOM)
     values = np.insert(strain, order, 0.0)
     bounded = np.clip(temperature, knots[0], knots[-1])
-    inside = np.asarray(PchipInterpolator(knots, values)(bounded), dtype=np.float64)
+    inside = interpolate(knots, values, bounded)
     ends = np.where(temperature < knots[0], mean[0], mean[-1])
     return np.asarray(
         inside + np.where(bounded == temperature, 0.0, ends * (temperature - bounded))

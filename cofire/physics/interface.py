@@ -10,8 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.interpolate import RegularGridInterpolator
-from scipy.optimize import brentq
 
 from cofire.errors import InputError, OutOfRange
 from cofire.physics.mixing import bulk_modulus, shear_modulus
@@ -127,6 +125,8 @@ def corner_exponent(alpha: float, beta: float) -> float:
             + 0.25 * np.sin(np.pi * d) ** 2
         )
         return float(whole / d)
+
+    from scipy.optimize import brentq  # slow to import, seldom needed
 
     return 1.0 - float(brentq(residual, 1e-10, 1.0 - 1e-4, xtol=1e-14))
 
@@ -254,6 +254,8 @@ def mode_mix(
     if np.any(np.abs(alpha) > PHASE_ALPHA[-1] + 1e-9):
         msg = f"moduli in a ratio of {np.max(np.maximum(stiffness, 1 / stiffness)):g}: at most 4"
         raise OutOfRange(msg)
+    from scipy.interpolate import RegularGridInterpolator  # slow to import, seldom needed
+
     table = RegularGridInterpolator((PHASE_THICKNESS_RATIO, PHASE_ALPHA), PHASE_SHIFT)
     place = np.stack([np.maximum(eta, PHASE_THICKNESS_RATIO[0]), np.clip(alpha, -0.6, 0.6)], -1)
     shift = np.radians(table(place).reshape(h.shape))

@@ -10,12 +10,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from cofire.errors import InputError
 
@@ -176,10 +175,8 @@ class _Curve:
         self, chord: Array, r: Array, z: Array, h: Array, pieces: NDArray[np.intp]
     ) -> None:
         self.chord, self.h, self.ends = chord, h, chord[pieces]
-        self.splines = [
-            CubicSpline(chord[a : b + 1], np.stack([r[a : b + 1], z[a : b + 1]], axis=1))
-            for a, b in pairwise(pieces)
-        ]
+        both = np.stack([r, z], axis=1)
+        self.splines = [_piece(chord[a : b + 1], both[a : b + 1]) for a, b in pairwise(pieces)]
 
     def at(self, place: Array, order: int = 0) -> tuple[Array, Array, Array]:
         """Radius and height, or their derivatives, and wall. [m]"""
@@ -189,6 +186,38 @@ class _Curve:
             here = piece == number
             both[here] = spline(place[here], order)
         return both[:, 0], both[:, 1], np.interp(place, self.chord, self.h)
+
+
+class _Line:
+    """A straight piece, with what is used here of a spline's interface."""
+
+    def __init__(self, chord: Array, points: Array) -> None:
+        self.chord, self.start = chord, points[0]
+        self.slope = (points[1] - points[0]) / (chord[1] - chord[0])
+
+    def __call__(self, place: Array, order: int = 0) -> Array:
+        along = (place - self.chord[0])[:, None]
+        if order > 0:
+            return np.asarray((self.slope if order == 1 else 0.0 * self.slope) + 0.0 * along)
+        return np.asarray(self.start + along * self.slope)
+
+    def solve(self, value: float, extrapolate: bool = False) -> list[Array]:
+        """Where each column takes a value, on the piece."""
+        found = []
+        for start, slope in zip(self.start, self.slope, strict=True):
+            at = self.chord[0] + (value - start) / slope if slope != 0.0 else np.inf
+            inside = extrapolate or self.chord[0] <= at <= self.chord[1]
+            found.append(np.array([at] if inside else []))
+        return found
+
+
+def _piece(chord: Array, points: Array) -> Any:
+    """The curve through points: a line through two, else a cubic spline."""
+    if chord.size == 2:
+        return _Line(chord, points)
+    from scipy.interpolate import CubicSpline  # slow to import; a straight wall needs none
+
+    return CubicSpline(chord, points)
 
 
 def _checked(

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
 from cofire.errors import InputError
+from cofire.inputs.curves import shape_preserving_cubics
 
 if TYPE_CHECKING:
     from cofire.physics.history import Array, History
@@ -188,9 +188,9 @@ def material_table(history: History, mechanisms: Mechanisms | None = None) -> Ma
         if last - first >= 2:
             piece = slice(first, last + 1)
             with np.errstate(over="ignore"):  # slopes next to nothing
-                cubic = PchipInterpolator(time[piece], free[:, piece], axis=1).c
-            slopes[first:last, _FREE] = cubic[2]
-            bends[first:last, 0], bends[first:last, 1] = cubic[1], cubic[0]
+                third, second, one = shape_preserving_cubics(time[piece], free[:, piece])
+            slopes[first:last, _FREE] = one.T
+            bends[first:last, 0], bends[first:last, 1] = second.T, third.T
     return MaterialTable(
         time=time,
         values=values,

@@ -1,0 +1,340 @@
+"""What a thermocouple saw: a logger's file as a trace that the model can be run on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.errors import InputError
+from cofire.inputs.log_columns import chosen_columns, temperatures
+from cofire.inputs.log_times import read_times
+from cofire.inputs.logged_columns import Sheet, read_sheet
+from cofire.inputs.trace import END, GRID, Trace, follow
+from cofire.inputs.units import HOUR, MINUTE, ROOM, celsius
+
+Array = NDArray[np.float64]
+
+PLACES = ("ware", "kiln")
+"""Where the thermocouple sat: beside the ware, or elsewhere in the kiln."""
+FEWEST = 10
+GAP = 10.0
+"""A step longer than this many usual ones, and than five minutes, is a gap. [-]"""
+JUMP = 30.0
+"""Change between readings across which a clock that was set back can be mended. [K]"""
+SPIKE = 8.0
+"""Least height of a reading that is put out as a spike: no ware moves so for one reading. [K]"""
+WINDOW = 5
+"""Readings of the running median. [-]"""
+SMOOTHED = 0.3
+"""Noise above which readings are averaged. [K]"""
+LONGEST_MEAN = 3.0 * MINUTE
+SHAPE, CORNER = 0.5, 4.0
+"""How far a straight line may pass from the readings: nodes, and ends of ramps and holds. [K]"""
+MOST_CORNERS = 40
+STILL = 5.0 * MINUTE
+COOL = ROOM + 40.0
+"""A log that begins or ends no warmer than 60 °C is taken to begin or end cold. [K]"""
+USUAL_RATE = 150.0 / HOUR
+
+
+@dataclass(frozen=True)
+class FiringLog:
+    """A log as it was understood.
+
+    Attributes
+    ----------
+    time, temperature
+        Readings in order, spikes still in, shape (R,). [s], [K]
+    smooth
+        The readings without spikes and noise, shape (R,). [K]
+    trace
+        The same from cold to cold, few nodes; time counts from its own first node.
+    found
+        How the file was read: delimiter, columns, units.
+    notes
+        What was mended or left out, each with its line.
+    """
+
+    where: str
+    time: Array
+    temperature: Array
+    smooth: Array
+    trace: Trace
+    found: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def read_firing_log(
+    path: Traversable | Path,
+    *,
+    thermocouple: str = "ware",
+    lag: float = 0.0,
+    gas: str = "air",
+    temperature_unit: str | None = None,
+    time_unit: str | None = None,
+    column: str | None = None,
+    time_column: str | None = None,
+) -> FiringLog:
+    """The firing in a file of times and temperatures, as any logger writes it.
+
+    The form is found and reported, not asked for: see `logged_columns` for encodings, delimiters
+    and decimal marks, `log_times` for times, `log_columns` for columns and °C, °F or K. Spikes are
+    found with a running median of five readings. What cannot be read is refused with its line.
+
+    Parameters
+    ----------
+    path : Traversable or Path
+        The file.
+    thermocouple : str
+        One of PLACES.
+    lag : float
+        Time constant of the ware behind the kiln; counts where the thermocouple is the kiln's. [s]
+    gas : str
+        Around the ware.
+    temperature_unit, time_unit : str, optional
+        "C", "F" or "K", and a key of `log_times.UNITS`, where the file does not tell.
+    column, time_column : str, optional
+        Name or number of the column, where there are several.
+
+    Returns
+    -------
+    FiringLog
+        With the trace of the ware.
+
+    Raises
+    ------
+    InputError
+        With the line, what stands there, and what is allowed.
+    """
+    if thermocouple not in PLACES:
+        raise InputError(f"{path}: thermocouple = {thermocouple!r}; allowed: 'ware' or 'kiln'")
+    sheet = read_sheet(path)
+    when, what = chosen_columns(sheet, column, time_column)
+    temperature, kept, unit, notes = temperatures(sheet, what, temperature_unit)
+    cells = [" ".join(sheet.rows[i][j] for j in when) for i in kept]
+    lines = [sheet.lines[i] for i in kept]
+    title = sheet.title(when[0])
+    seconds, form = read_times(cells, lines, title, sheet.decimal, sheet.where, time_unit)
+    found = (
+        *sheet.found,
+        f"time from {' and '.join(repr(sheet.title(j)) for j in when)}: {form}",
+        f"temperature from {sheet.title(what)!r}: {unit}",
+    )
+    time, temperature, lines, mended = _in_order(seconds, temperature, lines, sheet)
+    notes += mended + _gaps(time, temperature, lines)
+    smooth, told = _smoothed(time, temperature, lines)
+    notes += told
+    curve, ends = logged_trace(time, smooth, thermocouple, lag, gas, sheet.where)
+    return FiringLog(sheet.where, time, temperature, smooth, curve, found, (*notes, *ends))
+
+
+def _clock_text(seconds: float) -> str:
+    if abs(seconds) < 2.0 * MINUTE:
+        return f"{seconds:.0f} s"
+    if abs(seconds) < 2.0 * HOUR:
+        return f"{seconds / MINUTE:.0f} min"
+    return f"{seconds / HOUR:.1f} h"
+
+
+def _in_order(
+    time: Array, temperature: Array, lines: Sequence[int], sheet: Sheet
+) -> tuple[Array, Array, list[int], list[str]]:
+    """Readings with rising times: clocks set back are mended, readings of one time averaged."""
+    step = np.diff(time)
+    rising = step[step > 0.0]
+    if rising.size < FEWEST - 1:
+        raise InputError(
+            f"{sheet.where}: {rising.size + 1} readings with rising times; allowed: {FEWEST} or "
+            "more"
+        )
+    usual = float(np.median(rising))
+    notes = []
+    for i in map(int, np.flatnonzero(step < 0.0)):
+        back, moved = -float(step[i]), float(temperature[i + 1] - temperature[i])
+        place = f"line {lines[i + 1]}"
+        if abs(moved) > JUMP:
+            raise InputError(
+                f"{sheet.where}: {place}: the clock goes back by {_clock_text(back)} and the "
+                f"temperature jumps by {moved:+.0f} K; two logs in one file? Keep one"
+            )
+        notes.append(
+            f"{place}: clock set back by {_clock_text(back)}; continued after {_clock_text(usual)}"
+        )
+        step[i] = usual
+    time = np.concatenate([[0.0], np.cumsum(step)])
+    first = np.append(True, np.diff(time) > 0.0)
+    if not first.all():
+        group = np.cumsum(first) - 1
+        count = np.bincount(group)
+        temperature = np.bincount(group, temperature) / count
+        time = time[first]
+        notes.append(f"{int((~first).sum())} readings at the same time as another, averaged")
+        lines = [n for n, keep in zip(lines, first, strict=True) if keep]
+    return time, temperature, list(lines), notes
+
+
+def _gaps(time: Array, temperature: Array, lines: Sequence[int]) -> list[str]:
+    """Where readings are missing, or the clock was set on."""
+    step = np.diff(time)
+    limit = max(GAP * float(np.median(step)), STILL)
+    notes = []
+    rate = np.abs(np.diff(temperature)) / step
+    for i in map(int, np.flatnonzero(step > limit)):
+        moved = float(temperature[i + 1] - temperature[i])
+        beside = np.r_[rate[max(i - 10, 0) : i], rate[i + 1 : i + 11]]
+        jumped = beside.size > 0 and rate[i] < 0.2 * float(np.median(beside))
+        notes.append(
+            f"line {lines[i + 1]}: {'clock set on, or ' if jumped else ''}no readings for "
+            f"{_clock_text(float(step[i]))} ({moved:+.0f} K); taken as a straight line"
+        )
+    return notes
+
+
+def _smoothed(time: Array, temperature: Array, lines: Sequence[int]) -> tuple[Array, list[str]]:
+    """Readings without spikes, averaged where they are noisy, and what was done."""
+    from scipy.ndimage import median_filter, uniform_filter1d
+
+    notes = []
+    middle = median_filter(temperature, WINDOW, mode="nearest")
+    off = temperature - middle
+    noise = 1.4826 * float(np.median(np.abs(off)))
+    bad = np.abs(off) > max(SPIKE, 6.0 * noise)
+    clean = temperature.copy()
+    if bad.any():
+        good = ~bad
+        clean[bad] = np.interp(time[bad], time[good], temperature[good])
+        listed = ", ".join(str(lines[i]) for i in np.flatnonzero(bad)[:4])
+        more = ", ..." if bad.sum() > 4 else ""
+        notes.append(f"{int(bad.sum())} spikes put out (line {listed}{more}), median of {WINDOW}")
+    if noise > SMOOTHED:
+        usual = float(np.median(np.diff(time)))
+        wanted = int(np.ceil((noise / SMOOTHED) ** 2))
+        width = max(min(wanted, int(LONGEST_MEAN / usual)), 1) | 1
+        even = median_filter(clean, WINDOW, mode="nearest")
+        clean = uniform_filter1d(even, width, mode="nearest") if width > 1 else even
+        notes.append(
+            f"noise of {noise:.1f} K: running median of {WINDOW} readings"
+            + (f", then mean of {width} ({_clock_text(width * usual)})" if width > 1 else "")
+        )
+    return clean, notes
+
+
+def straightened(time: Array, value: Array, tolerance: float) -> NDArray[np.intp]:
+    """Fewest readings, ends included, whose straight joins pass all others closely.
+
+    Douglas & Peucker 1973, Cartographica 10, 112, with the distance taken along the value.
+
+    Parameters
+    ----------
+    time : array
+        Rising, shape (R,). [s]
+    value : array
+        Shape (R,). [any]
+    tolerance : float
+        In the unit of the values. [any]
+
+    Returns
+    -------
+    array of int
+        Their indices, rising.
+    """
+    kept = np.zeros(time.size, dtype=bool)
+    kept[[0, -1]] = True
+    parts = [(0, time.size - 1)]
+    while parts:
+        a, b = parts.pop()
+        if b - a < 2:
+            continue
+        share = (time[a + 1 : b] - time[a]) / (time[b] - time[a])
+        off = np.abs(value[a + 1 : b] - value[a] - share * (value[b] - value[a]))
+        worst = int(np.argmax(off))
+        if off[worst] > tolerance:
+            middle = a + 1 + worst
+            kept[middle] = True
+            parts += [(a, middle), (middle, b)]
+    return np.flatnonzero(kept)
+
+
+def logged_trace(
+    time: Array, temperature: Array, thermocouple: str, lag: float, gas: str, where: str
+) -> tuple[Trace, list[str]]:
+    """Readings as a trace from cold to cold, with as few nodes as they need.
+
+    Parameters
+    ----------
+    time : array
+        Rising from zero, shape (R,). [s]
+    temperature : array
+        Without noise, shape (R,). [K]
+    thermocouple : str
+        One of PLACES.
+    lag : float
+        Of the ware behind the kiln. [s]
+    gas : str
+        Around the ware.
+    where : str
+        File, for the messages.
+
+    Returns
+    -------
+    tuple of Trace and list of str
+        The trace, and what was added at its ends.
+
+    Raises
+    ------
+    InputError
+        The log ends hot and not cooling.
+    """
+    notes = []
+    if temperature[0] > COOL:
+        notes.append(
+            f"begins at {celsius(float(temperature[0])):.0f} °C; taken to have come there at "
+            f"{USUAL_RATE * HOUR:.0f} °C/h"
+        )
+    if temperature[0] > ROOM + 0.5:
+        lead = max((float(temperature[0]) - ROOM) / USUAL_RATE, 1.0)
+        time = np.concatenate([[0.0], time + lead])
+        temperature = np.concatenate([[ROOM], temperature])
+    if temperature[-1] > COOL:
+        notes.append(f"ends at {celsius(float(temperature[-1])):.0f} °C; cooled on as it was")
+    if temperature[-1] > END:
+        time, temperature = _cooled(time, temperature, where)
+    nodes = straightened(time, temperature, SHAPE)
+    tolerance, corners = CORNER, straightened(time, temperature, CORNER)
+    while corners.size > MOST_CORNERS:
+        tolerance *= 1.5
+        corners = straightened(time, temperature, tolerance)
+    nodes = np.union1d(nodes, corners)
+    at = time[nodes]
+    step = np.maximum(np.abs(np.diff(temperature[nodes])) / GRID, np.diff(at) / STILL)
+    count = np.maximum(np.ceil(step - 1e-9).astype(int), 1)
+    ends = np.concatenate([[0], np.cumsum(count)])
+    fine = np.interp(np.arange(ends[-1] + 1), ends, at)
+    kiln = np.interp(fine, at, temperature[nodes])
+    ware = follow(fine, kiln, lag, float(kiln[0])) if thermocouple == "kiln" else kiln.copy()
+    return Trace(
+        fine, ware, kiln, ends[np.searchsorted(nodes, corners)].astype(np.intp), gas
+    ), notes
+
+
+def _cooled(time: Array, temperature: Array, where: str) -> tuple[Array, Array]:
+    """The readings with the rest of the cooling, by Newton's law from its own last stretch."""
+    late = time >= time[-1] - max(0.5 * HOUR, 4.0 * float(np.median(np.diff(time))))
+    fall = float(temperature[late][0] - temperature[-1])
+    span = float(time[-1] - time[late][0])
+    above = np.log((temperature[late][0] - ROOM) / (temperature[-1] - ROOM))
+    if temperature[-1] > COOL and fall < 2.0:
+        raise InputError(
+            f"{where}: ends at {celsius(float(temperature[-1])):.0f} °C and is not cooling there; "
+            "allowed: the whole firing, down to 60 °C or on its way"
+        )
+    constant = span / above if above > 1e-3 else 6.0 * HOUR
+    left = constant * np.log((temperature[-1] - ROOM) / (END - ROOM))
+    after = np.linspace(0.0, max(left, 1.0), 60)[1:]
+    tail = ROOM + (temperature[-1] - ROOM) * np.exp(-after / constant)
+    return np.concatenate([time, time[-1] + after]), np.concatenate([temperature, tail])

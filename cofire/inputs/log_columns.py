@@ -1,0 +1,220 @@
+"""Which columns of a log hold time and temperature, and whether that is °C, °F or K."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.errors import InputError
+from cofire.inputs.files import show
+from cofire.inputs.log_times import unit_of_title
+from cofire.inputs.logged_columns import CLOCK, DATE, Sheet, is_missing, parse_number
+from cofire.inputs.units import ZERO_CELSIUS
+
+Array = NDArray[np.float64]
+
+TIME_WORDS = re.compile(
+    r"time|zeit|date|datum|elapsed|stamp|heure|hora|tijd|epoch|unix|\bt\b", re.IGNORECASE
+)
+COUNT_WORDS = re.compile(r"^(no|nr|#|n|index|sample|record|row|reading|id)\.?$", re.IGNORECASE)
+HOT_WORDS = re.compile(
+    r"temp|°|º|\bdeg|\b[CFK]\b|_[CFK]\b|celsius|fahrenheit|kelvin|\btc\b|thermocouple|\bpv\b|actual|"
+    r"kiln|ware|furnace|oven|process", re.IGNORECASE,
+)  # fmt: skip
+OTHER_WORDS = re.compile(
+    r"set|\bsp\b|target|soll|output|power|duty|volt|batter|ambient|cold|junction|humid|error|"
+    r"current|amp|rate|segment|step|alarm|internal|board", re.IGNORECASE,
+)  # fmt: skip
+UNIT_WORDS = {"C": "celsius|centigrade", "F": "fahrenheit", "K": "kelvin"}
+NAMES = {"C": "°C", "F": "°F", "K": "K"}
+RANGES = {"C": (-20.0, 45.0, 300.0, 1500.0), "F": (46.0, 113.0, 572.0, 2732.0),
+          "K": (253.0, 318.0, 573.0, 1773.0)}  # fmt: skip
+"""Coldest reading between the first two, hottest between the last two: one firing in each unit."""
+ONLY_F = 1500.0
+"""A log that begins cold and exceeds it is in °F. [any]"""
+HOTTEST = 150.0
+"""A column that never exceeds it is not a kiln's temperature, in no unit. [any]"""
+LEAST, MOST = ZERO_CELSIUS - 60.0, ZERO_CELSIUS + 2300.0
+"""A thermocouple reads nothing beyond these. [K]"""
+
+
+def _kind(cells: Sequence[str], decimal: str) -> str:
+    """What most cells of a column are: stamp, date, clock, number or text."""
+    seen = [cell for cell in cells[:200] if not is_missing(cell)]
+    counts = dict.fromkeys(("stamp", "date", "clock", "number", "text"), 0)
+    for cell in seen:
+        if DATE.match(cell):
+            counts["stamp" if ":" in cell else "date"] += 1
+        elif CLOCK.match(cell) or re.match(r"\d+[.d ]+\d+:\d\d", cell):
+            counts["clock"] += 1
+        elif parse_number(cell, decimal) is not None:
+            counts["number"] += 1
+        else:
+            counts["text"] += 1
+    return max(counts, key=lambda kind: counts[kind]) if seen else "text"
+
+
+def _values(sheet: Sheet, index: int) -> Array:
+    """Numbers of a column, those that are none left out."""
+    read = (parse_number(cell, sheet.decimal) for cell in sheet.column(index))
+    return np.array([pair[0] for pair in read if pair is not None])
+
+
+def chosen_columns(
+    sheet: Sheet, column: str | None = None, time_column: str | None = None
+) -> tuple[tuple[int, ...], int]:
+    """Columns of the time (two, where date and time of day stand apart) and of the temperature.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The file.
+    column, time_column : str, optional
+        Name or number of a column, where the person says it.
+
+    Returns
+    -------
+    tuple
+        Indices of time, index of temperature.
+
+    Raises
+    ------
+    InputError
+        None fits, or several do, with the columns there are.
+    """
+    kinds = [_kind(sheet.column(j), sheet.decimal) for j in range(len(sheet.header))]
+    when = (sheet.find(time_column),) if time_column else _time_columns(sheet, kinds)
+    if column:
+        return when, sheet.find(column)
+    numbers = [
+        j
+        for j, kind in enumerate(kinds)
+        if kind == "number" and j not in when and not OTHER_WORDS.search(sheet.header[j])
+    ]
+    hot = [j for j in numbers if HOT_WORDS.search(sheet.header[j])] or numbers
+    fitting = [j for j in hot if (v := _values(sheet, j)).size and float(v.max()) > HOTTEST]
+    if len(fitting) == 1:
+        return when, fitting[0]
+    listed = ", ".join(f"{j + 1} {sheet.header[j]!r}" for j in (fitting or range(len(kinds))))
+    what = "several columns may be the temperature" if fitting else "no column of temperatures"
+    raise InputError(f"{sheet.where}: {what}: {listed}; name the one to use")
+
+
+def _time_columns(sheet: Sheet, kinds: Sequence[str]) -> tuple[int, ...]:
+    for kind in ("stamp", "date", "clock"):
+        if kind in kinds:
+            first = kinds.index(kind)
+            if kind == "date":
+                if "clock" in kinds:
+                    return first, kinds.index("clock")
+                continue
+            return (first,)
+    numbers = [j for j, kind in enumerate(kinds) if kind == "number"]
+    rising = []
+    for j in numbers:
+        v = _values(sheet, j)
+        if v.size > 1 and v[-1] > v[0] and float(np.mean(np.diff(v) >= 0.0)) > 0.95:
+            rising.append(j)
+    named = [
+        j for j in rising if TIME_WORDS.search(sheet.header[j]) or unit_of_title(sheet.header[j])
+    ]
+    left = named or [j for j in rising if not COUNT_WORDS.match(sheet.header[j].strip())]
+    if not left:
+        listed = ", ".join(f"{j + 1} {name!r}" for j, name in enumerate(sheet.header))
+        raise InputError(f"{sheet.where}: no column of times: {listed}; name the one to use")
+    return (left[0],)
+
+
+def temperatures(
+    sheet: Sheet, index: int, unit: str | None = None
+) -> tuple[Array, list[int], str, list[str]]:
+    """Temperatures of a column in K, the rows that have one, their unit in words, and notes.
+
+    The unit is the person's, else that of the column's name or of its cells, else the only one in
+    which the log is a firing that begins cold.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The file.
+    index : int
+        Column. [-]
+    unit : str, optional
+        "C", "F" or "K".
+
+    Returns
+    -------
+    tuple
+        Temperatures, shape (K,) [K]; rows they stand in; unit in words; notes.
+
+    Raises
+    ------
+    InputError
+        With the line of a cell that is no number, or where no one unit fits.
+    """
+    if unit is not None and unit not in NAMES:
+        raise InputError(f"{sheet.where}: temperature unit {unit!r}; allowed: C, F or K")
+    values, kept, missing, seen = [], [], [], ""
+    for i, (line, cell) in enumerate(zip(sheet.lines, sheet.column(index), strict=True)):
+        if is_missing(cell):
+            missing.append(line)
+            continue
+        read = parse_number(cell, sheet.decimal)
+        if read is None:
+            raise InputError(
+                f"{sheet.where}: line {line}, {sheet.title(index)}: {show(cell)} is not a number; "
+                "mend it or delete the line"
+            )
+        values.append(read[0])
+        kept.append(i)
+        seen = seen or read[1]
+    array = np.array(values)
+    if array.size == 0:
+        raise InputError(f"{sheet.where}: {sheet.title(index)}: no readings in it")
+    notes = []
+    if missing:
+        listed = ", ".join(map(str, missing[:4])) + (", ..." if len(missing) > 4 else "")
+        notes.append(f"{len(missing)} rows without a temperature left out (line {listed})")
+    found, how = unit or seen, "as stated" if unit else "by its cells"
+    if not found:
+        found, how = _unit_by_name(sheet.header[index]), "by its name"
+    if not found:
+        found, how = _unit_by_range(array, sheet, index), "by its range"
+    kelvins = {
+        "C": array + ZERO_CELSIUS,
+        "F": (array - 32.0) / 1.8 + ZERO_CELSIUS,
+        "K": array,
+    }[found]
+    wrong = (kelvins < LEAST) | (kelvins > MOST)
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        raise InputError(
+            f"{sheet.where}: line {sheet.lines[kept[row]]}, {sheet.title(index)}: {array[row]:g} "
+            f"{NAMES[found]}; allowed: -60 to 2300 °C (an open thermocouple? delete the line)"
+        )
+    return kelvins, kept, f"{NAMES[found]} {how}", notes
+
+
+def _unit_by_name(name: str) -> str:
+    for unit, words in UNIT_WORDS.items():
+        sign = rf"(?:°|º|[Dd]eg(?:rees)?\.?)[\s_]*{unit}\b|(?:^|[\s_.(\[]){unit}[)\]]?$"
+        if re.search(sign, name.strip()) or re.search(words, name, re.IGNORECASE):
+            return unit
+    return ""
+
+
+def _unit_by_range(values: Array, sheet: Sheet, index: int) -> str:
+    low, high = float(np.quantile(values, 0.001)), float(np.quantile(values, 0.999))
+    fitting = [u for u, (a, b, c, d) in RANGES.items() if a <= low <= b and c <= high <= d]
+    if not fitting and 20.0 <= low <= RANGES["F"][1] and ONLY_F < high <= RANGES["F"][3]:
+        fitting = ["F"]
+    if len(fitting) == 1:
+        return fitting[0]
+    raise InputError(
+        f"{sheet.where}: {sheet.title(index)}: no unit given, and {low:.0f} to {high:.0f} "
+        f"may be {' or '.join(NAMES[u] for u in fitting) or 'none of °C, °F, K from cold to hot'}; "
+        "say which: C, F or K"
+    )

@@ -1,0 +1,337 @@
+"""Columns of numbers as instruments write them: encoding, delimiter, decimal mark, header lines."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+from cofire.errors import InputError
+from cofire.inputs.files import show
+
+LARGEST_LOG = 50_000_000
+"""A week at one reading a second is 20 MB. [bytes]"""
+DELIMITERS = {"\t": "tab", ";": "semicolon", ",": "comma", " ": "space"}
+MISSING = ("", "-", "--", "---", "----", "nan", "n/a", "na", "#n/a", "null", "none", "open")
+"""What instruments write where there is no reading."""
+NUMBER = re.compile(r"[-+]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][-+]?\d+)?")
+UNIT = re.compile(r"\s*(?:°|º|deg\.?)?\s*(C|F|K)$", re.IGNORECASE)
+CLOCK = re.compile(r"\d{1,4}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s*[AaPp]\.?[Mm]\.?)?$")
+DATE = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}")
+SAMPLE = 400
+"""Lines looked at to find the delimiter. [-]"""
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Cells of a file, row by row, and what was found out about its form.
+
+    Attributes
+    ----------
+    header
+        Name of each column, empty where there is none.
+    lines
+        Line number of each row of data.
+    rows
+        Cells of each row, all of one length.
+    decimal
+        "." or ",".
+    found
+        The form, in words.
+    """
+
+    where: str
+    header: tuple[str, ...]
+    lines: tuple[int, ...]
+    rows: tuple[tuple[str, ...], ...]
+    decimal: str
+    found: tuple[str, ...]
+
+    def column(self, index: int) -> list[str]:
+        """Cells of one column.
+
+        Parameters
+        ----------
+        index : int
+            From 0. [-]
+
+        Returns
+        -------
+        list of str
+            One a row.
+        """
+        return [row[index] for row in self.rows]
+
+    def title(self, index: int) -> str:
+        """What to call a column in a message.
+
+        Parameters
+        ----------
+        index : int
+            From 0. [-]
+
+        Returns
+        -------
+        str
+            Its name, or its number from 1.
+        """
+        return self.header[index] or f"column {index + 1}"
+
+    def find(self, wanted: str) -> int:
+        """Index of a column that a person names.
+
+        Parameters
+        ----------
+        wanted : str
+            Its name in the header, whatever its case, or its number from 1.
+
+        Returns
+        -------
+        int
+            From 0.
+
+        Raises
+        ------
+        InputError
+            No such column.
+        """
+        names = [name.casefold() for name in self.header]
+        if wanted.strip().casefold() in names:
+            return names.index(wanted.strip().casefold())
+        if wanted.strip().isdecimal() and 1 <= int(wanted) <= len(names):
+            return int(wanted) - 1
+        listed = ", ".join(f"{n} {name!r}" for n, name in enumerate(self.header, 1))
+        raise InputError(f"{self.where}: no column {wanted!r}; it has {listed}")
+
+
+def parse_number(text: str, decimal: str = ".") -> tuple[float, str] | None:
+    """The number in a cell and the unit behind it.
+
+    Parameters
+    ----------
+    text : str
+        Such as "1 050,5 °C".
+    decimal : str
+        "." or ","; the other one then groups thousands.
+
+    Returns
+    -------
+    tuple of float and str, or None
+        Value and "C", "F", "K" or ""; None where the cell holds no number.
+    """
+    bare = re.sub(r"(?<=\d)[\s'\u00a0\u202f](?=\d{3})", "", text.strip())
+    unit = UNIT.search(bare)
+    if unit is not None:
+        bare = bare[: unit.start()]
+    if NUMBER.fullmatch(bare) is None:
+        return None
+    other = "," if decimal == "." else "."
+    whole = bare.split(decimal)[0]
+    if other in whole:
+        if re.fullmatch(rf"[-+]?\d{{1,3}}(?:\{other}\d{{3}})+", whole) is None:
+            return None
+        bare = bare.replace(other, "")
+    try:
+        return float(bare.replace(decimal, ".")), unit[1].upper() if unit else ""
+    except ValueError:
+        return None
+
+
+def is_missing(text: str) -> bool:
+    """Whether a cell says that there was no reading.
+
+    Parameters
+    ----------
+    text : str
+        The cell.
+
+    Returns
+    -------
+    bool
+        True for blanks, dashes and words such as "nan".
+    """
+    return text.strip().casefold() in MISSING
+
+
+def is_time(text: str) -> bool:
+    """Whether a cell is a time of day, a date, or both.
+
+    Parameters
+    ----------
+    text : str
+        The cell.
+
+    Returns
+    -------
+    bool
+        By its form alone.
+    """
+    bare = text.strip()
+    return CLOCK.match(bare) is not None or DATE.match(bare) is not None
+
+
+def read_sheet(path: Traversable | Path) -> Sheet:
+    """The table in a file that an instrument wrote.
+
+    Finds the encoding (UTF-8, UTF-16 with its mark, else a western code page), the delimiter
+    (tab, semicolon, comma, spaces), the decimal mark, where the header ends, and the names of the
+    columns. Blank lines and lines that begin with '#' are passed over.
+
+    Parameters
+    ----------
+    path : Traversable or Path
+        The file.
+
+    Returns
+    -------
+    Sheet
+        Its cells.
+
+    Raises
+    ------
+    InputError
+        Not readable, or no two rows of numbers in it; a row that differs from the others.
+    """
+    where = str(path)
+    text = _decoded(path, where)
+    lines = text.splitlines()
+    numbered = [
+        (n, line.rstrip())
+        for n, line in enumerate(lines, 1)
+        if line.strip().strip(';,\t"') and not line.lstrip().startswith("#")
+    ]
+    delimiter = _delimiter([line for _, line in numbered], where)
+    table = [(n, _cells(line, delimiter)) for n, line in numbered]
+    first = _first_row(table, where)
+    count = len(table[first][1])
+    rows = table[first:]
+    for n, cells in rows:
+        if len(cells) != count:
+            raise InputError(
+                f"{where}: line {n}: {len(cells)} cells, where line {rows[0][0]} has {count}; "
+                "allowed: as many in every row, a decimal comma only with another delimiter"
+            )
+    header = _header([cells for _, cells in table[:first]], count)
+    if header is None:
+        wide = max((len(cells) for _, cells in table[:first]), default=0)
+        if delimiter == "," and wide > 1 and 2 * wide == count:
+            raise InputError(
+                f"{where}: line {rows[0][0]}: {count} cells under {wide} names; commas cannot be "
+                "delimiter and decimal mark at once, save it with semicolons"
+            )
+        header = ("",) * count
+    decimal = _decimal([cell for _, cells in rows[:SAMPLE] for cell in cells])
+    found = [
+        f"delimiter {DELIMITERS[delimiter]}",
+        f"decimal {'comma' if decimal == ',' else 'point'}",
+    ]
+    if first:
+        found.append(f"{first} header line{'s' if first > 1 else ''}")
+    return Sheet(
+        where, header, tuple(n for n, _ in rows), tuple(tuple(c) for _, c in rows), decimal,
+        tuple(found),
+    )  # fmt: skip
+
+
+def _decoded(path: Traversable | Path, where: str) -> str:
+    try:
+        with path.open("rb") as stream:
+            raw = stream.read(LARGEST_LOG + 1)
+    except OSError as error:
+        raise InputError(f"{where}: cannot be read ({error.strerror})") from None
+    if len(raw) > LARGEST_LOG:
+        raise InputError(f"{where}: over {LARGEST_LOG} bytes; allowed: a log of one firing")
+    if not raw.strip():
+        raise InputError(f"{where}: the file is empty; allowed: rows of time and temperature")
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        coding = "utf-16"
+    elif b"\x00" in raw[:1000]:
+        raise InputError(f"{where}: not a text file; export it as CSV")
+    else:
+        coding = "utf-8-sig"
+    try:
+        return raw.decode(coding)
+    except UnicodeDecodeError:
+        return raw.decode("cp1252", errors="replace")
+
+
+def _cells(line: str, delimiter: str) -> list[str]:
+    if delimiter == " ":
+        return line.split()
+    try:
+        return [cell.strip() for cell in next(csv.reader(io.StringIO(line), delimiter=delimiter))]
+    except (csv.Error, StopIteration):
+        return [line]
+
+
+def _readable(cell: str) -> bool:
+    return is_time(cell) or any(parse_number(cell, mark) is not None for mark in ".,")
+
+
+def _delimiter(lines: Sequence[str], where: str) -> str:
+    """The delimiter under which most lines hold two readable cells or more, as many in each."""
+    middle = len(lines) // 2
+    sample = [*lines[: SAMPLE // 2], *lines[middle : middle + SAMPLE // 2]]
+    best, most = "", 0
+    for delimiter in DELIMITERS:
+        split = [_cells(line, delimiter) for line in sample]
+        counts = Counter(
+            len(cells) for cells in split if len(cells) > 1 and sum(map(_readable, cells)) > 1
+        )
+        if counts and counts.most_common(1)[0][1] > most:
+            best, most = delimiter, counts.most_common(1)[0][1]
+    if most < min(2, len(sample)):
+        first = show(sample[-1]) if sample else "nothing"
+        raise InputError(f"{where}: no columns of numbers found; a line of it: {first}")
+    return best
+
+
+def _holds_data(cells: Sequence[str]) -> bool:
+    """Whether a row holds two readable cells, or one and nothing else but missing readings."""
+    readable = sum(map(_readable, cells))
+    if readable == 1:
+        return len(cells) > 1 and readable + sum(map(is_missing, cells)) == len(cells)
+    return readable > 1
+
+
+def _first_row(table: Sequence[tuple[int, list[str]]], where: str) -> int:
+    """Index of the first row of data: it and the few that follow are readable and as wide."""
+    for i, (_, cells) in enumerate(table[:-1]):
+        following = [later for _, later in table[i : i + 4]]
+        if all(_holds_data(row) and len(row) == len(cells) for row in following):
+            return i
+    raise InputError(f"{where}: no two rows of numbers follow each other in it")
+
+
+def _header(above: Sequence[list[str]], count: int) -> tuple[str, ...] | None:
+    """Names of the columns: the last line above the data that has one for each.
+
+    A line of units below the names (such as "s" and "°C") is joined to them.
+    """
+    fitting = [cells for cells in above if len(cells) == count and not any(map(_readable, cells))]
+    if not fitting:
+        return None
+    names = fitting[-1]
+    if (
+        len(fitting) > 1
+        and all(len(cell) <= 8 for cell in names)
+        and fitting[-2:] == list(above[-2:])
+    ):
+        names = [f"{a} {b}".strip() for a, b in zip(fitting[-2], names, strict=True)]
+    return tuple(names)
+
+
+def _decimal(cells: Sequence[str]) -> str:
+    """Decimal comma, where more numbers are written with one than with a point."""
+    comma = point = 0
+    for cell in cells:
+        if is_time(cell):
+            continue
+        comma += bool(re.fullmatch(r"[-+]?(?:\d{1,3}(?:\.\d{3})+|\d*),\d+(?:\s*\S{1,3})?", cell))
+        point += bool(re.fullmatch(r"[-+]?(?:\d{1,3}(?:,\d{3})+|\d*)\.\d+(?:\s*\S{1,3})?", cell))
+    return "," if comma > point else "."

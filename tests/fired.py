@@ -1,0 +1,78 @@
+"""A small vessel fired once for many tests, and changes to what came of it."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.inputs.firing import load_kilns
+from cofire.inputs.tables import load_cards
+from cofire.inputs.vessel import Vessel, read_vessel
+from cofire.planning.flags import Flag
+from cofire.planning.response import Response, fire_vessel
+from cofire.structures.marching import Control
+
+CARDS = load_cards()
+KILNS = load_kilns()
+COARSE = Control(relative_tolerance=3e-2, stress_tolerance=1e5, landmark_tolerance=1e-3)
+SILVER, FRIT = 0, 1  # rows and bands of the tea-light vessel
+TEA_LIGHT = """
+name = "tea-light"
+[profile]
+shape = "cylinder"
+radius_mm = 35
+height_mm = 60
+wall_mm = 4
+[[band]]
+material = "fine silver"
+to_mm = 18
+[[band]]
+material = "fritted body"
+[firing]
+segment = [
+  { to_C = 420, rate_C_per_h = 60, hold_min = 60 },
+  { to_C = 860, rate_C_per_h = 150, hold_min = 75 },
+  { to_C = 450, rate_C_per_h = 50 },
+]
+"""
+
+
+def written_vessel(text: str, profile: str = "") -> Vessel:
+    """The vessel of a file with this text, and of profile.csv beside it."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "vessel.toml"
+        path.write_text(text, encoding="utf-8")
+        path.with_name("profile.csv").write_text(profile, encoding="utf-8")
+        return read_vessel(path, KILNS)
+
+
+@cache
+def tea_light() -> Response:
+    """A silver foot on a fritted body, fired in air; coarse, as only its arrays are needed."""
+    return fire_vessel(written_vessel(TEA_LIGHT), CARDS, control=COARSE, fineness=0.5)
+
+
+def changed(response: Response, **history: NDArray[np.float64]) -> Response:
+    """The response with some rows of its history replaced, broadcast to their shape."""
+    shaped = {
+        name: np.broadcast_to(value, getattr(response.history, name).shape).copy()
+        for name, value in history.items()
+    }
+    return replace(response, history=replace(response.history, **shaped))
+
+
+def pulled(response: Response, stress: NDArray[np.float64]) -> Response:
+    """The response with a stress that broadcasts to (T, G, P, 2), and no local field."""
+    shell = response.shell
+    whole = np.broadcast_to(stress, shell.stress.shape).copy()
+    return replace(response, shell=replace(shell, stress=whole, local=np.zeros_like(whole)))
+
+
+def only(flags: list[Flag], rule: str, zone: str) -> Flag:
+    (found,) = [flag for flag in flags if (flag.rule, flag.zone) == (rule, zone)]
+    return found
