@@ -64,10 +64,9 @@ def contradictions(found: Mapping[str, Property], densification: str) -> Iterato
         if np.any(np.diff(values) < np.array(least_steps) - 1e-12):
             text = ", ".join(f"{n} {v:g}" for n, v in zip(DENSITIES, values, strict=True))
             yield f"densities: {text}; they must rise in this order"
-    if "creep_stress" in found:
-        row = found["creep_stress"]
-        if row.temperature is None or row.value.size != 1:
-            yield "creep_stress: give one value with its temperature_C"
+    for name in ("creep_stress", "sag_viscosity"):
+        if name in found and (found[name].temperature is None or found[name].value.size != 1):
+            yield f"{name}: give one value with its temperature_C"
     for name in VISCOSITIES:
         if name not in found:
             continue
@@ -82,7 +81,21 @@ def contradictions(found: Mapping[str, Property], densification: str) -> Iterato
                 f"{name}: value row 1 = {table.value[0]:g}; begin at {FROZEN:g} or more, where "
                 "the body is frozen"
             )
+    yield from _sag_of_frozen_glass(found)
     yield from _weak_when_fired(found)
+
+
+def _sag_of_frozen_glass(found: Mapping[str, Property]) -> Iterator[str]:
+    """Complaint of a sag bar outside the rows of the glass that it is compared with."""
+    rows = [found[n].temperature for n in ("sag_viscosity", "glass_viscosity") if n in found]
+    if len(rows) < 2 or rows[0] is None or rows[1] is None:
+        return
+    at, (low, high) = rows[0][0], (rows[1][0], rows[1][-1])
+    if not low <= at <= high:
+        yield (
+            f"sag_viscosity: temperature_C = {celsius(at):.0f}; allowed: within the rows of "
+            f"glass_viscosity, {celsius(low):.0f} to {celsius(high):.0f}"
+        )
 
 
 def _weak_when_fired(found: Mapping[str, Property]) -> Iterator[str]:

@@ -36,7 +36,8 @@ def shape_preserving_slopes(x: Array, y: Array) -> Array:
     rises = left * right > 0.0
     w1, w2 = 2.0 * h[1:] + h[:-1], h[1:] + 2.0 * h[:-1]
     safe_left, safe_right = np.where(rises, left, 1.0), np.where(rises, right, 1.0)
-    inner = np.where(rises, (w1 + w2) / (w1 / safe_left + w2 / safe_right), 0.0)
+    with np.errstate(over="ignore"):  # next to no slope
+        inner = np.where(rises, (w1 + w2) / (w1 / safe_left + w2 / safe_right), 0.0)
     first = _end_slope(h[0], h[1], secant[..., 0], secant[..., 1])
     last = _end_slope(h[-1], h[-2], secant[..., -1], secant[..., -2])
     return np.concatenate([first[..., None], inner, last[..., None]], axis=-1)

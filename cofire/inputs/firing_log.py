@@ -33,7 +33,7 @@ WINDOW = 5
 SMOOTHED = 0.3
 """Noise above which readings are averaged. [K]"""
 LONGEST_MEAN = 3.0 * MINUTE
-SHAPE, CORNER = 0.5, 4.0
+SHAPE, CORNER = 1.0, 4.0
 """How far a straight line may pass from the readings: nodes, and ends of ramps and holds. [K]"""
 MOST_CORNERS = 40
 STILL = 5.0 * MINUTE
@@ -155,7 +155,7 @@ def _in_order(
     usual = float(np.median(rising))
     notes = []
     for i in map(int, np.flatnonzero(step < 0.0)):
-        back, moved = -float(step[i]), float(temperature[i + 1] - temperature[i])
+        back, moved = usual - float(step[i]), float(temperature[i + 1] - temperature[i])
         place = f"line {lines[i + 1]}"
         if abs(moved) > JUMP:
             raise InputError(
@@ -173,7 +173,10 @@ def _in_order(
         count = np.bincount(group)
         temperature = np.bincount(group, temperature) / count
         time = time[first]
-        notes.append(f"{int((~first).sum())} readings at the same time as another, averaged")
+        twice = int((~first).sum())
+        notes.append(
+            f"{twice} reading{'s' if twice > 1 else ''} at the same time as another, averaged"
+        )
         lines = [n for n, keep in zip(lines, first, strict=True) if keep]
     return time, temperature, list(lines), notes
 
@@ -210,7 +213,8 @@ def _smoothed(time: Array, temperature: Array, lines: Sequence[int]) -> tuple[Ar
         clean[bad] = np.interp(time[bad], time[good], temperature[good])
         listed = ", ".join(str(lines[i]) for i in np.flatnonzero(bad)[:4])
         more = ", ..." if bad.sum() > 4 else ""
-        notes.append(f"{int(bad.sum())} spikes put out (line {listed}{more}), median of {WINDOW}")
+        spikes = f"{int(bad.sum())} spike{'s' if bad.sum() > 1 else ''}"
+        notes.append(f"{spikes} put out (line {listed}{more}), running median of {WINDOW}")
     if noise > SMOOTHED:
         usual = float(np.median(np.diff(time)))
         wanted = int(np.ceil((noise / SMOOTHED) ** 2))

@@ -31,8 +31,11 @@ OTHER_WORDS = re.compile(
 UNIT_WORDS = {"C": "celsius|centigrade", "F": "fahrenheit", "K": "kelvin"}
 NAMES = {"C": "°C", "F": "°F", "K": "K"}
 RANGES = {"C": (-20.0, 45.0, 300.0, 1500.0), "F": (46.0, 113.0, 572.0, 2732.0),
-          "K": (253.0, 318.0, 573.0, 1773.0)}  # fmt: skip
+          "K": (268.0, 318.0, 573.0, 1773.0)}  # fmt: skip
 """Coldest reading between the first two, hottest between the last two: one firing in each unit."""
+COLD_ENDS = 45.0
+"""First and last reading lie no further apart in a log taken to be in K: else it may be one in °C
+that was begun late. [K]"""
 ONLY_F = 1500.0
 """A log that begins cold and exceeds it is in °F. [any]"""
 HOTTEST = 150.0
@@ -177,7 +180,8 @@ def temperatures(
     notes = []
     if missing:
         listed = ", ".join(map(str, missing[:4])) + (", ..." if len(missing) > 4 else "")
-        notes.append(f"{len(missing)} rows without a temperature left out (line {listed})")
+        rows = "1 row" if len(missing) == 1 else f"{len(missing)} rows"
+        notes.append(f"{rows} without a temperature left out (line {listed})")
     found, how = unit or seen, "as stated" if unit else "by its cells"
     if not found:
         found, how = _unit_by_name(sheet.header[index]), "by its name"
@@ -211,6 +215,8 @@ def _unit_by_range(values: Array, sheet: Sheet, index: int) -> str:
     fitting = [u for u, (a, b, c, d) in RANGES.items() if a <= low <= b and c <= high <= d]
     if not fitting and 20.0 <= low <= RANGES["F"][1] and ONLY_F < high <= RANGES["F"][3]:
         fitting = ["F"]
+    if fitting == ["K"] and max(abs(values[[0, -1]] - low)) > COLD_ENDS:
+        fitting = []
     if len(fitting) == 1:
         return fitting[0]
     raise InputError(

@@ -263,6 +263,8 @@ def _decoded(path: Traversable | Path, where: str) -> str:
 def _cells(line: str, delimiter: str) -> list[str]:
     if delimiter == " ":
         return line.split()
+    if '"' not in line:
+        return [cell.strip() for cell in line.split(delimiter)]
     try:
         return [cell.strip() for cell in next(csv.reader(io.StringIO(line), delimiter=delimiter))]
     except (csv.Error, StopIteration):

@@ -205,7 +205,10 @@ class _Line:
         """Where each column takes a value, on the piece."""
         found = []
         for start, slope in zip(self.start, self.slope, strict=True):
-            at = self.chord[0] + (value - start) / slope if slope != 0.0 else np.inf
+            if slope == 0.0:  # level: everywhere, told as nan, or nowhere
+                found.append(np.array([np.nan] if value == start else []))
+                continue
+            at = self.chord[0] + (value - start) / slope
             inside = extrapolate or self.chord[0] <= at <= self.chord[1]
             found.append(np.array([at] if inside else []))
         return found
