@@ -245,3 +245,26 @@ def test_kinds_and_names_are_as_their_files_say() -> None:
         for name in names:
             assert Path(CARDS[name].origin).parent.name == folder
             assert replace(CARDS[name]).name == name
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "complaint"),
+    [
+        (
+            "temperature_C = 850",
+            "temperature_C = 300",
+            "sag_viscosity: temperature_C = 300; allowed: within the rows of glass_viscosity, "
+            "455 to 990",
+        ),
+        ("temperature_C = 850\n", "", "sag_viscosity: give one value with its temperature_C"),
+    ],
+)
+def test_a_sag_bar_belongs_to_a_temperature_at_which_the_glass_flows(
+    old: str, new: str, complaint: str, tmp_path: Path
+) -> None:
+    path = Path(CARDS["fritted body"].origin)
+    text = path.read_text(encoding="utf-8")
+    before, found, after = text.partition("[sag_viscosity]")
+    assert old in after
+    (tmp_path / "card.toml").write_text(before + found + after.replace(old, new, 1), "utf-8")
+    assert check_files([tmp_path / "card.toml"]) == [f"{tmp_path / 'card.toml'}: {complaint}"]

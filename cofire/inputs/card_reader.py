@@ -19,6 +19,7 @@ from cofire.inputs.cards import Card, Property, Transformation
 from cofire.inputs.fields import Fields
 from cofire.inputs.files import show
 from cofire.inputs.properties import ELEMENTS, KERNELS, KINDS, SPECS
+from cofire.inputs.units import celsius
 
 T = TypeVar("T")
 

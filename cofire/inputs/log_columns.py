@@ -33,9 +33,9 @@ NAMES = {"C": "°C", "F": "°F", "K": "K"}
 RANGES = {"C": (-20.0, 45.0, 300.0, 1500.0), "F": (46.0, 113.0, 572.0, 2732.0),
           "K": (268.0, 318.0, 573.0, 1773.0)}  # fmt: skip
 """Coldest reading between the first two, hottest between the last two: one firing in each unit."""
-COLD_ENDS = 45.0
-"""First and last reading lie no further apart in a log taken to be in K: else it may be one in °C
-that was begun late. [K]"""
+AT_REST = 0.015
+"""Most that the last twentieth of a log taken to be in K may change, of its range: a log in °C that
+was begun late and broken off hot looks the same but for that. [-]"""
 ONLY_F = 1500.0
 """A log that begins cold and exceeds it is in °F. [any]"""
 HOTTEST = 150.0
@@ -215,7 +215,8 @@ def _unit_by_range(values: Array, sheet: Sheet, index: int) -> str:
     fitting = [u for u, (a, b, c, d) in RANGES.items() if a <= low <= b and c <= high <= d]
     if not fitting and 20.0 <= low <= RANGES["F"][1] and ONLY_F < high <= RANGES["F"][3]:
         fitting = ["F"]
-    if fitting == ["K"] and max(abs(values[[0, -1]] - low)) > COLD_ENDS:
+    last = values[-max(values.size // 20, 2) :]
+    if fitting == ["K"] and float(np.ptp(last)) > AT_REST * (high - low):
         fitting = []
     if len(fitting) == 1:
         return fitting[0]

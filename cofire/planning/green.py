@@ -6,8 +6,8 @@ each other, and the wall settles between them. Drying is taken as a shell of one
 everywhere, since that of wet pastes is not known; firing is the shell of the response, with its
 flow, creep and yield. Weight is left out: what flows under it is the sag flag's.
 
-Valid for walls that a shell describes, and for differences between bands of a few per cent; the
-change of wall by its own pull at the joint, about half of the ring's, is left out.
+Valid for walls that a shell describes, and for differences between bands of a few per cent. A ring
+that is stretched thins its wall by half as much: it keeps its volume.
 """
 
 from __future__ import annotations
@@ -237,7 +237,8 @@ def _motion(mesh: Meridian, unknowns: Array, ring: Array, up: Array) -> _Motion:
     out = np.diff(outward) - ring[band] * np.diff(r)
     lift = np.diff(upward) - ring[band] * rise
     turn = (out * rise - lift * np.diff(r)) / (rise**2 + np.diff(r) ** 2)
-    return _Motion(outward / r, outward / r - thick, thick, up[band], lift, turn)
+    settled = outward / r - thick
+    return _Motion(outward / r, settled, thick - 0.5 * settled, up[band], lift, turn)
 
 
 def _shortened(rise: Array, out: Array, turn: Array) -> Array:

@@ -80,9 +80,10 @@ def schedule(
     Example:  cofire schedule examples/silver_foot_vessel.toml --out firing.toml
     """
     from cofire.output.plan_text import firing_toml, schedule_text
-    from cofire.output.writing import write_file
+    from cofire.output.writing import check_targets, write_file
     from cofire.planning.schedule import propose_schedule
 
+    check_targets([out], force)
     given, cards = read(vessel, tables)
     found = propose_schedule(given, cards, extend=extend, progress=lambda n: tell(f"{n} firings"))
     tell("")
