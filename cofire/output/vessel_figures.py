@@ -222,8 +222,8 @@ def trade_off_figure(search: LayerSearch) -> Figure:
         heights = sorted(best)
         name = "direct joint" if count == 0 else f"{count} blend" + ("s" if count > 1 else "")
         axes.plot(
-            heights, [best[h] for h in heights], color=BANDS[k % 5], ls=DASHES[k % 5],
-            marker="osD^v"[k % 5], ms=5, lw=1.4, label=name,
+            heights, [best[h] for h in heights], marker="osD^vPX"[k % 7], ms=5, lw=1.4, label=name,
+            **_style(k),
         )  # fmt: skip
     axes.axhline(1.0, color="0.4", lw=1.0)
     axes.text(axes.get_xlim()[1], 1.0, "limit ", ha="right", va="bottom", fontsize=8, color="0.3")
@@ -232,10 +232,12 @@ def trade_off_figure(search: LayerSearch) -> Figure:
         label="proposed",
     )  # fmt: skip
     axes.set_yscale("log")
+    axes.yaxis.set_major_formatter("{x:g}")
+    axes.yaxis.set_minor_formatter("{x:g}")
     axes.set_xlabel("height of the transition (mm)")
     axes.set_ylabel("largest share of a limit used up")
     axes.grid(color="0.9", lw=0.6)
-    axes.legend(fontsize=8)
+    figure.legend(fontsize=8, loc="outside right upper", frameon=False)
     axes.spines[["right"]].set_visible(False)
     above = axes.secondary_xaxis(
         "top", functions=(lambda x: np.asarray(x) / decay, lambda x: np.asarray(x) * decay)
