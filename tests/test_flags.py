@@ -15,8 +15,11 @@ from cofire.planning import firing_flags
 from cofire.planning.flags import CAUTION, GO, NO, Flag, not_computed
 from cofire.planning.response import Response
 from cofire.planning.verdict import Verdict
+from cofire.structures.sag_bar import sag_rate
 from tests import fired
 from tests.fired import CARDS, FRIT, changed, only
+
+HOUR = 3600.0
 
 
 @pytest.fixture(scope="module")
@@ -288,3 +291,25 @@ def test_a_wall_that_leans_too_far_is_not_judged(tea_light: Response):
     flags = firing_flags.sag_flags(leaning)
     assert only(flags, "sag", "fritted body").verdict == "unknown"
     assert only(flags, "sag", "fine silver").verdict == "go"
+
+
+def test_a_viscous_bar_sags_as_the_elastic_beam_with_a_rate_for_the_strain():
+    # 5 w L⁴/(384 E I) with E → 3 η: 100 mm between supports, 6 mm thick, one hour
+    eta, span, thick = 1.5328e9, 0.1, 6e-3
+    elastic = 5.0 * 2400.0 * 9.80665 * thick * span**4 / (384.0 * 3.0 * eta * thick**3 / 12.0)
+    sag = sag_rate(2400.0, 1.0 / (3.0 * eta), 1.0, thick, span) * HOUR
+    assert sag == pytest.approx(elastic * HOUR, rel=1e-9)
+    assert sag == pytest.approx(8.0e-3, rel=1e-3)
+
+
+@pytest.mark.parametrize("n", [1.0, 3.0, 4.6])
+def test_a_creeping_bar_sags_as_its_sections_bend(n: float):
+    """Moment, curvature and two integrations along the bar, done numerically."""
+    factor, span, thick, weight = 1e-25, 0.1, 6e-3, 2400.0 * 9.80665 * 6e-3
+    x = np.linspace(0.0, 0.5 * span, 4001)
+    moment = 0.5 * weight * x * (span - x)
+    depth = np.linspace(0.0, 0.5 * thick, 4001)  # σ = (κ̇ y/A)^(1/n): M = 2 ∫ σ y dy
+    unit = 2.0 * np.trapezoid((depth / factor) ** (1.0 / n) * depth, depth)
+    curvature = (moment / unit) ** n
+    middle = np.trapezoid(curvature * x, x)  # of a symmetric bar: ∫ κ̇ x dx over one half
+    assert sag_rate(2400.0, factor, n, thick, span) == pytest.approx(middle, rel=1e-3)

@@ -21,7 +21,7 @@ is a full one with invented data:
     upright_mm = [[20.0, 17.7], ...]         # the same along the printed height
     fired_kg_m3 = [2390, ...]                # bulk density of fired bars
 
-    [firing.bending]                   # strengths of these bars at 20 °C; three points if load_mm = 0
+    [firing.bending]                   # these bars at 20 °C; three points where load_mm = 0
     strengths_MPa = [48.1, 52.7, ...]
     support_mm = 40
     load_mm = 20
@@ -48,6 +48,7 @@ is a full one with invented data:
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -186,7 +187,7 @@ def _lengths(given: object, where: str, columns: tuple[int, ...]) -> list[list[f
                 f"{where}: bar {number}: {show(row)}; allowed: "
                 f"{' or '.join(map(str, columns))} lengths of 1 to {LONGEST_MM:g} mm"
             )
-        if any(b > 1.02 * a or b < 0.5 * a for a, b in zip(row, row[1:], strict=False)):
+        if any(b > 1.02 * a or b < 0.5 * a for a, b in pairwise(row)):
             raise InputError(
                 f"{where}: bar {number}: {show(row)}; a bar shrinks, by less than half: "
                 "printed, dried, fired"
@@ -260,7 +261,8 @@ def _curve_of(fields: Fields, kiln: Kiln, lag: float, folder: Path) -> tuple[Tra
         if given:
             raise InputError(f"{fields.where}: {given[0]}: not with a log; leave one of them out")
         options = {k: fields.text(k) for k in LOGGED[1:] if k in fields.table}
-        options["temperature_unit"] = options.pop("unit", None)  # type: ignore[arg-type]
+        if "unit" in options:
+            options["temperature_unit"] = options.pop("unit")
         path = folder / fields.text("log")
         return read_firing_log(path, lag=lag, gas=gas, **options).trace, None  # type: ignore[arg-type]
     plain = FiredAt(

@@ -21,6 +21,7 @@ TIMES = {"time_s": 1.0, "time_min": MINUTE, "time_h": HOUR}
 FEWEST = 8
 LARGEST = 0.5
 """Length change. [-]"""
+COLDEST, HOTTEST = kelvin(-80.0), kelvin(2400.0)
 
 
 @dataclass(frozen=True)
@@ -97,13 +98,16 @@ def read_curve(entry: object, where: str, folder: Path) -> Curve:
         )
     temperature = kelvin(_numbers(sheet, "temperature_C"))
     change = _numbers(sheet, strained) * STRAINS[strained]
-    for what, wrong in (
-        ("temperature_C", (temperature < 200.0) | (temperature > 2700.0)),
-        (strained, np.abs(change) > LARGEST),
+    for what, wrong, allowed in (
+        ("temperature_C", (temperature < COLDEST) | (temperature > HOTTEST), "-80 to 2400"),
+        (strained, np.abs(change) > LARGEST, f"a change by less than {100 * LARGEST:.0f} %"),
     ):
         if wrong.any():
-            line = sheet.lines[int(np.argmax(wrong))]
-            raise InputError(f"{sheet.where}: line {line}, {what}: out of any dilatometer's range")
+            row = int(np.argmax(wrong))
+            given = sheet.column(sheet.find(what))[row]
+            raise InputError(
+                f"{sheet.where}: line {sheet.lines[row]}, {what}: {given}; allowed: {allowed}"
+            )
     if temperature.size < FEWEST:
         raise InputError(f"{sheet.where}: {temperature.size} rows; allowed: {FEWEST} or more")
     name = fields.name("name", str(fields.table["csv"]))

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import functools
 import io
 import itertools
 import textwrap
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import IO, TYPE_CHECKING, Any, ParamSpec
 
 import numpy as np
@@ -51,9 +52,7 @@ def save(figure: Figure, stream: IO[bytes], form: str) -> None:
 
     metadata = {"Date": None} if form == "svg" else {"Software": None}
     texts: Any = {"svg.hashsalt": "cofire", "svg.fonttype": "none"}
-    with matplotlib.rc_context(texts), warnings.catch_warnings():
-        # a name in a script that the font lacks is drawn as boxes; the SVG and the CSV keep it
-        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+    with matplotlib.rc_context(texts), _quiet_about_glyphs():
         figure.savefig(stream, format=form, dpi=150, metadata=metadata)
 
 
@@ -101,6 +100,27 @@ def grouped_events(m: Mismatch) -> list[tuple[str, str, float, float]]:
         if event.zone and event.zone not in zones:
             zones.append(event.zone)
     return [(name, " and ".join(z), t, T) for (name, _), (z, t, T) in found.items()]
+
+
+def settle(figure: Figure) -> None:
+    """Lay a figure out once and for all, so that each file drawn from it need not do it again.
+
+    Parameters
+    ----------
+    figure : Figure
+        With its layout engine.
+    """
+    with _quiet_about_glyphs():
+        figure.draw_without_rendering()
+    figure.set_layout_engine("none")
+
+
+@contextlib.contextmanager
+def _quiet_about_glyphs() -> Iterator[None]:
+    """A name in a script that the font lacks is drawn as boxes; the SVG and the CSV keep it."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        yield
 
 
 def spread(places: NDArray[np.float64], gap: float, top: float) -> NDArray[np.float64]:
@@ -277,6 +297,7 @@ def mismatch_figure(m: Mismatch) -> Figure:
     title = f"{metal} with {ceramic}: {m.firing.name}, {m.firing.gas}"
     figure.suptitle(textwrap.fill(title, 100), x=0.01, ha="left", fontsize=12)
     figure.supxlabel(key, x=0.01, ha="left", fontsize=7.5, family="monospace")
+    settle(figure)
     return figure
 
 

@@ -168,7 +168,8 @@ def stress_figure(response: Response, bands: list[BandStress]) -> Figure:
     tension = response.total.max(axis=3)
     top = max(float(np.abs(tension[[at, -1]]).max()) / 1e6, 1e-3)
     figure = Figure(figsize=(10.0, 9.4), layout="constrained")
-    upper, lower = figure.subfigures(2, 1, height_ratios=[1.25, 1.0])
+    halves: Any = figure.subfigures(2, 1, height_ratios=[1.25, 1.0])
+    upper, lower = halves
     left, middle, right = upper.subplots(1, 3, sharey=True, width_ratios=[1, 1, 1.5])
     label = f"{celsius(float(response.temperature[at])):.0f} °C, {s.time[at] / HOUR:.1f} h"
     own = max(float(np.abs(tension[at]).max()) / 1e6, 1e-3)

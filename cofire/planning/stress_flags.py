@@ -32,7 +32,8 @@ POOR_BOND = 0.2
 """Share of the ceramic's own toughness that a poor bond may have: estimate, since no toughness of
 such a joint was found. [-]"""
 STARTS = 0.5
-"""Share of the strength from which a crack may start at a flaw of the joint: common practice. [-]"""
+"""Share of the strength from which a crack may start at a flaw of the joint: common practice.
+[-]"""
 GRADIENT_CAUTION = 0.3
 DUCTILITY = 0.05
 """Strain to fracture of a sintered metal where its card gives none: estimate. [-]"""

@@ -46,11 +46,8 @@ def sag_rate(
     half = 0.5 * np.asarray(thickness, np.float64)
     # ∫ (x (1 − x))ⁿ x dx over half the span: 5/192 where n = 1
     shape = betainc(n + 2.0, n + 1.0, 0.5) * beta(n + 2.0, n + 1.0)
-    # w L²/(2 J), b cancelled
-    stress = np.asarray(density) * GRAVITY * half * span**2 * (2.0 * n + 1.0) / (
-        2.0 * n * half ** (2.0 + 1.0 / n)
-    ) * half ** (1.0 / n)
-    return np.asarray(A * stress**n / half * span**2 * shape)
+    edge = np.asarray(density) * GRAVITY * span**2 * (2.0 * n + 1.0) / (2.0 * n * half)
+    return np.asarray(A * edge**n / half * span**2 * shape)
 
 
 def fired_sag(

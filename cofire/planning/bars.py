@@ -1,0 +1,384 @@
+"""Bars of one material to fire before the vessel: how long, what to read, what the model expects.
+
+Bars are printed lying down, their length along the roads and their thickness in layers, as thick
+when fired as the vessel's wall.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.inputs.cards import Card
+from cofire.inputs.units import ROOM, celsius
+from cofire.physics.history import History, histories
+from cofire.planning.firing_flags import DRYING_NO
+from cofire.planning.flags import Flag
+from cofire.planning.green import kept
+from cofire.planning.paste import paste_of
+from cofire.planning.response import Response
+from cofire.structures.sag_bar import fired_sag
+
+Array = NDArray[np.float64]
+
+COUNT = 2
+"""Pieces of each kind: the second tells the scatter. Common practice."""
+MARKS = 0.1
+"""Distance of the marks on a wet shrinkage bar. [m]"""
+DILATOMETER = 0.05
+"""Length of a fired expansion bar: common practice. [m]"""
+WARM = ROOM + 480.0
+"""Expansion is read from room temperature to 500 °C. [K]"""
+WIDTH = 0.012
+"""Of a fired bar: common practice. [m]"""
+REST = 0.01
+"""Length of a sag bar on each support. [m]"""
+SPANS = np.array([20, 30, 40, 50, 60, 70, 80, 100, 120, 150]) / 1e3
+"""Spans of a sag bar. [m]"""
+READABLE = 1e-3
+"""Sag that can be read with a caliper to a tenth: common practice. [m]"""
+BEAM = 0.1
+"""Sag over span up to which a bar counts as a beam. [-]"""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Something to measure or look at: what the model expects, and what stops the plan.
+
+    Attributes
+    ----------
+    what
+        To measure.
+    value, unit
+        As a person reads it; no unit for what is only looked at.
+    stop
+        What would stop the plan; empty where it only corrects a card.
+    """
+
+    what: str
+    value: float
+    unit: str
+    stop: str = ""
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A test piece.
+
+    Attributes
+    ----------
+    kind, material
+        What it is, and of what, from below.
+    count
+        How many.
+    length, width, thickness
+        As printed; of a ring its outer diameter, its wall and its height. [m]
+    layers
+        It is printed in.
+    volume
+        Of paste for one. [m³]
+    readings
+        In the order in which they are taken.
+    decides
+        Rule and zone of the flags it speaks to.
+    note
+        How to make it, where the sizes do not say.
+    """
+
+    kind: str
+    material: str
+    count: int
+    length: float
+    width: float
+    thickness: float
+    layers: int
+    volume: float
+    readings: tuple[Reading, ...]
+    decides: tuple[str, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Sample:
+    """A material alone: its card, and its history in the first row."""
+
+    card: Card
+    history: History
+
+    @property
+    def strains(self) -> tuple[float, float, float]:
+        """Natural strains: drying, firing along the road, firing along the height. [-]"""
+        h = self.history
+        return kept(
+            self.card, float(h.free_strain[0, -1]), float(h.strain["sintering"][0, -1])
+        )
+
+
+def sample(response: Response, name: str) -> Sample:
+    """A material of the vessel, or one that only stands in a blend of it.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    name : str
+        Of a band's material or of a part of it.
+
+    Returns
+    -------
+    Sample
+        Its card and history.
+    """
+    for card, row in zip(response.cards, response.material, strict=True):
+        if card.name == name:
+            return Sample(card, response.history.rows([row]))
+    part = next(p for card in response.cards for p, _ in card.parts if p.name == name)
+    return Sample(part, histories([part], response.trace, extend=True))
+
+
+def bar(
+    response: Response, of: Sample, kind: str, length: float, readings: tuple[Reading, ...]
+) -> Piece:
+    """A bar as thick when fired as the wall, of a length as printed.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    of : Sample
+        Its material.
+    kind : str
+        Its name.
+    length : float
+        As printed. [m]
+    readings : tuple of Reading
+        What to take from it.
+
+    Returns
+    -------
+    Piece
+        In whole layers.
+    """
+    dry, ring, up = of.strains
+    layer = response.vessel.printer.layer
+    layers = max(round(wall_of(response) * float(np.exp(-dry - up)) / layer), 1)
+    width = WIDTH * float(np.exp(-dry - ring))
+    thickness = layers * layer
+    return Piece(
+        kind, of.card.name, COUNT, length, width, thickness, layers, length * width * thickness,
+        readings,
+    )  # fmt: skip
+
+
+def wall_of(response: Response) -> float:
+    """Thickest place of the standing wall.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    float
+        [m]
+    """
+    return float(response.shell.wall[~np.repeat(response.shell.meridian.lying, 2)].max())
+
+
+def shrinkage_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
+    """A bar with two marks: what it loses in drying and firing, and how dense it gets.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    of : Sample
+        Its material.
+    flags : list of Flag
+        It is to decide.
+
+    Returns
+    -------
+    Piece
+        Marks 100 mm apart, and 5 mm beyond either.
+    """
+    dry, ring, up = of.strains
+    dried, paste = MARKS * float(np.exp(dry)), paste_of(of.card)
+    fired = dried * float(np.exp(ring))
+    whole = bar(response, of, "shrinkage bar", MARKS + 0.01, ())
+    rules = {flag.rule for flag in flags}
+    apart = 1e3 * DRYING_NO * MARKS
+    shrunk = float(of.history.mass_fraction[0, -1])
+    density = float(of.history.relative_density[0, -1]) * of.card["theoretical_density"].scalar
+    readings = [
+        Reading(
+            "between the marks, dry", 1e3 * dried, "mm",
+            f"more than {apart:.1f} mm from the other paste's" if "drying" in rules else "",
+        ),
+        Reading("mass, dry", 1e3 * paste.dry * whole.volume, "g"),
+        Reading(
+            "between the marks, fired", 1e3 * fired, "mm",
+            f"above {1e3 * dried * _longest(of):.1f} mm: less dense than wanted"
+            if "density" in rules else "",
+        ),
+        Reading("thickness, fired", 1e3 * whole.thickness * float(np.exp(dry + up)), "mm"),
+        Reading("mass, fired", 1e3 * paste.dry * whole.volume * shrunk, "g"),
+        Reading("bulk density, fired", density, "kg/m³"),
+    ]  # fmt: skip
+    seen = {
+        "core": "a dark core on the broken face",
+        "burnout": "a blister, or a split along the layers",
+        "gradient": "a crack, or a dull sound when struck",
+        "transformation": "a crack, or a dull sound when struck",
+    }
+    stops = dict.fromkeys(text for rule, text in seen.items() if rule in rules)
+    if stops:
+        readings.append(Reading("skin, sound and broken face", 0.0, "", "; ".join(stops)))
+    return bar(response, of, "shrinkage bar", MARKS + 0.01, tuple(readings))
+
+
+def _longest(of: Sample) -> float:
+    """Fired over dried length at which the least density wanted is just reached."""
+    if "least_density" not in of.card:
+        return float(np.exp(of.strains[1]))
+    h = of.history
+    wanted = np.log(of.card["green_density"].scalar / of.card["least_density"].scalar)
+    factor = of.card.scalar("height_shrinkage_factor", 1.0)
+    other = float(h.free_strain[0, -1] - h.strain["sintering"][0, -1])
+    return float(np.exp(wanted / (2.0 + factor) + other))
+
+
+def mean_expansion(of: Sample) -> tuple[float, float]:
+    """Mean expansion of the fired bar from room temperature, as it cools.
+
+    Parameters
+    ----------
+    of : Sample
+        Its material.
+
+    Returns
+    -------
+    tuple of float
+        Coefficient [1/K], and the temperature it reaches up to, 500 °C where the firing does [K].
+    """
+    h = of.history
+    top = min(WARM, float(h.temperature.max()) - 1.0)
+    last = int(np.flatnonzero(h.temperature >= top)[-1])
+    thermal = h.free_strain[0] - h.strain["sintering"][0]
+    ends = slice(last + 1, last - 1, -1) if last > 0 else slice(last + 1, None, -1)
+    warm = float(np.interp(top, h.temperature[ends], thermal[ends]))
+    change = warm - float(thermal[-1])
+    return float(np.expm1(change) / (top - h.temperature[-1])), top
+
+
+def expansion_bar(response: Response, of: Sample, partner: Sample, flags: list[Flag]) -> Piece:
+    """A bar for a dilatometer, and how far its expansion may be from its partner's.
+
+    Stress is taken to grow as the difference of the two expansions: the flag's load then says
+    what difference it bears.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    of, partner : Sample
+        The two materials.
+    flags : list of Flag
+        It is to decide.
+
+    Returns
+    -------
+    Piece
+        50 mm long when fired.
+    """
+    dry, ring, _ = of.strains
+    own, warm = mean_expansion(of)
+    other, _ = mean_expansion(partner)
+    worst = max((f.load for f in flags if np.isfinite(f.load)), default=0.0)
+    stop = ""
+    if worst > 0.0:
+        stop = (
+            f"more than {1e6 * abs(own - other) / worst:.1f} from that of {partner.card.name}, "
+            f"for which {1e6 * other:.1f} is expected"
+        )
+    length = DILATOMETER * float(np.exp(-dry - ring))
+    reading = Reading(
+        f"mean expansion, 20 to {celsius(warm):.0f} °C", 1e6 * own, "1e-6/K", stop
+    )
+    return bar(response, of, "expansion bar", length, (reading,))
+
+
+def sag_of(of: Sample, thickness: float, span: float) -> float:
+    """Sag of a bar of a material in its firing. [m]
+
+    Parameters
+    ----------
+    of : Sample
+        Its material.
+    thickness : float
+        As printed. [m]
+    span : float
+        Between the supports. [m]
+
+    Returns
+    -------
+    float
+        By thin-beam theory; good up to a tenth of the span.
+    """
+    h = of.history
+    dry, ring, up = of.strains
+    shrunk = h.free_strain[0] + (up - ring) * _done(h.strain["sintering"][0])
+    mass = of.card["theoretical_density"].scalar * h.relative_density[0]
+    return fired_sag(
+        h.time, mass, h.viscosity[0], h.creep_factor[0], float(h.creep_exponent[0]),
+        thickness * np.exp(dry + shrunk), span,
+    )  # fmt: skip
+
+
+def _done(sintering: Array) -> Array:
+    """Share of the sintering strain reached."""
+    end = float(sintering[-1])
+    return sintering / end if end != 0.0 else np.zeros_like(sintering)
+
+
+def sag_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
+    """A bar on two supports, fired with the vessel: how soft the wall gets.
+
+    The sag grows with the flow of the flag. The span is the shortest at which the sag that just
+    uses up the flag's limit can be read, where that is below a tenth of the span.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    of : Sample
+        Its material.
+    flags : list of Flag
+        It is to decide; without a load, twice the sag expected is the limit.
+
+    Returns
+    -------
+    Piece
+        Longer than its span by 10 mm at either end, when fired.
+    """
+    dry, ring, _ = of.strains
+    thickness = bar(response, of, "sag bar", 0.1, ()).thickness
+    worst = max((f.load for f in flags if np.isfinite(f.load)), default=0.5)
+    sags = np.array([sag_of(of, thickness, float(span)) for span in SPANS])
+    limits = sags / worst
+    beams = np.flatnonzero(limits < BEAM * SPANS)
+    last = int(beams[-1]) if beams.size else 0
+    chosen = min(int(np.searchsorted(limits, READABLE)), last)
+    span, sag, limit = float(SPANS[chosen]), float(sags[chosen]), float(limits[chosen])
+    what, most = f"sag between supports {1e3 * span:.0f} mm apart", BEAM * span
+    readings = [Reading(what, 1e3 * sag, "mm", f"above {1e3 * limit:.1f} mm")]
+    if max(sag, limit) > most:
+        readings[0] = Reading(
+            f"{what}, at least", 1e3 * min(sag, most), "mm",
+            f"above {1e3 * min(limit, most):.1f} mm",
+        )  # fmt: skip
+    length = (span + 2.0 * REST) * float(np.exp(-dry - ring))
+    return bar(response, of, "sag bar", length, tuple(readings))
