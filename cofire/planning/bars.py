@@ -111,9 +111,7 @@ class Sample:
     def strains(self) -> tuple[float, float, float]:
         """Natural strains: drying, firing along the road, firing along the height. [-]"""
         h = self.history
-        return kept(
-            self.card, float(h.free_strain[0, -1]), float(h.strain["sintering"][0, -1])
-        )
+        return kept(self.card, float(h.free_strain[0, -1]), float(h.strain["sintering"][0, -1]))
 
 
 def sample(response: Response, name: str) -> Sample:
@@ -305,9 +303,7 @@ def expansion_bar(response: Response, of: Sample, partner: Sample, flags: list[F
             f"for which {1e6 * other:.1f} is expected"
         )
     length = DILATOMETER * float(np.exp(-dry - ring))
-    reading = Reading(
-        f"mean expansion, 20 to {celsius(warm):.0f} °C", 1e6 * own, "1e-6/K", stop
-    )
+    reading = Reading(f"mean expansion, 20 to {celsius(warm):.0f} °C", 1e6 * own, "1e-6/K", stop)
     return bar(response, of, "expansion bar", length, (reading,))
 
 

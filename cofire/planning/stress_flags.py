@@ -315,7 +315,8 @@ def joint_flags(response: Response) -> list[Flag]:
         )
         worst_energy = int(np.argmax(np.where(joined, energy, 0.0)))
         used = energy_load(float(energy[worst_energy]), tough)
-        starts = float(load[worst]) >= STARTS
+        beside = np.where(joined, steps.peak[:, s].max(axis=1) / bond, 0.0)
+        starts = max(float(load[worst]), float(beside.max())) >= STARTS
         found.append(
             Flag(
                 "joint energy", zone, used if starts else min(used, 0.99),

@@ -108,9 +108,7 @@ def _keys(response: Response, flag: Flag) -> list[tuple[str, object]]:
     return [(kind, flag.zone)] if kind else []
 
 
-def _made(
-    response: Response, green: Green, kind: str, place: object, flags: list[Flag]
-) -> Piece:
+def _made(response: Response, green: Green, kind: str, place: object, flags: list[Flag]) -> Piece:
     """One piece with its forecast."""
     if kind == "joint ring":
         return joint_ring(response, green, flags)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,12 +52,12 @@ class Windows:
     matures: NDArray[np.bool_]
     ceiling: Array
 
-    @property
+    @cached_property
     def allowed(self) -> NDArray[np.bool_]:
         """Dense enough and below the ceiling, shape (N, P, H)."""
         return self.matures & (self.peak[None, :, None] <= self.ceiling[:, None, None] + 1e-9)
 
-    @property
+    @cached_property
     def lowest(self) -> Array:
         """Lowest peak that makes each card dense enough at any hold, infinite if none, (N,). [K]"""
         any_hold = np.any(self.matures, axis=2)
@@ -115,28 +116,22 @@ def firing_windows(
     up_time, up = ramp(kiln, ROOM, top, rate)
     down_time, down = ramp(kiln, top, END, np.inf)
 
-    def density(card: Card) -> Array:
+    def fired(card: Card) -> tuple[Array, NDArray[np.bool_]]:
+        """Density over the grid, and whether it is enough."""
         if card.parts:
-            return np.minimum(*(density(part) for part, _ in card.parts))
+            (one, enough), (other, enough_too) = (fired(part) for part, _ in card.parts)
+            return np.minimum(one, other), enough & enough_too
         speed = clock_rate(card, extend=True)
         heating = np.interp(peak, up, run_clock(up_time, up, speed))
         cooled = run_clock(down_time, down, speed)
         cooling = cooled[-1] - np.interp(peak, down[::-1], cooled[::-1])
         clock = heating + cooling + speed(peak) * hold[:, None]
-        return density_at(card, clock.T)
+        density = density_at(card, clock.T)
+        return density, density >= card["least_density"].scalar
 
-    def matures(card: Card) -> NDArray[np.bool_]:
-        if card.parts:
-            return np.logical_and(*(matures(part) for part, _ in card.parts))
-        return density(card) >= card["least_density"].scalar
-
-    return Windows(
-        peak,
-        hold,
-        np.stack([density(card) for card in cards]),
-        np.stack([matures(card) for card in cards]),
-        np.array([ceiling(card) for card in cards]),
-    )
+    density, matures = zip(*map(fired, cards), strict=True)
+    ceilings = np.array([ceiling(card) for card in cards])
+    return Windows(peak, hold, np.stack(density), np.stack(matures), ceilings)
 
 
 @dataclass(frozen=True)
