@@ -27,9 +27,10 @@ from cofire.inputs.trace import trace
 from cofire.inputs.units import HOUR, kelvin
 from cofire.output.cli import app
 from cofire.output.figures import mismatch_csv, mismatch_figure, save, spread
-from cofire.output.pairs import COLUMNS
+from cofire.output.pairs import COLUMNS, STREAMED, stream_csv
 from cofire.output.writing import one_line, printed
 from cofire.planning.mismatch import mismatch
+from cofire.planning.screening import stream
 
 ROOT = Path(__file__).resolve().parents[1]
 EXAMPLES = ROOT / "examples"
@@ -441,6 +442,34 @@ def test_a_narrow_terminal_tells_the_same_as_a_wide_one() -> None:
         set(re.findall(r"[\w.]+", run("screen", *PAIR, width=width).stdout)) for width in (80, 250)
     ]
     assert words[1] - words[0] <= {"verdict", "metal", "ceramic", "gas", "peak", "why"}
+
+
+# --- streams of pairs -----------------------------------------------------------------------------
+
+
+def test_a_stream_of_pairs_is_the_same_figures_as_text() -> None:
+    cards = load_cards()
+    metals = [replace(cards["copper"], name='copper, "mine"'), cards["fine silver"]]
+    ceramics = [cards["talc body"], cards["leucite porcelain"], cards["fritted body"]]
+    peaks = [kelvin(900.0), kelvin(960.0)]
+    kiln = load_kilns()["small studio kiln"]
+    names = [[card.name for card in side] for side in (metals, ceramics)]
+    text = "".join(stream_csv(stream(metals, ceramics, kiln, peaks), *names))
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert list(rows[0]) == list(STREAMED)
+    assert len(rows) == 12
+    blocks = list(stream(metals, ceramics, kiln, peaks))
+    for n, row in enumerate(rows):
+        peak, metal, shared, block = blocks[n // 3]
+        k = n % 3
+        assert (row["metal"], row["ceramic"]) == (names[0][metal], names[1][k])
+        assert float(row["peak_C"]) == pytest.approx(peak - 273.15)
+        assert float(row["cooled_mismatch_ppm"]) == pytest.approx(
+            block.cooled_mismatch[k] * 1e6, abs=0.51
+        )
+        assert (row["cause"] == "window") == (not shared[k])
+        assert shared[k] or row["verdict"] == "no"
+    assert {bool(shared[k]) for _, _, shared, _ in blocks for k in range(3)} == {True, False}
 
 
 # --- limits ---------------------------------------------------------------------------------------

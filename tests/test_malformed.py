@@ -227,7 +227,7 @@ CARDS: dict[str, tuple[str, tuple[str, ...]]] = {
         property_with(
             TALC,
             "glass_viscosity",
-            temperature_C="[600, 700, 800]",
+            temperature_C="[600, 700, 1100]",
             value="[16.5, 12.0, 12.5]",
             uncertainty='"+- 0.3"',
             source='"law"',
@@ -239,7 +239,7 @@ CARDS: dict[str, tuple[str, tuple[str, ...]]] = {
         property_with(
             TALC,
             "glass_viscosity",
-            temperature_C="[700, 800]",
+            temperature_C="[700, 1100]",
             value="[12.0, 9.5]",
             uncertainty='"+- 0.3"',
             source='"law"',

@@ -264,7 +264,7 @@ def _curve_of(fields: Fields, kiln: Kiln, lag: float, folder: Path) -> tuple[Tra
         if "unit" in options:
             options["temperature_unit"] = options.pop("unit")
         path = folder / fields.text("log")
-        return read_firing_log(path, lag=lag, gas=gas, **options).trace, None  # type: ignore[arg-type]
+        return read_firing_log(path, lag=lag, gas=gas, **options).trace, None
     plain = FiredAt(
         fields.number("rate_C_per_h", 1.0, 5000.0) / HOUR,
         kelvin(fields.number("peak_C", 200.0, 2500.0)),

@@ -39,7 +39,7 @@ def check_plan_folder(path: Path, force: bool, mark: str = "plan.json") -> None:
         if not (path / mark).is_file():
             raise InputError(f"{path}: holds other files and no {mark}; name a new folder")
         if not force:
-            raise InputError(f"{path}: holds a plan already; give --force, or another name")
+            raise InputError(f"{path}: holds {mark} already; give --force, or another name")
 
 
 def replace_folder(path: Path, fill: Callable[[Path], None], mark: str, force: bool) -> None:

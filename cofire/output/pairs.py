@@ -6,11 +6,16 @@ import csv
 import io
 import json
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
 
 from cofire import __version__
 from cofire.inputs.units import MINUTE, celsius
 from cofire.output.writing import columns, printed, wrapped
+from cofire.planning.flags import NO, VERDICTS
+from cofire.planning.pairing import CAUSES, PairBlock
 from cofire.planning.screening import Pair
 
 SCHEMA = 1
@@ -20,6 +25,13 @@ COLUMNS = (
     "hold_min", "metal_density", "ceramic_density", "solidus_margin_K", "end_mismatch_percent",
     "worst_mismatch_percent", "worst_mismatch_at_C", "set_point_C", "cooled_mismatch_ppm",
     "tile_tension_MPa", "strength_MPa", "beyond_tables",
+)  # fmt: skip
+
+
+STREAMED = (
+    "peak_C", "metal", "metal_density", "ceramic", "verdict", "cause", "ceramic_density",
+    "end_mismatch_percent", "worst_mismatch_percent", "worst_mismatch_at_C", "set_point_C",
+    "cooled_mismatch_ppm", "tile_tension_MPa", "strength_MPa",
 )  # fmt: skip
 
 
@@ -85,6 +97,57 @@ def as_csv(pairs: Sequence[Pair]) -> str:
     writer.writeheader()
     writer.writerows(row(pair) for pair in pairs)
     return text.getvalue()
+
+
+def stream_csv(
+    blocks: Iterable[tuple[float, int, NDArray[np.bool_], PairBlock]],
+    metals: Sequence[str],
+    ceramics: Sequence[str],
+) -> Iterator[str]:
+    """Blocks of pairs as comma-separated text: the header, then one block at a time.
+
+    Parameters
+    ----------
+    blocks : iterable
+        From `cofire.planning.screening.stream`.
+    metals, ceramics : sequence of str
+        Names, in the order given to it.
+
+    Yields
+    ------
+    str
+        Whole lines; a pair that shares no firing is "no" by its "window", its figures those it
+        would have.
+    """
+    yield ",".join(STREAMED) + "\n"
+    metals, ceramics = list(map(_cell, metals)), list(map(_cell, ceramics))
+    row = ",%s,%s,%s,%.3f,%.2f,%.2f,%.0f,%.0f,%.0f,%.1f,%.1f\n"
+    for peak, metal, shared, block in blocks:
+        start = f"{celsius(peak):.0f},{metals[metal]},{block.metal_density:.3f}"
+        grades = np.where(shared, block.grade, NO).tolist()
+        causes = np.where(shared, block.cause, len(CAUSES)).tolist()
+        figures = (
+            block.ceramic_density,
+            block.end_mismatch * 100.0,
+            block.worst_mismatch * 100.0,
+            celsius(block.worst_temperature),
+            celsius(block.set_point),
+            block.cooled_mismatch * 1e6,
+            block.tile_tension / 1e6,
+            block.strength / 1e6,
+        )
+        yield "".join(
+            start + row % (ceramic, VERDICTS[grade], (*CAUSES, "window")[cause], *numbers)
+            for ceramic, grade, cause, numbers in zip(
+                ceramics, grades, causes, np.column_stack(figures).tolist(), strict=True
+            )
+        )
+
+
+def _cell(text: str) -> str:
+    """A text as a cell of comma-separated text."""
+    quoted = text.replace('"', '""')
+    return f'"{quoted}"' if set(',"') & set(text) else text
 
 
 def as_json(pairs: Sequence[Pair], kiln: str, gases: Sequence[str]) -> str:

@@ -10,15 +10,46 @@ from numpy.typing import NDArray
 
 from cofire import __version__
 from cofire.inputs.units import HOUR, celsius
+from cofire.output.writing import printed, wrapped
 from cofire.planning.response import BandStress, Response
 
 SCHEMA = 1
+
+
+WIDE = 131
+"""Columns that the table of bands takes. [-]"""
+
+
+def _band_lines(response: Response, found: BandStress, width: int) -> list[str]:
+    """One band's peak: a row of the table, or a few lines where the terminal is narrow."""
+    p = found.worst
+    face = "inside" if p.inside else "outside"
+    where = (
+        f"{celsius(p.temperature):.0f} °C, {p.time / HOUR:.1f} h, {p.height * 1e3:.1f} mm up, "
+        f"{p.direction}, {face}"
+    )
+    low, high = response.vessel.bands[p.band].low, response.vessel.bands[p.band].high
+    name = f"{low * 1e3:.0f}-{high * 1e3:.0f} mm {p.material}"
+    tension, cold, bending, step = (
+        value / 1e6 for value in (p.tension, found.cold.tension, found.bending, found.step)
+    )
+    mark = "*" if p.near_step else ""
+    if width >= WIDE and printed(name) <= 42:
+        gap = " " * (42 - printed(name))
+        return [
+            f"{name}{gap} {tension:8.1f}{mark:1} {where:<52} {cold:7.1f} {bending:8.1f} {step:7.1f}"
+        ]
+    return [
+        *wrapped(f"{name}: {tension:.1f}{mark} MPa at {where}", 4, width),
+        f"    cold {cold:.1f}, bending {bending:.1f}, step {step:.1f} MPa",
+    ]
 
 
 def as_text(
     response: Response,
     bands: list[BandStress],
     relieved: dict[str, NDArray[np.float64]] | None = None,
+    width: int = WIDE,
 ) -> str:
     """Table of peaks by band, from the rim down, and what the numbers rest on.
 
@@ -30,47 +61,40 @@ def as_text(
         From `band_stresses`.
     relieved : dict, optional
         From `relief`.
+    width : int
+        Columns. [-]
 
     Returns
     -------
     str
         Ends in a new line.
     """
-    lines = [
-        f"{response.vessel.name}: {response.vessel.firing.name} in {response.vessel.firing.gas}",
-        "",
-        f"{'band':<42} {'tension':>8}  {'when and where':<52} "
-        f"{'cold':>7} {'bending':>8} {'step':>7}",
-        f"{'':<42} {'MPa':>8}  {'':<52} {'MPa':>7} {'MPa':>8} {'MPa':>7}",
-    ]
+    vessel, shell = response.vessel, response.shell
+    lines = [*wrapped(f"{vessel.name}: {vessel.firing.name} in {vessel.firing.gas}", 4, width), ""]
+    if width >= WIDE:
+        lines += [
+            f"{'band':<42} {'tension':>8}  {'when and where':<52} "
+            f"{'cold':>7} {'bending':>8} {'step':>7}",
+            f"{'':<42} {'MPa':>8}  {'':<52} {'MPa':>7} {'MPa':>8} {'MPa':>7}",
+        ]
     for found in reversed(bands):
-        p = found.worst
-        face = "inside" if p.inside else "outside"
-        where = (
-            f"{celsius(p.temperature):.0f} °C, {p.time / HOUR:.1f} h, {p.height * 1e3:.1f} mm up, "
-            f"{p.direction}, {face}"
-        )
-        low, high = response.vessel.bands[p.band].low, response.vessel.bands[p.band].high
-        name = f"{low * 1e3:.0f}-{high * 1e3:.0f} mm {p.material}"
-        lines.append(
-            f"{name[:42]:<42} {p.tension / 1e6:8.1f}{'*' if p.near_step else ' '} {where:<52} "
-            f"{found.cold.tension / 1e6:7.1f} {found.bending / 1e6:8.1f} {found.step / 1e6:7.1f}"
-        )
-    shell = response.shell
-    lines += [
-        "",
+        lines += _band_lines(response, found, width)
+    lines.append("")
+    for note in (
         "bending: up the wall, from the shell alone; the height of a transition rules it.",
         "step: within a wall of a step, local field included; the number of bands rules it.",
         "* within a wall of a step: mean over a tenth of a wall, not a point; no shell is exact "
         "there.",
         f"errors: mesh {100 * shell.mesh_error:.2f} % of the peak, steps in time "
         f"{shell.step_error.max() / 1e6:.2f} MPa.",
-    ]
+    ):
+        lines += wrapped(note, 2, width)
     if relieved:
         lines += ["", "worst tension (MPa) from the lowest band up, one way of relief off:"]
         for name, values in relieved.items():
             lines.append(f"  {name:<20}" + "  ".join(f"{v / 1e6:8.1f}" for v in values))
-    lines += [f"beyond its table: {line}" for line in response.history.extended]
+    for line in response.history.extended:
+        lines += wrapped(f"beyond its table: {line}", 4, width)
     return "\n".join(lines) + "\n"
 
 

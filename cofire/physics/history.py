@@ -161,7 +161,25 @@ def _out_of_reach(card: Card, trace: Trace) -> list[str]:
     return found
 
 
-def _pure(card: Card, trace: Trace, reactions: Sequence[Reaction], extend: bool) -> _Zone:
+@dataclass(frozen=True)
+class _Lost:
+    """What leaves any body along a trace: of the binder's mass and of the bound water's, (M,)."""
+
+    binder: Array
+    water: Array
+    burnt_out: Array
+
+
+def _lost(trace: Trace, reactions: Sequence[Reaction]) -> _Lost:
+    """Burnout along a trace, the same for all materials; `burnt_out` ends at 1."""
+    binder = [r for r in reactions if r.substance == "binder"]
+    water = [r for r in reactions if r.substance == "structural water"]
+    gone = mass_lost(trace.time, trace.ware, binder)
+    burnt_out = np.clip(gone / max(sum(r.share for r in binder), 1e-9), 0.0, 1.0)
+    return _Lost(gone, mass_lost(trace.time, trace.ware, water), burnt_out)
+
+
+def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
     """History of one material that is not a blend."""
     T = trace.ware
     density = relative_density(card, trace, extend)
@@ -170,11 +188,8 @@ def _pure(card: Card, trace: Trace, reactions: Sequence[Reaction], extend: bool)
     strain["sintering"] = sintering_strain(
         density, green, card.scalar("height_shrinkage_factor", 1.0)
     )
-    binder = [r for r in reactions if r.substance == "binder"]
-    water = [r for r in reactions if r.substance == "structural water"]
-    binder_lost = mass_lost(trace.time, T, binder)
-    mass = 1.0 - card["binder"].scalar * binder_lost
-    mass = mass - card.scalar("loss_on_ignition", 0.0) * mass_lost(trace.time, T, water)
+    mass = 1.0 - card["binder"].scalar * lost.binder
+    mass = mass - card.scalar("loss_on_ignition", 0.0) * lost.water
     modulus = card["young_modulus"]
     young = modulus.at(T, extend) * neck(card, density, modulus.at_density)
     empty = np.zeros_like(T)
@@ -202,10 +217,9 @@ def _pure(card: Card, trace: Trace, reactions: Sequence[Reaction], extend: bool)
     soft = sintering_viscosity(shrinking, sintering_potential(card), lateral)
     with np.errstate(divide="ignore"):
         viscosity = 1.0 / (1.0 / viscosity + 1.0 / soft)
-    burnt_out = np.clip(binder_lost / max(sum(r.share for r in binder), 1e-9), 0.0, 1.0)
     weak, bound = card["brown_strength"].scalar, card["green_strength"].scalar
     strength = anchored_strength(density, green, weak, fired_density, fired_strength)
-    strength = strength + max(bound - weak, 0.0) * (1.0 - burnt_out)
+    strength = strength + max(bound - weak, 0.0) * (1.0 - lost.burnt_out)
     return _Zone(
         strain,
         density,
@@ -283,10 +297,10 @@ def _linear_metal(metal_fraction: float, metal: _Zone) -> Array:
         return np.asarray(1.0 / (1.0 / metal.viscosity + creep))
 
 
-def _zone(card: Card, trace: Trace, reactions: Sequence[Reaction], extend: bool) -> _Zone:
+def _zone(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
     if not card.parts:
-        return _pure(card, trace, reactions, extend)
-    metal, ceramic = (_pure(part, trace, reactions, extend) for part, _ in card.parts)
+        return _pure(card, trace, lost, extend)
+    metal, ceramic = (_pure(part, trace, lost, extend) for part, _ in card.parts)
     return _mixed(card, metal, ceramic)
 
 
@@ -320,7 +334,8 @@ def histories(
         The trace is hotter than a card's tables, and `extend` is false.
     """
     found = shipped_reactions(trace.gas) if reactions is None else reactions
-    zones = [_zone(card, trace, found, extend) for card in cards]
+    lost = _lost(trace, found)
+    zones = [_zone(card, trace, lost, extend) for card in cards]
     pure = {p.name: p for card in cards for p in ([q for q, _ in card.parts] or [card])}
     extended = [line for card in pure.values() for line in _out_of_reach(card, trace)]
     names = dict.fromkeys(name for zone in zones for name in zone.strain)

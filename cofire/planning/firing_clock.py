@@ -33,8 +33,11 @@ class Clock:
         self.weight = np.diff(time)[:, None] * GAUSS_WEIGHTS / inside
         self.inverse = 1.0 / inside
         self.hottest = float(self.inverse.min())
+        self.powers = np.stack([np.ones_like(inside), self.inverse, self.inverse**2])
         self.temperature = temperature
         self.nodes = nodes
+        self.at_end = nodes.size == 1 and int(nodes[0]) == temperature.size - 1
+        self._last: tuple[float, tuple[Array, Array, Array]] | None = None
 
     def read(self, energy: float) -> tuple[Array, Array, Array]:
         """Logarithm of Θ at the nodes, its derivative by ln Q, and by a shift of temperature.
@@ -49,15 +52,19 @@ class Clock:
         tuple of array
             ln of [s/K], [-], [1/K].
         """
+        if self._last is not None and self._last[0] == energy:
+            return self._last[1]
         reduced = energy / GAS_CONSTANT
-        rate = self.weight * np.exp(-reduced * (self.inverse - self.hottest))
-        whole, mean, square = (
-            np.cumsum((rate * factor).sum(axis=1))[self.nodes - 1]
-            for factor in (1.0, self.inverse, self.inverse**2)
-        )
-        whole = np.maximum(whole, np.finfo(np.float64).tiny)
-        mean, square = mean / whole, square / whole
-        return np.log(whole) - reduced * self.hottest, -reduced * mean, reduced * square - mean
+        rate = self.weight * np.exp(reduced * (self.hottest - self.inverse))
+        if self.at_end:
+            sums = (self.powers.reshape(3, -1) @ rate.ravel())[:, None]
+        else:
+            sums = np.cumsum((self.powers * rate).sum(axis=2), axis=1)[:, self.nodes - 1]
+        whole = np.maximum(sums[0], np.finfo(np.float64).tiny)
+        mean, square = sums[1] / whole, sums[2] / whole
+        found = np.log(whole) - reduced * self.hottest, -reduced * mean, reduced * square - mean
+        self._last = (energy, found)
+        return found
 
 
 def plain_clock(fired: FiredAt) -> Clock:

@@ -22,6 +22,7 @@ LEVEL = 0.90
 """Nominal confidence of every interval. [-]"""
 PULL = 3.0
 """Pull of a profile towards its point, over that of the data. [-]"""
+MOST_STEPS = 200
 CLOSE = 0.002
 """Share of the threshold within which an end of an interval is found. [-]"""
 
@@ -96,7 +97,8 @@ def numerical_jacobian(residual: Callable[[Array], Array]) -> Callable[[Array], 
 def solve(problem: Problem, start: Array) -> Fit:
     """The parameters that make the sum of squares least.
 
-    Levenberg–Marquardt (MINPACK, by `scipy.optimize.least_squares`).
+    Levenberg–Marquardt (MINPACK, by `scipy.optimize.least_squares`); where that does not settle,
+    from the same start with its slower trust-region method.
 
     Parameters
     ----------
@@ -115,10 +117,13 @@ def solve(problem: Problem, start: Array) -> Fit:
     ModelError
         It does not settle.
     """
-    found = least_squares(
-        problem.residual, start, jac=problem.jacobian, method="lm", x_scale="jac",
-        ftol=1e-12, xtol=1e-10, gtol=1e-12, max_nfev=400,
-    )  # fmt: skip
+    for method in ("lm", "trf"):
+        found = least_squares(
+            problem.residual, start, jac=problem.jacobian, method=method, x_scale="jac",
+            ftol=1e-12, xtol=1e-10, gtol=1e-12, max_nfev=MOST_STEPS,
+        )  # fmt: skip
+        if found.status > 0:
+            break
     if found.status <= 0 or not np.all(np.isfinite(found.fun)):
         raise ModelError("the fit does not settle; the measurements contradict each other?")
     return Fit(np.asarray(found.x), covariance(found.jac), np.asarray(found.fun))
@@ -214,7 +219,7 @@ def profile(
             except ModelError:
                 return bound
             if abs(abs(zb) - threshold) < CLOSE * threshold:
-                return float(np.clip(b, *sorted((bound, middle))))
+                return min(max(b, min(bound, middle)), max(bound, middle))
             beyond = sign * (b - bound) >= 0.0
             if beyond and abs(zb) < threshold:
                 return bound

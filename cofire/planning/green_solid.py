@@ -9,7 +9,7 @@ import numpy.typing as npt
 from numpy.typing import NDArray
 
 from cofire.planning.green import Green, Wall
-from cofire.planning.layers import decay_length
+from cofire.planning.layouts import decay_length
 from cofire.planning.response import Response
 
 Array = NDArray[np.float64]

@@ -7,67 +7,69 @@ fires them in batches, and ranks them by the flags' worst load.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-import numpy as np
-
-from cofire.errors import InputError, ModelError
+from cofire.errors import ModelError
 from cofire.inputs.cards import Card
-from cofire.inputs.vessel import Band, Vessel
-from cofire.physics.blends import find_material
-from cofire.physics.change_over import smear
+from cofire.inputs.vessel import Vessel
+from cofire.planning.candidates import Bench, batches, fire_candidates
 from cofire.planning.flags import Flag
-from cofire.planning.response import Response, fire_vessels
-from cofire.planning.verdict import Verdict, judge
-from cofire.structures.marching import Control
+from cofire.planning.layouts import (
+    SHARE_STEP,
+    Layout,
+    as_vessel,
+    bounds,
+    decay_length,
+    layouts,
+    least_height,
+    neighbours,
+    refuse_without_place,
+    zones,
+)
+from cofire.planning.response import Response
+from cofire.planning.verdict import Verdict
+from cofire.planning.workers import in_pairs
 
-SKEWS = (0.6, 1.0, 1.7, 2.5)
-"""Powers p of the metal's share (1 − x)^p over the transition: rich, even and poor in metal."""
-HEIGHT_STEPS = (0.5, 0.75, 1.0)
+__all__ = [
+    "LayerSearch", "Trial", "chance", "decay_length", "fixed", "load_of", "propose_layers",
+    "ranked", "trade_off", "trial", "try_layouts",
+]  # fmt: skip
+
+FIXED = ("peak", "density", "atmosphere", "core", "burnout")
+"""Rules that see the firing and the two substances, whatever the layers."""
+FIXED_IF_PURE = ("gradient", "transformation")
+"""Rules that see one material alone."""
+FIRST_HEIGHTS = (0.5, 1.0)
 """Transition heights tried first, of the tallest allowed. [-]"""
-SHARE_STEP = 5
-"""Blends are mixed in steps of this. [% of volume]"""
 TIE = 1.02
 """Candidates within this factor of the best load count as equal. [-]"""
-BATCH = 16
-COARSE = Control(relative_tolerance=2e-2, stress_tolerance=5e4)
-COARSE_FINENESS = 0.6
-
-
-@dataclass(frozen=True)
-class Layout:
-    """A transition: blends from the metal side on, their common height, and its middle.
-
-    Attributes
-    ----------
-    shares
-        Metal of each blend, by solid volume, falling. [%]
-    height
-        Of each blend's band, a multiple of the printer's layer. [m]
-    middle
-        Of the whole transition. [m]
-    """
-
-    shares: tuple[int, ...]
-    height: float
-    middle: float
-
-    @property
-    def total(self) -> float:
-        """Height of the whole transition. [m]"""
-        return self.height * len(self.shares)
+ROUNDS = 5
+"""Most rounds of refinement. [-]"""
+WORTH = 0.98
+"""More blends or height are shown where they bring the load below this, of the simpler one."""
 
 
 @dataclass(frozen=True)
 class Trial:
     """A layout, what it scored, and the flag that set the score.
 
-    `load` is the largest share of a limit used up over all flags. [-]
+    Attributes
+    ----------
+    load
+        Largest share of a limit used up, over the flags that layers can change. [-]
+    worst, floor
+        The flag that set it, and the worst flag that no layers change.
+    chance
+        Of a crack on cooling, all brittle bands together. [-]
+    verdict
+        Over all flags.
     """
 
     layout: Layout
     load: float
     worst: Flag
+    floor: Flag
+    chance: float
     verdict: str
 
 
@@ -83,6 +85,8 @@ class LayerSearch:
         √(r h)/[3(1−ν²)]^¼ at the joint: the length that a transition is measured by. [m]
     least_height
         Least height of a band from the smear of a change of paste. [m]
+    bounds
+        What the limits rule out, one sentence each.
     finished
         False where the search was interrupted.
     """
@@ -90,6 +94,7 @@ class LayerSearch:
     trials: tuple[Trial, ...]
     decay_length: float
     least_height: float
+    bounds: tuple[str, ...]
     finished: bool = True
 
     @property
@@ -98,289 +103,80 @@ class LayerSearch:
         return self.trials[0]
 
 
-def zones(vessel: Vessel, cards: Mapping[str, Card]) -> tuple[Card, Card, bool]:
-    """The metal and the ceramic that the vessel joins, and whether the metal stands below.
-
-    Parameters
-    ----------
-    vessel : Vessel
-        Its lowest and highest band must be a pure metal and a pure ceramic, in any order, and
-        all between them blends of the two.
-    cards : mapping
-        Materials by name.
-
-    Returns
-    -------
-    tuple of Card, Card and bool
-        Metal, ceramic, metal below.
-
-    Raises
-    ------
-    InputError
-        Another arrangement of bands.
-    """
-    known = dict(cards)
-    chosen = [find_material(band.material, known) for band in vessel.bands]
-    ends = [chosen[0], chosen[-1]]
-    kinds = [card.kind for card in ends]
-    between = [card for card in chosen[1:-1] if not card.parts]
-    if sorted(kinds) != ["ceramic", "metal"] or between:
-        raise InputError(
-            f"{vessel.name}: a plan needs one metal and one ceramic zone with nothing but blends "
-            f"of them between; the bands are {', '.join(card.name for card in chosen)}"
-        )
-    below = kinds[0] == "metal"
-    return (ends[0], ends[1], True) if below else (ends[1], ends[0], False)
-
-
-def decay_length(vessel: Vessel, height: float, poisson_ratio: float = 0.25) -> float:
-    """Length over which an edge disturbance of the wall dies away by e.
-
-    √(r h) / [3 (1 − ν²)]^¼ (Timoshenko & Woinowsky-Krieger 1959, ch. 15).
-
-    Parameters
-    ----------
-    vessel : Vessel
-        The vessel.
-    height : float
-        Where. [m]
-    poisson_ratio : float
-        [-]
-
-    Returns
-    -------
-    float
-        [m]
-    """
-    radius = float(np.interp(height, vessel.height, vessel.radius))
-    wall = float(np.interp(height, vessel.height, vessel.wall))
-    return float(np.sqrt(radius * wall) / (3.0 * (1.0 - poisson_ratio**2)) ** 0.25)
-
-
-def least_height(vessel: Vessel, height: float) -> float:
-    """Least height of a band: the smear of a change of paste, and two layers.
-
-    Parameters
-    ----------
-    vessel : Vessel
-        With its printer.
-    height : float
-        Of the joint. [m]
-
-    Returns
-    -------
-    float
-        A multiple of the layer. [m]
-    """
-    radius = float(np.interp(height, vessel.height, vessel.radius))
-    wall = float(np.interp(height, vessel.height, vessel.wall))
-    printer = vessel.printer
-    smeared = smear(printer.dead_volume, printer.tanks) / (2.0 * np.pi * radius * wall)
-    layers = max(2, int(np.ceil(smeared / printer.layer - 1e-9)))
-    return layers * printer.layer
-
-
-def shares(blends: int, skew: float) -> tuple[int, ...]:
-    """Metal share of evenly spaced blends, bent by a power, in mixable steps.
-
-    Parameters
-    ----------
-    blends : int
-        How many.
-    skew : float
-        Power of (1 − x). [-]
-
-    Returns
-    -------
-    tuple of int
-        Falling, each different, between 5 and 95. [%]
-    """
-    x = np.arange(1, blends + 1) / (blends + 1)
-    rounded = SHARE_STEP * np.round(100.0 * (1.0 - x) ** skew / SHARE_STEP)
-    return tuple(dict.fromkeys(int(v) for v in np.clip(rounded, SHARE_STEP, 100 - SHARE_STEP)))
-
-
-def as_vessel(vessel: Vessel, metal: str, ceramic: str, below: bool, layout: Layout) -> Vessel:
-    """The vessel with a layout's bands.
-
-    Parameters
-    ----------
-    vessel : Vessel
-        To be changed.
-    metal, ceramic : str
-        Names of the zones' materials.
-    below : bool
-        Whether the metal stands below.
-    layout : Layout
-        The transition.
-
-    Returns
-    -------
-    Vessel
-        A copy.
-    """
-    order = layout.shares if below else layout.shares[::-1]
-    names = [f"{metal} + {ceramic} = {share}" for share in order]
-    ends = (metal, ceramic) if below else (ceramic, metal)
-    start = layout.middle - 0.5 * layout.total
-    edges = [0.0, *(start + layout.height * k for k in range(len(names) + 1))]
-    edges.append(float(vessel.height[-1]))
-    if not names:
-        edges = [0.0, layout.middle, edges[-1]]
-    bands = tuple(
-        Band(name, low, high)
-        for name, low, high in zip([ends[0], *names, ends[1]], edges[:-1], edges[1:], strict=True)
-    )
-    return replace(vessel, bands=bands)
-
-
-def layouts(
-    vessel: Vessel,
-    heights: Sequence[float] = HEIGHT_STEPS,
-    skews: Sequence[float] = SKEWS,
-    places: Sequence[float] | None = None,
-) -> list[Layout]:
-    """Every layout of a coarse grid that printer, user and vessel allow.
-
-    Parameters
-    ----------
-    vessel : Vessel
-        With its limits.
-    heights : sequence of float
-        Of the tallest transition. [-]
-    skews : sequence of float
-        Powers of the metal's share. [-]
-    places : sequence of float, optional
-        Middles of the transition; by default the lowest, the highest and between. [m]
-
-    Returns
-    -------
-    list of Layout
-        The joint as it is first, then those with blends.
-    """
-    limits, layer = vessel.joint, vessel.printer.layer
-    middles = sorted({limits.lowest, 0.5 * (limits.lowest + limits.highest), limits.highest})
-    middles = middles if places is None else list(places)
-    found: dict[Layout, None] = {}
-    for middle in middles:
-        found[Layout((), 0.0, snapped(middle, layer))] = None
-        least = least_height(vessel, middle)
-        for blends in range(1, limits.blends + 1):
-            for part in heights:
-                height = layer * np.floor(part * limits.height / blends / layer + 1e-6)
-                if height < least - 1e-12:
-                    continue
-                for skew in skews:
-                    some = shares(blends, skew)
-                    if len(some) == blends:
-                        found[placed(vessel, Layout(some, float(height), middle))] = None
-    return [layout for layout in found if allowed(vessel, layout)]
-
-
-def snapped(height: float, layer: float) -> float:
-    """The nearest whole number of layers.
-
-    Parameters
-    ----------
-    height, layer : float
-        [m]
-
-    Returns
-    -------
-    float
-        [m]
-    """
-    return layer * round(height / layer)
-
-
-def placed(vessel: Vessel, layout: Layout) -> Layout:
-    """The layout with its foot on a layer and inside the vessel, its middle as near as may be.
-
-    Parameters
-    ----------
-    vessel : Vessel
-        The vessel.
-    layout : Layout
-        The layout.
-
-    Returns
-    -------
-    Layout
-        A copy.
-    """
-    layer, keep = vessel.printer.layer, max(vessel.joint.keep, 2 * vessel.printer.layer)
-    room = float(vessel.height[-1]) - layout.total
-    low = min(max(layout.middle - 0.5 * layout.total, keep), room - keep)
-    return replace(layout, middle=snapped(low, layer) + 0.5 * layout.total)
-
-
-def allowed(vessel: Vessel, layout: Layout) -> bool:
-    """Whether a layout keeps every limit of printer, user and vessel.
-
-    Parameters
-    ----------
-    vessel : Vessel
-        With its limits.
-    layout : Layout
-        The layout.
-
-    Returns
-    -------
-    bool
-        True where all are kept (to a thousandth of a millimetre).
-    """
-    limits, slack = vessel.joint, 0.51 * vessel.printer.layer
-    low = layout.middle - 0.5 * layout.total
-    return bool(
-        len(layout.shares) <= limits.blends
-        and layout.total <= limits.height + 1e-6
-        and limits.lowest - slack <= layout.middle <= limits.highest + slack
-        and low >= limits.keep - slack
-        and low + layout.total <= float(vessel.height[-1]) - limits.keep + slack
-        and (not layout.shares or layout.height >= least_height(vessel, layout.middle) - 1e-9)
-    )
-
-
-def try_layouts(
-    vessel: Vessel,
-    cards: Mapping[str, Card],
-    candidates: Sequence[Layout],
-    extend: bool = False,
-) -> Iterator[Trial]:
+def try_layouts(bench: Bench, vessel: Vessel, candidates: Sequence[Layout]) -> Iterator[Trial]:
     """Fire and judge layouts in batches, coarsely enough for a search.
 
     Parameters
     ----------
+    bench : Bench
+        What is known already.
     vessel : Vessel
         With its firing.
-    cards : mapping
-        Materials by name.
     candidates : sequence of Layout
         To be tried.
-    extend : bool
-        As in `fire_vessel`.
 
     Yields
     ------
     Trial
-        One a layout, in order.
+        One a layout that finds its equilibrium, in order.
+
+    Raises
+    ------
+    ModelError
+        None of them does.
     """
-    metal, ceramic, below = zones(vessel, cards)
-    for first in range(0, len(candidates), BATCH):
-        some = candidates[first : first + BATCH]
-        vessels = [as_vessel(vessel, metal.name, ceramic.name, below, c) for c in some]
-        responses = fire_vessels(
-            vessels, cards, extend=extend, control=COARSE, fineness=COARSE_FINENESS, points=3
-        )
-        for layout, response in zip(some, responses, strict=True):
-            yield trial(layout, response)
+    metal, ceramic, below = zones(vessel, bench.cards)
+
+    def vessel_of(layout: Layout) -> Vessel:
+        return as_vessel(vessel, metal.name, ceramic.name, below, layout)
+
+    def work(some: Sequence[Layout]) -> list[Trial | ModelError]:
+        fired = fire_candidates(bench, [vessel_of(layout) for layout in some])
+        return [
+            r if isinstance(r, ModelError) else trial(bench, layout, r)
+            for layout, r in zip(some, fired, strict=True)
+        ]
+
+    if candidates:
+        bench.history([vessel_of(layout) for layout in candidates])
+    lost: ModelError | None = None
+    found = 0
+    for results in in_pairs(work, batches(candidates)):
+        for result in results:
+            if isinstance(result, ModelError):
+                lost = result
+                continue
+            found += 1
+            yield result
+    if lost is not None and found == 0:
+        raise lost
 
 
-def trial(layout: Layout, response: Response) -> Trial:
+def fixed(flag: Flag, pure: Iterable[str]) -> bool:
+    """Whether no layers change a flag: it sees the firing and a pure zone alone.
+
+    Parameters
+    ----------
+    flag : Flag
+        The flag.
+    pure : iterable of str
+        Names of the two zones' materials.
+
+    Returns
+    -------
+    bool
+        True where it is the same for every layout.
+    """
+    return flag.rule in FIXED or (flag.rule in FIXED_IF_PURE and flag.zone in pure)
+
+
+def trial(bench: Bench, layout: Layout, response: Response) -> Trial:
     """What a fired layout scored.
 
     Parameters
     ----------
+    bench : Bench
+        Shared flags.
     layout : Layout
         The layout.
     response : Response
@@ -389,11 +185,35 @@ def trial(layout: Layout, response: Response) -> Trial:
     Returns
     -------
     Trial
-        Load of its worst flag.
+        Load of the worst flag that layers can change.
     """
-    verdict: Verdict = judge(response)
-    worst = max(verdict.flags, key=lambda f: 1.0 if f.load != f.load else f.load)
-    return Trial(layout, verdict.load, worst, verdict.word)
+    verdict = bench.judge(response)
+    pure = [card.name for card in response.cards if not card.parts]
+    floor = max((f for f in verdict.flags if fixed(f, pure)), key=load_of)
+    worst = max((f for f in verdict.flags if not fixed(f, pure)), key=load_of)
+    return Trial(layout, load_of(worst), worst, floor, chance(verdict), verdict.word)
+
+
+def load_of(flag: Flag) -> float:
+    """Load of a flag; what could not be computed counts as 1. [-]
+
+    Parameters
+    ----------
+    flag : Flag
+        The flag.
+    """
+    return 1.0 if flag.load != flag.load else flag.load
+
+
+def chance(verdict: Verdict) -> float:
+    """Largest chance of a crack on cooling that a verdict holds. [-]
+
+    Parameters
+    ----------
+    verdict : Verdict
+        Of a vessel.
+    """
+    return max((f.figure / 100.0 for f in verdict.flags if f.rule == "cooling"), default=0.0)
 
 
 def propose_layers(
@@ -401,13 +221,15 @@ def propose_layers(
     cards: Mapping[str, Card],
     *,
     extend: bool = False,
-    rounds: int = 5,
+    rounds: int = ROUNDS,
     progress: Callable[[int, int], None] | None = None,
+    bench: Bench | None = None,
 ) -> LayerSearch:
     """Search the transition that uses up least of the flags' limits.
 
-    A coarse grid over number, height, skew and place; then the neighbours of the best, round by
-    round, until nothing improves. Deterministic. An interrupt ends the search with what it has.
+    A coarse grid over number, height and skew of the blends; then the neighbours of the best,
+    round by round, until nothing improves. Deterministic. An interrupt ends the search with what
+    it has.
 
     Parameters
     ----------
@@ -421,6 +243,8 @@ def propose_layers(
         Most rounds of refinement.
     progress : callable, optional
         Is told how many are done and how many there are so far.
+    bench : Bench, optional
+        What is known already.
 
     Returns
     -------
@@ -433,33 +257,39 @@ def propose_layers(
         No layout keeps the limits; the message names the one that binds.
     """
     zones(vessel, cards)
+    refuse_without_place(vessel)
+    bench = bench or Bench(cards, extend)
     middle = 0.5 * (vessel.joint.lowest + vessel.joint.highest)
-    least = least_height(vessel, middle)
-    candidates = layouts(vessel, places=[middle]) or layouts(vessel)
-    if not candidates:
-        raise ModelError(
-            f"{vessel.name}: no transition keeps the limits: lowest_mm and highest_mm leave no "
-            "place for a joint inside the vessel"
-        )
+    candidates = layouts(vessel, FIRST_HEIGHTS, places=[middle])
     done: dict[Layout, Trial] = {}
     finished = True
+    step = 2 * SHARE_STEP
     improved: Layout | None = None
     try:
         for turn in range(rounds + 1):
-            new = [c for c in candidates if c not in done]
-            for result in try_layouts(vessel, cards, new, extend):
+            new = [layout for layout in candidates if layout not in done]
+            whole = len(done) + len(new)
+            for result in try_layouts(bench, vessel, new):
                 done[result.layout] = result
                 if progress:
-                    progress(len(done), len(done) + len(new))
+                    progress(len(done), whole)
             best = ranked(done.values())[0].layout
-            if turn == rounds or best == improved:
-                break
-            improved, candidates = best, neighbours(vessel, best)
+            if best == improved:
+                if step == SHARE_STEP or turn == rounds:
+                    break
+                step = SHARE_STEP
+            improved, candidates = best, neighbours(vessel, best, step)
     except KeyboardInterrupt:
         finished = False
         if not done:
             raise
-    return LayerSearch(tuple(ranked(done.values())), decay_length(vessel, middle), least, finished)
+    return LayerSearch(
+        tuple(ranked(done.values())),
+        decay_length(vessel, middle),
+        least_height(vessel, middle),
+        tuple(bounds(vessel)),
+        finished,
+    )
 
 
 def ranked(trials: Iterable[Trial]) -> list[Trial]:
@@ -482,40 +312,6 @@ def ranked(trials: Iterable[Trial]) -> list[Trial]:
     return [*equal, *(t for t in some if t.load > TIE * best)]
 
 
-def neighbours(vessel: Vessel, layout: Layout) -> list[Layout]:
-    """Layouts one step away: one share, the height, the place.
-
-    Parameters
-    ----------
-    vessel : Vessel
-        With its limits.
-    layout : Layout
-        The best so far.
-
-    Returns
-    -------
-    list of Layout
-        Those that keep the limits.
-    """
-    limits, layer = vessel.joint, vessel.printer.layer
-    found: dict[Layout, None] = {}
-    for k in range(len(layout.shares)):
-        for change in (-2 * SHARE_STEP, 2 * SHARE_STEP):
-            new = list(layout.shares)
-            new[k] += change
-            falling = all(a > b for a, b in zip([100, *new], [*new, 0], strict=True))
-            if falling:
-                found[replace(layout, shares=tuple(new))] = None
-    for factor in (0.85, 1.15):
-        height = layer * round(factor * layout.height / layer)
-        found[placed(vessel, replace(layout, height=height))] = None
-    for reach in (0.25 * (limits.highest - limits.lowest), 4.0 * layer):
-        for shift in (-reach, reach):
-            middle = min(max(layout.middle + shift, limits.lowest), limits.highest)
-            found[placed(vessel, replace(layout, middle=middle))] = None
-    return [new for new in found if new != layout and allowed(vessel, new)]
-
-
 def trade_off(search: LayerSearch) -> list[Trial]:
     """The best trial for each number of blends and each height: what more of either buys.
 
@@ -536,6 +332,6 @@ def trade_off(search: LayerSearch) -> list[Trial]:
             for k in kept
             if len(k.layout.shares) <= len(t.layout.shares) and k.layout.total <= t.layout.total
         ]
-        if not simpler or t.load < 0.98 * min(k.load for k in simpler):
+        if not simpler or t.load < WORTH * min(k.load for k in simpler):
             kept.append(t)
     return kept

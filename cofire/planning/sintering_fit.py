@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.inputs.cards import FiredAt
 from cofire.planning import fitting
+from cofire.planning.firing_clock import plain_clock
 from cofire.planning.fitting import Fit, covariance, pooled_spread, solve
 from cofire.planning.sintering_model import (
     ALONG,
     CURVE_UNCERTAINTY,
     DRIED_DENSITY,
+    ENERGY,
+    EXPONENT,
     FIRED_DENSITY,
+    FULL,
+    GREEN,
     HEIGHT,
     HOT,
     MOST_ALIKE,
@@ -162,9 +168,37 @@ def fit_curve(b: Bench, dropped: Sequence[int] = ()) -> CurveFit:
         Weights and free unknowns settled in a few rounds.
     """
     w = Weights((*b.stated, CURVE_UNCERTAINTY), 0.0, fitting.STATED_FREEDOM)
-    x, free = b.start, tuple[int, ...]()
+    x, free = solve(problem(b, w, ()), b.start).values, tuple[int, ...]()
     for _ in range(ROUNDS):
         free = tuple(i for i in told(b, w, x) if i not in dropped)
         fit = solve(problem(b, w, free), x)
         x, w = fit.values, reweighted(b, w, free, fit)
     return CurveFit(b, w, free, solve(problem(b, w, free), x))
+
+
+def density_in(c: CurveFit, fired: FiredAt) -> Callable[[Array], float]:
+    """Relative density after a plain firing, as a function of the unknowns.
+
+    Parameters
+    ----------
+    c : CurveFit
+        Whose centre counts.
+    fired : FiredAt
+        The firing.
+
+    Returns
+    -------
+    callable
+        From unknowns to density. [-]
+    """
+    clock, own = plain_clock(fired), c.bench.clocks[:-1]
+
+    def density(x: Array) -> float:
+        energy, n = float(np.exp(x[ENERGY])), float(np.exp(x[EXPONENT]))
+        centre = float(np.mean([o.read(energy)[0].mean() for o in own]))
+        score = n * (float(clock.read(energy)[0][0]) - centre) + float(x[PLACE])
+        return float(
+            x[GREEN] + (x[FULL] - x[GREEN]) / (1.0 + np.exp(-np.clip(score, -500.0, 500.0)))
+        )
+
+    return density

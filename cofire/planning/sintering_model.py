@@ -146,7 +146,8 @@ def bench(card: Card, measured: Measured) -> Bench | None:
             time, hot, lead = np.insert(time, 0, 0.0), np.insert(hot, 0, ROOM), 1
         else:
             lead = 0
-        thermal = sum(thermal_strains(card, curve.temperature, extend=True).values())
+        parts = thermal_strains(card, curve.temperature, extend=True)
+        thermal = np.sum(list(parts.values()), axis=0)
         rows += [
             (HOT, reading + k, float(curve.strain[i]), float(thermal[i]), len(clocks))
             for k, i in enumerate(kept)

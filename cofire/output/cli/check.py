@@ -59,12 +59,16 @@ def check(
     Example:  cofire check examples/silver_foot_vessel.toml
     """
     from cofire.output.verdict_text import as_json, as_text
+    from cofire.output.writing import columns
     from cofire.planning.cautions import cautions
     from cofire.planning.verdict import judge
 
     response = fired(vessel, tables, extend)
     verdict = judge(response)
-    write = as_json if json else as_text
-    typer.echo(write(response, verdict, cautions(response)), nl=False)
+    hazards = cautions(response)
+    if json:
+        typer.echo(as_json(response, verdict, hazards), nl=False)
+    else:
+        typer.echo(as_text(response, verdict, hazards, min(columns(), 100)), nl=False)
     if verdict.word == "no":
         raise typer.Exit(DEFECT)

@@ -32,7 +32,7 @@ def stress(
     Example:  cofire stress examples/silver_foot_vessel.toml --out cofire-out
     """
     from cofire.output import stress_text
-    from cofire.output.writing import check_folder
+    from cofire.output.writing import check_folder, columns
     from cofire.planning.response import band_stresses
 
     if out is not None:
@@ -45,7 +45,7 @@ def stress(
         from cofire.planning.response import relief as switched_off
 
         relieved = switched_off(response.vessel, load_cards(tables or []), extend)
-    typer.echo(stress_text.as_text(response, bands, relieved), nl=False)
+    typer.echo(stress_text.as_text(response, bands, relieved, columns()), nl=False)
     if out is not None:
         from cofire.output.figures import save
         from cofire.output.vessel_figures import stress_figure

@@ -1,0 +1,353 @@
+"""Which of many factors move a figure, told from a few hundred samples of it.
+
+Samples are dear, so a polynomial is fitted to them and asked instead: a few terms picked one by
+one from hundreds, as many as cross-validation bears out. Shares of the variance are Sobol'
+indices: `first` is what would go if the factor alone were known, `total` what would stay if all
+others were. Rank correlation, which needs no polynomial, stands beside as a check.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Term = tuple[tuple[int, int], ...]
+"""Product of polynomials: pairs of a factor and a degree, by factor; empty for the constant."""
+
+DEGREE = 3
+MOST_TERMS = 40
+FOLDS = 8
+WORTH = 1.02
+"""Fewer terms are taken where their error is within this factor of the least. [-]"""
+WILSON = 1.959963984540054
+"""Normal deviate of a 95 % interval. [-]"""
+
+
+def wilson(share: float, count: float) -> tuple[float, float]:
+    """95 % interval of a probability, from the share found in independent samples.
+
+    Wilson 1927, J. Am. Stat. Assoc. 22, 209. Where each sample gives a probability instead of yes
+    or no, or the samples are spread evenly, the interval is on the wide side.
+
+    Parameters
+    ----------
+    share : float
+        0 to 1. [-]
+    count : float
+        Samples, above 0. [-]
+
+    Returns
+    -------
+    tuple of float
+        Lower and upper end. [-]
+    """
+    square = WILSON**2 / count
+    middle = (share + 0.5 * square) / (1.0 + square)
+    half = np.sqrt(square * share * (1.0 - share) + 0.25 * square**2) / (1.0 + square)
+    return max(float(middle - half), 0.0), min(float(middle + half), 1.0)
+
+
+def polynomials(law: Callable[[Array], Array], degree: int) -> Array:
+    """Polynomials that are orthonormal under a distribution.
+
+    By a QR factorisation of powers at 400 Gauss points.
+
+    Parameters
+    ----------
+    law : callable
+        From shares of the distribution, 0 to 1, to its values.
+    degree : int
+        Highest, up to 10. [-]
+
+    Returns
+    -------
+    array
+        Coefficients of rising powers, one polynomial a row, shape (degree + 1, degree + 1). [-]
+    """
+    nodes, weights = np.polynomial.legendre.leggauss(400)
+    values = law(0.5 * (nodes + 1.0))
+    powers = np.vander(values, degree + 1, increasing=True) * np.sqrt(0.5 * weights)[:, None]
+    upper = np.linalg.qr(powers, mode="r")
+    upper *= np.sign(np.diag(upper))[:, None]
+    return np.asarray(np.linalg.inv(upper).T)
+
+
+@dataclass(frozen=True)
+class Surface:
+    """A figure as a polynomial of its factors.
+
+    Attributes
+    ----------
+    terms, weight
+        T products and what each is multiplied with, shape (T,).
+    basis
+        From `polynomials`.
+    explained
+        Share of the variance that it foretells of samples it was not fitted to. [-]
+    noise
+        Standard deviation of what it does not. [unit of the figure]
+    """
+
+    terms: tuple[Term, ...]
+    weight: Array
+    basis: Array
+    explained: float
+    noise: float
+
+    def __call__(self, factors: Array) -> Array:
+        """The figure at points of the factors.
+
+        Parameters
+        ----------
+        factors : array
+            Shape (N, d). [as the factors]
+
+        Returns
+        -------
+        array
+            Shape (N,). [unit of the figure]
+        """
+        used = {pair for term in self.terms for pair in term}
+        values = {(f, d): np.polynomial.polynomial.polyval(factors[:, f], self.basis[d])
+                  for f, d in used}  # fmt: skip
+        total = np.zeros(len(factors))
+        for term, weight in zip(self.terms, self.weight, strict=True):
+            product = np.full(len(factors), weight)
+            for pair in term:
+                product *= values[pair]
+            total += product
+        return total
+
+    @property
+    def factors(self) -> tuple[int, ...]:
+        """Factors that it depends on."""
+        return tuple(sorted({factor for term in self.terms for factor, _ in term}))
+
+    @property
+    def variance(self) -> float:
+        """Of the polynomial. [square of the figure's unit]"""
+        moving = [w for t, w in zip(self.terms, self.weight, strict=True) if t]
+        return float(np.sum(np.square(moving)))
+
+    def shares(self, count: int) -> tuple[Array, Array]:
+        """First-order and total share of each factor in the polynomial's variance.
+
+        Parameters
+        ----------
+        count : int
+            Number of factors d. [-]
+
+        Returns
+        -------
+        tuple of array
+            First and total, shape (d,) each; zeros where nothing moves. [-]
+        """
+        first, total = np.zeros(count), np.zeros(count)
+        for term, weight in zip(self.terms, self.weight, strict=True):
+            for factor, _ in term:
+                total[factor] += weight**2
+                if len(term) == 1:
+                    first[factor] += weight**2
+        whole = max(self.variance, np.finfo(float).tiny)
+        return first / whole, total / whole
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Every term that a polynomial may have, at the samples.
+
+    Attributes
+    ----------
+    terms
+        One factor, or products of two, up to a degree; M of them.
+    columns
+        Their values, shape (M, N). [-]
+    basis
+        From `polynomials`.
+    """
+
+    terms: tuple[Term, ...]
+    columns: Array
+    basis: Array
+
+
+def candidate_terms(factors: Array, basis: Array, degree: int = DEGREE) -> Candidates:
+    """Every term of one or two factors up to a degree.
+
+    Parameters
+    ----------
+    factors : array
+        Where the samples lie, shape (N, d). [as the factors]
+    basis : array
+        From `polynomials`, of `degree` or higher.
+    degree : int
+        Highest degree of a term. [-]
+
+    Returns
+    -------
+    Candidates
+        To fit any number of figures of these samples.
+    """
+    values = np.polynomial.polynomial.polyval(factors.T, basis[: degree + 1].T)
+    count = factors.shape[1]
+    terms: list[Term] = [((f, d),) for f in range(count) for d in range(1, degree + 1)]
+    columns = [values[d, f] for ((f, d),) in terms]
+    for a, b in combinations(range(count), 2):
+        for i in range(1, degree):
+            for j in range(1, degree + 1 - i):
+                terms.append(((a, i), (b, j)))
+                columns.append(values[i, a] * values[j, b])
+    return Candidates(tuple(terms), np.stack(columns), basis)
+
+
+def fitted_surface(candidates: Candidates, figure: Array, most: int = MOST_TERMS) -> Surface:
+    """The polynomial that foretells samples of a figure best.
+
+    Terms enter one at a time, the one most correlated with what is left (orthogonal matching
+    pursuit); a product only once one of its factors has entered. Their number is the least whose
+    error over eight folds of cross-validation, terms picked anew in each, is within 2 % of the
+    least of all.
+
+    Parameters
+    ----------
+    candidates : Candidates
+        Terms at the samples.
+    figure : array
+        Shape (N,). [any]
+    most : int
+        Terms, the constant left out; at most a quarter of the samples. [-]
+
+    Returns
+    -------
+    Surface
+        A constant where nothing helps.
+    """
+    basis, count = candidates.basis, len(figure)
+    spread, middle = float(np.var(figure)), float(np.mean(figure))
+    if spread <= 1e-18 * (1.0 + middle**2):
+        return Surface(((),), np.array([middle]), basis, 1.0, 0.0)
+    most = min(most, count // 4)
+    error = np.zeros(most + 1)
+    fold = np.arange(count) % FOLDS
+    for k in range(FOLDS):
+        _, left = _pursue(candidates, figure, fold != k, most)
+        error += np.square(left[:, fold == k]).sum(axis=1) / count
+    number = int(np.argmax(error <= WORTH * error.min()))
+    chosen, _ = _pursue(candidates, figure, fold >= 0, number)
+    columns = np.stack([np.ones(count), *candidates.columns[chosen]], axis=1)
+    weight = np.linalg.lstsq(columns, figure, rcond=None)[0]
+    explained = max(1.0 - float(error[number]) / spread, 0.0)
+    terms = ((), *(candidates.terms[k] for k in chosen))
+    return Surface(terms, weight, basis, explained, float(np.sqrt(error[number])))
+
+
+def _pursue(
+    candidates: Candidates, figure: Array, train: NDArray[np.bool_], most: int
+) -> tuple[list[int], Array]:
+    """Terms in the order they enter, and what each number of them leaves, (most + 1, N).
+
+    Fitted to the training rows; the other rows follow along.
+    """
+    columns = candidates.columns
+    table = columns[:, train] - columns[:, train].mean(axis=1, keepdims=True)
+    scale = np.einsum("mn,mn->m", table, table)
+    size = scale.copy()  # of the part of each column that is new
+    two = np.array([term[0][0] if len(term) == 1 else -1 for term in candidates.terms]) < 0
+    ends = np.array([(term[0][0], term[-1][0]) for term in candidates.terms])
+    entered = np.zeros(ends.max() + 1, dtype=bool)
+    left = figure - figure[train].mean()
+    kept: list[Array] = []
+    chosen: list[int] = []
+    residual = [left]
+    for _ in range(most):
+        usable = (size > 1e-8 * scale) & (~two | entered[ends].any(axis=1))
+        if not usable.any():
+            break
+        gain = np.where(usable, (table @ left[train]) ** 2 / np.maximum(size, 1e-300), -1.0)
+        best = int(np.argmax(gain))
+        column = columns[best] - columns[best, train].mean()
+        for old in kept:
+            column = column - (old[train] @ column[train]) * old
+        column = column / np.linalg.norm(column[train])
+        size = size - (table @ column[train]) ** 2
+        size[best] = 0.0
+        left = left - (column[train] @ left[train]) * column
+        kept.append(column)
+        chosen.append(best)
+        residual.append(left)
+        entered[ends[best]] = True
+    residual += [left] * (most + 1 - len(residual))
+    return chosen, np.stack(residual)
+
+
+def sobol_indices(
+    function: Callable[[Array], Array], one: Array, other: Array
+) -> tuple[Array, Array]:
+    """First-order and total Sobol' indices of a function, from two designs.
+
+    First order after Saltelli et al. 2010 (Comput. Phys. Commun. 181, 259, table 2, b), total
+    after Jansen 1999 (Comput. Phys. Commun. 117, 35; the same table, f). Costs N (d + 2) values.
+
+    Parameters
+    ----------
+    function : callable
+        From points, shape (N, d), to figures, shape (N,).
+    one, other : array
+        Independent points, shape (N, d). [as the factors]
+
+    Returns
+    -------
+    tuple of array
+        First and total, shape (d,) each; zeros where the function is constant. [-]
+    """
+    at_one, at_other = function(one), function(other)
+    both = np.concatenate([at_one, at_other])
+    middle, variance = float(both.mean()), float(both.var())
+    count = one.shape[1]
+    first, total = np.zeros(count), np.zeros(count)
+    if variance <= 1e-18 * (1.0 + middle**2):
+        return first, total
+    for k in range(count):
+        mixed = one.copy()
+        mixed[:, k] = other[:, k]
+        at_mixed = function(mixed)
+        first[k] = np.mean((at_other - middle) * (at_mixed - at_one)) / variance
+        total[k] = 0.5 * np.mean((at_one - at_mixed) ** 2) / variance
+    return first, total
+
+
+def rank_correlation(factors: Array, figure: Array) -> Array:
+    """Spearman's rank correlation of each factor with a figure.
+
+    Spearman 1904, Am. J. Psychol. 15, 72. Ties share their mean rank. Its standard error where
+    there is no relation is 1/√(N − 1).
+
+    Parameters
+    ----------
+    factors : array
+        Shape (N, d). [any]
+    figure : array
+        Shape (N,). [any]
+
+    Returns
+    -------
+    array
+        From −1 to 1, 0 where either is constant, shape (d,). [-]
+    """
+    ranks = np.stack([_ranks(column) for column in (*factors.T, figure)])
+    ranks -= ranks.mean(axis=1, keepdims=True)
+    length = np.linalg.norm(ranks, axis=1)
+    scale = length[:-1] * length[-1]
+    return np.asarray(np.where(scale > 0.0, ranks[:-1] @ ranks[-1] / np.maximum(scale, 1.0), 0.0))
+
+
+def _ranks(values: Array) -> Array:
+    """Rank of each value, equal ones at their mean."""
+    _, place, counts = np.unique(values, return_inverse=True, return_counts=True)
+    last = np.cumsum(counts).astype(np.float64)
+    return np.asarray((last - 0.5 * (counts - 1))[place])
