@@ -487,6 +487,16 @@ def test_a_firing_of_seven_years_takes_a_moment() -> None:
     assert curve.time.size < 30_000
 
 
+@pytest.mark.parametrize("lag", [0.0, 5e-324, 1e-6, 1e-3, 0.1, 5.0, 5.000001, 600.0])
+@pytest.mark.parametrize("hold", [0.0, 1e-9, 1e-4, 1.0, 60.0, 60.000012, 30000.0])
+def test_no_lag_or_hold_makes_time_stand_still(lag: float, hold: float) -> None:
+    segment = {"to_C": 900, "rate_C_per_h": 150, "hold_min": hold}
+    curve = trace(read_firing({"lag_min": lag, "segment": [segment]}, load_kilns(), "here"))
+    assert np.all(np.diff(curve.time) > 0.0)
+    assert np.all(np.isfinite(curve.ware))
+    assert curve.time.size < 5_000
+
+
 def test_marks_that_crowd_are_spread_and_others_stay() -> None:
     wanted = np.array([0.0, 0.1, 0.2, 5.0, 9.9, 10.0])
     found = spread(wanted, 1.0, 10.0)

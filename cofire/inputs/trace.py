@@ -18,7 +18,7 @@ GRID = 4.0
 USUAL_STEP = 5.0 * MINUTE
 """Nodes of a hold of usual length lie no further apart than this. [s]"""
 INSTANT = 1e-3
-"""A hold no longer than this is none. [s]"""
+"""A hold or a lag no longer than this is none. [s]"""
 END = ROOM + 5.0
 """A firing ends when kiln and ware have cooled to 25 °C. [K]"""
 
@@ -111,18 +111,15 @@ def ramp(kiln: Kiln, start: float, stop: float, rate: float) -> tuple[Array, Arr
 
 def _hold(start: float, length: float, lag: float) -> Array:
     """Times through a hold: dense while the ware approaches the kiln, a few hundred after that."""
-    settling = min(12.0 * lag, length)
+    settling = length if length - 12.0 * lag <= INSTANT else 12.0 * lag
     dense = min(USUAL_STEP, max(lag / 12.0, 15.0))
-    rest = length - settling
-    even = max(USUAL_STEP, rest / 200.0)
-    counts = [int(np.ceil(part / step - 1e-9)) for part, step in ((settling, dense), (rest, even))]
-    ends = (start, start + settling, start + length)
-    parts = [
-        low + (high - low) * np.arange(1, count + 1) / count
-        for low, high, count in zip(ends[:-1], ends[1:], counts, strict=True)
-        if count > 0
-    ]
-    return np.concatenate(parts)
+    even = max(USUAL_STEP, (length - settling) / 200.0)
+    nodes = [np.empty(0)]
+    for low, high, step in ((0.0, settling, dense), (settling, length, even)):
+        if high > low:
+            count = max(1, int(np.ceil((high - low) / step - 1e-9)))
+            nodes.append(start + low + (high - low) * np.arange(1, count + 1) / count)
+    return np.concatenate(nodes)
 
 
 def follow(time: Array, kiln: Array, lag: float, start: float) -> Array:
@@ -183,6 +180,7 @@ def trace(firing: Firing) -> Trace:
         The kiln cannot get past some temperature.
     """
     kiln = firing.kiln
+    lag = firing.lag if firing.lag > INSTANT else 0.0
     times, temperatures = [np.array([0.0])], [np.array([ROOM])]
     ends = [0.0]
     now, here = 0.0, ROOM
@@ -197,17 +195,17 @@ def trace(firing: Firing) -> Trace:
             now, here = float(times[-1][-1]), target
             ends.append(now)
         if hold > INSTANT:
-            times.append(_hold(now, hold, firing.lag))
+            times.append(_hold(now, hold, lag))
             temperatures.append(np.full(times[-1].shape, here))
             now = float(times[-1][-1])
             ends.append(now)
-    if firing.lag > 0.0:  # the ware is still warmer when the kiln has cooled
-        tail = firing.lag * np.log(1.0 + 100.0)
-        times.append(_hold(now, tail, firing.lag))
+    if lag > 0.0:  # the ware is still warmer when the kiln has cooled
+        tail = lag * np.log(1.0 + 100.0)
+        times.append(_hold(now, tail, lag))
         temperatures.append(np.full(times[-1].shape, here))
         ends.append(float(times[-1][-1]))
     time = np.concatenate(times)
     kiln_temperature = np.concatenate(temperatures)
-    ware = follow(time, kiln_temperature, firing.lag, ROOM)
+    ware = follow(time, kiln_temperature, lag, ROOM)
     corners = np.unique(np.searchsorted(time, np.array(ends) * (1 - 1e-12)))
     return Trace(time, ware, kiln_temperature, corners.astype(np.intp), firing.gas)

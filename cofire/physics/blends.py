@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 
 CONTACT_MARGIN = 0.01
 """A body's stiffness vanishes this far below its green density: necks grow first. [-]"""
-RULE = "derived: blend of {metal} and {ceramic} at {share:.0f} % metal by volume, {rule}"
+RULE = "blend of {metal} and {ceramic} at {share:g} % metal by volume, {rule}"
 
 
 def neck(card: Card, density: Array | float, reference: float) -> Array:
@@ -120,7 +120,7 @@ def blend(metal: Card, ceramic: Card, metal_fraction: float) -> Card:
         )
     c, parts = metal_fraction, (metal, ceramic)
     share = 100.0 * c
-    name = f"{share:.0f} % {metal.name} / {100 - share:.0f} % {ceramic.name}"
+    name = f"{share:.4g} % {metal.name} / {100 - share:.4g} % {ceramic.name}"
 
     def entry(key: str, value: Array, rows: Array | None, rule: str, spread: float) -> Property:
         rule = RULE.format(metal=metal.name, ceramic=ceramic.name, share=share, rule=rule)

@@ -247,6 +247,36 @@ def fit_weibull(strengths: npt.ArrayLike, confidence: float = 0.9) -> WeibullFit
     )
 
 
+def strength_at_risk(fit: WeibullFit, risk: float) -> tuple[float, float, float]:
+    """Strength at which the risk of rupture is as given, with its confidence limits. [Pa]
+
+    σ0 B^(1/m), at the level of the fit; B = ln 2 is the median. From the same pivots: m̂ ln(σ̂/σ) is
+    that of the characteristic strength plus (1 − m̂/m) ln B.
+
+    Parameters
+    ----------
+    fit : WeibullFit
+        From `fit_weibull`.
+    risk : float
+        B, positive; a volume V times as large as the bars' has V times their risk. [-]
+
+    Returns
+    -------
+    tuple of float
+        Most likely value, lower and upper limit. [Pa]
+    """
+    log_risk = float(np.log(positive("risk", risk)))
+    shape, scale = _pivots(fit.count)
+    ends = (0.5 * (1.0 - fit.confidence), 0.5 * (1.0 + fit.confidence))
+    low, high = np.quantile(scale + (1.0 - shape) * log_risk, ends)
+    found = np.log(fit.characteristic_strength) + log_risk / fit.modulus
+    return (
+        float(np.exp(found)),
+        float(np.exp(found - high / fit.modulus)),
+        float(np.exp(found - low / fit.modulus)),
+    )
+
+
 def _most_likely(logs: Array) -> tuple[Array, Array]:
     """Maximum-likelihood modulus and log of the characteristic strength of each row."""
     centred = logs - logs.mean(axis=1, keepdims=True)

@@ -6,7 +6,7 @@ the flags that all vessels of the same materials and firing share.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from itertools import pairwise
 from typing import TypeVar
@@ -115,29 +115,45 @@ class Bench:
             self._traces[key] = trace(firing)
         return self._traces[key]
 
-    def history(self, vessels: Sequence[Vessel]) -> History:
-        """Histories of all materials of vessels that share one firing, and of those before.
+    def history(self, firing: Firing, cards: Sequence[Card]) -> History:
+        """Histories of materials in a firing, in the order given.
 
         Parameters
         ----------
-        vessels : sequence of Vessel
-            The firing of the first counts.
+        firing : Firing
+            The firing.
+        cards : sequence of Card
+            Each once.
 
         Raises
         ------
         InputError
-            An unknown material, or a firing beyond a card's tables.
+            The firing goes beyond a card's tables.
         """
-        firing = vessels[0].firing
         key = firing_key(firing)
         known = self._histories.get(key)
-        bands = dict.fromkeys(band.material for vessel in vessels for band in vessel.bands)
-        cards = {card.name: card for card in map(self.material, bands)}
-        new = [card for name, card in cards.items() if known is None or name not in known.names]
+        new = [card for card in cards if known is None or card.name not in known.names]
         if new:
             added = histories(new, self.trace(firing), extend=self.extend)
-            self._histories[key] = added if known is None else beside(known, added)
-        return self._histories[key]
+            known = self._histories[key] = added if known is None else beside(known, added)
+        assert known is not None
+        return known.rows([known.names.index(card.name) for card in cards])
+
+    def used(self, vessels: Iterable[Vessel]) -> list[Card]:
+        """The materials of all bands of some vessels, each once.
+
+        Parameters
+        ----------
+        vessels : iterable of Vessel
+            Any.
+
+        Raises
+        ------
+        InputError
+            An unknown material.
+        """
+        bands = dict.fromkeys(band.material for vessel in vessels for band in vessel.bands)
+        return list({card.name: card for card in map(self.material, bands)}.values())
 
     def judge(self, response: Response) -> Verdict:
         """The verdict as `judge` gives it, shared flags taken from those found before.
@@ -247,9 +263,7 @@ def _fired(bench: Bench, vessels: Sequence[Vessel], control: Control) -> list[Re
         groups.setdefault(firing_key(vessel.firing), []).append(vessel)
     parts, place = [], {}
     for key, some in groups.items():
-        history = bench.history(some)
-        used = {bench.material(b.material).name for vessel in some for b in vessel.bands}
-        parts.append(history.rows([r for r, name in enumerate(history.names) if name in used]))
+        parts.append(bench.history(some[0].firing, bench.used(some)))
         for name in parts[-1].names:
             place[key, name] = len(place)
     whole, clocks = (parts[0], None) if len(parts) == 1 else in_step(parts)

@@ -16,6 +16,7 @@ from cofire.planning.candidates import Bench, batches, fire_candidates
 from cofire.planning.flags import Flag
 from cofire.planning.layouts import (
     SHARE_STEP,
+    SKEWS,
     Layout,
     as_vessel,
     bounds,
@@ -39,8 +40,11 @@ FIXED = ("peak", "density", "atmosphere", "core", "burnout")
 """Rules that see the firing and the two substances, whatever the layers."""
 FIXED_IF_PURE = ("gradient", "transformation")
 """Rules that see one material alone."""
-FIRST_HEIGHTS = (0.5, 1.0)
-"""Transition heights tried first, of the tallest allowed. [-]"""
+FIRST_SKEWS = (1.0, 1.7)
+"""Tried first, at the tallest transition."""
+LOWER = (0.75, 0.5)
+"""Heights tried next, of the tallest, and for how many of the best counts other skews are. [-]"""
+BETTER = 3
 TIE = 1.02
 """Candidates within this factor of the best load count as equal. [-]"""
 ROUNDS = 5
@@ -59,8 +63,8 @@ class Trial:
         Largest share of a limit used up, over the flags that layers can change. [-]
     worst, floor
         The flag that set it, and the worst flag that no layers change.
-    chance
-        Of a crack on cooling, all brittle bands together. [-]
+    cooling
+        Largest load of a cooling flag. [-]
     verdict
         Over all flags.
     """
@@ -69,7 +73,7 @@ class Trial:
     load: float
     worst: Flag
     floor: Flag
-    chance: float
+    cooling: float
     verdict: str
 
 
@@ -138,7 +142,7 @@ def try_layouts(bench: Bench, vessel: Vessel, candidates: Sequence[Layout]) -> I
         ]
 
     if candidates:
-        bench.history([vessel_of(layout) for layout in candidates])
+        bench.history(vessel.firing, bench.used(map(vessel_of, candidates)))  # before a fork
     lost: ModelError | None = None
     found = 0
     for results in in_pairs(work, batches(candidates)):
@@ -191,7 +195,8 @@ def trial(bench: Bench, layout: Layout, response: Response) -> Trial:
     pure = [card.name for card in response.cards if not card.parts]
     floor = max((f for f in verdict.flags if fixed(f, pure)), key=load_of)
     worst = max((f for f in verdict.flags if not fixed(f, pure)), key=load_of)
-    return Trial(layout, load_of(worst), worst, floor, chance(verdict), verdict.word)
+    cooling = max((load_of(f) for f in verdict.flags if f.rule == "cooling"), default=0.0)
+    return Trial(layout, load_of(worst), worst, floor, cooling, verdict.word)
 
 
 def load_of(flag: Flag) -> float:
@@ -260,25 +265,29 @@ def propose_layers(
     refuse_without_place(vessel)
     bench = bench or Bench(cards, extend)
     middle = 0.5 * (vessel.joint.lowest + vessel.joint.highest)
-    candidates = layouts(vessel, FIRST_HEIGHTS, places=[middle])
     done: dict[Layout, Trial] = {}
+
+    def run(candidates: Iterable[Layout]) -> None:
+        new = [layout for layout in candidates if layout not in done]
+        whole = len(done) + len(new)
+        for result in try_layouts(bench, vessel, new):
+            done[result.layout] = result
+            if progress:
+                progress(len(done), whole)
+
     finished = True
-    step = 2 * SHARE_STEP
-    improved: Layout | None = None
     try:
-        for turn in range(rounds + 1):
-            new = [layout for layout in candidates if layout not in done]
-            whole = len(done) + len(new)
-            for result in try_layouts(bench, vessel, new):
-                done[result.layout] = result
-                if progress:
-                    progress(len(done), whole)
+        run(layouts(vessel, (1.0,), FIRST_SKEWS, [middle]))
+        run(second(vessel, done.values(), middle))
+        step, before = 2 * SHARE_STEP, None
+        for _ in range(rounds):
             best = ranked(done.values())[0].layout
-            if best == improved:
-                if step == SHARE_STEP or turn == rounds:
+            if best == before:
+                if step == SHARE_STEP:
                     break
                 step = SHARE_STEP
-            improved, candidates = best, neighbours(vessel, best, step)
+            before = best
+            run(neighbours(vessel, best, step))
     except KeyboardInterrupt:
         finished = False
         if not done:
@@ -290,6 +299,38 @@ def propose_layers(
         tuple(bounds(vessel)),
         finished,
     )
+
+
+def second(vessel: Vessel, trials: Iterable[Trial], middle: float) -> list[Layout]:
+    """After the tallest transitions: lower ones of the same blends, and other skews of the best.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    trials : iterable of Trial
+        The tallest, in any order.
+    middle : float
+        Where. [m]
+
+    Returns
+    -------
+    list of Layout
+        The best blends of each count, lower; the best counts, more and less skewed.
+    """
+    best: dict[int, Layout] = {}
+    for t in ranked(trials):
+        best.setdefault(len(t.layout.shares), t.layout)
+    leading = [count for count in best if count][:BETTER]
+    found = []
+    for layout in layouts(vessel, (1.0, *LOWER), SKEWS, [middle]):
+        known = best.get(len(layout.shares))
+        if known is not None and (
+            layout.shares == known.shares
+            or (layout.total == known.total and len(layout.shares) in leading)
+        ):
+            found.append(layout)
+    return found
 
 
 def ranked(trials: Iterable[Trial]) -> list[Trial]:

@@ -8,7 +8,7 @@ from typing import TypeVar
 
 from cofire.errors import CofireError
 from cofire.planning.bars import Piece
-from cofire.planning.green import Green, Refired, fired_again, green_vessel
+from cofire.planning.green import Green, Refired, green_to_size, green_vessel
 from cofire.planning.green_solid import Overhang, overhangs
 from cofire.planning.paste import BandPaste, Batch, Cost, band_pastes, batches, cost
 from cofire.planning.response import Response
@@ -93,14 +93,15 @@ def making(response: Response, tell: Callable[[str], None] | None = None) -> Mak
             return None
 
     verdict = judge(response)
-    green = green_vessel(response)
+    sized = tried("firing the print", lambda: green_to_size(response))
+    green, refired = sized or (green_vessel(response), None)
     made = batches(response, green)
     several = len(response.cards) > 1
     return Making(
         response,
         verdict,
         green,
-        tried("firing the print again", lambda: fired_again(green, response)),
+        refired,
         tuple(overhangs(green, response)),
         tuple(band_pastes(response, green)),
         tuple(made),

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import norm
 
-from cofire.inputs.cards import Card, FiredAt
+from cofire.inputs.cards import Card, FiredAt, Property
 from cofire.inputs.properties import SPECS
 from cofire.planning.fitting import LEVEL
 
@@ -168,6 +168,26 @@ def card_spread(card: Card, name: str) -> float:
         return np.inf
     row = card[name]
     return float(row.uncertainty[0].relative(row.value[:1])[0] * abs(row.scalar))
+
+
+def card_rows_spread(table: Property) -> Array:
+    """Standard uncertainty of each row of a property.
+
+    Parameters
+    ----------
+    table : Property
+        Of a card.
+
+    Returns
+    -------
+    array
+        Shape (R,). [SI unit of the property]
+    """
+    sizes = [
+        float(u.relative(np.array([v]))[0] * abs(v))
+        for u, v in zip(table.uncertainty, table.value, strict=True)
+    ]
+    return np.array(sizes)
 
 
 def worth_having(card: Card, value: Value, remedy: str) -> Findings:

@@ -7,48 +7,67 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cofire.errors import CofireError
 from cofire.inputs.cards import Card
-from cofire.inputs.firing import LAG, simple_firing
 from cofire.inputs.vessel import Vessel
-from cofire.planning.flags import GO, Flag
+from cofire.planning.alternatives import Alternative, alternatives
+from cofire.planning.candidates import Bench
+from cofire.planning.flags import GO
 from cofire.planning.layers import (
-    COARSE,
-    COARSE_FINENESS,
     LayerSearch,
-    Layout,
-    as_vessel,
-    neighbours,
+    Trial,
+    chance,
     propose_layers,
     ranked,
     try_layouts,
+)
+from cofire.planning.layouts import (
+    Layout,
+    as_vessel,
+    given_layout,
+    layouts,
+    neighbours,
+    refuse_without_place,
     zones,
 )
 from cofire.planning.response import Response, fire_vessel
-from cofire.planning.schedule import Schedule, propose_schedule
-from cofire.planning.screening import STUDIO_GASES, screen
+from cofire.planning.schedule import USUAL, Frame, Schedule, Setting, frame, propose_schedule
+from cofire.planning.stress_flags import FAILURE_NO
 from cofire.planning.verdict import Verdict, judge
-from cofire.planning.windows import RATE
+from cofire.planning.workers import in_pairs
 from cofire.structures.marching import Control
 
-FINE = Control(relative_tolerance=2e-3, stress_tolerance=2e3)
+FINE = Control(relative_tolerance=1e-2, stress_tolerance=1e4, landmark_tolerance=1e-4)
 FINE_FINENESS = 1.5
+"""Mesh of the last check: the chance of a crack is as with twice as fine a mesh within 2 % of
+stress."""
+LAYER_ROUNDS = 2
+"""Rounds of refinement of the layers before the schedule is known. [-]"""
 ROUNDS = 2
-THINNER = 0.7
-PARTNERS = 2
+"""How often layers and schedule are settled in turn. [-]"""
+TENFOLD = 10.0
+"""A plan that lowers the chance of a crack less than this says what nothing within the limits
+brings it below. [-]"""
+DOUBT = 0.95
+"""Loads of a search may lie above those of the last check by this: its mesh is coarser. [-]"""
 
 
 @dataclass(frozen=True)
-class Alternative:
-    """Something else to try, and the load its worst flag would reach.
+class Scan:
+    """How low a coarse grid over all limits gets, in the proposed firing.
 
-    `load` is the largest share of a limit used up, not finite where it cannot be had. [-]
+    Attributes
+    ----------
+    layouts
+        How many were fired: every count, height, skew and place of the grid. [-]
+    least
+        Least load of the flags that layers can change. [-]
+    chance
+        Below which none of them brings the chance of a crack, 5 % of stress allowed for. [-]
     """
 
-    what: str
-    load: float
-    worst: Flag | None
-    note: str = ""
+    layouts: int
+    least: float
+    chance: float
 
 
 @dataclass(frozen=True)
@@ -64,7 +83,9 @@ class Plan:
     layout
         Its transition.
     layers, schedule
-        The two searches.
+        The two searches; None where an interrupt came before them.
+    scan
+        Of the whole grid, where the proposal lowers the chance of a crack less than tenfold.
     alternatives
         Best first; empty where the proposal is a go.
     finished
@@ -76,10 +97,26 @@ class Plan:
     response: Response
     verdict: Verdict
     layout: Layout
-    layers: LayerSearch
+    layers: LayerSearch | None
     schedule: Schedule | None
+    scan: Scan | None
     alternatives: tuple[Alternative, ...]
     finished: bool
+
+    @property
+    def chances(self) -> tuple[float, float]:
+        """Chance of a crack on cooling as given and as proposed. [-]"""
+        return chance(self.given_verdict), chance(self.verdict)
+
+
+@dataclass
+class _Draft:
+    """The best so far, kept where an interrupt can find it."""
+
+    vessel: Vessel
+    layout: Layout
+    layers: LayerSearch | None = None
+    schedule: Schedule | None = None
 
 
 def propose(
@@ -89,7 +126,7 @@ def propose(
     extend: bool = False,
     tell: Callable[[str], None] | None = None,
 ) -> Plan:
-    """Plan one vessel: layers and schedule in turn until neither changes the verdict.
+    """Plan one vessel: layers and schedule in turn until neither changes, then check.
 
     Deterministic. An interrupt ends the search with the best so far, marked as unfinished.
 
@@ -116,110 +153,123 @@ def propose(
     """
     say = tell or (lambda line: None)
     metal, ceramic, below = zones(vessel, cards)
-    given = fire_vessel(vessel, cards, extend=extend)
-    given_verdict = judge(given)
-    say(f"as given: {given_verdict.word}, {given_verdict.worst.rule}")
-    layers = propose_layers(
-        vessel, cards, extend=extend, progress=lambda n, of: say(f"layers: {n} of {of}")
-    )
-    layout, schedule = layers.best.layout, None
-    finished = layers.finished
-    best = as_vessel(vessel, metal.name, ceramic.name, below, layout)
+    refuse_without_place(vessel)
+    whole = frame(vessel, cards)
+    bench = Bench(cards, extend)
+    draft = _Draft(vessel, given_layout(vessel, cards))
+    finished = True
     try:
-        load = layers.best.load
-        for _ in range(ROUNDS):
-            found = propose_schedule(
-                best, cards, extend=extend, progress=lambda n: say(f"schedule: {n}")
-            )
-            if schedule is not None and found.load > 0.99 * load:
-                break
-            if found.load <= 1.02 * load or schedule is None:
-                schedule, load = found, min(found.load, load)
-                best = replace(best, firing=found.firing)
-            near = [layout, *neighbours(best, layout)]
-            top = ranked(list(try_layouts(best, cards, near, extend)))[0]
-            if top.layout == layout:
-                break
-            layout, load = top.layout, top.load
-            best = as_vessel(best, metal.name, ceramic.name, below, layout)
+        _search(draft, vessel, bench, whole, say)
     except KeyboardInterrupt:
         finished = False
-    response = fire_vessel(best, cards, extend=extend, control=FINE, fineness=FINE_FINENESS)
-    verdict = judge(response)
-    if given_verdict.load < verdict.load:
-        response, verdict, layout, schedule = given, given_verdict, _as_given(vessel), None
-    others: tuple[Alternative, ...] = ()
-    if verdict.grade > GO and finished:
-        say("alternatives")
-        others = alternatives(best, cards, layout, extend)
-    return Plan(given, given_verdict, response, verdict, layout, layers, schedule, others, finished)
+    say("last check")
+
+    def check(one: Vessel) -> tuple[Response, Verdict]:
+        response = fire_vessel(one, cards, extend=extend, control=FINE, fineness=FINE_FINENESS)
+        return response, judge(response)
+
+    given, best = in_pairs(check, [vessel, draft.vessel])
+    layout, schedule = draft.layout, draft.schedule
+    if given[1].load < best[1].load:
+        best, layout, schedule = given, given_layout(vessel, cards), None
+    scan, others = None, ()
+    try:
+        if finished and 0.0 < chance(given[1]) < TENFOLD * chance(best[1]):
+            scan = scan_layouts(bench, best[0].vessel, say)
+        if finished and best[1].grade > GO:
+            say("alternatives")
+            others = alternatives(bench, best[0].vessel, layout)
+    except KeyboardInterrupt:
+        finished = False
+    return Plan(*given, *best, layout, draft.layers, schedule, scan, others, finished)
 
 
-def _as_given(vessel: Vessel) -> Layout:
-    return Layout((), 0.0, vessel.bands[0].high)
+def _search(
+    draft: _Draft, vessel: Vessel, bench: Bench, whole: Frame, say: Callable[[str], None]
+) -> None:
+    """Layers under the usual firing of these zones, then schedule and layers in turn."""
+    metal, ceramic, below = zones(vessel, bench.cards)
+
+    def laid(layout: Layout) -> Vessel:
+        return as_vessel(vessel, metal.name, ceramic.name, below, layout)
+
+    usual = whole.fired(Setting(len(whole.tops) // 2, USUAL, USUAL))
+    layers = propose_layers(
+        replace(vessel, firing=usual), bench.cards, rounds=LAYER_ROUNDS, bench=bench,
+        progress=lambda n, of: say(f"layers: {n} of {of}"),
+    )  # fmt: skip
+    draft.layers, draft.layout = layers, layers.best.layout
+    draft.vessel = replace(laid(draft.layout), firing=usual)
+    if not layers.finished:
+        raise KeyboardInterrupt
+    for _ in range(ROUNDS):
+        start = draft.schedule.setting if draft.schedule else None
+        schedule = propose_schedule(
+            laid(draft.layout), bench.cards, bench=bench, start=start, whole=whole,
+            progress=lambda n: say(f"schedule: {n}"),
+        )  # fmt: skip
+        draft.schedule = schedule
+        draft.vessel = replace(laid(draft.layout), firing=schedule.firing)
+        if not schedule.finished:
+            raise KeyboardInterrupt
+        draft.layers = again(bench, draft.vessel, draft.layers or layers, draft.layout)
+        say(f"layers: {len(draft.layers.trials)} in this firing")
+        if draft.layers.best.layout == draft.layout:
+            break
+        draft.layout = draft.layers.best.layout
+        draft.vessel = replace(laid(draft.layout), firing=schedule.firing)
 
 
-def alternatives(
-    vessel: Vessel, cards: Mapping[str, Card], layout: Layout, extend: bool
-) -> tuple[Alternative, ...]:
-    """Other partners, a thinner wall, the other order: the load that each would reach.
-
-    Each keeps the proposal's transition and its kind of firing; a partner is fired at the middle
-    of its own window.
+def again(bench: Bench, vessel: Vessel, layers: LayerSearch, layout: Layout) -> LayerSearch:
+    """The telling layouts of a search in another firing, and the neighbours of the best.
 
     Parameters
     ----------
+    bench : Bench
+        What is known already.
     vessel : Vessel
-        The proposal.
-    cards : mapping
-        Materials by name.
+        With the new firing.
+    layers : LayerSearch
+        Of the earlier firing.
     layout : Layout
-        Its transition.
-    extend : bool
-        As in `fire_vessel`.
+        Its best.
 
     Returns
     -------
-    tuple of Alternative
-        Best first.
+    LayerSearch
+        The best of each count and height, and what lies near the best of all.
     """
-    metal, ceramic, below = zones(vessel, cards)
-    found = [
-        _try(
-            f"a wall of {1e3 * THINNER * float(vessel.wall.max()):.1f} mm",
-            replace(vessel, wall=THINNER * vessel.wall), cards, extend,
-        ),
-        _try(
-            "the zones in the other order",
-            as_vessel(vessel, metal.name, ceramic.name, not below, layout), cards, extend,
-        ),
-    ]  # fmt: skip
-    metals = [c for c in cards.values() if c.kind == "metal"]
-    bodies = [c for c in cards.values() if c.kind == "ceramic"]
-    gases = tuple(dict.fromkeys([vessel.firing.gas, *STUDIO_GASES]))
-    for one, other in (([metal], bodies), (metals, [ceramic])):
-        pairs = [
-            p
-            for p in screen(one, other, vessel.firing.kiln, gases)
-            if p.verdict != "no" and (p.metal, p.ceramic) != (metal.name, ceramic.name)
-        ]
-        for pair in pairs[:PARTNERS]:
-            assert pair.window is not None
-            hold = pair.window.hold + 4.0 * LAG[pair.gas]
-            firing = simple_firing(vessel.firing.kiln, pair.window.peak, hold, RATE, pair.gas)
-            new = replace(as_vessel(vessel, pair.metal, pair.ceramic, below, layout), firing=firing)
-            found.append(_try(f"{pair.metal} with {pair.ceramic}, in {pair.gas}", new, cards, True))
-    return tuple(sorted(found, key=lambda a: (not np.isfinite(a.load), a.load)))
+    telling: dict[tuple[int, float], Layout] = {}
+    for t in layers.trials:
+        telling.setdefault((len(t.layout.shares), t.layout.total), t.layout)
+    candidates = dict.fromkeys([layout, *telling.values(), *neighbours(vessel, layout)])
+    return replace(layers, trials=tuple(ranked(try_layouts(bench, vessel, list(candidates)))))
 
 
-def _try(what: str, vessel: Vessel, cards: Mapping[str, Card], extend: bool) -> Alternative:
-    """The load that one alternative reaches, or why it cannot be had."""
-    try:
-        response = fire_vessel(
-            vessel, cards, extend=extend, control=COARSE, fineness=COARSE_FINENESS
-        )
-        verdict = judge(response)
-    except CofireError as error:
-        return Alternative(what, float("nan"), None, str(error))
-    worst = max(verdict.flags, key=lambda f: 1.0 if f.load != f.load else f.load)
-    return Alternative(what, verdict.load, worst)
+def scan_layouts(bench: Bench, vessel: Vessel, say: Callable[[str], None]) -> Scan:
+    """Every layout of the coarse grid, at every place, in the proposed firing.
+
+    Parameters
+    ----------
+    bench : Bench
+        What is known already.
+    vessel : Vessel
+        The proposal.
+    say : callable
+        Is told how many are done.
+
+    Returns
+    -------
+    Scan
+        Its least load and chance.
+    """
+    grid = layouts(vessel)
+    done: list[Trial] = []
+    for trial in try_layouts(bench, vessel, grid):
+        done.append(trial)
+        say(f"scan: {len(done)} of {len(grid)}")
+    least = min(t.cooling for t in done)
+    _, ceramic, _ = zones(vessel, bench.cards)
+    m = ceramic["weibull_modulus"].scalar
+    risk = -np.log1p(-FAILURE_NO) * (DOUBT * least) ** m
+    return Scan(len(done), min(t.load for t in done), float(-np.expm1(-risk)))

@@ -1,0 +1,123 @@
+"""What the firing sheet rests on: cards, kiln, vessel file, and what was read beyond a table."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cofire.inputs.cards import Card, Property
+from cofire.inputs.properties import SPECS
+from cofire.inputs.units import celsius, kelvin
+from cofire.output.html_parts import listed, named, shown, table
+from cofire.output.verdict_text import number
+from cofire.planning.kiln_steps import pure_materials
+from cofire.planning.making import Making
+
+WARM = kelvin(500.0)
+"""Expansion is shown up to here: common practice. [K]"""
+NUMBERS = (
+    ("drying_shrinkage", "drying shrinkage, %"),
+    ("green_density", "relative density, burnt out"),
+    ("fired_density", "relative density, fired"),
+    ("thermal_expansion", "expansion to 500 °C, 1e-6/K"),
+    ("young_modulus", "Young's modulus, GPa"),
+    ("strength", "strength, MPa"),
+    ("weibull_modulus", "Weibull modulus"),
+    ("fracture_toughness", "toughness, MPa m^0.5"),
+    ("yield_stress", "yield stress, MPa"),
+    ("solidus", "first liquid, °C"),
+    ("firing_ceiling", "firing ceiling, °C"),
+)
+"""Properties on which print, stress and limits hang most, and their names and units here."""
+UNITS = {"%": 0.01, "1e-6/K": 1e-6, "GPa": 1e9, "MPa": 1e6, "MPa m^0.5": 1e6}
+
+
+def _value(p: Property, unit: str, sources: list[str]) -> str:
+    """A number with its uncertainty, how it is known, and the number of its source."""
+    row = 0
+    if p.temperature is not None and p.name == "thermal_expansion":
+        row = int(np.argmin(np.abs(p.temperature - WARM)))
+    factor = UNITS.get(unit, 1.0)
+    value = celsius(float(p.value[row])) if unit == "°C" else float(p.value[row]) / factor
+    u = p.uncertainty[row]
+    spread = {
+        "%": f"± {100 * u.size:.2g} %",
+        "factor": f"×÷ {u.size:.2g}",
+        "+-": f"± {number(u.size / factor)}",
+    }[u.form]
+    if p.source[row] not in sources:
+        sources.append(p.source[row])
+    where = sources.index(p.source[row]) + 1
+    figure = f"{value:.0f}" if unit == "°C" else f"{value:.3g}"
+    return f"{figure} {spread}, {p.basis[row]} [{where}]"
+
+
+def cards_table(cards: list[Card]) -> str:
+    """The numbers of the cards on which most hangs, and their sources.
+
+    Parameters
+    ----------
+    cards : list of Card
+        Pure materials.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    sources: list[str] = []
+    rows = []
+    for key, name in NUMBERS:
+        unit = name.rpartition(", ")[2] if ", " in name else ""
+        if any(key in card for card in cards):
+            cells = (_value(card[key], unit, sources) if key in card else "" for card in cards)
+            rows.append([shown(name), *cells])
+    assert all(key in SPECS for key, _ in NUMBERS)
+    head = ("", *(named(card.name) for card in cards))
+    told = "Numbers of the cards on which most hangs, with one standard uncertainty"
+    whole = table("cards", told, head, rows, kinds=dict.fromkeys(range(1, len(head)), "text"))
+    return whole + "\n" + listed(map(shown, sources), "ol", "columns small")
+
+
+def input_lines(m: Making) -> str:
+    """Kiln, vessel file, numerical error, and what is missing or beyond a table.
+
+    Parameters
+    ----------
+    m : Making
+        From `making`.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    vessel, shell = m.response.vessel, m.response.shell
+    kiln, printer = vessel.firing.kiln, vessel.printer
+    source = f" ({shown(kiln.source)})" if kiln.source else ""
+    lines = [
+        f"Kiln: {named(kiln.name)}, at most {celsius(kiln.max_temperature):.0f} °C{source}.",
+        f"Printer: layers of {1e3 * printer.layer:g} mm, roads of {1e3 * printer.nozzle:g} mm, "
+        f"{1e6 * printer.dead_volume:g} ml from the swap to the nozzle, mixing as "
+        f"{printer.tanks:g} tanks.",
+        f"Numerical error: mesh {100 * shell.mesh_error:.1f} % of the peak stress, time "
+        f"{shell.step_error.max() / 1e6:.2f} MPa.",
+        *(f"<b>Beyond its table:</b> {shown(line)}." for line in m.response.history.extended),
+        *(f"<b>Not computed:</b> {shown(line)}" for line in m.missing),
+    ]
+    return listed(lines, look="columns small")
+
+
+def inputs(m: Making) -> str:
+    """Cards, sources, kiln and printer.
+
+    Parameters
+    ----------
+    m : Making
+        From `making`.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    return cards_table(pure_materials(m.response)) + "\n" + input_lines(m)

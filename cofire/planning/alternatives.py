@@ -1,0 +1,140 @@
+"""What else could be done where no plan reaches go: another partner, wall, order, sleeve, firing.
+
+Each alternative is fired in the search's coarse way and tells the load that its worst flag would
+reach; some only tell why they cannot be had.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.errors import CofireError, ModelError
+from cofire.inputs.cards import Card
+from cofire.inputs.firing import LAG
+from cofire.inputs.units import celsius
+from cofire.inputs.vessel import Vessel
+from cofire.planning.candidates import Bench, fire_candidates
+from cofire.planning.flags import Flag
+from cofire.planning.layers import load_of
+from cofire.planning.layouts import Layout, as_vessel, zones
+from cofire.planning.other_joints import sleeve, two_firings
+from cofire.planning.schedule import USUAL, Setting, frame
+from cofire.planning.screening import STUDIO_GASES, screen
+
+Array = NDArray[np.float64]
+
+THINNER = 0.7
+PARTNERS = 2
+"""Other partners shown for either zone. [-]"""
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """Something else to try, and the load its worst flag would reach.
+
+    Attributes
+    ----------
+    what
+        A few words.
+    load
+        Largest share of a limit used up, not finite where it cannot be had. [-]
+    worst
+        The flag that sets it.
+    note
+        What is compared, or why it cannot be had.
+    """
+
+    what: str
+    load: float
+    worst: Flag | None
+    note: str = ""
+
+
+def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternative, ...]:
+    """Other partners, a thinner wall, the other order, a sleeve, two firings: what each reaches.
+
+    Wall and order keep the proposal's transition and firing; a partner keeps the transition and
+    gets the usual firing of its own window; sleeve and two firings keep the firing alone.
+
+    Parameters
+    ----------
+    bench : Bench
+        With the materials.
+    vessel : Vessel
+        The proposal.
+    layout : Layout
+        Its transition.
+
+    Returns
+    -------
+    tuple of Alternative
+        Best first; those that cannot be had last.
+    """
+    metal, ceramic, below = zones(vessel, bench.cards)
+    wide = Bench(bench.cards, extend=True)
+    wall = THINNER * vessel.wall
+    tries: list[tuple[str, Callable[[], Vessel]]] = [
+        (f"a wall of {1e3 * float(wall.max()):.1f} mm", lambda: replace(vessel, wall=wall)),
+        (
+            "the zones in the other order",
+            lambda: as_vessel(vessel, metal.name, ceramic.name, not below, layout),
+        ),
+        *_partners(vessel, bench.cards, layout),
+    ]
+    ready: list[tuple[str, Vessel]] = []
+    found: list[Alternative] = []
+    for what, make in tries:
+        try:
+            one = make()
+            wide.history(one.firing, wide.used([one]))
+            ready.append((what, one))
+        except CofireError as error:
+            found.append(Alternative(what, float("nan"), None, str(error)))
+    for (what, _), fired in zip(
+        ready, fire_candidates(wide, [one for _, one in ready]), strict=True
+    ):
+        if isinstance(fired, ModelError):
+            found.append(Alternative(what, float("nan"), None, str(fired)))
+            continue
+        worst = max(wide.judge(fired).flags, key=load_of)
+        found.append(Alternative(what, load_of(worst), worst))
+    for what, work in (("sleeve", sleeve), ("two firings", two_firings)):
+        try:
+            what, worst, note = work(wide, vessel)
+            found.append(Alternative(what, load_of(worst), worst, note))
+        except CofireError as error:
+            found.append(Alternative(what, float("nan"), None, str(error)))
+    return tuple(sorted(found, key=lambda a: (not np.isfinite(a.load), a.load)))
+
+
+def _partners(
+    vessel: Vessel, cards: Mapping[str, Card], layout: Layout
+) -> list[tuple[str, Callable[[], Vessel]]]:
+    """The nearest other partners of either zone, each in the usual firing of its own window."""
+    metal, ceramic, below = zones(vessel, cards)
+    metals = [card for card in cards.values() if card.kind == "metal"]
+    bodies = [card for card in cards.values() if card.kind == "ceramic"]
+    gases = tuple(dict.fromkeys([vessel.firing.gas, *STUDIO_GASES]))
+    found: list[tuple[str, Callable[[], Vessel]]] = []
+    for one, other in (([metal], bodies), (metals, [ceramic])):
+        pairs = [
+            pair
+            for pair in screen(one, other, vessel.firing.kiln, gases)
+            if pair.verdict != "no" and (pair.metal, pair.ceramic) != (metal.name, ceramic.name)
+        ]
+        for pair in pairs[:PARTNERS]:
+            lag = vessel.firing.lag if pair.gas == vessel.firing.gas else LAG[pair.gas]
+            firing = replace(vessel.firing, gas=pair.gas, lag=lag)
+            bands = as_vessel(vessel, pair.metal, pair.ceramic, below, layout)
+
+            def make(new: Vessel = replace(bands, firing=firing)) -> Vessel:
+                whole = frame(new, cards)
+                middle = Setting(len(whole.tops) // 2, USUAL, USUAL)
+                return replace(new, firing=whole.fired(middle))
+
+            found.append((f"{pair.metal} with {pair.ceramic}, in {pair.gas}", make))
+    return found

@@ -1,0 +1,211 @@
+"""Two other ways to join the zones: one as a sleeve in the other, and fired one after the other."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.inputs.cards import Card
+from cofire.inputs.units import celsius
+from cofire.inputs.vessel import Vessel
+from cofire.physics.history import History
+from cofire.physics.sintering import sintering_potential
+from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
+from cofire.planning.candidates import COARSE, FINENESS, POINTS, Bench
+from cofire.planning.flags import Flag
+from cofire.planning.layers import load_of
+from cofire.planning.layouts import Layout, as_vessel, zones
+from cofire.planning.response import Response
+from cofire.planning.stress_flags import (
+    BEGUN,
+    FAILURE_CAUTION,
+    FAILURE_NO,
+    SINTERED,
+    TEST_BAR,
+    cooling_flags,
+    joint_flags,
+    metal_flags,
+    sintering_flags,
+)
+from cofire.structures.meridian import mesh_meridian
+from cofire.structures.shell_firing import fire_shells
+from cofire.structures.sleeve import FiredSleeve, fire_sleeve, nested_rings
+
+Array = NDArray[np.float64]
+
+RING_POINTS = 5
+LARGEST_STRAIN = 0.03
+"""Mismatch above which the shell's small strains give only a first figure. [-]"""
+
+
+def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
+    """One zone inside the other, as two rings of the same wall over the whole height.
+
+    Long rings in the vessel's firing, either zone inside. Compared are the ceramic ring's
+    survival when cold (Weibull, over its volume), its tension while half sintered, and the
+    tension between the rings against the ceramic's strength; the metal's plastic strain is not.
+
+    Parameters
+    ----------
+    bench : Bench
+        With the materials.
+    vessel : Vessel
+        With its firing.
+
+    Returns
+    -------
+    tuple of str, Flag and str
+        What was tried in the better order, its worst flag, and what was compared.
+    """
+    metal, ceramic, _ = zones(vessel, bench.cards)
+    history = bench.history(vessel.firing, [metal, ceramic])
+    middle = 0.5 * (vessel.bands[0].high + vessel.bands[-1].low)
+    radius = float(np.interp(middle, vessel.height, vessel.radius))
+    wall = float(np.interp(middle, vessel.height, vessel.wall))
+    faces = radius + wall * np.array([-0.5, 0.0, 0.5])
+    rings = nested_rings(np.stack([faces, faces]), [[0, 1], [1, 0]], points=RING_POINTS)
+    fired = fire_sleeve(rings, history, control=COARSE)
+    tall = float(vessel.height[-1])
+    note = (
+        "the ceramic ring's survival, its tension while half sintered, and the tension between "
+        f"the rings are compared with its strength; rings of {wall * 1e3 / 2:.1f} mm, far from "
+        "the ends"
+    )
+    found = []
+    for order, place in ((0, "inside"), (1, "outside")):
+        volume = 2.0 * np.pi * tall * rings.share[order, 1 - order]
+        flags = _ring_flags(ceramic, history, fired, order, volume)
+        found.append((f"a sleeve: {metal.name} {place} {ceramic.name}", max(flags, key=load_of)))
+    what, worst = min(found, key=lambda pair: load_of(pair[1]))
+    return what, worst, note
+
+
+def _ring_flags(
+    ceramic: Card, history: History, fired: FiredSleeve, order: int, volume: Array
+) -> list[Flag]:
+    """Flags of the ceramic ring, which is the outer one in order 0."""
+    time = fired.time
+    stress = np.moveaxis(fired.stress[:, :, order, 1 - order], 1, 2)  # (S, P, C)
+    density, strength, temperature = (
+        np.interp(time, history.time, row)
+        for row in (history.relative_density[1], history.strength[1], history.temperature)
+    )
+    done = (density - density[0]) / max(float(density[-1] - density[0]), 1e-12)
+    sintered = done >= SINTERED
+    m = ceramic["weibull_modulus"].scalar
+    bar = bar_effective_volume(TEST_BAR, m, 0.5)
+    unit = unit_strength(strength * np.log(2.0) ** (-1.0 / m), m, bar)
+    risk = np.where(sintered, rupture_risk(stress, volume, unit[:, None], m), 0.0)
+    limit = -np.log1p(-FAILURE_NO)
+    tension = np.clip(stress.max(axis=(1, 2)), 0.0, None)
+    half = np.where((done > BEGUN) & ~sintered, tension, 0.0)
+    bears = np.maximum(strength, sintering_potential(ceramic))
+    apart = np.where(sintered, np.clip(fired.interface_stress[:, order, 0], 0.0, None), 0.0)
+
+    def flag(rule: str, load: Array, caution: float, figure: Array, most: Array, note: str) -> Flag:
+        t = int(np.argmax(load))
+        return Flag(
+            rule, ceramic.name, float(load[t]), caution, float(figure[t]) / 1e6,
+            float(most[t]) / 1e6, "MPa", "strength and scatter of the card", "", note,
+            float(time[t]), float(temperature[t]),
+        )  # fmt: skip
+
+    grade = (-np.log1p(-FAILURE_CAUTION) / limit) ** (1.0 / m)
+    return [
+        flag("cooling", (risk / limit) ** (1.0 / m), grade, tension, strength, "ceramic ring"),
+        flag("sintering", half / bears, 0.5, half, bears, "ceramic ring, half sintered"),
+        flag("joint stress", apart / strength, 0.5, apart, strength, "between the rings"),
+    ]
+
+
+def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
+    """The ceramic fired alone first, then the metal sintered onto it, joined edge to edge.
+
+    In the second firing the ceramic only expands and flows as fired; the metal's whole shrinkage
+    is mismatch.
+
+    Parameters
+    ----------
+    bench : Bench
+        With the materials.
+    vessel : Vessel
+        With its firing, which is also the second one.
+
+    Returns
+    -------
+    tuple of str, Flag and str
+        What was tried, its worst flag, and the mismatch.
+    """
+    metal, ceramic, below = zones(vessel, bench.cards)
+    middle = 0.5 * (vessel.bands[0].high + vessel.bands[-1].low)
+    joined = as_vessel(vessel, metal.name, ceramic.name, below, Layout((), 0.0, middle))
+    history = already_fired(bench.history(vessel.firing, [metal, ceramic]), 1)
+    rows = (0, 1) if below else (1, 0)
+    mesh = mesh_meridian(
+        joined.radius, joined.height, joined.wall, joined.steps, fineness=FINENESS,
+        corners=joined.corners,
+    )  # fmt: skip
+    (shell,) = fire_shells([mesh], history, [rows], points=POINTS, control=COARSE)
+    cards = (metal, ceramic) if below else (ceramic, metal)
+    curve = bench.trace(vessel.firing)
+    ware = np.interp(shell.time, curve.time, curve.ware)
+    response = Response(joined, cards, rows, curve, history, shell, ware)
+    flags = [flag for flag in sintering_flags(response) if flag.zone == metal.name]
+    flags += cooling_flags(response) + joint_flags(response) + metal_flags(response)
+    worst = max(flags, key=load_of)
+    shrinks = -float(np.expm1(history.strain["sintering"][0, -1]))
+    note = f"{metal.name} shrinks {100 * shrinks:.0f} % on a body that no longer does"
+    if shrinks > LARGEST_STRAIN:
+        note += "; strains beyond the shell's, a first figure"
+    what = f"two firings: {ceramic.name} first, {metal.name} onto it at {celsius(curve.peak):.0f} °C"
+    return what, worst, note
+
+
+def already_fired(history: History, row: int) -> History:
+    """A history in which one material was fired before: it keeps the body it had on cooling.
+
+    Parameters
+    ----------
+    history : History
+        Of a first firing.
+    row : int
+        Of the material.
+
+    Returns
+    -------
+    History
+        That material no longer densifies; stiffness, flow and strength are those that it has at
+        each temperature on the way down.
+    """
+    down = int(history.temperature.size - 1 - np.argmax(history.temperature[::-1]))
+    cold, hot = history.temperature[down:][::-1], history.temperature
+
+    def on_cooling(values: Array) -> Array:
+        whole = values.copy()
+        whole[row] = np.interp(hot, cold, values[row, down:][::-1])
+        return whole
+
+    with np.errstate(divide="ignore"):
+        viscosity = 1.0 / on_cooling(1.0 / history.viscosity)
+        yields = 1.0 / on_cooling(1.0 / history.yield_stress)
+    density, mass, sintering = (
+        values.copy()
+        for values in (history.relative_density, history.mass_fraction, history.strain["sintering"])
+    )
+    density[row] = density[row, -1]
+    density[row, 0] -= 1e-6  # done from the start, as the flags count progress
+    mass[row], sintering[row] = mass[row, -1], 0.0
+    return replace(
+        history,
+        strain={**history.strain, "sintering": sintering},
+        relative_density=density,
+        mass_fraction=mass,
+        young_modulus=on_cooling(history.young_modulus),
+        viscosity=viscosity,
+        viscous_poisson_ratio=on_cooling(history.viscous_poisson_ratio),
+        creep_factor=on_cooling(history.creep_factor),
+        yield_stress=yields,
+        strength=on_cooling(history.strength),
+    )

@@ -1,0 +1,175 @@
+"""Peaks and holds at which both zones of a vessel become dense and neither melts or overfires."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from cofire.errors import InputError, ModelError
+from cofire.inputs.cards import Card
+from cofire.inputs.firing import Segment
+from cofire.inputs.trace import Trace, trace
+from cofire.inputs.units import HOUR, MINUTE
+from cofire.inputs.vessel import Vessel
+from cofire.physics.blends import find_material
+from cofire.physics.sintering import relative_density
+from cofire.planning.firing_flags import PEAK_CAUTION
+from cofire.planning.screening import no_window_reason
+from cofire.planning.windows import HOLDS, PEAKS, Windows, firing_windows
+
+FASTEST = 300.0 / HOUR
+"""Ramp for which a hold is found: slower ones make the ware denser. [K/s]"""
+DENSE = 0.97
+"""Load of the density flag below which it is a go. [-]"""
+LENGTHS = tuple(m * MINUTE for m in (10, 15, 20, 30, 45, 60, 90, 120, 150, 180, 240, 300, 360))
+"""Holds of the kiln that are tried, the shortest first. [s]"""
+
+
+@dataclass(frozen=True)
+class Top:
+    """The top of a firing: what the kiln is set to, and which zone asks for the hold.
+
+    Attributes
+    ----------
+    peak, hold
+        Of the kiln. [K], [s]
+    asks
+        Name of the zone that a shorter hold would leave porous, empty at the shortest hold.
+    """
+
+    peak: float
+    hold: float
+    asks: str
+
+
+def pure_parts(vessel: Vessel, cards: Mapping[str, Card]) -> list[Card]:
+    """The metals and ceramics of a vessel, those that only stand in a blend included.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        Its bands.
+    cards : mapping
+        Materials by name.
+
+    Returns
+    -------
+    list of Card
+        From the foot up, once each.
+    """
+    known = dict(cards)
+    chosen = [find_material(band.material, known) for band in vessel.bands]
+    pure = {p.name: p for c in chosen for p in ([q for q, _ in c.parts] or [c])}
+    return list(pure.values())
+
+
+def tops(vessel: Vessel, cards: Mapping[str, Card], count: int = 3) -> list[Top]:
+    """Tops over the range of peaks that all zones share, each with its shortest hold.
+
+    The hold is that of the kiln: it makes the ware, which follows late, dense with the margin of
+    a go, or at least dense where no hold gives that margin. The ware is never hotter than the
+    kiln, and the kiln stays below every zone's limit, with the margin of a go where there is room.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        Its bands, kiln, gas and lag.
+    cards : mapping
+        Materials by name.
+    count : int
+        How many, evenly spread from the coolest to the hottest.
+
+    Returns
+    -------
+    list of Top
+        From the coolest.
+
+    Raises
+    ------
+    ModelError
+        The zones share no window; the message says how far they are apart.
+    InputError
+        More than two materials.
+    """
+    parts = pure_parts(vessel, cards)
+    if len(parts) > 2:
+        raise InputError(
+            f"{vessel.name}: a schedule is proposed for two materials and their blends; the bands "
+            f"hold {len(parts)}"
+        )
+    if len(parts) == 1:
+        parts = parts * 2
+    kiln = vessel.firing.kiln
+    windows = firing_windows(parts, kiln, hold=np.append(HOLDS, LENGTHS[-1]))
+    shared = windows.allowed.all(axis=0).any(axis=1) & (PEAKS <= kiln.max_temperature + 1e-9)
+    if not shared.any():
+        reason = _apart(windows, parts, vessel)
+        raise ModelError(f"{vessel.name}: window: {reason}; see cofire screen --all")
+    peaks = PEAKS[shared]
+    roomy = peaks[peaks <= windows.ceiling.min() - PEAK_CAUTION + 1e-9]
+    peaks = roomy if roomy.size else peaks
+    chosen = np.unique(np.linspace(0, peaks.size - 1, count).round().astype(int))
+    found = [top for p in peaks[chosen] if (top := _held(vessel, parts, float(p))) is not None]
+    if not found:  # the ware lags too far behind for any of the holds
+        raise ModelError(
+            f"{vessel.name}: window: no hold of up to {LENGTHS[-1] / HOUR:.0f} h makes both "
+            f"{parts[0].name} and {parts[1].name} dense with a lag of "
+            f"{vessel.firing.lag / MINUTE:.0f} min"
+        )
+    return found
+
+
+def peak_and_hold(vessel: Vessel, cards: Mapping[str, Card]) -> tuple[float, float]:
+    """Peak of the kiln and its hold in the middle of the range that all zones share.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        Its bands, kiln and lag.
+    cards : mapping
+        Materials by name.
+
+    Returns
+    -------
+    tuple of float
+        Peak [K] and hold [s].
+
+    Raises
+    ------
+    ModelError
+        The zones share no window below the kiln's limit.
+    """
+    found = tops(vessel, cards)
+    middle = found[len(found) // 2]
+    return middle.peak, middle.hold
+
+
+def _held(vessel: Vessel, parts: list[Card], peak: float) -> Top | None:
+    """The shortest hold at a peak that makes the ware dense, or None."""
+    asks, enough = "", None
+    for hold in LENGTHS:
+        segments = (Segment(peak, FASTEST, hold),)
+        curve = trace(replace(vessel.firing, segments=segments))
+        loads = [_density_load(card, curve) for card in parts]
+        worst = int(np.argmax(loads))
+        if loads[worst] <= DENSE:
+            return Top(peak, hold, asks)
+        if loads[worst] <= 1.0 and enough is None:
+            enough = Top(peak, hold, asks)
+        asks = parts[worst].name
+    return enough
+
+
+def _density_load(card: Card, curve: Trace) -> float:
+    """The way wanted over the way gone from green density, as the density flag has it. [-]"""
+    green = card["green_density"].scalar
+    gained = float(relative_density(card, curve, extend=True)[-1]) - green
+    return (card["least_density"].scalar - green) / max(gained, 1e-9)
+
+
+def _apart(windows: Windows, parts: list[Card], vessel: Vessel) -> str:
+    """Why the two parts share no firing, the metal named as such."""
+    metal = next((k for k, card in enumerate(parts) if card.kind == "metal"), 0)
+    return no_window_reason(windows, metal, 1 - metal, parts, vessel.firing.kiln)

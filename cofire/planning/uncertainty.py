@@ -1,0 +1,327 @@
+"""How sure a verdict is: the same vessel with its cards as they might also be, many times over.
+
+All samples share one mesh and one trace, and are fired in batches: their materials are rows of
+one history. They are fired coarsely. What the coarse mesh and steps do to each flag is taken from
+the cards as they stand, fired both ways, and put right by that ratio in every sample.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.errors import CofireError, InputError, ModelError
+from cofire.inputs.cards import Card
+from cofire.physics.blends import find_material
+from cofire.physics.history import histories
+from cofire.planning.flags import CAUTION, GO, NO
+from cofire.planning.response import Response
+from cofire.planning.sampling import Factor, design, factors_of, pure, varied
+from cofire.planning.sensitivity import wilson
+from cofire.planning.stress_flags import failure_risks
+from cofire.planning.verdict import judge
+from cofire.planning.workers import in_pairs
+from cofire.structures.marching import Control
+from cofire.structures.meridian import mesh_meridian
+from cofire.structures.shell_firing import fire_shells
+
+Array = NDArray[np.float64]
+Key = tuple[str, str]
+"""Rule and zone of a flag."""
+
+COARSE = Control(relative_tolerance=5e-2, stress_tolerance=1e5, landmark_tolerance=2e-4)
+FINENESS = 0.4
+POINTS = 3
+BATCH = 32
+SAMPLES = 256
+MOST_SAMPLES = 4096
+FLOOR = 0.05
+"""Loads below this never decide, and count as this. [-]"""
+FURTHEST = 2.0
+"""Most that a load is put right by. [-]"""
+CAPPED = ("joint energy", 0.99)
+"""A joint without the stress to start a crack uses up no more than this of its energy."""
+ABSENT = (0.0, 1.0)
+"""Load and caution of a flag that a sample does not have. [-]"""
+LOST = 0.1
+"""Share of the samples that may fail before there is no answer. [-]"""
+
+
+@dataclass(frozen=True)
+class Chance:
+    """A probability with its 95 % interval from the number of samples. [-]"""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Samples:
+    """Verdicts on N samples of a vessel's d uncertain properties.
+
+    Attributes
+    ----------
+    factors
+        What was moved.
+    deviates
+        How far, in standard uncertainties, shape (N, d). [-]
+    flags
+        Rule and zone of each of F flags.
+    load, caution
+        Of each flag in each sample: share of its limit, put right for the coarse firing; not a
+        number where it could not be computed, 0 where the sample has no such flag; and the load
+        from which it is a caution, shape (N, F). [-]
+    crack
+        Probability that a brittle zone cracks on cooling, shape (N,). [-]
+    seed
+        Of the design.
+    clipped
+        How often each property had to be held within its bounds.
+    failed
+        Samples that could not be fired; they are left out.
+    """
+
+    factors: tuple[Factor, ...]
+    deviates: Array
+    flags: tuple[Key, ...]
+    load: Array
+    caution: Array
+    crack: Array
+    seed: int
+    clipped: Mapping[Factor, int]
+    failed: int
+
+    @cached_property
+    def worst(self) -> Array:
+        """Largest load of each sample, what could not be computed counting as 1, (N,). [-]"""
+        return np.asarray(self.known.max(axis=1))
+
+    @cached_property
+    def known(self) -> Array:
+        """Loads, what could not be computed counting as 1, shape (N, F). [-]"""
+        return np.where(np.isnan(self.load), 1.0, self.load)
+
+    @cached_property
+    def grade(self) -> NDArray[np.intp]:
+        """0, 1 or 2 for go, caution, no, shape (N,)."""
+        unknown = np.isnan(self.load)
+        with np.errstate(invalid="ignore"):
+            of_flag = np.where(self.load > 1.0, NO, np.where(self.load > self.caution, CAUTION, GO))
+        return np.asarray(np.where(unknown, CAUTION, of_flag).max(axis=1), dtype=np.intp)
+
+    def chance(self, shares: Array) -> Chance:
+        """Mean of a probability over the samples.
+
+        Parameters
+        ----------
+        shares : array
+            One a sample, 0 to 1, shape (N,). [-]
+
+        Returns
+        -------
+        Chance
+            Its interval is on the wide side (see `wilson`).
+        """
+        value = float(np.mean(shares))
+        return Chance(value, *wilson(value, len(shares)))
+
+    @property
+    def go(self) -> Chance:
+        """That the verdict is go."""
+        return self.chance(self.grade == GO)
+
+    @property
+    def no(self) -> Chance:
+        """That the verdict is no."""
+        return self.chance(self.grade == NO)
+
+    @property
+    def survival(self) -> Chance:
+        """That no brittle zone cracks on cooling."""
+        return self.chance(1.0 - self.crack)
+
+    @property
+    def sound(self) -> Chance:
+        """That no brittle zone cracks on cooling and no other flag passes its limit."""
+        others = [k for k, (rule, _) in enumerate(self.flags) if rule != "cooling"]
+        kept = np.all(self.known[:, others] <= 1.0, axis=1)
+        return self.chance(np.where(kept, 1.0 - self.crack, 0.0))
+
+    @property
+    def decided(self) -> dict[Key, float]:
+        """Share of the samples in which each flag has the largest load, largest first. [-]"""
+        counts = Counter(np.argmax(self.known, axis=1).tolist())
+        return {self.flags[k]: n / len(self.load) for k, n in counts.most_common()}
+
+
+@dataclass(frozen=True)
+class _Judged:
+    """One sample: load and caution by flag, risk of a crack; None where it could not be fired."""
+
+    flags: dict[Key, tuple[float, float]]
+    risk: float
+
+
+def sample_verdicts(
+    response: Response,
+    count: int = SAMPLES,
+    seed: int = 0,
+    progress: Callable[[int, int], None] | None = None,
+) -> Samples:
+    """Verdicts on a vessel whose cards move within their stated uncertainties.
+
+    Parameters
+    ----------
+    response : Response
+        The vessel fired with the cards as they stand.
+    count : int
+        Samples; a power of two spreads best. [-]
+    seed : int
+        The same one gives the same answer.
+    progress : callable, optional
+        Is told how many are done, of how many.
+
+    Returns
+    -------
+    Samples
+        All of them.
+
+    Raises
+    ------
+    InputError
+        A count out of bounds, or cards that state no uncertainty.
+    ModelError
+        Too many samples could not be fired.
+    """
+    if not 8 <= count <= MOST_SAMPLES:
+        raise InputError(f"{count} samples; allowed: 8 to {MOST_SAMPLES}")
+    if seed < 0:
+        raise InputError(f"seed {seed}; allowed: 0 or more")
+    factors = factors_of(response.cards)
+    if not factors:
+        raise InputError(f"{response.vessel.name}: its cards state no uncertainty")
+    deviates = design(count, len(factors), seed)
+    points = np.vstack([np.zeros(len(factors)), deviates])  # the first: the cards as they stand
+    jobs = [points[k : k + BATCH] for k in range(0, len(points), BATCH)]
+    judged: list[_Judged | None] = []
+    clipped: Counter[Factor] = Counter()
+    for some, held in in_pairs(lambda job: _judge_batch(response, factors, job), jobs):
+        judged += some
+        clipped.update(held)
+        if progress:
+            progress(max(len(judged) - 1, 0), count)
+    centre, *rest = judged
+    good = [j for j in rest if j is not None]
+    if centre is None or len(good) < (1.0 - LOST) * count:
+        lost = count - len(good)
+        raise ModelError(f"{response.vessel.name}: {lost} of {count} samples could not be fired")
+    keys = tuple(dict.fromkeys(key for j in (centre, *good) for key in j.flags))
+    table = np.array([[j.flags.get(key, ABSENT) for key in keys] for j in good])
+    return Samples(
+        factors=factors,
+        deviates=deviates[np.array([j is not None for j in rest])],
+        flags=keys,
+        load=_put_right(response, keys, centre, table[..., 0]),
+        caution=table[..., 1],
+        crack=_cracks(response, centre, good),
+        seed=seed,
+        clipped=dict(clipped),
+        failed=count - len(good),
+    )
+
+
+def _put_right(response: Response, keys: Sequence[Key], centre: _Judged, coarse: Array) -> Array:
+    """Loads as the finer firing would have them, shape (N, F). [-]"""
+    fine = {(f.rule, f.zone): f.load for f in judge(response).flags}
+    load = coarse.copy()
+    for k, key in enumerate(keys):
+        own = centre.flags.get(key, ABSENT)[0]
+        load[:, k] *= _ratio(fine.get(key, own), own, FURTHEST)
+        if key[0] == CAPPED[0]:
+            capped = coarse[:, k] <= CAPPED[1]
+            load[capped, k] = np.minimum(load[capped, k], CAPPED[1])
+    return load
+
+
+def _cracks(response: Response, centre: _Judged, judged: Sequence[_Judged]) -> Array:
+    """Probability of a crack as the finer firing would have it, shape (N,). [-]"""
+    bodies = [card for card in pure(response.cards) if card.kind == "ceramic"]
+    steepest = max((card["weibull_modulus"].scalar for card in bodies), default=1.0)
+    risk = np.array([j.risk for j in judged])
+    return -np.expm1(-risk * _ratio(_worst_risk(response), centre.risk, FURTHEST**steepest))
+
+
+def _ratio(fine: float, coarse: float, furthest: float) -> float:
+    """What a coarse figure is to be multiplied with; 1 where either says nothing."""
+    if not (fine > 0.0 and coarse > 0.0) or min(fine, coarse) == np.inf:
+        return 1.0
+    return float(np.clip(fine / coarse, 1.0 / furthest, furthest))
+
+
+def _worst_risk(response: Response) -> float:
+    """Risk of a crack in any brittle zone at the worst moment of cooling. [-]"""
+    risks, bands = failure_risks(response)
+    return float(risks.sum(axis=0).max()) if bands else 0.0
+
+
+def _judge_batch(
+    response: Response, factors: Sequence[Factor], points: Array
+) -> tuple[list[_Judged | None], Counter[Factor]]:
+    """One batch of samples, fired together and judged one by one."""
+    held: Counter[Factor] = Counter()
+    base = pure(response.cards)
+    cards = []
+    for point in points:
+        known = varied(base, factors, point, held)
+        cards.append([find_material(band.material, known) for band in response.vessel.bands])
+    return [None if r is None else _judged(r) for r in _fired(response, cards)], held
+
+
+def _fired(response: Response, cards: Sequence[Sequence[Card]]) -> list[Response | None]:
+    """The vessel with each sample's cards, as one batch; None for those that cannot be fired."""
+    try:
+        return list(_fired_together(response, cards))
+    except CofireError:
+        if len(cards) == 1:
+            return [None]
+    half = len(cards) // 2
+    return _fired(response, cards[:half]) + _fired(response, cards[half:])
+
+
+def _fired_together(response: Response, cards: Sequence[Sequence[Card]]) -> list[Response]:
+    """As `_fired`, where nothing goes wrong: N samples are rows of one history."""
+    vessel, curve = response.vessel, response.trace
+    rows: list[Card] = []
+    own: list[list[int]] = []
+    for some in cards:
+        names = list(dict.fromkeys(card.name for card in some))
+        own.append([len(rows) + names.index(card.name) for card in some])
+        rows += [next(card for card in some if card.name == name) for name in names]
+    history = histories(rows, curve, extend=True)  # refused before, if not allowed
+    mesh = mesh_meridian(
+        vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=FINENESS,
+        corners=vessel.corners,
+    )  # fmt: skip
+    fired = fire_shells([mesh] * len(cards), history, own, points=POINTS, control=COARSE)
+    found = []
+    for some, places, shell in zip(cards, own, fired, strict=True):
+        first = min(places)
+        found.append(
+            Response(
+                vessel, tuple(some), tuple(k - first for k in places), curve,
+                history.rows(range(first, max(places) + 1)), shell,
+                np.interp(shell.time, curve.time, curve.ware),
+            )
+        )  # fmt: skip
+    return found
+
+
+def _judged(response: Response) -> _Judged:
+    flags = {(f.rule, f.zone): (f.load, f.caution) for f in judge(response).flags}
+    return _Judged(flags, _worst_risk(response))
