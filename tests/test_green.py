@@ -14,7 +14,14 @@ from hypothesis import strategies as st
 from cofire.errors import InputError, ModelError
 from cofire.inputs.vessel import Vessel
 from cofire.output.mesh_file import stl
-from cofire.planning.green import Green, Wall, band_strains, fired_again, green_vessel
+from cofire.planning.green import (
+    TO_SIZE,
+    Green,
+    band_strains,
+    fired_again,
+    green_to_size,
+    green_vessel,
+)
 from cofire.planning.green_solid import (
     CHORD,
     band_volumes,
@@ -25,6 +32,7 @@ from cofire.planning.green_solid import (
     volume_below,
 )
 from cofire.planning.layouts import decay_length
+from cofire.planning.wall import Wall
 from tests.made import (
     BLEND,
     CARDS,
@@ -39,9 +47,6 @@ from tests.made import (
     shaped,
     with_drying,
 )
-
-TO_SIZE = 0.05e-3
-"""A tenth of the layer and less than the road of 0.6 mm can show: as good as the printer. [m]"""
 
 
 @st.composite
@@ -67,9 +72,8 @@ def vessels(draw: st.DrawFn) -> Vessel:
 @settings(max_examples=5, deadline=None)
 def test_a_print_dried_and_fired_by_the_model_has_the_size_wanted(vessel: Vessel):
     response = fired(vessel)
-    green = green_vessel(response)
-    again = fired_again(green, response, COARSE)
-    assert again.miss < TO_SIZE
+    green, again = green_to_size(response, COARSE)
+    assert again.miss <= TO_SIZE == 5e-5
     # joints are moved to whole layers: half of one as printed
     assert np.abs(again.edge_miss).max() < 0.5 * green.layer
 
@@ -162,8 +166,12 @@ def test_a_band_thinner_than_a_layer_is_refused_with_its_number():
     coarse = replace(response.vessel.printer, layer=10e-3)
     vessel = replace(response.vessel, printer=coarse)
     low = replace(vessel, bands=tuple(replace(b) for b in vessel.bands))
-    steps = replace(low, bands=(replace(low.bands[0], high=0.004), replace(low.bands[1], low=0.004)))
-    with pytest.raises(InputError, match=r"band 1 is \d\.\d+ mm high as printed; allowed: one layer"):
+    steps = replace(
+        low, bands=(replace(low.bands[0], high=0.004), replace(low.bands[1], low=0.004))
+    )
+    with pytest.raises(
+        InputError, match=r"band 1 is \d\.\d+ mm high as printed; allowed: one layer"
+    ):
         green_vessel(replace(response, vessel=steps))
 
 

@@ -41,6 +41,7 @@ FORMS = {
 }
 """Ways to give a profile, and the fields that belong to each."""
 ANY_FORM = ("surface", "base", "base_mm")
+USUAL_MIXING = Mixing()
 
 
 @dataclass(frozen=True)
@@ -113,7 +114,7 @@ class Vessel:
     firing: Firing
     printer: Printer
     joint: JointLimits
-    mixing: Mixing = Mixing()
+    mixing: Mixing = USUAL_MIXING
     prices: Prices | None = None
 
     @property

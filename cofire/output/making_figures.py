@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from cofire.planning.green import Wall
     from cofire.planning.making import Making
+    from cofire.planning.wall import Wall
 
 Array = NDArray[np.float64]
 
@@ -69,7 +69,9 @@ def _ring(wall: Wall) -> tuple[Array, Array]:
     return 1e3 * np.concatenate(r), 1e3 * np.concatenate(z)
 
 
-def _picture(axes: Axes, picture: Array, extent: tuple[float, ...], x: Array, y: Array) -> None:
+def _picture(
+    axes: Axes, picture: Array, extent: tuple[float, float, float, float], x: Array, y: Array
+) -> None:
     """A picture from the left and the foot up, cut out along a closed line."""
     from matplotlib.patches import Polygon
 
@@ -92,9 +94,7 @@ def _cut(axes: Axes, wall: Wall, share: Array, heights: Array, at: float, side: 
     axes.plot(x, z, color=INK, lw=0.9, zorder=3)
 
 
-def _outside(
-    axes: Axes, wall: Wall, share: Array, heights: Array, lines: Array, at: float
-) -> None:
+def _outside(axes: Axes, wall: Wall, share: Array, heights: Array, lines: Array, at: float) -> None:
     """The left half seen from outside, lit from the left, with a line every ten layers."""
     top, widest = 1e3 * float(wall.height[-1]), 1e3 * float(wall.outside.max())
     z = np.linspace(0.0, top, int(top / FINE) + 2)
@@ -116,9 +116,7 @@ def _outside(
     axes.plot(edge, up, color=INK, lw=0.9, zorder=3)
 
 
-def _drawn(
-    axes: Axes, wall: Wall, share: Array, heights: Array, lines: Array, at: float
-) -> None:
+def _drawn(axes: Axes, wall: Wall, share: Array, heights: Array, lines: Array, at: float) -> None:
     """Outside on the left of the axis, cut wall and inside on its right."""
     from matplotlib.patches import Polygon
 
@@ -186,7 +184,7 @@ def before_and_after(m: Making) -> Figure:
     figure = Figure(figsize=((right - left) * scale, (high - low) * scale))
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
     axes.set_axis_off()
-    lines = m.green.layer * np.arange(0, sum(m.green.layers) + 1, TEN)
+    lines = m.green.layer * np.arange(0.0, sum(m.green.layers) + 1.0, TEN)
     # each place of the print, where it comes to lie
     whole = float(fired.height[-1] / m.green.fired.height[-1]) * m.green.fired.height
     later, places = (np.interp(z, green.height, whole) for z in (lines, printed.height))
@@ -276,9 +274,10 @@ def section_figure(m: Making) -> Figure:
         )
         axes.plot([0.5 * out, widest + 6.0 * part, widest + 9.0 * part], [place, place, stand],
                   color="0.5", lw=0.5)  # fmt: skip
+        up = f"{place:.1f} up, {layer} layers" if layer else "foot"
         axes.text(
             widest + 10.0 * part, stand,
-            f"{f'{place:.1f} up, {layer} layers' if layer else 'foot'}\n⌀ {out:.1f} outside, {inside:.1f} inside",
+            f"{up}\n⌀ {out:.1f} outside, {inside:.1f} inside",
             fontsize=7, va="center", color=INK,
         )  # fmt: skip
     middles = 0.5 * (places[1:] + places[:-1])

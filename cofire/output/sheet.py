@@ -92,10 +92,7 @@ def verdict_box(m: Making) -> str:
     worst = verdict.worst
     text = f"<strong>{verdict.word.upper()}.</strong> {MEANING[verdict.word]}"
     if verdict.grade > GO:
-        text += (
-            f" Decided by {worst.rule}, {where(worst, response)}: {_found(worst)}. "
-            f"{shown(worst.remedy)}"
-        )
+        text += f" Decided by {worst.rule}, {where(worst, response)}: {_found(worst)}."
     if m.smear is not None:
         after = m.smear.smeared
         text += f" As the swaps smear the joints: {after.word} ({after.worst.rule})."
@@ -153,14 +150,15 @@ def _piece(m: Making, reasons: Sequence[str]) -> str:
         "numbers are in the tables.",
     )
     return "\n".join(
-        [
+        (
             f'<div class="pair">\n{section}\n{line}\n</div>',
-            sheet_firing.firing_lines(firing, curve, limit, bound.name),
-            '<div class="pair tables">',
+            '<div class="pair">\n<div>',
             sheet_firing.programme(steps, reasons),
+            sheet_firing.firing_lines(firing, curve, limit, bound.name),
+            "</div>",
             sheet_firing.events_table(events),
             "</div>",
-        ]
+        )
     )
 
 
@@ -185,6 +183,7 @@ def write_sheet(m: Making, reasons: Sequence[str] = ()) -> str:
     hazards = [
         f"<b>{shown(c.hazard)}</b>: {shown(c.text)} [{shown(c.source)}]" for c in cautions(response)
     ]
+    numbers, sources = sheet_inputs.cards_table(pure_materials(response))
     parts = {
         "version": shown(__version__),
         "title": shown(vessel.name),
@@ -201,8 +200,9 @@ def write_sheet(m: Making, reasons: Sequence[str] = ()) -> str:
         ),
         "tests": sheet_making.pieces_table(m),
         "cautions": listed([*hazards, f"<b>{shown(DEFER)}</b>"]),
-        "inputs": sheet_inputs.inputs(m),
-        "left_out": listed(map(shown, LEFT_OUT)),
+        "inputs": numbers + "\n" + sheet_inputs.input_lines(m),
+        "sources": listed(map(shown, sources), "ol", "small"),
+        "left_out": listed(map(shown, LEFT_OUT), look="small"),
         "footer": f"cofire {shown(__version__)}. A forecast from the cards above, not a promise.",
     }
     skeleton = resources.files("cofire.output").joinpath("sheet.html").read_text(encoding="utf-8")

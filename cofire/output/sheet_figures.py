@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from cofire.planning.green import Wall
     from cofire.planning.making import Making
 
-WIDTH, HEIGHT = 3.6, 3.0
+WIDTH, HEIGHT = 3.6, 2.5
 """Of either picture on paper, where its letters have the size they are drawn with. [inch]"""
 SMALL = 6.8
 """Size of letters. [pt]"""

@@ -11,15 +11,15 @@ from cofire.inputs.units import HOUR, MINUTE, celsius
 from cofire.output.firing_table import heat_work_line
 from cofire.output.html_parts import TICK, named, shown, table
 from cofire.output.sheet_figures import letter
-from cofire.planning.kiln_steps import Happening, Step
+from cofire.planning.kiln_steps import BURNOUT, Happening, Step
 
 WORDS = {
     "burnout begins": "binder begins to leave: vent the kiln",
-    "burnout ends": "binder has left",
+    "burnout ends": "binder and bound water have left",
     "sintering begins": "sintering begins",
     "peak": "hottest",
-    "sets": "<b>sets</b>: from here strain is stored; keep shut",
-    "cold": "may be opened (below 100 °C)",
+    "sets": "<b>sets</b>: strain stays from here, keep shut",
+    "cold": "below 100 °C: may be opened",
 }
 """Events as they are told at the kiln; others keep their name."""
 INVERSION = "inversion"
@@ -69,10 +69,7 @@ def programme(steps: Sequence[Step], reasons: Sequence[str] = ()) -> str:
     str
         HTML.
     """
-    head = [
-        "Segment", "°C/h", "to °C", "hold, min", "Ramp takes, h:min", "Ends at, h:min", "Ware, °C",
-        "Kiln shows, °C",
-    ]  # fmt: skip
+    head = ["Segment", "°C/h", "to °C", "hold, min", "Ramp takes", "Ends at", "Kiln shows, °C"]
     if reasons:
         head.append("Not faster, because")
     rows = []
@@ -82,20 +79,13 @@ def programme(steps: Sequence[Step], reasons: Sequence[str] = ()) -> str:
         if asked is not None:
             rate = f"{asked.rate * HOUR:.0f}" if math.isfinite(asked.rate) else "full"
             told = [rate, f"{celsius(asked.target):.0f}", f"{asked.hold / MINUTE:.0f}"]
-        row = [
-            f"{TICK} {n}",
-            *told,
-            _kiln_does(step),
-            clock(step.end),
-            f"{celsius(step.ware):.0f}",
-            "",
-        ]
+        row = [f"{TICK} {n}", *told, _kiln_does(step), clock(step.end), ""]
         if reasons:
             row.append(shown(reasons[n - 1]) if n <= len(reasons) else "")
         rows.append(row)
     return table(
-        "programme", "Programme: tick what is set, write down what the kiln shows at its end", head,
-        rows, numbers=(1, 2, 3, 5, 6), kinds={7: "pen", 8: "text"},
+        "programme", "Programme: tick what is set, write down what the kiln shows at its end; h:min",
+        head, rows, numbers=(1, 2, 3, 5), kinds={6: "pen", 7: "text"},
     )  # fmt: skip
 
 
@@ -114,7 +104,7 @@ def told(event: Happening) -> str:
     """
     words = WORDS.get(event.name, f"{shown(event.name)}: no draught"
                       if event.name.endswith(INVERSION) else shown(event.name))  # fmt: skip
-    zones = " and ".join(named(zone) for zone in event.zones)
+    zones = "" if event.name in BURNOUT else " and ".join(named(zone) for zone in event.zones)
     return f"{zones}: {words}" if zones else words
 
 
@@ -132,11 +122,11 @@ def events_table(events: Sequence[Happening]) -> str:
         HTML.
     """
     rows = [
-        (letter(n), told(e), f"{celsius(e.ware):.0f}", f"{celsius(e.kiln):.0f}", clock(e.time))
+        (letter(n), told(e), f"{celsius(e.kiln):.0f}", f"{celsius(e.ware):.0f}", clock(e.time))
         for n, e in enumerate(events)
     ]
     return table(
-        "events", "What happens when", ("", "", "Ware, °C", "Kiln, °C", "h:min"), rows,
+        "events", "What happens when", ("", "", "Kiln, °C", "Ware, °C", "h:min"), rows,
         numbers=(2, 3, 4), kinds={1: "text"},
     )  # fmt: skip
 

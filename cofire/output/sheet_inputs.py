@@ -5,20 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from cofire.inputs.cards import Card, Property
-from cofire.inputs.properties import SPECS
 from cofire.inputs.units import celsius, kelvin
 from cofire.output.html_parts import listed, named, shown, table
-from cofire.output.verdict_text import number
-from cofire.planning.kiln_steps import pure_materials
 from cofire.planning.making import Making
 
 WARM = kelvin(500.0)
-"""Expansion is shown up to here: common practice. [K]"""
+"""Mean expansion is shown from 20 °C up to here: common practice. [K]"""
 NUMBERS = (
     ("drying_shrinkage", "drying shrinkage, %"),
-    ("green_density", "relative density, burnt out"),
-    ("fired_density", "relative density, fired"),
-    ("thermal_expansion", "expansion to 500 °C, 1e-6/K"),
+    ("green_density", "density, burnt out"),
+    ("fired_density", "density, fired"),
+    ("thermal_expansion", "expansion, 1e-6/K"),
     ("young_modulus", "Young's modulus, GPa"),
     ("strength", "strength, MPa"),
     ("weibull_modulus", "Weibull modulus"),
@@ -42,7 +39,7 @@ def _value(p: Property, unit: str, sources: list[str]) -> str:
     spread = {
         "%": f"± {100 * u.size:.2g} %",
         "factor": f"×÷ {u.size:.2g}",
-        "+-": f"± {number(u.size / factor)}",
+        "+-": f"± {u.size / factor:.2g}",
     }[u.form]
     if p.source[row] not in sources:
         sources.append(p.source[row])
@@ -51,8 +48,8 @@ def _value(p: Property, unit: str, sources: list[str]) -> str:
     return f"{figure} {spread}, {p.basis[row]} [{where}]"
 
 
-def cards_table(cards: list[Card]) -> str:
-    """The numbers of the cards on which most hangs, and their sources.
+def cards_table(cards: list[Card]) -> tuple[str, list[str]]:
+    """The numbers of the cards on which most hangs, and the sources their brackets name.
 
     Parameters
     ----------
@@ -61,8 +58,8 @@ def cards_table(cards: list[Card]) -> str:
 
     Returns
     -------
-    str
-        HTML.
+    tuple of str and list of str
+        HTML of the table, and the sources as text.
     """
     sources: list[str] = []
     rows = []
@@ -71,15 +68,14 @@ def cards_table(cards: list[Card]) -> str:
         if any(key in card for card in cards):
             cells = (_value(card[key], unit, sources) if key in card else "" for card in cards)
             rows.append([shown(name), *cells])
-    assert all(key in SPECS for key, _ in NUMBERS)
     head = ("", *(named(card.name) for card in cards))
-    told = "Numbers of the cards on which most hangs, with one standard uncertainty"
+    told = "Numbers on which most hangs, ± one standard uncertainty [source]"
     whole = table("cards", told, head, rows, kinds=dict.fromkeys(range(1, len(head)), "text"))
-    return whole + "\n" + listed(map(shown, sources), "ol", "columns small")
+    return whole, sources
 
 
 def input_lines(m: Making) -> str:
-    """Kiln, vessel file, numerical error, and what is missing or beyond a table.
+    """Kiln and printer, and what is missing or beyond a table.
 
     Parameters
     ----------
@@ -91,7 +87,7 @@ def input_lines(m: Making) -> str:
     str
         HTML.
     """
-    vessel, shell = m.response.vessel, m.response.shell
+    vessel = m.response.vessel
     kiln, printer = vessel.firing.kiln, vessel.printer
     source = f" ({shown(kiln.source)})" if kiln.source else ""
     lines = [
@@ -99,25 +95,7 @@ def input_lines(m: Making) -> str:
         f"Printer: layers of {1e3 * printer.layer:g} mm, roads of {1e3 * printer.nozzle:g} mm, "
         f"{1e6 * printer.dead_volume:g} ml from the swap to the nozzle, mixing as "
         f"{printer.tanks:g} tanks.",
-        f"Numerical error: mesh {100 * shell.mesh_error:.1f} % of the peak stress, time "
-        f"{shell.step_error.max() / 1e6:.2f} MPa.",
         *(f"<b>Beyond its table:</b> {shown(line)}." for line in m.response.history.extended),
         *(f"<b>Not computed:</b> {shown(line)}" for line in m.missing),
     ]
-    return listed(lines, look="columns small")
-
-
-def inputs(m: Making) -> str:
-    """Cards, sources, kiln and printer.
-
-    Parameters
-    ----------
-    m : Making
-        From `making`.
-
-    Returns
-    -------
-    str
-        HTML.
-    """
-    return cards_table(pure_materials(m.response)) + "\n" + input_lines(m)
+    return listed(lines, look="small")

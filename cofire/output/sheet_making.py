@@ -27,8 +27,8 @@ def bands_table(m: Making) -> str:
         HTML.
     """
     head = (
-        "Band", "Material", "Layers", "Swap to it in layer", "All new from layer", "Printed to, mm",
-        "Fired to, mm", "Outside ⌀ there: printed, mm", "fired, mm",
+        "Band", "Material", "Layers", "Swap to it in layer", "All new from", "Top printed, mm up",
+        "fired, mm up", "⌀ printed, mm", "⌀ fired, mm",
     )  # fmt: skip
     green = m.green.wall
     fired = m.refired.wall if m.refired is not None else m.green.fired
@@ -148,11 +148,14 @@ def pieces_table(m: Making) -> str:
         f'<th scope="col" class="{look}">{name}</th>'
         for name, look in (
             ("Piece, as printed", "name"), ("Read", "text"), ("Expected", "n"), ("Found", "pen"),
-            ("Stop if", "text"),
+            ("STOP if", "text"),
         )
     )  # fmt: skip
     paste = sum(1e6 * p.count * p.volume for p in m.pieces)
-    caption = f"In the vessel's layers and firing, {paste:.0f} ml of paste in all"
+    caption = (
+        f"In the vessel's layers and firing, {paste:.0f} ml of paste in all. What differs without a "
+        "stop corrects the card"
+    )
     return framed("pieces", caption, f"<tr>{head}</tr>", "\n".join(map(_piece, m.pieces)))
 
 
@@ -184,8 +187,7 @@ def _described(p: Piece) -> str:
 def _reading(r: Reading) -> str:
     """Cells of one reading."""
     value = f"{expected(r.value, r.unit)} {shown(r.unit)}" if r.unit else "whole"
-    stop = f"<b>{shown(r.stop)}</b>" if r.stop else ""
     return (
         f'<th scope="row" class="text">{shown(r.what)}</th><td class="n">{value}</td>'
-        f'<td class="pen"></td><td class="text">{stop}</td>'
+        f'<td class="pen"></td><td class="text">{shown(r.stop)}</td>'
     )

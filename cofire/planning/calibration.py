@@ -178,7 +178,8 @@ def calibrate(card: Card, measured: Measured, cards: Mapping[str, Card]) -> Cali
         raise InputError(f"{card.name}: a blend follows from its parts; measure those")
     source = source_text(measured)
     found = drying_findings(card, measured) + sintering_findings(card, measured)
-    if not any(each.name == "green_density" for each in (*found.values, *found.untold)):
+    spoken_of = {v.name for v in found.values} | {u.name for u in found.untold}
+    if "green_density" not in spoken_of:
         found += green_findings(card, measured)
     new = updated(card, found.values, source)
     found += Findings(values=_firing_shrinkage(new, found.values))

@@ -12,7 +12,6 @@ that is stretched thins its wall by half as much: it keeps its volume.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,8 +20,17 @@ from numpy.typing import NDArray
 from cofire.errors import InputError, ModelError
 from cofire.inputs.cards import Card
 from cofire.planning.response import Response
+from cofire.planning.wall import (
+    Wall,
+    heights,
+    mesh_of_wall,
+    motion,
+    moved,
+    shortened,
+    wall_of_mesh,
+)
 from cofire.structures.marching import Control
-from cofire.structures.meridian import Meridian, mesh_meridian
+from cofire.structures.meridian import Meridian
 from cofire.structures.shell import elastic_response, shells
 from cofire.structures.shell_firing import fire_shells
 
@@ -32,72 +40,6 @@ WET_POISSON_RATIO = 0.3
 """Of a drying wall; any stiffness gives the same shape while it is one for all. Estimate. [-]"""
 TO_SIZE = 5e-5
 """Miss that is let pass: a layer or a road of a paste printer shows no less. Estimate. [m]"""
-PARTS = 4
-"""Pieces into which each element is cut. [-]"""
-_PLACE = np.linspace(-1.0, 1.0, PARTS, endpoint=False)
-_SHAPE = np.stack(
-    [0.5 * _PLACE * (_PLACE - 1.0), 1.0 - _PLACE**2, 0.5 * _PLACE * (_PLACE + 1.0)], axis=1
-)
-
-
-@dataclass(frozen=True)
-class Wall:
-    """A standing wall as horizontal rings: the mid-surface from foot to rim, and its base.
-
-    Attributes
-    ----------
-    height, radius
-        Of the mid-surface, height rising from 0, shape (P,). [m]
-    width
-        Of the wall along the horizontal, shape (P,). [m]
-    edges
-        Heights of the bands' ends, the foot and the rim included, shape (bands + 1,). [m]
-    base
-        Thickness of a flat base within the wall, its lower face at the foot; 0 without. [m]
-    """
-
-    height: Array
-    radius: Array
-    width: Array
-    edges: Array
-    base: float
-
-    @property
-    def inside(self) -> Array:
-        """Radius of the inner face, shape (P,). [m]"""
-        return np.asarray(self.radius - 0.5 * self.width)
-
-    @property
-    def outside(self) -> Array:
-        """Radius of the outer face, shape (P,). [m]"""
-        return np.asarray(self.radius + 0.5 * self.width)
-
-    @property
-    def lean(self) -> Array:
-        """Angle of the mid-surface from upright, outward positive, shape (P,). [rad]"""
-        return np.asarray(np.arctan(np.gradient(self.radius, self.height)))
-
-    @property
-    def thickness(self) -> Array:
-        """Of the wall along its normal, shape (P,). [m]"""
-        return np.asarray(self.width * np.cos(self.lean))
-
-    def at(self, values: Array, height: float | Array) -> Array:
-        """Values given at the points, read at other heights.
-
-        Parameters
-        ----------
-        values : array
-            Shape (P,). [any]
-        height : array
-            Any shape. [m]
-
-        Returns
-        -------
-        array
-            Shape of `height`. [as given]
-        """
-        return np.asarray(np.interp(height, self.height, values))
 
 
 @dataclass(frozen=True)
@@ -150,23 +92,6 @@ class Refired:
     edge_miss: Array
 
 
-@dataclass(frozen=True)
-class _Motion:
-    """What a stage does to a wall.
-
-    At the points: natural strain of the ring, and its share from the bands' pull; strain of the
-    width. Between the points: natural strain of the height alone [-], and what the pull adds to
-    the rise [m] and turns the wall by [rad].
-    """
-
-    ring: Array
-    settled: Array
-    thick: Array
-    up: Array
-    lift: Array
-    turn: Array
-
-
 def kept(card: Card, free_strain: float, sintering: float) -> tuple[float, float, float]:
     """Natural strains of a material alone: drying, then firing along the ring and the height.
 
@@ -211,67 +136,12 @@ def band_strains(response: Response) -> Array:
     )
 
 
-def _points(mesh: Meridian, values: Array) -> Array:
-    """Nodal values at the points of the standing wall, shape (PARTS × elements + 1,)."""
-    standing = mesh.nodes[~mesh.lying]
-    return np.append((values[standing] @ _SHAPE.T).ravel(), values[standing[-1, 2]])
-
-
-def _wall(mesh: Meridian, edges: Array) -> Wall:
-    """The standing wall of a mesh, with its base."""
-    r, z, h = (_points(mesh, v) for v in (mesh.radius, mesh.height, mesh.wall))
-    lean = np.arctan(np.gradient(r, z))
-    base = float(mesh.wall[0]) if mesh.lying.any() else 0.0
-    return Wall(z - z[0], r, h / np.cos(lean), edges, base)
-
-
-def _motion(mesh: Meridian, unknowns: Array, ring: Array, up: Array) -> _Motion:
-    """What a stage does to the wall of a mesh, given the free strains of its bands."""
-    r, z, h = (_points(mesh, v) for v in (mesh.radius, mesh.height, mesh.wall))
-    band = np.repeat(mesh.band[~mesh.lying], PARTS)
-    rise = np.diff(z)
-    total = np.concatenate([[0.0], np.cumsum(ring[band] * rise)])
-    # one free strain across a step would be a step of the wall: shared over its thickness
-    ends = np.concatenate([[z[0] - 1.0], z, [z[-1] + 1.0]])
-    whole = np.concatenate([[-ring[band[0]]], total, [total[-1] + ring[band[-1]]]])
-    thick = (np.interp(z + 0.5 * h, ends, whole) - np.interp(z - 0.5 * h, ends, whole)) / h
-    outward, upward = (_points(mesh, u) for u in (unknowns[:, 0], unknowns[:, 1]))
-    out = np.diff(outward) - ring[band] * np.diff(r)
-    lift = np.diff(upward) - ring[band] * rise
-    turn = (out * rise - lift * np.diff(r)) / (rise**2 + np.diff(r) ** 2)
-    settled = outward / r - thick
-    return _Motion(outward / r, settled, thick - 0.5 * settled, up[band], lift, turn)
-
-
-def _shortened(rise: Array, out: Array, turn: Array) -> Array:
-    """Rise that a wall loses by turning, which small displacements do not know. [m]"""
-    return np.asarray(0.5 * turn**2 * (rise**2 + out**2) / rise)
-
-
 def _drying(mesh: Meridian, strain: Array) -> Array:
     """Displacements of a wall of one stiffness whose bands dry by their own strains."""
     body = shells([mesh], [np.arange(strain.size)])
     moduli = np.full(strain.size, 1e6)
     poisson = np.full(strain.size, WET_POISSON_RATIO)
-    return elastic_response(body, moduli, poisson, strain[body.material])[0][0]
-
-
-def _risen(rise: Array, name: str) -> Array:
-    """Heights from their differences."""
-    if np.any(rise <= 0.0):
-        raise ModelError(f"{name}: the printed wall folds; it leans too far for its shrinkage")
-    return np.concatenate([[0.0], np.cumsum(rise)])
-
-
-def _checked(wall: Wall, name: str) -> Wall:
-    """The wall, or a complaint where its inner face meets the axis."""
-    if np.any(wall.inside <= 0.0):
-        at = float(wall.height[int(np.argmin(wall.inside))])
-        raise ModelError(
-            f"{name}: at {1e3 * at:.1f} mm the leaning wall closes over the axis; thin it, or "
-            "make it steeper"
-        )
-    return wall
+    return np.asarray(elastic_response(body, moduli, poisson, strain[body.material])[0][0])
 
 
 def green_vessel(response: Response) -> Green:
@@ -296,25 +166,33 @@ def green_vessel(response: Response) -> Green:
     """
     vessel, mesh = response.vessel, response.shell.meridian
     dry, ring, up = band_strains(response).T
-    wanted = _checked(
-        _wall(mesh, np.array([0.0, *vessel.steps, float(vessel.height[-1])])), vessel.name
-    )
-    first = _motion(mesh, _drying(mesh, dry), dry, dry)
-    second = _motion(mesh, response.shell.displacement[-1], ring, up)
-    along = first.ring + second.ring
-    rise = np.diff(wanted.height)
-    lost = _shortened(rise, np.diff(wanted.radius), first.turn + second.turn)
-    straight = rise - first.lift - second.lift - lost
-    height = _risen(np.exp(-first.up - second.up) * straight, vessel.name)
-    edges = np.interp(wanted.edges, wanted.height, height)
+    edges = np.array([0.0, *vessel.steps, float(vessel.height[-1])])
+    wanted = _checked(wall_of_mesh(mesh, edges), vessel.name)
+    first = motion(mesh, _drying(mesh, dry), dry, dry)
+    second = motion(mesh, response.shell.displacement[-1], ring, up)
+    # the way back: both stages undone at once, seen from the fired shape
+    lost = shortened(wanted, first.turn + second.turn)
+    straight = np.diff(wanted.height) - first.lift - second.lift - lost
+    height = heights(np.exp(-first.up - second.up) * straight, vessel.name)
     wall = Wall(
         height,
-        wanted.radius * np.exp(-along),
+        wanted.radius * np.exp(-first.ring - second.ring),
         wanted.width * np.exp(-first.thick - second.thick),
-        edges,
+        np.interp(wanted.edges, wanted.height, height),
         wanted.base * float(np.exp(-dry[0] - up[0])),
     )
     return _layered(wall, wanted, first.settled + second.settled, response)
+
+
+def _checked(wall: Wall, name: str) -> Wall:
+    """The wall, or a complaint where its inner face meets the axis."""
+    if np.any(wall.inside <= 0.0):
+        at = float(wall.height[int(np.argmin(wall.inside))])
+        raise ModelError(
+            f"{name}: at {1e3 * at:.1f} mm the leaning wall closes over the axis; thin it, or "
+            "make it steeper"
+        )
+    return wall
 
 
 def _layered(wall: Wall, wanted: Wall, settled: Array, response: Response) -> Green:
@@ -342,31 +220,6 @@ def _layers(edges: Array, layer: float, name: str) -> tuple[float, tuple[int, ..
     return fitted, tuple(int(n) for n in counts)
 
 
-def _mesh_of(wall: Wall) -> Meridian:
-    """A mesh of a wall and its base."""
-    r, z, h = wall.radius, wall.height, wall.thickness
-    corners: Sequence[int] = ()
-    if wall.base > 0.0:
-        r, z, h = np.insert(r, 0, 0.0), np.insert(z, 0, 0.0), np.insert(h, 0, wall.base)
-        corners = (1,)
-    return mesh_meridian(r, z, h, wall.edges[1:-1], corners=corners)
-
-
-def _moved(wall: Wall, mesh: Meridian, motion: _Motion, base: float) -> Wall:
-    """The wall of a mesh after a stage."""
-    old = _wall(mesh, wall.edges)
-    rise = np.diff(old.height)
-    lost = _shortened(rise, np.diff(old.radius), motion.turn)
-    height = _risen(np.exp(motion.up) * (rise + motion.lift - lost), "vessel")
-    return Wall(
-        height,
-        old.radius * np.exp(motion.ring),
-        old.width * np.exp(motion.thick),
-        np.interp(wall.edges, old.height, height),
-        base,
-    )
-
-
 def fired_again(green: Green, response: Response, control: Control | None = None) -> Refired:
     """The green vessel dried and fired by the model, from its own shape and its whole layers.
 
@@ -392,13 +245,13 @@ def fired_again(green: Green, response: Response, control: Control | None = None
         The printed wall cannot be meshed.
     """
     dry, ring, up = band_strains(response).T
-    mesh = _mesh_of(green.wall)
-    motion = _motion(mesh, _drying(mesh, dry), dry, dry)
-    dried = _moved(green.wall, mesh, motion, green.wall.base * float(np.exp(dry[0])))
-    mesh = _mesh_of(dried)
+    mesh = mesh_of_wall(green.wall)
+    stage = motion(mesh, _drying(mesh, dry), dry, dry)
+    dried = moved(green.wall, mesh, stage, green.wall.base * float(np.exp(dry[0])))
+    mesh = mesh_of_wall(dried)
     (fired,) = fire_shells([mesh], response.history, [response.material], control=control)
-    motion = _motion(mesh, fired.displacement[-1], ring, up)
-    found = _moved(dried, mesh, motion, dried.base * float(np.exp(up[0])))
+    stage = motion(mesh, fired.displacement[-1], ring, up)
+    found = moved(dried, mesh, stage, dried.base * float(np.exp(up[0])))
     want = green.fired
     faces = [
         np.abs(found.at(getattr(found, face), want.height) - getattr(want, face)).max()
@@ -409,9 +262,7 @@ def fired_again(green: Green, response: Response, control: Control | None = None
     return Refired(found, float(max(*faces, rim)), edges)
 
 
-def green_to_size(
-    response: Response, control: Control | None = None
-) -> tuple[Green, Refired]:
+def green_to_size(response: Response, control: Control | None = None) -> tuple[Green, Refired]:
     """The shape to print, mended by its own firing until that comes out to size.
 
     The first guess misses by the rounding to layers and by what is of second order in the pull of

@@ -8,9 +8,10 @@ import numpy as np
 import numpy.typing as npt
 from numpy.typing import NDArray
 
-from cofire.planning.green import Green, Wall
+from cofire.planning.green import Green
 from cofire.planning.layouts import decay_length
 from cofire.planning.response import Response
+from cofire.planning.wall import Wall
 
 Array = NDArray[np.float64]
 

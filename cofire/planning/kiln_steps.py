@@ -17,6 +17,8 @@ BEHIND = 0.99
 """A kiln slower than this share of the rate asked for counts as behind. [-]"""
 TOGETHER = 300.0
 """Events of one name closer than this are told as one. [s]"""
+BURNOUT = ("burnout begins", "burnout ends")
+"""Events told once for all materials: the kiln is vented from the first to the last of them."""
 OPEN = kelvin(100.0)
 """A kiln is opened with its ware below this: common practice. [K]"""
 
@@ -130,7 +132,7 @@ def happenings(response: Response) -> list[Happening]:
     Returns
     -------
     list of Happening
-        In order of time; events of one name that coincide are one.
+        In order of time; events of one name that coincide are one, and so is burnout.
     """
     curve, firing = response.trace, response.vessel.firing
     first, *others = pure_materials(response)
@@ -143,19 +145,19 @@ def happenings(response: Response) -> list[Happening]:
     cold = top + int(np.argmax(curve.ware[top:] < OPEN))
     if curve.ware[top] > OPEN:
         events.add(Event("cold", "", float(curve.time[cold]), float(curve.ware[cold])))
-    found: list[Happening] = []
+    groups: list[list[Event]] = []
     for event in sorted(events, key=lambda e: (e.time, e.zone, e.name)):
-        zones = (event.zone,) if event.zone else ()
-        same = [
-            k
-            for k, h in enumerate(found)
-            if h.name == event.name and event.time - h.time < TOGETHER
-        ]
-        if same:
-            h = found[same[-1]]
-            merged = tuple(dict.fromkeys([*h.zones, *zones]))
-            found[same[-1]] = Happening(h.name, merged, h.time, h.ware, h.kiln)
-            continue
-        kiln = float(np.interp(event.time, curve.time, curve.kiln))
-        found.append(Happening(event.name, zones, event.time, event.temperature, kiln))
-    return found
+        same = [group for group in groups if group[0].name == event.name]
+        if same and (event.name in BURNOUT or event.time - same[-1][0].time < TOGETHER):
+            same[-1].append(event)
+        else:
+            groups.append([event])
+    return sorted((_happening(group, curve) for group in groups), key=lambda h: h.time)
+
+
+def _happening(group: list[Event], curve: Trace) -> Happening:
+    """Events of one name as one: the first of them, or the last where burnout ends."""
+    event = group[-1] if group[0].name == BURNOUT[1] else group[0]
+    zones = tuple(dict.fromkeys(e.zone for e in group if e.zone))
+    kiln = float(np.interp(event.time, curve.time, curve.kiln))
+    return Happening(event.name, zones, event.time, event.temperature, kiln)

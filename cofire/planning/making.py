@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from cofire.errors import CofireError
-from cofire.planning.bars import Piece
+from cofire.planning.cost import Cost, cost
 from cofire.planning.green import Green, Refired, green_to_size, green_vessel
 from cofire.planning.green_solid import Overhang, overhangs
-from cofire.planning.paste import BandPaste, Batch, Cost, band_pastes, batches, cost
+from cofire.planning.paste import BandPaste, Batch, band_pastes, batches
+from cofire.planning.pieces import Piece
 from cofire.planning.response import Response
 from cofire.planning.swaps import Smear, Swap, smear_check, swaps
 from cofire.planning.trial_pieces import pieces_for

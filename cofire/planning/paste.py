@@ -1,4 +1,4 @@
-"""What to weigh: powder, binder and water of each paste, what it comes to, and what it costs."""
+"""What to weigh: powder, binder and water of each paste."""
 
 from __future__ import annotations
 
@@ -7,11 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cofire.errors import InputError, UnknownName
+from cofire.errors import InputError
 from cofire.inputs.cards import Card
-from cofire.inputs.workshop import BINDER, Mixing, Prices
+from cofire.inputs.workshop import Mixing
 from cofire.physics.change_over import volume_for_share
-from cofire.physics.kiln_power import firing_energy
 from cofire.planning.green import Green
 from cofire.planning.green_solid import band_volumes
 from cofire.planning.response import Response
@@ -101,33 +100,6 @@ class Batch:
     def mass(self) -> float:
         """Of the whole batch. [kg]"""
         return sum(mass for _, mass in self.powders) + self.binder + self.water
-
-
-@dataclass(frozen=True)
-class Cost:
-    """What the print and its firing cost, in the file's currency.
-
-    Attributes
-    ----------
-    powders
-        Name and price of what is weighed of each.
-    energy
-        Current for the firing. [J]
-    firing
-        Its price; None where the file does not say.
-    unpriced
-        Powders without a price.
-    """
-
-    powders: tuple[tuple[str, float], ...]
-    energy: float | None
-    firing: float | None
-    unpriced: tuple[str, ...]
-
-    @property
-    def total(self) -> float:
-        """Of all that has a price."""
-        return sum(price for _, price in self.powders) + (self.firing or 0.0)
 
 
 def paste_of(card: Card) -> Paste:
@@ -278,49 +250,3 @@ def _batch(card: Card, wall: float, waste: float, dead: float, scale: float) -> 
         ready = tuple((name, m) for (name, _, _), m in zip(sides, masses, strict=True))
     pairs = tuple(zip(names, powders, strict=True))
     return Batch(card.name, whole, wall, waste, dead, pairs, binder, water, ready)
-
-
-def cost(response: Response, made: Sequence[Batch]) -> Cost | None:
-    """What powders and firing cost, or None where the vessel's file gives no prices.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-    made : sequence of Batch
-        From `batches`.
-
-    Returns
-    -------
-    Cost or None
-        Powders as weighed; the kiln's current by `firing_energy`.
-
-    Raises
-    ------
-    UnknownName
-        A price for something the vessel does not hold.
-    """
-    prices: Prices | None = response.vessel.prices
-    if prices is None:
-        return None
-    used: dict[str, float] = {}
-    for batch in made:
-        for name, mass in (*batch.powders, (BINDER, batch.binder)):
-            used[name] = used.get(name, 0.0) + mass
-    listed = dict(prices.powders)
-    for name in listed:
-        if name not in used:
-            raise UnknownName("powder", name, used, f"{response.vessel.name}: [prices.per_kg]")
-    energy = firing = None
-    if prices.kiln_power > 0.0:
-        trace = response.trace
-        energy = firing_energy(
-            response.vessel.firing.kiln, trace.time, trace.kiln, prices.kiln_power
-        )
-        firing = energy * prices.energy
-    return Cost(
-        tuple((name, used[name] * price) for name, price in listed.items()),
-        energy,
-        firing,
-        tuple(name for name in used if name not in listed),
-    )

@@ -226,8 +226,8 @@ def sag_findings(card: Card, measured: Measured) -> Findings:
         flow, soft = _sag_by_card(card, pieces, bar)
         if bar.sag < LEAST_SAG * soft or flow <= 0.0:
             left_out.append(
-                f"{pieces.name}: a sag of {1e3 * bar.sag:.2g} mm is hardly more than the "
-                f"{1e3 * soft:.2g} mm that densification alone gives; not used"
+                f"{pieces.name}: a raw bar that sagged by {1e3 * bar.sag:.2g} mm is not used: by the "
+                f"card, {1e3 * soft:.2g} mm come of its softness while it densifies"
             )
             continue
         shifts.append(float(np.log10(flow / (bar.sag - soft))))
@@ -235,8 +235,8 @@ def sag_findings(card: Card, measured: Measured) -> Findings:
         parts = (reading / bar.sag, 2.0 * reading / bar.thickness)
         stated.append(float(np.hypot(*parts) / np.log(10.0)))
     if not shifts:
-        why = "the bars sagged no more than densification alone explains"
-        remedy = "a longer span, a thinner bar, or a bar fired before"
+        why = "raw bars sag because they densify, too; the rest is no viscosity"
+        remedy = "let bars sag that were fired before: body = \"fired\""
         return Findings(untold=(Untold("sag_viscosity", why, remedy),), notes=tuple(left_out))
     shift, low, high = mean_interval(np.array(shifts), float(np.mean(stated)))
     firings = len({pieces.name for pieces, _ in bars})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -188,7 +189,7 @@ def smeared_vessel(response: Response, green: Green) -> Vessel:
     share = metal_shares(response, green, middle)
     groups = _groups(green, FINEST * float(vessel.wall.max()))
     bands: list[Band] = []
-    for first, last in zip(groups[:-1], groups[1:], strict=True):
+    for first, last in pairwise(groups):
         percent = round(100.0 * float(share[first:last].mean()))
         name = {0: ceramic, 100: metal}.get(percent, f"{metal} + {ceramic} = {percent}")
         top = float(np.interp(green.layer * last, green.wall.height, green.fired.height))

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
-from cofire.planning.bars import Piece, expansion_bar, sag_bar, sample, shrinkage_bar
+from cofire.planning.bars import expansion_bar, sag_bar, shrinkage_bar
 from cofire.planning.flags import GO, Flag, joint_name
 from cofire.planning.green import Green
 from cofire.planning.joint_pieces import camber_strip, joint_ring
+from cofire.planning.pieces import Piece, sample
 from cofire.planning.response import Response
 from cofire.planning.stress_flags import metal_share
 from cofire.planning.verdict import Verdict
@@ -57,8 +59,7 @@ def riskiest(response: Response, verdict: Verdict) -> list[Flag]:
 
 def _joints(response: Response) -> list[str]:
     """Names of the joints as flags give them, from below."""
-    cards = response.cards
-    return [joint_name(a.name, b.name) for a, b in zip(cards[:-1], cards[1:], strict=True)]
+    return [joint_name(a.name, b.name) for a, b in pairwise(response.cards)]
 
 
 def pieces_for(response: Response, verdict: Verdict, green: Green) -> list[Piece]:
@@ -78,10 +79,11 @@ def pieces_for(response: Response, verdict: Verdict, green: Green) -> list[Piece
     list of Piece
         None for a flag that needs none; one piece for all flags it can speak to.
     """
-    wanted: dict[tuple[str, object], list[Flag]] = {}
+    wanted: dict[tuple[str, str | int], list[Flag]] = {}
     for flag in riskiest(response, verdict):
-        for key in _keys(response, flag):
-            wanted.setdefault(key, []).append(flag)
+        if kind := DECIDED_BY.get(flag.rule):
+            for place in _places(response, kind, flag):
+                wanted.setdefault((kind, place), []).append(flag)
     return [
         replace(
             _made(response, green, kind, place, flags),
@@ -91,35 +93,35 @@ def pieces_for(response: Response, verdict: Verdict, green: Green) -> list[Piece
     ]
 
 
-def _keys(response: Response, flag: Flag) -> list[tuple[str, object]]:
-    """Kind of piece, and its material or joint, for one flag."""
-    kind = DECIDED_BY.get(flag.rule, "")
+def _places(response: Response, kind: str, flag: Flag) -> Sequence[str | int]:
+    """Material, or number of the joint, of each piece of a kind that speaks to a flag."""
     joints = _joints(response)
     if kind == "joint ring":
-        return [(kind, None)] if joints else []
+        return [""] if joints else []
+    if kind == "camber strip":
+        return [_nearest_joint(response, flag)] if joints else []
     if kind == "shrinkage bar" and flag.zone in joints:
         n = joints.index(flag.zone)
-        return [(kind, response.cards[k].name) for k in (n, n + 1)]
+        return [card.name for card in response.cards[n : n + 2]]
     if kind == "expansion bar":
         other = _partner(response, flag.zone)
-        return [(kind, flag.zone)] + ([(kind, other)] if other else [])
-    if kind == "camber strip":
-        return [(kind, _nearest_joint(response, flag))] if joints else []
-    return [(kind, flag.zone)] if kind else []
+        return [flag.zone, other] if other else [flag.zone]
+    return [flag.zone]
 
 
-def _made(response: Response, green: Green, kind: str, place: object, flags: list[Flag]) -> Piece:
+def _made(
+    response: Response, green: Green, kind: str, place: str | int, flags: list[Flag]
+) -> Piece:  # fmt: skip
     """One piece with its forecast."""
     if kind == "joint ring":
         return joint_ring(response, green, flags)
-    if kind == "camber strip":
-        assert isinstance(place, int)
+    if isinstance(place, int):
         return camber_strip(response, place, flags)
-    of = sample(response, str(place))
+    of = sample(response, place)
     if kind == "expansion bar":
         zones = [flag.zone for flag in flags]
-        other = _partner(response, str(place)) if str(place) in zones else zones[0]
-        return expansion_bar(response, of, sample(response, other or str(place)), flags)
+        other = _partner(response, place) if place in zones else zones[0]
+        return expansion_bar(response, of, sample(response, other or place), flags)
     if kind == "sag bar":
         return sag_bar(response, of, flags)
     return shrinkage_bar(response, of, flags)

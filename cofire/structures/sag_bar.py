@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import betainc, beta
+from scipy.special import beta, betainc
 
 if TYPE_CHECKING:
     from cofire.physics.history import Array

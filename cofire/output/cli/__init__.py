@@ -12,7 +12,17 @@ import sys
 
 import typer
 
-from cofire.output.cli import check, firing, make, materials, mismatch, plan, screen, stress
+from cofire.output.cli import (
+    calibrate,
+    check,
+    firing,
+    make,
+    materials,
+    mismatch,
+    plan,
+    screen,
+    stress,
+)
 
 # Read when numpy is first imported, inside a command. Every matrix here is small: more threads
 # of the linear algebra would only wait for each other.
@@ -40,6 +50,7 @@ app.command()(plan.layers)
 app.command()(plan.schedule)
 app.command()(make.make)
 app.command()(materials.materials)
+app.command()(calibrate.calibrate)
 app.command()(firing.firing)
 
 
