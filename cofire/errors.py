@@ -29,10 +29,10 @@ class UnknownName(InputError):
     def __init__(self, kind: str, name: str, known: Iterable[str], where: str = "") -> None:
         known = sorted(known)
         near = difflib.get_close_matches(name.lower(), [k.lower() for k in known], n=1, cutoff=0.5)
-        hint = next((f"; did you mean {k!r}?" for k in known if near and k.lower() == near[0]), "")
+        hint = next((f"; did you mean {k!r}?" for k in known if near and k.lower() == near[0]), ".")
         listed = ", ".join(repr(k) for k in known) or "none"
         place = f"{where}: " if where else ""
-        super().__init__(f"{place}no {kind} named {name[:80]!r}{hint or "."} Known: {listed}")
+        super().__init__(f"{place}no {kind} named {name[:80]!r}{hint} Known: {listed}")
 
 
 class OutOfRange(InputError):

@@ -1,4 +1,4 @@
-"""Measurements of a calibration with the fitted card, and what is left between them."""
+"""Measurements beside the card fitted to them, and what is left between the two."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 COLOURS = (FIRST, SECOND, LIMIT, SHARED)
 MARKS = ("o", "s", "^", "D", "v")
 DASHES = ("-", (0, (6, 2)), ":", (0, (5, 1, 1, 1)), (0, (1, 1, 3, 1)))
-CURVE = 15
-"""So many readings or more at rising places are a curve, and the fit is drawn as a line. [-]"""
+COUNTED = ("bar", "strip")
+"""Names of axes that count pieces."""
 WIDTH, HEIGHT = 5.2, 4.6
 """Of one kind of measurement, in inches."""
 MOST_ACROSS = 3
@@ -32,31 +32,21 @@ def _draw(top: Axes, below: Axes, panel: Panel) -> None:
     """Readings and fit above, readings less fit below."""
     for n, series in enumerate(panel.series):
         colour, mark = COLOURS[n % len(COLOURS)], MARKS[n % len(MARKS)]
-        curve = series.place.size >= CURVE
-        size = 3.0 if curve else 5.5
-        order = np.argsort(series.place, kind="stable")
-        if curve:
-            order = np.arange(series.place.size)
+        size = 3.0 if series.line else 5.0
         style: dict[str, Any] = {"color": colour, "mfc": "white", "mew": 1.0, "ls": "none"}
-        top.plot(
-            series.place, series.measured, mark, ms=size, label=f"{series.label}, measured", **style
-        )
-        dash = DASHES[n % len(DASHES)]
-        if curve:
-            top.plot(
-                series.place, series.fitted, color=colour, lw=1.2, ls=dash,
-                label=f"{series.label}, fitted",
-            )  # fmt: skip
-        else:
-            top.plot(
-                series.place[order], series.fitted[order], "_", ms=14, mew=2.0, color=colour,
-                label=f"{series.label}, fitted",
-            )  # fmt: skip
+        label = f"{series.label}, measured"
+        top.plot(series.place, series.measured, mark, ms=size, label=label, **style)
+        fit: dict[str, Any] = {"ls": DASHES[n % len(DASHES)], "lw": 1.2}
+        if not series.line:
+            fit = {"ls": "none", "marker": "_", "ms": 16.0, "mew": 1.8}
+        top.plot(series.place, series.fitted, color=colour, label=f"{series.label}, card", **fit)
         below.plot(series.place, series.measured - series.fitted, mark, ms=size, **style)
     below.axhline(0.0, color="0.5", lw=0.8)
     top.set_title(panel.title, loc="left", fontsize=10)
     top.set_ylabel(panel.up)
-    below.set_ylabel("measured\nless fitted")
+    below.set_ylabel("measured\nless card")
+    if panel.across in COUNTED:
+        below.xaxis.get_major_locator().set_params(integer=True)
     below.set_xlabel(panel.across)
     top.legend(fontsize=7.5, frameon=False)
     for axes in (top, below):
@@ -95,7 +85,7 @@ def calibration_figure(c: Calibration) -> Figure:
         else:
             top.set_axis_off()
             below.set_axis_off()
-    title = f"{c.old.name}: {c.source}"
+    title = f"{c.old.name}, {c.source}"
     figure.suptitle(textwrap.fill(title, 40 * across), x=0.01, ha="left", fontsize=12)
     return figure
 
@@ -115,7 +105,7 @@ def calibration_csv(c: Calibration) -> str:
     """
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["test", "series", "across", "place", "what", "measured", "fitted"])
+    writer.writerow(["test", "series", "across", "place", "what", "measured", "card"])
     for panel in c.findings.panels:
         for series in panel.series:
             for place, measured, fitted in zip(

@@ -84,7 +84,7 @@ def programme(steps: Sequence[Step], reasons: Sequence[str] = ()) -> str:
             row.append(shown(reasons[n - 1]) if n <= len(reasons) else "")
         rows.append(row)
     return table(
-        "programme", "Programme: tick what is set, write down what the kiln shows at its end; h:min",
+        "programme", "Programme, times in h:min; tick what is set, note what the kiln shows",
         head, rows, numbers=(1, 2, 3, 5), kinds={6: "pen", 7: "text"},
     )  # fmt: skip
 

@@ -200,7 +200,7 @@ def expansion_findings(card: Card, measured: Measured) -> Findings:
     panel = Panel(
         "dilatometer, fired bars", "temperature (°C)", "length change (%)",
         tuple(
-            Series(k.name, celsius(k.temperature), 100.0 * np.expm1(k.strain), 100.0 * np.expm1(m))
+            _series(k, m)
             for k, m in zip(curves, b.model(fit.values), strict=True)
         ),
     )  # fmt: skip
@@ -221,6 +221,11 @@ def expansion_findings(card: Card, measured: Measured) -> Findings:
         seen=tuple(bool(t) for t in told), note="" if told.all() else note,
     )  # fmt: skip
     return Findings((found,), panels=(panel,))
+
+
+def _series(curve: Curve, model: Array) -> Series:
+    strains = (100.0 * np.expm1(values) for values in (curve.strain, model))
+    return Series(curve.name, celsius(curve.temperature), *strains, line=True)
 
 
 def _carried(old: Property, new: Property, rows: NDArray[np.intp]) -> Array:

@@ -78,12 +78,19 @@ class Untold:
 
 @dataclass(frozen=True)
 class Series:
-    """Readings of one kind and what the fitted card gives for them, shape (n,) each."""
+    """Readings of one kind and what the fitted card gives for them, shape (n,) each.
+
+    Attributes
+    ----------
+    line
+        Whether the fit runs from reading to reading, as along a curve.
+    """
 
     label: str
     place: Array
     measured: Array
     fitted: Array
+    line: bool = False
 
 
 @dataclass(frozen=True)
@@ -94,8 +101,6 @@ class Panel:
     across: str
     up: str
     series: tuple[Series, ...]
-    scale: float = 1.0
-    """Factor from the readings to the residuals' unit of the axis. [-]"""
 
 
 @dataclass(frozen=True)

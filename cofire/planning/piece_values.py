@@ -131,12 +131,12 @@ def bending_findings(card: Card, measured: Measured) -> Findings:
         return Findings(untold=tuple(Untold(name, why, more) for name in names))
     fit = fit_weibull(bending.strength, LEVEL)
     m = fit.unbiased_modulus
-    risk, how = float(np.log(2.0)), "taken to be of the card's standard bar"
+    risk, how = float(np.log(2.0)), "the bars taken to be of the standard size"
     if bending.volume is not None:
         ratio = bar_effective_volume(bending.volume, m, bending.load_over_support)
         ratio = ratio / bar_effective_volume(TEST_BAR, m, TEST_SPANS)
         risk *= float(ratio)
-        how = f"of bars of {float(ratio):.2g} times the effective volume of the card's standard bar"
+        how = f"from bars of {float(ratio):.2g} times the effective volume of the standard bar"
     density = float(relative_density(card, best.trace, extend=True)[-1])
     if best.density.size:
         density = float(best.density.mean() / card["theoretical_density"].scalar)
@@ -152,7 +152,7 @@ def bending_findings(card: Card, measured: Measured) -> Findings:
     chance = (np.arange(1, count + 1) - 0.5) / count
     scale = fit.characteristic_strength
     drawn = scale * (-np.log1p(-chance)) ** (1.0 / fit.modulus)
-    series = Series(best.name, 100.0 * chance, ordered / 1e6, drawn / 1e6)
+    series = Series(best.name, 100.0 * chance, ordered / 1e6, drawn / 1e6, line=True)
     panel = Panel("bending strength", "share of bars broken (%)", "strength (MPa)", (series,))
     more = f"break more bars of one firing, {2 * count} in all"
     notes = tuple(
@@ -236,7 +236,7 @@ def sag_findings(card: Card, measured: Measured) -> Findings:
         stated.append(float(np.hypot(*parts) / np.log(10.0)))
     if not shifts:
         why = "raw bars sag because they densify, too; the rest is no viscosity"
-        remedy = "let bars sag that were fired before: body = \"fired\""
+        remedy = 'let bars sag that were fired before: body = "fired"'
         return Findings(untold=(Untold("sag_viscosity", why, remedy),), notes=tuple(left_out))
     shift, low, high = mean_interval(np.array(shifts), float(np.mean(stated)))
     firings = len({pieces.name for pieces, _ in bars})

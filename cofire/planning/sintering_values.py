@@ -231,9 +231,8 @@ def _panels(c: CurveFit) -> tuple[Panel, ...]:
         if here.any():
             clock = b.clocks[n]
             place = celsius(clock.temperature[clock.nodes])
-            hot.append(
-                Series(name, place, 100 * np.expm1(r.value[here]), 100 * np.expm1(model[here]))
-            )
+            strains = (100.0 * np.expm1(v[here]) for v in (r.value, model))
+            hot.append(Series(name, place, *strains, line=True))
     if hot:
         panels.append(
             Panel("dilatometer, raw bars", "temperature (°C)", "length change (%)", tuple(hot))

@@ -69,7 +69,7 @@ def strip_findings(card: Card, measured: Measured, cards: Mapping[str, Card]) ->
     given, by_card = (1e6 * np.array(column) for column in zip(*shown, strict=True))
     panel = Panel(
         "strips, top minus bottom", "strip", "cooled mismatch (ppm)",
-        (Series("old card", place, given, by_card),),
+        (Series("strips", place, given, by_card),),
     )  # fmt: skip
     if any(k.fired for k in measured.curves):
         return Findings(panels=(panel,), notes=tuple(notes))
@@ -122,7 +122,7 @@ def _strip(
     yields = history.yield_stress[:, -1]
     note = (
         f"strip with {partner.name}: {1e6 * mismatch:+.0f} ppm below {celsius(set_at):.0f} °C; the "
-        f"old card has {1e6 * (change[0] - change[1]):+.0f}"
+        f"card gives {1e6 * (change[0] - change[1]):+.0f}"
     )
     if any(float(s) > float(y) for s, y in zip(stress, yields, strict=True)):
         note += "; the metal has yielded, so the figure is a lower bound"
