@@ -28,8 +28,11 @@ NO_PAIRS, NONE = np.zeros((0, 2)), np.zeros(0)
 
 @dataclass(frozen=True)
 class Errors:
-    """Standard errors of the measurements: one reading of a length [m], scatter from bar to bar
-    [-], a firing's temperature [K], a bulk density [-]."""
+    """Standard errors of measurements.
+
+    Of one reading of a length [m], from bar to bar [-], of a firing's temperature [K], of a bulk
+    density [-].
+    """
 
     length: float = 5e-5
     scatter: float = 3e-4

@@ -17,6 +17,7 @@ from cofire.planning.paste import paste_of
 from cofire.planning.stress_flags import metal_share
 from cofire.planning.swaps import (
     paste_shares,
+    purity,
     smear_check,
     smeared_vessel,
     swaps,
@@ -93,6 +94,15 @@ def test_shares_of_the_pastes_sum_to_one_and_are_halves_at_the_joints(made):
     # whole bands away, each paste is alone
     ends = paste_shares(response, green, [0.0, green.wall.height[-1]])
     assert ends[[0, 1], [0, -1]] == pytest.approx(1.0, abs=1e-6)
+
+
+def test_a_band_lower_than_the_smear_never_gets_its_own_paste_alone():
+    response, green = graded()
+    assert purity(response, green) == pytest.approx(1.0, abs=0.02)
+    wide = replace(response.vessel, printer=Printer(dead_volume=20e-6))
+    most = purity(replace(response, vessel=wide), green)
+    assert most[1] < 0.7
+    assert most[0] > 0.99
 
 
 def test_a_plug_of_paste_leaves_the_bands_sharp():

@@ -69,7 +69,7 @@ def vessels(draw: st.DrawFn) -> Vessel:
 
 
 @given(vessels())
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=3, deadline=None)
 def test_a_print_dried_and_fired_by_the_model_has_the_size_wanted(vessel: Vessel):
     response = fired(vessel)
     green, again = green_to_size(response, COARSE)

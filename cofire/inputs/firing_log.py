@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 PLACES = ("ware", "kiln")
 """Where the thermocouple sat: beside the ware, or elsewhere in the kiln."""
 FEWEST = 10
-GAP = 10.0
+GAP = 4.0
 """A step longer than this many usual ones, and than five minutes, is a gap. [-]"""
 JUMP = 30.0
 """Change between readings across which a clock that was set back can be mended. [K]"""
@@ -54,6 +54,8 @@ class FiringLog:
         The readings without spikes and noise, shape (R,). [K]
     trace
         The same from cold to cold, few nodes; time counts from its own first node.
+    lead
+        Time of the trace at the first reading. [s]
     found
         How the file was read: delimiter, columns, units.
     notes
@@ -67,6 +69,7 @@ class FiringLog:
     trace: Trace
     found: tuple[str, ...]
     notes: tuple[str, ...]
+    lead: float = 0.0
 
 
 def read_firing_log(
@@ -129,8 +132,10 @@ def read_firing_log(
     notes += mended + _gaps(time, temperature, lines)
     smooth, told = _smoothed(time, temperature, lines)
     notes += told
-    curve, ends = logged_trace(time, smooth, thermocouple, lag, gas, sheet.where)
-    return FiringLog(sheet.where, time, temperature, smooth, curve, found, (*notes, *ends))
+    curve, lead, ends = logged_trace(time, smooth, thermocouple, lag, gas, sheet.where)
+    return FiringLog(
+        sheet.where, time, temperature, smooth, curve, found, (*notes, *ends), lead
+    )  # fmt: skip
 
 
 def _clock_text(seconds: float) -> str:
@@ -157,6 +162,10 @@ def _in_order(
     for i in map(int, np.flatnonzero(step < 0.0)):
         back, moved = usual - float(step[i]), float(temperature[i + 1] - temperature[i])
         place = f"line {lines[i + 1]}"
+        if time[i + 1] <= time[0] + 2.0 * usual:
+            raise InputError(
+                f"{sheet.where}: {place}: time begins anew; a second log in the file? Keep one"
+            )
         if abs(moved) > JUMP:
             raise InputError(
                 f"{sheet.where}: {place}: the clock goes back by {_clock_text(back)} and the "
@@ -206,7 +215,8 @@ def _smoothed(time: Array, temperature: Array, lines: Sequence[int]) -> tuple[Ar
     middle = median_filter(temperature, WINDOW, mode="nearest")
     off = temperature - middle
     noise = 1.4826 * float(np.median(np.abs(off)))
-    bad = np.abs(off) > max(SPIKE, 6.0 * noise)
+    usual = median_filter(np.abs(np.gradient(temperature)), 2 * WINDOW + 1, mode="nearest")
+    bad = np.abs(off) > np.maximum(SPIKE + 2.0 * usual, 6.0 * noise)
     clean = temperature.copy()
     if bad.any():
         good = ~bad
@@ -266,7 +276,7 @@ def straightened(time: Array, value: Array, tolerance: float) -> NDArray[np.intp
 
 def logged_trace(
     time: Array, temperature: Array, thermocouple: str, lag: float, gas: str, where: str
-) -> tuple[Trace, list[str]]:
+) -> tuple[Trace, float, list[str]]:
     """Readings as a trace from cold to cold, with as few nodes as they need.
 
     Parameters
@@ -286,15 +296,15 @@ def logged_trace(
 
     Returns
     -------
-    tuple of Trace and list of str
-        The trace, and what was added at its ends.
+    tuple
+        The trace, its time at the first reading [s], and what was added at its ends.
 
     Raises
     ------
     InputError
         The log ends hot and not cooling.
     """
-    notes = []
+    notes, lead = [], 0.0
     if temperature[0] > COOL:
         notes.append(
             f"begins at {celsius(float(temperature[0])):.0f} °C; taken to have come there at "

@@ -7,8 +7,6 @@ import io
 import textwrap
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from cofire.output.figures import FIRST, LIMIT, SECOND, SHARED, literal
 
 if TYPE_CHECKING:
@@ -46,13 +44,16 @@ def _draw(top: Axes, below: Axes, panel: Panel) -> None:
     top.set_ylabel(panel.up)
     below.set_ylabel("measured\nless card")
     if panel.across in COUNTED:
-        below.xaxis.get_major_locator().set_params(integer=True)
+        from matplotlib.ticker import MaxNLocator
+
+        below.xaxis.set_major_locator(MaxNLocator(integer=True))
+        below.set_xlim(0.4, max(series.place.size for series in panel.series) + 0.6)
     below.set_xlabel(panel.across)
     top.legend(fontsize=7.5, frameon=False)
     for axes in (top, below):
         axes.grid(color="0.9", lw=0.6)
         axes.spines[["top", "right"]].set_visible(False)
-        axes.margins(x=0.06, y=0.1)
+        axes.margins(y=0.1)
 
 
 @literal

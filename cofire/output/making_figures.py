@@ -200,12 +200,13 @@ def before_and_after(m: Making) -> Figure:
     _size(axes, fired, apart, apart + widest + margin, margin)
     _bands_between(axes, m, fired, apart, margin)
     serif: dict[str, Any] = {"family": "serif", "color": INK, "va": "center"}
-    axes.text(-widest, top + 2.4 * margin, m.response.vessel.name, fontsize=16, **serif)
+    name, room = m.response.vessel.name, (right + widest) * scale
+    axes.text(-widest, top + 2.4 * margin, name, fontsize=_fitting(name, 16.0, room), **serif)
     told = (
         "left the outside, a line every ten layers; right the cut wall; dark is metal; dotted, the "
         "print"
     )
-    axes.text(-widest, top + 1.3 * margin, told, fontsize=8, **serif)
+    axes.text(-widest, top + 1.3 * margin, told, fontsize=_fitting(told, 8.0, room), **serif)
     for x, word in ((0.0, "as printed"), (apart, "as fired")):
         axes.text(x, -2.5 * margin, word, fontsize=11, ha="center", **serif)
     ruler = 0.5 * apart + np.array([-10.0, 10.0])
@@ -214,6 +215,11 @@ def before_and_after(m: Making) -> Figure:
     axes.set_xlim(left, right)
     axes.set_ylim(low, high)
     return figure
+
+
+def _fitting(text: str, size: float, room: float) -> float:
+    """Size of type, in points, that keeps a line within a room in inches."""
+    return min(size, 72.0 * room / (0.62 * max(len(text), 1)))
 
 
 def _bands_between(axes: Axes, m: Making, fired: Wall, apart: float, margin: float) -> None:
@@ -292,10 +298,10 @@ def section_figure(m: Making) -> Figure:
             axes.text(-edge, 1e3 * o.height, "leans too far  ", fontsize=7, ha="right",
                       color="#D55E00")  # fmt: skip
     scale = "true scale" if part == 1 else f"scale 1:{part}"
-    axes.text(
-        -widest, top + 9.0 * part, f"{m.response.vessel.name}: print, {scale}, mm", fontsize=8,
-        va="center", color=INK,
-    )  # fmt: skip
+    title = f"{m.response.vessel.name}: print, {scale}, mm"
+    room = (2.0 * widest + right) / part / MILLIMETRES_PER_INCH
+    axes.text(-widest, top + 9.0 * part, title, fontsize=_fitting(title, 8.0, room), va="center",
+              color=INK)  # fmt: skip
     axes.set_xlim(-widest - left, widest + right)
     axes.set_ylim(-low, top + high)
     return figure

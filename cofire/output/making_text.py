@@ -11,6 +11,7 @@ from cofire.inputs.workshop import JOULES_PER_KILOWATT_HOUR
 from cofire.output.making_tables import expected, grams
 from cofire.output.verdict_text import number
 from cofire.planning.making import Making
+from cofire.planning.swaps import DONE
 
 WIDTH = 100
 
@@ -115,11 +116,19 @@ def _swap_lines(m: Making) -> list[str]:
         lines += ["", "swap pastes (the nozzle gives half of each at the joint):"]
     for s in m.swaps:
         when = f"in layer {s.layer}" if s.layer else "before the print begins"
+        pure = f"pure from layer {s.done}"
+        if s.done > sum(m.green.layers):
+            pure = "not pure before the rim"
         lines += _wrapped(
             f"{when}: to {s.above}, joint above layer {round(s.step / m.green.layer)}; new paste "
-            f"from layer {s.begins}, pure from layer {s.done}, after {1e6 * s.passes:.1f} ml",
-            "  ", "    ",
+            f"from layer {s.begins}, {pure}, after {1e6 * s.passes:.1f} ml", "  ", "    ",
         )  # fmt: skip
+    for n, most in enumerate(m.purity):
+        if most < DONE:
+            lines += _wrapped(
+                f"Band {n + 1}, {m.green.materials[n]}, is too low for the feed: no layer of it "
+                f"gets more than {100 * most:.0f} % of its own paste."
+            )
     if m.smear is not None:
         sharp, smeared = m.smear.sharp, m.smear.smeared
         lines += _wrapped(

@@ -5,8 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from cofire.output import figures, plan_text, stress_text
+from cofire.output import figures, plan_tables, stress_text
 from cofire.output.folders import replace_folder
+from cofire.output.plan_json import plan_json
+from cofire.output.plan_text import plan_text
 from cofire.output.vessel_figures import stress_figure, trade_off_figure
 from cofire.planning.response import band_stresses
 
@@ -39,17 +41,16 @@ def write_plan(plan: Plan, out: Path, force: bool) -> None:
     vessel = plan.response.vessel
     bands = band_stresses(plan.response)
     texts = {
-        "plan.json": plan_text.plan_json(plan),
-        "plan.txt": plan_text.plan_text(plan),
-        "bands.csv": plan_text.bands_csv(vessel),
-        "firing.csv": plan_text.firing_csv(vessel.firing, reasons),
-        "firing.toml": plan_text.firing_toml(vessel.firing),
+        "plan.json": plan_json(plan),
+        "plan.txt": plan_text(plan),
+        "bands.csv": plan_tables.bands_csv(vessel),
+        "firing.csv": plan_tables.firing_csv(vessel.firing, reasons),
+        "firing.toml": plan_tables.firing_toml(vessel.firing),
         "stress.json": stress_text.as_json(plan.response, bands),
     }
-    pictures = {
-        "stress": stress_figure(plan.response, bands),
-        "trade_off": trade_off_figure(plan.layers),
-    }
+    pictures = {"stress": stress_figure(plan.response, bands)}
+    if plan.layers is not None:
+        pictures["trade_off"] = trade_off_figure(plan.layers)
 
     def fill(folder: Path) -> None:
         for name, text in texts.items():

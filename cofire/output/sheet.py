@@ -8,6 +8,7 @@ from __future__ import annotations
 import string
 from collections.abc import Sequence
 from importlib import resources
+from itertools import pairwise
 
 from cofire import __version__
 from cofire.inputs.units import celsius
@@ -31,11 +32,13 @@ LEFT_OUT = (
     "The powder between burnout and sintering: it is weakest then, and nothing judges it. Do not "
     "move, knock or open.",
     "Cracks of drying and handling, beyond the difference of drying shrinkage.",
-    "The point of a joint's corner, where stress has no end: it is a mean over a tenth of the wall.",
-    "Differences of stress between along and across the printed roads: each band is alike all ways.",
-    "What happens chemically at the joint: reaction, wetting, gas, diffusion. The bond is taken as "
+    "The corner of a joint, where stress grows without end: it is a mean over a tenth of the wall.",
+    "Shrinkage that differs along and across the printed roads: in the stress each band is alike "
+    "all ways.",
+    "What happens chemically at the joint: reaction, wetting, diffusion. The bond is taken as "
     "sound.",
-    "Unevenness of the kiln: all of the piece has one temperature at a time. Place a cone beside it.",
+    "Unevenness of the kiln: the whole piece has one temperature at a time. Place a cone beside "
+    "it.",
     "Slow crack growth: a piece that comes out whole may crack days later.",
 )
 """What no number of the sheet knows."""
@@ -57,7 +60,7 @@ def where(flag: Flag, response: Response) -> str:
         HTML.
     """
     names = [card.name for card in response.cards]
-    for n, (below, above) in enumerate(zip(names[:-1], names[1:], strict=True), 1):
+    for n, (below, above) in enumerate(pairwise(names), 1):
         if flag.zone == joint_name(below, above):
             return f"joint of bands {n} and {n + 1}"
     own = [str(n) for n, name in enumerate(names, 1) if name == flag.zone]
@@ -95,7 +98,7 @@ def verdict_box(m: Making) -> str:
         text += f" Decided by {worst.rule}, {where(worst, response)}: {_found(worst)}."
     if m.smear is not None:
         after = m.smear.smeared
-        text += f" As the swaps smear the joints: {after.word} ({after.worst.rule})."
+        text += f" With the joints as the swaps smear them: {after.word} ({after.worst.rule})."
     rules: dict[str, list[Flag]] = {}
     for flag in verdict.flags:
         rules.setdefault(flag.rule, []).append(flag)
@@ -139,7 +142,8 @@ def _piece(m: Making, reasons: Sequence[str]) -> str:
     section = figure(
         data_uri(section_picture(m)),
         f"Section through the wall: left of the axis as printed, {1e3 * wall.height[-1]:.1f} mm "
-        f"high, right of it as fired, {1e3 * fired.height[-1]:.1f} mm; {len(response.cards)} bands.",
+        f"high, right of it as fired, {1e3 * fired.height[-1]:.1f} mm; {len(response.cards)} "
+        "bands.",
         "Cut wall, printed and fired, at one scale; dark is metal. Numbers: table of the print.",
     )
     line = figure(

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from cofire.inputs.trace import Trace
-    from cofire.planning.green import Wall
     from cofire.planning.making import Making
+    from cofire.planning.wall import Wall
 
 WIDTH, HEIGHT = 3.6, 2.5
 """Of either picture on paper, where its letters have the size they are drawn with. [inch]"""
@@ -229,8 +229,7 @@ def curve_picture(
     axes.set_ylim(0.0, top)
     axes.tick_params(labelsize=SMALL, pad=2, length=2.5)
     axes.set_xlabel("hours", fontsize=SMALL, labelpad=1)
-    axes.text(-0.012, 1.0, "°C", fontsize=SMALL, ha="right", va="bottom", color=INK,
-              transform=axes.transAxes)  # fmt: skip
+    axes.text(0.012, 0.985, "°C", fontsize=SMALL, va="top", color=INK, transform=axes.transAxes)
     axes.grid(color="0.9", lw=0.5)
     axes.spines[["top", "right"]].set_visible(False)
     axes.legend(fontsize=SMALL, loc="center right", frameon=False)

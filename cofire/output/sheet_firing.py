@@ -18,7 +18,7 @@ WORDS = {
     "burnout ends": "binder and bound water have left",
     "sintering begins": "sintering begins",
     "peak": "hottest",
-    "sets": "<b>sets</b>: strain stays from here, keep shut",
+    "sets": "<b>sets</b>: keep shut, strain stays",
     "cold": "below 100 °C: may be opened",
 }
 """Events as they are told at the kiln; others keep their name."""

@@ -38,7 +38,7 @@ def _value(p: Property, unit: str, sources: list[str]) -> str:
     u = p.uncertainty[row]
     spread = {
         "%": f"± {100 * u.size:.2g} %",
-        "factor": f"×÷ {u.size:.2g}",
+        "factor": f"factor {u.size:.2g}",
         "+-": f"± {u.size / factor:.2g}",
     }[u.form]
     if p.source[row] not in sources:

@@ -9,8 +9,9 @@ import numpy as np
 
 from cofire.output.html_parts import TICK, framed, named, shown, table
 from cofire.output.making_tables import expected, grams
-from cofire.planning.bars import Piece, Reading
 from cofire.planning.making import Making
+from cofire.planning.pieces import Piece, Reading
+from cofire.planning.swaps import DONE
 
 
 def bands_table(m: Making) -> str:
@@ -38,17 +39,16 @@ def bands_table(m: Making) -> str:
     for n, band in enumerate(m.bands):
         swap = m.swaps[n - 1] if n else None
         when, done = ("", "") if swap is None else (str(swap.layer or "before 1"), str(swap.done))
+        span = f"{last[n] - m.green.layers[n] + 1}–{last[n]}"
         rows.append(
             (
-                f"{TICK} {n + 1}", named(band.material), f"{last[n] - m.green.layers[n] + 1}–{last[n]}",
+                f"{TICK} {n + 1}", named(band.material), span,
                 f"<b>{when}</b>" if when else "", done, f"{1e3 * green.edges[n + 1]:.1f}",
                 f"{1e3 * fired.edges[n + 1]:.1f}", f"{wide[0][n + 1]:.1f}", f"{wide[1][n + 1]:.1f}",
             )
         )  # fmt: skip
-    return table(
-        "bands", f"Print, from the foot up: {last[-1]} layers of {1e3 * m.green.layer:.4f} mm", head,
-        rows, numbers=range(2, 9), kinds={1: "name"},
-    )  # fmt: skip
+    caption = f"Print, from the foot up: {last[-1]} layers of {1e3 * m.green.layer:.4f} mm"
+    return table("bands", caption, head, rows, numbers=range(2, 9), kinds={1: "name"})
 
 
 def print_lines(m: Making) -> str:
@@ -73,8 +73,12 @@ def print_lines(m: Making) -> str:
             f"{1e3 * o.offset:.2f} mm beyond the layer below; half a road is "
             f"{1e3 * o.limit:.2f} mm. Support it, or change the shape."
         )
-    if m.refired is not None:
-        lines.append(f"By the model its faces fire to within {1e3 * m.refired.miss:.2f} mm.")
+    for n, most in enumerate(m.purity, 1):
+        if most < DONE:
+            lines.append(
+                f"<b>Band {n} is too low for the feed</b>: no layer of it gets more than "
+                f"{100 * most:.0f} % of its own paste."
+            )
     if m.swaps:
         volume = 1e6 * m.swaps[0].passes
         lines.append(
@@ -153,8 +157,8 @@ def pieces_table(m: Making) -> str:
     )  # fmt: skip
     paste = sum(1e6 * p.count * p.volume for p in m.pieces)
     caption = (
-        f"In the vessel's layers and firing, {paste:.0f} ml of paste in all. What differs without a "
-        "stop corrects the card"
+        f"In the vessel's layers and firing, {paste:.0f} ml of paste in all. What differs without "
+        "a stop corrects the card"
     )
     return framed("pieces", caption, f"<tr>{head}</tr>", "\n".join(map(_piece, m.pieces)))
 

@@ -297,11 +297,19 @@ def _linear_metal(metal_fraction: float, metal: _Zone) -> Array:
         return np.asarray(1.0 / (1.0 / metal.viscosity + creep))
 
 
-def _zone(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
-    if not card.parts:
-        return _pure(card, trace, lost, extend)
-    metal, ceramic = (_pure(part, trace, lost, extend) for part, _ in card.parts)
-    return _mixed(card, metal, ceramic)
+def _zones(cards: Sequence[Card], trace: Trace, lost: _Lost, extend: bool) -> list[_Zone]:
+    """One a card; a substance that stands in several blends is worked out once."""
+    alone: dict[int, _Zone] = {}
+
+    def pure(card: Card) -> _Zone:
+        if id(card) not in alone:
+            alone[id(card)] = _pure(card, trace, lost, extend)
+        return alone[id(card)]
+
+    return [
+        _mixed(card, *(pure(part) for part, _ in card.parts)) if card.parts else pure(card)
+        for card in cards
+    ]
 
 
 def histories(
@@ -335,7 +343,7 @@ def histories(
     """
     found = shipped_reactions(trace.gas) if reactions is None else reactions
     lost = _lost(trace, found)
-    zones = [_zone(card, trace, lost, extend) for card in cards]
+    zones = _zones(cards, trace, lost, extend)
     pure = {p.name: p for card in cards for p in ([q for q, _ in card.parts] or [card])}
     extended = [line for card in pure.values() for line in _out_of_reach(card, trace)]
     names = dict.fromkeys(name for zone in zones for name in zone.strain)

@@ -17,7 +17,7 @@ from cofire.inputs.cards import Card
 from cofire.inputs.firing import LAG
 from cofire.inputs.units import celsius
 from cofire.inputs.vessel import Vessel
-from cofire.planning.candidates import Bench, fire_candidates
+from cofire.planning.candidates import ROUGH, Bench, fire_candidates
 from cofire.planning.flags import Flag
 from cofire.planning.layers import load_of
 from cofire.planning.layouts import Layout, as_vessel, zones
@@ -74,8 +74,8 @@ def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternat
     tuple of Alternative
         Best first; those that cannot be had last.
     """
-    metal, ceramic, below = zones(vessel, bench.cards)
-    wide = Bench(bench.cards, extend=True)
+    metal, ceramic, below = bench.zones(vessel)
+    wide = Bench(bench.cards, extend=True, fineness=ROUGH)
     wall = THINNER * vessel.wall
     tries: list[tuple[str, Callable[[], Vessel]]] = [
         (f"a wall of {1e3 * float(wall.max()):.1f} mm", lambda: replace(vessel, wall=wall)),

@@ -224,8 +224,8 @@ def expansion_findings(card: Card, measured: Measured) -> Findings:
 
 
 def _series(curve: Curve, model: Array) -> Series:
-    strains = (100.0 * np.expm1(values) for values in (curve.strain, model))
-    return Series(curve.name, celsius(curve.temperature), *strains, line=True)
+    measured, fitted = (100.0 * np.expm1(values) for values in (curve.strain, model))
+    return Series(curve.name, celsius(curve.temperature), measured, fitted, line=True)
 
 
 def _carried(old: Property, new: Property, rows: NDArray[np.intp]) -> Array:

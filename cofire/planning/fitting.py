@@ -23,7 +23,7 @@ LEVEL = 0.90
 PULL = 3.0
 """Pull of a profile towards its point, over that of the data. [-]"""
 MOST_STEPS = 200
-CLOSE = 0.002
+CLOSE = 5e-4
 """Share of the threshold within which an end of an interval is found. [-]"""
 
 

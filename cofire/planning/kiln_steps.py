@@ -100,8 +100,8 @@ def _step(segment: Segment | None, curve: Trace, start: int, reached: int, end: 
         rate = np.abs(np.diff(kiln)) / np.diff(curve.time[start : reached + 1])
         slow = np.flatnonzero(rate < BEHIND * segment.rate)
         behind = float(kiln[slow[0]]) if slow.size else None
-    times = (float(curve.time[k]) for k in (start, reached, end))
-    return Step(segment, *times, float(curve.ware[end]), asked, behind)
+    first, second, third = (float(curve.time[k]) for k in (start, reached, end))
+    return Step(segment, first, second, third, float(curve.ware[end]), asked, behind)
 
 
 def pure_materials(response: Response) -> list[Card]:

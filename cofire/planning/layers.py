@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from cofire.errors import ModelError
 from cofire.inputs.cards import Card
@@ -18,12 +19,14 @@ from cofire.planning.layouts import (
     SHARE_STEP,
     SKEWS,
     Layout,
+    allowed,
     as_vessel,
     bounds,
     decay_length,
     layouts,
     least_height,
     neighbours,
+    placed,
     refuse_without_place,
     zones,
 )
@@ -42,13 +45,16 @@ FIXED_IF_PURE = ("gradient", "transformation")
 """Rules that see one material alone."""
 FIRST_SKEWS = (1.0, 1.7)
 """Tried first, at the tallest transition."""
-LOWER = (0.75, 0.5)
+LOWER = (0.5,)
 """Heights tried next, of the tallest, and for how many of the best counts other skews are. [-]"""
 BETTER = 3
 TIE = 1.02
 """Candidates within this factor of the best load count as equal. [-]"""
 ROUNDS = 5
 """Most rounds of refinement. [-]"""
+SHARPNESS = 8
+"""Power with which loads are added where a change is weighed. [-]"""
+MOST_TOGETHER = 6
 WORTH = 0.98
 """More blends or height are shown where they bring the load below this, of the simpler one."""
 
@@ -65,6 +71,9 @@ class Trial:
         The flag that set it, and the worst flag that no layers change.
     cooling
         Largest load of a cooling flag. [-]
+    strain
+        Loads of all rules taken together, the larger ones counting most: falls also where a
+        change eases a flag that is not yet the worst. [-]
     verdict
         Over all flags.
     """
@@ -74,6 +83,7 @@ class Trial:
     worst: Flag
     floor: Flag
     cooling: float
+    strain: float
     verdict: str
 
 
@@ -129,7 +139,7 @@ def try_layouts(bench: Bench, vessel: Vessel, candidates: Sequence[Layout]) -> I
     ModelError
         None of them does.
     """
-    metal, ceramic, below = zones(vessel, bench.cards)
+    metal, ceramic, below = bench.zones(vessel)
 
     def vessel_of(layout: Layout) -> Vessel:
         return as_vessel(vessel, metal.name, ceramic.name, below, layout)
@@ -193,10 +203,16 @@ def trial(bench: Bench, layout: Layout, response: Response) -> Trial:
     """
     verdict = bench.judge(response)
     pure = [card.name for card in response.cards if not card.parts]
+    own = [flag for flag in verdict.flags if not fixed(flag, pure)]
     floor = max((f for f in verdict.flags if fixed(f, pure)), key=load_of)
-    worst = max((f for f in verdict.flags if not fixed(f, pure)), key=load_of)
-    cooling = max((load_of(f) for f in verdict.flags if f.rule == "cooling"), default=0.0)
-    return Trial(layout, load_of(worst), worst, floor, cooling, verdict.word)
+    worst = max(own, key=load_of)
+    loads: dict[str, float] = {}
+    for flag in own:
+        loads[flag.rule] = max(load_of(flag), loads.get(flag.rule, 0.0))
+    strain = sum(load**SHARPNESS for load in loads.values()) ** (1.0 / SHARPNESS)
+    return Trial(
+        layout, load_of(worst), worst, floor, loads.get("cooling", 0.0), strain, verdict.word
+    )
 
 
 def load_of(flag: Flag) -> float:
@@ -229,6 +245,7 @@ def propose_layers(
     rounds: int = ROUNDS,
     progress: Callable[[int, int], None] | None = None,
     bench: Bench | None = None,
+    start: Sequence[Layout] | None = None,
 ) -> LayerSearch:
     """Search the transition that uses up least of the flags' limits.
 
@@ -250,6 +267,8 @@ def propose_layers(
         Is told how many are done and how many there are so far.
     bench : Bench, optional
         What is known already.
+    start : sequence of Layout, optional
+        Instead of the coarse grid; the neighbours of the best are then nearer ones.
 
     Returns
     -------
@@ -277,17 +296,12 @@ def propose_layers(
 
     finished = True
     try:
-        run(layouts(vessel, (1.0,), FIRST_SKEWS, [middle]))
-        run(second(vessel, done.values(), middle))
-        step, before = 2 * SHARE_STEP, None
-        for _ in range(rounds):
-            best = ranked(done.values())[0].layout
-            if best == before:
-                if step == SHARE_STEP:
-                    break
-                step = SHARE_STEP
-            before = best
-            run(neighbours(vessel, best, step))
+        if start is None:
+            run(layouts(vessel, (1.0,), FIRST_SKEWS, [middle]))
+            run(second(vessel, done.values(), middle))
+        else:
+            run(start)
+        refine(vessel, done, run, rounds, 2 * SHARE_STEP if start is None else SHARE_STEP)
     except KeyboardInterrupt:
         finished = False
         if not done:
@@ -299,6 +313,99 @@ def propose_layers(
         tuple(bounds(vessel)),
         finished,
     )
+
+
+def refine(
+    vessel: Vessel,
+    done: Mapping[Layout, Trial],
+    run: Callable[[Iterable[Layout]], None],
+    rounds: int,
+    step: int,
+) -> None:
+    """Rounds of neighbours of the best, and of their gains taken together.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    done : mapping
+        Trials by layout; `run` adds to it.
+    run : callable
+        Tries layouts.
+    rounds : int
+        At most.
+    step : int
+        Change of a share in the first round. [% of volume]
+    """
+    before: Layout | None = None
+    for _ in range(rounds):
+        best = ranked(done.values())[0]
+        if best.layout == before:
+            if step == SHARE_STEP:
+                return
+            step = SHARE_STEP
+        before = best.layout
+        near = neighbours(vessel, before, step)
+        run(near)
+        run(together(vessel, best, [done[layout] for layout in near if layout in done]))
+
+
+def together(vessel: Vessel, best: Trial, near: Iterable[Trial]) -> list[Layout]:
+    """Several single changes at once, those that gain most first.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    best : Trial
+        Which they change.
+    near : iterable of Trial
+        One change each.
+
+    Returns
+    -------
+    list of Layout
+        The two best changes together, the three best, and so on, as far as limits allow.
+    """
+    gains = sorted((t for t in near if t.strain < best.strain), key=lambda t: t.strain)
+    layout, changed, found = best.layout, 0, []
+    for t in gains:
+        merged = merge(best.layout, layout, t.layout)
+        merged = placed(vessel, merged) if merged else None
+        if merged is None or merged == layout or not allowed(vessel, merged):
+            continue
+        layout, changed = merged, changed + 1
+        if changed > 1:
+            found.append(layout)
+    return found[:MOST_TOGETHER]
+
+
+def merge(base: Layout, one: Layout, other: Layout) -> Layout | None:
+    """Two changes of one layout made both.
+
+    Parameters
+    ----------
+    base : Layout
+        Which both change.
+    one, other : Layout
+        The changes.
+
+    Returns
+    -------
+    Layout or None
+        None where both change the same thing, or the shares no longer fall.
+    """
+    pairs = [
+        *zip(base.shares, one.shares, other.shares, strict=True),
+        (base.height, one.height, other.height),
+    ]
+    if any(a != b and a != c for a, b, c in pairs):
+        return None
+    shares = tuple(b + c - a for a, b, c in zip(base.shares, one.shares, other.shares, strict=True))
+    if any(a <= b for a, b in pairwise((100, *shares, 0))):
+        return None
+    middle = one.middle if one.middle != base.middle else other.middle
+    return Layout(shares, one.height + other.height - base.height, middle)
 
 
 def second(vessel: Vessel, trials: Iterable[Trial], middle: float) -> list[Layout]:

@@ -13,7 +13,7 @@ from cofire.planning.green_solid import Overhang, overhangs
 from cofire.planning.paste import BandPaste, Batch, band_pastes, batches
 from cofire.planning.pieces import Piece
 from cofire.planning.response import Response
-from cofire.planning.swaps import Smear, Swap, smear_check, swaps
+from cofire.planning.swaps import Smear, Swap, purity, smear_check, swaps
 from cofire.planning.trial_pieces import pieces_for
 from cofire.planning.verdict import Verdict, judge
 
@@ -40,6 +40,8 @@ class Making:
         None where the vessel's file has no prices.
     swaps
         One a joint.
+    purity
+        Most of its own paste that any layer of each band gets. [-]
     smear
         The verdict after the smear of the swaps; None where it could not be had.
     pieces
@@ -57,6 +59,7 @@ class Making:
     batches: tuple[Batch, ...]
     cost: Cost | None
     swaps: tuple[Swap, ...]
+    purity: tuple[float, ...]
     smear: Smear | None
     pieces: tuple[Piece, ...]
     missing: tuple[str, ...]
@@ -108,6 +111,7 @@ def making(response: Response, tell: Callable[[str], None] | None = None) -> Mak
         tuple(made),
         cost(response, made),
         tuple(swaps(response, green)),
+        tuple(float(p) for p in purity(response, green)),
         tried("firing the smeared bands", lambda: smear_check(response, green))
         if several
         else None,

@@ -13,10 +13,10 @@ from cofire.inputs.vessel import Vessel
 from cofire.physics.history import History
 from cofire.physics.sintering import sintering_potential
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
-from cofire.planning.candidates import COARSE, FINENESS, POINTS, Bench
+from cofire.planning.candidates import COARSE, POINTS, Bench
 from cofire.planning.flags import Flag
 from cofire.planning.layers import load_of
-from cofire.planning.layouts import Layout, as_vessel, zones
+from cofire.planning.layouts import Layout, as_vessel
 from cofire.planning.response import Response
 from cofire.planning.stress_flags import (
     BEGUN,
@@ -59,7 +59,7 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
     tuple of str, Flag and str
         What was tried in the better order, its worst flag, and what was compared.
     """
-    metal, ceramic, _ = zones(vessel, bench.cards)
+    metal, ceramic, _ = bench.zones(vessel)
     history = bench.history(vessel.firing, [metal, ceramic])
     middle = 0.5 * (vessel.bands[0].high + vessel.bands[-1].low)
     radius = float(np.interp(middle, vessel.height, vessel.radius))
@@ -138,13 +138,13 @@ def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
     tuple of str, Flag and str
         What was tried, its worst flag, and the mismatch.
     """
-    metal, ceramic, below = zones(vessel, bench.cards)
+    metal, ceramic, below = bench.zones(vessel)
     middle = 0.5 * (vessel.bands[0].high + vessel.bands[-1].low)
     joined = as_vessel(vessel, metal.name, ceramic.name, below, Layout((), 0.0, middle))
     history = already_fired(bench.history(vessel.firing, [metal, ceramic]), 1)
     rows = (0, 1) if below else (1, 0)
     mesh = mesh_meridian(
-        joined.radius, joined.height, joined.wall, joined.steps, fineness=FINENESS,
+        joined.radius, joined.height, joined.wall, joined.steps, fineness=bench.fineness,
         corners=joined.corners,
     )  # fmt: skip
     (shell,) = fire_shells([mesh], history, [rows], points=POINTS, control=COARSE)
@@ -159,7 +159,9 @@ def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
     note = f"{metal.name} shrinks {100 * shrinks:.0f} % on a body that no longer does"
     if shrinks > LARGEST_STRAIN:
         note += "; strains beyond the shell's, a first figure"
-    what = f"two firings: {ceramic.name} first, {metal.name} onto it at {celsius(curve.peak):.0f} °C"
+    what = (
+        f"two firings: {ceramic.name} first, {metal.name} onto it at {celsius(curve.peak):.0f} °C"
+    )
     return what, worst, note
 
 

@@ -226,8 +226,8 @@ def sag_findings(card: Card, measured: Measured) -> Findings:
         flow, soft = _sag_by_card(card, pieces, bar)
         if bar.sag < LEAST_SAG * soft or flow <= 0.0:
             left_out.append(
-                f"{pieces.name}: a raw bar that sagged by {1e3 * bar.sag:.2g} mm is not used: by the "
-                f"card, {1e3 * soft:.2g} mm come of its softness while it densifies"
+                f"{pieces.name}: a raw bar that sagged by {1e3 * bar.sag:.2g} mm is not used: by "
+                f"the card, {1e3 * soft:.2g} mm come of its softness while it densifies"
             )
             continue
         shifts.append(float(np.log10(flow / (bar.sag - soft))))

@@ -10,14 +10,14 @@ import numpy as np
 from cofire.inputs.cards import Card
 from cofire.inputs.vessel import Vessel
 from cofire.planning.alternatives import Alternative, alternatives
-from cofire.planning.candidates import Bench
+from cofire.planning.candidates import FINER, ROUGH, Bench
 from cofire.planning.flags import GO
 from cofire.planning.layers import (
     LayerSearch,
     Trial,
     chance,
     propose_layers,
-    ranked,
+    trade_off,
     try_layouts,
 )
 from cofire.planning.layouts import (
@@ -25,7 +25,6 @@ from cofire.planning.layouts import (
     as_vessel,
     given_layout,
     layouts,
-    neighbours,
     refuse_without_place,
     zones,
 )
@@ -40,10 +39,6 @@ FINE = Control(relative_tolerance=1e-2, stress_tolerance=1e4, landmark_tolerance
 FINE_FINENESS = 1.5
 """Mesh of the last check: the chance of a crack is as with twice as fine a mesh within 2 % of
 stress."""
-LAYER_ROUNDS = 2
-"""Rounds of refinement of the layers before the schedule is known. [-]"""
-ROUNDS = 2
-"""How often layers and schedule are settled in turn. [-]"""
 TENFOLD = 10.0
 """A plan that lowers the chance of a crack less than this says what nothing within the limits
 brings it below. [-]"""
@@ -155,7 +150,7 @@ def propose(
     metal, ceramic, below = zones(vessel, cards)
     refuse_without_place(vessel)
     whole = frame(vessel, cards)
-    bench = Bench(cards, extend)
+    bench = Bench(cards, extend, FINER)
     draft = _Draft(vessel, given_layout(vessel, cards))
     finished = True
     try:
@@ -188,62 +183,46 @@ def _search(
     draft: _Draft, vessel: Vessel, bench: Bench, whole: Frame, say: Callable[[str], None]
 ) -> None:
     """Layers under the usual firing of these zones, then schedule and layers in turn."""
-    metal, ceramic, below = zones(vessel, bench.cards)
+    metal, ceramic, below = bench.zones(vessel)
 
     def laid(layout: Layout) -> Vessel:
         return as_vessel(vessel, metal.name, ceramic.name, below, layout)
 
-    usual = whole.fired(Setting(len(whole.tops) // 2, USUAL, USUAL))
-    layers = propose_layers(
-        replace(vessel, firing=usual), bench.cards, rounds=LAYER_ROUNDS, bench=bench,
-        progress=lambda n, of: say(f"layers: {n} of {of}"),
-    )  # fmt: skip
-    draft.layers, draft.layout = layers, layers.best.layout
-    draft.vessel = replace(laid(draft.layout), firing=usual)
-    if not layers.finished:
-        raise KeyboardInterrupt
-    for _ in range(ROUNDS):
-        start = draft.schedule.setting if draft.schedule else None
-        schedule = propose_schedule(
-            laid(draft.layout), bench.cards, bench=bench, start=start, whole=whole,
+    usual = replace(vessel, firing=whole.fired(Setting(len(whole.tops) // 2, USUAL, USUAL)))
+    rough = bench.on(ROUGH)
+
+    def layers(
+        one: Vessel, at: Bench, rounds: int, what: str, start: list[Layout] | None = None
+    ) -> LayerSearch:
+        found = propose_layers(
+            one, bench.cards, rounds=rounds, bench=at, start=start,
+            progress=lambda n, of: say(f"{what}: {n} of {of}"),
+        )  # fmt: skip
+        draft.layers, draft.layout = found, found.best.layout
+        draft.vessel = replace(laid(draft.layout), firing=one.firing)
+        if not found.finished:
+            raise KeyboardInterrupt
+        return found
+
+    def schedule(start: Setting | None) -> Schedule:
+        found = propose_schedule(
+            laid(draft.layout), bench.cards, bench=rough, whole=whole, start=start,
             progress=lambda n: say(f"schedule: {n}"),
         )  # fmt: skip
-        draft.schedule = schedule
-        draft.vessel = replace(laid(draft.layout), firing=schedule.firing)
-        if not schedule.finished:
+        draft.schedule = found
+        draft.vessel = replace(draft.vessel, firing=found.firing)
+        if not found.finished:
             raise KeyboardInterrupt
-        draft.layers = again(bench, draft.vessel, draft.layers or layers, draft.layout)
-        say(f"layers: {len(draft.layers.trials)} in this firing")
-        if draft.layers.best.layout == draft.layout:
-            break
-        draft.layout = draft.layers.best.layout
-        draft.vessel = replace(laid(draft.layout), firing=schedule.firing)
+        return found
 
-
-def again(bench: Bench, vessel: Vessel, layers: LayerSearch, layout: Layout) -> LayerSearch:
-    """The telling layouts of a search in another firing, and the neighbours of the best.
-
-    Parameters
-    ----------
-    bench : Bench
-        What is known already.
-    vessel : Vessel
-        With the new firing.
-    layers : LayerSearch
-        Of the earlier firing.
-    layout : Layout
-        Its best.
-
-    Returns
-    -------
-    LayerSearch
-        The best of each count and height, and what lies near the best of all.
-    """
-    telling: dict[tuple[int, float], Layout] = {}
-    for t in layers.trials:
-        telling.setdefault((len(t.layout.shares), t.layout.total), t.layout)
-    candidates = dict.fromkeys([layout, *telling.values(), *neighbours(vessel, layout)])
-    return replace(layers, trials=tuple(ranked(try_layouts(bench, vessel, list(candidates)))))
+    coarse = layers(usual, rough, 0, "layers")
+    settled = schedule(None)
+    before = draft.layout
+    layers(draft.vessel, rough, 1, "layers in this firing", [before])
+    if draft.layout != before:
+        schedule(settled.setting)
+    telling = dict.fromkeys([draft.layout, *(trial.layout for trial in trade_off(coarse))])
+    layers(draft.vessel, bench, 1, "layers, finer", list(telling))
 
 
 def scan_layouts(bench: Bench, vessel: Vessel, say: Callable[[str], None]) -> Scan:
@@ -269,7 +248,7 @@ def scan_layouts(bench: Bench, vessel: Vessel, say: Callable[[str], None]) -> Sc
         done.append(trial)
         say(f"scan: {len(done)} of {len(grid)}")
     least = min(t.cooling for t in done)
-    _, ceramic, _ = zones(vessel, bench.cards)
+    _, ceramic, _ = bench.zones(vessel)
     m = ceramic["weibull_modulus"].scalar
     risk = -np.log1p(-FAILURE_NO) * (DOUBT * least) ** m
     return Scan(len(done), min(t.load for t in done), float(-np.expm1(-risk)))

@@ -41,7 +41,9 @@ PAST_INVERSION = 30.0
 OTHERS = ("drying", "atmosphere")
 """Rules that no schedule changes: they see the pastes and the gas."""
 TIE = 1.01
+"""Where no firing keeps every flag: loads within this of the least count as equal. [-]"""
 ROUNDS = 3
+"""Of the search, each around the best so far. [-]"""
 
 
 @dataclass(frozen=True)
@@ -86,6 +88,8 @@ class Schedule:
         How many firings were tried on the vessel. [-]
     setting
         Where a further search starts.
+    reached
+        Whether it keeps every flag at its target.
     finished
         False where the search was interrupted.
     """
@@ -96,6 +100,7 @@ class Schedule:
     hours: float
     tried: int
     setting: Setting
+    reached: bool
     finished: bool = True
 
 
@@ -282,12 +287,14 @@ def propose_schedule(
     finished = True
     if start is None:
         candidates = [
-            Setting(top, ramp, USUAL) for top in range(len(whole.tops)) for ramp in range(len(RAMPS))
+            Setting(top, ramp, USUAL)
+            for top in range(len(whole.tops))
+            for ramp in range(0, len(RAMPS), USUAL)
         ]
     else:
         candidates = near(start, whole)
     try:
-        for _ in range(ROUNDS):
+        for _ in range(ROUNDS if start is None else 1):
             new = [s for s in candidates if s not in done]
             if not new:
                 break
@@ -309,8 +316,9 @@ def propose_schedule(
         vessel.firing, name="proposed", segments=tuple(choice.segment for choice in choices)
     )
     return Schedule(
-        firing, choices, best.load, best.length / HOUR, len(done), best.setting, finished
-    )
+        firing, choices, best.load, best.length / HOUR, len(done), best.setting, best.good,
+        finished,
+    )  # fmt: skip
 
 
 def near(setting: Setting, whole: Frame) -> list[Setting]:

@@ -231,8 +231,8 @@ def _panels(c: CurveFit) -> tuple[Panel, ...]:
         if here.any():
             clock = b.clocks[n]
             place = celsius(clock.temperature[clock.nodes])
-            strains = (100.0 * np.expm1(v[here]) for v in (r.value, model))
-            hot.append(Series(name, place, *strains, line=True))
+            strain, fitted = (100.0 * np.expm1(v[here]) for v in (r.value, model))
+            hot.append(Series(name, place, strain, fitted, line=True))
     if hot:
         panels.append(
             Panel("dilatometer, raw bars", "temperature (°C)", "length change (%)", tuple(hot))

@@ -137,6 +137,25 @@ def paste_shares(response: Response, green: Green, height: npt.ArrayLike) -> Arr
     return np.asarray(-np.diff(np.concatenate([ones, come, 0.0 * ones], axis=1), axis=1))
 
 
+def purity(response: Response, green: Green) -> Array:
+    """Most of its own paste that any layer of a band gets.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    green : Green
+        From `green_vessel`.
+
+    Returns
+    -------
+    array
+        Shape (bands,). [-]
+    """
+    middle = green.layer * (np.arange(sum(green.layers)) + 0.5)
+    return np.asarray(paste_shares(response, green, middle).max(axis=0))
+
+
 def metal_shares(response: Response, green: Green, height: npt.ArrayLike) -> Array:
     """Metal in the print at its heights, of the solid volume, after the smear.
 

@@ -65,7 +65,9 @@ def in_step(firings: Sequence[History]) -> tuple[History, list[Clock]]:
     lengths = np.exp(np.mean([np.log(np.diff(a)) for a in anchors], axis=0))
     common = np.concatenate([[0.0], np.cumsum(lengths)])
     clocks = [Clock(common, own) for own in anchors]
-    corners = [np.interp(h.time[h.corners], c.own, common) for h, c in zip(firings, clocks, strict=True)]
+    corners = [
+        np.interp(h.time[h.corners], c.own, common) for h, c in zip(firings, clocks, strict=True)
+    ]
     time = _ticks(firings, clocks, np.concatenate(corners))
     at = np.unique(np.searchsorted(time, np.concatenate(corners) * (1.0 - 1e-12)))
     interval = np.clip(np.searchsorted(common, time, side="left") - 1, 0, lengths.size - 1)

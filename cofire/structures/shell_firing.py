@@ -152,6 +152,7 @@ def fire_shells(
     mechanisms: Mechanisms | None = None,
     control: Control | None = None,
     added_strain: Callable[[float], Array] | None = None,
+    check_mesh: bool = True,
 ) -> list[ShellFiring]:
     """Each of B vessels through one firing, solved as one batch.
 
@@ -177,6 +178,8 @@ def fire_shells(
     added_strain
         Free strain beyond that of the history as a function of time, of a shape that broadcasts
         with (3, B, P, 2E), zero for the shear: a temperature difference through the wall. [-]
+    check_mesh
+        If False, `mesh_error` is left at zero: a search does without.
     """
     body = shells(meridians, material_of_band, points=points, weight_density=weight_density)
     record = march(body, history, mechanisms=mechanisms, control=control, added_strain=added_strain)
@@ -187,12 +190,14 @@ def fire_shells(
     state = fields.at(record.stress, young, np.asarray(history.poisson_ratio, dtype=float))
     force = joint_forces(body, fields, record.stress)
     worst = int(np.ptp(history.free_strain, axis=0).argmax())
-    error = mesh_errors(
-        body,
-        history.young_modulus[:, worst],
-        np.asarray(history.poisson_ratio, dtype=float),
-        history.free_strain[:, worst],
-    )
+    error = np.zeros(len(body.meridians))
+    if check_mesh:
+        error = mesh_errors(
+            body,
+            history.young_modulus[:, worst],
+            np.asarray(history.poisson_ratio, dtype=float),
+            history.free_strain[:, worst],
+        )
     return [
         _one_vessel(number, body, record, fields, state, force, error[number])
         for number in range(len(body.meridians))

@@ -20,7 +20,9 @@ from cofire.output.cli import (
     materials,
     mismatch,
     plan,
+    replay,
     screen,
+    sheet,
     stress,
 )
 
@@ -49,8 +51,10 @@ app.command()(plan.plan)
 app.command()(plan.layers)
 app.command()(plan.schedule)
 app.command()(make.make)
+app.command()(sheet.sheet)
 app.command()(materials.materials)
 app.command()(calibrate.calibrate)
+app.command()(replay.replay)
 app.command()(firing.firing)
 
 

@@ -11,6 +11,8 @@ import typer
 from cofire.output.cli.check import Extend, Vessel
 from cofire.output.cli.common import DEFECT, Force, Tables, guarded
 
+INTERRUPTED = 130
+
 if TYPE_CHECKING:
     from cofire.inputs.cards import Card
     from cofire.inputs.vessel import Vessel as VesselInput
@@ -79,7 +81,8 @@ def schedule(
 
     Example:  cofire schedule examples/silver_foot_vessel.toml --out firing.toml
     """
-    from cofire.output.plan_text import firing_toml, schedule_text
+    from cofire.output.plan_tables import firing_toml
+    from cofire.output.plan_text import schedule_text
     from cofire.output.writing import check_targets, write_file
     from cofire.planning.schedule import propose_schedule
 
@@ -104,7 +107,7 @@ def plan(
 ) -> None:
     """Plan one vessel: check it as given, propose layers and firing, check those, write it all.
 
-    Status 4 where even the proposal is a no. Ctrl-C keeps the best so far.
+    Status 4 where even the proposal is a no. Ctrl-C writes the best so far, status 130.
 
     Example:  cofire plan examples/silver_foot_vessel.toml --out my_plan
     """
@@ -120,5 +123,7 @@ def plan(
     write_plan(found, out, force)
     typer.echo(plan_text(found), nl=False)
     typer.echo(f"written: {out}", err=True)
+    if not found.finished:
+        raise typer.Exit(INTERRUPTED)
     if found.verdict.word == "no":
         raise typer.Exit(DEFECT)
