@@ -31,7 +31,7 @@ from cofire.planning.green_solid import (
     skin,
     volume_below,
 )
-from cofire.planning.layouts import decay_length
+from cofire.planning.limits import decay_length
 from cofire.planning.wall import Wall
 from tests.made import (
     BLEND,

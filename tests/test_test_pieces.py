@@ -30,7 +30,7 @@ from cofire.planning.joint_pieces import (
     ring_vessel,
     still_possible,
 )
-from cofire.planning.layouts import decay_length
+from cofire.planning.limits import decay_length
 from cofire.planning.pieces import COUNT, Piece, sample
 from cofire.planning.trial_pieces import DECIDED_BY, pieces_for, riskiest
 from cofire.planning.verdict import RULES, Verdict, judge

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -11,32 +10,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire.errors import InputError
+from cofire.inputs.log_cleaning import STILL, gap_notes, in_order, smoothed
 from cofire.inputs.log_columns import chosen_columns, temperatures
 from cofire.inputs.log_times import read_times
-from cofire.inputs.logged_columns import Sheet, read_sheet
+from cofire.inputs.logged_columns import read_sheet
 from cofire.inputs.trace import END, GRID, Trace, follow
-from cofire.inputs.units import HOUR, MINUTE, ROOM, celsius
+from cofire.inputs.units import HOUR, ROOM, celsius
 
 Array = NDArray[np.float64]
 
 PLACES = ("ware", "kiln")
 """Where the thermocouple sat: beside the ware, or elsewhere in the kiln."""
-FEWEST = 10
-GAP = 4.0
-"""A step longer than this many usual ones, and than five minutes, is a gap. [-]"""
-JUMP = 30.0
-"""Change between readings across which a clock that was set back can be mended. [K]"""
-SPIKE = 8.0
-"""Least height of a reading that is put out as a spike: no ware moves so for one reading. [K]"""
-WINDOW = 5
-"""Readings of the running median. [-]"""
-SMOOTHED = 0.3
-"""Noise above which readings are averaged. [K]"""
-LONGEST_MEAN = 3.0 * MINUTE
 SHAPE, CORNER = 1.0, 4.0
 """How far a straight line may pass from the readings: nodes, and ends of ramps and holds. [K]"""
 MOST_CORNERS = 40
-STILL = 5.0 * MINUTE
 COOL = ROOM + 40.0
 """A log that begins or ends no warmer than 60 °C is taken to begin or end cold. [K]"""
 USUAL_RATE = 150.0 / HOUR
@@ -128,114 +115,14 @@ def read_firing_log(
         f"time from {' and '.join(repr(sheet.title(j)) for j in when)}: {form}",
         f"temperature from {sheet.title(what)!r}: {unit}",
     )
-    time, temperature, lines, mended = _in_order(seconds, temperature, lines, sheet)
-    notes += mended + _gaps(time, temperature, lines)
-    smooth, told = _smoothed(time, temperature, lines)
+    time, temperature, lines, mended = in_order(seconds, temperature, lines, sheet.where)
+    notes += mended + gap_notes(time, temperature, lines)
+    smooth, told = smoothed(time, temperature, lines)
     notes += told
     curve, lead, ends = logged_trace(time, smooth, thermocouple, lag, gas, sheet.where)
     return FiringLog(
         sheet.where, time, temperature, smooth, curve, found, (*notes, *ends), lead
     )  # fmt: skip
-
-
-def _clock_text(seconds: float) -> str:
-    if abs(seconds) < 2.0 * MINUTE:
-        return f"{seconds:.0f} s"
-    if abs(seconds) < 2.0 * HOUR:
-        return f"{seconds / MINUTE:.0f} min"
-    return f"{seconds / HOUR:.1f} h"
-
-
-def _in_order(
-    time: Array, temperature: Array, lines: Sequence[int], sheet: Sheet
-) -> tuple[Array, Array, list[int], list[str]]:
-    """Readings with rising times: clocks set back are mended, readings of one time averaged."""
-    step = np.diff(time)
-    rising = step[step > 0.0]
-    if rising.size < FEWEST - 1:
-        raise InputError(
-            f"{sheet.where}: {rising.size + 1} readings with rising times; allowed: {FEWEST} or "
-            "more"
-        )
-    usual = float(np.median(rising))
-    notes = []
-    for i in map(int, np.flatnonzero(step < 0.0)):
-        back, moved = usual - float(step[i]), float(temperature[i + 1] - temperature[i])
-        place = f"line {lines[i + 1]}"
-        if time[i + 1] <= time[0] + 2.0 * usual:
-            raise InputError(
-                f"{sheet.where}: {place}: time begins anew; a second log in the file? Keep one"
-            )
-        if abs(moved) > JUMP:
-            raise InputError(
-                f"{sheet.where}: {place}: the clock goes back by {_clock_text(back)} and the "
-                f"temperature jumps by {moved:+.0f} K; two logs in one file? Keep one"
-            )
-        notes.append(
-            f"{place}: clock set back by {_clock_text(back)}; continued after {_clock_text(usual)}"
-        )
-        step[i] = usual
-    time = np.concatenate([[0.0], np.cumsum(step)])
-    first = np.append(True, np.diff(time) > 0.0)
-    if not first.all():
-        group = np.cumsum(first) - 1
-        count = np.bincount(group)
-        temperature = np.bincount(group, temperature) / count
-        time = time[first]
-        twice = int((~first).sum())
-        notes.append(
-            f"{twice} reading{'s' if twice > 1 else ''} at the same time as another, averaged"
-        )
-        lines = [n for n, keep in zip(lines, first, strict=True) if keep]
-    return time, temperature, list(lines), notes
-
-
-def _gaps(time: Array, temperature: Array, lines: Sequence[int]) -> list[str]:
-    """Where readings are missing, or the clock was set on."""
-    step = np.diff(time)
-    limit = max(GAP * float(np.median(step)), STILL)
-    notes = []
-    rate = np.abs(np.diff(temperature)) / step
-    for i in map(int, np.flatnonzero(step > limit)):
-        moved = float(temperature[i + 1] - temperature[i])
-        beside = np.r_[rate[max(i - 10, 0) : i], rate[i + 1 : i + 11]]
-        jumped = beside.size > 0 and rate[i] < 0.2 * float(np.median(beside))
-        notes.append(
-            f"line {lines[i + 1]}: {'clock set on, or ' if jumped else ''}no readings for "
-            f"{_clock_text(float(step[i]))} ({moved:+.0f} K); taken as a straight line"
-        )
-    return notes
-
-
-def _smoothed(time: Array, temperature: Array, lines: Sequence[int]) -> tuple[Array, list[str]]:
-    """Readings without spikes, averaged where they are noisy, and what was done."""
-    from scipy.ndimage import median_filter, uniform_filter1d
-
-    notes = []
-    middle = median_filter(temperature, WINDOW, mode="nearest")
-    off = temperature - middle
-    noise = 1.4826 * float(np.median(np.abs(off)))
-    usual = median_filter(np.abs(np.gradient(temperature)), 2 * WINDOW + 1, mode="nearest")
-    bad = np.abs(off) > np.maximum(SPIKE + 2.0 * usual, 6.0 * noise)
-    clean = temperature.copy()
-    if bad.any():
-        good = ~bad
-        clean[bad] = np.interp(time[bad], time[good], temperature[good])
-        listed = ", ".join(str(lines[i]) for i in np.flatnonzero(bad)[:4])
-        more = ", ..." if bad.sum() > 4 else ""
-        spikes = f"{int(bad.sum())} spike{'s' if bad.sum() > 1 else ''}"
-        notes.append(f"{spikes} put out (line {listed}{more}), running median of {WINDOW}")
-    if noise > SMOOTHED:
-        usual = float(np.median(np.diff(time)))
-        wanted = int(np.ceil((noise / SMOOTHED) ** 2))
-        width = max(min(wanted, int(LONGEST_MEAN / usual)), 1) | 1
-        even = median_filter(clean, WINDOW, mode="nearest")
-        clean = uniform_filter1d(even, width, mode="nearest") if width > 1 else even
-        notes.append(
-            f"noise of {noise:.1f} K: running median of {WINDOW} readings"
-            + (f", then mean of {width} ({_clock_text(width * usual)})" if width > 1 else "")
-        )
-    return clean, notes
 
 
 def straightened(time: Array, value: Array, tolerance: float) -> NDArray[np.intp]:
@@ -331,9 +218,8 @@ def logged_trace(
     fine = np.interp(np.arange(ends[-1] + 1), ends, at)
     kiln = np.interp(fine, at, temperature[nodes])
     ware = follow(fine, kiln, lag, float(kiln[0])) if thermocouple == "kiln" else kiln.copy()
-    return Trace(
-        fine, ware, kiln, ends[np.searchsorted(nodes, corners)].astype(np.intp), gas
-    ), notes
+    at_corners = ends[np.searchsorted(nodes, corners)].astype(np.intp)
+    return Trace(fine, ware, kiln, at_corners, gas), lead, notes
 
 
 def _cooled(time: Array, temperature: Array, where: str) -> tuple[Array, Array]:

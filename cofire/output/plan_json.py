@@ -9,8 +9,9 @@ from cofire import __version__
 from cofire.inputs.firing import FULL
 from cofire.inputs.units import HOUR, MINUTE, celsius
 from cofire.output.verdict_text import flag_row
-from cofire.planning.layers import LayerSearch, Trial, trade_off
-from cofire.planning.plan import Plan
+from cofire.planning.layers import LayerSearch, trade_off
+from cofire.planning.plan import Plan, Scan
+from cofire.planning.trials import Trial
 
 SCHEMA = 1
 
@@ -56,12 +57,7 @@ def plan_json(plan: Plan) -> str:
             "middle_mm": _mm(plan.layout.middle),
         },
         "limits": _limits(plan.layers),
-        "nothing_below": plan.scan
-        and {
-            "layouts": plan.scan.layouts,
-            "least_load": _rounded(plan.scan.least),
-            "chance_of_crack": _rounded(plan.scan.chance),
-        },
+        "nothing_below": _scan(plan.scan),
         "firing": [
             {
                 "to_C": round(celsius(s.target), 3),
@@ -92,10 +88,22 @@ def plan_json(plan: Plan) -> str:
 
 
 def _limits(search: LayerSearch | None) -> dict[str, object] | None:
-    return search and {
+    if search is None:
+        return None
+    return {
         "decay_length_mm": _mm(search.decay_length),
         "least_band_mm": _mm(search.least_height),
         "bounds": list(search.bounds),
+    }
+
+
+def _scan(scan: Scan | None) -> dict[str, object] | None:
+    if scan is None:
+        return None
+    return {
+        "layouts": scan.layouts,
+        "least_load": _rounded(scan.least),
+        "chance_of_crack": _rounded(scan.chance),
     }
 
 

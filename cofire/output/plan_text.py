@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from cofire.inputs.units import HOUR, MINUTE, celsius
+from cofire.inputs.units import MINUTE, celsius
 from cofire.output.plan_tables import rate_text
 from cofire.output.verdict_text import number
 from cofire.output.writing import wrapped
 from cofire.planning.flags import GO, Flag
-from cofire.planning.layers import LayerSearch, Trial, trade_off
+from cofire.planning.layers import LayerSearch, trade_off
 from cofire.planning.plan import Plan, Scan
 from cofire.planning.schedule import Schedule
+from cofire.planning.trials import Trial
 
 ALMOST = 0.999
 """Chances above this are told as "above 99.9 %". [-]"""

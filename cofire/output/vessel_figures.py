@@ -138,7 +138,7 @@ def _moment(response: Response, bands: list[BandStress]) -> tuple[int, str]:
     at = int(np.argmin(np.abs(s.time - worst.time)))
     if worst.temperature > 373.0:
         return at, "worst"
-    hot = response.temperature > response.trace.peak - 1.0
+    hot = response.temperature > response.temperature.max() - 1.0
     before = s.time <= s.time[hot].max()
     return int(np.argmax(np.where(before, response.total.max(axis=(1, 2, 3)), -np.inf))), (
         "worst before cooling"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,15 +16,14 @@ from numpy.typing import NDArray
 from cofire.errors import CofireError, ModelError
 from cofire.inputs.cards import Card
 from cofire.inputs.firing import LAG
-from cofire.inputs.units import celsius
 from cofire.inputs.vessel import Vessel
 from cofire.planning.candidates import ROUGH, Bench, fire_candidates
 from cofire.planning.flags import Flag
-from cofire.planning.layers import load_of
-from cofire.planning.layouts import Layout, as_vessel, zones
 from cofire.planning.other_joints import sleeve, two_firings
-from cofire.planning.schedule import USUAL, Setting, frame
 from cofire.planning.screening import STUDIO_GASES, screen
+from cofire.planning.settings import USUAL, Setting, frame
+from cofire.planning.transition import Layout, as_vessel, zones
+from cofire.planning.trials import load_of
 
 Array = NDArray[np.float64]
 
@@ -130,11 +130,13 @@ def _partners(
             lag = vessel.firing.lag if pair.gas == vessel.firing.gas else LAG[pair.gas]
             firing = replace(vessel.firing, gas=pair.gas, lag=lag)
             bands = as_vessel(vessel, pair.metal, pair.ceramic, below, layout)
-
-            def make(new: Vessel = replace(bands, firing=firing)) -> Vessel:
-                whole = frame(new, cards)
-                middle = Setting(len(whole.tops) // 2, USUAL, USUAL)
-                return replace(new, firing=whole.fired(middle))
-
+            make = partial(_usually_fired, replace(bands, firing=firing), cards)
             found.append((f"{pair.metal} with {pair.ceramic}, in {pair.gas}", make))
     return found
+
+
+def _usually_fired(vessel: Vessel, cards: Mapping[str, Card]) -> Vessel:
+    """The vessel in the usual firing of its own zones."""
+    whole = frame(vessel, cards)
+    middle = Setting(len(whole.tops) // 2, USUAL, USUAL)
+    return replace(vessel, firing=whole.fired(middle))

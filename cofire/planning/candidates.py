@@ -23,9 +23,9 @@ from cofire.physics.blends import find_material
 from cofire.physics.history import PER_MATERIAL, History, histories
 from cofire.planning import firing_flags, stress_flags
 from cofire.planning.flags import Flag
-from cofire.planning.layouts import zones_of
 from cofire.planning.response import Response
 from cofire.planning.synchrony import in_step
+from cofire.planning.transition import zones_of
 from cofire.planning.verdict import RULES, Verdict
 from cofire.structures.marching import Control
 from cofire.structures.meridian import Meridian, mesh_meridian
@@ -287,7 +287,8 @@ def _fired(bench: Bench, vessels: Sequence[Vessel], control: Control) -> list[Re
     groups: dict[Key, list[Vessel]] = {}
     for vessel in vessels:
         groups.setdefault(firing_key(vessel.firing), []).append(vessel)
-    parts, place = [], {}
+    parts: list[History] = []
+    place: dict[tuple[Key, str], int] = {}
     for key, some in groups.items():
         parts.append(bench.history(some[0].firing, bench.used(some)))
         for name in parts[-1].names:
@@ -302,14 +303,14 @@ def _fired(bench: Bench, vessels: Sequence[Vessel], control: Control) -> list[Re
     meshes = _meshes(vessels, bench.fineness)
     shells = fire_shells(meshes, whole, rows, points=POINTS, control=control, check_mesh=False)
     found = []
-    for vessel, some, shell in zip(vessels, cards, shells, strict=True):
+    for vessel, own, shell in zip(vessels, cards, shells, strict=True):
         group = keys.index(firing_key(vessel.firing))
         time = shell.time if clocks is None else clocks[group].own_time(shell.time)
         history, curve = parts[group], bench.trace(vessel.firing)
-        material = tuple(history.names.index(card.name) for card in some)
+        material = tuple(history.names.index(card.name) for card in own)
         ware = np.interp(time, curve.time, curve.ware)
         shell = replace(shell, time=time)
-        found.append(Response(vessel, some, material, curve, history, shell, ware))
+        found.append(Response(vessel, own, material, curve, history, shell, ware))
     return found
 
 

@@ -86,7 +86,8 @@ def _rows(table: Property, hottest: float) -> NDArray[np.intp]:
 class _Bench:
     """Curves of fired bars, and the rows of the table they tell.
 
-    Unknowns: the told rows in 1e-6/K, then of each curve its zero in 1e-5 and its gain.
+    Unknowns: the told rows in 1e-6/K, of each curve its zero in 1e-5 and its gain, and a factor on
+    the length changes from row to row beyond, which the card knows as well as its rows.
     """
 
     card: Card
@@ -96,9 +97,15 @@ class _Bench:
 
     @property
     def start(self) -> Array:
-        """The card's own rows, no zero, unit gain."""
+        """The card's own rows, no zero, unit gain and factor."""
         count = len(self.curves)
-        return np.concatenate([self.table.value[self.rows] * 1e6, np.zeros(count), np.ones(count)])
+        own = self.table.value[self.rows] * 1e6
+        return np.concatenate([own, np.zeros(count), np.ones(count + 1)])
+
+    @property
+    def drift(self) -> float:
+        """Relative uncertainty of the card's expansion. [-]"""
+        return float(np.max(card_rows_spread(self.table) / np.abs(self.table.value)))
 
     @property
     def strain(self) -> Array:
@@ -114,12 +121,19 @@ class _Bench:
     def nuisances(self, x: Array) -> tuple[Array, Array]:
         """Zero [-] and gain [-] of each curve."""
         n, count = self.rows.size, len(self.curves)
-        return x[n : n + count] * 1e-5, x[n + count :]
+        return x[n : n + count] * 1e-5, x[n + count : -1]
 
     def changed(self, x: Array) -> Property:
-        """The table with these rows."""
-        value = self.table.value.copy()
+        """The table with these rows; those beyond follow by the old changes times the factor."""
+        T, old = self.table.temperature, self.table.value
+        assert T is not None
+        value = old.copy()
         value[self.rows] = x[: self.rows.size] * 1e-6
+        last = int(self.rows[-1])
+        step = np.log1p(old * (T - ROOM))
+        beyond = slice(last + 1, None)
+        strain = np.log1p(value[last] * (T[last] - ROOM)) + x[-1] * (step[beyond] - step[last])
+        value[beyond] = np.expm1(strain) / (T[beyond] - ROOM)
         return replace(self.table, value=value)
 
     def model(self, x: Array) -> list[Array]:
@@ -142,7 +156,8 @@ class _Bench:
             out = off.copy()
             out[after] = (off[after] - alike * off[after - 1]) / np.sqrt(1.0 - alike**2)
             zero, gain = self.nuisances(x)
-            return np.concatenate([out, zero / ZERO, (gain - 1.0) / GAIN])
+            beyond = [(x[-1] - 1.0) / self.drift]
+            return np.concatenate([out, zero / ZERO, (gain - 1.0) / GAIN, beyond])
 
         return Problem(residual, numerical_jacobian(residual))
 
@@ -166,7 +181,8 @@ def expansion_findings(card: Card, measured: Measured) -> Findings:
 
     Unknowns are the rows within reach of the curves, and of each curve its zero and its gain, known
     to a few 1e-5 and to one per cent. Neighbouring points err alike (first-order correlation).
-    Rows beyond keep the card's length change from row to row.
+    Rows beyond keep the card's length change from row to row, as far as the curve does not say
+    otherwise.
 
     Parameters
     ----------
@@ -210,11 +226,11 @@ def expansion_findings(card: Card, measured: Measured) -> Findings:
         why = f"{what} tell it no better than the card does"
         untold = Untold("thermal_expansion", why, "calibrate the dilatometer with a known bar")
         return Findings(untold=(untold,), panels=(panel,))
-    value = _carried(table, b.changed(fit.values), rows)
+    value = b.changed(fit.values).value
     half = NORMAL * own
     half[rows] = threshold(freedom) * spread
     told = np.isin(np.arange(value.size), rows)
-    note = "rows beyond the curve keep the old card's length change from row to row"
+    note = "rows beyond the curve by the old card's length change from row to row"
     found = Value(
         "thermal_expansion", value, value - half, value + half, what,
         temperature=None if single_row else table.temperature,
@@ -226,16 +242,3 @@ def expansion_findings(card: Card, measured: Measured) -> Findings:
 def _series(curve: Curve, model: Array) -> Series:
     measured, fitted = (100.0 * np.expm1(values) for values in (curve.strain, model))
     return Series(curve.name, celsius(curve.temperature), measured, fitted, line=True)
-
-
-def _carried(old: Property, new: Property, rows: NDArray[np.intp]) -> Array:
-    """Values of all rows: those beyond the last told one keep the old change from row to row."""
-    assert old.temperature is not None
-    value = new.value.copy()
-    last = int(rows[-1])
-    T = old.temperature
-    step = np.log1p(old.value * (T - ROOM))
-    base = np.log1p(value[last] * (T[last] - ROOM))
-    for i in range(last + 1, T.size):
-        value[i] = np.expm1(base + step[i] - step[last]) / (T[i] - ROOM)
-    return value

@@ -9,7 +9,7 @@ import numpy.typing as npt
 from numpy.typing import NDArray
 
 from cofire.planning.green import Green
-from cofire.planning.layouts import decay_length
+from cofire.planning.limits import decay_length
 from cofire.planning.response import Response
 from cofire.planning.wall import Wall
 

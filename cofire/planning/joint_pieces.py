@@ -15,7 +15,7 @@ from cofire.physics.history import History, histories
 from cofire.planning.flags import Flag
 from cofire.planning.green import Green, green_vessel
 from cofire.planning.green_solid import volume_below
-from cofire.planning.layouts import decay_length
+from cofire.planning.limits import decay_length
 from cofire.planning.pieces import COUNT, WIDTH, Piece, Reading, Sample, wall_of
 from cofire.planning.response import Response, fire_vessel
 from cofire.planning.verdict import judge

@@ -6,85 +6,36 @@ fires them in batches, and ranks them by the flags' worst load.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
-from cofire.errors import ModelError
 from cofire.inputs.cards import Card
 from cofire.inputs.vessel import Vessel
-from cofire.planning.candidates import Bench, batches, fire_candidates
-from cofire.planning.flags import Flag
-from cofire.planning.layouts import (
-    SHARE_STEP,
-    SKEWS,
-    Layout,
+from cofire.planning.candidates import Bench
+from cofire.planning.layouts import SHARE_STEP, SKEWS, layouts, merge, neighbours
+from cofire.planning.limits import (
     allowed,
-    as_vessel,
     bounds,
     decay_length,
-    layouts,
     least_height,
-    neighbours,
     placed,
     refuse_without_place,
-    zones,
 )
-from cofire.planning.response import Response
-from cofire.planning.verdict import Verdict
-from cofire.planning.workers import in_pairs
+from cofire.planning.transition import Layout, zones
+from cofire.planning.trials import Trial, ranked, try_layouts
 
-__all__ = [
-    "LayerSearch", "Trial", "chance", "decay_length", "fixed", "load_of", "propose_layers",
-    "ranked", "trade_off", "trial", "try_layouts",
-]  # fmt: skip
-
-FIXED = ("peak", "density", "atmosphere", "core", "burnout")
-"""Rules that see the firing and the two substances, whatever the layers."""
-FIXED_IF_PURE = ("gradient", "transformation")
-"""Rules that see one material alone."""
 FIRST_SKEWS = (1.0, 1.7)
 """Tried first, at the tallest transition."""
 LOWER = (0.5,)
-"""Heights tried next, of the tallest, and for how many of the best counts other skews are. [-]"""
+"""Heights tried next, of the tallest. [-]"""
 BETTER = 3
-TIE = 1.02
-"""Candidates within this factor of the best load count as equal. [-]"""
+"""For how many of the best counts other skews are tried. [-]"""
 ROUNDS = 5
 """Most rounds of refinement. [-]"""
-SHARPNESS = 8
-"""Power with which loads are added where a change is weighed. [-]"""
 MOST_TOGETHER = 6
+"""Layouts of several changes at once that are tried a round. [-]"""
 WORTH = 0.98
 """More blends or height are shown where they bring the load below this, of the simpler one."""
-
-
-@dataclass(frozen=True)
-class Trial:
-    """A layout, what it scored, and the flag that set the score.
-
-    Attributes
-    ----------
-    load
-        Largest share of a limit used up, over the flags that layers can change. [-]
-    worst, floor
-        The flag that set it, and the worst flag that no layers change.
-    cooling
-        Largest load of a cooling flag. [-]
-    strain
-        Loads of all rules taken together, the larger ones counting most: falls also where a
-        change eases a flag that is not yet the worst. [-]
-    verdict
-        Over all flags.
-    """
-
-    layout: Layout
-    load: float
-    worst: Flag
-    floor: Flag
-    cooling: float
-    strain: float
-    verdict: str
 
 
 @dataclass(frozen=True)
@@ -115,126 +66,6 @@ class LayerSearch:
     def best(self) -> Trial:
         """Least load; of equals, fewer blends, then less height."""
         return self.trials[0]
-
-
-def try_layouts(bench: Bench, vessel: Vessel, candidates: Sequence[Layout]) -> Iterator[Trial]:
-    """Fire and judge layouts in batches, coarsely enough for a search.
-
-    Parameters
-    ----------
-    bench : Bench
-        What is known already.
-    vessel : Vessel
-        With its firing.
-    candidates : sequence of Layout
-        To be tried.
-
-    Yields
-    ------
-    Trial
-        One a layout that finds its equilibrium, in order.
-
-    Raises
-    ------
-    ModelError
-        None of them does.
-    """
-    metal, ceramic, below = bench.zones(vessel)
-
-    def vessel_of(layout: Layout) -> Vessel:
-        return as_vessel(vessel, metal.name, ceramic.name, below, layout)
-
-    def work(some: Sequence[Layout]) -> list[Trial | ModelError]:
-        fired = fire_candidates(bench, [vessel_of(layout) for layout in some])
-        return [
-            r if isinstance(r, ModelError) else trial(bench, layout, r)
-            for layout, r in zip(some, fired, strict=True)
-        ]
-
-    if candidates:
-        bench.history(vessel.firing, bench.used(map(vessel_of, candidates)))  # before a fork
-    lost: ModelError | None = None
-    found = 0
-    for results in in_pairs(work, batches(candidates)):
-        for result in results:
-            if isinstance(result, ModelError):
-                lost = result
-                continue
-            found += 1
-            yield result
-    if lost is not None and found == 0:
-        raise lost
-
-
-def fixed(flag: Flag, pure: Iterable[str]) -> bool:
-    """Whether no layers change a flag: it sees the firing and a pure zone alone.
-
-    Parameters
-    ----------
-    flag : Flag
-        The flag.
-    pure : iterable of str
-        Names of the two zones' materials.
-
-    Returns
-    -------
-    bool
-        True where it is the same for every layout.
-    """
-    return flag.rule in FIXED or (flag.rule in FIXED_IF_PURE and flag.zone in pure)
-
-
-def trial(bench: Bench, layout: Layout, response: Response) -> Trial:
-    """What a fired layout scored.
-
-    Parameters
-    ----------
-    bench : Bench
-        Shared flags.
-    layout : Layout
-        The layout.
-    response : Response
-        Its vessel, fired.
-
-    Returns
-    -------
-    Trial
-        Load of the worst flag that layers can change.
-    """
-    verdict = bench.judge(response)
-    pure = [card.name for card in response.cards if not card.parts]
-    own = [flag for flag in verdict.flags if not fixed(flag, pure)]
-    floor = max((f for f in verdict.flags if fixed(f, pure)), key=load_of)
-    worst = max(own, key=load_of)
-    loads: dict[str, float] = {}
-    for flag in own:
-        loads[flag.rule] = max(load_of(flag), loads.get(flag.rule, 0.0))
-    strain = sum(load**SHARPNESS for load in loads.values()) ** (1.0 / SHARPNESS)
-    return Trial(
-        layout, load_of(worst), worst, floor, loads.get("cooling", 0.0), strain, verdict.word
-    )
-
-
-def load_of(flag: Flag) -> float:
-    """Load of a flag; what could not be computed counts as 1. [-]
-
-    Parameters
-    ----------
-    flag : Flag
-        The flag.
-    """
-    return 1.0 if flag.load != flag.load else flag.load
-
-
-def chance(verdict: Verdict) -> float:
-    """Largest chance of a crack on cooling that a verdict holds. [-]
-
-    Parameters
-    ----------
-    verdict : Verdict
-        Of a vessel.
-    """
-    return max((f.figure / 100.0 for f in verdict.flags if f.rule == "cooling"), default=0.0)
 
 
 def propose_layers(
@@ -380,34 +211,6 @@ def together(vessel: Vessel, best: Trial, near: Iterable[Trial]) -> list[Layout]
     return found[:MOST_TOGETHER]
 
 
-def merge(base: Layout, one: Layout, other: Layout) -> Layout | None:
-    """Two changes of one layout made both.
-
-    Parameters
-    ----------
-    base : Layout
-        Which both change.
-    one, other : Layout
-        The changes.
-
-    Returns
-    -------
-    Layout or None
-        None where both change the same thing, or the shares no longer fall.
-    """
-    pairs = [
-        *zip(base.shares, one.shares, other.shares, strict=True),
-        (base.height, one.height, other.height),
-    ]
-    if any(a != b and a != c for a, b, c in pairs):
-        return None
-    shares = tuple(b + c - a for a, b, c in zip(base.shares, one.shares, other.shares, strict=True))
-    if any(a <= b for a, b in pairwise((100, *shares, 0))):
-        return None
-    middle = one.middle if one.middle != base.middle else other.middle
-    return Layout(shares, one.height + other.height - base.height, middle)
-
-
 def second(vessel: Vessel, trials: Iterable[Trial], middle: float) -> list[Layout]:
     """After the tallest transitions: lower ones of the same blends, and other skews of the best.
 
@@ -438,26 +241,6 @@ def second(vessel: Vessel, trials: Iterable[Trial], middle: float) -> list[Layou
         ):
             found.append(layout)
     return found
-
-
-def ranked(trials: Iterable[Trial]) -> list[Trial]:
-    """Trials by load; those within the tie of the best by fewer blends, then less height.
-
-    Parameters
-    ----------
-    trials : iterable of Trial
-        In any order.
-
-    Returns
-    -------
-    list of Trial
-        Best first.
-    """
-    some = sorted(trials, key=lambda t: t.load)
-    best = some[0].load
-    equal = [t for t in some if t.load <= TIE * best]
-    equal.sort(key=lambda t: (len(t.layout.shares), t.layout.total, t.load))
-    return [*equal, *(t for t in some if t.load > TIE * best)]
 
 
 def trade_off(search: LayerSearch) -> list[Trial]:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
-from cofire.errors import InputError, ModelError
-from cofire.inputs.cards import Card
-from cofire.inputs.vessel import Band, Vessel
-from cofire.physics.blends import find_material
-from cofire.physics.change_over import smear
+from cofire.inputs.vessel import Vessel
+from cofire.planning.limits import SLACK, allowed, placed, tallest, whole
+from cofire.planning.transition import Layout
 
 SKEWS = (0.6, 1.0, 1.7, 2.5)
 """Powers p of the metal's share (1 − x)^p over the transition: rich, even and poor in metal."""
@@ -19,10 +18,6 @@ HEIGHT_STEPS = (0.5, 0.75, 1.0)
 """Transition heights of the coarse grid, of the tallest allowed. [-]"""
 SHARE_STEP = 5
 """Blends are mixed in steps of this. [% of volume]"""
-LEAST_LAYERS = 2
-"""A band or a pure zone has at least as many layers of the printer. [-]"""
-SLACK = 1e-9
-"""Rounding of lengths, far below a layer. [m]"""
 
 
 def shares(blends: int, skew: float) -> tuple[int, ...]:
@@ -115,7 +110,7 @@ def neighbours(vessel: Vessel, layout: Layout, step: int = 2 * SHARE_STEP) -> li
         for change in (-step, step):
             new = list(layout.shares)
             new[k] += change
-            if all(a > b for a, b in zip([100, *new], [*new, 0], strict=True)):
+            if all(a > b for a, b in pairwise([100, *new, 0])):
                 moved.append(replace(layout, shares=tuple(new)))
     for factor in (0.85, 1.15):
         height = layer * round(factor * layout.height / layer)
@@ -127,3 +122,29 @@ def neighbours(vessel: Vessel, layout: Layout, step: int = 2 * SHARE_STEP) -> li
     return [new for new in found if new and new != layout and allowed(vessel, new)]
 
 
+def merge(base: Layout, one: Layout, other: Layout) -> Layout | None:
+    """Two changes of one layout made both.
+
+    Parameters
+    ----------
+    base : Layout
+        Which both change.
+    one, other : Layout
+        The changes.
+
+    Returns
+    -------
+    Layout or None
+        None where both change the same thing, or the shares no longer fall.
+    """
+    pairs = [
+        *zip(base.shares, one.shares, other.shares, strict=True),
+        (base.height, one.height, other.height),
+    ]
+    if any(a != b and a != c for a, b, c in pairs):
+        return None
+    shares = tuple(b + c - a for a, b, c in zip(base.shares, one.shares, other.shares, strict=True))
+    if any(a <= b for a, b in pairwise((100, *shares, 0))):
+        return None
+    middle = one.middle if one.middle != base.middle else other.middle
+    return Layout(shares, one.height + other.height - base.height, middle)

@@ -15,8 +15,6 @@ from cofire.physics.sintering import sintering_potential
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
 from cofire.planning.candidates import COARSE, POINTS, Bench
 from cofire.planning.flags import Flag
-from cofire.planning.layers import load_of
-from cofire.planning.layouts import Layout, as_vessel
 from cofire.planning.response import Response
 from cofire.planning.stress_flags import (
     BEGUN,
@@ -29,6 +27,8 @@ from cofire.planning.stress_flags import (
     metal_flags,
     sintering_flags,
 )
+from cofire.planning.transition import Layout, as_vessel
+from cofire.planning.trials import load_of
 from cofire.structures.meridian import mesh_meridian
 from cofire.structures.shell_firing import fire_shells
 from cofire.structures.sleeve import FiredSleeve, fire_sleeve, nested_rings

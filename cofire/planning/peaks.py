@@ -17,7 +17,7 @@ from cofire.physics.blends import find_material
 from cofire.physics.sintering import relative_density
 from cofire.planning.firing_flags import PEAK_CAUTION
 from cofire.planning.screening import no_window_reason
-from cofire.planning.windows import HOLDS, PEAKS, Windows, firing_windows
+from cofire.planning.windows import HOLDS, Windows, firing_windows
 
 FASTEST = 300.0 / HOUR
 """Ramp for which a hold is found: slower ones make the ware denser. [K/s]"""
@@ -103,11 +103,12 @@ def tops(vessel: Vessel, cards: Mapping[str, Card], count: int = 3) -> list[Top]
         parts = parts * 2
     kiln = vessel.firing.kiln
     windows = firing_windows(parts, kiln, hold=np.append(HOLDS, LENGTHS[-1]))
-    shared = windows.allowed.all(axis=0).any(axis=1) & (PEAKS <= kiln.max_temperature + 1e-9)
+    reachable = windows.peak <= kiln.max_temperature + 1e-9
+    shared = np.any(np.all(windows.allowed, axis=0), axis=1) & reachable
     if not shared.any():
         reason = _apart(windows, parts, vessel)
         raise ModelError(f"{vessel.name}: window: {reason}; see cofire screen --all")
-    peaks = PEAKS[shared]
+    peaks = windows.peak[shared]
     roomy = peaks[peaks <= windows.ceiling.min() - PEAK_CAUTION + 1e-9]
     peaks = roomy if roomy.size else peaks
     chosen = np.unique(np.linspace(0, peaks.size - 1, count).round().astype(int))

@@ -12,25 +12,15 @@ from cofire.inputs.vessel import Vessel
 from cofire.planning.alternatives import Alternative, alternatives
 from cofire.planning.candidates import FINER, ROUGH, Bench
 from cofire.planning.flags import GO
-from cofire.planning.layers import (
-    LayerSearch,
-    Trial,
-    chance,
-    propose_layers,
-    trade_off,
-    try_layouts,
-)
-from cofire.planning.layouts import (
-    Layout,
-    as_vessel,
-    given_layout,
-    layouts,
-    refuse_without_place,
-    zones,
-)
+from cofire.planning.layers import LayerSearch, propose_layers, trade_off
+from cofire.planning.layouts import layouts
+from cofire.planning.limits import refuse_without_place
 from cofire.planning.response import Response, fire_vessel
-from cofire.planning.schedule import USUAL, Frame, Schedule, Setting, frame, propose_schedule
+from cofire.planning.schedule import Schedule, propose_schedule
+from cofire.planning.settings import USUAL, Frame, Setting, frame
 from cofire.planning.stress_flags import FAILURE_NO
+from cofire.planning.transition import Layout, as_vessel, given_layout, zones
+from cofire.planning.trials import Trial, chance, try_layouts
 from cofire.planning.verdict import Verdict, judge
 from cofire.planning.workers import in_pairs
 from cofire.structures.marching import Control
@@ -147,7 +137,7 @@ def propose(
         The vessel cannot be planned: the message names what binds.
     """
     say = tell or (lambda line: None)
-    metal, ceramic, below = zones(vessel, cards)
+    zones(vessel, cards)
     refuse_without_place(vessel)
     whole = frame(vessel, cards)
     bench = Bench(cards, extend, FINER)
@@ -167,7 +157,8 @@ def propose(
     layout, schedule = draft.layout, draft.schedule
     if given[1].load < best[1].load:
         best, layout, schedule = given, given_layout(vessel, cards), None
-    scan, others = None, ()
+    scan: Scan | None = None
+    others: tuple[Alternative, ...] = ()
     try:
         if finished and 0.0 < chance(given[1]) < TENFOLD * chance(best[1]):
             scan = scan_layouts(bench, best[0].vessel, say)

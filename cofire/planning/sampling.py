@@ -84,8 +84,8 @@ def _states_spread(uncertainty: Uncertainty) -> bool:
 def design(count: int, factors: int, seed: int) -> Array:
     """Where each sample stands in each factor: scrambled Sobol' points, evenly spread.
 
-    Owen's scrambling (Owen 1998, J. Complexity 14, 466) makes each point uniform, and the average
-    over the points unbiased. The first 2^k points of a seed are those of any longer design.
+    Scrambled by random linear matrices and a random shift (Matoušek 1998, J. Complexity 14, 527),
+    which makes each point uniform, and the average over the points unbiased.
 
     Parameters
     ----------

@@ -8,7 +8,7 @@ others were. Rank correlation, which needs no polynomial, stands beside as a che
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -49,7 +49,9 @@ def wilson(share: float, count: float) -> tuple[float, float]:
     square = WILSON**2 / count
     middle = (share + 0.5 * square) / (1.0 + square)
     half = np.sqrt(square * share * (1.0 - share) + 0.25 * square**2) / (1.0 + square)
-    return max(float(middle - half), 0.0), min(float(middle + half), 1.0)
+    low = 0.0 if share <= 0.0 else float(middle - half)
+    high = 1.0 if share >= 1.0 else float(middle + half)
+    return low, high
 
 
 def polynomials(law: Callable[[Array], Array], degree: int) -> Array:
@@ -286,12 +288,16 @@ def _pursue(
 
 
 def sobol_indices(
-    function: Callable[[Array], Array], one: Array, other: Array
+    function: Callable[[Array], Array],
+    one: Array,
+    other: Array,
+    active: Sequence[int] | None = None,
 ) -> tuple[Array, Array]:
     """First-order and total Sobol' indices of a function, from two designs.
 
     First order after Saltelli et al. 2010 (Comput. Phys. Commun. 181, 259, table 2, b), total
-    after Jansen 1999 (Comput. Phys. Commun. 117, 35; the same table, f). Costs N (d + 2) values.
+    after Jansen 1999 (Comput. Phys. Commun. 117, 35; the same table, f). Costs N values a factor,
+    and 2 N.
 
     Parameters
     ----------
@@ -299,6 +305,8 @@ def sobol_indices(
         From points, shape (N, d), to figures, shape (N,).
     one, other : array
         Independent points, shape (N, d). [as the factors]
+    active : sequence of int, optional
+        Factors that the function depends on; by default all.
 
     Returns
     -------
@@ -312,7 +320,7 @@ def sobol_indices(
     first, total = np.zeros(count), np.zeros(count)
     if variance <= 1e-18 * (1.0 + middle**2):
         return first, total
-    for k in range(count):
+    for k in range(count) if active is None else active:
         mixed = one.copy()
         mixed[:, k] = other[:, k]
         at_mixed = function(mixed)

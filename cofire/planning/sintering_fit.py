@@ -19,6 +19,7 @@ from cofire.planning.sintering_model import (
     ENERGY,
     EXPONENT,
     FIRED_DENSITY,
+    FIXED,
     FULL,
     GREEN,
     HEIGHT,
@@ -107,8 +108,21 @@ def told(b: Bench, w: Weights, x: Array) -> tuple[int, ...]:
     return tuple(sorted(free))
 
 
+def _own_scatter(b: Bench, off: Array, here: NDArray[np.bool_]) -> tuple[float, float]:
+    """Sum of squares of readings of one kind in one firing about their mean, and its freedom."""
+    keys = b.readings.group[here] * 8 + b.readings.kind[here]
+    _, group = np.unique(keys, return_inverse=True)
+    count = np.bincount(group)
+    means = np.bincount(group, off[here]) / count
+    return float(((off[here] - means[group]) ** 2).sum()), float(here.sum() - count.size)
+
+
 def reweighted(b: Bench, w: Weights, free: Sequence[int], fit: Fit) -> Weights:
     """Weights from the scatter of the readings about a fit.
+
+    Bars of one firing scatter about their mean; firings scatter about the curve by more, since
+    their temperatures are off: where by significantly more than stated, by what they show. Residuals
+    along a curve err alike (Cochrane & Orcutt 1949, J. Am. Stat. Assoc. 44, 32).
 
     Parameters
     ----------
@@ -124,32 +138,44 @@ def reweighted(b: Bench, w: Weights, free: Sequence[int], fit: Fit) -> Weights:
     Returns
     -------
     Weights
-        With the correlation along curves (Cochrane & Orcutt 1949, J. Am. Stat. Assoc. 44, 32).
+        For the next fit.
     """
     r = b.readings
     off = predict(b, fit.values).value - r.value
     slope = problem(b, w, free).jacobian(fit.values)[: r.kind.size]
     taken = np.einsum("ij,jk,ik->i", slope, fit.covariance, slope)
-    stated = (*b.stated, CURVE_UNCERTAINTY)
-    spread, freedom, alike = [], [], 0.0
-    for kinds, sure in zip(((ALONG, UPRIGHT), (FIRED_DENSITY, DRIED_DENSITY), (HOT,)), stated,
-                           strict=True):  # fmt: skip
+    spread, freedom, alike = [*b.stated, CURVE_UNCERTAINTY], [], 0.0
+    for i, kinds in enumerate(((ALONG, UPRIGHT), (FIRED_DENSITY, DRIED_DENSITY), (HOT,))):
         here = np.isin(r.kind, kinds)
         if not here.any():
-            spread.append(sure)
             continue
-        count, squares = float(here.sum()), float((off[here] ** 2).sum())
         if kinds == (HOT,):
             pair = here[1:] & here[:-1] & (r.group[1:] == r.group[:-1])
+            squares = float((off[here] ** 2).sum())
             product = float((off[1:] * off[:-1])[pair].sum())
             alike = float(np.clip(product / max(squares, 1e-300), 0.0, MOST_ALIKE))
-            count *= (1.0 - alike) / (1.0 + alike)
-            squares *= (1.0 - alike) / (1.0 + alike)
-        left = count - float(taken[here].sum())
-        size, free_of_it = pooled_spread(sure, squares, max(left, 0.0))
-        spread.append(size)
-        freedom.append(free_of_it)
-    return Weights((spread[0], spread[1], spread[2]), alike, min(freedom))
+            share = (1.0 - alike) / (1.0 + alike)
+            squares, left = squares * share, float(here.sum()) * share - float(taken[here].sum())
+        else:
+            squares, left = _own_scatter(b, off, here)
+        spread[i], of_it = pooled_spread(spread[i], squares, max(left, 0.0))
+        freedom.append(of_it)
+    shaky, of_firings = _firings_apart(b, w, fit)
+    return Weights(
+        (spread[0], spread[1], spread[2]), alike, min(*freedom, of_firings), shaky
+    )  # fmt: skip
+
+
+def _firings_apart(b: Bench, w: Weights, fit: Fit) -> tuple[float, float]:
+    """Temperatures of the firings over what was stated, 1 or more, and its degrees of freedom."""
+    off, stated = fit.values[FIXED:], b.prior[FIXED:]
+    variance = np.diag(fit.covariance)[FIXED:] / (w.shaky * stated) ** 2
+    told = float(np.sum(1.0 - np.clip(variance, 0.0, 1.0)))
+    squares = float(np.sum((off / stated) ** 2))
+    if told <= 0.0:
+        return 1.0, np.inf
+    size, freedom = pooled_spread(1.0, squares, told)
+    return (size, freedom) if freedom == told and size > 1.0 else (1.0, np.inf)
 
 
 def fit_curve(b: Bench, dropped: Sequence[int] = ()) -> CurveFit:

@@ -333,11 +333,14 @@ class Weights:
         Correlation of neighbouring residuals along a curve. [-]
     freedom
         Degrees of freedom of the least certain spread that counts. [-]
+    shaky
+        Standard uncertainty of each firing's temperature over that stated, 1 or more. [-]
     """
 
     spread: tuple[float, float, float]
     alike: float
     freedom: float
+    shaky: float = 1.0
 
 
 def whitened(b: Bench, w: Weights, rows: Array) -> Array:
@@ -374,14 +377,15 @@ def problem(b: Bench, w: Weights, free: Sequence[int]) -> Problem:
     """
     held = np.array([i for i in range(b.start.size) if i not in free and np.isfinite(b.prior[i])])
     anchored = PLACE not in free
+    prior = b.prior * np.where(np.arange(b.prior.size) < FIXED, 1.0, w.shaky)
 
     def both(x: Array) -> tuple[Array, Array]:
         predicted = predict(b, x)
         residual = whitened(b, w, predicted.value - b.readings.value)
         slope = whitened(b, w, predicted.slope)
-        pull = (x[held] - b.start[held]) / b.prior[held]
+        pull = (x[held] - b.start[held]) / prior[held]
         pulled = np.zeros((held.size, x.size))
-        pulled[np.arange(held.size), held] = 1.0 / b.prior[held]
+        pulled[np.arange(held.size), held] = 1.0 / prior[held]
         parts, slopes = [residual, pull], [slope, pulled]
         if anchored:
             value, by = own_density(b, x)

@@ -9,7 +9,7 @@ import sys
 import threading
 import warnings
 from collections.abc import Callable, Iterator, Sequence
-from typing import TypeVar
+from typing import Generic, TypeVar, cast
 
 from cofire.errors import ModelError
 
@@ -64,7 +64,7 @@ def in_pairs(work: Callable[[J], R], jobs: Sequence[J]) -> Iterator[R]:
             child.end()
 
 
-class _Child:
+class _Child(Generic[R]):
     """One job in a forked process."""
 
     def __init__(self, work: Callable[[J], R], job: J) -> None:
@@ -98,7 +98,7 @@ class _Child:
                 raise ModelError("a worker process ended without a result") from None
         if not good:
             raise found
-        return found
+        return cast(R, found)
 
     def end(self) -> None:
         """Stop the child if it still works, and forget it."""

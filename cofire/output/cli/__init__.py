@@ -19,6 +19,7 @@ from cofire.output.cli import (
     make,
     materials,
     mismatch,
+    partner,
     plan,
     replay,
     screen,
@@ -50,6 +51,7 @@ app.command()(check.check)
 app.command()(plan.plan)
 app.command()(plan.layers)
 app.command()(plan.schedule)
+app.command()(partner.partner)
 app.command()(make.make)
 app.command()(sheet.sheet)
 app.command()(materials.materials)

@@ -11,11 +11,12 @@ import typer
 from cofire.output.cli.check import Extend, Vessel
 from cofire.output.cli.common import DEFECT, Force, Tables, guarded
 
-INTERRUPTED = 130
-
 if TYPE_CHECKING:
     from cofire.inputs.cards import Card
     from cofire.inputs.vessel import Vessel as VesselInput
+
+
+INTERRUPTED = 130
 
 
 def read(file: Path, tables: list[Path] | None) -> tuple[VesselInput, dict[str, Card]]:
