@@ -108,11 +108,12 @@ def test_dilatometer_curves_at_two_rates_tell_the_energy() -> None:
 
 
 def test_intervals_hold_the_truth_nine_times_in_ten() -> None:
-    """Ten drawn cards: some 45 intervals, of which 38 to 45 should hold (the figure for two hundred
-    cards is that of tests/benchmarks/coverage_of_intervals.py: 92 %).
+    """Five drawn cards, some 15 intervals: at most three may miss.
+
+    The figure for two hundred is that of tests/benchmarks/coverage_of_intervals.py: 93 %.
     """
     held = []
-    for seed in range(10):
+    for seed in range(5):
         draw = np.random.default_rng(seed)
         truth = true_card(FRIT, draw)
         for value in sintering_findings(FRIT, bars(truth, PLAN, 3, draw, upright=True)).values:
@@ -120,9 +121,9 @@ def test_intervals_hold_the_truth_nine_times_in_ten() -> None:
                 true = truth[value.name].scalar
                 if value.fired_at is not None:
                     true = density_after(truth, value.fired_at)
-                held.append(value.low[0] <= true <= value.high[0])
-    assert len(held) >= 30
-    assert np.mean(held) >= 0.8
+                held.append(bool(value.low[0] <= true <= value.high[0]))
+    assert len(held) >= 12
+    assert held.count(False) <= 3
 
 
 def test_bars_of_one_peak_cannot_tell_the_energy_and_say_what_to_fire() -> None:
@@ -153,11 +154,11 @@ def test_an_unmeasured_height_factor_stays_the_cards() -> None:
 
 
 def test_a_firing_with_a_wrong_thermocouple_is_named() -> None:
-    plan = [(150.0, p, h) for p in (790.0, 810.0, 830.0, 850.0) for h in (10.0, 60.0, 240.0)]
+    plan = [(150.0, p, h) for p in (790.0, 810.0, 830.0, 850.0) for h in (10.0, 120.0)]
     right = bars(FRIT, plan, 3, rng(), replace(EXACT, length=2e-5))
     shifted = bars(FRIT, [(150.0, 855.0, 10.0)], 3, rng(), replace(EXACT, length=2e-5)).firings[0]
-    wrong = replace(right.firings[3], bars=shifted.bars)
-    firings = (*right.firings[:3], wrong, *right.firings[4:])
+    wrong = replace(right.firings[2], bars=shifted.bars)
+    firings = (*right.firings[:2], wrong, *right.firings[3:])
     notes = sintering_findings(FRIT, replace(right, firings=firings)).notes
     assert any(note.startswith("810 °C, 10 min: fits best as if") for note in notes)
 
@@ -227,12 +228,12 @@ def test_larger_bars_mean_a_stronger_standard_bar() -> None:
 
 
 def test_intervals_of_a_strength_hold_their_level() -> None:
-    """Of the median of 15 bars, 90 %: 300 samples, three standard errors either way."""
+    """Of the median of 15 bars, 90 %: 150 samples, three standard errors either way."""
     draw, true, held = rng(), 60e6 * np.log(2.0) ** (1 / 9.0), []
-    for _ in range(300):
+    for _ in range(150):
         _, low, high = strength_at_risk(fit_weibull(60e6 * draw.weibull(9.0, 15)), np.log(2.0))
         held.append(low <= true <= high)
-    assert np.mean(held) == pytest.approx(0.9, abs=0.052)
+    assert np.mean(held) == pytest.approx(0.9, abs=0.073)
 
 
 def test_strength_at_unit_risk_is_the_characteristic_one() -> None:
@@ -287,12 +288,14 @@ def test_a_fired_bars_curve_gives_the_rows_it_reaches() -> None:
     assert np.all((value.low <= true)[reached])
     assert np.all((true <= value.high)[reached])
     assert value.value[:3] == pytest.approx(true[:3], rel=0.02)
-    # beyond, the old length changes from row to row
+    # beyond, the old length changes from row to row times one factor
     T = FRIT["thermal_expansion"].temperature
     assert T is not None
     old = np.log1p(FRIT["thermal_expansion"].value * (T - ROOM))
     new = np.log1p(value.value * (T - ROOM))
-    assert np.diff(new)[3:] == pytest.approx(np.diff(old)[3:], abs=1e-9)
+    factor = np.diff(new)[3:] / np.diff(old)[3:]
+    assert factor == pytest.approx(np.full(2, 1.06), abs=0.06)  # a little of it shows below
+    assert np.ptp(factor) < 1e-9
 
 
 def test_a_dilatometer_out_of_calibration_is_within_its_intervals() -> None:
@@ -369,8 +372,8 @@ def test_the_new_card_reads_back_as_calibrated(example: Calibration, tmp_path: P
     path.write_text(card_text(example), encoding="utf-8")
     card = read_card(path)
     for value in example.findings.values:
-        size = float(value.uncertainty[0])
-        assert card[value.name].value == pytest.approx(value.value, abs=0.02 * size)
+        off = np.abs(card[value.name].value - value.value)
+        assert np.all(off <= 0.01 * value.uncertainty), value.name
         expected = value.basis if not value.seen or all(value.seen) else "seen"
         assert card[value.name].basis[0] == expected
     assert card["strength"].source[0] == "measured: measured_fritted_body.toml"
@@ -458,8 +461,10 @@ WRONG = {
     "nothing in it": ("", "nothing measured in it"),
     "a bar that grew": ("dried_mm = [[100, 109]]", "dried_mm: bar 1: [100, 109]; a bar shrinks"),
     "a bar of one length": ("dried_mm = [[100]]", "dried_mm: bar 1: [100]; allowed: 2 lengths"),
-    "an unknown field": ("dried_cm = [[10, 9]]", "no field named 'dried_cm'; did you mean 'dried_mm'"),
-    "no peak": ("[[firing]]\nname = 'a'\nrate_C_per_h = 100\nhold_min = 1", "firing 1: peak_C is missing"),
+    "an unknown field": ("dried_cm = [[10, 9]]", "'dried_cm'; did you mean 'dried_mm'"),
+    "no peak": (
+        "[[firing]]\nname = 'a'\nrate_C_per_h = 100\nhold_min = 1", "firing 1: peak_C is missing"
+    ),
     "both log and peak": (
         "[[firing]]\nname = 'a'\nlog = 'x.csv'\npeak_C = 800", "firing 1: peak_C: not with a log"
     ),

@@ -50,7 +50,7 @@ EXAMPLE = Path(__file__).resolve().parents[1] / "examples" / "silver_foot_vessel
 TEXT = 4.5
 """Least contrast of text, and of what is no text: WCAG 2.2, success criteria 1.4.3 and 1.4.11."""
 LINE = 3.0
-VOID = {"meta", "img", "br"}
+VOID = {"meta", "img", "wbr"}
 HOSTILE = (
     '<script>alert("a")</script>',
     "\"quoted\" & 'more' &lt;i&gt; ]]> -->",
@@ -149,7 +149,7 @@ class Reader(HTMLParser):
 
     def handle_data(self, data: str) -> None:  # noqa: D102
         # kept as a child, so that the order of text and tags stays
-        self.open[-1].children.append(Element("#", {}, (), data))
+        self.open[-1].children.append(Element("#", {}, (), data.replace("\u00a0", " ")))
 
 
 def read(text: str) -> Element:
@@ -356,14 +356,19 @@ def hostile(name: str) -> Making:
 
 @cache
 def tame_tags() -> list[str]:
-    return [e.tag for e in every(read(write_sheet(hostile("plain"))))]
+    return tags(read(write_sheet(hostile("plain"))))
+
+
+def tags(root: Element) -> list[str]:
+    """All tags, but for chances to break a long word."""
+    return [e.tag for e in every(root) if e.tag != "wbr"]
 
 
 @pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize("name", HOSTILE)
 def test_a_hostile_name_is_shown_as_text_and_changes_no_tag(name: str) -> None:
     root = read(write_sheet(hostile(name)))
-    assert [e.tag for e in every(root)] == tame_tags()
+    assert tags(root) == tame_tags()
     shown = " ".join(name.split())
     for hidden in "\u202e\u202c":  # turn the writing around: told, not obeyed
         assert hidden not in root.whole
@@ -466,9 +471,10 @@ def test_sources_named_in_brackets_are_listed() -> None:
 
 
 @pytest.mark.usefixtures("undrawn")
-def test_reasons_of_a_schedule_stand_beside_their_segments() -> None:
-    told = rows(read(write_sheet(vase(), ["it would crack"])), "programme")
-    assert [row[-1] for row in told] == ["it would crack", *[""] * (len(told) - 1)]
+def test_reasons_of_a_schedule_are_numbered_as_its_segments() -> None:
+    root = read(write_sheet(vase(), ["it would crack", "<b>bend</b>"]))
+    first = root.all("ol")[0]
+    assert [item.whole for item in first.all("li")] == ["it would crack", "<b>bend</b>"]
 
 
 @pytest.mark.usefixtures("undrawn")
@@ -482,7 +488,7 @@ def test_a_wall_that_leans_too_far_is_told() -> None:
 # --- steps of the kiln ----------------------------------------------------------------------------
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(
     st.lists(
         st.tuples(

@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 import html
+import re
 from collections.abc import Collection, Iterable, Sequence
 
 from cofire.output.writing import one_line
 
 TICK = '<span class="tick">☐</span>'
 """An empty square to tick by pen."""
+LONGEST = 24
+"""Letters of a word that stay together. [-]"""
+LONG_WORD = re.compile(rf"\S{{{LONGEST + 8},}}")
+BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°C|%|mm|min|MPa|kPa|J/m²|ml|h|g|K)(?![A-Za-z]))")
+"""A space that keeps a number with its unit."""
+BREAK = "\ue000"
+"""Stands for a place to break until the text is escaped: a character of no meaning."""
 
 
-def shown(text: str) -> str:
-    """A text as HTML that shows it and does nothing else.
+def plain(text: str) -> str:
+    """A text as an attribute or a title shows it, and does nothing else.
 
     Parameters
     ----------
@@ -24,7 +32,33 @@ def shown(text: str) -> str:
     str
         On one line.
     """
-    return html.escape(one_line(text).encode("utf-8", "backslashreplace").decode("utf-8"))
+    return _escaped(one_line(text))
+
+
+def _escaped(line: str) -> str:
+    """One line as HTML; halves of characters, which no file can hold, by their numbers."""
+    return html.escape(line.encode("utf-8", "backslashreplace").decode("utf-8"))
+
+
+def shown(text: str) -> str:
+    """A text as HTML that shows it and does nothing else, broken where that reads well.
+
+    Parameters
+    ----------
+    text : str
+        Any, also one that would be markup or change the direction of writing.
+
+    Returns
+    -------
+    str
+        On one line.
+    """
+
+    def broken(word: re.Match[str]) -> str:
+        return BREAK.join(word[0][k : k + LONGEST] for k in range(0, len(word[0]), LONGEST))
+
+    kept = BEFORE_UNIT.sub("\u00a0", one_line(text.replace(BREAK, "")))
+    return _escaped(LONG_WORD.sub(broken, kept)).replace(BREAK, "<wbr>")
 
 
 def named(text: str) -> str:
@@ -130,7 +164,7 @@ def figure(source: str, shows: str, caption: str) -> str:
         HTML.
     """
     return (
-        f'<figure>\n<img src="{source}" alt="{shown(shows)}">\n'
+        f'<figure>\n<img src="{source}" alt="{plain(shows)}">\n'
         f"<figcaption>{caption}</figcaption>\n</figure>"
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Sequence
 
 from cofire import __version__
@@ -11,9 +12,10 @@ from cofire.inputs.units import celsius
 from cofire.output.writing import wrapped
 from cofire.planning.flags import Flag
 from cofire.planning.nearest_partners import Near
-from cofire.planning.partner import FARTHEST, Range, Wanted
+from cofire.planning.partner import FARTHEST, NAME, Range, Wanted
 
 SCHEMA = 1
+COUNTED = re.compile(rf"{NAME} \d+")
 NAMES = {
     "expansion": "expansion, 1e-6/K",
     "shrinkage": "firing shrinkage, %",
@@ -54,7 +56,9 @@ def _number(name: str, value: float) -> str:
 
 
 def _end(flag: Flag | None) -> str:
-    return f"{flag.rule} of {flag.zone}" if flag else "nothing, as far as was tried"
+    if flag is None:
+        return "nothing, as far as was tried"
+    return f"{flag.rule} of {COUNTED.sub(NAME, flag.zone)}"
 
 
 def partner_text(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,14 +11,17 @@ from cofire.output.folders import replace_folder
 from cofire.output.plan_json import plan_json
 from cofire.output.plan_text import plan_text
 from cofire.output.vessel_figures import stress_figure, trade_off_figure
+from cofire.output.vessel_file import planned_vessel
 from cofire.planning.response import band_stresses
 
 if TYPE_CHECKING:
     from cofire.planning.plan import Plan
 
 
-def write_plan(plan: Plan, out: Path, force: bool) -> None:
-    """Write plan.json, plan.txt, bands.csv, firing.csv, firing.toml and the figures.
+def write_plan(
+    plan: Plan, out: Path, force: bool, source: Path, kilns: Collection[str] = ()
+) -> None:
+    """Write plan.json and .txt, vessel.toml and firing.toml, tables and figures.
 
     Killed at any moment, the folder holds the old plan or the new one, never a half.
 
@@ -29,6 +33,10 @@ def write_plan(plan: Plan, out: Path, force: bool) -> None:
         The folder.
     force : bool
         Whether a folder that holds a plan may be replaced.
+    source : Path
+        The vessel file that was planned.
+    kilns : collection of str
+        Names of the kilns that a firing file may name.
 
     Raises
     ------
@@ -45,7 +53,8 @@ def write_plan(plan: Plan, out: Path, force: bool) -> None:
         "plan.txt": plan_text(plan),
         "bands.csv": plan_tables.bands_csv(vessel),
         "firing.csv": plan_tables.firing_csv(vessel.firing, reasons),
-        "firing.toml": plan_tables.firing_toml(vessel.firing),
+        "firing.toml": plan_tables.firing_toml(vessel.firing, kilns),
+        **planned_vessel(source, vessel),
         "stress.json": stress_text.as_json(plan.response, bands),
     }
     pictures = {"stress": stress_figure(plan.response, bands)}

@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 
-from cofire.inputs.firing import FULL, Firing, Segment
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.inputs.firing import FULL, Firing, Kiln, Segment
 from cofire.inputs.units import HOUR, MINUTE, celsius
 from cofire.inputs.vessel import Vessel
+
+Array = NDArray[np.float64]
 
 
 def rate_text(segment: Segment) -> str:
@@ -68,13 +74,15 @@ def firing_csv(firing: Firing, reasons: dict[int, str] | None = None) -> str:
     return "\n".join(lines) + "\n"
 
 
-def firing_toml(firing: Firing) -> str:
+def firing_toml(firing: Firing, kilns: Collection[str] = ()) -> str:
     """The firing as a file that cofire reads.
 
     Parameters
     ----------
     firing : Firing
         The firing.
+    kilns : collection of str
+        Names of the kilns that may be named; any other is written out.
 
     Returns
     -------
@@ -83,10 +91,13 @@ def firing_toml(firing: Firing) -> str:
     """
     lines = [
         f"name = {json.dumps(firing.name, ensure_ascii=False)}",
-        f"kiln = {json.dumps(firing.kiln.name, ensure_ascii=False)}",
         f'gas = "{firing.gas}"',
         f"lag_min = {firing.lag / MINUTE:g}",
     ]
+    if firing.kiln.name in kilns:
+        lines.insert(1, f"kiln = {json.dumps(firing.kiln.name, ensure_ascii=False)}")
+    else:
+        lines += _kiln_rows(firing.kiln)
     for s in firing.segments:
         rate = f"{s.rate * HOUR:.6g}" if s.rate < float("inf") else '"full"'
         lines += [
@@ -97,3 +108,30 @@ def firing_toml(firing: Firing) -> str:
             f"hold_min = {s.hold / MINUTE:.6g}",
         ]
     return "\n".join(lines) + "\n"
+
+
+def _kiln_rows(kiln: Kiln) -> list[str]:
+    """A kiln as a table of its firing file."""
+
+    def numbers(values: Array) -> str:
+        return "[" + ", ".join(f"{value:.6g}" for value in values) + "]"
+
+    rows = [
+        "",
+        "[kiln]",
+        f"name = {json.dumps(kiln.name, ensure_ascii=False)}",
+        f"max_temperature_C = {celsius(kiln.max_temperature):.6g}",
+    ]
+    if kiln.source:
+        rows.append(f"source = {json.dumps(kiln.source, ensure_ascii=False)}")
+    for name, temperature, rate in (
+        ("heating", kiln.heating_temperature, kiln.heating_rate),
+        ("cooling", kiln.cooling_temperature, kiln.cooling_rate),
+    ):
+        rows += [
+            "",
+            f"[kiln.{name}]",
+            f"temperature_C = {numbers(celsius(temperature))}",
+            f"rate_C_per_h = {numbers(rate * HOUR)}",
+        ]
+    return rows

@@ -197,7 +197,8 @@ def scan_text(scan: Scan) -> str:
         One sentence and its evidence.
     """
     return (
-        f"Nothing within the limits brings the chance of a crack below {percent(scan.chance)}: "
+        f"Nothing within the limits brings the chance of a crack below "
+        f"{percent(min(scan.chance, ALMOST))}: "
         f"{scan.layouts} layouts, every number, height, skew and place of the grid, were fired; "
         f"the least load is {scan.least:.3g}."
     )

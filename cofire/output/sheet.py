@@ -13,7 +13,7 @@ from itertools import pairwise
 from cofire import __version__
 from cofire.inputs.units import celsius
 from cofire.output import sheet_firing, sheet_inputs, sheet_making
-from cofire.output.html_parts import figure, listed, named, shown, table
+from cofire.output.html_parts import figure, listed, named, plain, shown, table
 from cofire.output.sheet_figures import curve_picture, data_uri, section_picture
 from cofire.output.verdict_text import number, place
 from cofire.planning.cautions import DEFER, cautions
@@ -103,7 +103,8 @@ def verdict_box(m: Making) -> str:
     for flag in verdict.flags:
         rules.setdefault(flag.rule, []).append(flag)
     bad = {rule: flags for rule, flags in rules.items() if flags[0].grade > GO}
-    kept = [rule for rule in rules if rule not in bad]
+    if not bad:
+        text += f" Looked at: {shown(', '.join(rules))}."
     lines = [f'<p class="verdict {verdict.word}">{text}</p>']
     if bad:
         rows = [_limit_row(flags, response) for flags in bad.values()]
@@ -114,8 +115,6 @@ def verdict_box(m: Making) -> str:
                 kinds={1: "text", 2: "text", 4: "text"},
             )
         )  # fmt: skip
-    if kept:
-        lines.append(f'<p class="quiet">Kept with margin: {shown(", ".join(kept))}.</p>')
     return "\n".join(lines)
 
 
@@ -157,11 +156,12 @@ def _piece(m: Making, reasons: Sequence[str]) -> str:
         (
             f'<div class="pair">\n{section}\n{line}\n</div>',
             '<div class="pair">\n<div>',
-            sheet_firing.programme(steps, reasons),
+            sheet_firing.programme(steps),
             sheet_firing.firing_lines(firing, curve, limit, bound.name),
             "</div>",
             sheet_firing.events_table(events),
             "</div>",
+            sheet_firing.why(reasons),
         )
     )
 
@@ -189,8 +189,8 @@ def write_sheet(m: Making, reasons: Sequence[str] = ()) -> str:
     ]
     numbers, sources = sheet_inputs.cards_table(pure_materials(response))
     parts = {
-        "version": shown(__version__),
-        "title": shown(vessel.name),
+        "version": plain(__version__),
+        "title": plain(vessel.name),
         "name": named(vessel.name),
         "firing": f"{named(firing.name)}, {named(firing.kiln.name)}, in {shown(firing.gas)}",
         "verdict": verdict_box(m),

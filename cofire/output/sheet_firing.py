@@ -9,7 +9,7 @@ from cofire.inputs.firing import Firing
 from cofire.inputs.trace import Trace
 from cofire.inputs.units import HOUR, MINUTE, celsius
 from cofire.output.firing_table import heat_work_line
-from cofire.output.html_parts import TICK, named, shown, table
+from cofire.output.html_parts import TICK, listed, named, shown, table
 from cofire.output.sheet_figures import letter
 from cofire.planning.kiln_steps import BURNOUT, Happening, Step
 
@@ -47,31 +47,36 @@ def _kiln_does(step: Step) -> str:
     taken = step.reached - step.start
     if step.segment is None:
         return f"cools shut, {clock(taken)}"
-    if step.behind is None:
+    if step.behind is None or taken < step.asked + MINUTE:
         return clock(taken)
-    way = "cannot follow"
-    asked = f", not {clock(step.asked)}" if taken > step.asked + MINUTE else ""
-    return f"<b>{way} from {celsius(step.behind):.0f} °C:</b> {clock(taken)}{asked}"
+    return (
+        f"<b>cannot follow from {celsius(step.behind):.0f} °C:</b> {clock(taken)}, "
+        f"not {clock(step.asked)}"
+    )
 
 
-def programme(steps: Sequence[Step], reasons: Sequence[str] = ()) -> str:
+def programme(steps: Sequence[Step]) -> str:
     """What to set on the kiln, what it makes of it, and room for what it shows.
 
     Parameters
     ----------
     steps : sequence of Step
         From `kiln_steps`.
-    reasons : sequence of str
-        Why each segment is not faster, where that is known.
 
     Returns
     -------
     str
         HTML.
     """
-    head = ["Segment", "°C/h", "to °C", "hold, min", "Ramp takes", "Ends at", "Kiln shows, °C"]
-    if reasons:
-        head.append("Not faster, because")
+    head = [
+        "Segment",
+        "°C/h",
+        "to&nbsp;°C",
+        "hold,&nbsp;min",
+        "Ramp takes",
+        "Ends&nbsp;at",
+        "Kiln shows, °C",
+    ]
     rows = []
     for n, step in enumerate(steps, 1):
         asked = step.segment
@@ -79,14 +84,29 @@ def programme(steps: Sequence[Step], reasons: Sequence[str] = ()) -> str:
         if asked is not None:
             rate = f"{asked.rate * HOUR:.0f}" if math.isfinite(asked.rate) else "full"
             told = [rate, f"{celsius(asked.target):.0f}", f"{asked.hold / MINUTE:.0f}"]
-        row = [f"{TICK} {n}", *told, _kiln_does(step), clock(step.end), ""]
-        if reasons:
-            row.append(shown(reasons[n - 1]) if n <= len(reasons) else "")
-        rows.append(row)
+        rows.append([f"{TICK} {n}", *told, _kiln_does(step), clock(step.end), ""])
     return table(
         "programme", "Programme, times in h:min; tick what is set, note what the kiln shows",
-        head, rows, numbers=(1, 2, 3, 5), kinds={6: "pen", 7: "text"},
+        head, rows, numbers=(1, 2, 3, 5), kinds={6: "pen"},
     )  # fmt: skip
+
+
+def why(reasons: Sequence[str]) -> str:
+    """Why each segment is not faster.
+
+    Parameters
+    ----------
+    reasons : sequence of str
+        One a segment, in order; empty where no schedule says so.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    if not reasons:
+        return ""
+    return "<p>Why not faster, segment by segment:</p>\n" + listed(map(shown, reasons), "ol")
 
 
 def told(event: Happening) -> str:
@@ -126,7 +146,7 @@ def events_table(events: Sequence[Happening]) -> str:
         for n, e in enumerate(events)
     ]
     return table(
-        "events", "What happens when", ("", "", "Kiln, °C", "Ware, °C", "h:min"), rows,
+        "events", "What happens when", ("", "", "Kiln,&nbsp;°C", "Ware,&nbsp;°C", "h:min"), rows,
         numbers=(2, 3, 4), kinds={1: "text"},
     )  # fmt: skip
 
@@ -154,6 +174,6 @@ def firing_lines(firing: Firing, curve: Trace, limit: float, bound: str) -> str:
     return (
         f"<p><b>Never above {celsius(limit):.0f} °C</b> ({named(bound)}). Fired in {gas}; "
         f"temperatures of the programme are the kiln's, the ware follows {firing.lag / MINUTE:.0f} "
-        f"min later and peaks at {celsius(curve.peak):.0f} °C. {shown(heat_work_line(curve))} "
-        "Lit on ____________ at ______ by ______________</p>"
+        f"min later and peaks at {celsius(curve.peak):.0f} °C. {shown(heat_work_line(curve))}</p>\n"
+        "<p>Lit on ____________ at ______ by ______________</p>"
     )

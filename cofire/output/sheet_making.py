@@ -103,9 +103,14 @@ def weighing_table(m: Making) -> str:
     scale = m.response.vessel.mixing.scale
     powders = list(dict.fromkeys(name for b in m.batches for name, _ in b.powders))
     blends = any(b.ready for b in m.batches)
-    head = ["Paste, ml", *(f"{named(p)} powder, g" for p in powders), "Binder, g", "Water, g"]
+    head = [
+        "Paste, ml",
+        *(f"{named(p)} powder,&nbsp;g" for p in powders),
+        "Binder,&nbsp;g",
+        "Water,&nbsp;g",
+    ]
     if blends:
-        head += [f"or {named(p)} paste, g" for p in powders]
+        head += [f"or {named(p)} paste,&nbsp;g" for p in powders]
 
     def cells(parts: Sequence[tuple[str, float]]) -> list[str]:
         of = dict(parts)

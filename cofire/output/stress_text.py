@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from cofire import __version__
 from cofire.inputs.units import HOUR, celsius
 from cofire.output.writing import printed, wrapped
-from cofire.planning.response import BandStress, Response
+from cofire.planning.response import BandStress, Response, band_tensions
 
 SCHEMA = 1
 
@@ -146,7 +146,6 @@ def as_json(response: Response, bands: list[BandStress]) -> str:
         Ends in a new line.
     """
     s = response.shell
-    total = response.total
     rows = []
     for found in bands:
         p = found.worst
@@ -166,7 +165,7 @@ def as_json(response: Response, bands: list[BandStress]) -> str:
                 "bending_MPa": round(found.bending / 1e6, 4),
                 "step_MPa": round(found.step / 1e6, 4),
                 "tension_over_time_MPa": [
-                    round(float(v), 4) for v in total[:, s.band == p.band].max(axis=(1, 2, 3)) / 1e6
+                    round(float(v), 4) for v in band_tensions(response, p.band) / 1e6
                 ],
             }
         )

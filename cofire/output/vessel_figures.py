@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from cofire.inputs.units import HOUR, celsius
 from cofire.output.figures import literal
+from cofire.planning.response import band_tensions
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -113,9 +114,8 @@ def _history(axes: Axes, response: Response, bands: list[BandStress]) -> None:
     hot.set_ylabel("ware (°C)", color="0.45")
     hot.set_ylim(0, None)
     hot.spines[["top"]].set_visible(False)
-    total = response.total
     for band, found in enumerate(bands):
-        tension = total[:, s.band == band].max(axis=(1, 2, 3)) / 1e6
+        tension = band_tensions(response, band) / 1e6
         look = _style(band)
         axes.plot(hours, tension, lw=1.4, label=_label(band, found.worst.material), **look)
         axes.plot(

@@ -279,8 +279,7 @@ def _mixed(card: Card, metal: _Zone, ceramic: _Zone) -> _Zone:
         mixing.creep_factor(c, metal.creep_factor, metal.creep_exponent),
         metal.creep_exponent,
         mixing.yield_stress(c, metal.yield_stress),
-        # a metal that yields has not broken: it lends strength, and never takes any away
-        mixing.strength(c, np.maximum(metal.strength, ceramic.strength), ceramic.strength),
+        mixing.strength(c, metal.strength, ceramic.strength),
     )
 
 

@@ -386,10 +386,11 @@ def yield_stress(
 
 
 def strength(volume_fraction: npt.ArrayLike, metal: npt.ArrayLike, ceramic: npt.ArrayLike) -> Array:
-    """Strength of a blend: the weaker phase's wherever that phase can be continuous. [Pa]
+    """Strength of a blend: the ceramic's wherever the ceramic can be continuous. [Pa]
 
-    From the stronger phase's strength linearly down to the weaker's at its `CRITICAL_VOLUME`.
-    Common practice, meant to be safe; it does not know of cracks that misfit between the grains may
+    From the metal's linearly to the ceramic's at the ceramic's `CRITICAL_VOLUME`. A metal that
+    yields has not broken, so its yield stress takes nothing from a blend that is ceramic
+    throughout. Common practice; it does not know of cracks that misfit between the grains may
     have opened (`interface.grain_stress`).
 
     Parameters
@@ -401,11 +402,8 @@ def strength(volume_fraction: npt.ArrayLike, metal: npt.ArrayLike, ceramic: npt.
     """
     c = _fraction(volume_fraction)
     sm, sc = positive("strength", metal), positive("strength", ceramic)
-    weaker_fraction = np.where(sm < sc, c, 1.0 - c)
-    share = np.minimum(weaker_fraction / CRITICAL_VOLUME, 1.0)
-    strong, weak = np.maximum(sm, sc), np.minimum(sm, sc)
-    blend: Array = share * weak + (1.0 - share) * strong
-    return blend
+    share = np.minimum((1.0 - c) / CRITICAL_VOLUME, 1.0)
+    return np.asarray(share * sc + (1.0 - share) * sm, np.float64)
 
 
 def _fraction(volume_fraction: npt.ArrayLike) -> Array:

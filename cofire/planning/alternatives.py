@@ -137,6 +137,6 @@ def _partners(
 
 def _usually_fired(vessel: Vessel, cards: Mapping[str, Card]) -> Vessel:
     """The vessel in the usual firing of its own zones."""
-    whole = frame(vessel, cards)
+    whole = frame(vessel, cards, extend=True)
     middle = Setting(len(whole.tops) // 2, USUAL, USUAL)
     return replace(vessel, firing=whole.fired(middle))

@@ -138,7 +138,7 @@ def _firing_shrinkage(card: Card, values: tuple[Value, ...]) -> tuple[Value, ...
         return ()
     green, factor = card["green_density"].scalar, card.scalar("height_shrinkage_factor", 1.0)
     ends = [
-        -float(np.expm1(sintering_strain(density, green, factor)))
+        -float(np.expm1(sintering_strain(max(float(density), green), green, factor)))
         for density in (fired[0].value[0], fired[0].low[0], fired[0].high[0])
     ]
     note = "that of the fitted curve in the firing of fired_density"

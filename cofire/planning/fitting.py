@@ -23,6 +23,8 @@ LEVEL = 0.90
 PULL = 3.0
 """Pull of a profile towards its point, over that of the data. [-]"""
 MOST_STEPS = 200
+FURTHEST = 60.0
+"""An end is not sought further out than this many times where a straight line would put it. [-]"""
 CLOSE = 5e-4
 """Share of the threshold within which an end of an interval is found. [-]"""
 
@@ -214,6 +216,8 @@ def profile(
         a, at, x = middle, middle, fit.values
         za = 0.0
         for _ in range(25):
+            if abs(reached) > FURTHEST * threshold * spread:
+                return bound
             try:
                 b, zb, x = point(middle + reached, x)
             except ModelError:
@@ -269,7 +273,7 @@ def pooled_spread(stated: float, squares: float, freedom: float) -> tuple[float,
     tuple of float
         Uncertainty [any] and degrees of freedom [-].
     """
-    if freedom <= 0.0:
+    if freedom < 1.0:
         return stated, STATED_FREEDOM
     ratio = squares / freedom / stated**2
     if ratio > f_distribution.ppf(0.95, freedom, STATED_FREEDOM):

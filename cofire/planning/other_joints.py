@@ -20,9 +20,11 @@ from cofire.planning.stress_flags import (
     BEGUN,
     FAILURE_CAUTION,
     FAILURE_NO,
+    POOR_BOND,
     SINTERED,
     TEST_BAR,
     cooling_flags,
+    energy_load,
     joint_flags,
     metal_flags,
     sintering_flags,
@@ -44,8 +46,10 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
     """One zone inside the other, as two rings of the same wall over the whole height.
 
     Long rings in the vessel's firing, either zone inside. Compared are the ceramic ring's
-    survival when cold (Weibull, over its volume), its tension while half sintered, and the
-    tension between the rings against the ceramic's strength; the metal's plastic strain is not.
+    survival (Weibull, over its volume), its tension while half sintered, the tension between the
+    rings against the ceramic's strength, and the elastic energy that both rings store against the
+    ceramic's toughness: what a crack that runs between them from an end can spend at most (Suo &
+    Hutchinson 1990, Int. J. Fract. 43, 1, steady state). The metal's plastic strain is not.
 
     Parameters
     ----------
@@ -69,14 +73,16 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
     fired = fire_sleeve(rings, history, control=COARSE)
     tall = float(vessel.height[-1])
     note = (
-        "the ceramic ring's survival, its tension while half sintered, and the tension between "
-        f"the rings are compared with its strength; rings of {wall * 1e3 / 2:.1f} mm, far from "
-        "the ends"
+        f"rings of {wall * 1e3 / 2:.1f} mm; compared are the ceramic ring's survival, its tension "
+        "while half sintered, the tension between the rings and the energy a crack between them "
+        "can spend"
     )
     found = []
     for order, place in ((0, "inside"), (1, "outside")):
         volume = 2.0 * np.pi * tall * rings.share[order, 1 - order]
         flags = _ring_flags(ceramic, history, fired, order, volume)
+        inner = rings.share[order] / faces[1]
+        flags.append(_energy_flag(ceramic, history, fired, order, inner))
         found.append((f"a sleeve: {metal.name} {place} {ceramic.name}", max(flags, key=load_of)))
     what, worst = min(found, key=lambda pair: load_of(pair[1]))
     return what, worst, note
@@ -118,6 +124,33 @@ def _ring_flags(
         flag("sintering", half / bears, 0.5, half, bears, "ceramic ring, half sintered"),
         flag("joint stress", apart / strength, 0.5, apart, strength, "between the rings"),
     ]
+
+
+def _energy_flag(
+    ceramic: Card, history: History, fired: FiredSleeve, order: int, share: Array
+) -> Flag:
+    """Elastic energy of both rings per area between them, against the ceramic's toughness."""
+    time = fired.time
+    rows = [0, 1] if order == 0 else [1, 0]
+    stored = np.zeros(time.size)
+    for ring, row in enumerate(rows):
+        young = np.interp(time, history.time, history.young_modulus[row])[:, None]
+        nu = float(history.poisson_ratio[row])
+        a, b, c = (fired.stress[:, k, order, ring] for k in range(3))
+        density = a * a + b * b + c * c - 2.0 * nu * (a * b + b * c + c * a)
+        stored += (density / (2.0 * young)) @ share[ring]
+    done = np.stack([np.interp(time, history.time, r) for r in history.relative_density])
+    done = (done - done[:, :1]) / np.maximum(done[:, -1:] - done[:, :1], 1e-12)
+    stored = np.where(np.min(done, axis=0) >= SINTERED, stored, 0.0)
+    tough = ceramic["fracture_toughness"].scalar ** 2 / ceramic["young_modulus"].value[0]
+    t = int(np.argmax(stored))
+    temperature = float(np.interp(time[t], history.time, history.temperature))
+    return Flag(
+        "joint energy", ceramic.name, energy_load(float(stored[t]), float(tough)),
+        energy_load(POOR_BOND, 1.0), float(stored[t]), float(tough), "J/m²",
+        "toughness of the ceramic; caution from a fifth of it (estimate)", "",
+        "elastic energy that a crack between the rings can spend", float(time[t]), temperature,
+    )  # fmt: skip
 
 
 def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:

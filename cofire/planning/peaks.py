@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cofire.errors import InputError, ModelError
 from cofire.inputs.cards import Card
 from cofire.inputs.firing import Segment
 from cofire.inputs.trace import Trace, trace
-from cofire.inputs.units import HOUR, MINUTE
+from cofire.inputs.units import HOUR, MINUTE, celsius
 from cofire.inputs.vessel import Vessel
 from cofire.physics.blends import find_material
 from cofire.physics.sintering import relative_density
@@ -19,10 +20,14 @@ from cofire.planning.firing_flags import PEAK_CAUTION
 from cofire.planning.screening import no_window_reason
 from cofire.planning.windows import HOLDS, Windows, firing_windows
 
+Array = NDArray[np.float64]
+
 FASTEST = 300.0 / HOUR
 """Ramp for which a hold is found: slower ones make the ware denser. [K/s]"""
 DENSE = 0.97
 """Load of the density flag below which it is a go. [-]"""
+TABLES = ("thermal_expansion", "young_modulus", "yield_stress", "glass_viscosity", "body_viscosity")
+"""What a history reads at the peak, and refuses beyond its rows."""
 LENGTHS = tuple(m * MINUTE for m in (10, 15, 20, 30, 45, 60, 90, 120, 150, 180, 240, 300, 360))
 """Holds of the kiln that are tried, the shortest first. [s]"""
 
@@ -65,7 +70,9 @@ def pure_parts(vessel: Vessel, cards: Mapping[str, Card]) -> list[Card]:
     return list(pure.values())
 
 
-def tops(vessel: Vessel, cards: Mapping[str, Card], count: int = 3) -> list[Top]:
+def tops(
+    vessel: Vessel, cards: Mapping[str, Card], extend: bool = False, count: int = 3
+) -> list[Top]:
     """Tops over the range of peaks that all zones share, each with its shortest hold.
 
     The hold is that of the kiln: it makes the ware, which follows late, dense with the margin of
@@ -78,6 +85,8 @@ def tops(vessel: Vessel, cards: Mapping[str, Card], count: int = 3) -> list[Top]
         Its bands, kiln, gas and lag.
     cards : mapping
         Materials by name.
+    extend : bool
+        Whether peaks beyond the cards' tables are allowed.
     count : int
         How many, evenly spread from the coolest to the hottest.
 
@@ -109,6 +118,8 @@ def tops(vessel: Vessel, cards: Mapping[str, Card], count: int = 3) -> list[Top]
         reason = _apart(windows, parts, vessel)
         raise ModelError(f"{vessel.name}: window: {reason}; see cofire screen --all")
     peaks = windows.peak[shared]
+    if not extend:
+        peaks = _within_tables(vessel, parts, peaks)
     roomy = peaks[peaks <= windows.ceiling.min() - PEAK_CAUTION + 1e-9]
     peaks = roomy if roomy.size else peaks
     chosen = np.unique(np.linspace(0, peaks.size - 1, count).round().astype(int))
@@ -161,6 +172,20 @@ def _held(vessel: Vessel, parts: list[Card], peak: float) -> Top | None:
             enough = Top(peak, hold, asks)
         asks = parts[worst].name
     return enough
+
+
+def _within_tables(vessel: Vessel, parts: list[Card], peaks: Array) -> Array:
+    """Those peaks that all tables cover, or a complaint."""
+    tables = [card[name] for card in parts for name in TABLES if name in card]
+    shortest = min(tables, key=lambda table: table.reach[1])
+    within = peaks[peaks <= shortest.reach[1] + 1e-6]
+    if within.size == 0:
+        raise ModelError(
+            f"{vessel.name}: window: it begins at {celsius(float(peaks[0])):.0f} °C, and "
+            f"{shortest.name} of {shortest.owner} ends at {celsius(shortest.reach[1]):.0f} °C; "
+            "add a row with its source, or extend the tables"
+        )
+    return within
 
 
 def _density_load(card: Card, curve: Trace) -> float:

@@ -33,7 +33,8 @@ TENFOLD = 10.0
 """A plan that lowers the chance of a crack less than this says what nothing within the limits
 brings it below. [-]"""
 DOUBT = 0.95
-"""Loads of a search may lie above those of the last check by this: its mesh is coarser. [-]"""
+"""Of a load, where a scan says what nothing goes below: its coarse mesh is on the low side already.
+[-]"""
 
 
 @dataclass(frozen=True)
@@ -139,8 +140,9 @@ def propose(
     say = tell or (lambda line: None)
     zones(vessel, cards)
     refuse_without_place(vessel)
-    whole = frame(vessel, cards)
     bench = Bench(cards, extend, FINER)
+    bench.history(vessel.firing, bench.used([vessel]))  # refuses what its tables do not cover
+    whole = frame(vessel, cards, extend)
     draft = _Draft(vessel, given_layout(vessel, cards))
     finished = True
     try:
@@ -153,16 +155,20 @@ def propose(
         response = fire_vessel(one, cards, extend=extend, control=FINE, fineness=FINE_FINENESS)
         return response, judge(response)
 
-    given, best = in_pairs(check, [vessel, draft.vessel])
+    try:
+        given, best = in_pairs(check, [vessel, draft.vessel])
+    except KeyboardInterrupt:
+        finished = False
+        given, best = in_pairs(check, [vessel, draft.vessel])
     layout, schedule = draft.layout, draft.schedule
     if given[1].load < best[1].load:
         best, layout, schedule = given, given_layout(vessel, cards), None
     scan: Scan | None = None
     others: tuple[Alternative, ...] = ()
     try:
-        if finished and 0.0 < chance(given[1]) < TENFOLD * chance(best[1]):
-            scan = scan_layouts(bench, best[0].vessel, say)
         if finished and best[1].grade > GO:
+            if chance(given[1]) < TENFOLD * chance(best[1]):
+                scan = scan_layouts(bench.on(ROUGH), best[0].vessel, say)
             say("alternatives")
             others = alternatives(bench, best[0].vessel, layout)
     except KeyboardInterrupt:
@@ -200,7 +206,8 @@ def _search(
             laid(draft.layout), bench.cards, bench=rough, whole=whole, start=start,
             progress=lambda n: say(f"schedule: {n}"),
         )  # fmt: skip
-        draft.schedule = found
+        before = draft.schedule.tried if draft.schedule else 0
+        draft.schedule = replace(found, tried=before + found.tried)
         draft.vessel = replace(draft.vessel, firing=found.firing)
         if not found.finished:
             raise KeyboardInterrupt

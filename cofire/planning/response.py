@@ -269,6 +269,32 @@ def _peak(response: Response, band: int, times: NDArray[np.intp]) -> Peak:
     )
 
 
+def band_tensions(response: Response, band: int) -> Array:
+    """Largest tension of a band over time, windowed beside its steps.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    band : int
+        From the lowest, counted from 0.
+
+    Returns
+    -------
+    array
+        Shape (T,). [Pa]
+    """
+    shell, steps = response.shell, response.shell.steps
+    stations = np.flatnonzero(shell.band == band)
+    away = np.abs(shell.height[stations, None] - response.vessel.steps) / shell.wall[stations, None]
+    outside = stations[away.min(axis=1, initial=np.inf) >= CUT_OFF]
+    worst = response.total[:, outside].max(axis=(1, 2, 3), initial=-np.inf)
+    for step, side in ((band - 1, 1), (band, 0)):
+        if 0 <= step < steps.height.size:
+            worst = np.maximum(worst, steps.peak[:, step, side])
+    return np.asarray(worst)
+
+
 def band_stresses(response: Response) -> list[BandStress]:
     """Peaks of every band, from the lowest.
 

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from cofire.inputs.cards import Card, Property, Uncertainty
 from cofire.inputs.card_reader import FROZEN, VISCOSITIES
+from cofire.inputs.cards import Card, Property, Uncertainty
 from cofire.inputs.properties import LOG_VISCOSITY, SPECS
 from cofire.physics.porosity import CRYSTAL_PACKING
 
@@ -200,13 +200,16 @@ def _varied(card: Card, deviates: dict[str, float]) -> tuple[Card, set[str]]:
         if name in VISCOSITIES:
             fall = 0.01 * np.arange(kept.size)
             kept = np.minimum.accumulate(kept + fall) - fall
-        if np.any(kept != wanted):
+        if not np.allclose(kept, wanted, rtol=1e-12, atol=0.0):
             held.add(name)
         rows[name] = kept
     held |= _order_densities(card, rows)
+    fired = card.scalar("fired_density", 1.0)
     properties = dict(card.properties)
-    for name, values in rows.items():
-        new = replace(card[name], value=values)
+    for name, old in card.properties.items():
+        new = replace(old, value=rows[name]) if name in rows else old
+        if "fired_density" in rows and abs(old.at_density - fired) < APART:
+            new = replace(new, at_density=float(rows["fired_density"][0]))
         properties[name] = _frozen_when_cold(new) if name in VISCOSITIES else new
     return replace(card, properties=properties), held
 
@@ -214,15 +217,17 @@ def _varied(card: Card, deviates: dict[str, float]) -> tuple[Card, set[str]]:
 def _order_densities(card: Card, rows: dict[str, Array]) -> set[str]:
     """Keep green < fired < full density, and stiffness and strength measured on denser bodies.
 
-    The fired density is the one that was measured; the others give way to it.
+    The fired density is the one that was measured; the others give way to it. What was measured
+    on the body as fired goes with it.
     """
     names = ("green_density", "fired_density", "full_density")
     if any(name not in card for name in names):
         return set()
     wanted = [float(rows[n][0]) if n in rows else card[n].scalar for n in names]
-    anchors = [p.at_density for p in card.properties.values() if p.at_density < 1.0]
+    others = [p.at_density for p in card.properties.values()
+              if abs(p.at_density - card["fired_density"].scalar) >= APART]  # fmt: skip
     fired = min(wanted[1], SPECS["full_density"].most - APART)
-    green = min(wanted[0], min([fired, *anchors]) - 4.0 * APART)
+    green = min(wanted[0], min([fired, *others]) - 2.0 * APART)
     full = max(wanted[2], fired + APART)
     held = set()
     for name, old, new in zip(names, wanted, (green, fired, full), strict=True):

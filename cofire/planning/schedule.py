@@ -137,7 +137,7 @@ def propose_schedule(
         The zones share no window.
     """
     bench = bench or Bench(cards, extend)
-    whole = whole or frame(vessel, cards)
+    whole = whole or frame(vessel, cards, extend)
     done: dict[Setting, Fired] = {}
     finished = True
     if start is None:
@@ -149,7 +149,7 @@ def propose_schedule(
     else:
         candidates = near(start, whole)
     try:
-        for _ in range(ROUNDS if start is None else 1):
+        for _ in range(ROUNDS):
             new = [s for s in candidates if s not in done]
             if not new:
                 break

@@ -8,9 +8,9 @@ others were. Rank correlation, which needs no polynomial, stands beside as a che
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,8 @@ Term = tuple[tuple[int, int], ...]
 DEGREE = 3
 MOST_TERMS = 40
 FOLDS = 8
+PATIENCE = 8
+"""Terms tried without a smaller error before no more are. [-]"""
 WORTH = 1.02
 """Fewer terms are taken where their error is within this factor of the least. [-]"""
 WILSON = 1.959963984540054
@@ -49,8 +51,8 @@ def wilson(share: float, count: float) -> tuple[float, float]:
     square = WILSON**2 / count
     middle = (share + 0.5 * square) / (1.0 + square)
     half = np.sqrt(square * share * (1.0 - share) + 0.25 * square**2) / (1.0 + square)
-    low = 0.0 if share <= 0.0 else float(middle - half)
-    high = 1.0 if share >= 1.0 else float(middle + half)
+    low = 0.0 if share <= 0.0 else max(float(middle - half), 0.0)
+    high = 1.0 if share >= 1.0 else min(float(middle + half), 1.0)
     return low, high
 
 
@@ -213,7 +215,7 @@ def fitted_surface(candidates: Candidates, figure: Array, most: int = MOST_TERMS
     Terms enter one at a time, the one most correlated with what is left (orthogonal matching
     pursuit); a product only once one of its factors has entered. Their number is the least whose
     error over eight folds of cross-validation, terms picked anew in each, is within 2 % of the
-    least of all.
+    least.
 
     Parameters
     ----------
@@ -234,13 +236,14 @@ def fitted_surface(candidates: Candidates, figure: Array, most: int = MOST_TERMS
     if spread <= 1e-18 * (1.0 + middle**2):
         return Surface(((),), np.array([middle]), basis, 1.0, 0.0)
     most = min(most, count // 4)
-    error = np.zeros(most + 1)
     fold = np.arange(count) % FOLDS
-    for k in range(FOLDS):
-        _, left = _pursue(candidates, figure, fold != k, most)
-        error += np.square(left[:, fold == k]).sum(axis=1) / count
-    number = int(np.argmax(error <= WORTH * error.min()))
-    chosen, _ = _pursue(candidates, figure, fold >= 0, number)
+    walks = [_pursue(candidates, figure, fold != k) for k in range(FOLDS)]
+    error: list[float] = []
+    while len(error) <= most and len(error) - int(np.argmin(error or [0.0])) <= PATIENCE:
+        left = [next(walk)[1][fold == k] for k, walk in enumerate(walks)]
+        error.append(float(sum(np.square(part).sum() for part in left)) / count)
+    number = int(np.argmax(np.array(error) <= WORTH * min(error)))
+    chosen = [term for term, _ in islice(_pursue(candidates, figure, fold >= 0), 1, number + 1)]
     columns = np.stack([np.ones(count), *candidates.columns[chosen]], axis=1)
     weight = np.linalg.lstsq(columns, figure, rcond=None)[0]
     explained = max(1.0 - float(error[number]) / spread, 0.0)
@@ -249,42 +252,58 @@ def fitted_surface(candidates: Candidates, figure: Array, most: int = MOST_TERMS
 
 
 def _pursue(
-    candidates: Candidates, figure: Array, train: NDArray[np.bool_], most: int
-) -> tuple[list[int], Array]:
-    """Terms in the order they enter, and what each number of them leaves, (most + 1, N).
+    candidates: Candidates, figure: Array, train: NDArray[np.bool_]
+) -> Iterator[tuple[int, Array]]:
+    """Terms in the order they enter, each with what is then left of the figure, shape (N,).
 
-    Fitted to the training rows; the other rows follow along.
+    Fitted to the training rows; the other rows follow along. The first is the constant, as -1;
+    once nothing new is left, the last is repeated.
     """
-    columns = candidates.columns
-    table = columns[:, train] - columns[:, train].mean(axis=1, keepdims=True)
-    scale = np.einsum("mn,mn->m", table, table)
-    size = scale.copy()  # of the part of each column that is new
-    two = np.array([term[0][0] if len(term) == 1 else -1 for term in candidates.terms]) < 0
-    ends = np.array([(term[0][0], term[-1][0]) for term in candidates.terms])
-    entered = np.zeros(ends.max() + 1, dtype=bool)
+    columns, terms = candidates.columns, candidates.terms
+    single = np.array([len(term) == 1 for term in terms])
+    ends = np.array([(term[0][0], term[-1][0]) for term in terms])
+    rows = np.flatnonzero(single)
+    table, size = _centred(columns[rows][:, train], [])
+    scale = size.copy()  # `size` is that of the part of each column that is new
     left = figure - figure[train].mean()
+    entered: set[int] = set()
     kept: list[Array] = []
-    chosen: list[int] = []
-    residual = [left]
-    for _ in range(most):
-        usable = (size > 1e-8 * scale) & (~two | entered[ends].any(axis=1))
+    term = -1
+    while True:
+        yield term, left
+        usable = size > 1e-8 * scale
         if not usable.any():
-            break
+            continue
         gain = np.where(usable, (table @ left[train]) ** 2 / np.maximum(size, 1e-300), -1.0)
         best = int(np.argmax(gain))
-        column = columns[best] - columns[best, train].mean()
+        term = int(rows[best])
+        column = columns[term] - columns[term, train].mean()
         for old in kept:
             column = column - (old[train] @ column[train]) * old
         column = column / np.linalg.norm(column[train])
+        left = left - (column[train] @ left[train]) * column
         size = size - (table @ column[train]) ** 2
         size[best] = 0.0
-        left = left - (column[train] @ left[train]) * column
         kept.append(column)
-        chosen.append(best)
-        residual.append(left)
-        entered[ends[best]] = True
-    residual += [left] * (most + 1 - len(residual))
-    return chosen, np.stack(residual)
+        for factor in sorted({int(end) for end in ends[term]} - entered):
+            known = list(entered)
+            new = np.flatnonzero(~single & (ends == factor).any(axis=1)
+                                 & ~np.isin(ends, known).any(axis=1))  # fmt: skip
+            more, more_size = _centred(columns[new][:, train], [c[train] for c in kept])
+            rows = np.concatenate([rows, new])
+            table = np.concatenate([table, more])
+            size = np.concatenate([size, more_size])
+            scale = np.concatenate([scale, np.einsum("mn,mn->m", more, more)])
+            entered.add(factor)
+
+
+def _centred(columns: Array, kept: Sequence[Array]) -> tuple[Array, Array]:
+    """Columns without their mean, and the square of what orthonormal ones leave of each."""
+    table = columns - columns.mean(axis=1, keepdims=True)
+    size = np.einsum("mn,mn->m", table, table)
+    for old in kept:
+        size = size - (table @ old) ** 2
+    return table, size
 
 
 def sobol_indices(

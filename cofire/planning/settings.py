@@ -119,7 +119,7 @@ def near(setting: Setting, whole: Frame) -> list[Setting]:
     return found
 
 
-def frame(vessel: Vessel, cards: Mapping[str, Card]) -> Frame:
+def frame(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Frame:
     """Burnout, tops and the slow zone of cooling, which need no stress.
 
     Parameters
@@ -128,6 +128,8 @@ def frame(vessel: Vessel, cards: Mapping[str, Card]) -> Frame:
         With its bands, kiln, gas and lag.
     cards : mapping
         Materials by name.
+    extend : bool
+        As in `fire_vessel`.
 
     Returns
     -------
@@ -139,7 +141,7 @@ def frame(vessel: Vessel, cards: Mapping[str, Card]) -> Frame:
     ModelError
         The zones share no window.
     """
-    found = tuple(tops(vessel, cards))
+    found = tuple(tops(vessel, cards, extend))
     pure = pure_parts(vessel, cards)
     middle = found[len(found) // 2]
     rest = Segment(middle.peak, RAMPS[USUAL], middle.hold)

@@ -30,6 +30,7 @@ from cofire.planning.sintering_model import (
     UPRIGHT,
     Bench,
     Weights,
+    admissible,
     own_density,
     predict,
     problem,
@@ -120,9 +121,9 @@ def _own_scatter(b: Bench, off: Array, here: NDArray[np.bool_]) -> tuple[float, 
 def reweighted(b: Bench, w: Weights, free: Sequence[int], fit: Fit) -> Weights:
     """Weights from the scatter of the readings about a fit.
 
-    Bars of one firing scatter about their mean; firings scatter about the curve by more, since
-    their temperatures are off: where by significantly more than stated, by what they show. Residuals
-    along a curve err alike (Cochrane & Orcutt 1949, J. Am. Stat. Assoc. 44, 32).
+    Bars of one firing scatter about their mean; firings lie apart from the curve by more, since
+    their temperatures are off: where by significantly more than stated, what they show counts.
+    Neighbours along a curve err alike (Cochrane & Orcutt 1949, J. Am. Stat. Assoc. 44, 32).
 
     Parameters
     ----------
@@ -220,6 +221,8 @@ def density_in(c: CurveFit, fired: FiredAt) -> Callable[[Array], float]:
     clock, own = plain_clock(fired), c.bench.clocks[:-1]
 
     def density(x: Array) -> float:
+        if not admissible(x):
+            return float(x[GREEN])
         energy, n = float(np.exp(x[ENERGY])), float(np.exp(x[EXPONENT]))
         centre = float(np.mean([o.read(energy)[0].mean() for o in own]))
         score = n * (float(clock.read(energy)[0][0]) - centre) + float(x[PLACE])

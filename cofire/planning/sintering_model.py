@@ -43,6 +43,16 @@ CURVE_POINTS = 40
 """Points kept of a curve: more of them would only repeat each other. [-]"""
 CURVE_UNCERTAINTY = 5e-4
 """Of one point of a curve, before its own scatter is known: common practice. [-]"""
+LIMITS = np.array([
+    (np.log(1e4), np.log(3e6)), (np.log(0.02), np.log(20.0)), (-60.0, 60.0), (0.1, 1.0),
+    (0.2, 1.2), (np.log(0.2), np.log(5.0)), (-1.0, 3.0),
+])  # fmt: skip
+"""Beyond these the unknowns mean nothing; a trial step there is turned back. In order of ENERGY to
+EXPANSION."""
+FURTHEST = 300.0
+"""The same for a firing's temperature. [K]"""
+TURNED_BACK = 1e6
+"""Residual of such a trial. [-]"""
 MOST_ALIKE = 0.98
 """Largest correlation of neighbouring residuals of a curve that is reckoned with. [-]"""
 
@@ -358,6 +368,23 @@ def whitened(b: Bench, w: Weights, rows: Array) -> Array:
     return np.asarray(out)
 
 
+def admissible(x: Array) -> bool:
+    """Whether unknowns are such that a body could have them.
+
+    Parameters
+    ----------
+    x : array
+        Unknowns, shape (P,).
+
+    Returns
+    -------
+    bool
+        Within the limits, and with a full density above the green one.
+    """
+    inside = (x[:FIXED] > LIMITS[:, 0]) & (x[:FIXED] < LIMITS[:, 1])
+    return bool(inside.all() and x[FULL] > x[GREEN] + 1e-3 and np.all(np.abs(x[FIXED:]) < FURTHEST))
+
+
 def problem(b: Bench, w: Weights, free: Sequence[int]) -> Problem:
     """Residuals of readings and of what the card says of the unknowns that are not free.
 
@@ -379,7 +406,11 @@ def problem(b: Bench, w: Weights, free: Sequence[int]) -> Problem:
     anchored = PLACE not in free
     prior = b.prior * np.where(np.arange(b.prior.size) < FIXED, 1.0, w.shaky)
 
+    count = b.readings.kind.size + held.size + anchored
+
     def both(x: Array) -> tuple[Array, Array]:
+        if not admissible(x):
+            return np.full(count, TURNED_BACK), np.zeros((count, x.size))
         predicted = predict(b, x)
         residual = whitened(b, w, predicted.value - b.readings.value)
         slope = whitened(b, w, predicted.slope)

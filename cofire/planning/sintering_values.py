@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.errors import InputError, ModelError
 from cofire.inputs.cards import Card, FiredAt
 from cofire.inputs.measured import Measured
 from cofire.inputs.properties import SPECS
@@ -30,6 +31,7 @@ from cofire.planning.sintering_model import (
     NAMES,
     PLACE,
     UPRIGHT,
+    Bench,
     bench,
     predict,
     problem,
@@ -109,7 +111,7 @@ def _figure(c: CurveFit, name: str, fired: FiredAt) -> Callable[[Array], float]:
         return density_in(c, fired)
     if i in (GREEN, FULL):
         return lambda x: float(x[i])
-    return lambda x: float(np.exp(x[i]))
+    return lambda x: float(np.exp(np.clip(x[i], -50.0, 50.0)))
 
 
 def _intervals(c: CurveFit, fired: FiredAt) -> tuple[dict[str, Ends], int]:
@@ -154,7 +156,10 @@ def sintering_findings(card: Card, measured: Measured) -> Findings:
         return Findings()
     dropped: tuple[int, ...] = ()
     while True:
-        c = fit_curve(b, dropped)
+        try:
+            c = fit_curve(b, dropped)
+        except ModelError:
+            raise InputError(f"{measured.where}: {_furthest(b)}") from None
         fired = anchor(c, measured, card)
         found, still_open = _intervals(c, fired)
         if still_open < 0:
@@ -170,6 +175,17 @@ def sintering_findings(card: Card, measured: Measured) -> Findings:
         if i not in c.free and not (i == HEIGHT and name not in card)
     )  # fmt: skip
     return Findings(tuple(values), left, _panels(c), _notes(c))
+
+
+def _furthest(b: Bench) -> str:
+    """The complaint that no curve fits, with the firing that lies furthest from the card's."""
+    r = b.readings
+    off = np.abs(predict(b, b.start).value - r.value)
+    means = [float(off[r.group == n].mean()) for n in range(len(b.names))]
+    return (
+        f"no sintering curve fits the pieces; furthest from the card are those of "
+        f"{b.names[int(np.argmax(means))]!r}: check their lengths, densities and temperatures"
+    )
 
 
 def _moved(c: CurveFit, fired: FiredAt) -> list[Value]:
@@ -190,7 +206,8 @@ def _moved(c: CurveFit, fired: FiredAt) -> list[Value]:
             figure = _figure(c, name, fired)
             middle = figure(x)
             if i == PLACE:
-                low, high = profile(problem(b, c.weights, c.free), c.fit, figure, NORMAL)
+                p, spec = problem(b, c.weights, c.free), SPECS[name]
+                low, high = profile(p, c.fit, figure, NORMAL, spec.least, spec.most)
             else:
                 step = NORMAL * spread[i] * (np.arange(x.size) == i)
                 low, high = figure(x - step), figure(x + step)
@@ -250,6 +267,12 @@ def _notes(c: CurveFit) -> tuple[str, ...]:
                 f"{name}: fits best as if it had been {off:+.0f} K from what was written "
                 f"(stated: {prior:.0f} K); check the thermocouple, or the bars"
             )
+    if c.weights.shaky > 1.0:
+        size = c.weights.shaky * float(b.prior[FIXED])
+        notes.append(
+            f"firings lie apart from any curve as if their temperatures were off by {size:.0f} K, "
+            f"not {b.prior[FIXED]:.0f}; the intervals allow for it"
+        )
     if (b.readings.kind == ALONG).any() and c.weights.spread[0] > 2.0 * b.stated[0]:
         notes.append(
             f"bars scatter by {100 * c.weights.spread[0]:.2f} % of their length, "

@@ -168,7 +168,7 @@ class Samples:
 
 @dataclass(frozen=True)
 class _Judged:
-    """One sample: load and caution by flag, and the chance of a crack; None where it could not be fired."""
+    """One sample: load and caution by flag, and the chance of a crack."""
 
     flags: dict[Key, tuple[float, float]]
     crack: float

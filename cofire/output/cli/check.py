@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -51,24 +52,54 @@ def check(
     tables: Tables = None,
     extend: Extend = False,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead.")] = False,
+    uncertainty: Annotated[
+        bool,
+        typer.Option("--uncertainty", help="Say how sure the verdict is, and what to measure."),
+    ] = False,
+    samples: Annotated[
+        int, typer.Option(metavar="N", help="How many, with --uncertainty; a power of two.")
+    ] = 256,
+    seed: Annotated[
+        int, typer.Option(metavar="N", help="Of the samples: the same one, the same answer.")
+    ] = 0,
 ) -> None:
     """Say whether a vessel will survive its firing: go, caution or no, and why.
 
     Status 4 where the verdict is no.
 
-    Example:  cofire check examples/silver_foot_vessel.toml
+    Example:  cofire check examples/silver_foot_vessel.toml --uncertainty
     """
     from cofire.output.verdict_text import as_json, as_text
-    from cofire.output.writing import columns
     from cofire.planning.cautions import cautions
     from cofire.planning.verdict import judge
 
     response = fired(vessel, tables, extend)
     verdict = judge(response)
-    hazards = cautions(response)
-    if json:
-        typer.echo(as_json(response, verdict, hazards), nl=False)
-    else:
-        typer.echo(as_text(response, verdict, hazards, min(columns(), 100)), nl=False)
+    write = as_json if json else as_text
+    text = write(response, verdict, cautions(response))
+    if uncertainty:
+        text = _with_uncertainty(text, response, samples, seed, json)
+    typer.echo(text, nl=False)
     if verdict.word == "no":
         raise typer.Exit(DEFECT)
+
+
+def _with_uncertainty(text: str, response: Response, count: int, seed: int, json: bool) -> str:
+    """The verdict as written, and how sure it is."""
+    from json import dumps, loads
+
+    from cofire.output.uncertainty_text import uncertainty_row, uncertainty_text
+    from cofire.planning.measure_next import measure_next
+    from cofire.planning.uncertainty import sample_verdicts
+
+    def tell(line: str) -> None:
+        if sys.stderr.isatty():
+            typer.echo(f"\r{line:<60}", nl=False, err=True)
+
+    found = sample_verdicts(response, count, seed, lambda n, of: tell(f"{n} of {of} samples"))
+    ranking = measure_next(found)
+    tell("")
+    if not json:
+        return f"{text}\n{uncertainty_text(found, ranking)}"
+    whole = loads(text) | {"uncertainty": uncertainty_row(found, ranking)}
+    return dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

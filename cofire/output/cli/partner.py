@@ -31,7 +31,7 @@ def partner(
 
     if of not in KINDS:
         raise UnknownName("zone", of, KINDS, "--of")
-    given, cards = read(vessel, tables)
+    given, cards, _ = read(vessel, tables)
     tell("partners")
     wanted = wanted_partner(given, cards, of)
     near, mixtures = nearest(wanted, given, cards)

@@ -19,8 +19,10 @@ if TYPE_CHECKING:
 INTERRUPTED = 130
 
 
-def read(file: Path, tables: list[Path] | None) -> tuple[VesselInput, dict[str, Card]]:
-    """Vessel and cards of a command.
+def read(
+    file: Path, tables: list[Path] | None
+) -> tuple[VesselInput, dict[str, Card], tuple[str, ...]]:
+    """Vessel, cards and names of kilns of a command.
 
     Parameters
     ----------
@@ -31,14 +33,15 @@ def read(file: Path, tables: list[Path] | None) -> tuple[VesselInput, dict[str, 
 
     Returns
     -------
-    tuple of Vessel and dict
-        The vessel, and materials by name.
+    tuple of Vessel, dict and tuple of str
+        The vessel, materials by name, and the kilns that files may name.
     """
     from cofire.inputs.firing import load_kilns
     from cofire.inputs.tables import load_cards
     from cofire.inputs.vessel import read_vessel
 
-    return read_vessel(file, load_kilns(tables or [])), load_cards(tables or [])
+    kilns = load_kilns(tables or [])
+    return read_vessel(file, kilns), load_cards(tables or []), tuple(kilns)
 
 
 def tell(line: str) -> None:
@@ -62,7 +65,7 @@ def layers(vessel: Vessel, tables: Tables = None, extend: Extend = False) -> Non
     from cofire.output.plan_text import layers_text
     from cofire.planning.layers import propose_layers
 
-    given, cards = read(vessel, tables)
+    given, cards, _ = read(vessel, tables)
     found = propose_layers(
         given, cards, extend=extend, progress=lambda n, of: tell(f"{n} of {of} layouts")
     )
@@ -88,12 +91,12 @@ def schedule(
     from cofire.planning.schedule import propose_schedule
 
     check_targets([out], force)
-    given, cards = read(vessel, tables)
+    given, cards, kilns = read(vessel, tables)
     found = propose_schedule(given, cards, extend=extend, progress=lambda n: tell(f"{n} firings"))
     tell("")
     typer.echo(schedule_text(found), nl=False)
     if out is not None:
-        write_file(out, lambda s: s.write(firing_toml(found.firing).encode()), force)
+        write_file(out, lambda s: s.write(firing_toml(found.firing, kilns).encode()), force)
 
 
 @guarded
@@ -117,11 +120,11 @@ def plan(
     from cofire.output.plan_text import plan_text
     from cofire.planning.plan import propose
 
-    given, cards = read(vessel, tables)
+    given, cards, kilns = read(vessel, tables)
     check_plan_folder(out, force)
     found = propose(given, cards, extend=extend, tell=tell)
     tell("")
-    write_plan(found, out, force)
+    write_plan(found, out, force, vessel, kilns)
     typer.echo(plan_text(found), nl=False)
     typer.echo(f"written: {out}", err=True)
     if not found.finished:
