@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+import io
+from collections.abc import Callable, Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,8 +14,11 @@ from cofire.output.plan_text import plan_text
 from cofire.output.vessel_figures import stress_figure, trade_off_figure
 from cofire.output.vessel_file import planned_vessel
 from cofire.planning.response import band_stresses
+from cofire.planning.workers import in_pairs
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from cofire.planning.plan import Plan
 
 
@@ -57,15 +61,23 @@ def write_plan(
         **planned_vessel(source, vessel),
         "stress.json": stress_text.as_json(plan.response, bands),
     }
-    pictures = {"stress": stress_figure(plan.response, bands)}
-    if plan.layers is not None:
-        pictures["trade_off"] = trade_off_figure(plan.layers)
+    drawings: dict[str, Callable[[], Figure]] = {
+        "stress.png": lambda: stress_figure(plan.response, bands)
+    }
+    if (layers := plan.layers) is not None:
+        drawings["trade_off.png"] = lambda: trade_off_figure(layers)
+
+    def drawn(name: str) -> bytes:
+        stream = io.BytesIO()
+        figures.save(drawings[name](), stream, "png")
+        return stream.getvalue()
+
+    pictures = dict(zip(drawings, in_pairs(drawn, list(drawings)), strict=True))
 
     def fill(folder: Path) -> None:
         for name, text in texts.items():
             (folder / name).write_text(text, encoding="utf-8")
-        for name, figure in pictures.items():
-            with (folder / f"{name}.png").open("wb") as stream:
-                figures.save(figure, stream, "png")
+        for name, picture in pictures.items():
+            (folder / name).write_bytes(picture)
 
     replace_folder(out, fill, "plan.json", force)

@@ -181,7 +181,7 @@ def calibrate(card: Card, measured: Measured, cards: Mapping[str, Card]) -> Cali
     spoken_of = {v.name for v in found.values} | {u.name for u in found.untold}
     if "green_density" not in spoken_of:
         found += green_findings(card, measured)
-    new = updated(card, found.values, source)
+    new = _checked(updated(card, found.values, source), measured)
     found += Findings(values=_firing_shrinkage(new, found.values))
     new = updated(card, found.values, source)
     found += expansion_findings(new, measured)
@@ -192,11 +192,16 @@ def calibrate(card: Card, measured: Measured, cards: Mapping[str, Card]) -> Cali
         strip_findings(new, measured, cards),
     ):
         found += more
-    new = updated(card, found.values, source)
-    wrong = next(contradictions(new.properties, new.densification), None)
+    new = _checked(updated(card, found.values, source), measured)
+    return Calibration(card, new, measured, found, source)
+
+
+def _checked(card: Card, measured: Measured) -> Card:
+    """The card itself, unless it contradicts itself."""
+    wrong = next(contradictions(card.properties, card.densification), None)
     if wrong is not None:
         raise InputError(
             f"{measured.where}: the card that fits it contradicts itself: {wrong}. Check the "
             "measurements, or give the card's own limits (least_density, full_density) anew"
         )
-    return Calibration(card, new, measured, found, source)
+    return card

@@ -1,7 +1,7 @@
 """What to measure next: which property's uncertainty moves the verdict most, and what a test buys.
 
 The logarithm of each flag's load that ever decides is fitted by a polynomial of the properties
-(see `sensitivity`); the largest of them is the verdict's. "What a test buys" supposes a
+(see `surfaces`); the largest of them is the verdict's. "What a test buys" supposes a
 measurement that halves a property's uncertainty. Where it will come out is not known beforehand,
 so the figure is the mean over what it may find.
 """
@@ -13,17 +13,22 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import expit
 
+from cofire.planning.flags import NO
 from cofire.planning.sampling import REACH, Factor, design, normal
 from cofire.planning.sensitivity import (
+    explained,
+    likelihood_of,
+    rank_correlation,
+    sobol_indices,
+)
+from cofire.planning.surfaces import (
     DEGREE,
     Surface,
     candidate_terms,
     fitted_surface,
     polynomials,
-    rank_correlation,
-    sobol_indices,
 )
 from cofire.planning.uncertainty import FLOOR, Key, Samples
 
@@ -145,19 +150,24 @@ class Ranking:
 
 @dataclass(frozen=True)
 class _Emulator:
-    """Logarithm of the verdict's load, as the largest of the fitted flags."""
+    """Logarithm of the verdict's load, as the largest of the fitted flags, and what it says.
+
+    `noise` is the standard deviation of what it does not foretell; `likelihood` are a and b of
+    the probability of a "no".
+    """
 
     surfaces: tuple[Surface, ...]
     noise: float
+    likelihood: tuple[float, float]
 
     def __call__(self, points: Array) -> Array:
         return np.asarray(np.max([surface(points) for surface in self.surfaces], axis=0))
 
     def outlook(self, points: Array) -> tuple[float, float]:
-        """Variance of the logarithm, and chance of a "no", what is not foretold included."""
+        """Variance of the logarithm, what is not foretold included, and chance of a "no"."""
         value = self(points)
-        past = value / self.noise if self.noise > 0.0 else np.where(value > 0.0, np.inf, -np.inf)
-        return float(value.var()) + self.noise**2, float(np.mean(ndtr(past)))
+        a, b = self.likelihood
+        return float(value.var()) + self.noise**2, float(np.mean(expit(a + b * value)))
 
 
 def measure_next(samples: Samples) -> Ranking:
@@ -175,24 +185,28 @@ def measure_next(samples: Samples) -> Ranking:
     """
     fitted = _fitted(samples)
     keys, surfaces = list(fitted), tuple(fitted.values())
-    decides = np.array([samples.decided[key] for key in keys])
-    noise = float(np.sqrt(decides @ [s.noise**2 for s in surfaces] / decides.sum()))
     worst = np.log(np.maximum(samples.worst, FLOOR))
-    variance, count = float(worst.var()), len(samples.factors)
-    explained = max(1.0 - noise**2 / variance, 0.0) if variance > 0.0 else 1.0
+    told = np.max([_figure(samples, key) - s.left for key, s in fitted.items()], axis=0)
+    accounted = explained(worst, worst - told)
+    count = len(samples.factors)
     shares = np.array([surface.shares(count)[1] for surface in surfaces])
     flags = {
-        key: ({samples.factors[k]: float(own[k]) for k in np.flatnonzero(own)}, surface.explained)
-        for key, own, surface in zip(keys, shares, surfaces, strict=True)
+        key: (
+            {samples.factors[k]: float(own[k]) for k in np.flatnonzero(own)},
+            explained(_figure(samples, key), surface.left),
+        )
+        for (key, surface), own in zip(fitted.items(), shares, strict=True)
     }
     active = sorted({factor for surface in surfaces for factor in surface.factors})
-    emulator = _Emulator(surfaces, noise)
     if not active:
-        return Ranking((), explained, 1.0, 0.0, flags)
+        return Ranking((), accounted, 1.0, 0.0, flags)
+    noise = float(np.sqrt(np.mean((worst - told) ** 2)))
+    emulator = _Emulator(surfaces, noise, likelihood_of(told, samples.grade == NO))
     points = design(POINTS, 2 * len(active), samples.seed)
     one, other = (_among(half, active, count) for half in np.split(points, 2, axis=1))
     first, total = sobol_indices(emulator, one, other, active)
-    through = np.argmax((decides * [s.variance for s in surfaces])[:, None] * shares, axis=0)
+    decides = np.array([samples.decided[key] * s.variance for key, s in fitted.items()])
+    through = np.argmax(decides[:, None] * shares, axis=0)
     correlation = rank_correlation(samples.deviates, worst)
     now, no = emulator.outlook(one)
     found = []
@@ -207,16 +221,20 @@ def measure_next(samples: Samples) -> Ranking:
                 keys[through[k]], _as_factor(later), doubt, MEASURED_BY[factor.name],
             )
         )  # fmt: skip
-    return Ranking(tuple(found), explained, _as_factor(now), min(no, 1.0 - no), flags)
+    return Ranking(tuple(found), accounted, _as_factor(now), min(no, 1.0 - no), flags)
+
+
+def _figure(samples: Samples, key: Key) -> Array:
+    """Logarithm of one flag's load, shape (N,). [-]"""
+    return np.log(np.maximum(samples.known[:, samples.flags.index(key)], FLOOR))
 
 
 def _fitted(samples: Samples) -> dict[Key, Surface]:
     """The logarithm of the load of every flag that decides, as a polynomial."""
     often = [key for key, share in samples.decided.items() if share >= SELDOM]
     candidates = candidate_terms(samples.deviates, polynomials(normal, DEGREE))
-    figures = np.log(np.maximum(samples.known, FLOOR))
     return {
-        key: fitted_surface(candidates, figures[:, samples.flags.index(key)])
+        key: fitted_surface(candidates, _figure(samples, key))
         for key in often or list(samples.decided)[:1]
     }
 

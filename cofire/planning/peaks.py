@@ -28,6 +28,9 @@ DENSE = 0.97
 """Load of the density flag below which it is a go. [-]"""
 TABLES = ("thermal_expansion", "young_modulus", "yield_stress", "glass_viscosity", "body_viscosity")
 """What a history reads at the peak, and refuses beyond its rows."""
+EVEN = 3.0
+"""Lags that a hold lasts at least, so that the ware comes within a few K of the kiln. [-]"""
+FIVE_MINUTES = 5.0 * MINUTE
 LENGTHS = tuple(m * MINUTE for m in (10, 15, 20, 30, 45, 60, 90, 120, 150, 180, 240, 300, 360))
 """Holds of the kiln that are tried, the shortest first. [s]"""
 
@@ -41,7 +44,8 @@ class Top:
     peak, hold
         Of the kiln. [K], [s]
     asks
-        Name of the zone that a shorter hold would leave porous, empty at the shortest hold.
+        Name of the zone that a shorter hold would leave porous; empty at the shortest hold, three
+        lags, in which the ware comes up to the kiln.
     """
 
     peak: float
@@ -75,9 +79,10 @@ def tops(
 ) -> list[Top]:
     """Tops over the range of peaks that all zones share, each with its shortest hold.
 
-    The hold is that of the kiln: it makes the ware, which follows late, dense with the margin of
-    a go, or at least dense where no hold gives that margin. The ware is never hotter than the
-    kiln, and the kiln stays below every zone's limit, with the margin of a go where there is room.
+    The hold is that of the kiln: it lasts three lags or more, and makes the ware dense with the
+    margin of a go, or at least dense where no hold gives that margin. The ware is never hotter
+    than the kiln, and the kiln stays below every zone's limit, with the margin of a go where
+    there is room.
 
     Parameters
     ----------
@@ -122,15 +127,16 @@ def tops(
         peaks = _within_tables(vessel, parts, peaks)
     roomy = peaks[peaks <= windows.ceiling.min() - PEAK_CAUTION + 1e-9]
     peaks = roomy if roomy.size else peaks
-    chosen = np.unique(np.linspace(0, peaks.size - 1, count).round().astype(int))
-    found = [top for p in peaks[chosen] if (top := _held(vessel, parts, float(p))) is not None]
-    if not found:  # the ware lags too far behind for any of the holds
+    coolest = _coolest(vessel, parts, peaks)
+    if coolest is None:
         raise ModelError(
             f"{vessel.name}: window: no hold of up to {LENGTHS[-1] / HOUR:.0f} h makes both "
             f"{parts[0].name} and {parts[1].name} dense with a lag of "
             f"{vessel.firing.lag / MINUTE:.0f} min"
         )
-    return found
+    chosen = np.unique(np.linspace(coolest, peaks.size - 1, count).round().astype(int))
+    found = (_held(vessel, parts, float(p)) for p in peaks[chosen])
+    return [top for top in found if top is not None]
 
 
 def peak_and_hold(vessel: Vessel, cards: Mapping[str, Card]) -> tuple[float, float]:
@@ -158,19 +164,42 @@ def peak_and_hold(vessel: Vessel, cards: Mapping[str, Card]) -> tuple[float, flo
     return middle.peak, middle.hold
 
 
+def _coolest(vessel: Vessel, parts: list[Card], peaks: Array) -> int | None:
+    """The first of rising peaks at which the longest hold makes the ware dense, by halving."""
+    for enough in (DENSE, 1.0):
+        low, high = 0, peaks.size - 1
+        if _worst_load(vessel, parts, float(peaks[high]), LENGTHS[-1])[0] > enough:
+            continue
+        while low < high:
+            middle = (low + high) // 2
+            if _worst_load(vessel, parts, float(peaks[middle]), LENGTHS[-1])[0] > enough:
+                low = middle + 1
+            else:
+                high = middle
+        return low
+    return None
+
+
+def _worst_load(vessel: Vessel, parts: list[Card], peak: float, hold: float) -> tuple[float, str]:
+    """Largest load of density after one ramp and hold, and whose it is."""
+    curve = trace(replace(vessel.firing, segments=(Segment(peak, FASTEST, hold),)))
+    loads = [_density_load(card, curve) for card in parts]
+    worst = int(np.argmax(loads))
+    return loads[worst], parts[worst].name
+
+
 def _held(vessel: Vessel, parts: list[Card], peak: float) -> Top | None:
     """The shortest hold at a peak that makes the ware dense, or None."""
     asks, enough = "", None
-    for hold in LENGTHS:
-        segments = (Segment(peak, FASTEST, hold),)
-        curve = trace(replace(vessel.firing, segments=segments))
-        loads = [_density_load(card, curve) for card in parts]
-        worst = int(np.argmax(loads))
-        if loads[worst] <= DENSE:
+    first = FIVE_MINUTES * float(np.ceil(EVEN * vessel.firing.lag / FIVE_MINUTES - 1e-9))
+    first = max(first, LENGTHS[0])
+    for hold in (first, *(length for length in LENGTHS if length > first)):
+        load, name = _worst_load(vessel, parts, peak, hold)
+        if load <= DENSE:
             return Top(peak, hold, asks)
-        if loads[worst] <= 1.0 and enough is None:
+        if load <= 1.0 and enough is None:
             enough = Top(peak, hold, asks)
-        asks = parts[worst].name
+        asks = name
     return enough
 
 

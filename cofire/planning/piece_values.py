@@ -140,6 +140,9 @@ def bending_findings(card: Card, measured: Measured) -> Findings:
     density = float(relative_density(card, best.trace, extend=True)[-1])
     if best.density.size:
         density = float(best.density.mean() / card["theoretical_density"].scalar)
+    if density <= card["green_density"].scalar + 0.01:
+        why = f"the bars of {best.name} have not sintered, by their density of {density:.3f}"
+        return Findings(untold=tuple(Untold(n, why, "break bars fired hotter") for n in names))
     what = f"{count} bars broken ({best.name})"
     strength = single(
         "strength", strength_at_risk(fit, risk), what, at_density=round(min(density, 1.0), 3),

@@ -25,7 +25,7 @@ from cofire.planning.workers import in_pairs
 
 OTHERS = ("drying", "atmosphere")
 """Rules that no schedule changes: they see the pastes and the gas."""
-TIE = 1.01
+TIE = 1.02
 """Where no firing keeps every flag: loads within this of the least count as equal. [-]"""
 ROUNDS = 3
 """Of the search, each around the best so far. [-]"""
@@ -254,9 +254,13 @@ def _choices(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> tuple[
     setting = best.setting
     _, burnout, ramp, down, slow = whole.segments(setting)
     top = whole.tops[setting.top]
-    hold = f"hold: shorter would leave {top.asks} porous" if top.asks else "hold: the shortest"
+    hold = (
+        f"hold: shorter would leave {top.asks} porous (density)"
+        if top.asks
+        else "hold: no flag, until the ware has come up to the kiln"
+    )
     reasons = [
-        "ramp: " + _against(best, done.get(replace(setting, ramp=setting.ramp - 1)), "faster"),
+        "ramp: " + _against(best, _stepped(best, done, "ramp", -1), "faster"),
         "peak: " + _peak_reason(whole, best, done),
         hold,
     ]
@@ -266,7 +270,7 @@ def _choices(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> tuple[
         Choice(ramp, "; ".join(reasons)),
     ]
     if np.isfinite(slow.rate):
-        quicker = done.get(replace(setting, cooling=setting.cooling - 1))
+        quicker = _stepped(best, done, "cooling", -1)
         found += [
             Choice(down, "no flag: both zones still flow, as fast as the kiln cools"),
             Choice(slow, f"past {whole.slow_reason}: " + _against(best, quicker, "faster")),
@@ -279,7 +283,7 @@ def _peak_reason(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> st
     at = best.setting.top
     told = []
     for other, word in ((at - 1, "cooler"), (at + 1, "hotter")):
-        fired = done.get(replace(best.setting, top=other))
+        fired = _stepped(best, done, "top", other - at)
         if fired is not None:
             told.append(_against(best, fired, f"{celsius(whole.tops[other].peak):.0f} °C"))
         elif not 0 <= other < len(whole.tops):
@@ -287,20 +291,29 @@ def _peak_reason(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> st
     return ", ".join(dict.fromkeys(told)) or "the only one tried"
 
 
+def _stepped(best: Fired, done: Mapping[Setting, Fired], choice: str, step: int) -> Fired | None:
+    """The setting one step away in one choice; else the best that was tried with that choice."""
+    index = getattr(best.setting, choice) + step
+    exact = replace(best.setting, **{choice: index})
+    if exact in done:
+        return done[exact]
+    others = [fired for setting, fired in done.items() if getattr(setting, choice) == index]
+    return min(others, key=lambda fired: fired.load, default=None)
+
+
 def _against(best: Fired, other: Fired | None, what: str) -> str:
     """What another firing would do: the flag that forbids it, or only its length."""
     if other is None:
         return "as fast as was tried"
+    now = {(f.rule, f.zone): load_of(f) for f in best.flags}
     if best.good and not other.good:
         worse = max((f for f in other.flags if f.grade > GO), key=load_of)
     else:
-        now = {(f.rule, f.zone): load_of(f) for f in best.flags}
-        worse = max(other.flags, key=lambda f: load_of(f) - now.get((f.rule, f.zone), load_of(f)))
-        if other.load <= best.load:
+        worse = max(other.flags, key=load_of)
+        if other.load <= TIE * best.load:
             more = (other.length - best.length) / HOUR
-            return f"{what} takes {more:.1f} h longer and no flag needs it"
-    before = {(f.rule, f.zone): load_of(f) for f in best.flags}
+            return f"no flag: {what} is {abs(more):.1f} h {'longer' if more > 0.0 else 'shorter'}"
     return (
         f"{what} would bring {worse.rule} of {worse.zone} from "
-        f"{before.get((worse.rule, worse.zone), 0.0):.2g} to {load_of(worse):.2g} of its limit"
+        f"{now.get((worse.rule, worse.zone), 0.0):.2g} to {load_of(worse):.2g} of its limit"
     )

@@ -1,31 +1,19 @@
-"""Which of many factors move a figure, told from a few hundred samples of it.
+"""Figures of samples: intervals, shares of a variance by factor, and what goes along with what.
 
-Samples are dear, so a polynomial is fitted to them and asked instead: a few terms picked one by
-one from hundreds, as many as cross-validation bears out. Shares of the variance are Sobol'
-indices: `first` is what would go if the factor alone were known, `total` what would stay if all
-others were. Rank correlation, which needs no polynomial, stands beside as a check.
+Shares of a variance are Sobol' indices: `first` is what would go if the factor alone were known,
+`total` what would stay if all others were.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
-from itertools import combinations, islice
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import expit
 
 Array = NDArray[np.float64]
-Term = tuple[tuple[int, int], ...]
-"""Product of polynomials: pairs of a factor and a degree, by factor; empty for the constant."""
 
-DEGREE = 3
-MOST_TERMS = 40
-FOLDS = 8
-PATIENCE = 8
-"""Terms tried without a smaller error before no more are. [-]"""
-WORTH = 1.02
-"""Fewer terms are taken where their error is within this factor of the least. [-]"""
 WILSON = 1.959963984540054
 """Normal deviate of a 95 % interval. [-]"""
 
@@ -56,254 +44,58 @@ def wilson(share: float, count: float) -> tuple[float, float]:
     return low, high
 
 
-def polynomials(law: Callable[[Array], Array], degree: int) -> Array:
-    """Polynomials that are orthonormal under a distribution.
-
-    By a QR factorisation of powers at 400 Gauss points.
+def explained(figure: Array, left: Array) -> float:
+    """Share of a figure's variance that is accounted for.
 
     Parameters
     ----------
-    law : callable
-        From shares of the distribution, 0 to 1, to its values.
-    degree : int
-        Highest, up to 10. [-]
-
-    Returns
-    -------
-    array
-        Coefficients of rising powers, one polynomial a row, shape (degree + 1, degree + 1). [-]
-    """
-    nodes, weights = np.polynomial.legendre.leggauss(400)
-    values = law(0.5 * (nodes + 1.0))
-    powers = np.vander(values, degree + 1, increasing=True) * np.sqrt(0.5 * weights)[:, None]
-    upper = np.linalg.qr(powers, mode="r")
-    upper *= np.sign(np.diag(upper))[:, None]
-    return np.asarray(np.linalg.inv(upper).T)
-
-
-@dataclass(frozen=True)
-class Surface:
-    """A figure as a polynomial of its factors.
-
-    Attributes
-    ----------
-    terms, weight
-        T products and what each is multiplied with, shape (T,).
-    basis
-        From `polynomials`.
-    explained
-        Share of the variance that it foretells of samples it was not fitted to. [-]
-    noise
-        Standard deviation of what it does not. [unit of the figure]
-    """
-
-    terms: tuple[Term, ...]
-    weight: Array
-    basis: Array
-    explained: float
-    noise: float
-
-    def __call__(self, factors: Array) -> Array:
-        """The figure at points of the factors.
-
-        Parameters
-        ----------
-        factors : array
-            Shape (N, d). [as the factors]
-
-        Returns
-        -------
-        array
-            Shape (N,). [unit of the figure]
-        """
-        used = {pair for term in self.terms for pair in term}
-        values = {(f, d): np.polynomial.polynomial.polyval(factors[:, f], self.basis[d])
-                  for f, d in used}  # fmt: skip
-        total = np.zeros(len(factors))
-        for term, weight in zip(self.terms, self.weight, strict=True):
-            product = np.full(len(factors), weight)
-            for pair in term:
-                product *= values[pair]
-            total += product
-        return total
-
-    @property
-    def factors(self) -> tuple[int, ...]:
-        """Factors that it depends on."""
-        return tuple(sorted({factor for term in self.terms for factor, _ in term}))
-
-    @property
-    def variance(self) -> float:
-        """Of the polynomial. [square of the figure's unit]"""
-        moving = [w for t, w in zip(self.terms, self.weight, strict=True) if t]
-        return float(np.sum(np.square(moving)))
-
-    def shares(self, count: int) -> tuple[Array, Array]:
-        """First-order and total share of each factor in the polynomial's variance.
-
-        Parameters
-        ----------
-        count : int
-            Number of factors d. [-]
-
-        Returns
-        -------
-        tuple of array
-            First and total, shape (d,) each; zeros where nothing moves. [-]
-        """
-        first, total = np.zeros(count), np.zeros(count)
-        for term, weight in zip(self.terms, self.weight, strict=True):
-            for factor, _ in term:
-                total[factor] += weight**2
-                if len(term) == 1:
-                    first[factor] += weight**2
-        whole = max(self.variance, np.finfo(float).tiny)
-        return first / whole, total / whole
-
-
-@dataclass(frozen=True)
-class Candidates:
-    """Every term that a polynomial may have, at the samples.
-
-    Attributes
-    ----------
-    terms
-        One factor, or products of two, up to a degree; M of them.
-    columns
-        Their values, shape (M, N). [-]
-    basis
-        From `polynomials`.
-    """
-
-    terms: tuple[Term, ...]
-    columns: Array
-    basis: Array
-
-
-def candidate_terms(factors: Array, basis: Array, degree: int = DEGREE) -> Candidates:
-    """Every term of one or two factors up to a degree.
-
-    Parameters
-    ----------
-    factors : array
-        Where the samples lie, shape (N, d). [as the factors]
-    basis : array
-        From `polynomials`, of `degree` or higher.
-    degree : int
-        Highest degree of a term. [-]
-
-    Returns
-    -------
-    Candidates
-        To fit any number of figures of these samples.
-    """
-    values = np.polynomial.polynomial.polyval(factors.T, basis[: degree + 1].T)
-    count = factors.shape[1]
-    terms: list[Term] = [((f, d),) for f in range(count) for d in range(1, degree + 1)]
-    columns = [values[d, f] for ((f, d),) in terms]
-    for a, b in combinations(range(count), 2):
-        for i in range(1, degree):
-            for j in range(1, degree + 1 - i):
-                terms.append(((a, i), (b, j)))
-                columns.append(values[i, a] * values[j, b])
-    return Candidates(tuple(terms), np.stack(columns), basis)
-
-
-def fitted_surface(candidates: Candidates, figure: Array, most: int = MOST_TERMS) -> Surface:
-    """The polynomial that foretells samples of a figure best.
-
-    Terms enter one at a time, the one most correlated with what is left (orthogonal matching
-    pursuit); a product only once one of its factors has entered. Their number is the least whose
-    error over eight folds of cross-validation, terms picked anew in each, is within 2 % of the
-    least.
-
-    Parameters
-    ----------
-    candidates : Candidates
-        Terms at the samples.
     figure : array
         Shape (N,). [any]
-    most : int
-        Terms, the constant left out; at most a quarter of the samples. [-]
+    left : array
+        What is not foretold of each, shape (N,). [as the figure]
 
     Returns
     -------
-    Surface
-        A constant where nothing helps.
+    float
+        0 to 1; 1 where nothing varies. [-]
     """
-    basis, count = candidates.basis, len(figure)
-    spread, middle = float(np.var(figure)), float(np.mean(figure))
-    if spread <= 1e-18 * (1.0 + middle**2):
-        return Surface(((),), np.array([middle]), basis, 1.0, 0.0)
-    most = min(most, count // 4)
-    fold = np.arange(count) % FOLDS
-    walks = [_pursue(candidates, figure, fold != k) for k in range(FOLDS)]
-    error: list[float] = []
-    while len(error) <= most and len(error) - int(np.argmin(error or [0.0])) <= PATIENCE:
-        left = [next(walk)[1][fold == k] for k, walk in enumerate(walks)]
-        error.append(float(sum(np.square(part).sum() for part in left)) / count)
-    number = int(np.argmax(np.array(error) <= WORTH * min(error)))
-    chosen = [term for term, _ in islice(_pursue(candidates, figure, fold >= 0), 1, number + 1)]
-    columns = np.stack([np.ones(count), *candidates.columns[chosen]], axis=1)
-    weight = np.linalg.lstsq(columns, figure, rcond=None)[0]
-    explained = max(1.0 - float(error[number]) / spread, 0.0)
-    terms = ((), *(candidates.terms[k] for k in chosen))
-    return Surface(terms, weight, basis, explained, float(np.sqrt(error[number])))
+    spread = float(np.var(figure))
+    return max(1.0 - float(np.mean(np.square(left))) / spread, 0.0) if spread > 0.0 else 1.0
 
 
-def _pursue(
-    candidates: Candidates, figure: Array, train: NDArray[np.bool_]
-) -> Iterator[tuple[int, Array]]:
-    """Terms in the order they enter, each with what is then left of the figure, shape (N,).
+def likelihood_of(figure: Array, happened: NDArray[np.bool_]) -> tuple[float, float]:
+    """How an event's probability follows a figure: 1 / (1 + exp(−(a + b figure))).
 
-    Fitted to the training rows; the other rows follow along. The first is the constant, as -1;
-    once nothing new is left, the last is repeated.
+    Logistic regression by Newton's method (Cox 1958, J. R. Stat. Soc. B 20, 215). A faint pull of
+    the slope towards zero, as of one sample, keeps it finite where the figure tells all.
+
+    Parameters
+    ----------
+    figure : array
+        Shape (N,). [any]
+    happened : array
+        Shape (N,).
+
+    Returns
+    -------
+    tuple of float
+        a [-] and b [1 over the figure's unit].
     """
-    columns, terms = candidates.columns, candidates.terms
-    single = np.array([len(term) == 1 for term in terms])
-    ends = np.array([(term[0][0], term[-1][0]) for term in terms])
-    rows = np.flatnonzero(single)
-    table, size = _centred(columns[rows][:, train], [])
-    scale = size.copy()  # `size` is that of the part of each column that is new
-    left = figure - figure[train].mean()
-    entered: set[int] = set()
-    kept: list[Array] = []
-    term = -1
-    while True:
-        yield term, left
-        usable = size > 1e-8 * scale
-        if not usable.any():
-            continue
-        gain = np.where(usable, (table @ left[train]) ** 2 / np.maximum(size, 1e-300), -1.0)
-        best = int(np.argmax(gain))
-        term = int(rows[best])
-        column = columns[term] - columns[term, train].mean()
-        for old in kept:
-            column = column - (old[train] @ column[train]) * old
-        column = column / np.linalg.norm(column[train])
-        left = left - (column[train] @ left[train]) * column
-        size = size - (table @ column[train]) ** 2
-        size[best] = 0.0
-        kept.append(column)
-        for factor in sorted({int(end) for end in ends[term]} - entered):
-            known = list(entered)
-            new = np.flatnonzero(~single & (ends == factor).any(axis=1)
-                                 & ~np.isin(ends, known).any(axis=1))  # fmt: skip
-            more, more_size = _centred(columns[new][:, train], [c[train] for c in kept])
-            rows = np.concatenate([rows, new])
-            table = np.concatenate([table, more])
-            size = np.concatenate([size, more_size])
-            scale = np.concatenate([scale, np.einsum("mn,mn->m", more, more)])
-            entered.add(factor)
-
-
-def _centred(columns: Array, kept: Sequence[Array]) -> tuple[Array, Array]:
-    """Columns without their mean, and the square of what orthonormal ones leave of each."""
-    table = columns - columns.mean(axis=1, keepdims=True)
-    size = np.einsum("mn,mn->m", table, table)
-    for old in kept:
-        size = size - (table @ old) ** 2
-    return table, size
+    middle, scale = float(np.mean(figure)), max(float(np.std(figure)), 1e-12)
+    columns = np.stack([np.ones(len(figure)), (figure - middle) / scale], axis=1)
+    seen = happened.astype(np.float64)
+    pull = np.diag([1e-3, 1e-2])
+    found = np.zeros(2)
+    for _ in range(50):
+        chance = expit(columns @ found)
+        slope = columns.T @ (seen - chance) - pull @ found
+        bend = (columns * (chance * (1.0 - chance))[:, None]).T @ columns + pull
+        step = np.linalg.solve(bend, slope)
+        step *= min(1.0, 2.0 / float(np.abs(step).max() + 1e-300))
+        found = found + step
+        if np.abs(step).max() < 1e-10:
+            break
+    return float(found[0] - found[1] * middle / scale), float(found[1] / scale)
 
 
 def sobol_indices(

@@ -31,6 +31,7 @@ from cofire.planning.sintering_model import (
     Bench,
     Weights,
     admissible,
+    done,
     own_density,
     predict,
     problem,
@@ -43,6 +44,8 @@ TELLS = 0.5
 then weigh three times as much as the card. [-]"""
 STILL_TELLS = 0.8
 """And where, left to themselves, they stay below this share of it. [-]"""
+UNDECIDED = 0.005
+"""Share done, or still to do, below which a reading says only that it is early, or late. [-]"""
 ROUNDS = 4
 
 
@@ -100,6 +103,8 @@ def told(b: Bench, w: Weights, x: Array) -> tuple[int, ...]:
     free = [i for i in NAMES.values() if share[i] < TELLS]
     if UPRIGHT not in kinds and HEIGHT in free:
         free.remove(HEIGHT)
+    if PLACE in free and _all_done(b, x):
+        free.remove(PLACE)
     while free:
         share = left(free)
         worst = max(free, key=lambda i: share[i])
@@ -107,6 +112,12 @@ def told(b: Bench, w: Weights, x: Array) -> tuple[int, ...]:
             break
         free.remove(worst)
     return tuple(sorted(free))
+
+
+def _all_done(b: Bench, x: Array) -> bool:
+    """Whether every reading is that of an unsintered or a finished body: no place of the curve."""
+    share = done(b, x)[0][:-1]
+    return bool(np.minimum(share, 1.0 - share).max() < UNDECIDED)
 
 
 def _own_scatter(b: Bench, off: Array, here: NDArray[np.bool_]) -> tuple[float, float]:
@@ -195,9 +206,12 @@ def fit_curve(b: Bench, dropped: Sequence[int] = ()) -> CurveFit:
         Weights and free unknowns settled in a few rounds.
     """
     w = Weights((*b.stated, CURVE_UNCERTAINTY), 0.0, fitting.STATED_FREEDOM)
-    x, free = solve(problem(b, w, ()), b.start).values, tuple[int, ...]()
+    first = solve(problem(b, w, ()), b.start).values
+    x, free, barred = first, tuple[int, ...](), set(dropped)
     for _ in range(ROUNDS):
-        free = tuple(i for i in told(b, w, x) if i not in dropped)
+        if _all_done(b, x):  # from there no derivative leads back
+            barred, x = barred | {PLACE}, first
+        free = tuple(i for i in told(b, w, x) if i not in barred)
         fit = solve(problem(b, w, free), x)
         x, w = fit.values, reweighted(b, w, free, fit)
     return CurveFit(b, w, free, solve(problem(b, w, free), x))

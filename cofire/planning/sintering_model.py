@@ -53,6 +53,10 @@ FURTHEST = 300.0
 """The same for a firing's temperature. [K]"""
 TURNED_BACK = 1e6
 """Residual of such a trial. [-]"""
+STEADIEST = 0.5
+"""No firing's temperature is known better than that: common practice. [K]"""
+DENSE = 1e-3
+"""How far a full density may lie above 1, where bulk densities scatter. [-]"""
 MOST_ALIKE = 0.98
 """Largest correlation of neighbouring residuals of a curve that is reckoned with. [-]"""
 
@@ -210,7 +214,7 @@ def _from_card(card: Card, clocks: Sequence[Clock], shaky: float) -> tuple[Array
         [*relative, np.inf, card_spread(card, "green_density"),
          card_spread(card, "full_density"),
          min(card_spread(card, "height_shrinkage_factor"), 0.1) / height, float(drift)]
-        + [max(shaky, 1e-3)] * count
+        + [max(shaky, STEADIEST)] * count
     )  # fmt: skip
     return start, prior
 
@@ -406,7 +410,7 @@ def problem(b: Bench, w: Weights, free: Sequence[int]) -> Problem:
     anchored = PLACE not in free
     prior = b.prior * np.where(np.arange(b.prior.size) < FIXED, 1.0, w.shaky)
 
-    count = b.readings.kind.size + held.size + anchored
+    count = b.readings.kind.size + held.size + 1 + anchored
 
     def both(x: Array) -> tuple[Array, Array]:
         if not admissible(x):
@@ -414,9 +418,10 @@ def problem(b: Bench, w: Weights, free: Sequence[int]) -> Problem:
         predicted = predict(b, x)
         residual = whitened(b, w, predicted.value - b.readings.value)
         slope = whitened(b, w, predicted.slope)
-        pull = (x[held] - b.start[held]) / prior[held]
-        pulled = np.zeros((held.size, x.size))
+        pull = np.append((x[held] - b.start[held]) / prior[held], max(x[FULL] - 1.0, 0.0) / DENSE)
+        pulled = np.zeros((held.size + 1, x.size))
         pulled[np.arange(held.size), held] = 1.0 / prior[held]
+        pulled[-1, FULL] = (x[FULL] > 1.0) / DENSE
         parts, slopes = [residual, pull], [slope, pulled]
         if anchored:
             value, by = own_density(b, x)

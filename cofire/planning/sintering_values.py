@@ -7,13 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import brentq
 
 from cofire.errors import InputError, ModelError
 from cofire.inputs.cards import Card, FiredAt
 from cofire.inputs.measured import Measured
 from cofire.inputs.properties import SPECS
 from cofire.inputs.trace import Trace
-from cofire.inputs.units import MINUTE, ROOM, celsius
+from cofire.inputs.units import ROOM, celsius, kelvin
 from cofire.planning.firing_clock import equivalent, plain_clock
 from cofire.planning.fitting import profile
 from cofire.planning.measured_values import NORMAL, Findings, Panel, Series, Untold, Value, single
@@ -93,12 +94,15 @@ def anchor(c: CurveFit, measured: Measured, card: Card) -> FiredAt:
         centre = float(np.mean([k.read(energy)[0].mean() for k in c.bench.clocks[:-1]]))
         return min(dense, key=lambda f: abs(reading(f) - centre))
     best = max(given, key=reading)
-    for hotter in np.arange(0.0, 300.0, 10.0):
-        for hold in np.arange(0.0, 600.0, 10.0) * MINUTE:
-            tried = replace(best, peak=best.peak + float(hotter), hold=float(hold))
-            if density_in(c, tried)(x) >= 0.5 * (least + most):
-                return tried
-    return card.fired_at
+    wanted = 0.5 * (least + most)
+
+    def off(peak: float) -> float:
+        return density_in(c, replace(best, peak=peak))(x) - wanted
+
+    cold, hot = kelvin(300.0), best.peak + 400.0
+    if off(cold) >= 0.0 or off(hot) <= 0.0:
+        return card.fired_at
+    return replace(best, peak=kelvin(round(celsius(float(brentq(off, cold, hot))), 1)))
 
 
 # -- values ------------------------------------------------------------------------------------
@@ -125,7 +129,8 @@ def _intervals(c: CurveFit, fired: FiredAt) -> tuple[dict[str, Ends], int]:
         low, high = profile(p, c.fit, figure, c.threshold, spec.least, spec.most)
         if low <= spec.least or (high >= spec.most and spec.most > 1.0) or not low < high:
             return found, i
-        found[name] = (figure(c.fit.values), low, high)
+        middle = figure(c.fit.values)
+        found[name] = (min(middle, spec.most), low, min(high, spec.most))
     return found, -1
 
 
@@ -212,7 +217,8 @@ def _moved(c: CurveFit, fired: FiredAt) -> list[Value]:
                 step = NORMAL * spread[i] * (np.arange(x.size) == i)
                 low, high = figure(x - step), figure(x + step)
             at = fired if i == PLACE else None
-            ends = (middle, low, high)
+            most = SPECS[name].most
+            ends = (min(middle, most), min(low, most), min(high, most))
             found.append(single(name, ends, told_by(c), basis="derived", note=note, fired_at=at))
     return found
 
@@ -262,10 +268,10 @@ def _notes(c: CurveFit) -> tuple[str, ...]:
     b, x = c.bench, c.fit.values
     notes = []
     for name, off, prior in zip(b.names, x[FIXED:], b.prior[FIXED:], strict=True):
-        if abs(off) > 2.0 * prior:
+        if abs(off) > 2.0 * prior * c.weights.shaky:
             notes.append(
-                f"{name}: fits best as if it had been {off:+.0f} K from what was written "
-                f"(stated: {prior:.0f} K); check the thermocouple, or the bars"
+                f"{name}: fits best as if it had been {off:+.0f} K from what was written; check "
+                "the thermocouple, or the bars"
             )
     if c.weights.shaky > 1.0:
         size = c.weights.shaky * float(b.prior[FIXED])

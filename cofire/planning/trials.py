@@ -67,7 +67,8 @@ def try_layouts(bench: Bench, vessel: Vessel, candidates: Sequence[Layout]) -> I
     Yields
     ------
     Trial
-        One a layout that finds its equilibrium, in order.
+        One a layout that finds its equilibrium, those of fewer blends first, so that the meshes
+        of a batch are alike.
 
     Raises
     ------
@@ -90,7 +91,8 @@ def try_layouts(bench: Bench, vessel: Vessel, candidates: Sequence[Layout]) -> I
         bench.history(vessel.firing, bench.used(map(vessel_of, candidates)))  # before a fork
     lost: ModelError | None = None
     found = 0
-    for results in in_pairs(work, batches(candidates)):
+    rising = sorted(candidates, key=lambda layout: len(layout.shares))
+    for results in in_pairs(work, batches(rising)):
         for result in results:
             if isinstance(result, ModelError):
                 lost = result

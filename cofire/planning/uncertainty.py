@@ -247,8 +247,8 @@ def _put_right(fine: _Judged, coarse: _Judged, keys: Sequence[Key], loads: Array
     """Loads as the finer firing would have them, shape (N, F). [-]"""
     found = loads.copy()
     for k, key in enumerate(keys):
-        ends = [j.flags.get(key, ABSENT)[0] for j in (fine, coarse)]
-        found[:, k] *= _ratio(*ends, FURTHEST)
+        right, wrong = (j.flags.get(key, ABSENT)[0] for j in (fine, coarse))
+        found[:, k] *= _ratio(right, wrong, FURTHEST)
         if key[0] == CAPPED[0]:
             capped = loads[:, k] <= CAPPED[1]
             found[capped, k] = np.minimum(found[capped, k], CAPPED[1])

@@ -21,6 +21,7 @@ from cofire.output.cli import (
     mismatch,
     partner,
     plan,
+    record,
     replay,
     screen,
     sheet,
@@ -58,6 +59,7 @@ app.command()(materials.materials)
 app.command()(calibrate.calibrate)
 app.command()(replay.replay)
 app.command()(firing.firing)
+app.add_typer(record.record, name="record")
 
 
 @app.callback(invoke_without_command=True)
