@@ -32,6 +32,11 @@ def kelvin(celsius: float | Array) -> float | Array:
     -------
     float or array
         Absolute temperature. [K]
+
+    Examples
+    --------
+    >>> kelvin(20.0)
+    293.15
     """
     return celsius + ZERO_CELSIUS
 

@@ -219,6 +219,13 @@ def sintering_strain(
     -------
     array
         Negative where it has shrunk. [-]
+
+    Examples
+    --------
+    From 55 to 95 % of full density a body loses 16.655 % of its length:
+
+    >>> round(100.0 * float(1.0 - np.exp(sintering_strain(0.95, 0.55))), 3)
+    16.655
     """
     volume = np.log(np.asarray(green_density) / np.asarray(relative_density))
     return np.asarray(volume / (2.0 + np.asarray(height_factor)), dtype=np.float64)
