@@ -9,9 +9,8 @@ import numpy as np
 from scipy.stats import gamma
 
 from cofire.inputs.vessel import JointLimits, Vessel
-from cofire.planning.plan import Plan, propose
 from cofire.planning.transition import Layout
-from tests.fired import CARDS, TEA_LIGHT, written_vessel
+from tests.fired import TEA_LIGHT, written_vessel
 
 CONE = """
 name = "cone"
@@ -36,13 +35,6 @@ def tea_light_to_plan() -> Vessel:
     """60 mm tall, silver below; at most two blends over at most 30 mm."""
     vessel = written_vessel(TEA_LIGHT)
     return replace(vessel, joint=JointLimits(2, 30e-3, 18e-3, 30e-3, 6e-3))
-
-
-@cache
-def small_plan() -> Plan:
-    """The plan of that vessel with one blend, for many tests."""
-    vessel = tea_light_to_plan()
-    return propose(replace(vessel, joint=replace(vessel.joint, blends=1)), CARDS)
 
 
 def random_vessel(draw: np.random.Generator) -> Vessel:

@@ -58,7 +58,7 @@ from tests.measured_pieces import (
 FRIT = CARDS["fritted body"]
 PLAN = [(150.0, 790.0, 30.0), (150.0, 820.0, 30.0), (150.0, 850.0, 30.0), (150.0, 850.0, 240.0),
         (60.0, 800.0, 240.0)]  # fmt: skip
-EXAMPLE = Path("examples/measured_fritted_body.toml")
+EXAMPLE = Path(__file__).resolve().parents[1] / "examples" / "measured_fritted_body.toml"
 
 
 def rng() -> np.random.Generator:

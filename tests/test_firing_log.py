@@ -27,6 +27,7 @@ from tests.strategies import few, firings
 
 Array = NDArray[np.float64]
 
+EXAMPLE = Path(__file__).resolve().parents[1] / "examples" / "silver_foot_log.csv"
 BEGIN = datetime(2026, 3, 1, 18, 0, 0)
 LAST = 17.5 * HOUR
 
@@ -345,6 +346,14 @@ def test_the_sheet_keeps_line_numbers_over_blank_and_noted_lines(tmp_path: Path)
     sheet = read_sheet(path)
     assert sheet.lines == (5, 7)
     assert sheet.header == ("time_s", "T_C")
+
+
+def test_the_example_is_read_with_its_gap_and_its_spike() -> None:
+    log = read_firing_log(EXAMPLE, thermocouple="kiln", lag=480.0)
+    gap, spike = log.notes
+    assert gap.startswith("line 74: no readings for 24 min")
+    assert spike.startswith("1 spike put out (line 148)")
+    assert celsius(log.trace.peak) == pytest.approx(871.0, abs=1.0)
 
 
 # -- replay ------------------------------------------------------------------------------------

@@ -74,8 +74,9 @@ def plan_json(plan: Plan) -> str:
         "alternatives": [
             {
                 "what": a.what,
-                "load": _rounded(a.load) if math.isfinite(a.load) else None,
-                "set_by": a.worst.rule if a.worst else None,
+                "verdict": a.verdict.word if a.verdict else None,
+                "load": _rounded(a.load) if a.verdict else None,
+                "set_by": a.verdict.worst.rule if a.verdict else None,
                 "note": a.note,
             }
             for a in plan.alternatives

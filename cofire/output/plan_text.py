@@ -12,8 +12,8 @@ from cofire.planning.plan import Plan, Scan
 from cofire.planning.schedule import Schedule
 from cofire.planning.trials import Trial
 
-ALMOST = 0.999
-"""Chances above this are told as "above 99.9 %". [-]"""
+ALMOST, LITTLE = 0.999, 1e-4
+"""Chances beyond these are told as "above 99.9 %" and "below 0.01 %". [-]"""
 
 
 def percent(chance: float) -> str:
@@ -31,7 +31,9 @@ def percent(chance: float) -> str:
     """
     if chance > ALMOST:
         return f"above {100 * ALMOST:g} %"
-    return f"{100 * chance:.2g} %" if chance >= 1e-4 else "below 0.01 %"
+    if chance < LITTLE:
+        return f"below {100 * LITTLE:g} %"
+    return f"{100 * chance:.{3 if chance >= 0.1 else 2}g} %"
 
 
 def layout_line(trial: Trial, decay: float) -> str:
@@ -177,7 +179,9 @@ def plan_text(plan: Plan) -> str:
     if plan.alternatives:
         lines += ["", "instead, with the load each would reach:"]
         for a in plan.alternatives:
-            figure = f"{a.load:.3g} ({a.worst.rule})" if a.worst else "not to be had"
+            figure = "not to be had"
+            if a.verdict is not None:
+                figure = f"{a.verdict.word}, load {a.load:.3g} ({a.verdict.worst.rule})"
             note = f"; {a.note}" if a.note else ""
             lines += [f"  {row}" for row in wrapped(f"{a.what}: {figure}{note}", 2)]
     return "\n".join(lines).rstrip() + "\n"

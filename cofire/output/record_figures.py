@@ -48,6 +48,7 @@ def calibration_figure(found: Comparison) -> Figure:
         axes.annotate(
             counted(c.count, "piece"), (x, y), xytext=(8.0 * side, 0),
             textcoords="offset points", ha="left" if side > 0 else "right", va="center", fontsize=8,
+            bbox={"fc": "white", "ec": "none", "pad": 0.5},
         )  # fmt: skip
     for sound, at, colour, name in (
         (True, 104.0, SECOND, "one sound piece"),
@@ -65,7 +66,7 @@ def calibration_figure(found: Comparison) -> Figure:
     figure.legend(fontsize=8, loc="outside lower center", ncols=3, frameon=False)
     title = counted(len(found.told), "piece")
     if found.brier is not None:
-        title += f", Brier score {found.brier:.2f}"
+        title += f", Brier score {found.brier:.2f}; bars: 95 % intervals"
     if found.too_few:
         title += " (too few to judge by)"
     axes.set_title(title, fontsize=10, loc="left")

@@ -35,9 +35,12 @@ def entry_line(entry: Mapping[str, Any]) -> str:
             what += f"; sound with {100 * entry['sound']:.0f} %"
     elif kind == FIRING:
         parts = [str(entry.get("firing", ""))]
-        parts += [f"{entry['peak_C']:.0f} °C"] * ("peak_C" in entry)
-        parts += [f"{entry['hours']:.1f} h"] * ("hours" in entry)
-        parts += [str(entry["gas"])] * ("gas" in entry)
+        if "peak_C" in entry:
+            parts.append(f"{entry['peak_C']:.0f} °C")
+        if "hours" in entry:
+            parts.append(f"{entry['hours']:.1f} h")
+        if "gas" in entry:
+            parts.append(str(entry["gas"]))
         what = ", ".join(parts)
     else:
         parts = [str(entry.get("outcome"))]

@@ -10,22 +10,16 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 
-import numpy as np
-from numpy.typing import NDArray
-
 from cofire.errors import CofireError, ModelError
 from cofire.inputs.cards import Card
 from cofire.inputs.firing import LAG
 from cofire.inputs.vessel import Vessel
 from cofire.planning.candidates import ROUGH, Bench, fire_candidates
-from cofire.planning.flags import Flag
 from cofire.planning.other_joints import sleeve, two_firings
 from cofire.planning.screening import STUDIO_GASES, screen
 from cofire.planning.settings import USUAL, Setting, frame
 from cofire.planning.transition import Layout, as_vessel, zones
-from cofire.planning.trials import load_of
-
-Array = NDArray[np.float64]
+from cofire.planning.verdict import Verdict
 
 THINNER = 0.7
 PARTNERS = 2
@@ -40,18 +34,20 @@ class Alternative:
     ----------
     what
         A few words.
-    load
-        Largest share of a limit used up, not finite where it cannot be had. [-]
-    worst
-        The flag that sets it.
+    verdict
+        Its flags; None where it cannot be had.
     note
         What is compared, or why it cannot be had.
     """
 
     what: str
-    load: float
-    worst: Flag | None
+    verdict: Verdict | None
     note: str = ""
+
+    @property
+    def load(self) -> float:
+        """Largest share of a limit used up, infinite where it cannot be had. [-]"""
+        return self.verdict.load if self.verdict else float("inf")
 
 
 def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternative, ...]:
@@ -93,22 +89,20 @@ def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternat
             wide.history(one.firing, wide.used([one]))
             ready.append((what, one))
         except CofireError as error:
-            found.append(Alternative(what, float("nan"), None, str(error)))
+            found.append(Alternative(what, None, str(error)))
     for (what, _), fired in zip(
         ready, fire_candidates(wide, [one for _, one in ready]), strict=True
     ):
         if isinstance(fired, ModelError):
-            found.append(Alternative(what, float("nan"), None, str(fired)))
+            found.append(Alternative(what, None, str(fired)))
             continue
-        worst = max(wide.judge(fired).flags, key=load_of)
-        found.append(Alternative(what, load_of(worst), worst))
+        found.append(Alternative(what, wide.judge(fired)))
     for what, work in (("sleeve", sleeve), ("two firings", two_firings)):
         try:
-            what, worst, note = work(wide, vessel)
-            found.append(Alternative(what, load_of(worst), worst, note))
+            found.append(Alternative(*work(wide, vessel)))
         except CofireError as error:
-            found.append(Alternative(what, float("nan"), None, str(error)))
-    return tuple(sorted(found, key=lambda a: (not np.isfinite(a.load), a.load)))
+            found.append(Alternative(what, None, str(error)))
+    return tuple(sorted(found, key=lambda a: a.load))
 
 
 def _partners(

@@ -13,7 +13,7 @@ from cofire.inputs.vessel import Vessel
 from cofire.physics.history import History
 from cofire.physics.sintering import sintering_potential
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
-from cofire.planning.candidates import COARSE, POINTS, Bench
+from cofire.planning.candidates import COARSE, POINTS, Bench, worst_first
 from cofire.planning.flags import Flag
 from cofire.planning.response import Response
 from cofire.planning.stress_flags import (
@@ -29,8 +29,9 @@ from cofire.planning.stress_flags import (
     metal_flags,
     sintering_flags,
 )
+from cofire.planning.thresholds import with_thresholds
 from cofire.planning.transition import Layout, as_vessel
-from cofire.planning.trials import load_of
+from cofire.planning.verdict import Verdict
 from cofire.structures.meridian import mesh_meridian
 from cofire.structures.shell_firing import fire_shells
 from cofire.structures.sleeve import FiredSleeve, fire_sleeve, nested_rings
@@ -42,7 +43,7 @@ LARGEST_STRAIN = 0.03
 """Mismatch above which the shell's small strains give only a first figure. [-]"""
 
 
-def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
+def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
     """One zone inside the other, as two rings of the same wall over the whole height.
 
     Long rings in the vessel's firing, either zone inside. Compared are the ceramic ring's
@@ -60,8 +61,8 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
 
     Returns
     -------
-    tuple of str, Flag and str
-        What was tried in the better order, its worst flag, and what was compared.
+    tuple of str, Verdict and str
+        What was tried in the better order, its flags, and what was compared.
     """
     metal, ceramic, _ = bench.zones(vessel)
     history = bench.history(vessel.firing, [metal, ceramic])
@@ -70,7 +71,7 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
     wall = float(np.interp(middle, vessel.height, vessel.wall))
     faces = radius + wall * np.array([-0.5, 0.0, 0.5])
     rings = nested_rings(np.stack([faces, faces]), [[0, 1], [1, 0]], points=RING_POINTS)
-    fired = fire_sleeve(rings, history, control=COARSE)
+    fired = fire_sleeve(rings, with_thresholds(history), control=COARSE)
     tall = float(vessel.height[-1])
     note = (
         f"rings of {wall * 1e3 / 2:.1f} mm; compared are the ceramic ring's survival, its tension "
@@ -83,9 +84,9 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
         flags = _ring_flags(ceramic, history, fired, order, volume)
         inner = rings.share[order] / faces[1]
         flags.append(_energy_flag(ceramic, history, fired, order, inner))
-        found.append((f"a sleeve: {metal.name} {place} {ceramic.name}", max(flags, key=load_of)))
-    what, worst = min(found, key=lambda pair: load_of(pair[1]))
-    return what, worst, note
+        found.append((f"a sleeve: {metal.name} {place} {ceramic.name}", worst_first(flags)))
+    what, verdict = min(found, key=lambda pair: pair[1].load)
+    return what, verdict, note
 
 
 def _ring_flags(
@@ -153,7 +154,7 @@ def _energy_flag(
     )  # fmt: skip
 
 
-def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
+def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
     """The ceramic fired alone first, then the metal sintered onto it, joined edge to edge.
 
     In the second firing the ceramic only expands and flows as fired; the metal's whole shrinkage
@@ -168,8 +169,8 @@ def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
 
     Returns
     -------
-    tuple of str, Flag and str
-        What was tried, its worst flag, and the mismatch.
+    tuple of str, Verdict and str
+        What was tried, its flags, and the mismatch.
     """
     metal, ceramic, below = bench.zones(vessel)
     middle = 0.5 * (vessel.bands[0].high + vessel.bands[-1].low)
@@ -180,14 +181,13 @@ def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
         joined.radius, joined.height, joined.wall, joined.steps, fineness=bench.fineness,
         corners=joined.corners,
     )  # fmt: skip
-    (shell,) = fire_shells([mesh], history, [rows], points=POINTS, control=COARSE)
+    (shell,) = fire_shells([mesh], with_thresholds(history), [rows], points=POINTS, control=COARSE)
     cards = (metal, ceramic) if below else (ceramic, metal)
     curve = bench.trace(vessel.firing)
     ware = np.interp(shell.time, curve.time, curve.ware)
     response = Response(joined, cards, rows, curve, history, shell, ware)
     flags = [flag for flag in sintering_flags(response) if flag.zone == metal.name]
     flags += cooling_flags(response) + joint_flags(response) + metal_flags(response)
-    worst = max(flags, key=load_of)
     shrinks = -float(np.expm1(history.strain["sintering"][0, -1]))
     note = f"{metal.name} shrinks {100 * shrinks:.0f} % on a body that no longer does"
     if shrinks > LARGEST_STRAIN:
@@ -195,7 +195,7 @@ def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Flag, str]:
     what = (
         f"two firings: {ceramic.name} first, {metal.name} onto it at {celsius(curve.peak):.0f} °C"
     )
-    return what, worst, note
+    return what, worst_first(flags), note
 
 
 def already_fired(history: History, row: int) -> History:

@@ -159,13 +159,26 @@ class _Search:
 def _with_partner(vessel: Vessel, old: str, new: str) -> Vessel:
     """The vessel with one material exchanged, in its blends too."""
     bands = tuple(
-        Band(_renamed(band.material, old, new), band.low, band.high) for band in vessel.bands
+        Band(renamed(band.material, old, new), band.low, band.high) for band in vessel.bands
     )
     return replace(vessel, bands=bands)
 
 
-def _renamed(material: str, old: str, new: str) -> str:
-    """A band's material with one name exchanged, whatever its case."""
+def renamed(material: str, old: str, new: str) -> str:
+    """A band's material with one name exchanged, whatever its case.
+
+    Parameters
+    ----------
+    material : str
+        As a band names it, a blend or not.
+    old, new : str
+        Names.
+
+    Returns
+    -------
+    str
+        The same where the old name does not stand in it.
+    """
     mixed, equals, share = material.rpartition("=")
     if not equals:
         return new if material.strip().casefold() == old.casefold() else material
@@ -190,9 +203,21 @@ def wanted_partner(vessel: Vessel, cards: Mapping[str, Card], of: str = "metal")
     -------
     Wanted
         Ranges of the partner's properties.
+
+    Raises
+    ------
+    ModelError
+        The zone becomes dense in no firing of this kiln.
     """
     metal, ceramic, _ = zones(vessel, cards)
     zone, template = (metal, ceramic) if of == "metal" else (ceramic, metal)
+    windows = firing_windows([zone], vessel.firing.kiln)
+    lowest = float(windows.lowest[0])
+    if not lowest < ceiling(zone):
+        raise ModelError(
+            f"{zone.name}: window: it does not become dense below its own limit of "
+            f"{celsius(ceiling(zone)):.0f} °C in the {vessel.firing.kiln.name}"
+        )
     ideal = ideal_partner(zone, template, NAME)
     bench = Bench({**cards, NAME: ideal}, extend=True)
     alone = bench.history(vessel.firing, [zone, template, ideal])
@@ -224,13 +249,6 @@ def wanted_partner(vessel: Vessel, cards: Mapping[str, Card], of: str = "metal")
                 *(flag for _, flag in (ends if low <= high else ends[::-1])),
             )
         )  # fmt: skip
-    windows = firing_windows([zone], vessel.firing.kiln)
-    lowest = float(windows.lowest[0])
-    if not lowest < ceiling(zone):
-        raise ModelError(
-            f"{zone.name}: window: it does not become dense below its own limit of "
-            f"{celsius(ceiling(zone)):.0f} °C in the {vessel.firing.kiln.name}"
-        )
     return Wanted(
         zone, template, stored_from, ceiling(zone) - PEAK_CAUTION, lowest + PEAK_CAUTION,
         tuple(ranges), forbids, search.tried,

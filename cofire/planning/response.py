@@ -14,6 +14,7 @@ from cofire.inputs.trace import Trace, trace
 from cofire.inputs.vessel import Vessel
 from cofire.physics.blends import find_material
 from cofire.physics.history import History, histories
+from cofire.planning.thresholds import with_thresholds
 from cofire.structures.joint import CUT_OFF
 from cofire.structures.marching import Control
 from cofire.structures.meridian import Meridian, mesh_meridian
@@ -196,7 +197,7 @@ def fire_vessels(
     rows = {card.name: card for card in found.values()}
     order = list(rows)
     curve = trace(vessels[0].firing) if curve is None else curve
-    history = histories(list(rows.values()), curve, extend=extend)
+    history = with_thresholds(histories(list(rows.values()), curve, extend=extend))
     chosen = [tuple(found[band.material] for band in vessel.bands) for vessel in vessels]
     material = [tuple(order.index(card.name) for card in some) for some in chosen]
 

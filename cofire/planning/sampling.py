@@ -18,7 +18,8 @@ from scipy.special import ndtr, ndtri
 
 from cofire.inputs.card_reader import FROZEN, VISCOSITIES
 from cofire.inputs.cards import Card, Property, Uncertainty
-from cofire.inputs.properties import LOG_VISCOSITY, SPECS
+from cofire.inputs.properties import CELSIUS, LOG_VISCOSITY, SPECS
+from cofire.inputs.units import kelvin
 from cofire.physics.porosity import CRYSTAL_PACKING
 
 Array = NDArray[np.float64]
@@ -189,12 +190,31 @@ def varied(
     return found
 
 
+def bounds(name: str) -> tuple[float, float]:
+    """Least and largest plausible value of a property.
+
+    Parameters
+    ----------
+    name : str
+        A name of SPECS.
+
+    Returns
+    -------
+    tuple of float
+        [SI unit of the property]
+    """
+    spec = SPECS[name]
+    if spec.units is CELSIUS:
+        return kelvin(spec.least), kelvin(spec.most)
+    return spec.least, spec.most
+
+
 def _varied(card: Card, deviates: dict[str, float]) -> tuple[Card, set[str]]:
     """One card moved, and the names of what had to be held."""
     rows = {name: moved(card[name], deviate) for name, deviate in deviates.items()}
     held = set()
     for name, wanted in rows.items():
-        kept = np.clip(wanted, SPECS[name].least, SPECS[name].most)
+        kept = np.clip(wanted, *bounds(name))
         if name == "crystal_fraction":
             kept = np.minimum(kept, CRYSTAL_PACKING - 0.01)  # grains must not lock
         if name in VISCOSITIES:

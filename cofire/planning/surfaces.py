@@ -31,7 +31,7 @@ WORTH = 1.02
 def polynomials(law: Callable[[Array], Array], degree: int) -> Array:
     """Polynomials that are orthonormal under a distribution.
 
-    By a QR factorisation of powers at 400 Gauss points.
+    By a QR factorisation of powers at 128 Gauss points.
 
     Parameters
     ----------
@@ -45,7 +45,7 @@ def polynomials(law: Callable[[Array], Array], degree: int) -> Array:
     array
         Coefficients of rising powers, one polynomial a row, shape (degree + 1, degree + 1). [-]
     """
-    nodes, weights = np.polynomial.legendre.leggauss(400)
+    nodes, weights = np.polynomial.legendre.leggauss(128)
     values = law(0.5 * (nodes + 1.0))
     powers = np.vander(values, degree + 1, increasing=True) * np.sqrt(0.5 * weights)[:, None]
     upper = np.linalg.qr(powers, mode="r")

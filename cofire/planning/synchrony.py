@@ -46,13 +46,15 @@ class Clock:
         return np.asarray(np.interp(common, self.common, self.own))
 
 
-def in_step(firings: Sequence[History]) -> tuple[History, list[Clock]]:
+def in_step(firings: Sequence[History], corners: Sequence[Array]) -> tuple[History, list[Clock]]:
     """The materials of several firings as one history, and the clock of each firing.
 
     Parameters
     ----------
     firings : sequence of History
         One a firing; materials may repeat.
+    corners : sequence of array
+        Times of the ends of each firing's ramps and holds. [s]
 
     Returns
     -------
@@ -60,16 +62,16 @@ def in_step(firings: Sequence[History]) -> tuple[History, list[Clock]]:
         Rows in the order given. Of its strains only the sum is kept; its temperature is that of
         the first firing.
     """
-    alike = len({h.corners.size for h in firings}) == 1
-    anchors = [h.time[h.corners] if alike else _turns(h) for h in firings]
+    alike = len({ends.size for ends in corners}) == 1
+    anchors = list(corners) if alike else [_turns(h) for h in firings]
     lengths = np.exp(np.mean([np.log(np.diff(a)) for a in anchors], axis=0))
     common = np.concatenate([[0.0], np.cumsum(lengths)])
     clocks = [Clock(common, own) for own in anchors]
-    corners = [
-        np.interp(h.time[h.corners], c.own, common) for h, c in zip(firings, clocks, strict=True)
-    ]
-    time = _ticks(firings, clocks, np.concatenate(corners))
-    at = np.unique(np.searchsorted(time, np.concatenate(corners) * (1.0 - 1e-12)))
+    landings = np.concatenate(
+        [np.interp(h.time[h.corners], c.own, common) for h, c in zip(firings, clocks, strict=True)]
+    )
+    time = _ticks(firings, clocks, landings)
+    at = np.unique(np.searchsorted(time, landings * (1.0 - 1e-9)))
     interval = np.clip(np.searchsorted(common, time, side="left") - 1, 0, lengths.size - 1)
     parts = [
         _resampled(h, c.own_time(time), (np.diff(c.own) / lengths)[interval])

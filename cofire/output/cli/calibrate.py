@@ -34,7 +34,7 @@ def calibrate(
     Says which values the measurements cannot tell, and what to fire next. The new card is a copy of
     the old one with the measured values; put it into a folder of your own tables.
 
-    Example:  cofire calibrate examples/measured_fritted_body.toml --out my_tables/frit.toml
+    Example:  cofire calibrate examples/measured_fritted_body.toml --out frit.toml
     """
     from cofire.inputs.firing import load_kilns
     from cofire.inputs.measured import read_measured
