@@ -79,6 +79,7 @@ def _section(axes: Axes, response: Response, tension: Array, top: float, title: 
     axes.margins(0.02)
     axes.set_title(title, fontsize=9)
     note = f"\n(drawn {stretch:.0f} times wider)" if stretch > 1.0 else ""
+    axes.locator_params(axis="x", nbins=2)
     axes.set_xlabel(f"radius (mm){note}", fontsize=9)
     return image
 
