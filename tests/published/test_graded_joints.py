@@ -11,10 +11,10 @@ A graded joint is a sum of steps, and a continuous linear grade over a height L 
 
     end of the grade  σ_θ = E Δε/(4βL) [1 + e^{−βL} (sin βL − cos βL)],  → E Δε/(4βL) for tall ones.
 
-The formulas are evaluated here, independently of the package. The trend, less stress with height and
-little more with number past a few layers, and that grading alone does not help where it is short, is
-that of Williamson, Rabin & Drake 1993, J. Appl. Phys. 74, 1310 (abstract: some cases need an optimised
-profile to reduce the critical stress at all).
+The formulas are evaluated here, independently of the package. That grading does not help by
+itself, and some cases need an optimised profile to lower the critical stress at all, is also what
+Williamson, Rabin & Drake 1993, J. Appl. Phys. 74, 1310, found for metal-ceramic cylinders
+(abstract).
 """
 
 from __future__ import annotations
@@ -74,9 +74,7 @@ def computed(layers: int, tall: float) -> tuple[float, float]:
     """The same peaks from the package's elastic shell."""
     steps = np.linspace(-0.5 * tall, 0.5 * tall, layers + 1) if layers else np.zeros(1)
     ends = (0.5 * tall + 6.0) / BETA
-    mesh = mesh_meridian(
-        [RADIUS] * 2, [-ends, ends], WALL, steps / BETA, fineness=2.0
-    )  # fmt: skip
+    mesh = mesh_meridian([RADIUS] * 2, [-ends, ends], WALL, steps / BETA, fineness=2.0)
     body = shells([mesh], [np.arange(layers + 2)])
     levels = np.linspace(0.5, -0.5, layers + 2)
     stress = elastic_response(
