@@ -27,7 +27,6 @@ from cofire.output.record_file import TORN, append_many, decoded, encoded, read_
 from cofire.output.record_text import compare_text
 from cofire.planning.record import (
     OUTCOMES,
-    TOO_FEW,
     classes,
     compare,
     outcome_entry,
@@ -351,11 +350,9 @@ def test_a_record_of_right_probabilities_is_borne_out_and_one_of_wrong_ones_is_n
 
     right, wrong = compare(record(chance)), compare(record(chance**2))
     assert not right.too_few
-    assert len(right.told) >= TOO_FEW
     assert "as chance allows" in compare_text(right)
     assert "Clearly fewer" in compare_text(wrong)
-    assert right.brier is not None
-    assert right.brier < right.brier_of_share
+    assert (right.brier or 1.0) < (right.brier_of_share or 0.0)
 
 
 # --- the command ----------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ import textwrap
 
 import numpy as np
 
-from cofire.output.verdict_text import number
+from cofire.output.verdict_text import BEFORE_UNIT, number
 from cofire.planning.flags import VERDICTS
 from cofire.planning.measure_next import Ranking
 from cofire.planning.sampling import REACH, Factor
@@ -109,11 +109,17 @@ def uncertainty_text(samples: Samples, ranking: Ranking, width: int = 100) -> st
     ]
     lines = []
     for text in paragraphs:
-        indent = " " * (4 if text.startswith("  ") else 0)
-        lines += textwrap.wrap(text, width, subsequent_indent=indent) or [""]
+        lines += _wrapped(text, width, 4 if text.startswith("  ") else 0) or [""]
     return (
         "\n".join([*lines, *_table(ranking, width), "", *_remarks(samples, ranking, width)]) + "\n"
     )
+
+
+def _wrapped(text: str, width: int, hang: int = 0) -> list[str]:
+    """Lines in which a number stays with its unit."""
+    kept = BEFORE_UNIT.sub("\u00a0", text)
+    rows = textwrap.wrap(kept, width, subsequent_indent=" " * hang, break_on_hyphens=False)
+    return [row.replace("\u00a0", " ") for row in rows]
 
 
 def _table(ranking: Ranking, width: int) -> list[str]:
@@ -168,7 +174,7 @@ def _remarks(samples: Samples, ranking: Ranking, width: int) -> list[str]:
         )
     if samples.failed:
         lines.append(f"{samples.failed} samples could not be fired and are left out.")
-    return [row for line in lines for row in textwrap.wrap(line, width)]
+    return [row for line in lines for row in _wrapped(line, width)]
 
 
 def uncertainty_row(samples: Samples, ranking: Ranking) -> dict[str, object]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeGuard
 
 import numpy as np
 from numpy.typing import NDArray
@@ -121,7 +121,7 @@ def prediction_entry(whole: Mapping[str, Any], piece: str | None, where: str) ->
     return entry
 
 
-def _is_share(value: object) -> bool:
+def _is_share(value: object) -> TypeGuard[float]:
     return isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value <= 1
 
 
@@ -281,7 +281,7 @@ def paired(entries: Iterable[Entry]) -> tuple[list[Pair], int, int]:
             Pair(
                 str(foretold["piece"]),
                 str(foretold.get("verdict", "")),
-                float(chance) if _is_share(chance) else None,  # type: ignore[arg-type]
+                float(chance) if _is_share(chance) else None,
                 str(seen.get("outcome", "")),
             )
         )
