@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -81,8 +82,12 @@ class HeldPoints:
         """No strain."""
         return np.zeros((len(self.state.components), *self.material.shape))
 
-    def corrections(self, stress: Array, tangent: Array) -> Array:
+    def solver(self, tangent: Array) -> Callable[[Array], Array]:
         """No change."""
+        return lambda force: force
+
+    def unbalanced(self, stress: Array) -> Array:
+        """No force."""
         return np.zeros(1)
 
 
@@ -103,6 +108,10 @@ class LoadedPoint:
         """The unknowns themselves."""
         return unknowns
 
-    def corrections(self, stress: Array, tangent: Array) -> Array:
+    def solver(self, tangent: Array) -> Callable[[Array], Array]:
         """Towards the load."""
-        return np.linalg.solve(tangent[:, :, 0], self.load[:, None] - stress)
+        return lambda force: np.linalg.solve(tangent[:, :, 0], force)
+
+    def unbalanced(self, stress: Array) -> Array:
+        """What of the load the stress leaves."""
+        return self.load[:, None] - stress

@@ -23,6 +23,7 @@ from cofire.structures.constitutive import (
     prepare,
     respond,
 )
+from cofire.structures.flow import flow
 from cofire.structures.marching import Control, Mechanisms, march
 from cofire.structures.point_properties import NO_YIELD, REFERENCE_STRESS, PointProperties
 from cofire.structures.stress_state import equivalent_stress
@@ -111,16 +112,16 @@ def test_stress_never_passes_the_yield_stress_and_flow_dissipates(case):
 def test_tangent_is_the_derivative_of_stress(case):
     stage, trial, properties = case
     response = respond(stage, trial)
-    near_yield = stage.yield_stress is not None and np.isclose(
+    near_yield = stage.law.ceiling is not None and np.isclose(
         equivalent_stress(response.stress, stage.state)[0], properties.yield_stress[0], rtol=1e-3
     )
     size = np.abs(trial).max()
-    if size < 1e-12 or (near_yield and response.plastic_multiplier is None):
+    if size < 1e-12 or (near_yield and not response.yields):
         return  # unstrained, or at the kink where yield begins
     if equivalent_stress(response.stress, stage.state)[0] < 1e-3:
         return  # logarithms are cut off below a micropascal
     step = 1e-5 * size
-    stiffest = 1.0 / stage.compliance.min()
+    stiffest = 1.0 / stage.law.compliance.min()
     for j in range(trial.shape[0]):
         moved = np.zeros_like(trial)
         moved[j] = step
@@ -135,6 +136,15 @@ def test_a_first_guess_does_not_change_the_answer(case):
     stage, trial, _ = case
     first = respond(stage, 1.3 * trial)
     assert respond(stage, trial, first).stress == pytest.approx(respond(stage, trial).stress)
+
+
+def test_a_guess_just_below_yield_does_not_hide_it():
+    law = prepare(point(yield_stress=1e7), STRIP, 60.0).law
+    assert law.ceiling is not None
+    for below in (0.5, 1e-9, -0.5):
+        found = flow(law, np.array([[1e-3]]), law.ceiling - below, 1e-10)
+        assert found.stress[0, 0] == pytest.approx(1e7)
+        assert found.yielding is not None
 
 
 @pytest.mark.parametrize("name", STATES)

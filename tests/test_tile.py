@@ -105,7 +105,7 @@ def test_strain_is_elastic_plus_flow_plus_free_at_all_times():
     for k, time in enumerate(record.time):
         young = [np.interp(time, history.time, e) for e in history.young_modulus]
         elastic = record.stress[k, 0] * ((1 - history.poisson_ratio) / young)[:, None]
-        free = table.at(time, np.arange(2)).free_strain
+        free = table.at(time).free_strain
         rest = record.strain[k, 0] - elastic - record.inelastic[k].sum(axis=0)[0]
         assert rest == pytest.approx(np.broadcast_to(free[:, None], rest.shape), abs=1e-9)
 

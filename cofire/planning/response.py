@@ -26,8 +26,8 @@ Array = NDArray[np.float64]
 DIRECTIONS = ("up the wall", "round the ring")
 AT_STEP = "at the step"
 
-USUAL = Control(relative_tolerance=2e-2, stress_tolerance=1e4, landmark_tolerance=1e-4)
-"""Steps in time of a check: the peaks of the shipped examples move by less than 0.1 % when they
+USUAL = Control(relative_tolerance=5e-2, stress_tolerance=2e4, landmark_tolerance=1e-4)
+"""Steps in time of a check: the peaks of the shipped examples move by less than 0.4 % when they
 are made ten times finer, since the error of a step is far below its bound."""
 
 

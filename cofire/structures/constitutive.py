@@ -9,7 +9,7 @@ total strain = elastic + viscous + creep + plastic + free, everywhere and at all
 
 How the pieces are used, once a stage of a time step:
 
-    stage = prepare(table.at(time, material), WALL, flow_time)
+    stage = prepare(table.at(time), WALL, flow_time, material)
     response = respond(stage, trial_strain)
     response.stress, response.tangent, inelastic_increments(response)
 
@@ -26,12 +26,13 @@ compliance (1 + p_k ν)/E and viscous compliance (1 + p_k ν_v)/η; creep and yi
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.structures.flow import creep_multiplier, equivalent_squared, yield_multiplier
+from cofire.structures.flow import Flow, FlowLaw, first_guess, flow, next_guess
 from cofire.structures.point_properties import NO_YIELD, REFERENCE_STRESS, PointProperties
 from cofire.structures.stress_state import (
     PLATE,
@@ -64,8 +65,9 @@ __all__ = [
 MECHANISMS = ("viscous", "creep", "plastic")
 """Order of the mechanisms along the first axis of increments."""
 
-_NO_CREEP = -60.0  # logarithm of a rate at the reference stress that counts as none
-_TANGENT_FLOOR = 1.0e-6  # stiffness kept along a yielding direction, over the elastic one
+_NEGLIGIBLE_RELIEF = 1.0e-13  # stress relieved by creep in a stage that is dropped, over the stress
+_NO_RELIEF = 1.0e-16  # what stands for none, over the compliance
+_LARGEST_STRAIN = 0.2  # elastic, up to which creep is looked for
 
 
 @dataclass(frozen=True)
@@ -80,35 +82,30 @@ class Stage:
         Of the points.
     flow_time
         For which the stage's own rates act. [s]
-    weight
-        w_k, shape (C, n). [-]
-    compliance
-        Elastic plus viscous compliance of each mode, shape (C, n). [1/Pa]
     viscous_compliance
-        The viscous part of it, or None where nothing flows. [1/Pa]
-    log_creep
-        Logarithm of flow time × creep factor, so that λ = exp(this) σ_eq^(n−1), or None. [-]
-    stress_power
-        Creep exponent less one, shape (n,). [-]
+        Viscous compliance of each mode, shape (C, n), or None where nothing flows. [1/Pa]
     creeps
-        Points whose material creeps, shape (n,).
-    yield_stress
-        Shape (n,), or None where nothing yields. [Pa]
-    creep_at_yield
-        λ of creep at the yield stress, shape (n,). [1/Pa]
+        Whether any point creeps by more than 1e-13 of its stress.
+    law
+        Elastic and viscous compliance, creep and yield.
     """
 
     state: StressState
     shape: tuple[int, ...]
     flow_time: float
-    weight: Array
-    compliance: Array
     viscous_compliance: Array | None
-    log_creep: Array | None
-    stress_power: Array
-    creeps: NDArray[np.bool_]
-    yield_stress: Array | None
-    creep_at_yield: Array
+    creeps: bool
+    law: FlowLaw
+
+    @cached_property
+    def stiffness(self) -> Array:
+        """One over the compliance of each mode, shape (C, n). [Pa]"""
+        return np.asarray(1.0 / self.law.compliance)
+
+    @cached_property
+    def tangent(self) -> Array:
+        """Of points that neither creep nor yield, shape (C * C, n). [Pa]"""
+        return np.asarray(self.state.stiffness_map @ self.stiffness)
 
 
 @dataclass(frozen=True)
@@ -119,83 +116,120 @@ class Response:
     ----------
     stress
         Shape (C, *points). [Pa]
-    tangent
-        Derivative of stress by total strain, flow within the stage included, (C, C, *points). [Pa]
     stage
         The law that answered.
     mode_strain, mode_stress
         Trial strain and stress in principal modes, flat, shape (C, n). [-], [Pa]
-    creep_multiplier, plastic_multiplier
-        Strain increment over stress of each mechanism, flat, shape (n,), or None if idle. [1/Pa]
-    slope
-        Derivative of the sum of both by mode strain, shape (C, n), or None. [1/Pa]
+    flow
+        Creep and yield, or None if both are idle.
     """
 
     stress: Array
-    tangent: Array
     stage: Stage
     mode_strain: Array
     mode_stress: Array
-    creep_multiplier: Array | None
-    plastic_multiplier: Array | None
-    slope: Array | None
+    flow: Flow | None
 
     @property
     def linear(self) -> bool:
         """Whether stress is linear in the strain, so that one Newton step is exact."""
-        return self.creep_multiplier is None and self.plastic_multiplier is None
+        return self.flow is None
+
+    @property
+    def yields(self) -> bool:
+        """Whether any point yields."""
+        return self.flow is not None and self.flow.yielding is not None
+
+    @property
+    def doubt(self) -> float:
+        """Largest relative error of stress left by the local iteration. [-]"""
+        return 0.0 if self.flow is None else self.flow.doubt
+
+    @cached_property
+    def tangent(self) -> Array:
+        """Derivative of stress by strain, flow in the stage included, (C, C, *points). [Pa]"""
+        stage, state = self.stage, self.stage.state
+        count = len(state.components)
+        if self.flow is None:
+            return stage.tangent.reshape(count, count, *stage.shape)
+        tangent = state.stiffness_map @ (1.0 / self.flow.compliance)
+        give = self.flow.rate * (self.flow.softness * self.flow.multiplier)
+        left, right = state.mode_to_stress @ self.flow.rate, state.strain_to_mode.T @ give
+        tangent -= (left[:, None] * right).reshape(tangent.shape)
+        return np.asarray(tangent.reshape(count, count, *stage.shape))
 
 
-def prepare(properties: PointProperties, state: StressState, flow_time: float) -> Stage:
+def prepare(
+    properties: PointProperties,
+    state: StressState,
+    flow_time: float,
+    material: NDArray[np.intp] | None = None,
+) -> Stage:
     """The law at one instant for rates that act over a flow time.
 
     Parameters
     ----------
     properties
-        Of each point, arrays of shape (points).
+        Of each point, arrays of shape (points), or of each material, shape (N,).
     state
         Stress components the structure carries.
     flow_time
         Zero for an instantaneous answer (elastic and plastic only). [s]
+    material
+        Index of the material at each point, shape (points), if properties are of materials. [-]
     """
-    shape = properties.young_modulus.shape
     flat = PointProperties(*(value.reshape(-1) for value in properties))
     factor = state.poisson_factor[:, None]
     compliance = (1.0 + factor * flat.poisson_ratio) / flat.young_modulus
-    weight = np.empty_like(compliance)
-    weight[:] = 1.0 + 0.5 * factor
     viscous: Array | None = None
-    log_creep: Array | None = None
-    power = flat.creep_exponent - 1.0
-    creeps = flat.log_creep_rate > _NO_CREEP
+    if flow_time > 0.0 and flat.fluidity.any():
+        viscous = (1.0 + factor * flat.viscous_poisson_ratio) * (flow_time * flat.fluidity)
+        compliance += viscous
+    yields = bool(flat.yield_stress.min() < NO_YIELD)
+    log_creep = np.log(_NO_RELIEF * compliance[-1])
+    power = np.zeros(log_creep.shape)
+    creeps = False
     if flow_time > 0.0:
-        if flat.fluidity.any():
-            viscous = (1.0 + factor * flat.viscous_poisson_ratio) * (flow_time * flat.fluidity)
-            compliance += viscous
-        if creeps.any():
-            log_creep = flat.log_creep_rate - flat.creep_exponent * np.log(REFERENCE_STRESS)
-            log_creep += np.log(flow_time)
-    yields = flat.yield_stress.min() < NO_YIELD
-    at_yield = np.zeros_like(power)
-    if yields and log_creep is not None:
-        at_yield = np.exp(log_creep + power * np.log(flat.yield_stress)) * creeps
+        own = flat.log_creep_rate + np.log(flow_time)
+        own -= flat.creep_exponent * np.log(REFERENCE_STRESS)
+        most = np.minimum(flat.yield_stress, _LARGEST_STRAIN * flat.young_modulus)
+        fastest = own + (flat.creep_exponent - 1.0) * np.log(most)
+        moving = fastest > np.log(_NEGLIGIBLE_RELIEF * compliance[-1])
+        creeps = bool(moving.any())
+        log_creep = np.where(moving, own, log_creep)
+        power = np.where(moving, flat.creep_exponent - 1.0, power)
+    rows = [compliance, log_creep[None], power[None]]
+    if viscous is not None:
+        rows.append(viscous)
+    if yields:
+        ceiling = log_creep + power * np.log(flat.yield_stress)
+        rows += [ceiling[None], np.square(flat.yield_stress)[None]]
+    table = np.concatenate(rows)
+    shape = properties.young_modulus.shape
+    if material is not None:
+        table, shape = table.take(material.reshape(-1), axis=1), material.shape
+    count = len(compliance)
     return Stage(
         state=state,
         shape=shape,
         flow_time=flow_time,
-        weight=weight,
-        compliance=compliance,
-        viscous_compliance=viscous,
-        log_creep=log_creep,
-        stress_power=power,
+        viscous_compliance=None if viscous is None else table[count + 2 : 2 * count + 2],
         creeps=creeps,
-        yield_stress=flat.yield_stress if yields else None,
-        creep_at_yield=at_yield,
+        law=FlowLaw(
+            weight=1.0 + 0.5 * factor,
+            compliance=table[:count],
+            log_creep=table[count],
+            stress_power=table[count + 1],
+            ceiling=table[-2] if yields else None,
+            yield_squared=table[-1] if yields else None,
+        ),
     )
 
 
-def respond(stage: Stage, trial_strain: Array, near: Response | None = None) -> Response:
-    """Stress, tangent and flow of every point for a trial elastic strain.
+def respond(
+    stage: Stage, trial_strain: Array, near: Response | None = None, within: float = 1.0e-10
+) -> Response:
+    """Stress and flow of every point for a trial elastic strain.
 
     Parameters
     ----------
@@ -205,38 +239,44 @@ def respond(stage: Stage, trial_strain: Array, near: Response | None = None) -> 
         Total less free less known inelastic strain, shape (C, *points). [-]
     near
         An answer close by, of the same stage or the one before, for a first guess.
+    within
+        Relative error of stress that is good enough. [-]
 
     Raises
     ------
     ModelError
         If the local iteration fails.
     """
-    state, compliance, weight = stage.state, stage.compliance, stage.weight
-    count = compliance.shape[0]
-    strain = state.strain_to_mode @ trial_strain.reshape(count, -1)
-    creep, plastic = _multipliers(stage, strain, near)
-    multiplier = creep if plastic is None or creep is None else creep + plastic
-    if multiplier is not None:
-        compliance = compliance + weight * multiplier
-    stress = strain / compliance
-    tangent = state.stiffness_map @ (1.0 / compliance)
-    slope: Array | None = None
-    if creep is not None:
-        direction = weight * stress
-        rate = direction / compliance
-        slope = rate * _softness(stage, compliance, stress, direction, rate, creep, plastic)
-        left, right = state.mode_to_stress @ rate, state.strain_to_mode.T @ slope
-        tangent -= (left[:, None] * right).reshape(tangent.shape)
+    state, law = stage.state, stage.law
+    strain = state.strain_to_mode @ trial_strain.reshape(len(state.components), -1)
+    stress, flows = strain * stage.stiffness, None
+    if stage.creeps or _any_yields(law, stress):
+        flows = flow(law, strain, _guess(stage, strain, near), within)
+        stress = flows.stress
     return Response(
         stress=(state.mode_to_stress @ stress).reshape(trial_strain.shape),
-        tangent=tangent.reshape(count, count, *stage.shape),
         stage=stage,
         mode_strain=strain,
         mode_stress=stress,
-        creep_multiplier=creep,
-        plastic_multiplier=plastic,
-        slope=slope,
+        flow=flows,
     )
+
+
+def respond_linear(stage: Stage, trial_strain: Array) -> Response:
+    """Stress of every point if nothing crept or yielded.
+
+    Parameters
+    ----------
+    stage
+        The law at this instant.
+    trial_strain
+        As in `respond`. [-]
+    """
+    state = stage.state
+    strain = state.strain_to_mode @ trial_strain.reshape(len(state.components), -1)
+    stress = strain * stage.stiffness
+    whole = (state.mode_to_stress @ stress).reshape(trial_strain.shape)
+    return Response(whole, stage, strain, stress, None)
 
 
 def inelastic_increments(response: Response) -> Array:
@@ -247,93 +287,36 @@ def inelastic_increments(response: Response) -> Array:
     response
         Answer of the law.
     """
-    stage = response.stage
+    stage, flows = response.stage, response.flow
+    back = stage.state.mode_to_strain
     gained = np.zeros((3, *response.mode_stress.shape))
     if stage.viscous_compliance is not None:
-        gained[0] = stage.state.mode_to_strain @ (stage.viscous_compliance * response.mode_stress)
-    for place, multiplier in ((1, response.creep_multiplier), (2, response.plastic_multiplier)):
-        if multiplier is not None:
-            flow = stage.weight * response.mode_stress * multiplier
-            gained[place] = stage.state.mode_to_strain @ flow
+        gained[0] = back @ (stage.viscous_compliance * response.mode_stress)
+    if flows is not None:
+        whole = stage.law.weight * response.mode_stress * flows.multiplier
+        plastic = np.zeros(flows.multiplier.shape)
+        if flows.yielding is not None and stage.law.ceiling is not None:
+            at = flows.yielding
+            plastic[at] = 1.0 - np.exp(stage.law.ceiling[at]) / flows.multiplier[at]
+            gained[2] = back @ (plastic * whole)
+        if stage.creeps:
+            gained[1] = back @ ((1.0 - plastic) * whole)
     return gained.reshape(3, *response.stress.shape)
 
 
-def _multipliers(
-    stage: Stage, strain: Array, near: Response | None
-) -> tuple[Array | None, Array | None]:
-    """Multipliers of creep and of yield, both or the second None if idle, shape (n,). [1/Pa]
-
-    A point yields if creep at the yield stress leaves it above; yield then takes what is left.
-    """
-    guess = _guess(stage, strain, near)
-    creeping, yielding = stage.creeps, None
-    if stage.yield_stress is not None:
-        stress = strain / (stage.compliance + stage.weight * stage.creep_at_yield)
-        over = total_of(stage.weight * stress * stress) > stage.yield_stress * stage.yield_stress
-        if over.any():
-            yielding = np.flatnonzero(over)
-            creeping = creeping & ~over
-    creep: Array | None = None
-    if stage.log_creep is not None and creeping.any():
-        where = np.flatnonzero(creeping)
-        found = creep_multiplier(
-            strain[:, where],
-            stage.compliance[:, where],
-            stage.weight[:, where],
-            stage.log_creep[where],
-            stage.stress_power[where],
-            None if guess is None else guess[where],
-        )
-        if found is not None:
-            creep = np.zeros(strain.shape[1])
-            creep[where] = found
-    if yielding is None or stage.yield_stress is None:
-        return creep, None
-    creep = np.zeros(strain.shape[1]) if creep is None else creep
-    creep[yielding] = least = stage.creep_at_yield[yielding]
-    both = yield_multiplier(
-        strain[:, yielding],
-        stage.compliance[:, yielding],
-        stage.weight[:, yielding],
-        stage.yield_stress[yielding],
-        least,
-        None if guess is None else guess[yielding],
-    )
-    plastic = np.zeros(strain.shape[1])
-    plastic[yielding] = both - least
-    return creep, plastic
+def _any_yields(law: FlowLaw, stress: Array) -> bool:
+    """Whether any point is above its yield stress."""
+    if law.yield_squared is None:
+        return False
+    return bool((total_of(law.weight * stress * stress) > law.yield_squared).any())
 
 
-def _guess(stage: Stage, strain: Array, near: Response | None) -> Array | None:
-    """Sum of both multipliers to start from: by the tangent, or by flow time, (n,). [1/Pa]"""
-    if near is None or near.slope is None or near.creep_multiplier is None:
-        return None
-    if near.stage is not stage:
-        if near.stage.flow_time <= 0.0:
-            return None
-        return near.creep_multiplier * (stage.flow_time / near.stage.flow_time)
-    known = near.creep_multiplier
-    if near.plastic_multiplier is not None:
-        known = known + near.plastic_multiplier
-    change = total_of(near.slope * (strain - near.mode_strain))
-    return np.asarray(np.maximum(known + change, 0.1 * known))
-
-
-def _softness(
-    stage: Stage,
-    compliance: Array,
-    stress: Array,
-    direction: Array,
-    rate: Array,
-    creep: Array,
-    plastic: Array | None,
-) -> Array:
-    """Growth of the multiplier per work of a strain on the flow direction, (n,). [1/Pa³]"""
-    give = total_of(direction * rate)
-    softness = stage.stress_power * creep
-    softness /= equivalent_squared(direction * stress) + softness * give
-    if plastic is not None:
-        kept = np.minimum(_TANGENT_FLOOR * compliance[-1] / stage.compliance[-1], 1.0)
-        full = (1.0 - kept) / np.maximum(give, np.finfo(float).tiny)
-        softness = np.where(plastic > 0.0, full, softness)
-    return softness
+def _guess(stage: Stage, strain: Array, near: Response | None) -> Array:
+    """Logarithm of λ to start from: by the tangent, or by the flow time, shape (n,). [-]"""
+    if near is None or near.flow is None:
+        return first_guess(stage.law, strain)
+    if near.stage is stage:
+        return next_guess(near.flow, strain - near.mode_strain)
+    if near.stage.flow_time <= 0.0:
+        return first_guess(stage.law, strain)
+    return np.asarray(near.flow.log_multiplier + np.log(stage.flow_time / near.stage.flow_time))

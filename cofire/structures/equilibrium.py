@@ -14,6 +14,7 @@ from cofire.structures.constitutive import (
     StressState,
     prepare,
     respond,
+    respond_linear,
 )
 from cofire.structures.point_properties import MaterialTable
 
@@ -21,8 +22,12 @@ if TYPE_CHECKING:
     from cofire.physics.history import Array
 
 _SHARE = 1.0e-3  # what equilibrium may be out by, over the error allowed in a step
-_NEARLY = 100.0  # times that share within which Newton's own rate is trusted for the last step
-_MOST_ITERATIONS = 16
+_FAR = 1.0e4  # times that, from where the first guess is given up
+_LOOSE = 5.0e-2  # error of stress at points while equilibrium is sought, over that allowed
+_CLOSE = 1.0e-3  # the same in the answer
+_OVERSHOT = 0.5  # work past the balance, over the work to reach it, that is taken back
+_SMALLEST_SHARE = 0.02
+_MOST_EVALUATIONS = 60
 
 
 class Structure(Protocol):
@@ -57,13 +62,23 @@ class Structure(Protocol):
         """
         ...
 
-    def corrections(self, stress: Array, tangent: Array) -> Array:
-        """Change of the unknowns that restores equilibrium, by one step of Newton's method.
+    def unbalanced(self, stress: Array) -> Array:
+        """Force on each unknown that the stress leaves unbalanced, in the unknowns' shape.
 
         Parameters
         ----------
-        stress, tangent
-            At the points, shapes (C, *points) and (C, C, *points). [Pa]
+        stress
+            At the points, shape (C, *points). [Pa]
+        """
+        ...
+
+    def solver(self, tangent: Array) -> Callable[[Array], Array]:
+        """Function of the unbalanced force: change of the unknowns that would balance it.
+
+        Parameters
+        ----------
+        tangent
+            At the points, shape (C, C, *points). [Pa]
         """
         ...
 
@@ -168,34 +183,68 @@ class Equilibrium:
             If Newton's method does not settle.
         """
         structure = self.structure
-        properties = self.table.at(time, structure.material)
-        stage = prepare(properties, structure.state, flow_time)
+        properties = self.table.at(time)
+        stage = prepare(properties, structure.state, flow_time, structure.material)
         direction = structure.state.free_direction.reshape((-1,) + (1,) * structure.material.ndim)
-        known = inelastic + direction * properties.free_strain
+        known = inelastic + direction * properties.free_strain.take(structure.material)
         if self.added_strain is not None:
             known = known + self.added_strain(time)
         unknowns, strain = guess, structure.strains(guess)
-        settled = was_linear = False
-        before, share = np.inf, 1.0
-        for iteration in range(1, _MOST_ITERATIONS + 1):
-            response = near = respond(stage, strain - known, near)
-            if settled or (was_linear and response.linear):
-                return Balance(unknowns, strain, response, iteration)
-            change = structure.corrections(response.stress, response.tangent)
+        close, loose = (self.relative_tolerance * part for part in (_CLOSE, _LOOSE))
+        response = respond(stage, strain - known, near, loose)
+        evaluations, first = 1, True
+        while evaluations < _MOST_EVALUATIONS:
+            solve = structure.solver(response.tangent)
+            force = structure.unbalanced(response.stress)
+            change = solve(force)
             strain_change = structure.strains(change)
-            stress_change = self.largest(contract(response.tangent, strain_change))
-            if not np.isfinite(stress_change).all():
+            size = self._size(response, strain_change)
+            if first and not response.linear and not size.max() <= _FAR:
+                first = False  # start from where nothing crept or yielded, whatever the guess
+                plain = respond_linear(stage, strain - known)
+                change = structure.solver(plain.tangent)(structure.unbalanced(plain.stress))
+                unknowns, strain = unknowns + change, strain + structure.strains(change)
+                response = respond(stage, strain - known, near, loose)
+                continue
+            if not np.isfinite(size).all():
                 break
-            over = float((stress_change / self.allowed(response.stress)).max()) / _SHARE
-            if over <= 1.0:
-                return Balance(unknowns, strain, response, iteration)
-            good = over <= (1.0 - 0.5 * share) * before
-            share = min(2.0 * share, 1.0) if good else max(0.5 * share, 0.125)
+            if size.max() <= 1.0:
+                if response.doubt > close:
+                    response = respond(stage, strain - known, response, close)
+                return Balance(unknowns, strain, response, evaluations)
+            work, share = float((change * force).sum()), 1.0
+            while True:  # no further than to where the forces pull back
+                new = respond(stage, strain + share * strain_change - known, response, loose)
+                evaluations += 1
+                if share == 1.0 and response.linear and new.linear:
+                    return Balance(unknowns + change, strain + strain_change, new, evaluations)
+                force = structure.unbalanced(new.stress)
+                left = float((change * force).sum())
+                if left >= -_OVERSHOT * work or share < _SMALLEST_SHARE:
+                    break
+                share *= max(work / (work - left), 0.1)
             unknowns, strain = unknowns + share * change, strain + share * strain_change
-            was_linear = response.linear and share == 1.0
-            settled = over <= min(_NEARLY, before / over) and iteration > 1 and share == 1.0
-            before = over
+            while True:  # the same tangent again, as long as it will do
+                change = solve(force)
+                strain_change = structure.strains(change)
+                before, size = size, self._size(response, strain_change)
+                if size.max() <= 1.0:
+                    if new.doubt > close:
+                        new = respond(stage, strain - known, new, close)
+                    return Balance(unknowns, strain, new, evaluations)
+                if not (size * size <= before).all():
+                    break
+                unknowns, strain = unknowns + change, strain + strain_change
+                new = respond(stage, strain - known, new, loose)
+                evaluations += 1
+                force = structure.unbalanced(new.stress)
+            response = new
         raise NoEquilibriumError
+
+    def _size(self, response: Response, strain: Array) -> Array:
+        """Stress that a change of strain brings, over what equilibrium may be out by, (batch)."""
+        stress = self.largest(contract(response.tangent, strain))
+        return np.asarray(stress / (_SHARE * self.allowed(response.stress)))
 
 
 def contract(tangent: Array, strain: Array) -> Array:

@@ -314,7 +314,7 @@ def _step(
     known = now.inelastic.sum(axis=0)
     if not equilibrium.table.flows_between(now.time, end):
         one = equilibrium.balance(end, 0.0, known, now.unknowns + step * now.speed)
-        if one.response.plastic_multiplier is None:
+        if not one.response.yields:
             speed = (one.unknowns - now.unknowns) / step
             stress = one.response.stress
             new = Instant(end, one.unknowns, speed, one.strain, stress, now.inelastic)

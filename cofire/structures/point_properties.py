@@ -104,15 +104,13 @@ class MaterialTable:
     flowing: NDArray[np.intp]
     mechanisms: Mechanisms
 
-    def at(self, time: float, material: NDArray[np.intp]) -> PointProperties:
-        """Properties at one time of points made of the given materials.
+    def at(self, time: float) -> PointProperties:
+        """Properties of the materials at one time, arrays of shape (N,).
 
         Parameters
         ----------
         time
             Within the history. [s]
-        material
-            Index of the material at each point, shape (points). [-]
         """
         last = self.time.size - 2
         j = min(max(int(self.time.searchsorted(time, side="right")) - 1, 0), last)
@@ -122,7 +120,7 @@ class MaterialTable:
         fluidity = np.exp(row[_LOG_FLUIDITY])
         fluid = fluidity > 1.001 / _LARGEST_VISCOSITY if self.mechanisms.viscous else False
         row[_LOG_FLUIDITY] = np.where(fluid, fluidity, 0.0)
-        return PointProperties(*row.take(material, axis=1))
+        return PointProperties(*row)
 
     def flows_between(self, start: float, end: float) -> bool:
         """Whether any material flows or creeps measurably between two times.

@@ -24,7 +24,7 @@ pushes nor holds a base that lifts.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -168,18 +168,32 @@ class Shells:
         columns = section.transpose(1, 2, 0).reshape(*g.transposed.shape[:2], 10, 1)
         return np.asarray(g.transposed @ columns)[..., 0]
 
-    def corrections(self, stress: Array, tangent: Array) -> Array:
-        """Change of displacements and rotations that restores equilibrium.
+    def unbalanced(self, stress: Array) -> Array:
+        """Force on each unknown that the stress leaves unbalanced, zero where held. [N], [N m]
+
+        Parameters
+        ----------
+        stress
+            At the points, shape (3, B, P, 2E). [Pa]
+        """
+        force = self.load - self.gathered(self.forces(stress))
+        force[self.held] = 0.0
+        return force
+
+    def solver(self, tangent: Array) -> Callable[[Array], Array]:
+        """Function of the unbalanced force: change of displacements and rotations.
 
         Not finite where the tangent is not positive definite; the march then shortens its step.
 
         Parameters
         ----------
-        stress, tangent
-            At the points, shapes (3, B, P, 2E) and (3, 3, B, P, 2E). [Pa]
+        tangent
+            At the points, shape (3, 3, B, P, 2E). [Pa]
         """
         g = self.geometry
-        moments = np.add.reduce(tangent.reshape(9, *stress.shape[1:])[g.component] * g.moment, 2)
+        moments = np.add.reduce(
+            tangent.reshape(9, *self.material.shape)[g.component] * g.moment, axis=2
+        )
         vessels, elements = g.operator.shape[:2]
         columns = moments.transpose(1, 2, 0).reshape(vessels, elements, 1, -1)
         stiffness = (columns @ g.stiffness_map)[:, :, 0]
@@ -188,10 +202,14 @@ class Shells:
         band = band.reshape(fixed.size, _BAND + 1).T
         band[0] += fixed
         factor, failed = dpbtrf(band, lower=1, overwrite_ab=1)
-        if failed:
-            return np.full(self.held.shape, np.nan)
-        change = self._solve(factor, self.load - self.gathered(self.forces(stress)))
-        return self._turned(factor, change, stiffness) if g.jump.vessel.size else change
+
+        def change(unbalanced: Array) -> Array:
+            if failed:
+                return np.full(self.held.shape, np.nan)
+            first = self._solve(factor, unbalanced)
+            return self._turned(factor, first, stiffness) if g.jump.vessel.size else first
+
+        return change
 
     def _turned(self, factor: Array, first: Array, stiffness: Array) -> Array:
         """The change with the rotation jumps it brings about, by iteration."""
@@ -354,7 +372,7 @@ def elastic_response(
     stage = prepare(elastic_properties(body, young_modulus, poisson_ratio), body.state, 0.0)
     free = body.state.free_direction.reshape(3, 1, 1, 1) * free_strain
     before = respond(stage, np.broadcast_to(-free, (3, *body.material.shape)).copy())
-    unknowns = body.corrections(before.stress, before.tangent)
+    unknowns = body.solver(before.tangent)(body.unbalanced(before.stress))
     return unknowns, respond(stage, body.strains(unknowns) - free).stress
 
 

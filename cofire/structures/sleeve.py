@@ -99,25 +99,22 @@ class Sleeve:
             parts.append(np.broadcast_to(unknowns[..., -1, None, None], parts[0].shape))
         return np.stack(parts)
 
-    def corrections(self, stress: Array, tangent: Array) -> Array:
-        """Change of displacements and axial strain that restores equilibrium.
+    def solver(self, tangent: Array) -> Callable[[Array], Array]:
+        """Function of the unbalanced force: change of displacements and axial strain.
 
         Parameters
         ----------
-        stress, tangent
-            Shapes (C, *batch, N, P) and (C, C, *batch, N, P). [Pa]
+        tangent
+            Shape (C, C, *batch, N, P). [Pa]
         """
         maps = (self._slope, self._hoop)
         turned = [np.swapaxes(m, -1, -2) for m in maps]
         size = self.start().shape[-1]
         matrix = np.zeros((*self.material.shape[:-2], size, size))
-        force = np.zeros((*self.material.shape[:-2], size))
         weighted = tangent * self.share
-        load = stress * self.share
         local = sum(
             turned[i] @ (weighted[i, j][..., None] * maps[j]) for i in range(2) for j in range(2)
         )
-        pull = sum((turned[i] @ load[i][..., None])[..., 0] for i in range(2))
         long = self.state is SOLID
         along = (
             sum((turned[i] @ weighted[i, 2][..., None])[..., 0] for i in range(2)) if long else None
@@ -125,20 +122,43 @@ class Sleeve:
         for ring, node in enumerate(self._node):
             block = slice(node[0], node[-1] + 1)
             matrix[..., block, block] += local[..., ring, :, :]
-            force[..., block] += pull[..., ring, :]
             if along is not None:
                 matrix[..., block, -1] += along[..., ring, :]
                 matrix[..., -1, block] += along[..., ring, :]
         if long and not self.held:
             matrix[..., -1, -1] = weighted[2, 2].sum(axis=(-2, -1))
+        else:
+            _fix(matrix, -1, np.ones(matrix.shape[:-2], bool))
+        _fix(matrix, 0, self.radius[..., 0, 0] <= 0.0)
+
+        def change(unbalanced: Array) -> Array:
+            try:
+                return np.asarray(np.linalg.solve(matrix, unbalanced[..., None])[..., 0])
+            except np.linalg.LinAlgError:
+                return np.full(unbalanced.shape, np.nan)  # the march then shortens its step
+
+        return change
+
+    def unbalanced(self, stress: Array) -> Array:
+        """Force of the stresses against each unknown, none on those that are held, (*batch, U).
+
+        Parameters
+        ----------
+        stress
+            Shape (C, *batch, N, P). [Pa]
+        """
+        load = -stress * self.share
+        turned = [np.swapaxes(m, -1, -2) for m in (self._slope, self._hoop)]
+        pull = sum((turned[i] @ load[i][..., None])[..., 0] for i in range(2))
+        force = np.zeros(self.start().shape)
+        for ring, node in enumerate(self._node):
+            force[..., node[0] : node[-1] + 1] += pull[..., ring, :]
+        if self.state is SOLID and not self.held:
             force[..., -1] = load[2].sum(axis=(-2, -1))
         else:
-            _fix(matrix, force, -1, np.ones(matrix.shape[:-2], bool))
-        _fix(matrix, force, 0, self.radius[..., 0, 0] <= 0.0)
-        try:
-            return np.asarray(np.linalg.solve(matrix, -force[..., None])[..., 0])
-        except np.linalg.LinAlgError:
-            return np.full(force.shape, np.nan)  # the march then shortens its step
+            force[..., -1] = 0.0
+        force[..., 0] = np.where(self.radius[..., 0, 0] <= 0.0, 0.0, force[..., 0])
+        return force
 
 
 @dataclass(frozen=True)
@@ -267,14 +287,13 @@ def fire_sleeve(
     )
 
 
-def _fix(matrix: Array, force: Array, unknown: int, where: NDArray[np.bool_]) -> None:
+def _fix(matrix: Array, unknown: int, where: NDArray[np.bool_]) -> None:
     """Hold one unknown at zero change in the candidates named."""
     row = np.zeros(matrix.shape[-1])
     row[unknown] = 1.0
     scale = np.abs(matrix).max(axis=(-2, -1))[..., None]
     matrix[..., unknown, :] = np.where(where[..., None], scale * row, matrix[..., unknown, :])
     matrix[..., :, unknown] = np.where(where[..., None], scale * row, matrix[..., :, unknown])
-    force[..., unknown] = np.where(where, 0.0, force[..., unknown])
 
 
 def _differentiation(place: Array) -> Array:

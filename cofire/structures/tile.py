@@ -69,26 +69,41 @@ class Tile:
         base, curvature = unknowns[..., None, None]
         return np.asarray(base + curvature * self.height)[None]
 
-    def corrections(self, stress: Array, tangent: Array) -> Array:
-        """Change of base strain and curvature that balances force and moment.
+    def unbalanced(self, stress: Array) -> Array:
+        """Force [N/m] and moment [N] that the stress leaves unbalanced, shape (2, *batch).
 
         Parameters
         ----------
-        stress, tangent
-            Shapes (1, *batch, N, P) and (1, 1, *batch, N, P). [Pa]
+        stress
+            Shape (1, *batch, N, P). [Pa]
         """
         force, moment = self.resultants(stress)
+        return -np.stack([force, moment if self.free_to_bend else np.zeros_like(moment)])
+
+    def solver(self, tangent: Array) -> Callable[[Array], Array]:
+        """Function of the unbalanced force: change of base strain and curvature.
+
+        Parameters
+        ----------
+        tangent
+            Shape (1, 1, *batch, N, P). [Pa]
+        """
         stiffness = tangent[0, 0] * self.share
         first = stiffness * self.height
         a = stiffness.sum(axis=(-2, -1))
-        if not self.free_to_bend:
-            return np.stack([-force / a, np.zeros_like(force)])
         b = first.sum(axis=(-2, -1))
         d = (first * self.height).sum(axis=(-2, -1))
         determinant = a * d - b * b
-        return np.stack(
-            [(b * moment - d * force) / determinant, (b * force - a * moment) / determinant]
-        )
+
+        def change(unbalanced: Array) -> Array:
+            force, moment = unbalanced
+            if not self.free_to_bend:
+                return np.stack([force / a, np.zeros_like(force)])
+            return np.stack(
+                [(d * force - b * moment) / determinant, (a * moment - b * force) / determinant]
+            )
+
+        return change
 
     def resultants(self, stress: Array) -> tuple[Array, Array]:
         """Force and moment about the bottom face per width, each of shape (*batch). [N/m], [N]

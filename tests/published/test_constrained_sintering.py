@@ -82,9 +82,13 @@ class FilmOnSubstrate:
         """None in the plane."""
         return np.stack([unknowns, 0.0 * unknowns, 0.0 * unknowns])
 
-    def corrections(self, stress, tangent):
+    def solver(self, tangent):
         """No stress across."""
-        return -stress[0] / tangent[0, 0]
+        return lambda force: force / tangent[0, 0]
+
+    def unbalanced(self, stress):
+        """Against the stress across."""
+        return -stress[0]
 
 
 @pytest.mark.parametrize(
