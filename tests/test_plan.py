@@ -192,7 +192,8 @@ def test_a_plan_folder_holds_a_vessel_that_is_read_back(tmp_path: Path) -> None:
         "firing.toml",
         "vessel.toml",
     } < names
-    assert {"stress.png", "trade_off.png", "stress.json"} < names
+    assert {"stress.png", "trade_off.png", "stress.json", "sheet.html"} < names
+    assert "<html" in (out / "sheet.html").read_text(encoding="utf-8")
     back = read_vessel(out / "vessel.toml", KILNS)
     for one, two in zip(back.bands, plan.response.vessel.bands, strict=True):
         assert one.material == two.material

@@ -7,12 +7,15 @@ from collections.abc import Callable, Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from cofire.errors import CofireError
 from cofire.output import figures, plan_tables, stress_text
 from cofire.output.folders import replace_folder
 from cofire.output.plan_json import plan_json
 from cofire.output.plan_text import plan_text
+from cofire.output.sheet import write_sheet
 from cofire.output.vessel_figures import stress_figure, trade_off_figure
 from cofire.output.vessel_file import planned_vessel
+from cofire.planning.making import making
 from cofire.planning.response import band_stresses
 from cofire.planning.workers import in_pairs
 
@@ -24,8 +27,8 @@ if TYPE_CHECKING:
 
 def write_plan(
     plan: Plan, out: Path, force: bool, source: Path, kilns: Collection[str] = ()
-) -> None:
-    """Write plan.json and .txt, vessel.toml and firing.toml, tables and figures.
+) -> list[str]:
+    """Write plan.json and .txt, the sheet, vessel.toml and firing.toml, tables and figures.
 
     Killed at any moment, the folder holds the old plan or the new one, never a half.
 
@@ -41,6 +44,11 @@ def write_plan(
         The vessel file that was planned.
     kilns : collection of str
         Names of the kilns that a firing file may name.
+
+    Returns
+    -------
+    list of str
+        What could not be written, and why.
 
     Raises
     ------
@@ -61,23 +69,40 @@ def write_plan(
         **planned_vessel(source, vessel),
         "stress.json": stress_text.as_json(plan.response, bands),
     }
-    drawings: dict[str, Callable[[], Figure]] = {
-        "stress.png": lambda: stress_figure(plan.response, bands)
+
+    def sheet() -> bytes:
+        return write_sheet(making(plan.response), tuple(reasons.values())).encode()
+
+    works: dict[str, Callable[[], bytes]] = {
+        "sheet.html": sheet,
+        "stress.png": lambda: _drawn(stress_figure(plan.response, bands)),
     }
     if (layers := plan.layers) is not None:
-        drawings["trade_off.png"] = lambda: trade_off_figure(layers)
+        works["trade_off.png"] = lambda: _drawn(trade_off_figure(layers))
 
-    def drawn(name: str) -> bytes:
-        stream = io.BytesIO()
-        figures.save(drawings[name](), stream, "png")
-        return stream.getvalue()
+    def made(name: str) -> bytes | str:
+        try:
+            return works[name]()
+        except CofireError as error:
+            return f"{name}: {error}"
 
-    pictures = dict(zip(drawings, in_pairs(drawn, list(drawings)), strict=True))
+    missing: list[str] = []
+    files: dict[str, bytes] = {name: text.encode() for name, text in texts.items()}
+    for name, content in zip(works, in_pairs(made, list(works)), strict=True):
+        if isinstance(content, str):
+            missing.append(content)
+        else:
+            files[name] = content
 
     def fill(folder: Path) -> None:
-        for name, text in texts.items():
-            (folder / name).write_text(text, encoding="utf-8")
-        for name, picture in pictures.items():
-            (folder / name).write_bytes(picture)
+        for name, content in files.items():
+            (folder / name).write_bytes(content)
 
     replace_folder(out, fill, "plan.json", force)
+    return missing
+
+
+def _drawn(figure: Figure) -> bytes:
+    stream = io.BytesIO()
+    figures.save(figure, stream, "png")
+    return stream.getvalue()

@@ -124,8 +124,10 @@ def plan(
     check_plan_folder(out, force)
     found = propose(given, cards, extend=extend, tell=tell)
     tell("")
-    write_plan(found, out, force, vessel, kilns)
+    missing = write_plan(found, out, force, vessel, kilns)
     typer.echo(plan_text(found), nl=False)
+    for line in missing:
+        typer.echo(f"left out: {line}", err=True)
     typer.echo(f"written: {out}", err=True)
     if not found.finished:
         raise typer.Exit(INTERRUPTED)
