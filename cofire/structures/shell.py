@@ -56,7 +56,6 @@ GRAVITY = 9.80665
 _COLUMN = np.array([max(i, 2) * (max(i, 2) + 1) // 2 + min(i, 2) for i in range(9)])
 """Column of the first rotation, in places of the lower triangle of a stiffness. [-]"""
 
-_MOST_TURNS = 30  # of the iteration for rotation jumps; it gains a factor of 50 a turn or more
 _BAND = 8  # sub-diagonals of the stiffness matrix: three nodes of three unknowns
 
 
@@ -202,30 +201,47 @@ class Shells:
         band = band.reshape(fixed.size, _BAND + 1).T
         band[0] += fixed
         factor, failed = dpbtrf(band, lower=1, overwrite_ab=1)
+        if failed:
+            return lambda unbalanced: np.full(self.held.shape, np.nan)
+        if not g.jump.vessel.size:
+            return lambda unbalanced: self._solve(factor, unbalanced)
+        jumping = self._with_jumps(factor, stiffness)
+        return lambda unbalanced: jumping(self._solve(factor, unbalanced))
 
-        def change(unbalanced: Array) -> Array:
-            if failed:
-                return np.full(self.held.shape, np.nan)
-            first = self._solve(factor, unbalanced)
-            return self._turned(factor, first, stiffness) if g.jump.vessel.size else first
+    def _with_jumps(self, factor: Array, stiffness: Array) -> Callable[[Array], Array]:
+        """Function of a change without rotation jumps: the same with those it brings about.
 
-        return change
-
-    def _turned(self, factor: Array, first: Array, stiffness: Array) -> Array:
-        """The change with the rotation jumps it brings about, by iteration."""
+        Every joint adds one column to the stiffness, so the changes per unit of each jump and one
+        small matrix a vessel give the answer without iteration.
+        """
         jump = self.geometry.jump
-        column = stiffness[jump.vessel, jump.upper][:, _COLUMN]
-        change = first
-        for _ in range(_MOST_TURNS):
-            turn = self.element_unknowns(change)[jump.vessel, jump.upper, 2]
-            turn = turn - change[jump.vessel, 2 * jump.upper, 2][:, None]
-            forces = np.zeros((*stiffness.shape[:2], 9))
-            forces[jump.vessel, jump.upper] = column * turn
-            new = first - self._solve(factor, self.gathered(forces))
-            moved = float(np.abs(new - change).max())
-            change = new
-            if moved <= 1e-9 * float(np.abs(new).max()):
-                return change
+        vessels, size = len(self.held), self.held[0].size
+        own, below, above = (
+            jump.vessel[:, None],
+            self._freedom[jump.upper - 1],
+            self._freedom[jump.upper],
+        )
+
+        def turns(change: Array) -> Array:
+            parts = ((jump.from_below, below), (jump.from_above, above))
+            return np.asarray(
+                sum(np.einsum("jk,jk...->j...", of, change[own, at]) for of, at in parts)
+            )
+
+        count = int(jump.rank.max()) + 1
+        columns = np.zeros((vessels, size, count))
+        columns[own, above, jump.rank[:, None]] = stiffness[jump.vessel, jump.upper][:, _COLUMN]
+        columns[self.held.reshape(vessels, size)] = 0.0
+        spread = dpbtrs(factor, columns.reshape(-1, count), lower=1)[0].reshape(columns.shape)
+        matrix = np.tile(np.eye(count), (vessels, 1, 1))
+        matrix[jump.vessel, jump.rank] += turns(spread)
+        inverse = np.linalg.inv(matrix)
+
+        def change(first: Array) -> Array:
+            turn = np.zeros((vessels, count, 1))
+            turn[jump.vessel, jump.rank, 0] = turns(first.reshape(vessels, size))
+            return np.asarray(first - (spread @ (inverse @ turn)).reshape(first.shape))
+
         return change
 
     def gathered(self, element_forces: Array) -> Array:

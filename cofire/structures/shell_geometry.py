@@ -53,12 +53,15 @@ class Jump:
     ----------
     vessel, upper
         Vessel and the element above each joint, shape (J,). [-]
+    rank
+        Place among the joints of its vessel, shape (J,). [-]
     from_below, from_above
         Jump for the unknowns of the elements below and above, shape (J, 9). [1/m], [-]
     """
 
     vessel: NDArray[np.intp]
     upper: NDArray[np.intp]
+    rank: NDArray[np.intp]
     from_below: Array
     from_above: Array
 
@@ -208,12 +211,17 @@ def _without_line(shape: Array, line: Array, weight: Array) -> Array:
 
 def _jumps(meridians: tuple[Meridian, ...], operator: Array) -> Jump:
     """Rotation jumps of all steps that lean, as operators on the elements next to them."""
-    vessel, upper, tangent = [], [], []
+    vessel: list[int] = []
+    upper: list[int] = []
+    rank: list[int] = []
+    tangent: list[float] = []
     for number, m in enumerate(meridians):
+        before = len(vessel)
         for node in m.step_node:
             dr = m.radius[node + 1] - m.radius[node - 1]
             dz = m.height[node + 1] - m.height[node - 1]
             if abs(dr) > 1e-6 * abs(dz):
+                rank.append(len(vessel) - before)
                 vessel.append(number)
                 upper.append(node // 2)
                 tangent.append(dr / dz)
@@ -223,6 +231,7 @@ def _jumps(meridians: tuple[Meridian, ...], operator: Array) -> Jump:
     return Jump(
         vessel=v,
         upper=u,
+        rank=np.array(rank, dtype=np.intp),
         from_below=t * (TO_END[::-1] @ rows[v, u - 1]),
         from_above=-t * (TO_END @ rows[v, u]),
     )
