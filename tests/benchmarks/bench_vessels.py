@@ -1,0 +1,248 @@
+"""Cost of vessels through a firing: one, many at once, the plain way, and one elastic solid.
+
+Run by hand: python -m tests.benchmarks.bench_vessels
+One process, one thread. Ratios are of processor times, so that they hold on a busy machine too.
+Answers are compared before times are:
+
+- candidates of a layer search in batches against the same ones alone;
+- the march against `tests.plain_march` (fixed backward Euler, point by point) on the mesh and
+  firing of the vessel itself, at the corners of the firing; the plain steps that would be as close
+  as ours follow from its error, which is of first order in the step;
+- the whole firing, and one elastic solve, against one elastic solve of the axisymmetric solid
+  with scikit-fem, on the coarsest of some meshes whose peaks are within 1 % of those of a mesh
+  twice as fine. Peaks are the largest meridional stress at the faces, beyond a wall from the step,
+  and the largest mean over a tenth of a wall beside it, from a tenth of a wall on.
+"""
+
+from __future__ import annotations
+
+import os
+
+for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ[name] = "1"
+
+from collections.abc import Callable  # noqa: E402
+from pathlib import Path  # noqa: E402
+from time import perf_counter, process_time  # noqa: E402
+from typing import Any  # noqa: E402
+
+import numpy as np  # noqa: E402
+from numpy.typing import NDArray  # noqa: E402
+
+from cofire.errors import ModelError  # noqa: E402
+from cofire.inputs.firing import load_kilns  # noqa: E402
+from cofire.inputs.tables import load_cards  # noqa: E402
+from cofire.inputs.vessel import Vessel, read_vessel  # noqa: E402
+from cofire.planning.candidates import ROUGH, Bench, batches, fire_candidates  # noqa: E402
+from cofire.planning.layouts import layouts  # noqa: E402
+from cofire.planning.response import USUAL, Response, fire_vessel  # noqa: E402
+from cofire.planning.transition import as_vessel  # noqa: E402
+from cofire.structures.joint import CUT_OFF  # noqa: E402
+from cofire.structures.joint_fields import BESIDE, JointFields  # noqa: E402
+from cofire.structures.marching import Control, Record, march  # noqa: E402
+from cofire.structures.meridian import mesh_meridian  # noqa: E402
+from cofire.structures.shell import elastic_response, shells  # noqa: E402
+from tests.plain_march import PlainStructure, plain_march, plain_times  # noqa: E402
+from tests.solid_reference import Solid, solve_solid  # noqa: E402
+
+Array = NDArray[np.float64]
+EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "silver_foot_vessel.toml"
+CANDIDATES, ALONE = 128, 8
+TIGHT = Control(relative_tolerance=1e-4, stress_tolerance=1e2)
+PLAIN_STEPS = (1200.0, 600.0)
+"""Longest step of the two plain marches. [s]"""
+SOLID_MESHES = ((4, 0.2, 1.2), (4, 0.1, 0.8), (6, 0.1, 0.6), (8, 0.05, 0.6), (10, 0.03, 0.5),
+                (12, 0.02, 0.5), (14, 0.01, 0.4))  # fmt: skip
+"""Elements through the wall, finest and coarsest height over the wall, from coarse to fine."""
+
+
+def timed(work: Callable[[], Any], repeats: int = 5) -> tuple[float, Any]:
+    """Shortest processor time of a few runs, and the last answer. [s]"""
+    times = []
+    for _ in range(repeats):
+        start = process_time()
+        answer = work()
+        times.append(process_time() - start)
+    return min(times), answer
+
+
+def one_vessel(vessel: Vessel) -> tuple[float, Response]:
+    """Processor time of a firing with the usual control, warm. [s]"""
+    cards = load_cards()
+    fire_vessel(vessel, cards)
+    clock = []
+
+    def work() -> Response:
+        start = perf_counter()
+        fired = fire_vessel(vessel, cards)
+        clock.append(perf_counter() - start)
+        return fired
+
+    seconds, response = timed(work)
+    times, stations, points, _ = response.shell.stress.shape
+    print(f"1. {vessel.name}: {stations} stations × {points} points, {times - 1} steps")
+    print(f"   whole firing, best of 5          {1e3 * min(clock):8.0f} ms by the clock")
+    print(f"                                    {1e3 * seconds:8.0f} ms of processor")
+    return seconds, response
+
+
+def many_vessels(vessel: Vessel) -> None:
+    """Candidates in batches and alone, on a bench that knows their materials."""
+    bench = Bench(load_cards(), fineness=ROUGH)
+    metal, ceramic, below = bench.zones(vessel)
+    every = layouts(vessel)
+    chosen = [every[k] for k in np.linspace(0, len(every) - 1, CANDIDATES).round().astype(int)]
+    some = [as_vessel(vessel, metal.name, ceramic.name, below, layout) for layout in chosen]
+    prepared, _ = timed(lambda: bench.history(vessel.firing, bench.used(some)), 1)
+    parts = batches(some)
+    seconds, fired = timed(lambda: [r for part in parts for r in fire_candidates(bench, part)], 2)
+    picked = np.linspace(0, CANDIDATES - 1, ALONE).round().astype(int)
+    single, alone = timed(lambda: [fire_candidates(bench, [some[k]])[0] for k in picked], 2)
+    apart, failed = [], sum(isinstance(r, ModelError) for r in fired)
+    for k, own in zip(picked, alone, strict=True):
+        if isinstance(own, Response) and isinstance(fired[k], Response):
+            pair = [r.shell.bending_tension.max() for r in (own, fired[k])]
+            apart.append(abs(pair[0] / pair[1] - 1.0))
+    each, single = seconds / CANDIDATES, single / ALONE
+    print(f"2. {CANDIDATES} of its {len(every)} layouts, fineness {ROUGH}, {len(parts)} batches")
+    print(f"   histories of {len(bench.used(some))} materials, once    {1e3 * prepared:8.0f} ms")
+    print(f"   all candidates                   {seconds:8.2f} s, {failed} without equilibrium")
+    print(f"   each                             {1e3 * each:8.0f} ms, {1 / each:.1f} a second")
+    print(f"   each alone (of {ALONE})                {1e3 * single:8.0f} ms")
+    print(f"   ratio {single / each:.1f}; largest bending within {max(apart):.1e} of each other")
+
+
+def plain_way(response: Response, seconds: float) -> None:
+    """The march against fixed steps, point by point, on the same mesh and firing."""
+    history, mesh = response.history, response.shell.meridian
+    body = shells([mesh], [response.material])
+    ends = history.time[np.unique([*history.corners[1:], history.time.size - 1])]
+
+    def corners(time: Array, stress: Array) -> Array:
+        return stress.reshape(time.size, 3, -1)[np.searchsorted(time, ends - 1e-6)]
+
+    own: Record
+    own_time, own = timed(lambda: march(body, history, control=USUAL))
+    close = march(body, history, control=TIGHT)
+    exact = corners(close.time, close.stress)
+    ours = float(np.abs(corners(own.time, own.stress) - exact).max())
+    structure = PlainStructure.of(body)
+    found, errors, seen = [], [], []
+    for longest in PLAIN_STEPS:
+        times = plain_times(history, longest)
+        spent, stress = timed(lambda times=times: plain_march(structure, history, times), 1)
+        found.append(corners(times, stress))
+        errors.append(float(np.abs(found[-1] - exact).max()))
+        seen.append((spent, times.size - 1))
+    left = float(np.abs(2.0 * found[1] - found[0] - exact).max())
+    print(f"3. plain march, {len(structure.points)} points, whole firing, stress at its corners:")
+    print(f"   largest stress there             {np.abs(exact).max() / 1e6:8.2f} MPa")
+    print(
+        f"   ours, {own.steps:4d} steps                {ours / 1e6:8.3f} MPa off our {close.steps}"
+    )
+    for (spent, steps), error in zip(seen, errors, strict=True):
+        print(f"   plain, {steps:4d} steps               {error / 1e6:8.3f} MPa off, {spent:.1f} s")
+    print(f"   plain, extrapolated to no step   {left / 1e6:8.3f} MPa off")
+    spent, steps = seen[1]
+    wanted = steps * errors[1] / ours
+    plain = spent * wanted / steps
+    print(f"   plain steps as close as ours: {wanted:.0f}, {plain:.1f} s (scaled from {steps})")
+    print(f"   plain over our march ({1e3 * own_time:.0f} ms)    {plain / own_time:8.0f}")
+    print(f"   plain over our whole firing      {plain / seconds:8.0f}")
+    each = spent / steps / (own_time / own.steps)
+    print(f"   a plain step over one of ours    {each:8.0f}")
+
+
+def solid_peaks(solid: Solid, step: float, wall: float) -> Array:
+    """Largest |meridional| stress at the faces beyond a wall from a step, and beside it. [Pa]
+
+    Beside: mean over windows of `CUT_OFF` walls around `BESIDE`, but for the one at the step, where
+    the corner is singular and 28 elements across the wall are still 2 % off 14.
+    """
+    faces = solid.stress[:, [0, -1], 1]
+    away = (solid.height - step) / wall
+    far = float(np.abs(faces[np.abs(away) > 1.0]).max())
+    near = 0.0
+    for side in (-1.0, 1.0):
+        rows = away * side > 0.0
+        for distance in BESIDE[2:]:
+            window = side * (distance + CUT_OFF * np.linspace(-0.4999, 0.4999, 201))
+            for face in range(2):
+                mean = np.interp(window, away[rows], faces[rows, face]).mean()
+                near = max(near, abs(float(mean)))
+    return np.array([far, near])
+
+
+def one_solid(response: Response, seconds: float) -> None:
+    """Our firing and our elastic solve against an elastic solid."""
+    vessel, history = response.vessel, response.history
+    free_all = history.free_strain
+    worst = int(np.argmax(np.ptp(free_all, axis=0)))
+    rows = list(response.material)
+    young, poisson = history.young_modulus[:, worst], np.asarray(history.poisson_ratio, float)
+    free = free_all[:, worst] - free_all[:, worst].mean()
+    wall, step = float(vessel.wall[0]), vessel.steps
+    height = np.linspace(vessel.height[0], vessel.height[-1], 301)
+    radius = np.interp(height, vessel.height, vessel.radius)
+
+    def solid(across: int, finest: float, coarsest: float) -> Solid:
+        return solve_solid(
+            radius, height, wall, step, young[rows], poisson[rows], free[rows],
+            across=across, finest=finest, coarsest=coarsest,
+        )  # fmt: skip
+
+    def chosen(peak: slice) -> tuple[tuple[int, float, float], Array, float]:
+        for across, finest, coarsest in SOLID_MESHES:
+            own, finer = (
+                solid_peaks(solid(n * across, finest / n, coarsest / n), float(step[0]), wall)
+                for n in (1, 2)
+            )
+            off = float(np.abs(own / finer - 1.0)[peak].max())
+            if off <= 0.01:
+                return (across, finest, coarsest), finer, off
+        raise RuntimeError("no mesh is fine enough")
+
+    def shell() -> tuple[Array, Array]:
+        mesh = mesh_meridian(
+            vessel.radius, vessel.height, vessel.wall, step, corners=vessel.corners
+        )
+        body = shells([mesh], [rows])
+        _, stress = elastic_response(body, young, poisson, free[body.material])
+        state = JointFields.of(body).at(stress[None], young[None], poisson)
+        away = np.abs(body.geometry.height[0] - step[0]) > wall
+        beside = np.abs(state.beside[0, 0][[0, -1]][..., 2:]).max()
+        return np.array([np.abs(stress[0, 0][[0, -1]][:, away]).max(), beside]), stress
+
+    own_time, (own, _) = timed(shell)
+    body = shells([response.shell.meridian], [rows])
+    bare_time, _ = timed(lambda: elastic_response(body, young, poisson, free[body.material]))
+    print("4. elastic, at the largest mismatch of free strain of the firing:")
+    print(f"   our elastic_response, mesh and operators at hand {1e3 * bare_time:8.2f} ms")
+    print(f"   our mesh, shell and local field                  {1e3 * own_time:8.2f} ms")
+    for title, peak in (("bending", slice(0, 1)), ("bending and beside the step", slice(0, 2))):
+        mesh, finer, off = chosen(peak)
+        spent, _ = timed(lambda mesh=mesh: solid(*mesh))
+        across, finest, coarsest = mesh
+        ratio = own / finer - 1.0
+        shown = ", ".join(f"{r:+.1%}" for r in ratio[peak])
+        print(f"   solid for {title}: {across} elements across, {finest:g} to {coarsest:g} walls,")
+        print(f"     {off:.1%} from twice as fine; our peaks {shown} from that")
+        print(f"     solid                            {1e3 * spent:8.1f} ms")
+        print(f"     our whole firing over it         {seconds / spent:8.2f}")
+        print(f"     our elastic_response over it     {bare_time / spent:8.3f}")
+        print(f"     our mesh, shell, field over it   {own_time / spent:8.3f}")
+
+
+def main() -> None:
+    """Print each comparison."""
+    print(f"one thread, processor times, load average {os.getloadavg()[0]:.1f}")
+    vessel = read_vessel(EXAMPLE, load_kilns())
+    seconds, response = one_vessel(vessel)
+    many_vessels(vessel)
+    plain_way(response, seconds)
+    one_solid(response, seconds)
+    print(f"load average at the end {os.getloadavg()[0]:.1f}")
+
+
+if __name__ == "__main__":
+    main()
