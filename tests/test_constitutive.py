@@ -147,6 +147,13 @@ def test_a_guess_just_below_yield_does_not_hide_it():
         assert found.yielding is not None
 
 
+def test_a_point_that_stops_yielding_is_elastic_again():
+    stage = prepare(point(yield_stress=1e8, count=2), STRIP, 0.0)
+    both = respond(stage, np.array([[1.001e-3, 1.001e-3]]))
+    one = respond(stage, np.array([[0.99e-3, 1.001e-3]]), both, 1e-6)
+    assert one.tangent[0, 0] == pytest.approx([1e11, 1e5], rel=1e-3)
+
+
 @pytest.mark.parametrize("name", STATES)
 def test_elastic_tangent_is_the_textbook_stiffness(name):
     properties = point(young=70e9, poisson=0.22)

@@ -146,7 +146,8 @@ def flow(law: FlowLaw, strain: Array, guess: Array, within: float) -> Flow:
                 over *= stress_squared[at] / give[at]
                 grown = np.log(multiplier[at]) + np.log1p(np.maximum(over, _LEAST_CHANGE))
                 new[at] = np.maximum(grown, law.ceiling[at])
-                at = at[grown > law.ceiling[at]]
+                short = stress_squared[at] < (1.0 - 4.0 * within) * law.yield_squared[at]
+                at = at[(grown > law.ceiling[at]) & ~short]
                 kept = _TANGENT_FLOOR * compliance[-1, at] / law.compliance[-1, at]
                 softness[at] = (1.0 - np.minimum(kept, 1.0)) / give[at]
                 yielding = at if at.size else None

@@ -17,8 +17,9 @@ from cofire.structures.shell_geometry import RESULTANT_STRESS, TO_END
 if TYPE_CHECKING:
     from cofire.physics.history import Array
 
-BESIDE = np.array([0.0, 0.5 * joint.CUT_OFF, 0.15, 0.25, 0.4, 0.6, 0.8, 1.0])
-"""Distances from a step, over the wall, at which it is read; at 0 the shell alone. [-]"""
+BESIDE = np.array([0.0, 0.05, 0.1, 0.125, 0.15, 0.25, 0.4, 0.6, 0.8, 1.0])
+"""Distances from a step, over the wall, at which it is read; at 0 the shell alone. Below
+`joint.CUT_OFF` they share one window, which slides from there on. [-]"""
 
 PLACES = np.array([-1.0, -0.9, -0.7, -0.45, 0.0, 0.45, 0.7, 0.9, 1.0])
 """Places through the wall, inside to outside, at which it is read there. [-]"""
