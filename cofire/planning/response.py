@@ -26,8 +26,8 @@ Array = NDArray[np.float64]
 DIRECTIONS = ("up the wall", "round the ring")
 AT_STEP = "at the step"
 FINENESS, POINTS = 1.6, 7
-"""Mesh and points through the wall of a check: with these and `USUAL` no peak of any band of fifty
-random vessels moves by 1 % of the largest if all is four times finer (`tests/random_vessels`)."""
+"""Mesh and points through the wall of a check: with these and `USUAL` the largest peak of 45 random
+vessels moves by under 0.9 % if all is four times finer, that of any band by up to 1.7 % of it."""
 NEAR = float(BESIDE[-1])
 """Distance from a step over the wall within which its own peak counts. [-]"""
 
