@@ -26,8 +26,9 @@ Array = NDArray[np.float64]
 DIRECTIONS = ("up the wall", "round the ring")
 AT_STEP = "at the step"
 FINENESS, POINTS = 1.6, 7
-"""Mesh and points through the wall of a check: with these and `USUAL` the largest peak of 45 random
-vessels moves by under 0.9 % if all is four times finer, that of any band by up to 1.7 % of it."""
+"""Mesh and points through the wall of a check: with these and `USUAL` the largest peak of fifty
+random vessels moves by up to 1.1 % on a mesh and steps four times finer, under 1 % in 49 of them;
+that of any band by up to 1.7 %, under 1 % in 46. The mesh makes nearly all of it."""
 NEAR = float(BESIDE[-1])
 """Distance from a step over the wall within which its own peak counts. [-]"""
 

@@ -213,6 +213,8 @@ class Equilibrium:
                     response = respond(stage, strain - known, response, close)
                 return Balance(unknowns, strain, response, evaluations)
             work, share = float((change * force).sum()), 1.0
+            if work <= 0.0:  # nothing but round-off is left to balance
+                break
             while True:  # no further than to where the forces pull back
                 new = respond(stage, strain + share * strain_change - known, response, loose)
                 evaluations += 1
