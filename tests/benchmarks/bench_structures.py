@@ -8,7 +8,6 @@ at the tolerance that gives the same error. Both answers are compared before tim
 from __future__ import annotations
 
 from dataclasses import replace
-from time import process_time
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +18,7 @@ from cofire.structures.constitutive import WALL
 from cofire.structures.marching import Control, march
 from cofire.structures.sleeve import fire_sleeve, nested_rings
 from cofire.structures.tile import fire_tile, layered_tile
+from tests.benchmarks.timing import timed
 from tests.histories import HeldPoints, made_history
 
 HOUR = 3600.0
@@ -88,16 +88,6 @@ def plain_point(history: History, which: int) -> NDArray[np.float64]:
         rate, (t[0], t[-1]), np.zeros(2), method="Radau", rtol=1e-4, atol=1e-8, max_step=600.0
     )
     return stress(t[-1], answer.y[:, -1])
-
-
-def timed(work, repeats: int = 3):  # type: ignore[no-untyped-def]
-    """Shortest processor time of a few runs, and the last answer."""
-    times = []
-    for _ in range(repeats):
-        start = process_time()
-        answer = work()
-        times.append(process_time() - start)
-    return min(times), answer
 
 
 def main() -> None:

@@ -21,10 +21,8 @@ import os
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ[name] = "1"
 
-from collections.abc import Callable  # noqa: E402
 from pathlib import Path  # noqa: E402
-from time import perf_counter, process_time  # noqa: E402
-from typing import Any  # noqa: E402
+from time import perf_counter  # noqa: E402
 
 import numpy as np  # noqa: E402
 from numpy.typing import NDArray  # noqa: E402
@@ -42,6 +40,7 @@ from cofire.structures.joint_fields import BESIDE, JointFields  # noqa: E402
 from cofire.structures.marching import Control, Record, march  # noqa: E402
 from cofire.structures.meridian import mesh_meridian  # noqa: E402
 from cofire.structures.shell import elastic_response, shells  # noqa: E402
+from tests.benchmarks.timing import timed  # noqa: E402
 from tests.plain_march import PlainStructure, plain_march, plain_times  # noqa: E402
 from tests.solid_reference import Solid, solve_solid  # noqa: E402
 
@@ -56,16 +55,6 @@ SOLID_MESHES = ((4, 0.2, 1.2), (4, 0.1, 0.8), (6, 0.1, 0.6), (8, 0.05, 0.6), (10
 """Elements through the wall, finest and coarsest height over the wall, from coarse to fine."""
 
 
-def timed(work: Callable[[], Any], repeats: int = 5) -> tuple[float, Any]:
-    """Shortest processor time of a few runs, and the last answer. [s]"""
-    times = []
-    for _ in range(repeats):
-        start = process_time()
-        answer = work()
-        times.append(process_time() - start)
-    return min(times), answer
-
-
 def one_vessel(vessel: Vessel) -> tuple[float, Response]:
     """Processor time of a firing with the usual control, warm. [s]"""
     cards = load_cards()
@@ -78,7 +67,7 @@ def one_vessel(vessel: Vessel) -> tuple[float, Response]:
         clock.append(perf_counter() - start)
         return fired
 
-    seconds, response = timed(work)
+    seconds, response = timed(work, 5)
     times, stations, points, _ = response.shell.stress.shape
     print(f"1. {vessel.name}: {stations} stations × {points} points, {times - 1} steps")
     print(f"   whole firing, best of 5          {1e3 * min(clock):8.0f} ms by the clock")
@@ -122,7 +111,7 @@ def plain_way(response: Response, seconds: float) -> None:
         return stress.reshape(time.size, 3, -1)[np.searchsorted(time, ends - 1e-6)]
 
     own: Record
-    own_time, own = timed(lambda: march(body, history, control=USUAL))
+    own_time, own = timed(lambda: march(body, history, control=USUAL), 5)
     close = march(body, history, control=TIGHT)
     exact = corners(close.time, close.stress)
     ours = float(np.abs(corners(own.time, own.stress) - exact).max())
@@ -213,15 +202,15 @@ def one_solid(response: Response, seconds: float) -> None:
         beside = np.abs(state.beside[0, 0][[0, -1]][..., 2:]).max()
         return np.array([np.abs(stress[0, 0][[0, -1]][:, away]).max(), beside]), stress
 
-    own_time, (own, _) = timed(shell)
+    own_time, (own, _) = timed(shell, 5)
     body = shells([response.shell.meridian], [rows])
-    bare_time, _ = timed(lambda: elastic_response(body, young, poisson, free[body.material]))
+    bare_time, _ = timed(lambda: elastic_response(body, young, poisson, free[body.material]), 5)
     print("4. elastic, at the largest mismatch of free strain of the firing:")
     print(f"   our elastic_response, mesh and operators at hand {1e3 * bare_time:8.2f} ms")
     print(f"   our mesh, shell and local field                  {1e3 * own_time:8.2f} ms")
     for title, peak in (("bending", slice(0, 1)), ("bending and beside the step", slice(0, 2))):
         mesh, finer, off = chosen(peak)
-        spent, _ = timed(lambda mesh=mesh: solid(*mesh))
+        spent, _ = timed(lambda mesh=mesh: solid(*mesh), 5)
         across, finest, coarsest = mesh
         ratio = own / finer - 1.0
         shown = ", ".join(f"{r:+.1%}" for r in ratio[peak])
