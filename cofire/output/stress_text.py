@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from cofire import __version__
 from cofire.inputs.units import HOUR, celsius
 from cofire.output.writing import printed, wrapped
-from cofire.planning.response import BandStress, Response, band_tensions
+from cofire.planning.response import BandStress, Peak, Response, band_tensions
 
 SCHEMA = 1
 
@@ -20,13 +20,17 @@ WIDE = 131
 """Columns that the table of bands takes. [-]"""
 
 
+def _face(peak: Peak) -> str | None:
+    return None if peak.inside is None else "inside" if peak.inside else "outside"
+
+
 def _band_lines(response: Response, found: BandStress, width: int) -> list[str]:
     """One band's peak: a row of the table, or a few lines where the terminal is narrow."""
     p = found.worst
-    face = "inside" if p.inside else "outside"
+    face = _face(p)
     where = (
         f"{celsius(p.temperature):.0f} °C, {p.time / HOUR:.1f} h, {p.height * 1e3:.1f} mm up, "
-        f"{p.direction}, {face}"
+        f"{p.direction}" + (f", {face}" if face else "")
     )
     low, high = response.vessel.bands[p.band].low, response.vessel.bands[p.band].high
     name = f"{low * 1e3:.0f}-{high * 1e3:.0f} mm {p.material}"
@@ -159,7 +163,7 @@ def as_json(response: Response, bands: list[BandStress]) -> str:
                 "temperature_C": round(celsius(p.temperature), 2),
                 "height_mm": round(p.height * 1e3, 3),
                 "direction": p.direction,
-                "face": "inside" if p.inside else "outside",
+                "face": _face(p),
                 "near_step": p.near_step,
                 "cold_MPa": round(found.cold.tension / 1e6, 4),
                 "bending_MPa": round(found.bending / 1e6, 4),

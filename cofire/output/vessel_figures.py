@@ -79,7 +79,11 @@ def _section(axes: Axes, response: Response, tension: Array, top: float, title: 
     axes.margins(0.02)
     axes.set_title(title, fontsize=9)
     note = f"\n(drawn {stretch:.0f} times wider)" if stretch > 1.0 else ""
-    axes.locator_params(axis="x", nbins=2)
+    if stretch > 1.0:  # too narrow for ticks at round numbers
+        ends = np.round([np.min(r), np.max(r)], 1)
+        axes.set_xticks(ends, [f"{end:.1f}" for end in ends])
+    else:
+        axes.locator_params(axis="x", nbins=4)
     axes.set_xlabel(f"radius (mm){note}", fontsize=9)
     return image
 

@@ -247,19 +247,13 @@ def respond(
     ModelError
         If the local iteration fails.
     """
-    state, law = stage.state, stage.law
-    strain = state.strain_to_mode @ trial_strain.reshape(len(state.components), -1)
-    stress, flows = strain * stage.stiffness, None
-    if stage.creeps or _any_yields(law, stress):
-        flows = flow(law, strain, _guess(stage, strain, near), within)
-        stress = flows.stress
-    return Response(
-        stress=(state.mode_to_stress @ stress).reshape(trial_strain.shape),
-        stage=stage,
-        mode_strain=strain,
-        mode_stress=stress,
-        flow=flows,
-    )
+    plain = respond_linear(stage, trial_strain)
+    if not (stage.creeps or _any_yields(stage.law, plain.mode_stress)):
+        return plain
+    strain = plain.mode_strain
+    flows = flow(stage.law, strain, _guess(stage, strain, near), within)
+    stress = (stage.state.mode_to_stress @ flows.stress).reshape(trial_strain.shape)
+    return Response(stress, stage, strain, flows.stress, flows)
 
 
 def respond_linear(stage: Stage, trial_strain: Array) -> Response:

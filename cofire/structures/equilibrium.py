@@ -191,6 +191,13 @@ class Equilibrium:
             known = known + self.added_strain(time)
         unknowns, strain = guess, structure.strains(guess)
         close, loose = (self.relative_tolerance * part for part in (_CLOSE, _LOOSE))
+
+        def done(answer: Response) -> Balance:
+            """At the strain reached, the points settled closely too."""
+            if answer.doubt > close:
+                answer = respond(stage, strain - known, answer, close)
+            return Balance(unknowns, strain, answer, evaluations)
+
         response = respond(stage, strain - known, near, loose)
         evaluations, first = 1, True
         while evaluations < _MOST_EVALUATIONS:
@@ -209,9 +216,7 @@ class Equilibrium:
             if not np.isfinite(size).all():
                 break
             if size.max() <= 1.0:
-                if response.doubt > close:
-                    response = respond(stage, strain - known, response, close)
-                return Balance(unknowns, strain, response, evaluations)
+                return done(response)
             work, share = float((change * force).sum()), 1.0
             if work <= 0.0:  # nothing but round-off is left to balance
                 break
@@ -231,9 +236,7 @@ class Equilibrium:
                 strain_change = structure.strains(change)
                 before, size = size, self._size(response, strain_change)
                 if size.max() <= 1.0:
-                    if new.doubt > close:
-                        new = respond(stage, strain - known, new, close)
-                    return Balance(unknowns, strain, new, evaluations)
+                    return done(new)
                 if not (size * size <= before).all():
                     break
                 unknowns, strain = unknowns + change, strain + strain_change
