@@ -84,7 +84,7 @@ def test_a_plan_that_is_no_go_shows_what_else_there_is_with_its_figure() -> None
 def coarse_check(monkeypatch):
     """Coarse steps in the last check, whose figures do not matter here."""
     monkeypatch.setattr(plan_module, "FINE", COARSE)
-    monkeypatch.setattr(plan_module, "FINE_FINENESS", 0.5)
+    monkeypatch.setattr(plan_module, "FINENESS", 0.5)
 
 
 @pytest.mark.usefixtures("coarse_check")

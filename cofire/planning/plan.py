@@ -15,7 +15,7 @@ from cofire.planning.flags import GO
 from cofire.planning.layers import LayerSearch, propose_layers, trade_off
 from cofire.planning.layouts import layouts
 from cofire.planning.limits import refuse_without_place
-from cofire.planning.response import Response, fire_vessel
+from cofire.planning.response import FINENESS, Response, fire_vessel
 from cofire.planning.schedule import Schedule, propose_schedule
 from cofire.planning.settings import USUAL, Frame, Setting, frame
 from cofire.planning.stress_flags import FAILURE_NO
@@ -26,9 +26,6 @@ from cofire.planning.workers import in_pairs
 from cofire.structures.marching import Control
 
 FINE = Control(relative_tolerance=1e-2, stress_tolerance=1e4, landmark_tolerance=1e-4)
-FINE_FINENESS = 1.5
-"""Mesh of the last check: the chance of a crack is as with twice as fine a mesh within 2 % of
-stress."""
 TENFOLD = 10.0
 """A plan that lowers the chance of a crack less than this says what nothing within the limits
 brings it below. [-]"""
@@ -152,7 +149,7 @@ def propose(
     say("last check")
 
     def check(one: Vessel) -> tuple[Response, Verdict]:
-        response = fire_vessel(one, cards, extend=extend, control=FINE, fineness=FINE_FINENESS)
+        response = fire_vessel(one, cards, extend=extend, control=FINE, fineness=FINENESS)
         return response, judge(response)
 
     try:
