@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from cofire.inputs.firing import Firing
 from cofire.inputs.vessel import Vessel, read_vessel
 from cofire.planning.response import (
-    FINENESS,
     POINTS,
     USUAL,
     Response,
@@ -50,14 +49,14 @@ class Fidelity:
     The march is of second order and its steps grow as the cube root of their tolerance.
     """
 
-    fineness: float = FINENESS
+    fineness: float = 1.0
     points: int = POINTS
     control: Control = USUAL
 
 
 USED = Fidelity()
 FINE = Fidelity(
-    4.0 * FINENESS,
+    4.0,
     9,
     replace(
         USUAL,

@@ -21,8 +21,7 @@ from cofire.output.folders import replace_folder
 from cofire.output.plan_files import write_plan
 from cofire.output.plan_json import plan_json
 from cofire.output.plan_text import percent, plan_text, scan_text
-from cofire.planning import plan as plan_module
-from cofire.planning.candidates import COARSE, ROUGH, Bench
+from cofire.planning.candidates import ROUGH, Bench
 from cofire.planning.other_joints import already_fired, sleeve, two_firings
 from cofire.planning.plan import DOUBT, TENFOLD, Plan, Scan, propose, scan_layouts
 from cofire.planning.transition import given_layout, zones
@@ -80,14 +79,6 @@ def test_a_plan_that_is_no_go_shows_what_else_there_is_with_its_figure() -> None
     assert all(what.split(":")[0] in text for what in told)
 
 
-@pytest.fixture
-def coarse_check(monkeypatch):
-    """Coarse steps in the last check, whose figures do not matter here."""
-    monkeypatch.setattr(plan_module, "FINE", COARSE)
-    monkeypatch.setattr(plan_module, "FINENESS", 0.5)
-
-
-@pytest.mark.usefixtures("coarse_check")
 def test_the_same_request_gives_the_same_plan_and_none_is_worse_than_given() -> None:
     vessel = tea_light_to_plan()
     direct = replace(vessel, joint=replace(vessel.joint, blends=0, lowest=20e-3, highest=20e-3))
@@ -99,7 +90,6 @@ def test_the_same_request_gives_the_same_plan_and_none_is_worse_than_given() -> 
     assert "so only a direct joint is possible" in plan_text(one)
 
 
-@pytest.mark.usefixtures("coarse_check")
 @pytest.mark.parametrize("stage", ["layers", "schedule"])
 def test_an_interrupt_leaves_the_best_so_far_marked_unfinished(stage) -> None:
     vessel = tea_light_to_plan()

@@ -99,6 +99,8 @@ def as_text(
             lines.append(f"  {name:<20}" + "  ".join(f"{v / 1e6:8.1f}" for v in values))
     for line in response.history.extended:
         lines += wrapped(f"beyond its table: {line}", 4, width)
+    if response.beyond_shell:
+        lines += wrapped(f"beyond a shell: {response.beyond_shell}", 4, width)
     return "\n".join(lines) + "\n"
 
 
@@ -193,5 +195,6 @@ def as_json(response: Response, bands: list[BandStress]) -> str:
         "mesh_error": float(f"{s.mesh_error:.3g}"),
         "step_error_MPa": float(f"{s.step_error.max() / 1e6:.3g}"),
         "beyond_tables": list(response.history.extended),
+        "beyond_shell": response.beyond_shell or None,
     }
     return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

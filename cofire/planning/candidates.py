@@ -35,7 +35,9 @@ from cofire.structures.shell_firing import fire_shells
 
 Array = NDArray[np.float64]
 
-COARSE = Control(relative_tolerance=0.5, stress_tolerance=2e5, landmark_tolerance=1e-3)
+COARSE = Control(
+    relative_tolerance=0.5, stress_tolerance=2e5, imbalance=1e-2, landmark_tolerance=1e-3
+)
 """Steps of a search. Loads come out as with a hundredth of these tolerances within 0.5 % when cold
 and 3 % while sintering, since the march lands where sintering begins."""
 ROUGH, FINENESS, FINER = 0.4, 0.6, 0.8

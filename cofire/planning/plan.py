@@ -15,7 +15,7 @@ from cofire.planning.flags import GO
 from cofire.planning.layers import LayerSearch, propose_layers, trade_off
 from cofire.planning.layouts import layouts
 from cofire.planning.limits import refuse_without_place
-from cofire.planning.response import FINENESS, Response, fire_vessel
+from cofire.planning.response import Response, fire_vessel
 from cofire.planning.schedule import Schedule, propose_schedule
 from cofire.planning.settings import USUAL, Frame, Setting, frame
 from cofire.planning.stress_flags import FAILURE_NO
@@ -23,9 +23,7 @@ from cofire.planning.transition import Layout, as_vessel, given_layout, zones
 from cofire.planning.trials import Trial, chance, try_layouts
 from cofire.planning.verdict import Verdict, judge
 from cofire.planning.workers import in_pairs
-from cofire.structures.marching import Control
 
-FINE = Control(relative_tolerance=1e-2, stress_tolerance=1e4, landmark_tolerance=1e-4)
 TENFOLD = 10.0
 """A plan that lowers the chance of a crack less than this says what nothing within the limits
 brings it below. [-]"""
@@ -149,7 +147,7 @@ def propose(
     say("last check")
 
     def check(one: Vessel) -> tuple[Response, Verdict]:
-        response = fire_vessel(one, cards, extend=extend, control=FINE, fineness=FINENESS)
+        response = fire_vessel(one, cards, extend=extend)
         return response, judge(response)
 
     try:

@@ -146,6 +146,25 @@ def sintering_flags(response: Response) -> list[Flag]:
     return found
 
 
+def shape_flags(response: Response) -> list[Flag]:
+    """A wall too thick for its ring: the stress of all other flags is rough there.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Flag
+        One that cannot pass, or none.
+    """
+    if not response.beyond_shell:
+        return []
+    remedy = "A thinner wall or a wider ring; or fire a ring of this wall and radius first."
+    return [not_computed("shell", "vessel", response.beyond_shell, remedy)]
+
+
 def failure_risks(response: Response) -> tuple[Array, list[int]]:
     """Weibull risk of rupture of each brittle band at each time, once it has sintered.
 

@@ -34,7 +34,11 @@ Key = tuple[str, str]
 """Rule and zone of a flag."""
 
 COARSE = Control(
-    relative_tolerance=0.2, stress_tolerance=5e4, longest_step=7200.0, landmark_tolerance=5e-4
+    relative_tolerance=0.2,
+    stress_tolerance=1e4,
+    imbalance=1e-2,
+    longest_step=7200.0,
+    landmark_tolerance=5e-4,
 )
 FINENESS = 0.3
 """With these, put right, the largest load of a sample is within 3 to 5 % (root of mean square, 10 %

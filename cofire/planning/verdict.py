@@ -19,6 +19,7 @@ RULES = (
     stress_flags.gradient_flags,
     firing_flags.sag_flags,
     stress_flags.metal_flags,
+    stress_flags.shape_flags,
 )
 
 

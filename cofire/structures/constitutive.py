@@ -140,11 +140,6 @@ class Response:
         """Whether any point yields."""
         return self.flow is not None and self.flow.yielding is not None
 
-    @property
-    def doubt(self) -> float:
-        """Largest relative error of stress left by the local iteration. [-]"""
-        return 0.0 if self.flow is None else self.flow.doubt
-
     @cached_property
     def tangent(self) -> Array:
         """Derivative of stress by strain, flow in the stage included, (C, C, *points). [Pa]"""

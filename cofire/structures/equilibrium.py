@@ -21,10 +21,7 @@ from cofire.structures.point_properties import MaterialTable
 if TYPE_CHECKING:
     from cofire.physics.history import Array
 
-_SHARE = 1.0e-3  # what equilibrium may be out by, over the error allowed in a step
 _FAR = 1.0e4  # times that, from where the first guess is given up
-_LOOSE = 5.0e-2  # error of stress at points while equilibrium is sought, over that allowed
-_CLOSE = 1.0e-3  # the same in the answer
 _OVERSHOT = 0.5  # work past the balance, over the work to reach it, that is taken back
 _SMALLEST_SHARE = 0.02
 _MOST_EVALUATIONS = 60
@@ -123,6 +120,8 @@ class Equilibrium:
         Error allowed in a step over the largest stress of a candidate. [-]
     stress_tolerance
         Error always allowed in a step. [Pa]
+    imbalance
+        What equilibrium may be out by, over the error allowed in a step. [-]
     added_strain
         Free strain beyond that of the materials, as a function of time, or None. [-]
     """
@@ -131,6 +130,7 @@ class Equilibrium:
     table: MaterialTable
     relative_tolerance: float
     stress_tolerance: float
+    imbalance: float
     added_strain: Callable[[float], Array] | None = None
 
     def largest(self, stress: Array) -> Array:
@@ -190,15 +190,8 @@ class Equilibrium:
         if self.added_strain is not None:
             known = known + self.added_strain(time)
         unknowns, strain = guess, structure.strains(guess)
-        close, loose = (self.relative_tolerance * part for part in (_CLOSE, _LOOSE))
-
-        def done(answer: Response) -> Balance:
-            """At the strain reached, the points settled closely too."""
-            if answer.doubt > close:
-                answer = respond(stage, strain - known, answer, close)
-            return Balance(unknowns, strain, answer, evaluations)
-
-        response = respond(stage, strain - known, near, loose)
+        close = self.imbalance * self.relative_tolerance
+        response = respond(stage, strain - known, near, close)
         evaluations, first = 1, True
         while evaluations < _MOST_EVALUATIONS:
             solve = structure.solver(response.tangent)
@@ -211,17 +204,17 @@ class Equilibrium:
                 plain = respond_linear(stage, strain - known)
                 change = structure.solver(plain.tangent)(structure.unbalanced(plain.stress))
                 unknowns, strain = unknowns + change, strain + structure.strains(change)
-                response = respond(stage, strain - known, near, loose)
+                response = respond(stage, strain - known, near, close)
                 continue
             if not np.isfinite(size).all():
                 break
             if size.max() <= 1.0:
-                return done(response)
+                return Balance(unknowns, strain, response, evaluations)
             work, share = float((change * force).sum()), 1.0
             if work <= 0.0:  # nothing but round-off is left to balance
                 break
             while True:  # no further than to where the forces pull back
-                new = respond(stage, strain + share * strain_change - known, response, loose)
+                new = respond(stage, strain + share * strain_change - known, response, close)
                 evaluations += 1
                 if share == 1.0 and response.linear and new.linear:
                     return Balance(unknowns + change, strain + strain_change, new, evaluations)
@@ -236,11 +229,11 @@ class Equilibrium:
                 strain_change = structure.strains(change)
                 before, size = size, self._size(response, strain_change)
                 if size.max() <= 1.0:
-                    return done(new)
+                    return Balance(unknowns, strain, new, evaluations)
                 if not (size * size <= before).all():
                     break
                 unknowns, strain = unknowns + change, strain + strain_change
-                new = respond(stage, strain - known, new, loose)
+                new = respond(stage, strain - known, new, close)
                 evaluations += 1
                 force = structure.unbalanced(new.stress)
             response = new
@@ -249,7 +242,7 @@ class Equilibrium:
     def _size(self, response: Response, strain: Array) -> Array:
         """Stress that a change of strain brings, over what equilibrium may be out by, (batch)."""
         stress = self.largest(contract(response.tangent, strain))
-        return np.asarray(stress / (_SHARE * self.allowed(response.stress)))
+        return np.asarray(stress / (self.imbalance * self.allowed(response.stress)))
 
 
 def contract(tangent: Array, strain: Array) -> Array:

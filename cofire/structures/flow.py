@@ -78,8 +78,6 @@ class Flow:
         Growth of ln λ per work of a strain on the rate, shape (n,). [1/Pa²]
     yielding
         Places of the points that yield, shape (m,), or None if none does.
-    doubt
-        Largest relative error of stress left by the iteration. [-]
     """
 
     log_multiplier: Array
@@ -89,7 +87,6 @@ class Flow:
     rate: Array
     softness: Array
     yielding: NDArray[np.intp] | None
-    doubt: float
 
 
 def flow(law: FlowLaw, strain: Array, guess: Array, within: float) -> Flow:
@@ -156,9 +153,8 @@ def flow(law: FlowLaw, strain: Array, guess: Array, within: float) -> Flow:
             np.expm1(np.minimum(change, 100.0), out=change)
         change *= relief[-1]
         change /= compliance[-1]
-        doubt = max(float(change.max()), -float(change.min()))
-        if doubt <= within:
-            return Flow(new, multiplier, compliance, stress, rate, softness, yielding, doubt)
+        if max(float(change.max()), -float(change.min())) <= within:
+            return Flow(new, multiplier, compliance, stress, rate, softness, yielding)
         x = new
     message = "flow at a point did not converge; check creep factor, exponent and yield stress"
     raise ModelError(message)

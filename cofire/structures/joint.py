@@ -149,9 +149,15 @@ def local_field(distance: npt.ArrayLike, place: npt.ArrayLike) -> LocalField:
     away = np.asarray(distance, dtype=float)[:, None]
     start = np.where(away < CUT_OFF, 0.0, away - 0.5 * CUT_OFF)
     faded = np.exp(-rate * start) * -np.expm1(-rate * CUT_OFF) / (rate * CUT_OFF)
-    along, across, *_ = _strip_fields(rate, 0.5 * np.asarray(place, dtype=float)[:, None])
+    along, across, *_ = _fields_at(tuple(np.asarray(place, dtype=float).tolist()))
     pairs = [(shape[:, None] * faded).reshape(-1, rate.size) for shape in (along, across)]
     return _of_series(amplitude, (pairs[0], pairs[1]))
+
+
+@lru_cache(maxsize=16)
+def _fields_at(place: tuple[float, ...]) -> list[npt.NDArray[np.complex128]]:
+    """Fields of the series at places through the wall, -1 to 1, see `_strip_fields`."""
+    return _strip_fields(_series()[0], 0.5 * np.array(place)[:, None])
 
 
 def traction_field() -> LocalField:
@@ -170,7 +176,9 @@ def _of_series(
     amplitude: npt.NDArray[np.complex128], shapes: tuple[npt.NDArray[np.complex128], ...]
 ) -> LocalField:
     flat = amplitude.reshape(-1, amplitude.shape[-1])
-    return LocalField(np.stack([np.real(flat @ shape.T) for shape in shapes]))
+    return LocalField(
+        np.stack([flat.real @ shape.T.real - flat.imag @ shape.T.imag for shape in shapes])
+    )
 
 
 def _strip_fields(rate: npt.NDArray[np.complex128], x: Array) -> list[npt.NDArray[np.complex128]]:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cofire.structures import joint
+from cofire.structures.reading import STATIONS, shares
 from cofire.structures.shell import Shells
-from cofire.structures.shell_geometry import RESULTANT_STRESS, TO_END
+from cofire.structures.shell_geometry import RESULTANT_STRESS
 
 if TYPE_CHECKING:
     from cofire.physics.history import Array
@@ -109,10 +109,9 @@ class JointFields:
         poisson_ratio
             Of each material, shape (N,). [-]
         """
-        below, above = self._stations.transpose(1, 0, 2)
         mean = np.einsum("p,tbpg->tbg", self.body.geometry.through_weight, stress[:, 1])
-        owner = self.vessel[:, None]
-        hoop = np.stack([mean[:, owner, below], mean[:, owner, above]], axis=-2) @ TO_END
+        at, share = (part[:, :, 0] for part in self._beside[1:])
+        hoop = np.einsum("jsk,tjsk->tjs", share, mean[:, self.vessel[:, None, None], at])
         young = young_modulus[:, self._material]
         poisson = np.broadcast_to(poisson_ratio[self._material], young.shape)
         e, nu = (np.moveaxis(v, -1, 0) for v in (young, poisson))
@@ -127,9 +126,11 @@ class JointFields:
         ratio = poisson_ratio[self.body.material[:, 0]]
         local = self._added(self._near_stations, weights, self.body.geometry.through.size, ratio)
         local = np.moveaxis(local.reshape(times, 2, -1, *ratio.shape), 2, 3)
-        _, pair, share = self._beside
-        own = stress[:, :2, self.vessel[:, None, None, None], :, pair]
-        shell = np.einsum("jsdx,jsdxtcp,qp->tcqjsd", share, own, self._between)
+        _, at, share = self._beside
+        own = stress[:, :2, self.vessel[:, None, None, None], :, at]
+        read = share[..., None, :] @ own.reshape(*share.shape, 2 * times * own.shape[-1])
+        shell = read.reshape(*share.shape[:-1], times, 2, own.shape[-1]) @ self._between.T
+        shell = np.moveaxis(shell, (3, 4, 5), (0, 1, 2))
         each = np.broadcast_to(poisson_ratio[self._material][..., None], share.shape[:-1])
         added = self._added(self._near_beside, weights, PLACES.size, each)
         normal, shear = joint.traction_field().at(weights[0])[..., 0]
@@ -172,30 +173,30 @@ class JointFields:
 
     @cached_property
     def _beside(self) -> tuple[Array, NDArray[np.intp], Array]:
-        """Arc length of places beside steps, two stations of the band each, and their shares.
+        """Arc length of places beside steps, stations of the band to read them from, and shares.
 
-        Shapes (J, 2, D), (J, 2, D, 2), (J, 2, D, 2). Places stay in the nearer half of a band
+        Shapes (J, 2, D), (J, 2, D, K), (J, 2, D, K). Places stay in the nearer half of a band
         between two steps, and within a band at an end.
         """
-        arc, joints = self.body.geometry.arc_length, self.vessel.size
-        place = np.zeros((joints, 2, BESIDE.size))
-        pair = np.zeros((*place.shape, 2), dtype=np.intp)
-        share = np.zeros((*place.shape, 2))
-        for j, vessel in enumerate(self.vessel):
-            mesh = self.body.meridians[vessel]
-            ends = np.concatenate([[0], mesh.step_node, [2 * mesh.elements]])
-            own = int(np.searchsorted(ends, 2 * self.upper[j]))
-            for side, (first, last) in enumerate(pairwise(ends[own - 1 : own + 2])):
-                room = mesh.arc_length[last] - mesh.arc_length[first]
-                room *= 1.0 if (first, last)[side] in (0, 2 * mesh.elements) else 0.5
-                reach = np.minimum(BESIDE * self._wall[j], room)
-                place[j, side] = self._place[j] + (2 * side - 1) * reach
-                after = np.searchsorted(arc[vessel], place[j, side]).clip(first + 1, last - 1)
-                pair[j, side] = np.stack([after - 1, after], axis=1)
-        span = arc[self.vessel[:, None, None, None], pair]
-        share[..., 1] = (place - span[..., 0]) / (span[..., 1] - span[..., 0])
-        share[..., 0] = 1.0 - share[..., 1]
-        return place, pair, share
+        meshes = self.body.meridians
+        ends = [np.concatenate([[0], m.step_node, [2 * m.elements]]) for m in meshes]
+        length = [m.arc_length[end] for m, end in zip(meshes, ends, strict=True)]
+        room = [0.5 * np.diff(one) for one in length]
+        for one in room:
+            one[[0, -1]] *= 2.0
+        # the bands below and above each step: first and last station, and how far to read
+        first, last, reach = (
+            np.concatenate([np.stack([one[:-1], one[1:]], axis=1) for one in each])
+            for each in ([e[:-1] for e in ends], [e[1:] for e in ends], room)
+        )
+        away = np.minimum(BESIDE * self._wall[:, None, None], reach[..., None])
+        place = self._place[:, None, None] + np.array([[-1.0], [1.0]]) * away
+        index = np.zeros((*place.shape, STATIONS), dtype=np.intp)
+        share = np.zeros(index.shape)
+        for number, arc in enumerate(self.body.geometry.arc_length):
+            own = self.vessel == number
+            index[own], share[own] = shares(place[own], arc, first[own], last[own])
+        return place, index, share
 
     def _added(
         self, near: list[_Near], weights: tuple[Array, Array], places: int, ratio: Array

@@ -38,6 +38,7 @@ __all__ = ["Control", "Instant", "Mechanisms", "Record", "Structure", "dissipate
 _GAMMA = 1.0 - np.sqrt(0.5)
 _ERROR_SCALE = (np.sqrt(0.5) * _GAMMA**2 + _GAMMA / 2 - 1 / 6) / (_GAMMA / 2 - _GAMMA**2)
 _SHORTEST_STEP = 1.0e-9  # over the whole time
+_FLOWING_DEPARTURE = 30.0  # of landmarks where something flows: there each step's error is known
 
 
 @dataclass(frozen=True)
@@ -50,16 +51,19 @@ class Control:
         Error allowed in a step over the largest stress of the structure at that time. [-]
     stress_tolerance
         Error always allowed in a step. [Pa]
+    imbalance
+        What equilibrium may be out by, over the error allowed in a step. [-]
     longest_step
         Upper limit of a step. [s]
     fixed_step
         If given, the step (shortened to land on corners), without error control. [s]
     landmark_tolerance
-        See `point_properties.landmarks`. [-]
+        See `point_properties.landmarks`; thirty times this where something flows. [-]
     """
 
     relative_tolerance: float = 5.0e-3
     stress_tolerance: float = 5.0e3
+    imbalance: float = 1.0e-3
     longest_step: float = np.inf
     fixed_step: float | None = None
     landmark_tolerance: float = 3.0e-5
@@ -179,10 +183,18 @@ def march(
         )
         raise InputError(message)
     equilibrium = Equilibrium(
-        structure, table, control.relative_tolerance, control.stress_tolerance, added_strain
+        structure,
+        table,
+        control.relative_tolerance,
+        control.stress_tolerance,
+        control.imbalance,
+        added_strain,
     )
     corners = {0, *history.corners.tolist(), table.time.size - 1}
-    marks = corners if control.fixed_step else {*landmarks(history, control.landmark_tolerance)}
+    marks = corners
+    if not control.fixed_step:
+        departure = np.where(table.flows_beside(), _FLOWING_DEPARTURE, 1.0)
+        marks = {*landmarks(history, control.landmark_tolerance * departure)}
     stops = [(float(table.time[mark]), mark in corners) for mark in sorted(marks)]
     kept, errors = [_begin(equilibrium, stops[0][0])], [0.0]
     if watch is not None:
@@ -271,13 +283,15 @@ def _accepted_steps(
     corner, rejected = True, 0
     for end, next_corner in stops:
         while now.time < end:
-            step = _next_step(wanted, end - now.time, control)
+            still = not (rejected or control.fixed_step)
+            still = still and _is_still(equilibrium, before, now.time, end)
+            step = _next_step(np.inf if still else wanted, end - now.time, control)
             try:
                 trial = _step(equilibrium, now, step, end, before, corner)
             except NoEquilibriumError:
                 trial = None
             ratio = 64.0 if trial is None else max(trial.error_ratio, 1.0e-9)
-            factor = min(max(0.85 * ratio ** (-1.0 / 3.0), 0.2), 3.0)
+            factor = min(max(0.8 * ratio ** (-1.0 / 3.0), 0.33), 2.0)
             if trial is None or (ratio > 1.0 and control.fixed_step is None):
                 rejected += 1
                 wanted = factor * step
@@ -285,12 +299,18 @@ def _accepted_steps(
                     message = f"no equilibrium at {now.time:g} s with a step of {step:g} s"
                     raise ModelError(message)
                 continue
-            if control.fixed_step is None:
+            if not (still or control.fixed_step):
                 wanted = max(step * factor, wanted if factor >= 1.0 else 0.0)
             before, now, corner = trial, trial.instant, False
             yield replace(trial, rejected=rejected)
             rejected = 0
         corner = next_corner
+
+
+def _is_still(equilibrium: Equilibrium, before: _Trial | None, start: float, end: float) -> bool:
+    """Whether nothing flows between two times, nor yielded when last seen."""
+    yielding = before is not None and before.response.yields
+    return not (yielding or equilibrium.table.flows_between(start, end))
 
 
 def _next_step(wanted: float, left: float, control: Control) -> float:
@@ -312,7 +332,7 @@ def _step(
     """One step from a state and the step before it."""
     end = stop if now.time + step > stop - 1.0e-9 * step else now.time + step
     known = now.inelastic.sum(axis=0)
-    if not equilibrium.table.flows_between(now.time, end):
+    if _is_still(equilibrium, before, now.time, end):
         one = equilibrium.balance(end, 0.0, known, now.unknowns + step * now.speed)
         if not one.response.yields:
             speed = (one.unknowns - now.unknowns) / step

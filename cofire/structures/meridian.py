@@ -9,6 +9,7 @@ always the end of an element.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -73,7 +74,7 @@ class Meridian:
         """Nodes of each element, shape (E, 3). [-]"""
         return np.asarray(2 * np.arange(self.elements)[:, None] + np.arange(3))
 
-    @property
+    @cached_property
     def arc_length(self) -> Array:
         """Distance of the nodes from the foot along the mid-surface, shape (2E + 1,). [m]"""
         r, z = self.radius[self.nodes], self.height[self.nodes]
@@ -111,8 +112,8 @@ def mesh_meridian(
     """Elements along a meridian given by points.
 
     A smooth curve (cubic spline by chord length) runs through the points between corners. The
-    element next to a step is √(r h)/8 long, at most 0.4 h, r being the distance to the axis along
-    the normal and h the wall; it grows by a quarter of the distance from the step, up to √(r h)/2.
+    element next to a step is √(r h)/20 long, at most 0.16 h, r being the distance to the axis along
+    the normal and h the wall; it grows by 0.4 of the distance from the step, up to √(r h)/2.
     Corners and open ends start at √(r h)/4.
 
     Parameters
@@ -296,7 +297,7 @@ def _lines(curve: _Curve, steps: Array, fineness: float, elements: int | None) -
     scale = np.sqrt(np.maximum(r / np.maximum(cosine, 0.2), h) * h)
     ends = curve.ends[1:] if r[0] == 0.0 else curve.ends
     size = np.minimum(_size(fine, scale, ends, 4.0), 0.5 * scale)
-    size = np.minimum(size, _size(fine, np.minimum(scale, 3.2 * h), steps, 8.0)) / fineness
+    size = np.minimum(size, _size(fine, np.minimum(scale, 3.2 * h), steps, 20.0)) / fineness
     count = np.concatenate([[0.0], np.cumsum(np.diff(fine) * 0.5 * (1 / size[1:] + 1 / size[:-1]))])
     at_breaks = np.interp(breaks, fine, count)
     wanted = np.diff(at_breaks)
@@ -323,7 +324,7 @@ def _size(place: Array, scale: Array, features: Array, divisor: float) -> Array:
     distance = np.abs(place[:, None] - features)
     nearest = np.argmin(distance, axis=1)
     start = np.interp(features, place, scale)[nearest] / divisor
-    return np.asarray(start + 0.25 * distance.min(axis=1))
+    return np.asarray(start + 0.4 * distance.min(axis=1))
 
 
 def _halved(triple: Array) -> Array:

@@ -122,6 +122,11 @@ class MaterialTable:
         row[_LOG_FLUIDITY] = np.where(fluid, fluidity, 0.0)
         return PointProperties(*row)
 
+    def flows_beside(self) -> NDArray[np.bool_]:
+        """Whether any material flows or creeps measurably just before or after each node, (M,)."""
+        flows = np.diff(self.flowing) > 0
+        return np.append(flows, False) | np.insert(flows, 0, False)
+
     def flows_between(self, start: float, end: float) -> bool:
         """Whether any material flows or creeps measurably between two times.
 
@@ -199,7 +204,7 @@ def material_table(history: History, mechanisms: Mechanisms | None = None) -> Ma
     )
 
 
-def landmarks(history: History, tolerance: float = 3.0e-5) -> NDArray[np.intp]:
+def landmarks(history: History, tolerance: float | Array = 3.0e-5) -> NDArray[np.intp]:
     """Nodes, corners included, between which straight lines follow the free-strain mismatch.
 
     Parameters
@@ -207,11 +212,12 @@ def landmarks(history: History, tolerance: float = 3.0e-5) -> NDArray[np.intp]:
     history
         Histories of N materials along one trace.
     tolerance
-        Largest departure from the straight lines, as strain. [-]
+        Largest departure from the straight lines, as strain, one or one a node. [-]
     """
     time = np.asarray(history.time, float)
     free = history.free_strain
     mismatch = free - free.mean(axis=0)
+    allowed = np.broadcast_to(tolerance, time.shape)
     ends = np.unique(np.concatenate([[0], history.corners, [time.size - 1]]).astype(np.intp))
     kept = set(ends.tolist())
     todo = list(zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True))
@@ -223,8 +229,9 @@ def landmarks(history: History, tolerance: float = 3.0e-5) -> NDArray[np.intp]:
         rise = (mismatch[:, last] - mismatch[:, first])[:, None]
         chord = mismatch[:, first, None] + rise * share
         departure = np.abs(mismatch[:, first + 1 : last] - chord).max(axis=0)
+        departure /= allowed[first + 1 : last]
         worst = int(departure.argmax())
-        if departure[worst] > tolerance:
+        if departure[worst] > 1.0:
             middle = first + 1 + worst
             kept.add(middle)
             todo += [(first, middle), (middle, last)]
@@ -232,7 +239,7 @@ def landmarks(history: History, tolerance: float = 3.0e-5) -> NDArray[np.intp]:
 
 
 def _flowing_intervals(values: Array, time: Array, mechanisms: Mechanisms) -> NDArray[np.intp]:
-    """Number of intervals before each node in which the relief could reach 1e-6 of a stress."""
+    """Number of intervals before each node in which the relief could reach 1e-4 of a stress."""
     young, duration = values[:, _YOUNG], time[-1] - time[0]
     relief = np.zeros_like(young)
     if mechanisms.viscous:
@@ -242,7 +249,7 @@ def _flowing_intervals(values: Array, time: Array, mechanisms: Mechanisms) -> ND
         with np.errstate(over="ignore"):
             power = (values[:, _EXPONENT] - 1.0) * np.log(stress / REFERENCE_STRESS)
             relief += young / REFERENCE_STRESS * np.exp(values[:, _LOG_CREEP] + power)
-    node = (relief.max(axis=1) * duration) > 1.0e-6
+    node = (relief.max(axis=1) * duration) > 1.0e-4
     return np.concatenate([[0], np.cumsum(node[:-1] | node[1:])]).astype(np.intp)
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,6 +23,7 @@ from numpy.typing import NDArray
 
 from cofire.structures.joint_fields import JointFields, JointState, joint_forces
 from cofire.structures.marching import Control, march
+from cofire.structures.reading import crests
 from cofire.structures.shell import Shells, elastic_response, shells
 
 if TYPE_CHECKING:
@@ -105,7 +107,8 @@ class ShellFiring:
     inelastic
         Viscous, creep and plastic strain, meridional and hoop, shape (T, 3, G, P, 2). [-]
     bending_tension
-        Largest meridional tension of the shell alone in each band, shape (T, bands). [Pa]
+        Largest meridional tension of each band from the force and moment of the shell's section
+        alone, shape (T, bands): more than a face that yields bears. [Pa]
     membrane, bending
         Mean over the wall, and at the outer face of the straight line through the wall that
         carries the same moment; meridional and hoop, shape (T, G, 2). [Pa]
@@ -140,6 +143,16 @@ class ShellFiring:
     steps: StepStress
     mesh_error: float
     step_error: Array
+
+    @property
+    def ring_over_wall(self) -> Array:
+        """Radius of curvature of the ring over the wall at the stations, shape (G,). [-]"""
+        return _ring_over_wall(self.radius, self.wall, self.slope)
+
+
+def _ring_over_wall(radius: Array, wall: Array, slope: Array) -> Array:
+    """Radius of curvature of the ring over the wall, any shape. [-]"""
+    return np.asarray(radius / np.maximum(wall * np.cos(slope), 1e-9 * radius))
 
 
 def fire_shells(
@@ -209,7 +222,7 @@ def mesh_errors(
 ) -> Array:
     """Change of elastic peaks if every element is cut in two, over the largest, shape (B,). [-]
 
-    Compared are the largest and the smallest meridional stress at the faces.
+    Compared is the bending tension of every band.
 
     Parameters
     ----------
@@ -228,15 +241,24 @@ def mesh_errors(
     material = np.repeat(body.material, 2, axis=2)
     finer = Shells(tuple(m.split() for m in body.meridians), material, np.zeros(held.shape), held)
     coarser = Shells(body.meridians, body.material, np.zeros(body.held.shape), body.held)
-    ends = []
+    peaks = []
     for shape in (coarser, finer):
         free = (free_strain - free_strain.mean())[shape.material]
-        stress = elastic_response(shape, young_modulus, poisson_ratio, free)[1]
-        faces = stress[0][:, [0, -1]]
-        ends.append(np.stack([faces.max(axis=(1, 2)), faces.min(axis=(1, 2))]))
-    largest = np.abs(ends[1]).max(axis=0)
+        stress = elastic_response(shape, young_modulus, poisson_ratio, free)[1][None]
+        arc = shape.geometry.arc_length
+        peaks.append(
+            [
+                _bending_tension(*_section_stress(shape, stress, k), mesh, arc[k])[0]
+                for k, mesh in enumerate(shape.meridians)
+            ]
+        )
     floor = 1e-9 * float(np.max(young_modulus)) * (1e-12 + float(np.ptp(free_strain)))
-    return np.asarray(np.abs(ends[1] - ends[0]).max(axis=0) / np.maximum(largest, floor))
+    return np.array(
+        [
+            np.abs(fine - coarse).max() / max(np.abs(fine).max(), floor)
+            for coarse, fine in zip(*peaks, strict=True)
+        ]
+    )
 
 
 def _one_vessel(
@@ -256,9 +278,7 @@ def _one_vessel(
     arc, wall = g.arc_length[number], g.wall[number]
     edges = mesh.arc_length[np.concatenate([mesh.step_node, mesh.corner_node])]
     clear = (np.abs(arc[:, None] - edges) > wall[:, None]).all(axis=1)
-    mean = np.einsum("p,tcpg->tgc", g.through_weight, stress[:, :2])
-    shell_edges = state.shell_beside[:, 0, :, fields.vessel == number]
-    slope = 3.0 * np.einsum("p,tcpg->tgc", g.through_weight * g.through, stress[:, :2])
+    mean, slope = _section_stress(body, record.stress, number)
     return ShellFiring(
         meridian=mesh,
         radius=g.radius[number],
@@ -269,14 +289,15 @@ def _one_vessel(
         band=band,
         through=g.through,
         volume=g.weight[number].T,
-        trusted=clear & (g.radius[number] >= THINNEST_RATIO * wall * np.cos(g.slope[number])),
+        trusted=clear
+        & (_ring_over_wall(g.radius[number], wall, g.slope[number]) >= THINNEST_RATIO),
         time=record.time,
         displacement=record.unknowns[:, number],
         stress=stress[:, :2].transpose(0, 3, 2, 1),
         local=local.transpose(0, 3, 2, 1),
         shear=stress[:, 2].transpose(0, 2, 1),
         inelastic=record.inelastic[:, :, :2, number].transpose(0, 1, 4, 3, 2),
-        bending_tension=_bending_tension(stress[:, 0], band, mesh, shell_edges),
+        bending_tension=_bending_tension(mean, slope, mesh, arc),
         membrane=mean,
         bending=slope,
         steps=_steps(fields, state, force, number),
@@ -285,17 +306,29 @@ def _one_vessel(
     )
 
 
-def _bending_tension(
-    meridional: Array, band: NDArray[np.intp], mesh: Meridian, edges: Array
-) -> Array:
-    """Largest meridional tension in each band, its ends at steps included, (T, bands). [Pa]"""
-    faces = meridional[:, [0, -1]].max(axis=1)
-    out = np.stack([faces[:, band == b].max(axis=1) for b in range(int(band.max()) + 1)], axis=1)
-    for node, edge in zip(mesh.step_node, edges, strict=True):
-        for side, element in enumerate((node // 2 - 1, node // 2)):
-            own = out[:, mesh.band[element]]
-            np.maximum(own, edge[:, [0, -1], side].max(axis=(1, 2)), out=own)
-    return out
+def _section_stress(body: Shells, stress: Array, number: int) -> tuple[Array, Array]:
+    """Membrane and bending stress of one vessel, shape (T, 2E, 2) each. [Pa]"""
+    g = body.geometry
+    own = stress[:, :2, number]
+    shares = (g.through_weight, 3.0 * g.through_weight * g.through)
+    mean, slope = (np.einsum("p,tcpg->tgc", share, own) for share in shares)
+    return mean, slope
+
+
+def _bending_tension(membrane: Array, bending: Array, mesh: Meridian, arc: Array) -> Array:
+    """Largest membrane and bending tension up the wall in each band, (T, bands). [Pa]
+
+    Force and moment pass through a step without a jump, so it is read there too.
+    """
+    tension = membrane[..., 0] + np.abs(bending[..., 0])
+    steps = mesh.arc_length[mesh.step_node]
+    after = np.searchsorted(arc, steps)
+    share = (steps - arc[after - 1]) / (arc[after] - arc[after - 1])
+    at_steps = (1.0 - share) * tension[:, after - 1] + share * tension[:, after]
+    line, values = np.insert(arc, after, steps), np.insert(tension, after, at_steps, axis=1)
+    ends = [0, *(after + np.arange(steps.size)).tolist(), line.size - 1]
+    parts = [slice(first, last + 1) for first, last in pairwise(ends)]
+    return np.stack([crests(values[:, part], line[part])[0] for part in parts], axis=1)
 
 
 def _steps(fields: JointFields, state: JointState, force: Array, number: int) -> StepStress:
