@@ -129,6 +129,22 @@ def test_a_zone_a_million_times_softer_bends_as_on_a_rigid_end(soft: int):
     assert abs(hoop) == pytest.approx(3.0 * young[soft] * MISMATCH, rel=0.02)
 
 
+@pytest.mark.parametrize("strain", [6e-3, 3e-2])
+@pytest.mark.parametrize("yields", [(1e6, 1e6), (1e6, 2e6), (1.5e6, 1e6)])
+def test_two_zones_that_yield_and_do_not_flow_find_a_balance(strain: float, yields: tuple):
+    fired = made(
+        tube(0.048, 0.085, 0.001, (0.026,)),
+        (0.0, strain),
+        young_modulus=1e10,
+        yield_stress=np.array(yields),
+    )
+    up, round_ = np.moveaxis(fired.stress[-1], -1, 0)
+    equivalent = np.sqrt(up**2 - up * round_ + round_**2)
+    limit = np.array(yields)[fired.band][:, None]
+    assert (equivalent < 1.001 * limit + USUAL.stress_tolerance).all()
+    assert (equivalent > 0.99 * limit).mean() > 0.2
+
+
 # holds and ramps
 
 

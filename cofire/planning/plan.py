@@ -10,7 +10,7 @@ import numpy as np
 from cofire.inputs.cards import Card
 from cofire.inputs.vessel import Vessel
 from cofire.planning.alternatives import Alternative, alternatives
-from cofire.planning.candidates import FINER, ROUGH, Bench
+from cofire.planning.candidates import ROUGH, Bench
 from cofire.planning.flags import GO
 from cofire.planning.layers import LayerSearch, propose_layers, trade_off
 from cofire.planning.layouts import layouts
@@ -135,7 +135,7 @@ def propose(
     say = tell or (lambda line: None)
     zones(vessel, cards)
     refuse_without_place(vessel)
-    bench = Bench(cards, extend, FINER)
+    bench = Bench(cards, extend)
     bench.history(vessel.firing, bench.used([vessel]))  # refuses what its tables do not cover
     whole = frame(vessel, cards, extend)
     draft = _Draft(vessel, given_layout(vessel, cards))
