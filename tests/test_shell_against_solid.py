@@ -17,6 +17,7 @@ from cofire.physics.interface import dundurs
 from cofire.structures import joint
 from cofire.structures.joint_fields import BESIDE, JointFields, JointState
 from cofire.structures.meridian import mesh_meridian
+from cofire.structures.reading import crests
 from cofire.structures.shell import Shells, elastic_response, shells
 from tests.solid_reference import Solid, meridional, solve_solid
 
@@ -97,7 +98,10 @@ class Solved:
         return meridional(stress, self.slope(self.solid.height)) if component == 0 else stress[:, 2]
 
     def peak_errors(self) -> Array:
-        """Error of the largest |meridional| stress beyond a wall from a step, over it, (4,)."""
+        """Error of the largest |meridional| stress beyond a wall from a step, over it, (4,).
+
+        Of both from the shell's first station there on.
+        """
         out = []
         joints = np.array(self.case.steps) * self.case.wall
         geometry = self.body.geometry
@@ -107,9 +111,11 @@ class Solved:
             for sign in (-1.0, 1.0):
                 edge = joints[-1] if sign > 0 else joints[0]
                 mine = (height - edge) * sign > self.case.wall
-                its = (self.solid.height - edge) * sign > self.case.wall
+                first = ((height - edge) * sign)[mine].min()
+                its = (self.solid.height - edge) * sign >= first
                 known = np.abs(self.face(0, outside)[its]).max()
-                out.append(np.abs(self.stress[0, 0, face, mine]).max() / known - 1.0)
+                own, place = self.stress[0, 0, face, mine], geometry.arc_length[0, mine]
+                out.append(max(crests(own, place)[0], crests(-own, place)[0]) / known - 1.0)
         return np.array(out)
 
     def windows(self, component: int) -> Array:
