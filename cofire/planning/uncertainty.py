@@ -41,9 +41,9 @@ COARSE = Control(
     landmark_tolerance=5e-4,
 )
 FINENESS = 0.3
-"""With these, put right, the largest load of a sample is within 3 to 5 % (root of mean square, 10 %
-at most) of what `cofire check` finds with the same cards; a sintering load within 10 to 40 %,
-against a spread over samples of a factor of ten and more."""
+"""With these, put right, the largest load of a sample of three examples is within 2 to 6 % (root of
+mean square; one of 72 by 29 %) of what `cofire check` finds with the same cards; a sintering load
+within 3 to 70 %, against a spread over samples of a factor of ten and more."""
 POINTS = 3
 BATCH = 32
 TELLING = ("yield_stress", "sintering_energy", "sintering_exponent")
@@ -346,7 +346,9 @@ def _fired_together(response: Response, cards: Sequence[Sequence[Card]]) -> list
         vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=FINENESS,
         corners=vessel.corners,
     )  # fmt: skip
-    fired = fire_shells([mesh] * len(cards), history, own, points=POINTS, control=COARSE)
+    fired = fire_shells(
+        [mesh] * len(cards), history, own, points=POINTS, control=COARSE, check_mesh=False
+    )
     found = []
     for some, places, shell in zip(cards, own, fired, strict=True):
         first = min(places)

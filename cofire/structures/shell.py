@@ -93,8 +93,11 @@ class Shells:
 
     @cached_property
     def geometry(self) -> Geometry:
-        """Operators that follow from shape and mesh alone."""
-        return shell_geometry(self.meridians, self.material.shape[1])
+        """Operators that follow from shape and mesh alone; of one mesh, if all have the same."""
+        count, points = len(self.meridians), self.material.shape[1]
+        if all(m is self.meridians[0] for m in self.meridians):
+            return shell_geometry(self.meridians[:1], points).repeated(count)
+        return shell_geometry(self.meridians, points)
 
     @cached_property
     def _freedom(self) -> NDArray[np.intp]:

@@ -15,8 +15,8 @@ stress at the faces; as it carries neither force nor moment it is left out of th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +64,23 @@ class Jump:
     rank: NDArray[np.intp]
     from_below: Array
     from_above: Array
+
+    def repeated(self, count: int) -> Jump:
+        """The jumps of one vessel for several alike.
+
+        Parameters
+        ----------
+        count
+            Number of vessels. [-]
+        """
+        joints = self.vessel.size
+        return Jump(
+            vessel=np.repeat(np.arange(count), joints),
+            upper=np.tile(self.upper, count),
+            rank=np.tile(self.rank, count),
+            from_below=np.tile(self.from_below, (count, 1)),
+            from_above=np.tile(self.from_above, (count, 1)),
+        )
 
 
 @dataclass(frozen=True)
@@ -114,6 +131,29 @@ class Geometry:
     through: Array
     through_weight: Array
     jump: Jump
+
+    def repeated(self, count: int) -> Geometry:
+        """The same for several vessels of one mesh, without a copy. [-]
+
+        Parameters
+        ----------
+        count
+            Number of vessels; this one has one. [-]
+        """
+        whole: dict[str, Any] = {"jump": self.jump.repeated(count)}
+        for names, axis in ((_OF_VESSEL, 0), (("factor", "share", "moment"), 1)):
+            for name in names:
+                shape = list(getattr(self, name).shape)
+                shape[axis] = count
+                whole[name] = np.broadcast_to(getattr(self, name), shape)
+        return replace(self, **whole)
+
+
+_OF_VESSEL = (
+    "operator", "transposed", "stiffness_map", "offset", "weight", "radius", "height", "slope",
+    "wall", "arc_length",
+)  # fmt: skip
+"""Fields of `Geometry` whose first axis is the vessel."""
 
 
 def shell_geometry(meridians: tuple[Meridian, ...], points: int) -> Geometry:
