@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
 
 from cofire.errors import InputError
 from cofire.inputs.workshop import Printer
@@ -37,6 +39,36 @@ def test_two_tanks_change_as_their_closed_form():
     # 1 - (1 + 2 v/V) exp(-2 v/V): two stirred tanks of half the volume, by hand
     x = 2.0 * VOLUME / DEAD
     assert new_share(VOLUME, DEAD, 2.0) == pytest.approx(1.0 - (1.0 + x) * np.exp(-x), rel=1e-12)
+
+
+@pytest.mark.parametrize("tanks", [1, 2, 3, 5, 8, 20])
+def test_a_step_leaves_tanks_in_series_as_their_closed_form(tanks: int):
+    # 1 - exp(-n v/V) Σ (n v/V)^k / k!, k below n (Levenspiel, tanks-in-series model)
+    x = tanks * VOLUME / DEAD
+    old = np.exp(-x) * sum(x**k / math.factorial(k) for k in range(tanks))
+    assert new_share(VOLUME, DEAD, tanks) == pytest.approx(1.0 - old, abs=1e-12)
+
+
+@pytest.mark.parametrize("tanks", [1, 3, 6])
+def test_a_step_leaves_as_the_balance_of_each_stirred_tank_says(tanks: int):
+    # dc/dv = (c of the tank before - c) / (V/n), integrated
+    def balance(_: float, c: np.ndarray) -> np.ndarray:
+        return tanks / DEAD * (np.concatenate([[1.0], c[:-1]]) - c)
+
+    found = solve_ivp(
+        balance, (0.0, VOLUME[-1]), np.zeros(tanks), t_eval=VOLUME, rtol=1e-10, atol=1e-12
+    )
+    assert new_share(VOLUME, DEAD, tanks) == pytest.approx(found.y[-1], abs=1e-8)
+
+
+@pytest.mark.parametrize("tanks", [100.0, 1e3, 1e4])
+def test_plug_flow_is_the_limit_with_a_front_as_wide_as_one_over_the_root_of_the_tanks(
+    tanks: float,
+):
+    # central limit theorem: mean V, deviation V/√n
+    steps = np.array([-4.0, -1.0, 0.0, 1.0, 4.0])
+    share = new_share(DEAD * (1.0 + steps / np.sqrt(tanks)), DEAD, tanks)
+    assert share == pytest.approx([0.0, 0.1587, 0.5, 0.8413, 1.0], abs=0.2 / np.sqrt(tanks))
 
 
 def test_many_tanks_tend_to_plug_flow():

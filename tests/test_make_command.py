@@ -17,22 +17,29 @@ from matplotlib.image import imread
 from typer.testing import CliRunner
 
 from cofire.errors import ModelError
+from cofire.inputs.units import celsius
 from cofire.output.cli import app
 from cofire.output.cli.common import DEFECT, INPUT_WRONG
 from cofire.output.figures import save
 from cofire.output.making_figures import CLAY, METAL, before_and_after, colour, section_figure
+from cofire.output.making_files import write_making
+from cofire.output.making_mismatch import apart, bands_mismatch, largest_steps
 from cofire.output.making_tables import expected, grams
 from cofire.output.making_text import making_text
 from cofire.output.mesh_file import stl
+from cofire.output.sheet_figures import letter
 from cofire.planning import making as module
 from cofire.planning.green import fired_again
+from cofire.planning.kiln_steps import happenings
 from cofire.planning.making import Making, making
+from cofire.planning.mismatch import mismatch
 from cofire.planning.swaps import smear_check
-from tests.made import COARSE, FRIT, SILVER, fired, foot, plain, shaped
+from tests.made import COARSE, FRIT, SILVER, fired, foot, graded, plain, shaped
 
 FILES = {
     "green.csv", "green.svg", "green.stl", "bands.csv", "batches.csv", "swaps.csv",
     "test_pieces.csv", "before_and_after.svg", "before_and_after.png", "making.txt",
+    "mismatch.csv", "mismatch.svg", "mismatch.png",
 }  # fmt: skip
 VESSEL = """name = "short <$tube$>"
 [profile]
@@ -230,7 +237,7 @@ def test_the_figure_tells_metal_from_ceramic_in_grey(quick: Making):
 def test_a_long_name_stays_on_the_page(quick: Making):
     vessel = replace(quick.response.vessel, name="a long name of a vase " * 3)
     long = replace(quick, response=replace(quick.response, vessel=vessel))
-    for drawing in (section_figure, before_and_after):
+    for drawing in (section_figure, before_and_after, lambda m: bands_mismatch(m.response)):
         stream = io.BytesIO()
         save(drawing(long), stream, "png")
         stream.seek(0)
@@ -238,13 +245,54 @@ def test_a_long_name_stays_on_the_page(quick: Making):
 
 
 def test_figures_are_the_same_bytes_every_time(quick: Making):
-    for drawing in (section_figure, before_and_after):
+    for drawing in (section_figure, before_and_after, lambda m: bands_mismatch(m.response)):
         twice = []
         for _ in range(2):
             stream = io.BytesIO()
             save(drawing(quick), stream, "svg")
             twice.append(stream.getvalue())
         assert twice[0] == twice[1]
+
+
+def test_the_mismatch_of_neighbours_adds_up_to_that_of_metal_and_ceramic():
+    response, _ = graded()
+    found = apart(response)
+    pair = mismatch(response.cards[2], response.cards[0], response.vessel.firing)
+    assert not found[0].any()
+    assert found[2] == pytest.approx(pair.difference, abs=1e-12)
+    told = largest_steps(response)
+    worst = np.abs(np.diff(found, axis=0)).max()
+    assert f"at most {100 * np.abs(pair.difference).max():.2f} %" in told
+    assert f"at one joint at most {100 * worst:.2f} %" in told
+
+
+def test_the_mismatch_figure_fills_a_gap_a_joint_and_names_every_band_and_event():
+    response, _ = graded()
+    upper, lower = bands_mismatch(response).axes
+    assert len(lower.collections) == len(response.vessel.steps)
+    names = {text.get_text() for text in lower.texts}
+    assert names == {f"1  {FRIT}", "2  50 % metal", f"3  {SILVER}"}
+    letters = [text.get_text() for text in upper.texts]
+    assert letters == [letter(n) for n in range(len(happenings(response)))]
+    key = " ".join(t.get_text() for t in bands_mismatch(response).texts).replace("\u00a0", " ")
+    assert all(f"{celsius(event.ware):.0f} °C" in key for event in happenings(response))
+
+
+def test_the_table_of_the_mismatch_holds_what_is_drawn(rows):
+    table = rows("mismatch.csv")
+    (name,) = (column for column in table[0] if column.startswith("band 2"))
+    assert name == f"band 2, {FRIT}: beyond band 1_percent"
+    assert all(float(row[f"band 1, {SILVER}: beyond band 1_percent"]) == 0.0 for row in table)
+    assert float(table[0][name]) == 0.0
+    assert max(abs(float(row[name])) for row in table) > 1.0
+    assert float(table[-1]["ware_C"]) < 100.0
+
+
+def test_one_paste_has_no_mismatch_to_draw(tmp_path: Path):
+    write_making(making_of_plain(plain()[0]), tmp_path / "out", False)
+    assert {p.name for p in (tmp_path / "out").iterdir()} == {
+        name for name in FILES if not name.startswith("mismatch")
+    }
 
 
 def test_the_figure_shows_both_sizes(quick: Making):
@@ -268,6 +316,26 @@ def test_what_cannot_be_computed_is_named_and_the_rest_is_made(monkeypatch: pyte
     assert text.count("not computed: ") == 3
     assert "too steep to mesh" in text
     assert before_and_after(found).axes
+
+
+def test_what_is_too_little_for_the_scale_is_told(quick: Making):
+    few = tuple(replace(batch, off=0.004) for batch in quick.batches)
+    assert "too little for the scale" not in making_text(replace(quick, batches=few))
+    few = (replace(few[0], off=0.26), *few[1:])
+    told = making_text(replace(quick, batches=few))
+    assert told.count("too little for the scale: one ingredient is off by 26 %") == 1
+
+
+def test_the_feed_that_the_swaps_rest_on_is_stated(quick: Making):
+    told = " ".join(making_text(quick).split())
+    assert "2 ml from the swap to the nozzle, mixing as 3 stirred tanks in series" in told
+
+
+def test_joints_that_lean_alike_are_told_in_one_line(quick: Making):
+    *_, whole = quick.overhangs
+    one = replace(whole, where="a | b", lean=whole.wanted + 0.1)
+    three = replace(quick, overhangs=(one, replace(one, where="b | c"), whole))
+    assert "Beside the joint of bands 1|2, 2|3: leans" in making_text(three)
 
 
 def test_a_band_too_low_for_the_feed_is_named(quick: Making):

@@ -153,6 +153,13 @@ def test_batches_conserve_mass_to_the_step_of_the_scale(scale: float):
         assert batch.mass == pytest.approx(paste.wet * batch.volume, abs=0.51 * scale)
         for (_, mass), (_, dense) in zip(batch.powders, paste.powders, strict=True):
             assert mass == pytest.approx(dense * batch.volume, abs=1.01 * scale)
+        exact = [*paste.powders, ("binder", paste.binder), ("water", paste.water)]
+        weighed_out = [*batch.powders, ("binder", batch.binder), ("water", batch.water)]
+        off = [
+            abs(mass / (dense * batch.volume) - 1.0)
+            for (_, mass), (_, dense) in zip(weighed_out, exact, strict=True)
+        ]
+        assert batch.off == pytest.approx(max(off))
         if batch.ready:
             assert sum(m for _, m in batch.ready) == pytest.approx(batch.mass, abs=1.1 * scale)
 

@@ -20,16 +20,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from matplotlib.colors import to_rgb
+from matplotlib.image import imread
 from typer.testing import CliRunner
 
 from cofire.inputs.cards import Card
 from cofire.inputs.firing import Segment, load_kilns, simple_firing
 from cofire.inputs.trace import trace
 from cofire.inputs.units import HOUR, MINUTE, kelvin
-from cofire.inputs.vessel import read_vessel
+from cofire.inputs.vessel import Band, read_vessel
+from cofire.inputs.workshop import Printer
 from cofire.output import cli, sheet, sheet_figures
 from cofire.output.cli.common import DEFECT, INPUT_WRONG
 from cofire.output.making_tables import grams
+from cofire.output.plan_tables import firing_csv
 from cofire.output.sheet import LEFT_OUT, write_sheet
 from cofire.output.sheet_figures import letter, section_picture
 from cofire.output.sheet_firing import clock
@@ -224,6 +227,62 @@ def test_tables_have_a_caption_and_name_their_rows_and_columns(of: str) -> None:
                     down = int(cell.attributes.get("rowspan", "1"))
                     left.update(range(n + 1, n + down))
             assert max(left, default=0) < len(body.all("tr"))
+
+
+TEXT_PARTS = {"#", "b", "bdi", "span", "strong", "wbr"}
+BLOCKS = {"div", "figure", "h2", "ol", "p", "section", "ul"}
+HOLDS = {
+    "": {"html"},
+    "html": {"head", "body"},
+    "head": {"meta", "title", "style"},
+    "body": {"header", "main", "footer"},
+    "header": {"h1", "p", "div"},
+    "main": {"section", "div"},
+    "footer": {"p"},
+    "section": BLOCKS,
+    "div": {*BLOCKS, "table"},
+    "figure": {"img", "figcaption"},
+    "ul": {"li"},
+    "ol": {"li"},
+    "table": {"caption", "thead", "tbody"},
+    "thead": {"tr"},
+    "tbody": {"tr"},
+    "tr": {"th", "td"},
+}
+"""What each element may hold: the standard's content models, as far as the sheet uses them."""
+BEARS = {
+    "html": {"lang"},
+    "meta": {"charset", "name", "content", "http-equiv"},
+    "img": {"src", "alt"},
+    "h2": {"id"},
+    "caption": {"id"},
+    "section": {"aria-labelledby", "class"},
+    "div": {"class", "role", "aria-labelledby", "tabindex"},
+    "th": {"scope", "class", "rowspan"},
+}
+
+
+@pytest.mark.parametrize("of", PAGES)
+def test_every_element_stands_where_the_standard_allows_it_and_bears_its_own_attributes(
+    of: str,
+) -> None:
+    assert page(of).startswith("<!DOCTYPE html>\n<html ")
+    for e in [root := read(page(of)), *every(root)]:
+        inside = {child.tag for child in e.children if child.tag != "#" or child.text.strip()}
+        assert inside <= HOLDS.get(e.tag, TEXT_PARTS), e.tag
+        assert set(e.attributes) <= BEARS.get(e.tag, {"class"}), e.tag
+        if e.tag == "ul" or e.tag == "ol":
+            assert e.children, "a list has items"
+        if e.attributes.get("role") == "region":
+            assert "aria-labelledby" in e.attributes
+    assert [e.tag for e in every(root) if e.tag == "main"] == ["main"]
+
+
+@pytest.mark.parametrize("of", PAGES)
+def test_no_heading_of_a_page_or_a_table_is_empty(of: str) -> None:
+    for e in every(read(page(of))):
+        if e.tag in {"title", "h1", "h2", "caption", "th"}:
+            assert e.whole.strip(), e.tag
 
 
 @pytest.mark.parametrize("of", PAGES)
@@ -470,6 +529,55 @@ def test_sources_named_in_brackets_are_listed() -> None:
     assert cited == set(range(1, 1 + len(sources.all("li"))))
 
 
+def test_every_number_of_the_section_is_in_the_table_of_the_print() -> None:
+    response, green = graded()
+    drawn = section_picture(sheet_of(response, green)).axes[0].texts
+    told = [cell for row in rows(read(page("pot")), "bands") for cell in row]
+    last = {cell.partition("–")[2] for cell in told}
+    for text in (t.get_text() for t in drawn):
+        if text.startswith(("printed", "fired")):
+            continue
+        *layer, height = text.split(",  ")
+        assert set(layer) <= last
+        assert height in told or f"☐ {height}" in told
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_common_practice_and_estimates_are_marked_as_such() -> None:
+    made = vase()
+
+    def told(printer: Printer) -> str:
+        vessel = replace(made.response.vessel, printer=printer)
+        other = replace(made, response=replace(made.response, vessel=vessel))
+        items = [e.whole for e in read(write_sheet(other)).all("li")]
+        (line,) = (text for text in items if text.startswith("Printer: "))
+        return line
+
+    usual = told(Printer())
+    assert usual.count("(common practice)") == usual.count("(estimate)") == 2
+    own = told(Printer(layer=0.4e-3, nozzle=1e-3, dead_volume=5e-6, tanks=2.0))
+    assert "(" not in own
+    assert "layers of 0.4 mm, roads of 1 mm, 5 ml from the swap" in own
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_scale_too_coarse_for_a_batch_is_told() -> None:
+    made = vase()
+    exact = tuple(replace(batch, off=0.02) for batch in made.batches)
+    coarse = (replace(exact[0], off=0.31), *exact[1:])
+    assert "changes one ingredient" not in read(write_sheet(replace(made, batches=exact))).whole
+    told = read(write_sheet(replace(made, batches=coarse))).whole
+    assert "changes one ingredient by 31 %" in told
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_paste_that_never_comes_pure_has_no_layer() -> None:
+    made = vase()
+    late = tuple(replace(swap, done=sum(made.green.layers) + 1) for swap in made.swaps)
+    told = rows(read(write_sheet(replace(made, swaps=late))), "bands")
+    assert [row[4] for row in told] == ["", "", "never"]
+
+
 @pytest.mark.usefixtures("undrawn")
 def test_reasons_of_a_schedule_are_numbered_as_its_segments() -> None:
     root = read(write_sheet(vase(), ["it would crack", "<b>bend</b>"]))
@@ -593,18 +701,73 @@ QUIET = ("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--dis
          "--disable-background-networking", "--disable-component-update")  # fmt: skip
 
 
-@pytest.mark.skipif(CHROMIUM is None, reason="needs a browser that prints")
-def test_the_shipped_example_prints_on_two_pages(tmp_path: Path) -> None:
+needs_browser = pytest.mark.skipif(CHROMIUM is None, reason="needs a browser that prints")
+
+
+def browse(folder: Path, text: str, *asked: str) -> None:
+    """Open a page in a browser without a window."""
     assert CHROMIUM is not None
-    written, paper = tmp_path / "sheet.html", tmp_path / "sheet.pdf"
-    written.write_text(page("vase"), encoding="utf-8")
+    written = folder / "sheet.html"
+    written.write_text(text, encoding="utf-8")
     subprocess.run(
-        [CHROMIUM, *QUIET, f"--user-data-dir={tmp_path / 'browser'}", "--no-pdf-header-footer",
-         f"--print-to-pdf={paper}", written.as_uri()],
+        [CHROMIUM, *QUIET, f"--user-data-dir={folder / 'browser'}", *asked, written.as_uri()],
         check=True, capture_output=True, timeout=60,
     )  # fmt: skip
+
+
+@cache
+def shipped(name: str) -> str:
+    """Sheet of a shipped vessel, with all its test pieces."""
+    response = fired(read_vessel(EXAMPLE.with_name(f"{name}.toml"), load_kilns()))
+    return write_sheet(sheet_of(response, green_vessel(response), pieces=True))
+
+
+def ten_bands() -> str:
+    """Sheet of a plan: as many blends as one would mix, and a reason for every segment."""
+    response = vase().response
+    ends = [round(0.02 + 0.009 * n, 6) for n in range(9)]
+    names = [SILVER, *(f"{SILVER} + {FRIT} = {90 - 10 * n}" for n in range(8)), FRIT]
+    bands = tuple(
+        Band(name, low, high)
+        for name, (low, high) in zip(names, pairwise([0.0, *ends, 0.11]), strict=True)
+    )
+    many = fired(replace(response.vessel, bands=bands))
+    why = ["cooling: 650 °C would bring cooling of all brittle bands from 0.9 to 1.1"] * 6
+    return write_sheet(sheet_of(many, green_vessel(many), pieces=True), why)
+
+
+@needs_browser
+@pytest.mark.parametrize(
+    "name",
+    ["silver_foot_vessel", "silver_rim_vessel", "iron_foot_bowl", "copper_foot_tumbler", ""],
+)
+def test_shipped_vessels_and_a_plan_of_ten_bands_print_on_two_pages(
+    name: str, tmp_path: Path
+) -> None:
+    paper = tmp_path / "sheet.pdf"
+    text = shipped(name) if name else ten_bands()
+    browse(tmp_path, text, "--no-pdf-header-footer", f"--print-to-pdf={paper}")
     pages = re.findall(rb"/Type\s*/Page\b(?!s)", paper.read_bytes())
     assert len(pages) == 2
+
+
+@needs_browser
+@pytest.mark.parametrize(("width", "margin"), [(320, 10), (390, 10), (1280, 10)])
+@pytest.mark.parametrize("of", ["vase", "hostile"])
+def test_nothing_sticks_out_of_a_phone_or_a_screen(
+    of: str, width: int, margin: int, tmp_path: Path
+) -> None:
+    picture = tmp_path / "sheet.png"
+    text = page("vase") if of == "vase" else write_sheet(hostile(HOSTILE[2]))
+    browse(
+        tmp_path, text, f"--window-size={width},6000", "--hide-scrollbars",
+        f"--screenshot={picture}",
+    )  # fmt: skip
+    seen = imread(picture)[..., :3]
+    assert seen.shape[1] == width
+    assert (seen[:, :margin] == 1.0).all()
+    assert (seen[:, -margin:] == 1.0).all()
+    assert (seen[:, width // 2] < 0.5).any()
 
 
 def test_the_command_writes_the_sheet_and_its_status_is_that_of_the_verdict(
@@ -625,3 +788,53 @@ def test_the_command_writes_the_sheet_and_its_status_is_that_of_the_verdict(
     assert "--force" in again.stderr
     piped = run(cli.app, ["sheet", str(EXAMPLE), "--out", "-"])
     assert piped.stdout == page("vase")
+
+
+@pytest.fixture
+def plan_folder(tmp_path: Path) -> Path:
+    """What `cofire plan` leaves of a vessel and its firing."""
+    folder = tmp_path / "plan"
+    folder.mkdir()
+    firing = vase().response.vessel.firing
+    reasons = {n: f'reason, "{n}"' for n in range(len(firing.segments))}
+    (folder / "firing.csv").write_text(firing_csv(firing, reasons), encoding="utf-8")
+    (folder / "vessel.toml").write_bytes(EXAMPLE.read_bytes())
+    (folder / "silver_on_frit_firing.toml").write_bytes(
+        EXAMPLE.with_name("silver_on_frit_firing.toml").read_bytes()
+    )
+    return folder
+
+
+def test_a_plans_folder_stands_for_its_vessel_and_tells_its_reasons(
+    plan_folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import cofire.planning.making as module
+
+    asked = []
+    monkeypatch.setattr(cli.sheet, "fired", lambda file, *_: asked.append(file) or vase().response)
+    monkeypatch.setattr(module, "making", lambda *_args, **_more: vase())
+    piped = CliRunner().invoke(cli.app, ["sheet", str(plan_folder), "--out", "-"])
+    assert asked == [plan_folder / "vessel.toml"]
+    told = read(piped.stdout).all("ol")[0].all("li")
+    assert [item.whole for item in told] == [
+        f"reason, '{n}'" for n in range(len(vase().response.vessel.firing.segments))
+    ]
+
+
+def test_reasons_of_a_firing_that_was_changed_since_are_left_out(plan_folder: Path) -> None:
+    firing = vase().response.vessel.firing
+    assert len(cli.sheet.planned_reasons(plan_folder, firing)) == len(firing.segments)
+    first, *others = firing.segments
+    changed = replace(firing, segments=(replace(first, rate=2.0 * first.rate), *others))
+    assert cli.sheet.planned_reasons(plan_folder, changed) == []
+    assert cli.sheet.planned_reasons(EXAMPLE, firing) == []
+    (plan_folder / "firing.csv").write_text(firing_csv(firing), encoding="utf-8")
+    assert cli.sheet.planned_reasons(plan_folder, firing) == []
+
+
+@pytest.mark.parametrize("command", ["sheet", "make"])
+def test_a_folder_without_a_plan_is_refused_in_one_line(command: str, tmp_path: Path) -> None:
+    result = CliRunner().invoke(cli.app, [command, str(tmp_path), "--out", str(tmp_path / "out")])
+    assert (result.exit_code, result.stdout) == (INPUT_WRONG, "")
+    assert result.stderr.endswith("holds no vessel.toml; give a vessel file or a plan's folder\n")
+    assert result.stderr.count("\n") == 1

@@ -141,7 +141,8 @@ def framed(key: str, caption: str, head: str, body: str) -> str:
     """
     return (
         f'<div class="scroll" role="region" aria-labelledby="{key}" tabindex="0">\n'
-        f'<table class="{key}-table">\n<caption id="{key}">{caption}</caption>\n'
+        f'<table class="{key}-table">\n'
+        f'<caption id="{key}"><span class="told">{caption}</span></caption>\n'
         f"<thead>{head}</thead>\n{body}\n</table>\n</div>"
     )
 

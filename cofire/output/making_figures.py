@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from cofire.planning.making import Making
+    from cofire.planning.response import Response
     from cofire.planning.wall import Wall
 
 Array = NDArray[np.float64]
@@ -147,11 +148,22 @@ def _size(axes: Axes, wall: Wall, at: float, beside: float, below: float) -> Non
               color=INK)  # fmt: skip
 
 
-def _names(m: Making) -> list[str]:
-    """Bands by name and, where they are blends, by their metal."""
+def band_names(response: Response) -> list[str]:
+    """Bands by name and, where they are blends, by their metal.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of str
+        From the foot up.
+    """
     return [
         f"{100 * card.parts[0][1]:.0f} % metal" if card.parts else card.name
-        for card in m.response.cards
+        for card in response.cards
     ]
 
 
@@ -232,7 +244,7 @@ def _bands_between(axes: Axes, m: Making, fired: Wall, apart: float, margin: flo
     both = np.stack([green.edges, fired.edges])
     top = 1e3 * float(green.height[-1])
     stands = spread(250.0 * (both[:, 1:] + both[:, :-1]).sum(axis=0), 0.035 * top + 1.0, top)
-    for name, stand in zip(_names(m), stands, strict=True):
+    for name, stand in zip(band_names(m.response), stands, strict=True):
         axes.text(
             0.5 * apart, stand, textwrap.shorten(name, 26, placeholder="…"), fontsize=8.5,
             ha="center", va="center", color=INK, zorder=1,
@@ -287,7 +299,7 @@ def section_figure(m: Making) -> Figure:
             fontsize=7, va="center", color=INK,
         )  # fmt: skip
     middles = 0.5 * (places[1:] + places[:-1])
-    for name, at in zip(_names(m), spread(middles, 4.0 * part, top), strict=True):
+    for name, at in zip(band_names(m.response), spread(middles, 4.0 * part, top), strict=True):
         axes.text(-widest - 4.0 * part, at, textwrap.shorten(name, 24, placeholder="…"),
                   fontsize=7, ha="right", va="center", color=INK)  # fmt: skip
     for o in m.overhangs:

@@ -10,6 +10,7 @@ from cofire.output import making_tables
 from cofire.output.figures import save
 from cofire.output.folders import replace_folder
 from cofire.output.making_figures import before_and_after, section_figure
+from cofire.output.making_mismatch import bands_mismatch, mismatch_csv
 from cofire.output.making_text import making_text
 from cofire.output.mesh_file import stl
 from cofire.planning.green_solid import skin
@@ -24,7 +25,7 @@ MARK = "green.csv"
 
 
 def write_making(m: Making, out: Path, force: bool) -> None:
-    """Write the print, the tables, the section at true scale and the figure.
+    """Write the print, the tables, the section at true scale and the figures.
 
     Killed at any moment, the folder holds the old files or the new ones, never a half.
 
@@ -55,6 +56,11 @@ def write_making(m: Making, out: Path, force: bool) -> None:
         "before_and_after.svg": _saved(hung, "svg"),
         "before_and_after.png": _saved(hung, "png"),
     }
+
+    if len(m.response.cards) > 1:
+        over = bands_mismatch(m.response)
+        files |= {f"mismatch.{form}": _saved(over, form) for form in ("svg", "png")}
+        files["mismatch.csv"] = mismatch_csv(m.response).encode()
 
     def fill(folder: Path) -> None:
         for name, content in files.items():

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 import textwrap
+from dataclasses import replace
 
 import numpy as np
 
 from cofire.inputs.workshop import JOULES_PER_KILOWATT_HOUR
 from cofire.output.making_tables import expected, grams
 from cofire.output.verdict_text import number
+from cofire.planning.green_solid import Overhang
 from cofire.planning.making import Making
+from cofire.planning.paste import COARSE
 from cofire.planning.swaps import DONE
 
 WIDTH = 100
@@ -35,7 +38,7 @@ def _print_lines(m: Making) -> list[str]:
     if m.refired is not None:
         text = (
             "Dried and fired again by the model from this print, its faces come within "
-            f"{1e3 * m.refired.miss:.2f} mm of those wanted"
+            f"{math.ceil(1e5 * m.refired.miss) / 100:.2f} mm of those wanted"
         )
         if m.refired.edge_miss.size:
             worst = 1e3 * float(np.abs(m.refired.edge_miss).max())
@@ -55,13 +58,16 @@ def _print_lines(m: Making) -> list[str]:
         f"{1e3 * steep.offset:.2f} mm beyond the layer below; "
         f"{'TOO FAR: ' if over else ''}half a road, {1e3 * steep.limit:.2f} mm, is common practice."
     )
-    for o in m.overhangs[:-1]:
+    beside: dict[Overhang, list[str]] = {}
+    for n, o in enumerate(m.overhangs[:-1], 1):
+        beside.setdefault(replace(o, where=""), []).append(f"{n}|{n + 1}")
+    for o, joints in beside.items():
         added = math.degrees(o.lean - o.wanted)
         if o.over or abs(added) > 1.0:
             lines += _wrapped(
-                f"{'TOO FAR, ' if o.over else ''}joint {o.where}: leans "
-                f"{math.degrees(o.lean):+.1f}° in layer {o.layer}, {added:+.1f}° of it from the "
-                "different shrinkage."
+                f"{'TOO FAR: b' if o.over else 'B'}eside the joint of bands {', '.join(joints)}: "
+                f"leans {math.degrees(o.lean):+.1f}° in layer {o.layer}, {added:+.1f}° of it from "
+                "the different shrinkage."
             )
     return lines
 
@@ -88,6 +94,11 @@ def _band_lines(m: Making) -> list[str]:
             f"{batch.material}: {held}. {1e6 * batch.volume:.1f} ml, of which "
             f"{1e6 * batch.waste:.1f} for waste{feed}.", "  ", "    ",
         )  # fmt: skip
+        if batch.off > COARSE:
+            lines += _wrapped(
+                f"too little for the scale: one ingredient is off by {100 * batch.off:.0f} %; use "
+                "a finer one, or make more", "    ",
+            )  # fmt: skip
         if batch.ready:
             mixed = " and ".join(f"{grams(mass, scale)} g of {name}" for name, mass in batch.ready)
             lines += _wrapped(f"or of the ready pastes {mixed}", "    ")
@@ -113,7 +124,13 @@ def _swap_lines(m: Making) -> list[str]:
     """When to swap, and whether the smear matters."""
     lines: list[str] = []
     if m.swaps:
-        lines += ["", "swap pastes (the nozzle gives half of each at the joint):"]
+        printer = m.response.vessel.printer
+        lines += ["", *_wrapped(
+            f"swap pastes, so that the nozzle gives half of each at the joint; "
+            f"{1e6 * printer.dead_volume:g} ml from the swap to the nozzle, mixing as "
+            f"{printer.tanks:g} stirred tanks in series (1 wholly, many not at all; measure both "
+            "with a coloured paste):"
+        )]  # fmt: skip
     for s in m.swaps:
         when = f"in layer {s.layer}" if s.layer else "before the print begins"
         pure = f"pure from layer {s.done}"

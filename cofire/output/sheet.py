@@ -192,7 +192,8 @@ def write_sheet(m: Making, reasons: Sequence[str] = ()) -> str:
         "version": plain(__version__),
         "title": plain(vessel.name),
         "name": named(vessel.name),
-        "firing": f"{named(firing.name)}, {named(firing.kiln.name)}, in {shown(firing.gas)}",
+        "firing": f"Programme: {named(firing.name)}. Kiln: {named(firing.kiln.name)}, in "
+        f"{shown(firing.gas)}",
         "verdict": verdict_box(m),
         "piece": _piece(m, reasons),
         "making": "\n".join(

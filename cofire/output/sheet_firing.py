@@ -15,7 +15,7 @@ from cofire.planning.kiln_steps import BURNOUT, Happening, Step
 
 WORDS = {
     "burnout begins": "binder begins to leave: vent the kiln",
-    "burnout ends": "binder and bound water have left",
+    "burnout ends": "binder and bound water gone: vents may close",
     "sintering begins": "sintering begins",
     "peak": "hottest",
     "sets": "<b>sets</b>: keep shut, strain stays",
@@ -145,10 +145,8 @@ def events_table(events: Sequence[Happening]) -> str:
         (letter(n), told(e), f"{celsius(e.kiln):.0f}", f"{celsius(e.ware):.0f}", clock(e.time))
         for n, e in enumerate(events)
     ]
-    return table(
-        "events", "What happens when", ("", "", "Kiln,&nbsp;°C", "Ware,&nbsp;°C", "h:min"), rows,
-        numbers=(2, 3, 4), kinds={1: "text"},
-    )  # fmt: skip
+    head = ("Mark", "Event", "Kiln,&nbsp;°C", "Ware,&nbsp;°C", "h:min")
+    return table("events", "What happens when", head, rows, numbers=(2, 3, 4), kinds={1: "text"})
 
 
 def firing_lines(firing: Firing, curve: Trace, limit: float, bound: str) -> str:

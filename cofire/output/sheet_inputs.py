@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from cofire.inputs.cards import Card, Property
 from cofire.inputs.units import celsius, kelvin
+from cofire.inputs.workshop import Printer
 from cofire.output.html_parts import listed, named, shown, table
 from cofire.planning.making import Making
 
@@ -68,10 +71,32 @@ def cards_table(cards: list[Card]) -> tuple[str, list[str]]:
         if any(key in card for card in cards):
             cells = (_value(card[key], unit, sources) if key in card else "" for card in cards)
             rows.append([shown(name), *cells])
-    head = ("", *(named(card.name) for card in cards))
+    head = ("Property", *(named(card.name) for card in cards))
     told = "Numbers on which most hangs, ± one standard uncertainty [source]"
     whole = table("cards", told, head, rows, kinds=dict.fromkeys(range(1, len(head)), "text"))
     return whole, sources
+
+
+def _printer(printer: Printer) -> str:
+    """What the printer is taken to do, usual values marked."""
+    usual = Printer()
+
+    def told(text: str, value: float, as_usual: float, mark: str = "common practice") -> str:
+        return f"{text} ({mark})" if math.isclose(value, as_usual) else text
+
+    return ", ".join(
+        (
+            told(f"layers of {1e3 * printer.layer:g} mm", printer.layer, usual.layer),
+            told(f"roads of {1e3 * printer.nozzle:g} mm", printer.nozzle, usual.nozzle),
+            told(
+                f"{1e6 * printer.dead_volume:g} ml from the swap to the nozzle",
+                printer.dead_volume, usual.dead_volume, "estimate",
+            ),
+            told(
+                f"mixing as {printer.tanks:g} tanks", printer.tanks, usual.tanks, "estimate"
+            ) + ": measure both with a coloured paste",
+        )
+    )  # fmt: skip
 
 
 def input_lines(m: Making) -> str:
@@ -92,9 +117,7 @@ def input_lines(m: Making) -> str:
     source = f" ({shown(kiln.source)})" if kiln.source else ""
     lines = [
         f"Kiln: {named(kiln.name)}, at most {celsius(kiln.max_temperature):.0f} °C{source}.",
-        f"Printer: layers of {1e3 * printer.layer:g} mm, roads of {1e3 * printer.nozzle:g} mm, "
-        f"{1e6 * printer.dead_volume:g} ml from the swap to the nozzle, mixing as "
-        f"{printer.tanks:g} tanks.",
+        f"Printer: {_printer(printer)}.",
         *(f"<b>Beyond its table:</b> {shown(line)}." for line in m.response.history.extended),
         *(f"<b>Not computed:</b> {shown(line)}" for line in m.missing),
     ]

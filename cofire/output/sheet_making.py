@@ -10,6 +10,7 @@ import numpy as np
 from cofire.output.html_parts import TICK, framed, named, shown, table
 from cofire.output.making_tables import expected, grams
 from cofire.planning.making import Making
+from cofire.planning.paste import COARSE
 from cofire.planning.pieces import Piece, Reading
 from cofire.planning.swaps import DONE
 
@@ -38,7 +39,10 @@ def bands_table(m: Making) -> str:
     rows = [("foot", "", "", "", "", "0.0", "0.0", f"{wide[0][0]:.1f}", f"{wide[1][0]:.1f}")]
     for n, band in enumerate(m.bands):
         swap = m.swaps[n - 1] if n else None
-        when, done = ("", "") if swap is None else (str(swap.layer or "before 1"), str(swap.done))
+        when, done = "", ""
+        if swap is not None:
+            when = str(swap.layer or "before 1")
+            done = str(swap.done) if swap.done <= last[-1] else "never"
         span = f"{last[n] - m.green.layers[n] + 1}–{last[n]}"
         rows.append(
             (
@@ -132,10 +136,17 @@ def weighing_table(m: Making) -> str:
         if blends
         else ""
     )
-    return table(
+    weighed = table(
         "weigh", f"Weigh, {waste:.0f} % for waste and the feed included{more}", head, rows,
         numbers=range(1, len(head)), kinds={0: "name"},
     )  # fmt: skip
+    off = max(batch.off for batch in m.batches)
+    if off <= COARSE:
+        return weighed
+    return (
+        f"{weighed}\n<p>The scale's step of {1e3 * scale:g} g changes one ingredient by "
+        f"{100 * off:.0f} %: use a finer one, or make more and keep the rest.</p>"
+    )
 
 
 def pieces_table(m: Making) -> str:

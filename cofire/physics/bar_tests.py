@@ -1,4 +1,4 @@
-"""What a bowed strip and a sagging bar say of their materials."""
+"""What a bowed strip says of its materials."""
 
 from __future__ import annotations
 
@@ -9,8 +9,6 @@ from numpy.typing import NDArray
 from cofire.physics.porosity import positive
 
 Array = NDArray[np.float64]
-
-GRAVITY = 9.80665
 
 
 def chord_curvature(rise: npt.ArrayLike, chord: npt.ArrayLike) -> Array:
@@ -91,31 +89,3 @@ def strip_stress(
         np.asarray(np.abs(force) / t + 0.5 * E * t * np.abs(curvature)),
         np.asarray(np.abs(force) / b + 0.5 * F * b * np.abs(curvature)),
     )
-
-
-def sag_rate(
-    density: npt.ArrayLike,
-    span: npt.ArrayLike,
-    thickness: npt.ArrayLike,
-    viscosity: npt.ArrayLike,
-) -> Array:
-    """Speed at which the middle of a bar on two supports sags under its own weight. [m/s]
-
-    5 ρ g L⁴/(32 η h²): the elastic beam of uniform load, 5 q L⁴/(384 E I), with the uniaxial
-    viscosity for Young's modulus. With η = 3 × the shear viscosity it is the beam-bending
-    viscometer without load (ASTM C598, from memory). True while the sag is below a tenth of the
-    span and the bar is thin (span above ten thicknesses).
-
-    Parameters
-    ----------
-    density : array_like
-        Bulk. [kg/m³]
-    span : array_like
-        L, between the supports. [m]
-    thickness : array_like
-        h, upright. [m]
-    viscosity : array_like
-        Uniaxial; may be infinite. [Pa s]
-    """
-    load = 5.0 * np.asarray(density) * GRAVITY * np.asarray(span, dtype=np.float64) ** 4
-    return np.asarray(load / (32.0 * np.asarray(viscosity) * np.asarray(thickness) ** 2))

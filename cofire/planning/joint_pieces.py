@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -15,7 +16,7 @@ from cofire.physics.history import History, histories
 from cofire.planning.flags import Flag
 from cofire.planning.green import Green, green_vessel
 from cofire.planning.green_solid import volume_below
-from cofire.planning.limits import decay_length
+from cofire.planning.limits import LEAST_LAYERS, decay_length
 from cofire.planning.pieces import COUNT, WIDTH, Piece, Reading, Sample, wall_of
 from cofire.planning.response import Response, fire_vessel
 from cofire.planning.verdict import judge
@@ -128,13 +129,15 @@ def _camber(state: str, curvature: float, length: float, names: list[str], stop:
     return Reading(f"camber, {state}, hollow on the side of {shorter}", rise, "mm", stop)
 
 
-def ring_vessel(response: Response) -> tuple[Vessel, float]:
-    """The vessel's wall from two decay lengths below its joints to two above, or to its ends.
+def ring_vessel(response: Response, flags: Sequence[Flag] = ()) -> tuple[Vessel, float]:
+    """The vessel's wall from two decay lengths below the joints in doubt to two above, or its ends.
 
     Parameters
     ----------
     response : Response
         From `fire_vessel`; with at least one joint.
+    flags : sequence of Flag, optional
+        Whose places are in doubt; by default every joint is.
 
     Returns
     -------
@@ -145,19 +148,38 @@ def ring_vessel(response: Response) -> tuple[Vessel, float]:
     wall = mesh.nodes[~mesh.lying]
     nodes = np.arange(wall[0, 0], wall[-1, 2] + 1)
     r, z, h = (values[nodes] for values in (mesh.radius, mesh.height, mesh.wall))
-    steps = vessel.steps
-    low = max(float(steps[0]) - REACH * decay_length(vessel, float(steps[0])), float(z[0]))
-    high = min(float(steps[-1]) + REACH * decay_length(vessel, float(steps[-1])), float(z[-1]))
+    first, last = _in_doubt(vessel, flags)
+    low = _clear(vessel, first - REACH * decay_length(vessel, first), first)
+    high = _clear(vessel, last + REACH * decay_length(vessel, last), last)
     inner = (z > low + 1e-5) & (z < high - 1e-5)
     place = np.concatenate([[low], z[inner], [high]])
     bands = tuple(
-        Band(b.material, max(b.low, low) - low, min(b.high, high) - low) for b in vessel.bands
+        Band(b.material, max(b.low, low) - low, min(b.high, high) - low)
+        for b in vessel.bands
+        if b.low < high and b.high > low
     )
     ring = replace(
         vessel, name=f"joint ring of {vessel.name}", radius=np.interp(place, z, r),
         height=place - low, wall=np.interp(place, z, h), corners=(), bands=bands,
     )  # fmt: skip
     return ring, low
+
+
+def _in_doubt(vessel: Vessel, flags: Sequence[Flag]) -> tuple[float, float]:
+    """Heights of the lowest and of the highest joint that flags are about, or of all. [m]"""
+    steps = np.asarray(vessel.steps)
+    heights = [flag.height for flag in flags if flag.height is not None]
+    near = [float(steps[np.argmin(np.abs(steps - height))]) for height in heights]
+    return min(near, default=float(steps[0])), max(near, default=float(steps[-1]))
+
+
+def _clear(vessel: Vessel, cut: float, joint: float) -> float:
+    """A cut within the vessel, moved towards its joint where it would leave a sliver of a band."""
+    cut = min(max(cut, 0.0), float(vessel.height[-1]))
+    sliver = LEAST_LAYERS * vessel.printer.layer
+    toward = np.sign(joint - cut) * (np.asarray(vessel.steps) - cut)
+    near = np.flatnonzero((toward > 0.0) & (toward < sliver))
+    return float(vessel.steps[near[0]]) if near.size and abs(joint - cut) > sliver else cut
 
 
 def still_possible(count: int) -> float:
@@ -180,7 +202,7 @@ def still_possible(count: int) -> float:
 
 
 def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
-    """A ring cut out of the vessel around its joints: whether they hold.
+    """A ring cut out of the vessel around the joints in doubt: whether they hold.
 
     It has the vessel's radius, wall and layers, since the energy that parts a joint grows with
     radius and wall. It is fired by the model as the vessel is.
@@ -199,7 +221,7 @@ def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
     Piece
         `length` is the outer diameter, `width` the wall, `thickness` the height.
     """
-    ring, low = ring_vessel(response)
+    ring, low = ring_vessel(response, flags)
     cards = {p.name: p for c in response.cards for p, _ in (c.parts or ((c, 1.0),))}
     fired = fire_vessel(ring, cards, extend=bool(response.history.extended))
     own = green_vessel(fired)
@@ -236,7 +258,7 @@ def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
     if carried:
         note += f"; loads of the ring for those of the vessel: {', '.join(carried)}"
     return Piece(
-        "joint ring", " | ".join(c.name for c in response.cards), COUNT,
+        "joint ring", " | ".join(c.name for c in fired.cards), COUNT,
         2.0 * float(green.wall.outside[within].max()), float(green.wall.width[within].max()),
         float(z[1] - z[0]), last - first, float(np.diff(volume_below(green.wall, z))[0]),
         tuple(readings), note=note,

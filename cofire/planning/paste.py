@@ -17,6 +17,8 @@ from cofire.planning.response import Response
 
 BINDER_DENSITY = 1300.0
 """Of cellulose ether: handbook, from memory. [kg/m³]"""
+COARSE = 0.1
+"""A scale that changes an ingredient by more than this is too coarse for it: estimate. [-]"""
 WATER_DENSITY = 998.0
 """At 20 °C: handbook, from memory. [kg/m³]"""
 
@@ -84,6 +86,8 @@ class Batch:
     ready
         The same blend from two pastes mixed alone: name and mass of each; empty for a pure
         paste. [kg]
+    off
+        Most by which the scale's step changes an ingredient, of its mass. [-]
     """
 
     material: str
@@ -95,6 +99,7 @@ class Batch:
     binder: float
     water: float
     ready: tuple[tuple[str, float], ...]
+    off: float
 
     @property
     def mass(self) -> float:
@@ -242,11 +247,14 @@ def _batch(card: Card, wall: float, waste: float, dead: float, scale: float) -> 
     paste, whole = paste_of(card), wall + waste + dead
     names = [name for name, _ in paste.powders]
     parts = [*(mass for _, mass in paste.powders), paste.binder, paste.water]
-    *powders, binder, water = weighed([part * whole for part in parts], scale)
+    exact = [part * whole for part in parts]
+    masses = weighed(exact, scale)
+    off = max(abs(mass - want) / want for mass, want in zip(masses, exact, strict=True) if want)
+    *powders, binder, water = masses
     ready: tuple[tuple[str, float], ...] = ()
     if card.parts:
         sides = [(part.name, paste_of(part), share) for part, share in card.parts]
-        masses = weighed([s * paste.solids / p.solids * p.wet * whole for _, p, s in sides], scale)
-        ready = tuple((name, m) for (name, _, _), m in zip(sides, masses, strict=True))
+        halves = weighed([s * paste.solids / p.solids * p.wet * whole for _, p, s in sides], scale)
+        ready = tuple((name, m) for (name, _, _), m in zip(sides, halves, strict=True))
     pairs = tuple(zip(names, powders, strict=True))
-    return Batch(card.name, whole, wall, waste, dead, pairs, binder, water, ready)
+    return Batch(card.name, whole, wall, waste, dead, pairs, binder, water, ready, off)

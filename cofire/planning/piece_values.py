@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from cofire.inputs.cards import Card
 from cofire.inputs.measured import FiredPieces, Measured, SagBar
 from cofire.inputs.units import celsius, kelvin
-from cofire.physics.bar_tests import sag_rate
 from cofire.physics.densification import sintering_strain
 from cofire.physics.history import histories
 from cofire.physics.porosity import porous_viscosity
@@ -33,6 +32,7 @@ from cofire.planning.measured_values import (
     worth_having,
 )
 from cofire.planning.stress_flags import TEST_BAR
+from cofire.structures.sag_bar import fired_sag
 
 Array = NDArray[np.float64]
 
@@ -185,8 +185,8 @@ def _sag_by_card(card: Card, pieces: FiredPieces, bar: SagBar) -> tuple[float, f
     flow = porous_viscosity(density, glass)
 
     def sag(viscosity: Array) -> float:
-        rate = sag_rate(theoretical * density, bar.span, thickness, viscosity)
-        return float(np.trapezoid(rate, trace.time))
+        bulk, creep = theoretical * density, np.zeros(trace.time.size)
+        return fired_sag(trace.time, bulk, viscosity, creep, 1.0, thickness, bar.span)
 
     if bar.fired:
         return sag(flow), 0.0

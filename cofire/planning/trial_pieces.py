@@ -106,7 +106,16 @@ def _places(response: Response, kind: str, flag: Flag) -> Sequence[str | int]:
     if kind == "expansion bar":
         other = _partner(response, flag.zone)
         return [flag.zone, other] if other else [flag.zone]
+    if kind == "sag bar":
+        return [_flowing(response, flag.zone)]
     return [flag.zone]
+
+
+def _flowing(response: Response, zone: str) -> str:
+    """What flows where a band sags: of a blend its ceramic, which its flag goes by."""
+    parts = next((c.parts for c in response.cards if c.name == zone), ())
+    ceramic = parts[1][0].name if parts else zone
+    return ceramic if ceramic in response.history.names else zone
 
 
 def _made(

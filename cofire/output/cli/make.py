@@ -1,4 +1,4 @@
-"""`cofire make`: what to take to the printer for one vessel."""
+"""`cofire make`: what to take to the printer for one vessel, or for a plan."""
 
 from __future__ import annotations
 
@@ -7,14 +7,15 @@ from typing import Annotated
 
 import typer
 
-from cofire.output.cli.check import Extend, Vessel, fired
+from cofire.output.cli.check import Extend, fired
 from cofire.output.cli.common import DEFECT, Force, Tables, guarded
 from cofire.output.cli.plan import tell
+from cofire.output.cli.sheet import Planned, vessel_file
 
 
 @guarded
 def make(
-    vessel: Vessel,
+    vessel: Planned,
     out: Annotated[Path, typer.Option(help="Folder for the files; replaced whole.")] = Path(
         "cofire-making"
     ),
@@ -24,8 +25,9 @@ def make(
 ) -> None:
     """Say what to print, weigh and swap so that a vessel fires to size, and what to test first.
 
-    Writes green.csv, .svg (true scale) and .stl, bands, batches, swaps and test pieces as .csv, and
-    the vessel before and after its firing. Status 4 where the verdict is no.
+    Writes green.csv, .svg (true scale) and .stl, bands, batches, swaps and test pieces as .csv, the
+    vessel before and after its firing, and the mismatch of its bands over it. Status 4 where the
+    verdict is no.
 
     Example:  cofire make examples/silver_foot_vessel.toml --out for-the-printer
     """
@@ -35,7 +37,7 @@ def make(
     from cofire.planning.making import making
 
     check_plan_folder(out, force, MARK)
-    found = making(fired(vessel, tables, extend), tell=tell)
+    found = making(fired(vessel_file(vessel), tables, extend), tell=tell)
     tell("")
     write_making(found, out, force)
     typer.echo(making_text(found), nl=False)

@@ -1,19 +1,84 @@
-"""`cofire sheet`: the firing sheet of one vessel."""
+"""`cofire sheet`: the firing sheet of one vessel, or of a plan."""
 
 from __future__ import annotations
 
-from typing import Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.output.cli.check import Extend, Vessel, fired
+from cofire.output.cli.check import Extend, fired
 from cofire.output.cli.common import DEFECT, Force, Tables, guarded
 from cofire.output.cli.plan import tell
+
+if TYPE_CHECKING:
+    from cofire.inputs.firing import Firing
+
+Planned = Annotated[
+    Path, typer.Argument(metavar="VESSEL", help="Vessel file, or the folder of a plan.")
+]
+
+
+def vessel_file(given: Path) -> Path:
+    """The vessel's file: the one given, or that of a plan's folder.
+
+    Parameters
+    ----------
+    given : Path
+        File or folder.
+
+    Returns
+    -------
+    Path
+        A file.
+
+    Raises
+    ------
+    InputError
+        A folder that holds no plan.
+    """
+    from cofire.errors import InputError
+
+    if not given.is_dir():
+        return given
+    if not (given / "vessel.toml").is_file():
+        raise InputError(f"{given}: holds no vessel.toml; give a vessel file or a plan's folder")
+    return given / "vessel.toml"
+
+
+def planned_reasons(given: Path, firing: Firing) -> list[str]:
+    """Why no segment of a plan's firing is faster, as the plan's folder has it.
+
+    Parameters
+    ----------
+    given : Path
+        File or folder that a command was given.
+    firing : Firing
+        Of the vessel in it.
+
+    Returns
+    -------
+    list of str
+        One a segment; empty where there is no plan, or its firing has been changed since.
+    """
+    import csv
+    import io
+
+    from cofire.inputs.files import read_text
+    from cofire.output.plan_tables import firing_csv
+
+    table = given / "firing.csv"
+    if not table.is_file():
+        return []
+    text = read_text(table)
+    told = [row.get("why") or "" for row in csv.DictReader(io.StringIO(text))]
+    unchanged = firing_csv(firing, dict(enumerate(told))) == text
+    return told if unchanged and any(told) else []
 
 
 @guarded
 def sheet(
-    vessel: Vessel,
+    vessel: Planned,
     out: Annotated[
         str, typer.Option(metavar="FILE", help="The HTML file; - for stdout.")
     ] = "sheet.html",
@@ -21,7 +86,7 @@ def sheet(
     extend: Extend = False,
     force: Force = False,
 ) -> None:
-    """Write the firing sheet of a vessel as its file has it: one HTML file, two pages on paper.
+    """Write the firing sheet of a vessel or a plan: one HTML file, two pages on paper.
 
     Print, pastes, programme, test pieces and cautions, for the printer and the kiln. Status 4
     where the verdict is no.
@@ -33,9 +98,10 @@ def sheet(
     from cofire.planning.making import making
 
     check_targets([out], force)
-    found = making(fired(vessel, tables, extend), tell=tell)
+    found = making(fired(vessel_file(vessel), tables, extend), tell=tell)
     tell("")
-    write_text(out, write_sheet(found), force)
+    reasons = planned_reasons(vessel, found.response.vessel.firing)
+    write_text(out, write_sheet(found, reasons), force)
     typer.echo(f"{found.verdict.word}; written: {out}", err=True)
     if found.verdict.word == "no":
         raise typer.Exit(DEFECT)
