@@ -56,23 +56,24 @@ def belly(z: Array) -> Array:
 
 
 RINGS = tuple(np.linspace(-4.0, 4.0, 9))
+GRADED = (np.linspace(2.0, 1.0, 10), np.linspace(0.34, 0.2, 10))
 CASES = {
     "butt, a/h 20": Case(straight, 20.0, reach=13.0),
     "butt, a/h 10": Case(straight, 10.0),
     "butt, a/h 5": Case(straight, 5.0),
     "butt 2:1, a/h 10": Case(straight, 10.0, moduli=METAL_BELOW),
-    "nine steps, a/h 10": Case(
-        straight,
-        10.0,
-        RINGS,
-        (np.linspace(2.0, 1.0, 10), np.linspace(0.34, 0.2, 10)),
-        reach=12.0,
-    ),
+    "nine steps, a/h 20": Case(straight, 20.0, RINGS, GRADED, reach=17.0),
+    "nine steps, a/h 10": Case(straight, 10.0, RINGS, GRADED, reach=12.0),
+    "nine steps, a/h 5": Case(straight, 5.0, RINGS, GRADED, reach=12.0),
+    "cone 14°, a/h 20": Case(cone(14.0), 20.0, reach=13.0),
     "cone 14°, a/h 10": Case(cone(14.0), 10.0, reach=7.0),
+    "cone 14°, a/h 5": Case(cone(14.0), 5.0, reach=6.0),
     "cone 14° 2:1, a/h 10": Case(cone(14.0), 10.0, moduli=METAL_BELOW, reach=7.0),
     "cone -14° 2:1, a/h 10": Case(cone(-14.0), 10.0, moduli=METAL_BELOW, reach=7.0),
     "cone 25°, a/h 10": Case(cone(25.0), 10.0, reach=7.0),
+    "belly, a/h 20": Case(belly, 20.0, (5.0,), reach=16.0),
     "belly, a/h 10": Case(belly, 10.0, (2.5,), reach=8.0),
+    "belly, a/h 5": Case(belly, 5.0, (1.25,), reach=6.0),
 }
 
 
@@ -113,7 +114,9 @@ class Solved:
                 mine = (height - edge) * sign > self.case.wall
                 first = ((height - edge) * sign)[mine].min()
                 its = (self.solid.height - edge) * sign >= first
-                known = np.abs(self.face(0, outside)[its]).max()
+                stress = np.abs(self.face(0, outside))
+                at_first = np.interp(edge + sign * first, self.solid.height, stress)
+                known = max(at_first, stress[its].max())
                 own, place = self.stress[0, 0, face, mine], geometry.arc_length[0, mine]
                 out.append(max(crests(own, place)[0], crests(-own, place)[0]) / known - 1.0)
         return np.array(out)

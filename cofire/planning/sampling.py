@@ -220,7 +220,7 @@ def _varied(card: Card, deviates: dict[str, float]) -> tuple[Card, set[str]]:
         if name in VISCOSITIES:
             fall = 0.01 * np.arange(kept.size)
             kept = np.minimum.accumulate(kept + fall) - fall
-        if not np.allclose(kept, wanted, rtol=1e-12, atol=0.0):
+        if (np.abs(kept - wanted) > 1e-12 * np.abs(wanted)).any():
             held.add(name)
         rows[name] = kept
     held |= _order_densities(card, rows)

@@ -40,7 +40,7 @@ COARSE = Control(
     longest_step=7200.0,
     landmark_tolerance=5e-4,
 )
-FINENESS = 0.3
+FINENESS = 0.2
 """With these, put right, the largest load of a sample of three examples is within 2 to 6 % (root of
 mean square; one of 72 by 29 %) of what `cofire check` finds with the same cards; a sintering load
 within 3 to 70 %, against a spread over samples of a factor of ten and more."""

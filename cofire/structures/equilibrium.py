@@ -216,8 +216,6 @@ class Equilibrium:
             while True:  # no further than to where the forces pull back
                 new = respond(stage, strain + share * strain_change - known, response, close)
                 evaluations += 1
-                if share == 1.0 and response.linear and new.linear:
-                    return Balance(unknowns + change, strain + strain_change, new, evaluations)
                 force = structure.unbalanced(new.stress)
                 left = float((change * force).sum())
                 if left >= -_OVERSHOT * work or share < _SMALLEST_SHARE:

@@ -197,8 +197,11 @@ class Shells:
             tangent.reshape(9, *self.material.shape)[g.component] * g.moment, axis=2
         )
         vessels, elements = g.operator.shape[:2]
-        columns = moments.transpose(1, 2, 0).reshape(vessels, elements, 1, -1)
-        stiffness = (columns @ g.stiffness_map)[:, :, 0]
+        columns = moments.transpose(1, 2, 0).reshape(vessels, elements, -1)
+        if g.stiffness_map.strides[0] == 0:  # one mesh for all: one product an element
+            stiffness = (columns.swapaxes(0, 1) @ g.stiffness_map[0]).swapaxes(0, 1)
+        else:
+            stiffness = (columns[:, :, None] @ g.stiffness_map)[:, :, 0]
         place, weight, fixed = self._rows
         band = np.bincount(place, (stiffness * weight).ravel(), (_BAND + 1) * fixed.size)
         band = band.reshape(fixed.size, _BAND + 1).T

@@ -74,6 +74,30 @@ def test_a_half_and_half_blend_expands_more_than_half_way():
     )
 
 
+@pytest.mark.parametrize(
+    ("fraction", "metal", "ceramic", "expansion", "rules", "digit"),
+    [
+        (0.5, ALUMINIUM, CARBIDE, (22.5, 3.298), (12.899, 11.760, 9.424, 7.845), 0.005),
+        (0.75, COPPER, STONEWARE, (17.0, 6.5), (14.375, 15.170, 15.425, 16.143), 0.001),
+        (0.50, COPPER, STONEWARE, (17.0, 6.5), (11.750, 12.929, 13.365, 14.790), 0.001),
+        (0.25, COPPER, STONEWARE, (17.0, 6.5), (9.125, 10.121, 10.557, 12.333), 0.001),
+    ],
+)
+def test_rules_for_the_expansion_of_a_blend(fraction, metal, ceramic, expansion, rules, digit):
+    """Mixtures, Kerner (low bound of K), Schapery (high bound), Turner, in 1e-6/K (derived).
+
+    Levin's rule is that of mixtures with the series mean of the bulk moduli, and Turner's with
+    the parallel one. Citations in `test_mixing`, from memory.
+    """
+    Km, Kc = metal[0], ceramic[0]
+    (low, high), _ = mixing.elastic_bounds(fraction, metal, ceramic)
+    series = 1.0 / (fraction / Km + (1.0 - fraction) / Kc)
+    bulk = [series, low, high, fraction * Km + (1.0 - fraction) * Kc]
+    found = [float(mixing.free_strain(fraction, *expansion, Km, Kc, K)) for K in bulk]
+
+    np.testing.assert_allclose(found, rules, atol=digit)
+
+
 # lattice: filling factor of touching spheres, site percolation threshold (both from memory)
 LATTICES = {
     "simple cubic": (np.pi / 6, 0.3116),

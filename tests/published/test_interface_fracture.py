@@ -27,6 +27,26 @@ def test_dundurs_parameters_and_corner_exponent_of_four_pairs(bodies, alpha, bet
     assert interface.corner_exponent(*map(float, found)) == pytest.approx(exponent, abs=1e-6)
 
 
+# order of the singularity, 1 - exponent: Bogy 1971, worked out apart to the last digit given
+ORDERS_BETA_0 = {
+    0.1: 0.00795, 0.2: 0.03013, 0.3: 0.06287, 0.4: 0.10259, 0.5: 0.1468, 0.6: 0.19403,
+    0.8: 0.29516, 0.9: 0.34895,
+}  # fmt: skip
+ORDERS_BETA_QUARTER_ALPHA = {
+    0.1: 0.00403, 0.2: 0.01584, 0.3: 0.03471, 0.4: 0.05975, 0.5: 0.09012, 0.6: 0.1252,
+    0.8: 0.20837, 0.9: 0.25663,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("share", "orders"), [(0.0, ORDERS_BETA_0), (0.25, ORDERS_BETA_QUARTER_ALPHA)]
+)
+def test_the_order_of_the_corner_by_dundurs_parameters(share, orders):
+    found = [1.0 - interface.corner_exponent(alpha, share * alpha) for alpha in orders]
+
+    np.testing.assert_allclose(found, list(orders.values()), atol=5.1e-6)
+
+
 def test_plane_stress_alpha_compares_youngs_moduli():
     """Hutchinson & Suo 1992: alpha = (E1 - E2)/(E1 + E2) with E in plane stress (from memory)."""
     alpha, _ = interface.dundurs(120e9, 0.34, 60e9, 0.2, plane_stress=True)
@@ -64,6 +84,24 @@ def test_layers_of_equal_modulus(eta):
     found = interface.separation_energy(eta, 1.0, 1.0, 1.0, 1.0) / eta
 
     assert found == pytest.approx(0.5 * (1 - eta + eta**2) / (1 + eta) ** 3)
+
+
+@pytest.mark.parametrize(
+    ("layers", "mismatch", "printed", "digit"),
+    [
+        ((0.001, 1.0, 1.0, 1.0), 1000**0.5, 0.49800, 1e-5),
+        ((0.01, 1.0, 1.0, 1.0), 10.0, 0.48049, 1e-5),
+        ((0.1, 1.0, 1.0, 1.0), 10**0.5, 0.34185, 1e-5),
+        ((0.5, 1.0, 1.0, 1.0), 2**0.5, 0.11111, 1e-5),
+        ((1.0, 1.0, 1.0, 1.0), 1.0, 0.06250, 1e-5),
+        ((3e-3, 60e9, 3e-3, 100e9), 4.4e-3, 285.64, 0.01),
+    ],
+)
+def test_separation_energy_in_figures(layers, mismatch, printed, digit):
+    """Energy integral of the laminate, worked out apart (derived); like layers over E h strain²."""
+    found = interface.separation_energy(*layers, mismatch)
+
+    assert found == pytest.approx(printed, abs=0.51 * digit)
 
 
 @pytest.mark.parametrize(("eta", "alpha"), [(0.05, 0.3), (0.3, -0.5), (1.0, 0.4)])
