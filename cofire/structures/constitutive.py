@@ -242,12 +242,14 @@ def respond(
     ModelError
         If the local iteration fails.
     """
-    plain = respond_linear(stage, trial_strain)
-    if not (stage.creeps or _any_yields(stage.law, plain.mode_stress)):
-        return plain
-    strain = plain.mode_strain
+    if not stage.creeps:
+        plain = respond_linear(stage, trial_strain)
+        if not _any_yields(stage.law, plain.mode_stress):
+            return plain
+    state = stage.state
+    strain = state.strain_to_mode @ trial_strain.reshape(len(state.components), -1)
     flows = flow(stage.law, strain, _guess(stage, strain, near), within)
-    stress = (stage.state.mode_to_stress @ flows.stress).reshape(trial_strain.shape)
+    stress = (state.mode_to_stress @ flows.stress).reshape(trial_strain.shape)
     return Response(stress, stage, strain, flows.stress, flows)
 
 

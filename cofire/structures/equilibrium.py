@@ -141,8 +141,8 @@ class Equilibrium:
         stress
             Shape (C, *points). [Pa]
         """
-        own = (0, *range(1 + self.structure.batch_axes, stress.ndim))
-        return np.asarray(np.abs(stress).max(axis=own))
+        shape = stress.shape[1 : 1 + self.structure.batch_axes]
+        return np.asarray(np.abs(stress).max(axis=0).reshape(*shape, -1).max(axis=-1))
 
     def allowed(self, stress: Array) -> Array:
         """Error of stress allowed in a step, shape (batch). [Pa]
@@ -198,7 +198,8 @@ class Equilibrium:
             force = structure.unbalanced(response.stress)
             change = solve(force)
             strain_change = structure.strains(change)
-            size = self._size(response, strain_change)
+            limit = self.imbalance * self.allowed(response.stress)
+            size = self.largest(contract(response.tangent, strain_change)) / limit
             if first and not response.linear and not size.max() <= _FAR:
                 first = False  # start from where nothing crept or yielded, whatever the guess
                 plain = respond_linear(stage, strain - known)
@@ -225,7 +226,8 @@ class Equilibrium:
             while True:  # the same tangent again, as long as it will do
                 change = solve(force)
                 strain_change = structure.strains(change)
-                before, size = size, self._size(response, strain_change)
+                stress_change = contract(response.tangent, strain_change)
+                before, size = size, self.largest(stress_change) / limit
                 if size.max() <= 1.0:
                     return Balance(unknowns, strain, new, evaluations)
                 if not (size * size <= before).all():
@@ -236,11 +238,6 @@ class Equilibrium:
                 force = structure.unbalanced(new.stress)
             response = new
         raise NoEquilibriumError
-
-    def _size(self, response: Response, strain: Array) -> Array:
-        """Stress that a change of strain brings, over what equilibrium may be out by, (batch)."""
-        stress = self.largest(contract(response.tangent, strain))
-        return np.asarray(stress / (self.imbalance * self.allowed(response.stress)))
 
 
 def contract(tangent: Array, strain: Array) -> Array:

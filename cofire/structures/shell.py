@@ -115,6 +115,11 @@ class Shells:
         place = (row - column) + column * (_BAND + 1)
         return place.ravel(), weight, self.held.ravel().astype(np.float64)
 
+    @cached_property
+    def _free(self) -> Array:
+        """1 for each unknown that is not held, else 0, shape (B, 2E + 1, 3)."""
+        return (~self.held).astype(np.float64)
+
     def start(self) -> Array:
         """Displacements [m] and rotations [-] before the firing, zero, shape (B, 2E + 1, 3)."""
         return np.zeros(self.held.shape)
@@ -179,7 +184,7 @@ class Shells:
             At the points, shape (3, B, P, 2E). [Pa]
         """
         force = self.load - self.gathered(self.forces(stress))
-        force[self.held] = 0.0
+        force *= self._free
         return force
 
     def solver(self, tangent: Array) -> Callable[[Array], Array]:
@@ -267,8 +272,7 @@ class Shells:
         return total
 
     def _solve(self, factor: Array, force: Array) -> Array:
-        right = np.where(self.held, 0.0, force).ravel()
-        return np.asarray(dpbtrs(factor, right, lower=1)[0]).reshape(self.held.shape)
+        return np.asarray(dpbtrs(factor, force.ravel(), lower=1)[0]).reshape(self.held.shape)
 
 
 def shells(
