@@ -153,8 +153,8 @@ REASONS = {
     "strong as when cold": ("alumina-fe-ni-co", "ring-alumina-fe-ni-co"),
     "the layer is pressed and holds the joint shut; its energy is held against the toughness in "
     "opening": ("sheet-steel-enamel", "copper-enamel-countered", "graded-alumina-316l-19-zirconia"),
-    "inputs of its failed twin: what told them apart, sintering, is not printed": (
-        "micro-moulded-zirconia-316l-nano", "graded-zirconia-steel-adjusted",
+    "inputs of its twin of the other outcome: what told them apart, sintering, is not printed": (
+        "micro-moulded-zirconia-316l-nano", "graded-zirconia-steel-unadjusted",
         "laminate-alumina-zirconia-slow",
     ),
     "pressed round the ring, and pulled off the metal by far less than its strength: sleeves have "

@@ -85,6 +85,11 @@ def test_every_reason_for_a_miss_names_a_pair_once():
     assert set(names) <= set(PAIRS)
 
 
+def test_every_miss_has_a_reason():
+    missed = {r.pair["id"] for r in judge_all() if r.failed != r.predicted_failed}
+    assert missed <= {name for group in REASONS.values() for name in group}
+
+
 def test_the_print_holds_every_pair_and_the_score():
     text = outcomes.report()
     assert all(name in text for name in PAIRS)
