@@ -277,7 +277,8 @@ def _profile(fields: Fields, folder: Path) -> tuple[Array, Array, Array, tuple[i
 def _bands(listed: object, where: str, top: float) -> tuple[Band, ...]:
     """Bands from the foot to the rim."""
     if not isinstance(listed, list) or not 1 <= len(listed) <= 60:
-        raise InputError(f"{where}: [[band]]: {show(listed)}; allowed: 1 to 60 bands, from below")
+        given = f"{len(listed)} bands" if isinstance(listed, list) else show(listed)
+        raise InputError(f"{where}: [[band]]: {given}; allowed: 1 to 60 bands, from below")
     bands: list[Band] = []
     low = 0.0
     for number, entry in enumerate(listed, 1):
