@@ -85,7 +85,8 @@ def as_text(
         lines += _band_lines(response, found, width)
     lines.append("")
     for note in (
-        "bending: up the wall, from the shell alone; the height of a transition rules it.",
+        "bending: up the wall, by force and moment of its section as if elastic; the height of a "
+        "transition rules it.",
         "step: within a wall of a step, local field included; the number of bands rules it.",
         "* within a wall of a step: mean over a tenth of a wall, not a point; no shell is exact "
         "there.",

@@ -69,7 +69,8 @@ class BandStress:
     worst, cold
         Largest tension at any time, and at the end.
     bending
-        Largest tension up the wall of the shell alone, ruled by the transition's height. [Pa]
+        Largest tension up the wall by force and moment of the shell's section, as if elastic, ruled
+        by the height of the transition. [Pa]
     step
         Largest tension within a wall of the band's steps with the local field, ruled by the
         number of bands; 0 without steps. [Pa]
