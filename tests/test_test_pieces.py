@@ -22,7 +22,7 @@ from skfem import (
 )
 from skfem.models.elasticity import linear_elasticity
 
-from cofire.inputs.units import kelvin
+from cofire.inputs.units import GRAVITY, kelvin
 from cofire.planning.bars import (
     BEAM,
     MARKS,
@@ -52,7 +52,7 @@ from cofire.planning.pieces import COUNT, Piece, sample
 from cofire.planning.response import Response
 from cofire.planning.trial_pieces import DECIDED_BY, pieces_for, riskiest
 from cofire.planning.verdict import RULES, Verdict, judge
-from cofire.structures.sag_bar import GRAVITY, fired_sag, sag_rate
+from cofire.structures.sag_bar import fired_sag, sag_rate
 from tests.made import CARDS, FRIT, SILVER, cylinder, fired, foot, graded, plain, with_drying
 from tests.strategies import some
 

@@ -14,6 +14,8 @@ HOUR = 3600.0
 MINUTE = 60.0
 ROOM = ZERO_CELSIUS + 20.0
 """Reference temperature of every strain: 20 °C. [K]"""
+GRAVITY = 9.80665
+"""Standard acceleration of free fall. [m/s²]"""
 
 
 @overload

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire.inputs.cards import Card
-from cofire.inputs.units import celsius
+from cofire.inputs.units import GRAVITY, celsius
 from cofire.physics.densification import GAS_CONSTANT
 from cofire.physics.gas_flow import gas_viscosity, permeability, wall_overpressure
 from cofire.physics.history import History, histories
@@ -31,7 +31,6 @@ SAG_CAUTION, SAG_NO = 0.01, 0.05
 """Height lost to flow under own weight, of the band's height: common practice. [-]"""
 STEEPEST = 45.0
 """Lean of a wall from upright beyond which the column of the sag rule says nothing. [°]"""
-GRAVITY = 9.80665
 PEAK_CAUTION = 10.0
 """Closer than this to a zone's limit a kiln's unevenness decides: common practice. [K]"""
 

@@ -8,11 +8,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import beta, betainc
 
+from cofire.inputs.units import GRAVITY
+
 if TYPE_CHECKING:
     from cofire.physics.history import Array
-
-GRAVITY = 9.80665
-"""Standard acceleration of free fall. [m/s²]"""
 
 
 def sag_rate(

@@ -35,6 +35,7 @@ from numpy.typing import NDArray
 from scipy.linalg.lapack import dpbtrf, dpbtrs
 
 from cofire.errors import InputError
+from cofire.inputs.units import GRAVITY
 from cofire.structures.constitutive import WALL_WITH_SHEAR, StressState, prepare, respond
 from cofire.structures.point_properties import NO_YIELD, PointProperties
 from cofire.structures.shell_geometry import (
@@ -50,8 +51,6 @@ if TYPE_CHECKING:
     from cofire.physics.history import Array
     from cofire.structures.meridian import Meridian
 
-GRAVITY = 9.80665
-"""Standard acceleration of free fall. [m/s²]"""
 
 _COLUMN = np.array([max(i, 2) * (max(i, 2) + 1) // 2 + min(i, 2) for i in range(9)])
 """Column of the first rotation, in places of the lower triangle of a stiffness. [-]"""
