@@ -107,6 +107,17 @@ def test_dilatometer_curves_at_two_rates_tell_the_energy() -> None:
     assert found.uncertainty[0] < 0.1 * 400e3
 
 
+def test_a_body_that_sinters_in_two_steps_is_told_to_fit_no_curve() -> None:
+    curves = [dilatometer(FRIT, rate, 900.0, rng(), 3e-5, EXACT) for rate in (60.0, 600.0)]
+    early = [0.04 / (1.0 + np.exp((kelvin(600.0) - k.temperature) / 8.0)) for k in curves]
+    stepped = [replace(k, strain=k.strain - e) for k, e in zip(curves, early, strict=True)]
+    plain, two = (
+        sintering_findings(FRIT, with_curves(measured(), some)).notes for some in (curves, stepped)
+    )
+    assert not any("cannot take the shape" in note for note in plain)
+    assert any("cannot take the shape" in note for note in two)
+
+
 def test_intervals_hold_the_truth_nine_times_in_ten() -> None:
     """Five drawn cards, some 15 intervals: at most three may miss.
 
