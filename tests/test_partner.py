@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from cofire.errors import InputError, ModelError
-from cofire.inputs.vessel import Band
+from cofire.inputs.vessel import Band, read_vessel
 from cofire.output.partner_text import apart, partner_json, partner_text
 from cofire.planning.candidates import Bench
 from cofire.planning.flags import Flag
@@ -23,9 +25,10 @@ from cofire.planning.ideal_partner import (
 )
 from cofire.planning.nearest_partners import nearest
 from cofire.planning.partner import CHANGES, FARTHEST, Range, renamed, wanted_partner
-from tests.fired import CARDS
+from tests.fired import CARDS, KILNS
 from tests.planned import tea_light_to_plan
 
+EXAMPLES = Path(__file__).parents[1] / "examples"
 SILVER, FRIT = CARDS["fine silver"], CARDS["fritted body"]
 
 
@@ -175,11 +178,21 @@ def test_a_flag_that_even_the_ideal_partner_fails_is_named() -> None:
     assert "sag of fritted body" in text
 
 
+def test_a_blend_that_fails_is_named_without_the_number_of_its_trial() -> None:
+    vessel = read_vessel(EXAMPLES / "iron_foot_bowl.toml", KILNS)
+    wanted = wanted_partner(vessel, CARDS)
+    assert any("ideal partner" in flag.zone for flag in wanted.forbids)
+    text = " ".join(partner_text(wanted, [], [], vessel.name).split())
+    told = partner_json(wanted, [], [], vessel.name)
+    assert "sag of 65 % iron / 35 % ideal partner at" in text
+    assert "65 % iron / 35 % ideal partner" in told
+    assert not re.search(r"ideal partner \d", text + told)
+
+
 def test_the_text_and_the_object_say_the_same(wanted) -> None:
     cards, mixtures = nearest(wanted, tea_light_to_plan(), CARDS)
     text = partner_text(wanted, cards, mixtures, "tea-light")
     whole = json.loads(partner_json(wanted, cards, mixtures, "tea-light"))
-    assert "ideal partner 1" not in text
     assert whole["nearest"][0]["name"] in text
     low = whole["ranges"]["expansion_1e-6_per_K"]["from"]
     assert f"{low:.1f}" in text

@@ -16,19 +16,23 @@ import numpy as np
 import pytest
 
 from cofire.errors import InputError, ModelError
-from cofire.inputs.vessel import Band, read_vessel
+from cofire.inputs.vessel import Band, JointLimits, read_vessel
 from cofire.output.folders import replace_folder
 from cofire.output.plan_files import write_plan
 from cofire.output.plan_json import plan_json
 from cofire.output.plan_text import percent, plan_text, scan_text
+from cofire.planning import workers
+from cofire.planning.alternatives import PROPOSED
 from cofire.planning.candidates import ROUGH, Bench
 from cofire.planning.other_joints import already_fired, sleeve, two_firings
 from cofire.planning.plan import DOUBT, TENFOLD, Plan, Scan, propose, scan_layouts
 from cofire.planning.transition import given_layout, zones
 from cofire.planning.trials import chance
 from cofire.planning.verdict import judge
+from tests.brute_force import TALL, Grid, example, least_load, whole_grid
 from tests.fired import CARDS, KILNS
-from tests.planned import broken_limits, tea_light_to_plan
+from tests.planned import broken_limits, shares_a_window, tea_light_to_plan
+from tests.random_plans import breaks, drawn_request, fits, planned
 
 ROOT = Path(__file__).parents[1]
 EXAMPLE = ROOT / "examples" / "silver_foot_vessel.toml"
@@ -43,6 +47,7 @@ def test_the_shipped_example_is_made_ten_times_safer_or_told_that_it_cannot_be()
     plan = example_plan()
     before, after = plan.chances
     assert plan.given_verdict.word == "no"
+    assert before > 0.999
     if plan.scan is None:
         assert before >= TENFOLD * after
     else:
@@ -56,7 +61,7 @@ def test_the_example_keeps_its_limits_and_its_figures_are_those_of_a_check() -> 
     plan = example_plan()
     vessel = plan.response.vessel
     given = read_vessel(EXAMPLE, KILNS)
-    assert not broken_limits(given, plan.layout)
+    assert not breaks(given, plan)
     assert given_layout(vessel, CARDS).shares == plan.layout.shares
     assert plan.verdict.flags == judge(plan.response).flags
     assert plan.schedule is not None
@@ -70,7 +75,7 @@ def test_the_example_keeps_its_limits_and_its_figures_are_those_of_a_check() -> 
 def test_a_plan_that_is_no_go_shows_what_else_there_is_with_its_figure() -> None:
     plan = example_plan()
     told = [other.what for other in plan.alternatives]
-    for word in ("wall", "other order", "sleeve", "two firings", " with "):
+    for word in ("wall", "other order", "sleeve", "two firings", " with ", PROPOSED):
         assert any(word in what for what in told), word
     loads = [other.load for other in plan.alternatives]
     assert loads == sorted(loads)
@@ -88,6 +93,78 @@ def test_the_same_request_gives_the_same_plan_and_none_is_worse_than_given() -> 
     assert not broken_limits(direct, one.layout)
     assert one.scan is not None
     assert "so only a direct joint is possible" in plan_text(one)
+
+
+def test_a_child_process_changes_nothing_in_a_plan(monkeypatch) -> None:
+    vessel = tea_light_to_plan()
+    vessel = replace(vessel, joint=JointLimits(0, 0.0, 20e-3, 20e-3, 6e-3))
+    found = []
+    for fork in (False, True):
+        monkeypatch.setattr(workers, "can_fork", lambda fork=fork: fork)
+        found.append(plan_json(propose(vessel, CARDS)))
+    assert found[0] == found[1]
+
+
+@pytest.mark.parametrize("seed", [3, 16, 29, 42, 51])
+def test_a_plan_of_a_random_request_keeps_every_limit_of_printer_kiln_and_blends(seed) -> None:
+    """Some of `python -m tests.random_plans`, which plans a hundred."""
+    found = planned(drawn_request(seed))
+    assert not found.word.startswith("refused")
+    assert not found.wrong
+
+
+@pytest.mark.parametrize("seed", range(60, 100))
+def test_a_random_request_that_cannot_be_met_is_refused_by_what_binds(seed) -> None:
+    vessel = drawn_request(seed)
+    if fits(vessel) and shares_a_window(vessel):
+        return
+    with pytest.raises(ModelError, match=r"keep:|position:|window:"):
+        propose(vessel, CARDS, extend=True)
+
+
+FEW = Grid(shares=(20, 50, 80), heights=(1.0,), places=(0.0, 1.0), ramps=(0,), coolings=(0, 3))
+ONE_PLACE = Grid(
+    shares=(20, 40, 60, 80), heights=(0.75,), places=(0.0,), ramps=(0, 4), coolings=(4,)
+)
+EIGHT = replace(TALL, blends=(7, 8), heights=(1.0,), places=(0.5,), ramps=(0,), coolings=(0,))
+
+
+@pytest.mark.parametrize(
+    ("name", "grid"),
+    [
+        ("tea-light", FEW),
+        ("copper_foot_tumbler", ONE_PLACE),
+        ("silver_foot_vessel", EIGHT),
+    ],
+)
+def test_brute_force_over_layouts_and_firings_finds_nothing_five_per_cent_better(
+    name, grid
+) -> None:
+    """A part of `python -m tests.brute_force`: its own layouts and limits, and no search."""
+    vessel = tea_light_to_plan() if name == "tea-light" else example(name)
+    plan = example_plan() if name == EXAMPLE.stem else propose(vessel, CARDS)
+    vessels = whole_grid(vessel, grid)
+    assert len(vessels) > 50
+    assert least_load(vessels) >= 0.95 * plan.verdict.load
+
+
+def test_a_joint_drawn_where_it_may_not_be_is_moved_into_its_limits() -> None:
+    vessel = tea_light_to_plan()
+    high = replace(vessel, joint=JointLimits(0, 0.0, 40e-3, 40e-3, 6e-3))
+    plan = propose(high, CARDS)
+    assert plan.given_breaks == ("position",)
+    assert not breaks(high, plan)
+    assert json.loads(plan_json(plan))["as_given"]["breaks"] == ["position"]
+    nearer = replace(plan, given_verdict=replace(plan.verdict, flags=plan.verdict.flags[-1:]))
+    assert "As given it comes nearer, but breaks limits of its own: position." in plan_text(nearer)
+    assert "breaks limits" not in plan_text(plan)
+
+
+def test_where_no_crack_threatens_no_chance_of_one_is_scanned() -> None:
+    plan = propose(example("iron_foot_bowl"), CARDS)
+    assert plan.chances[0] < 0.01
+    assert plan.verdict.word != "go"
+    assert plan.scan is None
 
 
 @pytest.mark.parametrize("stage", ["layers", "schedule"])
@@ -256,6 +333,89 @@ def test_a_folder_killed_at_any_moment_holds_the_old_plan_or_the_new(tmp_path: P
         assert texts[0].count("\n") == 50
         seen.add(texts[0])
     assert len(seen) > 2
+
+
+VESSEL = """
+name = "{name}"
+[profile]
+shape = "cylinder"
+radius_mm = 30
+height_mm = 40
+wall_mm = 3
+[[band]]
+material = "fine silver"
+to_mm = 15
+[[band]]
+material = "fritted body"
+[joint]
+blends = 1
+height_mm = 12
+lowest_mm = 15
+highest_mm = 15
+keep_mm = 8
+[firing]
+segment = [ {{ to_C = 860, rate_C_per_h = 150, hold_min = 60 }} ]
+"""
+WRITTEN = {
+    "plan.json", "plan.txt", "bands.csv", "firing.csv", "firing.toml", "vessel.toml",
+    "stress.json", "sheet.html", "stress.png", "trade_off.png",
+}  # fmt: skip
+
+
+def started(folder: Path, name: str, out: Path) -> subprocess.Popen[bytes]:
+    """`cofire plan` of a small vessel in a process group of its own."""
+    file = folder / f"{name}.toml"
+    file.write_text(VESSEL.format(name=name), encoding="utf-8")
+    line = [sys.executable, "-m", "cofire", "plan", str(file), "--out", str(out), "--force"]
+    return subprocess.Popen(
+        line, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        start_new_session=True,
+    )  # fmt: skip
+
+
+def whole_plan(out: Path) -> dict[str, object]:
+    """The object of a plan folder whose files all tell of one vessel."""
+    assert {path.name for path in out.iterdir()} == WRITTEN
+    told = json.loads((out / "plan.json").read_text(encoding="utf-8"))
+    for name in ("plan.txt", "vessel.toml", "sheet.html", "stress.json"):
+        assert told["vessel"] in (out / name).read_text(encoding="utf-8"), name
+    return told
+
+
+@pytest.fixture(scope="module")
+def first(tmp_path_factory) -> tuple[Path, float]:
+    """A folder with a plan that was not disturbed, and what it took. [s]"""
+    folder = tmp_path_factory.mktemp("first")
+    begun = time.monotonic()
+    assert started(folder, "first", folder / "plan").wait() in (0, 4)
+    assert whole_plan(folder / "plan")["finished"] is True
+    return folder, time.monotonic() - begun
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the exchange of two folders is Linux's")
+def test_a_command_killed_at_any_moment_leaves_the_old_plan_or_the_new(first) -> None:
+    folder, took = first
+    for share in (0.6, 0.97):
+        child = started(folder, "second", folder / "plan")
+        time.sleep(share * took)
+        os.kill(child.pid, signal.SIGKILL)
+        child.wait()
+        assert whole_plan(folder / "plan")["vessel"] in ("first", "second")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="sends signals to a group")
+def test_a_command_interrupted_at_any_moment_leaves_its_best_so_far_marked(first) -> None:
+    folder, took = first
+    for share in (0.4, 0.85):
+        out = folder / f"{share}"
+        child = started(folder, "some", out)
+        time.sleep(share * took)
+        os.killpg(child.pid, signal.SIGINT)
+        status = child.wait()
+        if out.exists():
+            assert whole_plan(out)["finished"] is (status != 130)
+        else:
+            assert status == 130  # before anything was found
 
 
 def test_a_fill_that_fails_leaves_the_old_folder_and_no_litter(tmp_path: Path) -> None:

@@ -5,11 +5,23 @@ from __future__ import annotations
 import ctypes
 import os
 import shutil
+import signal
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from cofire.errors import InputError
+
+
+@contextmanager
+def undisturbed() -> Iterator[None]:
+    """Interrupts are ignored within: what took long to find is written, whoever is impatient."""
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def check_plan_folder(path: Path, force: bool, mark: str = "plan.json") -> None:

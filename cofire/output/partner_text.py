@@ -55,10 +55,13 @@ def _number(name: str, value: float) -> str:
     return f"{shown(name, value):.{digits}f}"
 
 
+def _zone(flag: Flag) -> str:
+    """Zone of a flag; the partners of one batch are numbered, which says nothing."""
+    return COUNTED.sub(NAME, flag.zone)
+
+
 def _end(flag: Flag | None) -> str:
-    if flag is None:
-        return "nothing, as far as was tried"
-    return f"{flag.rule} of {COUNTED.sub(NAME, flag.zone)}"
+    return "nothing, as far as was tried" if flag is None else f"{flag.rule} of {_zone(flag)}"
 
 
 def partner_text(
@@ -90,7 +93,7 @@ def partner_text(
         lines += wrapped(
             "Even the ideal partner does not reach go: "
             + "; ".join(
-                f"{f.rule} of {f.zone}"
+                f"{f.rule} of {_zone(f)}"
                 + (f" at {f.load:.2g}, go up to {f.caution:.2g}" if f.load == f.load else "")
                 for f in wanted.forbids
             )
@@ -219,7 +222,7 @@ def partner_json(
         "dense_at_or_below_C": round(celsius(wanted.matures_below), 1),
         "stands_at_least_C": round(celsius(wanted.stands), 1),
         "expansion_up_to_C": round(celsius(wanted.stored_from), 1),
-        "even_the_ideal_fails": [{"rule": f.rule, "zone": f.zone} for f in wanted.forbids],
+        "even_the_ideal_fails": [{"rule": f.rule, "zone": _zone(f)} for f in wanted.forbids],
         "nearest": [near(n) for n in cards],
         "nearest_mixtures": [near(n) for n in mixtures],
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Collection
+from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -70,17 +70,19 @@ def write_plan(
         "stress.json": stress_text.as_json(plan.response, bands),
     }
 
-    def sheet() -> bytes:
-        return write_sheet(making(plan.response), tuple(reasons.values())).encode()
+    def sheet() -> dict[str, bytes]:
+        page = write_sheet(making(plan.response), tuple(reasons.values()))
+        return {"sheet.html": page.encode()}
 
-    works: dict[str, Callable[[], bytes]] = {
-        "sheet.html": sheet,
-        "stress.png": lambda: _drawn(stress_figure(plan.response, bands)),
-    }
-    if (layers := plan.layers) is not None:
-        works["trade_off.png"] = lambda: _drawn(trade_off_figure(layers))
+    def pictures() -> dict[str, bytes]:
+        drawn = {"stress.png": _drawn(stress_figure(plan.response, bands))}
+        if plan.layers is not None:
+            drawn["trade_off.png"] = _drawn(trade_off_figure(plan.layers))
+        return drawn
 
-    def made(name: str) -> bytes | str:
+    works = {"sheet.html": sheet, "figures": pictures}
+
+    def made(name: str) -> dict[str, bytes] | str:
         try:
             return works[name]()
         except CofireError as error:
@@ -88,11 +90,11 @@ def write_plan(
 
     missing: list[str] = []
     files: dict[str, bytes] = {name: text.encode() for name, text in texts.items()}
-    for name, content in zip(works, in_pairs(made, list(works)), strict=True):
-        if isinstance(content, str):
-            missing.append(content)
+    for found in in_pairs(made, list(works)):
+        if isinstance(found, str):
+            missing.append(found)
         else:
-            files[name] = content
+            files |= found
 
     def fill(folder: Path) -> None:
         for name, content in files.items():

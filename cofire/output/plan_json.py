@@ -41,6 +41,7 @@ def plan_json(plan: Plan) -> str:
             "load": _rounded(plan.given_verdict.load),
             "decided_by": plan.given_verdict.worst.rule,
             "chance_of_crack": _rounded(before),
+            "breaks": list(plan.given_breaks),
         },
         "verdict": plan.verdict.word,
         "load": _rounded(plan.verdict.load),

@@ -77,18 +77,20 @@ def layers_text(search: LayerSearch) -> str:
         f"{'blends':>6} {'metal, % of volume':<24} {'tall mm':>7} {'in 1/β':>6} {'middle':>7} "
         f"{'load':>6}  set by",
         *(layout_line(trial, decay) for trial in trade_off(search)),
+        *no_gain(search),
         "",
         "proposed:",
         layout_line(best, decay),
         *wrapped(f"set by {best.worst.rule} of {best.worst.zone}", 2),
         "",
         *wrapped(
-            "load: largest share used up of a limit that layers can change, 1 at the limit. "
+            "load: largest share used up of a limit that layers can change, 1 at the limit, solved "
+            "as coarsely as a search is. "
             f"1/β = {decay * 1e3:.1f} mm, the length over which the wall forgets a joint."
         ),
         *wrapped(
-            f"least band {search.least_height * 1e3:.1f} mm: the smear of a change of paste, in "
-            "whole layers."
+            f"least band {search.least_height * 1e3:.1f} mm: the smear of a change of paste, as "
+            "small as that paste becomes when fired, in whole layers."
         ),
     ]
     for bound in search.bounds:
@@ -103,6 +105,28 @@ def layers_text(search: LayerSearch) -> str:
     if not search.finished:
         lines.append("Interrupted: the best so far.")
     return "\n".join(lines) + "\n"
+
+
+def no_gain(search: LayerSearch) -> list[str]:
+    """The numbers of blends that were tried and buy nothing over fewer, with the best of each.
+
+    Parameters
+    ----------
+    search : LayerSearch
+        From `propose_layers`.
+
+    Returns
+    -------
+    list of str
+        Lines of one sentence; none where every number pays.
+    """
+    paying = {len(trial.layout.shares) for trial in trade_off(search)}
+    least: dict[int, float] = {}
+    for trial in search.trials:
+        count = len(trial.layout.shares)
+        least[count] = min(trial.load, least.get(count, trial.load))
+    idle = [f"{n} at {load:.3g}" for n, load in sorted(least.items()) if n not in paying]
+    return wrapped(f"no gain over fewer: {', '.join(idle)}", 7) if idle else []
 
 
 def schedule_text(schedule: Schedule) -> str:
@@ -166,6 +190,9 @@ def plan_text(plan: Plan) -> str:
             "proposed."
         ),
     ]
+    if plan.given_breaks and plan.given_verdict.load < plan.verdict.load:
+        broken = ", ".join(plan.given_breaks)
+        lines += wrapped(f"As given it comes nearer, but breaks limits of its own: {broken}.")
     if plan.scan is not None:
         lines += wrapped(scan_text(plan.scan))
     lines += ["", "bands, from the foot up (fired size):"]
@@ -201,10 +228,10 @@ def scan_text(scan: Scan) -> str:
         One sentence and its evidence.
     """
     return (
-        f"Nothing within the limits brings the chance of a crack below "
-        f"{percent(min(scan.chance, ALMOST))}: "
-        f"{scan.layouts} layouts, every number, height, skew and place of the grid, were fired; "
-        f"the least load is {scan.least:.3g}."
+        "Nothing within the limits brings the chance of a crack below "
+        f"{percent(min(max(scan.chance, LITTLE), ALMOST))} in this firing: {scan.layouts} layouts, "
+        "every number, height, skew and place of the grid, were fired; the least load, on the "
+        f"search's coarse mesh, is {scan.least:.3g}."
     )
 
 

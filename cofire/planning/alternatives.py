@@ -1,12 +1,12 @@
 """What else could be done where no plan reaches go: another partner, wall, order, sleeve, firing.
 
 Each alternative is fired in the search's coarse way and tells the load that its worst flag would
-reach; some only tell why they cannot be had.
+reach; some only tell why they cannot be had. The proposal stands among them, fired as coarsely.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -14,16 +14,18 @@ from cofire.errors import CofireError, ModelError
 from cofire.inputs.cards import Card
 from cofire.inputs.firing import LAG
 from cofire.inputs.vessel import Vessel
-from cofire.planning.candidates import ROUGH, Bench, fire_candidates
+from cofire.planning.candidates import ROUGH, Bench, batches, fire_candidates
 from cofire.planning.other_joints import sleeve, two_firings
 from cofire.planning.screening import STUDIO_GASES, screen
 from cofire.planning.settings import USUAL, Setting, frame
 from cofire.planning.transition import Layout, as_vessel, zones
 from cofire.planning.verdict import Verdict
+from cofire.planning.workers import in_pairs
 
 THINNER = 0.7
 PARTNERS = 2
 """Other partners shown for either zone. [-]"""
+PROPOSED = "as proposed, on the same coarse mesh"
 
 
 @dataclass(frozen=True)
@@ -53,8 +55,9 @@ class Alternative:
 def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternative, ...]:
     """Other partners, a thinner wall, the other order, a sleeve, two firings: what each reaches.
 
-    Wall and order keep the proposal's transition and firing; a partner keeps the transition and
-    gets the usual firing of its own window; sleeve and two firings keep the firing alone.
+    The proposal itself is among them, to compare with. Wall and order keep its transition and
+    firing; a partner keeps the transition and gets the usual firing of its own window; sleeve and
+    two firings keep the firing alone.
 
     Parameters
     ----------
@@ -74,6 +77,7 @@ def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternat
     wide = Bench(bench.cards, extend=True, fineness=ROUGH)
     wall = THINNER * vessel.wall
     tries: list[tuple[str, Callable[[], Vessel]]] = [
+        (PROPOSED, lambda: vessel),
         (f"a wall of {1e3 * float(wall.max()):.1f} mm", lambda: replace(vessel, wall=wall)),
         (
             "the zones in the other order",
@@ -90,13 +94,19 @@ def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternat
             ready.append((what, one))
         except CofireError as error:
             found.append(Alternative(what, None, str(error)))
-    for (what, _), fired in zip(
-        ready, fire_candidates(wide, [one for _, one in ready]), strict=True
-    ):
-        if isinstance(fired, ModelError):
-            found.append(Alternative(what, None, str(fired)))
-            continue
-        found.append(Alternative(what, wide.judge(fired)))
+
+    def fired(some: Sequence[tuple[str, Vessel]]) -> list[Alternative]:
+        return [
+            Alternative(what, None, str(result))
+            if isinstance(result, ModelError)
+            else Alternative(what, wide.judge(result))
+            for (what, _), result in zip(
+                some, fire_candidates(wide, [one for _, one in some]), strict=True
+            )
+        ]
+
+    for some in in_pairs(fired, batches(ready)):
+        found += some
     for what, work in (("sleeve", sleeve), ("two firings", two_firings)):
         try:
             found.append(Alternative(*work(wide, vessel)))

@@ -17,6 +17,7 @@ from cofire.planning.limits import (
     allowed,
     bounds,
     decay_length,
+    in_fired_size,
     least_height,
     placed,
     refuse_without_place,
@@ -49,7 +50,7 @@ class LayerSearch:
     decay_length
         √(r h)/[3(1−ν²)]^¼ at the joint: the length that a transition is measured by. [m]
     least_height
-        Least height of a band from the smear of a change of paste. [m]
+        Least height of a band from the smear of a change of paste, as fired. [m]
     bounds
         What the limits rule out, one sentence each.
     finished
@@ -111,8 +112,9 @@ def propose_layers(
     ModelError
         No layout keeps the limits; the message names the one that binds.
     """
-    zones(vessel, cards)
-    refuse_without_place(vessel)
+    metal, ceramic, _ = zones(vessel, cards)
+    sized = in_fired_size(vessel, metal, ceramic)
+    refuse_without_place(sized)
     bench = bench or Bench(cards, extend)
     middle = 0.5 * (vessel.joint.lowest + vessel.joint.highest)
     done: dict[Layout, Trial] = {}
@@ -128,20 +130,20 @@ def propose_layers(
     finished = True
     try:
         if start is None:
-            run(layouts(vessel, (1.0,), FIRST_SKEWS, [middle]))
-            run(second(vessel, done.values(), middle))
+            run(layouts(sized, (1.0,), FIRST_SKEWS, [middle]))
+            run(second(sized, done.values(), middle))
         else:
             run(start)
-        refine(vessel, done, run, rounds, 2 * SHARE_STEP if start is None else SHARE_STEP)
+        refine(sized, done, run, rounds, 2 * SHARE_STEP if start is None else SHARE_STEP)
     except KeyboardInterrupt:
         finished = False
         if not done:
             raise
     return LayerSearch(
         tuple(ranked(done.values())),
-        decay_length(vessel, middle),
-        least_height(vessel, middle),
-        tuple(bounds(vessel)),
+        decay_length(sized, middle),
+        least_height(sized, middle),
+        tuple(bounds(sized)),
         finished,
     )
 
@@ -228,9 +230,7 @@ def second(vessel: Vessel, trials: Iterable[Trial], middle: float) -> list[Layou
     list of Layout
         The best blends of each count, lower; the best counts, more and less skewed.
     """
-    best: dict[int, Layout] = {}
-    for t in ranked(trials):
-        best.setdefault(len(t.layout.shares), t.layout)
+    best = {len(layout.shares): layout for layout in leaders(trials)}
     leading = [count for count in best if count][:BETTER]
     found = []
     for layout in layouts(vessel, (1.0, *LOWER), SKEWS, [middle]):
@@ -241,6 +241,25 @@ def second(vessel: Vessel, trials: Iterable[Trial], middle: float) -> list[Layou
         ):
             found.append(layout)
     return found
+
+
+def leaders(trials: Iterable[Trial]) -> list[Layout]:
+    """The best layout of each number of blends.
+
+    Parameters
+    ----------
+    trials : iterable of Trial
+        In any order.
+
+    Returns
+    -------
+    list of Layout
+        Best first.
+    """
+    best: dict[int, Layout] = {}
+    for t in ranked(trials):
+        best.setdefault(len(t.layout.shares), t.layout)
+    return list(best.values())
 
 
 def trade_off(search: LayerSearch) -> list[Trial]:

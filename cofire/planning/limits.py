@@ -1,4 +1,8 @@
-"""What printer, user and vessel allow of a transition, in whole layers of the printer."""
+"""What printer, user and vessel allow of a transition, in whole layers of the printer.
+
+Everything here is asked of a vessel from `in_fired_size`, whose dead volume is in the same size as
+its wall.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from cofire.errors import ModelError
+from cofire.inputs.cards import Card
 from cofire.inputs.vessel import Vessel
 from cofire.physics.change_over import smear
 from cofire.planning.transition import Layout
@@ -60,16 +65,42 @@ def whole(height: float, layer: float, up: bool) -> float:
     return layer * float(np.ceil(count - 1e-6) if up else np.floor(count + 1e-6))
 
 
-def least_height(vessel: Vessel, low: float, high: float | None = None) -> float:
-    """Least height of a band: the smear of a change of paste, and two layers.
+def in_fired_size(vessel: Vessel, metal: Card, ceramic: Card) -> Vessel:
+    """The vessel with the dead volume of its printer as that paste is when fired.
 
-    The smear is taken in the fired section, which is smaller than the printed one: on the safe
-    side.
+    Wet paste dries by (1 − s)³ and sinters from its green to at least its least density. Of the
+    two pastes the one that loses less of its volume counts, so that no band of either, or of a
+    blend of them, is lower than its smear. What else a paste loses (bound water, more along the
+    height) is left out: on the safe side too.
 
     Parameters
     ----------
     vessel : Vessel
-        With its printer.
+        With its printer; its sizes are those wanted after firing.
+    metal, ceramic : Card
+        Of its two zones.
+
+    Returns
+    -------
+    Vessel
+        For the limits of a transition alone: its printer is not the real one.
+    """
+    left = max(
+        (1.0 - card["drying_shrinkage"].scalar) ** 3
+        * min(card["green_density"].scalar / card["least_density"].scalar, 1.0)
+        for card in (metal, ceramic)
+    )
+    dead = left * vessel.printer.dead_volume
+    return replace(vessel, printer=replace(vessel.printer, dead_volume=dead))
+
+
+def least_height(vessel: Vessel, low: float, high: float | None = None) -> float:
+    """Least height of a band: the smear of a change of paste, and two layers.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its printer, from `in_fired_size`.
     low, high : float
         Between which heights; the smallest section there counts. [m]
 
@@ -166,6 +197,55 @@ def placed(vessel: Vessel, layout: Layout) -> Layout | None:
     return replace(layout, middle=min(max(foot, first), last) + half)
 
 
+def fitted(vessel: Vessel, layout: Layout) -> Layout | None:
+    """A layout drawn by hand, in whole layers and moved into the limits.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    layout : Layout
+        As drawn.
+
+    Returns
+    -------
+    Layout or None
+        None where it breaks a limit wherever it stands.
+    """
+    layer = vessel.printer.layer
+    at = placed(vessel, replace(layout, height=layer * round(layout.height / layer)))
+    return at if at is not None and allowed(vessel, at) else None
+
+
+def broken(vessel: Vessel, layout: Layout) -> list[str]:
+    """Which limits of printer, user and vessel a layout breaks.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    layout : Layout
+        The layout.
+
+    Returns
+    -------
+    list of str
+        Their names, as `bounds` has them; empty where all are kept.
+    """
+    low, high = place_range(vessel)
+    foot, rim = layout.foot, layout.foot + layout.total
+    least = least_height(vessel, foot, rim) if layout.shares else 0.0
+    kept = {
+        "blends": len(layout.shares) <= vessel.joint.blends,
+        "height": layout.total <= vessel.joint.height + SLACK,
+        "position": low - SLACK <= layout.middle <= high + SLACK,
+        "keep": keep(vessel) - SLACK <= foot
+        and rim <= float(vessel.height[-1]) - keep(vessel) + SLACK,
+        "smear": layout.height >= least - SLACK,
+    }
+    return [name for name, held in kept.items() if not held]
+
+
 def allowed(vessel: Vessel, layout: Layout) -> bool:
     """Whether a layout keeps every limit of printer, user and vessel.
 
@@ -181,16 +261,7 @@ def allowed(vessel: Vessel, layout: Layout) -> bool:
     bool
         True where all are kept.
     """
-    low, high = place_range(vessel)
-    foot, rim = layout.foot, layout.foot + layout.total
-    return bool(
-        len(layout.shares) <= vessel.joint.blends
-        and layout.total <= vessel.joint.height + SLACK
-        and low - SLACK <= layout.middle <= high + SLACK
-        and keep(vessel) - SLACK <= foot
-        and rim <= float(vessel.height[-1]) - keep(vessel) + SLACK
-        and (not layout.shares or layout.height >= least_height(vessel, foot, rim) - SLACK)
-    )
+    return not broken(vessel, layout)
 
 
 def refuse_without_place(vessel: Vessel) -> None:

@@ -8,25 +8,29 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cofire.inputs.cards import Card
+from cofire.inputs.firing import Firing
 from cofire.inputs.vessel import Vessel
 from cofire.planning.alternatives import Alternative, alternatives
 from cofire.planning.candidates import ROUGH, Bench
 from cofire.planning.flags import GO
-from cofire.planning.layers import LayerSearch, propose_layers, trade_off
+from cofire.planning.layers import LayerSearch, leaders, propose_layers, trade_off
 from cofire.planning.layouts import layouts
-from cofire.planning.limits import refuse_without_place
+from cofire.planning.limits import broken, fitted, in_fired_size, refuse_without_place
 from cofire.planning.response import Response, fire_vessel
 from cofire.planning.schedule import Schedule, propose_schedule
 from cofire.planning.settings import USUAL, Frame, Setting, frame
-from cofire.planning.stress_flags import FAILURE_NO
+from cofire.planning.stress_flags import FAILURE_CAUTION, FAILURE_NO
 from cofire.planning.transition import Layout, as_vessel, given_layout, zones
 from cofire.planning.trials import Trial, chance, try_layouts
 from cofire.planning.verdict import Verdict, judge
+from cofire.planning.windows import ceiling
 from cofire.planning.workers import in_pairs
 
 TENFOLD = 10.0
 """A plan that lowers the chance of a crack less than this says what nothing within the limits
 brings it below. [-]"""
+TURNS = 3
+"""Most times that layers and schedule are searched again in turn. [-]"""
 DOUBT = 0.95
 """Of a load, where a scan says what nothing goes below: its coarse mesh is on the low side already.
 [-]"""
@@ -59,6 +63,8 @@ class Plan:
     ----------
     given, given_verdict
         The vessel as its file has it.
+    given_breaks
+        Limits that it does not keep as it is drawn.
     response, verdict
         The proposal, on a finer mesh and finer steps than the search used.
     layout
@@ -66,7 +72,8 @@ class Plan:
     layers, schedule
         The two searches; None where an interrupt came before them.
     scan
-        Of the whole grid, where the proposal lowers the chance of a crack less than tenfold.
+        Of the whole grid, where the chance of a crack as given is no go and the proposal lowers it
+        less than tenfold.
     alternatives
         Best first; empty where the proposal is a go.
     finished
@@ -75,6 +82,7 @@ class Plan:
 
     given: Response
     given_verdict: Verdict
+    given_breaks: tuple[str, ...]
     response: Response
     verdict: Verdict
     layout: Layout
@@ -92,12 +100,13 @@ class Plan:
 
 @dataclass
 class _Draft:
-    """The best so far, kept where an interrupt can find it."""
+    """The best so far, kept where an interrupt can find it; `tried` counts firings."""
 
     vessel: Vessel
     layout: Layout
     layers: LayerSearch | None = None
     schedule: Schedule | None = None
+    tried: int = 0
 
 
 def propose(
@@ -125,7 +134,8 @@ def propose(
     Returns
     -------
     Plan
-        The proposal is never worse than the vessel as given, by the flags' worst load.
+        By the flags' worst load the proposal is never worse than the vessel as given, moved into
+        its limits where it breaks them.
 
     Raises
     ------
@@ -155,67 +165,100 @@ def propose(
     except KeyboardInterrupt:
         finished = False
         given, best = in_pairs(check, [vessel, draft.vessel])
-    layout, schedule = draft.layout, draft.schedule
-    if given[1].load < best[1].load:
-        best, layout, schedule = given, given_layout(vessel, cards), None
+    layout = draft.layout
+    schedule = draft.schedule and replace(draft.schedule, tried=draft.tried)
+    breaks, own = _own_limits(vessel, bench)
+    if own is not None and given[1].load < best[1].load:
+        moved = check(own)
+        if moved[1].load < best[1].load:
+            best, layout, schedule = moved, given_layout(own, cards), None
     scan: Scan | None = None
     others: tuple[Alternative, ...] = ()
     try:
         if finished and best[1].grade > GO:
-            if chance(given[1]) < TENFOLD * chance(best[1]):
+            before, after = chance(given[1]), chance(best[1])
+            if before > FAILURE_CAUTION and before < TENFOLD * after:
                 scan = scan_layouts(bench.on(ROUGH), best[0].vessel, say)
             say("alternatives")
             others = alternatives(bench, best[0].vessel, layout)
     except KeyboardInterrupt:
         finished = False
-    return Plan(*given, *best, layout, draft.layers, schedule, scan, others, finished)
+    return Plan(*given, breaks, *best, layout, draft.layers, schedule, scan, others, finished)
+
+
+def _own_limits(vessel: Vessel, bench: Bench) -> tuple[tuple[str, ...], Vessel | None]:
+    """Limits that a vessel breaks as it is drawn, and the vessel moved into them if it can be."""
+    metal, ceramic, below = bench.zones(vessel)
+    sized, drawn = in_fired_size(vessel, metal, ceramic), given_layout(vessel, bench.cards)
+    breaks = tuple(broken(sized, drawn))
+    if vessel.firing.peak > min(ceiling(metal), ceiling(ceramic)):
+        return (*breaks, "peak"), None
+    own = fitted(sized, drawn)
+    if own is None:
+        return breaks, None
+    return breaks, as_vessel(vessel, metal.name, ceramic.name, below, own)
 
 
 def _search(
     draft: _Draft, vessel: Vessel, bench: Bench, whole: Frame, say: Callable[[str], None]
 ) -> None:
-    """Layers under the usual firing of these zones, then schedule and layers in turn."""
+    """Layers under the usual firing of these zones, then schedule and layers in turn.
+
+    A direct joint and a graded one ask for different firings, so both get their own before one
+    of them is dropped.
+    """
     metal, ceramic, below = bench.zones(vessel)
-
-    def laid(layout: Layout) -> Vessel:
-        return as_vessel(vessel, metal.name, ceramic.name, below, layout)
-
-    usual = replace(vessel, firing=whole.fired(Setting(len(whole.tops) // 2, USUAL, USUAL)))
     rough = bench.on(ROUGH)
 
+    def laid(layout: Layout, firing: Firing) -> Vessel:
+        bands = as_vessel(vessel, metal.name, ceramic.name, below, layout)
+        return replace(bands, firing=firing)
+
     def layers(
-        one: Vessel, at: Bench, rounds: int, what: str, start: list[Layout] | None = None
+        firing: Firing, at: Bench, rounds: int, what: str, start: list[Layout] | None = None
     ) -> LayerSearch:
         found = propose_layers(
-            one, bench.cards, rounds=rounds, bench=at, start=start,
+            replace(vessel, firing=firing), bench.cards, rounds=rounds, bench=at, start=start,
             progress=lambda n, of: say(f"{what}: {n} of {of}"),
         )  # fmt: skip
         draft.layers, draft.layout = found, found.best.layout
-        draft.vessel = replace(laid(draft.layout), firing=one.firing)
+        draft.vessel = laid(draft.layout, firing)
         if not found.finished:
             raise KeyboardInterrupt
         return found
 
-    def schedule(start: Setting | None) -> Schedule:
+    def schedule(layout: Layout, start: Setting | None = None) -> Schedule:
         found = propose_schedule(
-            laid(draft.layout), bench.cards, bench=rough, whole=whole, start=start,
+            laid(layout, vessel.firing), bench.cards, bench=rough, whole=whole, start=start,
             progress=lambda n: say(f"schedule: {n}"),
         )  # fmt: skip
-        before = draft.schedule.tried if draft.schedule else 0
-        draft.schedule = replace(found, tried=before + found.tried)
-        draft.vessel = replace(draft.vessel, firing=found.firing)
+        draft.tried += found.tried
+        known = draft.schedule
+        if known is None or layout == draft.layout or found.overall < known.overall:
+            draft.schedule, draft.layout = found, layout
+            draft.vessel = laid(layout, found.firing)
         if not found.finished:
             raise KeyboardInterrupt
         return found
 
+    usual = whole.fired(Setting(len(whole.tops) // 2, USUAL, USUAL))
     coarse = layers(usual, rough, 0, "layers")
-    settled = schedule(None)
-    before = draft.layout
-    layers(draft.vessel, rough, 1, "layers in this firing", [before])
-    if draft.layout != before:
-        schedule(settled.setting)
-    telling = dict.fromkeys([draft.layout, *(trial.layout for trial in trade_off(coarse))])
-    layers(draft.vessel, bench, 1, "layers, finer", list(telling))
+    leading = leaders(coarse.trials)
+    best = coarse.best.layout
+    schedule(best)
+    for rival in [other for other in leading if bool(other.shares) != bool(best.shares)][:1]:
+        schedule(rival)
+    for _ in range(TURNS):
+        before, settled = draft.layout, draft.schedule
+        assert settled is not None
+        layers(settled.firing, rough, 1, "layers in this firing", [before, *leading])
+        if draft.layout == before:
+            break
+        if schedule(draft.layout, settled.setting).setting == settled.setting:
+            break
+    paying = [trial.layout for trial in trade_off(coarse)]
+    telling = dict.fromkeys([draft.layout, *leading, *paying])
+    layers(draft.vessel.firing, bench, 1, "layers, finer", list(telling))
 
 
 def scan_layouts(bench: Bench, vessel: Vessel, say: Callable[[str], None]) -> Scan:
@@ -235,13 +278,13 @@ def scan_layouts(bench: Bench, vessel: Vessel, say: Callable[[str], None]) -> Sc
     Scan
         Its least load and chance.
     """
-    grid = layouts(vessel)
+    metal, ceramic, _ = bench.zones(vessel)
+    grid = layouts(in_fired_size(vessel, metal, ceramic))
     done: list[Trial] = []
     for trial in try_layouts(bench, vessel, grid):
         done.append(trial)
         say(f"scan: {len(done)} of {len(grid)}")
     least = min(t.cooling for t in done)
-    _, ceramic, _ = bench.zones(vessel)
     m = ceramic["weibull_modulus"].scalar
     risk = -np.log1p(-FAILURE_NO) * (DOUBT * least) ** m
     return Scan(len(done), min(t.load for t in done), float(-np.expm1(-risk)))

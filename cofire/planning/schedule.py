@@ -14,19 +14,27 @@ import numpy as np
 from cofire.errors import ModelError
 from cofire.inputs.cards import Card
 from cofire.inputs.firing import Firing, Segment
-from cofire.inputs.units import HOUR, celsius
+from cofire.inputs.units import HOUR, ROOM, celsius
 from cofire.inputs.vessel import Vessel
 from cofire.planning.candidates import Bench, batches, fire_candidates
 from cofire.planning.flags import GO, Flag
-from cofire.planning.settings import COOLINGS, DRY, RAMPS, USUAL, Frame, Setting, frame, near
+from cofire.planning.settings import (
+    COOLINGS,
+    RAMPS,
+    TIE,
+    USUAL,
+    Frame,
+    Setting,
+    followed,
+    frame,
+    near,
+)
 from cofire.planning.trials import load_of
 from cofire.planning.verdict import Verdict
 from cofire.planning.workers import in_pairs
 
 OTHERS = ("drying", "atmosphere")
 """Rules that no schedule changes: they see the pastes and the gas."""
-TIE = 1.02
-"""Where no firing keeps every flag: loads within this of the least count as equal. [-]"""
 ROUNDS = 3
 """Of the search, each around the best so far. [-]"""
 
@@ -58,6 +66,8 @@ class Schedule:
     load
         Largest share of a limit used up in the search's own coarse check, over the flags that
         a schedule can change. [-]
+    overall
+        The same over all flags. [-]
     hours
         Until the ware is cold. [h]
     tried
@@ -73,6 +83,7 @@ class Schedule:
     firing: Firing
     choices: tuple[Choice, ...]
     load: float
+    overall: float
     hours: float
     tried: int
     setting: Setting
@@ -82,11 +93,22 @@ class Schedule:
 
 @dataclass(frozen=True)
 class Fired:
-    """What one setting scored: the flags a schedule can change, and its length. [s]"""
+    """What one setting scored.
+
+    Attributes
+    ----------
+    flags, load
+        Those a schedule can change, and the largest of their loads. [-]
+    overall
+        Largest load of all flags. [-]
+    length
+        Until the ware is cold. [s]
+    """
 
     setting: Setting
     flags: tuple[Flag, ...]
     load: float
+    overall: float
     length: float
 
     @property
@@ -171,8 +193,8 @@ def propose_schedule(
         vessel.firing, name="proposed", segments=tuple(choice.segment for choice in choices)
     )
     return Schedule(
-        firing, choices, best.load, best.length / HOUR, len(done), best.setting, best.good,
-        finished,
+        firing, choices, best.load, best.overall, best.length / HOUR, len(done), best.setting,
+        best.good, finished,
     )  # fmt: skip
 
 
@@ -225,7 +247,8 @@ def try_firings(
 
 def _scored(setting: Setting, verdict: Verdict, length: float) -> Fired:
     flags = tuple(flag for flag in verdict.flags if flag.rule not in OTHERS)
-    return Fired(setting, flags, max(map(load_of, flags)), length)
+    overall = max(map(load_of, verdict.flags))
+    return Fired(setting, flags, max(map(load_of, flags)), overall, length)
 
 
 def shortest(fired: Iterable[Fired]) -> Fired:
@@ -250,42 +273,45 @@ def shortest(fired: Iterable[Fired]) -> Fired:
 
 
 def _choices(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> tuple[Choice, ...]:
-    """Segments of the best setting with their reasons; free cooling needs none."""
-    setting = best.setting
-    _, burnout, ramp, down, slow = whole.segments(setting)
+    """Segments of the best setting as the kiln can follow them, with their reasons."""
+    setting, enough = best.setting, TIE * min(fired.load for fired in done.values())
+    dry, burnout, ramp, down, slow = whole.segments(setting)
     top = whole.tops[setting.top]
     hold = (
         f"hold: shorter would leave {top.asks} porous (density)"
         if top.asks
         else "hold: no flag, until the ware has come up to the kiln"
     )
-    reasons = [
-        "ramp: " + _against(best, _stepped(best, done, "ramp", -1), "faster"),
-        "peak: " + _peak_reason(whole, best, done),
-        hold,
+    faster = against(best, _stepped(best, done, "ramp", -1), "faster", enough)
+    quicker = against(best, _stepped(best, done, "cooling", -1), "faster", enough)
+    told = [  # a segment, why it is no faster, and why it ends as it does
+        (dry, "common practice, no flag sees it: the last water leaves without steam", ""),
+        (burnout, whole.burnout_reason, ""),
+        (ramp, "ramp: " + faster, f"; peak: {_peak_reason(whole, best, done, enough)}; {hold}"),
+        (down, "no flag: both zones still flow, as fast as the kiln cools", ""),
+        (slow, f"past {whole.slow_reason}: {quicker}", ""),
     ]
-    found = [
-        Choice(DRY, "common practice, no flag sees it: the last water leaves without steam"),
-        Choice(burnout, whole.burnout_reason),
-        Choice(ramp, "; ".join(reasons)),
-    ]
-    if np.isfinite(slow.rate):
-        quicker = _stepped(best, done, "cooling", -1)
-        found += [
-            Choice(down, "no flag: both zones still flow, as fast as the kiln cools"),
-            Choice(slow, f"past {whole.slow_reason}: " + _against(best, quicker, "faster")),
-        ]
+    found, at = [], ROOM
+    for segment, way, end in told:
+        parts = followed(whole.firing.kiln, at, segment)
+        for part in parts:
+            why = way if part.rate == segment.rate else "as fast as the kiln can, which is slower"
+            found.append(Choice(part, why + (end if part is parts[-1] else "")))
+        at = segment.target
+    while found[-1].segment.rate == np.inf and found[-1].segment.target < top.peak:
+        found.pop()  # the kiln cools on as it likes
     return tuple(found)
 
 
-def _peak_reason(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> str:
+def _peak_reason(whole: Frame, best: Fired, done: Mapping[Setting, Fired], enough: float) -> str:
     """Why neither a cooler nor a hotter peak."""
     at = best.setting.top
     told = []
     for other, word in ((at - 1, "cooler"), (at + 1, "hotter")):
         fired = _stepped(best, done, "top", other - at)
         if fired is not None:
-            told.append(_against(best, fired, f"{celsius(whole.tops[other].peak):.0f} °C"))
+            peak = f"{celsius(whole.tops[other].peak):.0f} °C"
+            told.append(against(best, fired, peak, enough))
         elif not 0 <= other < len(whole.tops):
             told.append(f"{word} is outside what both zones allow")
     return ", ".join(dict.fromkeys(told)) or "the only one tried"
@@ -301,18 +327,30 @@ def _stepped(best: Fired, done: Mapping[Setting, Fired], choice: str, step: int)
     return min(others, key=lambda fired: fired.load, default=None)
 
 
-def _against(best: Fired, other: Fired | None, what: str) -> str:
-    """What another firing would do: the flag that forbids it, or only its length."""
+def against(best: Fired, other: Fired | None, what: str, enough: float) -> str:
+    """What another firing would do: the flag that forbids it, or only its length.
+
+    Parameters
+    ----------
+    best, other : Fired
+        The proposed one and another, None where there is none.
+    what : str
+        What is other about it.
+    enough : float
+        Load up to which a firing counts where none keeps every flag. [-]
+
+    Returns
+    -------
+    str
+        Without a full stop.
+    """
     if other is None:
         return "as fast as was tried"
+    if other.good if best.good else other.load <= enough:
+        return f"no flag: {what} is {(other.length - best.length) / HOUR:.1f} h longer"
+    forbidding = [flag for flag in other.flags if flag.grade > GO or not best.good]
+    worse = max(forbidding, key=load_of)
     now = {(f.rule, f.zone): load_of(f) for f in best.flags}
-    if best.good and not other.good:
-        worse = max((f for f in other.flags if f.grade > GO), key=load_of)
-    else:
-        worse = max(other.flags, key=load_of)
-        if other.load <= TIE * best.load:
-            more = (other.length - best.length) / HOUR
-            return f"no flag: {what} is {abs(more):.1f} h {'longer' if more > 0.0 else 'shorter'}"
     return (
         f"{what} would bring {worse.rule} of {worse.zone} from "
         f"{now.get((worse.rule, worse.zone), 0.0):.2g} to {load_of(worse):.2g} of its limit"

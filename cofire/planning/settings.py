@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
 from cofire.inputs.cards import Card
-from cofire.inputs.firing import Firing, Segment
-from cofire.inputs.units import HOUR, MINUTE, kelvin
+from cofire.inputs.firing import Firing, Kiln, Segment
+from cofire.inputs.units import HOUR, MINUTE, celsius, kelvin
 from cofire.inputs.vessel import Vessel
 from cofire.planning import firing_flags
 from cofire.planning.candidates import Bench
@@ -22,7 +23,9 @@ DRY = Segment(kelvin(110.0), 60.0 / HOUR, 60.0 * MINUTE)
 """Last water of the paste leaves below the boiling of pores: common practice."""
 BURNOUT_RATES = tuple(rate / HOUR for rate in (250.0, 150.0, 100.0, 60.0, 40.0, 25.0))
 BURNOUT_END = kelvin(550.0)
-BURNOUT_HOLD = 30.0 * MINUTE
+BURNOUT_HOLDS = tuple(hold * MINUTE for hold in (30.0, 60.0, 120.0, 240.0))
+TIE = 1.02
+"""Where no firing keeps every flag: loads within this of the least count as equal. [-]"""
 RAMPS = tuple(rate / HOUR for rate in (300.0, 200.0, 150.0, 100.0, 60.0))
 COOLINGS = tuple(rate / HOUR for rate in (np.inf, 100.0, 60.0, 30.0, 15.0))
 USUAL = 2
@@ -119,6 +122,49 @@ def near(setting: Setting, whole: Frame) -> list[Setting]:
     return found
 
 
+def followed(kiln: Kiln, start: float, segment: Segment) -> list[Segment]:
+    """A segment in parts that the kiln can keep up with: "full" where the rate is too fast for it.
+
+    The kiln goes the same way in the same time.
+
+    Parameters
+    ----------
+    kiln : Kiln
+        Its limits count.
+    start : float
+        Where the segment begins. [K]
+    segment : Segment
+        As it is wanted.
+
+    Returns
+    -------
+    list of Segment
+        One where the kiln keeps up all the way; the hold is that of the last.
+    """
+    rows, limit = kiln.heating_temperature, kiln.heating_rate
+    if segment.target < start:
+        rows, limit = kiln.cooling_temperature, kiln.cooling_rate
+    if not np.isfinite(segment.rate):
+        return [segment]
+    ahead = limit - segment.rate
+    behind = ahead < 0.0
+    turns = np.flatnonzero(behind[:-1] != behind[1:])
+    share = ahead[turns] / (ahead[turns] - ahead[turns + 1])
+    cuts = celsius(rows[turns] + share * (rows[turns + 1] - rows[turns]))
+    # to whole degrees, away from where the kiln falls behind
+    cuts = kelvin(np.where(behind[turns], np.ceil(cuts - 1e-6), np.floor(cuts + 1e-6)))
+    low, high = sorted((start, segment.target))
+    ends = np.sort(np.append(cuts[(cuts > low) & (cuts < high)], [low, high]))
+    if segment.target < start:
+        ends = ends[::-1]
+    parts = []
+    for begin, end in pairwise(ends):
+        slowest = np.interp([begin, 0.5 * (begin + end), end], rows, limit).min()
+        keeps = slowest >= segment.rate * (1.0 - 1e-6)
+        parts.append(Segment(float(end), segment.rate if keeps else np.inf))
+    return [*parts[:-1], replace(parts[-1], hold=segment.hold)]
+
+
 def frame(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Frame:
     """Burnout, tops and the slow zone of cooling, which need no stress.
 
@@ -168,23 +214,52 @@ def frame(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Fr
 def _burnout(
     vessel: Vessel, bench: Bench, pure: Sequence[Card], rest: Segment
 ) -> tuple[Segment, str, Firing]:
-    """Fastest burnout ramp that the flags of binder and char allow, why, and the firing."""
-    forbidden: Flag | None = None
-    faster = ""
-    for rate in BURNOUT_RATES:
-        segment = Segment(min(BURNOUT_END, rest.target - 5.0), rate, BURNOUT_HOLD)
+    """Shortest burnout that the flags of binder and char allow, why, and the firing.
+
+    Where none does: the shortest of those that come nearest.
+    """
+    tried: list[tuple[Segment, Flag, Firing]] = []
+    for segment in burnouts(min(BURNOUT_END, rest.target - 5.0)):
         firing = replace(vessel.firing, segments=(DRY, segment, rest))
         history = bench.history(firing, pure)
         flags = firing_flags.burnout_of(history, pure, float(vessel.wall.max()))
         flags += firing_flags.core_of(history, pure)
-        worst = max(flags, key=load_of)
-        if worst.grade == GO:
-            break
-        forbidden, faster = worst, f"{rate * HOUR:.0f} °C/h"
-    if forbidden is None:
-        return segment, "burnout: as fast as was tried", firing
+        tried.append((segment, max(flags, key=load_of), firing))
+        if tried[-1][1].grade == GO:
+            return segment, _burnout_reason(tried), firing
+    least = min(load_of(flag) for _, flag, _ in tried)
+    segment, flag, firing = next(one for one in tried if load_of(one[1]) <= TIE * least)
     reason = (
-        f"{forbidden.rule} of {forbidden.zone}: {faster} would use up {forbidden.load:.2g} of its "
-        f"limit, go is up to {forbidden.caution:.2g}"
+        f"{flag.rule} of {flag.zone}: {load_of(flag):.2g} of its limit, go is up to "
+        f"{flag.caution:.2g}; no slower ramp and no longer hold that was tried brings it lower"
     )
     return segment, reason, firing
+
+
+def burnouts(target: float) -> list[Segment]:
+    """Ramps and holds by which the binder may be burnt out, the shortest first.
+
+    Parameters
+    ----------
+    target : float
+        Where they hold. [K]
+
+    Returns
+    -------
+    list of Segment
+        Of equal length the one of the slower ramp first: most of a binder goes on the way.
+    """
+    some = [Segment(target, rate, hold) for rate in BURNOUT_RATES for hold in BURNOUT_HOLDS]
+    return sorted(some, key=lambda s: ((s.target - DRY.target) / s.rate + s.hold, s.rate))
+
+
+def _burnout_reason(tried: Sequence[tuple[Segment, Flag, Firing]]) -> str:
+    """What the next shorter burnout would do."""
+    if len(tried) == 1:
+        return "burnout: as fast as was tried"
+    segment, flag, _ = tried[-2]
+    return (
+        f"{flag.rule} of {flag.zone}: {segment.rate * HOUR:.0f} °C/h and "
+        f"{segment.hold / MINUTE:.0f} min would use up {load_of(flag):.2g} of its limit, go is "
+        f"up to {flag.caution:.2g}"
+    )

@@ -69,6 +69,8 @@ class _Child(Generic[R]):
 
     def __init__(self, work: Callable[[J], R], job: J) -> None:
         self.reader, writer = os.pipe()
+        # an interrupt is the parent's: the child never sees one, not even while it is born
+        mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
         with warnings.catch_warnings():
             # of threads in other libraries, which hold no lock that the job needs
             warnings.simplefilter("ignore", DeprecationWarning)
@@ -76,7 +78,6 @@ class _Child(Generic[R]):
         if self.pid == 0:
             code = 1
             try:
-                signal.signal(signal.SIGINT, signal.SIG_IGN)
                 os.close(self.reader)
                 with os.fdopen(writer, "wb") as stream:
                     try:
@@ -87,6 +88,7 @@ class _Child(Generic[R]):
             finally:
                 os._exit(code)
         os.close(writer)
+        signal.pthread_sigmask(signal.SIG_SETMASK, mask)
 
     def result(self) -> R:
         """What the child found; raises what it raised."""

@@ -60,6 +60,8 @@ def tell(line: str) -> None:
 def layers(vessel: Vessel, tables: Tables = None, extend: Extend = False) -> None:
     """Propose graded layers for a vessel's joint, and show what more of them would buy.
 
+    Ctrl-C shows the best so far, status 130.
+
     Example:  cofire layers examples/silver_foot_vessel.toml
     """
     from cofire.output.plan_text import layers_text
@@ -71,6 +73,8 @@ def layers(vessel: Vessel, tables: Tables = None, extend: Extend = False) -> Non
     )
     tell("")
     typer.echo(layers_text(found), nl=False)
+    if not found.finished:
+        raise typer.Exit(INTERRUPTED)
 
 
 @guarded
@@ -82,6 +86,8 @@ def schedule(
     force: Force = False,
 ) -> None:
     """Propose the shortest firing of a vessel that keeps every flag at its target.
+
+    Ctrl-C shows, and writes, the best so far, status 130.
 
     Example:  cofire schedule examples/silver_foot_vessel.toml --out firing.toml
     """
@@ -97,6 +103,8 @@ def schedule(
     typer.echo(schedule_text(found), nl=False)
     if out is not None:
         write_file(out, lambda s: s.write(firing_toml(found.firing, kilns).encode()), force)
+    if not found.finished:
+        raise typer.Exit(INTERRUPTED)
 
 
 @guarded
@@ -115,7 +123,7 @@ def plan(
 
     Example:  cofire plan examples/silver_foot_vessel.toml --out my_plan
     """
-    from cofire.output.folders import check_plan_folder
+    from cofire.output.folders import check_plan_folder, undisturbed
     from cofire.output.plan_files import write_plan
     from cofire.output.plan_text import plan_text
     from cofire.planning.plan import propose
@@ -123,8 +131,10 @@ def plan(
     given, cards, kilns = read(vessel, tables)
     check_plan_folder(out, force)
     found = propose(given, cards, extend=extend, tell=tell)
+    tell("writing")
+    with undisturbed():
+        missing = write_plan(found, out, force, vessel, kilns)
     tell("")
-    missing = write_plan(found, out, force, vessel, kilns)
     typer.echo(plan_text(found), nl=False)
     for line in missing:
         typer.echo(f"left out: {line}", err=True)
