@@ -17,12 +17,12 @@ from pathlib import Path
 from cofire.errors import ModelError
 from cofire.inputs.firing import Firing
 from cofire.inputs.vessel import Band, Vessel, read_vessel
-from cofire.planning.candidates import ROUGH, Bench, batches, fire_candidates
-from cofire.planning.plan import propose
-from cofire.planning.response import fire_vessel
-from cofire.planning.settings import Setting, frame
-from cofire.planning.transition import Layout
-from cofire.planning.verdict import judge
+from cofire.planning.proposals.candidates import ROUGH, Bench, batches, fire_candidates
+from cofire.planning.proposals.plan import propose
+from cofire.planning.proposals.settings import Setting, frame
+from cofire.planning.proposals.transition import Layout
+from cofire.planning.ware.response import fire_vessel
+from cofire.planning.ware.verdict import judge
 from tests.fired import CARDS, KILNS
 from tests.planned import broken_limits, cone_to_plan, pure_cards, tea_light_to_plan
 

@@ -14,7 +14,7 @@ from cofire.inputs.firing import load_kilns
 from cofire.inputs.tables import load_cards
 from cofire.inputs.vessel import Vessel, read_vessel
 from cofire.planning.flags import Flag
-from cofire.planning.response import Response, fire_vessel
+from cofire.planning.ware.response import Response, fire_vessel
 from cofire.structures.marching import Control
 
 CARDS = load_cards()

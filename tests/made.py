@@ -13,8 +13,8 @@ from cofire.inputs.firing import Firing, load_kilns, simple_firing
 from cofire.inputs.tables import load_cards
 from cofire.inputs.vessel import Band, JointLimits, Vessel
 from cofire.inputs.workshop import Printer
-from cofire.planning.green import Green, green_vessel
-from cofire.planning.response import Response, fire_vessel
+from cofire.planning.printing.green import Green, green_vessel
+from cofire.planning.ware.response import Response, fire_vessel
 from cofire.structures.marching import Control
 
 CARDS = load_cards()

@@ -14,8 +14,8 @@ from cofire.inputs.trace import trace
 from cofire.inputs.units import HOUR, MINUTE, ROOM, kelvin
 from cofire.inputs.vessel import Band, JointLimits, Vessel
 from cofire.physics.sintering import relative_density
-from cofire.planning.paste import paste_of
-from cofire.planning.transition import Layout
+from cofire.planning.printing.paste import paste_of
+from cofire.planning.proposals.transition import Layout
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
 
 CONE = """

@@ -16,7 +16,7 @@ import numpy as np
 
 from cofire.errors import ModelError
 from cofire.inputs.vessel import Vessel
-from cofire.planning.plan import Plan, propose
+from cofire.planning.proposals.plan import Plan, propose
 from tests.fired import CARDS
 from tests.planned import (
     broken_firing,

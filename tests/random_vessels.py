@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from cofire.inputs.firing import Firing
 from cofire.inputs.vessel import Vessel, read_vessel
-from cofire.planning.response import (
+from cofire.planning.ware.response import (
     POINTS,
     USUAL,
     Response,

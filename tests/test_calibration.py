@@ -24,20 +24,25 @@ from cofire.output.cli import app
 from cofire.physics.bar_tests import chord_curvature, strip_mismatch, strip_stress
 from cofire.physics.expansion import thermal_strains
 from cofire.physics.strength import fit_weibull, strength_at_risk
-from cofire.planning.calibration import Calibration, calibrate
-from cofire.planning.expansion_fit import expansion_findings
-from cofire.planning.fitting import mean_interval, numerical_jacobian, pooled_spread, threshold
-from cofire.planning.measured_values import Findings, Value
-from cofire.planning.piece_values import (
+from cofire.planning.evidence.calibration import Calibration, calibrate
+from cofire.planning.evidence.expansion_fit import expansion_findings
+from cofire.planning.evidence.fitting import (
+    mean_interval,
+    numerical_jacobian,
+    pooled_spread,
+    threshold,
+)
+from cofire.planning.evidence.measured_values import Findings, Value
+from cofire.planning.evidence.piece_values import (
     _sag_by_card,
     bending_findings,
     drying_findings,
     sag_findings,
 )
-from cofire.planning.sintering_fit import CURVE_UNCERTAINTY, Weights
-from cofire.planning.sintering_model import bench, problem
-from cofire.planning.sintering_values import sintering_findings
-from cofire.planning.strip_fit import strip_findings
+from cofire.planning.evidence.sintering_fit import CURVE_UNCERTAINTY, Weights
+from cofire.planning.evidence.sintering_model import bench, problem
+from cofire.planning.evidence.sintering_values import sintering_findings
+from cofire.planning.evidence.strip_fit import strip_findings
 from cofire.structures.constitutive import STRIP
 from cofire.structures.tile import fire_tile, layered_tile
 from tests.histories import jumps

@@ -14,16 +14,16 @@ from scipy.integrate import solve_ivp
 from cofire.errors import InputError
 from cofire.inputs.workshop import Printer
 from cofire.physics.change_over import new_share, smear, volume_for_share
-from cofire.planning.green_solid import volume_below
-from cofire.planning.paste import paste_of
-from cofire.planning.stress_flags import metal_share
-from cofire.planning.swaps import (
+from cofire.planning.printing.green_solid import volume_below
+from cofire.planning.printing.paste import paste_of
+from cofire.planning.printing.swaps import (
     paste_shares,
     purity,
     smear_check,
     smeared_vessel,
     swaps,
 )
+from cofire.planning.ware.stress_flags import metal_share
 from tests.made import BLEND, CARDS, COARSE, FRIT, SILVER, foot, graded, plain
 from tests.strategies import some
 

@@ -29,8 +29,8 @@ from cofire.output.cli import app
 from cofire.output.figures import mismatch_csv, mismatch_figure, save, spread
 from cofire.output.pairs import COLUMNS, STREAMED, stream_csv
 from cofire.output.writing import one_line, printed
-from cofire.planning.mismatch import mismatch
-from cofire.planning.screening import stream
+from cofire.planning.pairs.mismatch import mismatch
+from cofire.planning.pairs.screening import stream
 
 ROOT = Path(__file__).resolve().parents[1]
 EXAMPLES = ROOT / "examples"

@@ -13,8 +13,8 @@ import pytest
 from cofire.inputs.vessel import Band, Vessel
 from cofire.output.stress_text import as_text, fields_csv
 from cofire.planning.flags import CAUTION
-from cofire.planning.response import USUAL, Response, band_stresses, fire_vessel
-from cofire.planning.verdict import judge
+from cofire.planning.ware.response import USUAL, Response, band_stresses, fire_vessel
+from cofire.planning.ware.verdict import judge
 from cofire.structures.marching import Control
 from cofire.structures.meridian import Meridian, mesh_meridian
 from cofire.structures.shell_firing import THINNEST_RATIO, ShellFiring, fire_shells

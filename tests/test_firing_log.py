@@ -21,7 +21,7 @@ from cofire.inputs.trace import END, GRID, Trace, trace
 from cofire.inputs.units import HOUR, ROOM, celsius
 from cofire.output.cli import app
 from cofire.output.replay_text import as_json, as_text
-from cofire.planning.replay import Replay, find_crack, pace, replay
+from cofire.planning.evidence.replay import Replay, find_crack, pace, replay
 from tests.fired import CARDS, COARSE, TEA_LIGHT, tea_light, written_vessel
 from tests.strategies import few, firings
 

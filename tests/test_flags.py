@@ -11,10 +11,10 @@ from cofire.errors import InputError
 from cofire.inputs.firing import with_gas
 from cofire.inputs.units import kelvin
 from cofire.physics.gas_flow import gas_viscosity, permeability, wall_overpressure
-from cofire.planning import firing_flags
 from cofire.planning.flags import CAUTION, GO, NO, Flag, not_computed
-from cofire.planning.response import Response
-from cofire.planning.verdict import Verdict
+from cofire.planning.ware import firing_flags
+from cofire.planning.ware.response import Response
+from cofire.planning.ware.verdict import Verdict
 from cofire.structures.sag_bar import sag_rate
 from tests import fired
 from tests.fired import CARDS, FRIT, changed, only

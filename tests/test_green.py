@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from cofire.errors import InputError, ModelError
 from cofire.inputs.vessel import Vessel
 from cofire.output.mesh_file import stl
-from cofire.planning.green import (
+from cofire.planning.printing.green import (
     TO_SIZE,
     Green,
     band_strains,
@@ -22,7 +22,7 @@ from cofire.planning.green import (
     green_to_size,
     green_vessel,
 )
-from cofire.planning.green_solid import (
+from cofire.planning.printing.green_solid import (
     CHORD,
     band_volumes,
     overhangs,
@@ -31,8 +31,8 @@ from cofire.planning.green_solid import (
     skin,
     volume_below,
 )
-from cofire.planning.limits import decay_length
-from cofire.planning.wall import Wall
+from cofire.planning.printing.wall import Wall
+from cofire.planning.proposals.limits import decay_length
 from tests.made import (
     BLEND,
     CARDS,

@@ -15,13 +15,13 @@ from cofire.inputs.vessel import JointLimits, Vessel, read_vessel
 from cofire.output.plan_text import layers_text, no_gain
 from cofire.output.vessel_figures import trade_off_figure
 from cofire.physics.change_over import smear
-from cofire.planning import thresholds, workers
-from cofire.planning.candidates import FINENESS, ROUGH, Bench, batches, fire_candidates
-from cofire.planning.green import green_vessel
-from cofire.planning.green_solid import band_volumes
-from cofire.planning.layers import LayerSearch, propose_layers, trade_off
-from cofire.planning.layouts import layouts, merge, neighbours, shares
-from cofire.planning.limits import (
+from cofire.planning import workers
+from cofire.planning.printing.green import green_vessel
+from cofire.planning.printing.green_solid import band_volumes
+from cofire.planning.proposals.candidates import FINENESS, ROUGH, Bench, batches, fire_candidates
+from cofire.planning.proposals.layers import LayerSearch, propose_layers, trade_off
+from cofire.planning.proposals.layouts import layouts, merge, neighbours, shares
+from cofire.planning.proposals.limits import (
     bounds,
     broken,
     decay_length,
@@ -31,12 +31,13 @@ from cofire.planning.limits import (
     placed,
     refuse_without_place,
 )
-from cofire.planning.response import fire_vessel
-from cofire.planning.stress_flags import BEGUN
-from cofire.planning.thresholds import with_thresholds
-from cofire.planning.transition import Layout, as_vessel, given_layout, zones
-from cofire.planning.trials import Trial, load_of, ranked, try_layouts
-from cofire.planning.verdict import judge
+from cofire.planning.proposals.transition import Layout, as_vessel, given_layout, zones
+from cofire.planning.proposals.trials import Trial, load_of, ranked, try_layouts
+from cofire.planning.ware import thresholds
+from cofire.planning.ware.response import fire_vessel
+from cofire.planning.ware.stress_flags import BEGUN
+from cofire.planning.ware.thresholds import with_thresholds
+from cofire.planning.ware.verdict import judge
 from cofire.structures.marching import Control
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
 from tests.planned import (

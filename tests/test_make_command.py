@@ -28,12 +28,12 @@ from cofire.output.making_tables import expected, grams
 from cofire.output.making_text import making_text
 from cofire.output.mesh_file import stl
 from cofire.output.sheet_figures import letter
-from cofire.planning import making as module
-from cofire.planning.green import fired_again
-from cofire.planning.kiln_steps import happenings
-from cofire.planning.making import Making, making
-from cofire.planning.mismatch import mismatch
-from cofire.planning.swaps import smear_check
+from cofire.planning.pairs.mismatch import mismatch
+from cofire.planning.printing import making as module
+from cofire.planning.printing.green import fired_again
+from cofire.planning.printing.kiln_steps import happenings
+from cofire.planning.printing.making import Making, making
+from cofire.planning.printing.swaps import smear_check
 from tests.made import COARSE, FRIT, SILVER, fired, foot, graded, plain, shaped
 
 FILES = {

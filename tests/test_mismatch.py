@@ -12,9 +12,9 @@ from cofire.inputs.firing import Firing, Segment, read_firing, simple_firing
 from cofire.inputs.units import HOUR, kelvin
 from cofire.physics.blends import blend
 from cofire.physics.history import histories
-from cofire.planning.mismatch import Mismatch, mismatch
-from cofire.planning.pairing import compare, fire
-from cofire.planning.windows import RATE, ceiling
+from cofire.planning.pairs.mismatch import Mismatch, mismatch
+from cofire.planning.pairs.pairing import compare, fire
+from cofire.planning.pairs.windows import RATE, ceiling
 from tests.strategies import CARDS, KILNS, cards, ceramics, few, firings, metals, some
 
 STUDIO = KILNS["small studio kiln"]

@@ -13,9 +13,9 @@ import pytest
 from cofire.errors import InputError, ModelError
 from cofire.inputs.vessel import Band, read_vessel
 from cofire.output.partner_text import apart, partner_json, partner_text
-from cofire.planning.candidates import Bench
 from cofire.planning.flags import Flag
-from cofire.planning.ideal_partner import (
+from cofire.planning.proposals.candidates import Bench
+from cofire.planning.proposals.ideal_partner import (
     figures,
     ideal_partner,
     with_expansion,
@@ -23,8 +23,8 @@ from cofire.planning.ideal_partner import (
     with_shrinkage,
     with_timing,
 )
-from cofire.planning.nearest_partners import nearest
-from cofire.planning.partner import CHANGES, FARTHEST, Range, renamed, wanted_partner
+from cofire.planning.proposals.nearest_partners import nearest
+from cofire.planning.proposals.partner import CHANGES, FARTHEST, Range, renamed, wanted_partner
 from tests.fired import CARDS, KILNS
 from tests.planned import tea_light_to_plan
 
@@ -119,7 +119,7 @@ def test_just_outside_a_range_is_no_go_and_inside_is(wanted) -> None:
         bands = tuple(
             replace(b, material=renamed(b.material, FRIT.name, "x")) for b in vessel.bands
         )
-        from cofire.planning.candidates import ROUGH, fire_candidates
+        from cofire.planning.proposals.candidates import ROUGH, fire_candidates
 
         bench = Bench(cards, True, ROUGH)
         (fired,) = fire_candidates(bench, [replace(vessel, bands=bands)])

@@ -19,9 +19,9 @@ from cofire.inputs.workshop import Mixing, Prices
 from cofire.physics.blends import find_material
 from cofire.physics.change_over import volume_for_share
 from cofire.physics.kiln_power import duty, firing_energy
-from cofire.planning.cost import cost
-from cofire.planning.green_solid import band_volumes, volume_below
-from cofire.planning.paste import (
+from cofire.planning.printing.cost import cost
+from cofire.planning.printing.green_solid import band_volumes, volume_below
+from cofire.planning.printing.paste import (
     BINDER_DENSITY,
     WATER_DENSITY,
     band_pastes,

@@ -22,13 +22,13 @@ from cofire.output.plan_files import write_plan
 from cofire.output.plan_json import plan_json
 from cofire.output.plan_text import percent, plan_text, scan_text
 from cofire.planning import workers
-from cofire.planning.alternatives import PROPOSED
-from cofire.planning.candidates import ROUGH, Bench
-from cofire.planning.other_joints import already_fired, sleeve, two_firings
-from cofire.planning.plan import DOUBT, TENFOLD, Plan, Scan, propose, scan_layouts
-from cofire.planning.transition import given_layout, zones
-from cofire.planning.trials import chance
-from cofire.planning.verdict import judge
+from cofire.planning.proposals.alternatives import PROPOSED
+from cofire.planning.proposals.candidates import ROUGH, Bench
+from cofire.planning.proposals.other_joints import already_fired, sleeve, two_firings
+from cofire.planning.proposals.plan import DOUBT, TENFOLD, Plan, Scan, propose, scan_layouts
+from cofire.planning.proposals.transition import given_layout, zones
+from cofire.planning.proposals.trials import chance
+from cofire.planning.ware.verdict import judge
 from tests.brute_force import TALL, Grid, example, least_load, whole_grid
 from tests.fired import CARDS, KILNS
 from tests.planned import broken_limits, shares_a_window, tea_light_to_plan

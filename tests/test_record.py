@@ -25,7 +25,7 @@ from cofire.output.cli import app
 from cofire.output.cli.common import INPUT_WRONG
 from cofire.output.record_file import TORN, append_many, decoded, encoded, read_record
 from cofire.output.record_text import compare_text
-from cofire.planning.record import (
+from cofire.planning.evidence.record import (
     OUTCOMES,
     classes,
     compare,

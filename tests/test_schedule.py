@@ -14,11 +14,12 @@ from cofire.inputs.units import HOUR, MINUTE, ROOM, celsius, kelvin
 from cofire.inputs.vessel import Band, Vessel
 from cofire.output.plan_tables import firing_csv, firing_toml
 from cofire.output.plan_text import schedule_text
-from cofire.planning.candidates import ROUGH, Bench
 from cofire.planning.flags import GO, Flag
-from cofire.planning.peaks import peak_and_hold, tops
-from cofire.planning.schedule import Fired, against, propose_schedule, shortest
-from cofire.planning.settings import (
+from cofire.planning.pairs.windows import SOLIDUS_MARGIN
+from cofire.planning.proposals.candidates import ROUGH, Bench
+from cofire.planning.proposals.peaks import peak_and_hold, tops
+from cofire.planning.proposals.schedule import Fired, against, propose_schedule, shortest
+from cofire.planning.proposals.settings import (
     BURNOUT_HOLDS,
     BURNOUT_RATES,
     COOLINGS,
@@ -29,7 +30,6 @@ from cofire.planning.settings import (
     frame,
     near,
 )
-from cofire.planning.windows import SOLIDUS_MARGIN
 from tests.fired import CARDS, KILNS
 from tests.planned import (
     PAIRS,

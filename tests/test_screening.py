@@ -17,7 +17,7 @@ from cofire.inputs.trace import trace
 from cofire.inputs.units import HOUR, MINUTE, kelvin
 from cofire.physics.blends import blend
 from cofire.physics.history import histories
-from cofire.planning.pairing import (
+from cofire.planning.pairs.pairing import (
     PairBlock,
     bilayer_tension,
     compare,
@@ -25,8 +25,8 @@ from cofire.planning.pairing import (
     fire,
     zone_set_points,
 )
-from cofire.planning.screening import Pair, metal_margin, screen, stream
-from cofire.planning.windows import RATE, ceiling, firing_windows
+from cofire.planning.pairs.screening import Pair, metal_margin, screen, stream
+from cofire.planning.pairs.windows import RATE, ceiling, firing_windows
 from tests.strategies import CARDS, CERAMICS, KILNS, METALS, cards, few, some
 
 Array = NDArray[np.float64]

@@ -36,17 +36,17 @@ from cofire.output.plan_tables import firing_csv
 from cofire.output.sheet import LEFT_OUT, write_sheet
 from cofire.output.sheet_figures import letter, section_picture
 from cofire.output.sheet_firing import clock
-from cofire.planning.cautions import DEFER, cautions
-from cofire.planning.green import Green, green_vessel
-from cofire.planning.green_solid import overhangs
-from cofire.planning.kiln_steps import happenings, kiln_steps, pure_materials
-from cofire.planning.making import Making
-from cofire.planning.paste import band_pastes, batches
-from cofire.planning.pieces import Piece, Reading
-from cofire.planning.response import Response
-from cofire.planning.swaps import Smear, purity, swaps
-from cofire.planning.trial_pieces import pieces_for
-from cofire.planning.verdict import judge
+from cofire.planning.printing.green import Green, green_vessel
+from cofire.planning.printing.green_solid import overhangs
+from cofire.planning.printing.kiln_steps import happenings, kiln_steps, pure_materials
+from cofire.planning.printing.making import Making
+from cofire.planning.printing.paste import band_pastes, batches
+from cofire.planning.printing.pieces import Piece, Reading
+from cofire.planning.printing.swaps import Smear, purity, swaps
+from cofire.planning.printing.trial_pieces import pieces_for
+from cofire.planning.ware.cautions import DEFER, cautions
+from cofire.planning.ware.response import Response
+from cofire.planning.ware.verdict import judge
 from tests.made import FRIT, SILVER, fired, foot, graded, plain
 
 EXAMPLE = Path(__file__).resolve().parents[1] / "examples" / "silver_foot_vessel.toml"
@@ -773,7 +773,7 @@ def test_nothing_sticks_out_of_a_phone_or_a_screen(
 def test_the_command_writes_the_sheet_and_its_status_is_that_of_the_verdict(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import cofire.planning.making as module
+    import cofire.planning.printing.making as module
 
     monkeypatch.setattr(cli.sheet, "fired", lambda *_: vase().response)
     monkeypatch.setattr(module, "making", lambda *_args, **_more: vase())
@@ -808,7 +808,7 @@ def plan_folder(tmp_path: Path) -> Path:
 def test_a_plans_folder_stands_for_its_vessel_and_tells_its_reasons(
     plan_folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import cofire.planning.making as module
+    import cofire.planning.printing.making as module
 
     asked = []
     monkeypatch.setattr(cli.sheet, "fired", lambda file, *_: asked.append(file) or vase().response)

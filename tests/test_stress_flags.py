@@ -10,9 +10,9 @@ import pytest
 from cofire.physics.history import histories
 from cofire.physics.interface import parting_energy, ring_joint
 from cofire.physics.porosity import conductivity_factor
-from cofire.planning import stress_flags
 from cofire.planning.flags import NO
-from cofire.planning.response import Response
+from cofire.planning.ware import stress_flags
+from cofire.planning.ware.response import Response
 from cofire.structures.marching import Control
 from cofire.structures.meridian import mesh_meridian
 from cofire.structures.shell_firing import fire_shells

@@ -23,7 +23,8 @@ from skfem import (
 from skfem.models.elasticity import linear_elasticity
 
 from cofire.inputs.units import GRAVITY, kelvin
-from cofire.planning.bars import (
+from cofire.planning.flags import CAUTION, Flag
+from cofire.planning.printing.bars import (
     BEAM,
     MARKS,
     SLENDER,
@@ -36,10 +37,8 @@ from cofire.planning.bars import (
     sag_of,
     shrinkage_bar,
 )
-from cofire.planning.firing_flags import DRYING_NO
-from cofire.planning.flags import CAUTION, Flag
-from cofire.planning.green import green_vessel
-from cofire.planning.joint_pieces import (
+from cofire.planning.printing.green import green_vessel
+from cofire.planning.printing.joint_pieces import (
     REACH,
     camber_strip,
     interrupted,
@@ -47,11 +46,12 @@ from cofire.planning.joint_pieces import (
     ring_vessel,
     still_possible,
 )
-from cofire.planning.limits import decay_length
-from cofire.planning.pieces import COUNT, Piece, sample
-from cofire.planning.response import Response
-from cofire.planning.trial_pieces import DECIDED_BY, pieces_for, riskiest
-from cofire.planning.verdict import RULES, Verdict, judge
+from cofire.planning.printing.pieces import COUNT, Piece, sample
+from cofire.planning.printing.trial_pieces import DECIDED_BY, pieces_for, riskiest
+from cofire.planning.proposals.limits import decay_length
+from cofire.planning.ware.firing_flags import DRYING_NO
+from cofire.planning.ware.response import Response
+from cofire.planning.ware.verdict import RULES, Verdict, judge
 from cofire.structures.sag_bar import fired_sag, sag_rate
 from tests.made import CARDS, FRIT, SILVER, cylinder, fired, foot, graded, plain, with_drying
 from tests.strategies import some

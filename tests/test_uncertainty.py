@@ -23,10 +23,9 @@ from cofire.inputs.properties import SPECS
 from cofire.output.cli import app
 from cofire.output.cli.common import DEFECT, INPUT_WRONG
 from cofire.output.uncertainty_text import percent, uncertainty_row, uncertainty_text
-from cofire.planning import uncertainty
-from cofire.planning.flags import CAUTION, GO, NO
-from cofire.planning.measure_next import MEASURED_BY, measure_next
-from cofire.planning.sampling import (
+from cofire.planning.evidence import uncertainty
+from cofire.planning.evidence.measure_next import MEASURED_BY, measure_next
+from cofire.planning.evidence.sampling import (
     REACH,
     Factor,
     bounds,
@@ -37,8 +36,9 @@ from cofire.planning.sampling import (
     pure,
     varied,
 )
-from cofire.planning.uncertainty import Samples, sample_verdicts
-from cofire.planning.verdict import judge
+from cofire.planning.evidence.uncertainty import Samples, sample_verdicts
+from cofire.planning.flags import CAUTION, GO, NO
+from cofire.planning.ware.verdict import judge
 from tests.fired import CARDS, TEA_LIGHT, tea_light
 
 Array = NDArray[np.float64]

@@ -14,10 +14,10 @@ from cofire.inputs.firing import with_gas
 from cofire.inputs.vessel import read_vessel
 from cofire.output.verdict_text import as_json, as_text, number
 from cofire.physics.blends import find_material
-from cofire.planning.cautions import cautions
 from cofire.planning.flags import CAUTION, GO, NO, Flag, not_computed
-from cofire.planning.response import Response, fire_vessel
-from cofire.planning.verdict import Verdict, judge
+from cofire.planning.ware.cautions import cautions
+from cofire.planning.ware.response import Response, fire_vessel
+from cofire.planning.ware.verdict import Verdict, judge
 from tests.fired import CARDS, COARSE, KILNS, tea_light, written_vessel
 
 EXAMPLES = {
@@ -273,7 +273,7 @@ def test_a_worse_grade_outranks_a_larger_load():
     caution = Flag("a", "z", 0.99, 0.5, 1.0, 1.0, "", "s", "r", "n")
     unknown = not_computed("b", "z", "why", "r")
     no = Flag("c", "z", 1.01, 0.5, 1.0, 1.0, "", "s", "r", "n")
-    from cofire.planning import verdict as module
+    from cofire.planning.ware import verdict as module
 
     ranked = sorted([caution, unknown, no], key=module._order)
     assert [flag.rule for flag in ranked] == ["c", "b", "a"]  # an unknown counts as at its limit

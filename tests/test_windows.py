@@ -15,7 +15,7 @@ from cofire.inputs.trace import trace
 from cofire.inputs.units import HOUR, MINUTE, kelvin
 from cofire.physics.blends import blend
 from cofire.physics.sintering import relative_density
-from cofire.planning.windows import (
+from cofire.planning.pairs.windows import (
     EASY_RANGE,
     HOLDS,
     PEAKS,

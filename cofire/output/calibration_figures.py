@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from cofire.planning.calibration import Calibration
-    from cofire.planning.measured_values import Panel
+    from cofire.planning.evidence.calibration import Calibration
+    from cofire.planning.evidence.measured_values import Panel
 
 COLOURS = (FIRST, SECOND, LIMIT, SHARED)
 MARKS = ("o", "s", "^", "D", "v")

@@ -9,9 +9,9 @@ from cofire.inputs.properties import SPECS
 from cofire.inputs.units import HOUR, MINUTE, celsius
 from cofire.output.card_text import rounded
 from cofire.output.writing import wrapped
-from cofire.planning.calibration import Calibration
-from cofire.planning.fitting import LEVEL
-from cofire.planning.measured_values import Value
+from cofire.planning.evidence.calibration import Calibration
+from cofire.planning.evidence.fitting import LEVEL
+from cofire.planning.evidence.measured_values import Value
 
 SCHEMA = 1
 

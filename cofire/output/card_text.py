@@ -18,8 +18,8 @@ from cofire.inputs.cards import FiredAt, Uncertainty
 from cofire.inputs.files import read_text
 from cofire.inputs.properties import SPECS
 from cofire.inputs.units import HOUR, MINUTE, celsius
-from cofire.planning.calibration import Calibration, spread_form
-from cofire.planning.measured_values import Value
+from cofire.planning.evidence.calibration import Calibration, spread_form
+from cofire.planning.evidence.measured_values import Value
 
 HEADER = re.compile(r"^\s*\[")
 KEY = "measured"

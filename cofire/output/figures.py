@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
-    from cofire.planning.mismatch import Mismatch
+    from cofire.planning.pairs.mismatch import Mismatch
 
 P = ParamSpec("P")
 

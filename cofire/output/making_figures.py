@@ -10,16 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire.output.figures import literal, spread
-from cofire.planning.green_solid import printed_layers
-from cofire.planning.swaps import metal_shares
+from cofire.planning.printing.green_solid import printed_layers
+from cofire.planning.printing.swaps import metal_shares
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from cofire.planning.making import Making
-    from cofire.planning.response import Response
-    from cofire.planning.wall import Wall
+    from cofire.planning.printing.making import Making
+    from cofire.planning.printing.wall import Wall
+    from cofire.planning.ware.response import Response
 
 Array = NDArray[np.float64]
 

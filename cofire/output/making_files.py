@@ -13,12 +13,12 @@ from cofire.output.making_figures import before_and_after, section_figure
 from cofire.output.making_mismatch import bands_mismatch, mismatch_csv
 from cofire.output.making_text import making_text
 from cofire.output.mesh_file import stl
-from cofire.planning.green_solid import skin
+from cofire.planning.printing.green_solid import skin
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from cofire.planning.making import Making
+    from cofire.planning.printing.making import Making
 
 MARK = "green.csv"
 """The file by which such a folder is known."""

@@ -14,15 +14,15 @@ from cofire.inputs.units import HOUR, celsius
 from cofire.output.figures import literal, spread
 from cofire.output.making_figures import INK, band_names, colour
 from cofire.output.sheet_figures import letter
-from cofire.planning.kiln_steps import BURNOUT, happenings
-from cofire.planning.stress_flags import metal_share
+from cofire.planning.printing.kiln_steps import BURNOUT, happenings
+from cofire.planning.ware.stress_flags import metal_share
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from cofire.planning.kiln_steps import Happening
-    from cofire.planning.response import Response
+    from cofire.planning.printing.kiln_steps import Happening
+    from cofire.planning.ware.response import Response
 
 Array = NDArray[np.float64]
 

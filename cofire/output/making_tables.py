@@ -10,9 +10,9 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from cofire.output.verdict_text import number
-from cofire.planning.green_solid import OVERHANG, printed_layers
-from cofire.planning.making import Making
-from cofire.planning.swaps import metal_shares
+from cofire.planning.printing.green_solid import OVERHANG, printed_layers
+from cofire.planning.printing.making import Making
+from cofire.planning.printing.swaps import metal_shares
 
 
 def _table(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:

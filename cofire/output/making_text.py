@@ -11,10 +11,10 @@ import numpy as np
 from cofire.inputs.workshop import JOULES_PER_KILOWATT_HOUR
 from cofire.output.making_tables import expected, grams
 from cofire.output.verdict_text import number
-from cofire.planning.green_solid import Overhang
-from cofire.planning.making import Making
-from cofire.planning.paste import COARSE
-from cofire.planning.swaps import DONE
+from cofire.planning.printing.green_solid import Overhang
+from cofire.planning.printing.making import Making
+from cofire.planning.printing.paste import COARSE
+from cofire.planning.printing.swaps import DONE
 
 WIDTH = 100
 

@@ -15,8 +15,8 @@ from cofire import __version__
 from cofire.inputs.units import MINUTE, celsius
 from cofire.output.writing import columns, printed, wrapped
 from cofire.planning.flags import NO, VERDICTS
-from cofire.planning.pairing import CAUSES, PairBlock
-from cofire.planning.screening import Pair
+from cofire.planning.pairs.pairing import CAUSES, PairBlock
+from cofire.planning.pairs.screening import Pair
 
 SCHEMA = 1
 
@@ -45,7 +45,7 @@ def row(pair: Pair) -> dict[str, object]:
     Parameters
     ----------
     pair : Pair
-        From `cofire.planning.screening.screen`.
+        From `cofire.planning.pairs.screening.screen`.
 
     Returns
     -------
@@ -109,7 +109,7 @@ def stream_csv(
     Parameters
     ----------
     blocks : iterable
-        From `cofire.planning.screening.stream`.
+        From `cofire.planning.pairs.screening.stream`.
     metals, ceramics : sequence of str
         Names, in the order given to it.
 

@@ -11,8 +11,8 @@ from cofire import __version__
 from cofire.inputs.units import celsius
 from cofire.output.writing import wrapped
 from cofire.planning.flags import Flag
-from cofire.planning.nearest_partners import Near
-from cofire.planning.partner import FARTHEST, NAME, Range, Wanted
+from cofire.planning.proposals.nearest_partners import Near
+from cofire.planning.proposals.partner import FARTHEST, NAME, Range, Wanted
 
 SCHEMA = 1
 COUNTED = re.compile(rf"{NAME} \d+")

@@ -15,14 +15,14 @@ from cofire.output.plan_text import plan_text
 from cofire.output.sheet import write_sheet
 from cofire.output.vessel_figures import stress_figure, trade_off_figure
 from cofire.output.vessel_file import planned_vessel
-from cofire.planning.making import making
-from cofire.planning.response import band_stresses
+from cofire.planning.printing.making import making
+from cofire.planning.ware.response import band_stresses
 from cofire.planning.workers import in_pairs
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from cofire.planning.plan import Plan
+    from cofire.planning.proposals.plan import Plan
 
 
 def write_plan(

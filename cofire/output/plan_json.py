@@ -9,9 +9,9 @@ from cofire import __version__
 from cofire.inputs.firing import FULL
 from cofire.inputs.units import HOUR, MINUTE, celsius
 from cofire.output.verdict_text import flag_row
-from cofire.planning.layers import LayerSearch, trade_off
-from cofire.planning.plan import Plan, Scan
-from cofire.planning.trials import Trial
+from cofire.planning.proposals.layers import LayerSearch, trade_off
+from cofire.planning.proposals.plan import Plan, Scan
+from cofire.planning.proposals.trials import Trial
 
 SCHEMA = 1
 

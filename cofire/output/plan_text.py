@@ -7,10 +7,10 @@ from cofire.output.plan_tables import rate_text
 from cofire.output.verdict_text import number
 from cofire.output.writing import wrapped
 from cofire.planning.flags import GO, Flag
-from cofire.planning.layers import LayerSearch, trade_off
-from cofire.planning.plan import Plan, Scan
-from cofire.planning.schedule import Schedule
-from cofire.planning.trials import Trial
+from cofire.planning.proposals.layers import LayerSearch, trade_off
+from cofire.planning.proposals.plan import Plan, Scan
+from cofire.planning.proposals.schedule import Schedule
+from cofire.planning.proposals.trials import Trial
 
 ALMOST, LITTLE = 0.999, 1e-4
 """Chances beyond these are told as "above 99.9 %" and "below 0.01 %". [-]"""

@@ -12,7 +12,7 @@ from cofire.output.record_text import counted
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from cofire.planning.record import Comparison
+    from cofire.planning.evidence.record import Comparison
 
 
 @literal

@@ -1,10 +1,11 @@
 """The record of a workshop: a text file that only grows, and that no crash or writer harms.
 
 Format 1: one JSON object a line, UTF-8, each line ended by a new line. Besides the fields of
-`cofire.planning.record` every entry has "record" (the format, 1), "written" (time, UTC) and, last,
-"check": the number of bytes before it and their CRC-32 in hexadecimal, as `"check":"152-9ae3f06b"`.
-The bytes are those from the opening brace to the last one before `,"check"`. Any editor shows it,
-and `pandas.read_json(path, lines=True)` reads it.
+`planning.evidence.record` every entry has "record" (the format, 1), "written" (time, UTC) and,
+last, "check": the number of bytes before it and their CRC-32 in hexadecimal, as
+`"check":"152-9ae3f06b"`. The bytes are those from the opening brace to the last one before
+`,"check"`. Any editor shows it, and
+`pandas.read_json(path, lines=True)` reads it.
 
 An entry is acknowledged (the call returns) only once it is on the disk. Entries are added by one
 write at the end of the file under a lock of the whole file, and synced together: give many at once
@@ -32,7 +33,7 @@ from pathlib import Path
 from typing import Any
 
 from cofire.errors import InputError
-from cofire.planning.record import KINDS
+from cofire.planning.evidence.record import KINDS
 
 if sys.platform == "win32":
     import msvcrt

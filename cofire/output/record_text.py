@@ -9,8 +9,8 @@ from typing import Any
 
 from cofire.output.record_file import TORN, Kept
 from cofire.output.verdict_text import number
+from cofire.planning.evidence.record import FIRING, OUTCOMES, PREDICTION, TOO_FEW, Comparison
 from cofire.planning.flags import VERDICTS
-from cofire.planning.record import FIRING, OUTCOMES, PREDICTION, TOO_FEW, Comparison
 
 SCHEMA = 1
 

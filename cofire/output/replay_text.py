@@ -8,8 +8,8 @@ from cofire import __version__
 from cofire.inputs.units import HOUR, MINUTE, celsius
 from cofire.output.verdict_text import flag_row, number
 from cofire.output.writing import wrapped
+from cofire.planning.evidence.replay import Crack, Moment, Pace, Replay
 from cofire.planning.flags import GRADE, Flag
-from cofire.planning.replay import Crack, Moment, Pace, Replay
 
 SCHEMA = 1
 

@@ -16,12 +16,12 @@ from cofire.output import sheet_firing, sheet_inputs, sheet_making
 from cofire.output.html_parts import figure, listed, named, plain, shown, table
 from cofire.output.sheet_figures import curve_picture, data_uri, section_picture
 from cofire.output.verdict_text import number, place
-from cofire.planning.cautions import DEFER, cautions
 from cofire.planning.flags import GO, GRADE, UNKNOWN, Flag, joint_name
-from cofire.planning.kiln_steps import happenings, kiln_steps, pure_materials
-from cofire.planning.making import Making
-from cofire.planning.response import Response
-from cofire.planning.windows import ceiling
+from cofire.planning.pairs.windows import ceiling
+from cofire.planning.printing.kiln_steps import happenings, kiln_steps, pure_materials
+from cofire.planning.printing.making import Making
+from cofire.planning.ware.cautions import DEFER, cautions
+from cofire.planning.ware.response import Response
 
 MEANING = {
     "go": "Every limit is kept with its margin.",

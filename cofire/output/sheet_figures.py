@@ -12,16 +12,16 @@ import numpy as np
 from cofire.inputs.units import HOUR, celsius
 from cofire.output.figures import literal, spread
 from cofire.output.making_figures import INK, colour
-from cofire.planning.kiln_steps import Happening, Step
-from cofire.planning.stress_flags import metal_share
+from cofire.planning.printing.kiln_steps import Happening, Step
+from cofire.planning.ware.stress_flags import metal_share
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from cofire.inputs.trace import Trace
-    from cofire.planning.making import Making
-    from cofire.planning.wall import Wall
+    from cofire.planning.printing.making import Making
+    from cofire.planning.printing.wall import Wall
 
 WIDTH, HEIGHT = 3.6, 2.5
 """Of either picture on paper, where its letters have the size they are drawn with. [inch]"""

@@ -11,7 +11,7 @@ from cofire.inputs.units import HOUR, MINUTE, celsius
 from cofire.output.firing_table import heat_work_line
 from cofire.output.html_parts import TICK, listed, named, shown, table
 from cofire.output.sheet_figures import letter
-from cofire.planning.kiln_steps import BURNOUT, Happening, Step
+from cofire.planning.printing.kiln_steps import BURNOUT, Happening, Step
 
 WORDS = {
     "burnout begins": "binder begins to leave: vent the kiln",

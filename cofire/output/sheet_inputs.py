@@ -10,7 +10,7 @@ from cofire.inputs.cards import Card, Property
 from cofire.inputs.units import celsius, kelvin
 from cofire.inputs.workshop import Printer
 from cofire.output.html_parts import listed, named, shown, table
-from cofire.planning.making import Making
+from cofire.planning.printing.making import Making
 
 WARM = kelvin(500.0)
 """Mean expansion is shown from 20 °C up to here: common practice. [K]"""

@@ -9,10 +9,10 @@ import numpy as np
 
 from cofire.output.html_parts import TICK, framed, named, shown, table
 from cofire.output.making_tables import expected, grams
-from cofire.planning.making import Making
-from cofire.planning.paste import COARSE
-from cofire.planning.pieces import Piece, Reading
-from cofire.planning.swaps import DONE
+from cofire.planning.printing.making import Making
+from cofire.planning.printing.paste import COARSE
+from cofire.planning.printing.pieces import Piece, Reading
+from cofire.planning.printing.swaps import DONE
 
 
 def bands_table(m: Making) -> str:

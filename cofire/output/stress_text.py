@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from cofire import __version__
 from cofire.inputs.units import HOUR, celsius
 from cofire.output.writing import printed, wrapped
-from cofire.planning.response import BandStress, Peak, Response, band_tensions
+from cofire.planning.ware.response import BandStress, Peak, Response, band_tensions
 
 SCHEMA = 1
 

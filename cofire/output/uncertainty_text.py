@@ -7,10 +7,10 @@ import textwrap
 import numpy as np
 
 from cofire.output.verdict_text import BEFORE_UNIT, number
+from cofire.planning.evidence.measure_next import Ranking
+from cofire.planning.evidence.sampling import REACH, Factor
+from cofire.planning.evidence.uncertainty import Chance, Key, Samples
 from cofire.planning.flags import VERDICTS
-from cofire.planning.measure_next import Ranking
-from cofire.planning.sampling import REACH, Factor
-from cofire.planning.uncertainty import Chance, Key, Samples
 
 SHOWN = 4
 """Flags that decide, as the text lists them. [-]"""

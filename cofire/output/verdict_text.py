@@ -10,10 +10,10 @@ from collections.abc import Sequence
 
 from cofire import __version__
 from cofire.inputs.units import HOUR, celsius
-from cofire.planning.cautions import DEFER, Caution
 from cofire.planning.flags import GO, GRADE, UNKNOWN, Flag
-from cofire.planning.response import Response
-from cofire.planning.verdict import Verdict
+from cofire.planning.ware.cautions import DEFER, Caution
+from cofire.planning.ware.response import Response
+from cofire.planning.ware.verdict import Verdict
 
 SCHEMA = 1
 BEFORE_UNIT = re.compile(r"(?<=\d) (?=[°%A-Za-z])")

@@ -9,15 +9,15 @@ from numpy.typing import NDArray
 
 from cofire.inputs.units import HOUR, celsius
 from cofire.output.figures import literal
-from cofire.planning.response import band_tensions
+from cofire.planning.ware.response import band_tensions
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.collections import QuadMesh
     from matplotlib.figure import Figure
 
-    from cofire.planning.layers import LayerSearch
-    from cofire.planning.response import BandStress, Response
+    from cofire.planning.proposals.layers import LayerSearch
+    from cofire.planning.ware.response import BandStress, Response
 
 Array = NDArray[np.float64]
 

@@ -30,8 +30,8 @@ from cofire.inputs.firing import load_kilns  # noqa: E402
 from cofire.inputs.tables import load_cards  # noqa: E402
 from cofire.inputs.units import kelvin  # noqa: E402
 from cofire.output.pairs import stream_csv  # noqa: E402
-from cofire.planning.pairing import Fired, PairBlock, compare, fire  # noqa: E402
-from cofire.planning.screening import stream  # noqa: E402
+from cofire.planning.pairs.pairing import Fired, PairBlock, compare, fire  # noqa: E402
+from cofire.planning.pairs.screening import stream  # noqa: E402
 
 SEED = 20
 PEAKS = np.arange(780.0, 1051.0, 30.0)

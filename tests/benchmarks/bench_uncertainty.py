@@ -19,11 +19,11 @@ import numpy as np
 from cofire.inputs.firing import load_kilns
 from cofire.inputs.tables import load_cards
 from cofire.inputs.vessel import read_vessel
-from cofire.planning.measure_next import measure_next
-from cofire.planning.response import fire_vessel
-from cofire.planning.sampling import design, factors_of
-from cofire.planning.uncertainty import BATCH, SAMPLES, _judge_batch, sample_verdicts
-from cofire.planning.verdict import judge
+from cofire.planning.evidence.measure_next import measure_next
+from cofire.planning.evidence.sampling import design, factors_of
+from cofire.planning.evidence.uncertainty import BATCH, SAMPLES, _judge_batch, sample_verdicts
+from cofire.planning.ware.response import fire_vessel
+from cofire.planning.ware.verdict import judge
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "silver_foot_vessel.toml"
 ALONE = 6

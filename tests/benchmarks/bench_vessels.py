@@ -31,10 +31,10 @@ from cofire.errors import ModelError  # noqa: E402
 from cofire.inputs.firing import load_kilns  # noqa: E402
 from cofire.inputs.tables import load_cards  # noqa: E402
 from cofire.inputs.vessel import Vessel, read_vessel  # noqa: E402
-from cofire.planning.candidates import ROUGH, Bench, batches, fire_candidates  # noqa: E402
-from cofire.planning.layouts import layouts  # noqa: E402
-from cofire.planning.response import USUAL, Response, fire_vessel  # noqa: E402
-from cofire.planning.transition import as_vessel  # noqa: E402
+from cofire.planning.proposals.candidates import ROUGH, Bench, batches, fire_candidates  # noqa: E402
+from cofire.planning.proposals.layouts import layouts  # noqa: E402
+from cofire.planning.proposals.transition import as_vessel  # noqa: E402
+from cofire.planning.ware.response import USUAL, Response, fire_vessel  # noqa: E402
 from cofire.structures.joint import CUT_OFF  # noqa: E402
 from cofire.structures.joint_fields import BESIDE, JointFields  # noqa: E402
 from cofire.structures.marching import Control, Record, march  # noqa: E402

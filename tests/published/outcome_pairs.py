@@ -20,9 +20,9 @@ from cofire.physics import mixing
 from cofire.physics.history import History
 from cofire.physics.mixing import OVERLAPPING_SPHERES
 from cofire.planning.flags import NO, Flag, joint_name, not_computed
-from cofire.planning.pairing import SINTERING_GO, SINTERING_NO
-from cofire.planning.response import Response
-from cofire.planning.stress_flags import (
+from cofire.planning.pairs.pairing import SINTERING_GO, SINTERING_NO
+from cofire.planning.ware.response import Response
+from cofire.planning.ware.stress_flags import (
     POOR_BOND,
     brittle,
     cooling_flags,

@@ -43,7 +43,7 @@ from numpy.typing import NDArray
 from scipy.stats import kendalltau, spearmanr
 
 from cofire.planning.flags import VERDICTS
-from cofire.planning.pairing import SEAL_LIMIT
+from cofire.planning.pairs.pairing import SEAL_LIMIT
 from tests.published.outcome_pairs import Result, contraction_difference, judge_all, table
 
 Array = NDArray[np.float64]

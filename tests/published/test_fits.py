@@ -19,9 +19,9 @@ from cofire.inputs.units import GRAVITY, MINUTE, ROOM, kelvin
 from cofire.physics.bar_tests import strip_mismatch
 from cofire.physics.densification import master_clock_rate, run_clock
 from cofire.physics.expansion import thermal_strains
-from cofire.planning.fitting import Problem, numerical_jacobian, profile, solve, threshold
-from cofire.planning.piece_values import bending_findings
-from cofire.planning.sintering_values import sintering_findings
+from cofire.planning.evidence.fitting import Problem, numerical_jacobian, profile, solve, threshold
+from cofire.planning.evidence.piece_values import bending_findings
+from cofire.planning.evidence.sintering_values import sintering_findings
 from cofire.structures.sag_bar import sag_rate
 from tests.measured_pieces import CARDS, NO_PAIRS, NONE, bars, with_value
 from tests.published.test_master_curve import ALUMINA

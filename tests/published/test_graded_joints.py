@@ -29,9 +29,9 @@ from numpy.typing import NDArray
 
 from cofire.inputs.vessel import JointLimits
 from cofire.physics.history import History
-from cofire.planning.candidates import Bench, fire_candidates
-from cofire.planning.limits import decay_length
-from cofire.planning.transition import Layout, as_vessel, zones
+from cofire.planning.proposals.candidates import Bench, fire_candidates
+from cofire.planning.proposals.limits import decay_length
+from cofire.planning.proposals.transition import Layout, as_vessel, zones
 from cofire.structures.joint_fields import JointFields
 from cofire.structures.meridian import mesh_meridian
 from cofire.structures.point_properties import Mechanisms

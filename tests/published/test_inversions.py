@@ -17,7 +17,7 @@ from cofire.inputs.cards import (
 from cofire.inputs.tables import load_cards
 from cofire.inputs.units import kelvin
 from cofire.physics.expansion import thermal_strains
-from cofire.planning.pairing import SEAL_LIMIT
+from cofire.planning.pairs.pairing import SEAL_LIMIT
 
 CARDS = load_cards()
 

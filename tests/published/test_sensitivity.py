@@ -10,15 +10,15 @@ from numpy.typing import NDArray
 from scipy import stats
 from scipy.stats import qmc
 
-from cofire.planning.sampling import normal
-from cofire.planning.sensitivity import (
+from cofire.planning.evidence.sampling import normal
+from cofire.planning.evidence.sensitivity import (
     explained,
     likelihood_of,
     rank_correlation,
     sobol_indices,
     wilson,
 )
-from cofire.planning.surfaces import candidate_terms, fitted_surface, polynomials
+from cofire.planning.evidence.surfaces import candidate_terms, fitted_surface, polynomials
 
 Array = NDArray[np.float64]
 

@@ -44,7 +44,7 @@ def calibrate(
     from cofire.output.card_text import card_text
     from cofire.output.figures import save
     from cofire.output.writing import check_targets, one_line, write_file, write_text
-    from cofire.planning.calibration import calibrate as fitted
+    from cofire.planning.evidence.calibration import calibrate as fitted
 
     if draw is not None and draw.suffix not in FORMS:
         raise InputError(f"--draw: {draw}; allowed: a name that ends in {' or '.join(FORMS)}")

@@ -11,7 +11,7 @@ import typer
 from cofire.output.cli.common import DEFECT, Tables, guarded
 
 if TYPE_CHECKING:
-    from cofire.planning.response import Response
+    from cofire.planning.ware.response import Response
 
 
 Vessel = Annotated[Path, typer.Argument(help="Vessel file.")]
@@ -40,7 +40,7 @@ def fired(file: Path, tables: list[Path] | None, extend: bool) -> Response:
     from cofire.inputs.firing import load_kilns
     from cofire.inputs.tables import load_cards
     from cofire.inputs.vessel import read_vessel
-    from cofire.planning.response import fire_vessel
+    from cofire.planning.ware.response import fire_vessel
 
     vessel = read_vessel(file, load_kilns(tables or []))
     return fire_vessel(vessel, load_cards(tables or []), extend=extend)
@@ -70,8 +70,8 @@ def check(
     Example:  cofire check examples/silver_foot_vessel.toml --uncertainty
     """
     from cofire.output.verdict_text import as_json, as_text
-    from cofire.planning.cautions import cautions
-    from cofire.planning.verdict import judge
+    from cofire.planning.ware.cautions import cautions
+    from cofire.planning.ware.verdict import judge
 
     response = fired(vessel, tables, extend)
     verdict = judge(response)
@@ -89,8 +89,8 @@ def _with_uncertainty(text: str, response: Response, count: int, seed: int, json
     from json import dumps, loads
 
     from cofire.output.uncertainty_text import uncertainty_row, uncertainty_text
-    from cofire.planning.measure_next import measure_next
-    from cofire.planning.uncertainty import sample_verdicts
+    from cofire.planning.evidence.measure_next import measure_next
+    from cofire.planning.evidence.uncertainty import sample_verdicts
 
     def tell(line: str) -> None:
         if sys.stderr.isatty():

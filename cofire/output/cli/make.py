@@ -34,7 +34,7 @@ def make(
     from cofire.output.folders import check_plan_folder
     from cofire.output.making_files import MARK, write_making
     from cofire.output.making_text import making_text
-    from cofire.planning.making import making
+    from cofire.planning.printing.making import making
 
     check_plan_folder(out, force, MARK)
     found = making(fired(vessel_file(vessel), tables, extend), tell=tell)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from cofire.inputs.cards import Card
     from cofire.inputs.firing import Firing
     from cofire.inputs.firing import Kiln as KilnCard
-    from cofire.planning.screening import Pair
+    from cofire.planning.pairs.screening import Pair
 
 DRAWN = ("mismatch.png", "mismatch.svg", "mismatch.csv")
 
@@ -90,8 +90,8 @@ def shared_firing(one: Card, other: Card, kiln: KilnCard, gases: Sequence[str]) 
         They share none; the message says why.
     """
     from cofire.inputs.firing import LAG, simple_firing
-    from cofire.planning.screening import STUDIO_GASES, screen
-    from cofire.planning.windows import RATE
+    from cofire.planning.pairs.screening import STUDIO_GASES, screen
+    from cofire.planning.pairs.windows import RATE
 
     metal, ceramic = (other, one) if one.kind == "ceramic" else (one, other)
     if metal.kind == "ceramic":
@@ -131,7 +131,7 @@ def draw(
     from cofire.inputs.units import celsius
     from cofire.output import figures
     from cofire.output.writing import make_folder, one_line, write_file, write_text
-    from cofire.planning.mismatch import mismatch as along
+    from cofire.planning.pairs.mismatch import mismatch as along
 
     m = along(one, other, firing, extend)
     figure = figures.mismatch_figure(m)

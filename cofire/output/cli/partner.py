@@ -26,8 +26,8 @@ def partner(
     """
     from cofire.errors import UnknownName
     from cofire.output.partner_text import partner_json, partner_text
-    from cofire.planning.nearest_partners import nearest
-    from cofire.planning.partner import wanted_partner
+    from cofire.planning.proposals.nearest_partners import nearest
+    from cofire.planning.proposals.partner import wanted_partner
 
     if of not in KINDS:
         raise UnknownName("zone", of, KINDS, "--of")

@@ -65,7 +65,7 @@ def layers(vessel: Vessel, tables: Tables = None, extend: Extend = False) -> Non
     Example:  cofire layers examples/silver_foot_vessel.toml
     """
     from cofire.output.plan_text import layers_text
-    from cofire.planning.layers import propose_layers
+    from cofire.planning.proposals.layers import propose_layers
 
     given, cards, _ = read(vessel, tables)
     found = propose_layers(
@@ -94,7 +94,7 @@ def schedule(
     from cofire.output.plan_tables import firing_toml
     from cofire.output.plan_text import schedule_text
     from cofire.output.writing import check_targets, write_file
-    from cofire.planning.schedule import propose_schedule
+    from cofire.planning.proposals.schedule import propose_schedule
 
     check_targets([out], force)
     given, cards, kilns = read(vessel, tables)
@@ -126,7 +126,7 @@ def plan(
     from cofire.output.folders import check_plan_folder, undisturbed
     from cofire.output.plan_files import write_plan
     from cofire.output.plan_text import plan_text
-    from cofire.planning.plan import propose
+    from cofire.planning.proposals.plan import propose
 
     given, cards, kilns = read(vessel, tables)
     check_plan_folder(out, force)

@@ -58,7 +58,7 @@ def add(
     from cofire.errors import InputError
     from cofire.output.record_file import append_many
     from cofire.output.record_text import entry_line
-    from cofire.planning.record import outcome_entry
+    from cofire.planning.evidence.record import outcome_entry
 
     if outcome is None and (where or when or note):
         raise InputError("--where, --when and --note belong to an outcome; give --outcome too")
@@ -89,7 +89,7 @@ def show(
     """
     from cofire.output.record_text import show_text
     from cofire.output.writing import columns
-    from cofire.planning.record import of_piece
+    from cofire.planning.evidence.record import of_piece
 
     kept = _read(file)
     entries = kept.entries if piece is None else of_piece(kept.entries, piece)
@@ -112,7 +112,7 @@ def compare(
     """
     from cofire.output.record_text import classes_csv, compare_json, compare_text
     from cofire.output.writing import check_folder, make_folder, write_file, write_text
-    from cofire.planning.record import compare as compared
+    from cofire.planning.evidence.record import compare as compared
 
     if out is not None:
         check_folder(out, DRAWN, force)
@@ -148,7 +148,7 @@ def _entry(source: Path, piece: str | None, tables: list[Path] | None) -> dict[s
     from hashlib import sha256
 
     from cofire.inputs.files import read_text
-    from cofire.planning.record import FIRING, LONGEST_PIECE, words
+    from cofire.planning.evidence.record import FIRING, LONGEST_PIECE, words
 
     path = source / "plan.json" if source.is_dir() else source
     text = read_text(path)
@@ -165,7 +165,7 @@ def _prediction(path: Path, text: str, piece: str | None) -> dict[str, Any]:
     from json import loads
 
     from cofire.errors import InputError
-    from cofire.planning.record import prediction_entry
+    from cofire.planning.evidence.record import prediction_entry
 
     try:
         whole = loads(text)

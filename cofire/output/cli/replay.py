@@ -62,7 +62,7 @@ def replay(
     from cofire.inputs.units import MINUTE, kelvin
     from cofire.inputs.vessel import read_vessel
     from cofire.output.replay_text import as_json, as_text
-    from cofire.planning.replay import replay as replayed
+    from cofire.planning.evidence.replay import replay as replayed
 
     if time_unit is not None and time_unit not in UNITS:
         raise InputError(f"--time-unit: {time_unit}; allowed: {', '.join(UNITS)}")

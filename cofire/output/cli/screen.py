@@ -63,7 +63,7 @@ def screen(
     from cofire.output import pairs as table
     from cofire.output.cli.mismatch import DRAWN, draw_best
     from cofire.output.writing import STANDARD_OUTPUT, check_folder, check_targets, write_text
-    from cofire.planning import screening
+    from cofire.planning.pairs import screening
 
     check_targets([csv, json], force)
     if draw is not None:

@@ -95,7 +95,7 @@ def sheet(
     """
     from cofire.output.sheet import write_sheet
     from cofire.output.writing import check_targets, write_text
-    from cofire.planning.making import making
+    from cofire.planning.printing.making import making
 
     check_targets([out], force)
     found = making(fired(vessel_file(vessel), tables, extend), tell=tell)

@@ -33,7 +33,7 @@ def stress(
     """
     from cofire.output import stress_text
     from cofire.output.writing import check_folder, columns
-    from cofire.planning.response import band_stresses
+    from cofire.planning.ware.response import band_stresses
 
     if out is not None:
         check_folder(out, DRAWN, force)
@@ -42,7 +42,7 @@ def stress(
     relieved = None
     if relief:
         from cofire.inputs.tables import load_cards
-        from cofire.planning.response import relief as switched_off
+        from cofire.planning.ware.response import relief as switched_off
 
         relieved = switched_off(response.vessel, load_cards(tables or []), extend)
     typer.echo(stress_text.as_text(response, bands, relieved, columns()), nl=False)

@@ -1,0 +1,1 @@
+"""Two materials that are to share one firing."""

@@ -1,0 +1,1 @@
+"""What the printer and the kiln are given."""

@@ -1,0 +1,163 @@
+"""What the kiln does segment by segment, and what happens to the ware when."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from cofire.inputs.cards import Card
+from cofire.inputs.firing import Segment
+from cofire.inputs.trace import INSTANT, Trace
+from cofire.inputs.units import ROOM, kelvin
+from cofire.planning.pairs.mismatch import Event, mismatch
+from cofire.planning.ware.response import Response
+
+BEHIND = 0.99
+"""A kiln slower than this share of the rate asked for counts as behind. [-]"""
+TOGETHER = 300.0
+"""Events of one name closer than this are told as one. [s]"""
+BURNOUT = ("burnout begins", "burnout ends")
+"""Events told once for all materials: the kiln is vented from the first to the last of them."""
+OPEN = kelvin(100.0)
+"""A kiln is opened with its ware below this: common practice. [K]"""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One segment as the kiln does it; the last step has none and is the shut kiln's cooling.
+
+    Attributes
+    ----------
+    segment
+        As asked.
+    start, reached, end
+        Of the ramp, of the hold, and of both. [s]
+    ware
+        At the end. [K]
+    asked
+        Time that the ramp should take; 0 where it is to be as fast as the kiln can. [s]
+    behind
+        Kiln temperature from which it is slower than asked; None where it never is. [K]
+    """
+
+    segment: Segment | None
+    start: float
+    reached: float
+    end: float
+    ware: float
+    asked: float
+    behind: float | None
+
+
+@dataclass(frozen=True)
+class Happening:
+    """An event of the firing: its materials, and how hot ware and kiln are then. [s], [K], [K]"""
+
+    name: str
+    zones: tuple[str, ...]
+    time: float
+    ware: float
+    kiln: float
+
+
+def kiln_steps(segments: tuple[Segment, ...], curve: Trace) -> list[Step]:
+    """The segments of a firing as its kiln follows them, and the cooling after the last.
+
+    Parameters
+    ----------
+    segments : tuple of Segment
+        As asked.
+    curve : Trace
+        From `trace`, of the same firing.
+
+    Returns
+    -------
+    list of Step
+        One more than there are segments.
+    """
+    ends = [int(k) for k in curve.corners[1:]]
+    node, here = 0, ROOM
+    found = []
+    for segment in segments:
+        start = node
+        if abs(segment.target - here) > 1e-9:
+            node = ends.pop(0)
+        reached, here = node, segment.target
+        if segment.hold > INSTANT:
+            node = ends.pop(0)
+        found.append(_step(segment, curve, start, reached, node))
+    found.append(_step(None, curve, node, curve.time.size - 1, curve.time.size - 1))
+    return found
+
+
+def _step(segment: Segment | None, curve: Trace, start: int, reached: int, end: int) -> Step:
+    """One step between three nodes of a trace."""
+    asked, behind = 0.0, None
+    if segment is not None and np.isfinite(segment.rate):
+        kiln = curve.kiln[start : reached + 1]
+        asked = abs(float(kiln[-1] - kiln[0])) / segment.rate
+        rate = np.abs(np.diff(kiln)) / np.diff(curve.time[start : reached + 1])
+        slow = np.flatnonzero(rate < BEHIND * segment.rate)
+        behind = float(kiln[slow[0]]) if slow.size else None
+    first, second, third = (float(curve.time[k]) for k in (start, reached, end))
+    return Step(segment, first, second, third, float(curve.ware[end]), asked, behind)
+
+
+def pure_materials(response: Response) -> list[Card]:
+    """Every metal and ceramic of the vessel, those that only stand in a blend included.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Card
+        From the foot up.
+    """
+    parts = (p for c in response.cards for p, _ in (c.parts or ((c, 1.0),)))
+    return list({part.name: part for part in parts}.values())
+
+
+def happenings(response: Response) -> list[Happening]:
+    """What happens to the vessel's materials along its firing, until it may be opened.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Happening
+        In order of time; events of one name that coincide are one, and so is burnout.
+    """
+    curve, firing = response.trace, response.vessel.firing
+    first, *others = pure_materials(response)
+    events = {
+        event
+        for other in others or [first]
+        for event in mismatch(first, other, firing, extend=True).events
+    }
+    top = int(np.argmax(curve.ware))
+    cold = top + int(np.argmax(curve.ware[top:] < OPEN))
+    if curve.ware[top] > OPEN:
+        events.add(Event("cold", "", float(curve.time[cold]), float(curve.ware[cold])))
+    groups: list[list[Event]] = []
+    for event in sorted(events, key=lambda e: (e.time, e.zone, e.name)):
+        same = [group for group in groups if group[0].name == event.name]
+        if same and (event.name in BURNOUT or event.time - same[-1][0].time < TOGETHER):
+            same[-1].append(event)
+        else:
+            groups.append([event])
+    return sorted((_happening(group, curve) for group in groups), key=lambda h: h.time)
+
+
+def _happening(group: list[Event], curve: Trace) -> Happening:
+    """Events of one name as one: the first of them, or the last where burnout ends."""
+    event = group[-1] if group[0].name == BURNOUT[1] else group[0]
+    zones = tuple(dict.fromkeys(e.zone for e in group if e.zone))
+    kiln = float(np.interp(event.time, curve.time, curve.kiln))
+    return Happening(event.name, zones, event.time, event.temperature, kiln)

@@ -1,0 +1,1 @@
+"""Layers, firings and partners that would do better."""

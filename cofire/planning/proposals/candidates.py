@@ -1,0 +1,381 @@
+"""Many vessels fired at once, each in its own firing, coarsely enough for a search.
+
+Nothing is worked out twice: cards, traces and histories are kept from batch to batch, and so are
+the flags that all vessels of the same materials and firing share.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from itertools import pairwise
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.errors import ModelError
+from cofire.inputs.cards import Card
+from cofire.inputs.firing import Firing
+from cofire.inputs.trace import Trace, trace
+from cofire.inputs.vessel import Vessel
+from cofire.physics.blends import find_material
+from cofire.physics.history import PER_MATERIAL, History, histories
+from cofire.planning.flags import Flag
+from cofire.planning.proposals.synchrony import in_step
+from cofire.planning.proposals.transition import zones_of
+from cofire.planning.ware import firing_flags, stress_flags
+from cofire.planning.ware.response import Response
+from cofire.planning.ware.thresholds import with_thresholds
+from cofire.planning.ware.verdict import RULES, Verdict
+from cofire.structures.marching import Control
+from cofire.structures.meridian import Meridian, mesh_meridian
+from cofire.structures.point_properties import Mechanisms
+from cofire.structures.shell_firing import fire_shells
+
+Array = NDArray[np.float64]
+
+COARSE = Control(
+    relative_tolerance=0.5, stress_tolerance=2e5, imbalance=1e-2, landmark_tolerance=1e-3
+)
+"""Steps of a search. Loads come out as with a hundredth of these tolerances within 0.5 % when cold
+and 3 % while sintering, since the march lands where sintering begins."""
+ROUGH, FINENESS = 0.3, 0.4
+"""Of meshes: the largest cooling load of a layout of the example is 0.94 to 1.13 and 1.00 to 1.09
+of what a check finds; 3 points through the wall make them a few per cent high. [-]"""
+POINTS = 3
+BATCH = 16
+"""Vessels solved together; more no longer fit the processor's cache. [-]"""
+OF_FIRING = (
+    firing_flags.window_flags,
+    firing_flags.atmosphere_flags,
+    firing_flags.burnout_flags,
+)
+"""Rules that see the two substances and the firing, not the layers."""
+OF_MATERIAL = stress_flags.gradient_flags
+"""Rule that sees each material alone."""
+
+FEW = 6
+"""Candidates below this are one batch. [-]"""
+
+T = TypeVar("T")
+Key = tuple[object, ...]
+
+
+def firing_key(firing: Firing) -> Key:
+    """What a firing is known by: all that its trace follows from, the kiln by its name.
+
+    Parameters
+    ----------
+    firing : Firing
+        The firing.
+
+    Returns
+    -------
+    tuple
+        Hashable.
+    """
+    return firing.kiln.name, firing.segments, firing.gas, firing.lag
+
+
+@dataclass
+class Bench:
+    """What a search has worked out so far.
+
+    Attributes
+    ----------
+    cards
+        Materials by name.
+    extend
+        As in `fire_vessel`.
+    fineness
+        Of the meshes. [-]
+    """
+
+    cards: Mapping[str, Card]
+    extend: bool = False
+    fineness: float = FINENESS
+    _materials: dict[str, Card] = field(default_factory=dict)
+    _traces: dict[Key, Trace] = field(default_factory=dict)
+    _histories: dict[Key, History] = field(default_factory=dict)
+    _shared: dict[Key, list[Flag]] = field(default_factory=dict)
+
+    def material(self, name: str) -> Card:
+        """The card of that name or blend.
+
+        Parameters
+        ----------
+        name : str
+            As a band names it.
+        """
+        if name not in self._materials:
+            self._materials[name] = find_material(name, dict(self.cards))
+        return self._materials[name]
+
+    def zones(self, vessel: Vessel) -> tuple[Card, Card, bool]:
+        """Metal, ceramic, and whether the metal stands below, as `layouts.zones`.
+
+        Parameters
+        ----------
+        vessel : Vessel
+            One metal and one ceramic zone.
+        """
+        return zones_of(vessel.name, [self.material(band.material) for band in vessel.bands])
+
+    def on(self, fineness: float) -> Bench:
+        """The same bench for another mesh: what is known is shared, verdicts are not.
+
+        Parameters
+        ----------
+        fineness : float
+            Of the meshes. [-]
+        """
+        return replace(self, fineness=fineness)
+
+    def trace(self, firing: Firing) -> Trace:
+        """What the ware sees.
+
+        Parameters
+        ----------
+        firing : Firing
+            The firing.
+        """
+        key = firing_key(firing)
+        if key not in self._traces:
+            self._traces[key] = trace(firing)
+        return self._traces[key]
+
+    def history(self, firing: Firing, cards: Sequence[Card]) -> History:
+        """Histories of materials in a firing, in the order given.
+
+        Parameters
+        ----------
+        firing : Firing
+            The firing.
+        cards : sequence of Card
+            Each once.
+
+        Raises
+        ------
+        InputError
+            The firing goes beyond a card's tables.
+        """
+        key = firing_key(firing)
+        known = self._histories.get(key)
+        new = [card for card in cards if known is None or card.name not in known.names]
+        if new:
+            added = histories(new, self.trace(firing), extend=self.extend)
+            known = self._histories[key] = added if known is None else beside(known, added)
+        assert known is not None
+        return known.rows([known.names.index(card.name) for card in cards])
+
+    def used(self, vessels: Iterable[Vessel]) -> list[Card]:
+        """The materials of all bands of some vessels, each once.
+
+        Parameters
+        ----------
+        vessels : iterable of Vessel
+            Any.
+
+        Raises
+        ------
+        InputError
+            An unknown material.
+        """
+        bands = dict.fromkeys(band.material for vessel in vessels for band in vessel.bands)
+        return list({card.name: card for card in map(self.material, bands)}.values())
+
+    def judge(self, response: Response) -> Verdict:
+        """The verdict as `judge` gives it, shared flags taken from those found before.
+
+        Parameters
+        ----------
+        response : Response
+            From `fire_candidates`.
+        """
+        vessel = response.vessel
+        key = (*firing_key(vessel.firing), float(vessel.wall.max()), bool(vessel.radius[0] == 0.0))
+        flags: list[Flag] = []
+        for rule in RULES:
+            if rule in OF_FIRING:
+                pure = frozenset(p for card in response.cards for p in _substances(card))
+                own = (*key, rule.__name__, pure)
+                if own not in self._shared:
+                    self._shared[own] = rule(response)
+                flags += self._shared[own]
+            elif rule is OF_MATERIAL:
+                for row, card in firing_flags.materials(response):
+                    own = (*key, rule.__name__, card.name)
+                    if own not in self._shared:
+                        alone = replace(response, cards=(card,), material=(row,))
+                        self._shared[own] = rule(alone)
+                    flags += self._shared[own]
+            else:
+                flags += rule(response)
+        return worst_first(flags)
+
+
+def _substances(card: Card) -> list[str]:
+    return [part.name for part, _ in card.parts] or [card.name]
+
+
+def worst_first(flags: Iterable[Flag]) -> Verdict:
+    """A verdict of flags in any order.
+
+    Parameters
+    ----------
+    flags : iterable of Flag
+        At least one.
+
+    Returns
+    -------
+    Verdict
+        By grade, then by load, as `judge` orders them.
+    """
+
+    def order(flag: Flag) -> tuple[int, float]:
+        return -flag.grade, -(flag.load if flag.load == flag.load else 1.0)
+
+    return Verdict(tuple(sorted(flags, key=order)))
+
+
+def beside(one: History, other: History) -> History:
+    """Two histories along one trace as one, the rows of the first in front.
+
+    Parameters
+    ----------
+    one, other : History
+        Of different materials.
+
+    Returns
+    -------
+    History
+        Strains that one of them lacks are zero there.
+    """
+    whole = {f.name: getattr(one, f.name) for f in fields(one)}
+    whole["names"] = one.names + other.names
+    whole["extended"] = tuple(dict.fromkeys(one.extended + other.extended))
+    for name in PER_MATERIAL:
+        whole[name] = np.concatenate([getattr(one, name), getattr(other, name)])
+    nothing = [np.zeros((len(h.names), h.time.size)) for h in (one, other)]
+    whole["strain"] = {
+        name: np.concatenate(
+            [h.strain.get(name, none) for h, none in zip((one, other), nothing, strict=True)]
+        )
+        for name in dict.fromkeys([*one.strain, *other.strain])
+    }
+    return History(**whole)
+
+
+def fire_candidates(
+    bench: Bench,
+    vessels: Sequence[Vessel],
+    control: Control = COARSE,
+    mechanisms: Mechanisms | None = None,
+) -> list[Response | ModelError]:
+    """Vessels through their own firings, solved as one batch.
+
+    Parameters
+    ----------
+    bench : Bench
+        What is known already.
+    vessels : sequence of Vessel
+        Any shapes, bands and firings.
+    control : Control
+        Tolerances and steps.
+    mechanisms : Mechanisms, optional
+        Ways of relief in use, by default all.
+
+    Returns
+    -------
+    list of Response or ModelError
+        One a vessel; the error where the firing of that one finds no equilibrium.
+
+    Raises
+    ------
+    InputError
+        An unknown material, or a firing beyond a card's tables.
+    """
+    try:
+        return list(_fired(bench, vessels, control, mechanisms))
+    except ModelError as error:
+        if len(vessels) == 1:
+            return [error]
+    half = len(vessels) // 2
+    parts = (vessels[:half], vessels[half:])
+    return [r for part in parts for r in fire_candidates(bench, part, control, mechanisms)]
+
+
+def _fired(
+    bench: Bench, vessels: Sequence[Vessel], control: Control, mechanisms: Mechanisms | None
+) -> list[Response]:
+    """As `fire_candidates`, where nothing goes wrong."""
+    groups: dict[Key, list[Vessel]] = {}
+    for vessel in vessels:
+        groups.setdefault(firing_key(vessel.firing), []).append(vessel)
+    parts: list[History] = []
+    ends: list[Array] = []
+    place: dict[tuple[Key, str], int] = {}
+    for key, some in groups.items():
+        parts.append(with_thresholds(bench.history(some[0].firing, bench.used(some))))
+        ends.append(parts[-1].time[bench.trace(some[0].firing).corners])
+        for name in parts[-1].names:
+            place[key, name] = len(place)
+    whole, clocks = (parts[0], None) if len(parts) == 1 else in_step(parts, ends)
+    keys = list(groups)
+    cards = [tuple(bench.material(band.material) for band in v.bands) for v in vessels]
+    rows = [
+        [place[firing_key(v.firing), card.name] for card in some]
+        for v, some in zip(vessels, cards, strict=True)
+    ]
+    meshes = _meshes(vessels, bench.fineness)
+    shells = fire_shells(
+        meshes, whole, rows, points=POINTS, mechanisms=mechanisms, control=control,
+        check_mesh=False,
+    )  # fmt: skip
+    found = []
+    for vessel, own, shell in zip(vessels, cards, shells, strict=True):
+        group = keys.index(firing_key(vessel.firing))
+        time = shell.time if clocks is None else clocks[group].own_time(shell.time)
+        history, curve = parts[group], bench.trace(vessel.firing)
+        material = tuple(history.names.index(card.name) for card in own)
+        ware = np.interp(time, curve.time, curve.ware)
+        shell = replace(shell, time=time)
+        found.append(Response(vessel, own, material, curve, history, shell, ware))
+    return found
+
+
+def _meshes(vessels: Sequence[Vessel], fineness: float) -> list[Meridian]:
+    """Meshes of one number of elements."""
+
+    def mesh(vessel: Vessel, elements: int | None = None) -> Meridian:
+        return mesh_meridian(
+            vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=fineness,
+            elements=elements, corners=vessel.corners,
+        )  # fmt: skip
+
+    meshes = [mesh(vessel) for vessel in vessels]
+    most = max(m.elements for m in meshes)
+    return [
+        m if m.elements == most else mesh(vessel, most)
+        for m, vessel in zip(meshes, vessels, strict=True)
+    ]
+
+
+def batches(candidates: Sequence[T]) -> list[Sequence[T]]:
+    """An even number of like batches, none larger than `BATCH`; one where there are few.
+
+    Parameters
+    ----------
+    candidates : sequence
+        Any things.
+
+    Returns
+    -------
+    list of sequence
+        In order.
+    """
+    count = len(candidates)
+    parts = 2 * -(-count // (2 * BATCH)) if count >= FEW else 1
+    ends = [round(k * count / parts) for k in range(parts + 1)]
+    return [candidates[a:b] for a, b in pairwise(ends) if b > a]

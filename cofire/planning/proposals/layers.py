@@ -1,0 +1,287 @@
+"""Which graded layers a joint should have: how many, of which blends, how tall, and where.
+
+The search owns no physics: it lays out candidates that the printer can lay and the user will mix,
+fires them in batches, and ranks them by the flags' worst load.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from cofire.inputs.cards import Card
+from cofire.inputs.vessel import Vessel
+from cofire.planning.proposals.candidates import Bench
+from cofire.planning.proposals.layouts import SHARE_STEP, SKEWS, layouts, merge, neighbours
+from cofire.planning.proposals.limits import (
+    allowed,
+    bounds,
+    decay_length,
+    in_fired_size,
+    least_height,
+    placed,
+    refuse_without_place,
+)
+from cofire.planning.proposals.transition import Layout, zones
+from cofire.planning.proposals.trials import Trial, ranked, try_layouts
+
+FIRST_SKEWS = (1.0, 1.7)
+"""Tried first, at the tallest transition."""
+LOWER = (0.5,)
+"""Heights tried next, of the tallest. [-]"""
+BETTER = 3
+"""For how many of the best counts other skews are tried. [-]"""
+ROUNDS = 5
+"""Most rounds of refinement. [-]"""
+MOST_TOGETHER = 6
+"""Layouts of several changes at once that are tried a round. [-]"""
+WORTH = 0.98
+"""More blends or height are shown where they bring the load below this, of the simpler one."""
+
+
+@dataclass(frozen=True)
+class LayerSearch:
+    """Everything tried, best first, and why the limits are what they are.
+
+    Attributes
+    ----------
+    trials
+        Ordered by load, fewer blends, less height.
+    decay_length
+        √(r h)/[3(1−ν²)]^¼ at the joint: the length that a transition is measured by. [m]
+    least_height
+        Least height of a band from the smear of a change of paste, as fired. [m]
+    bounds
+        What the limits rule out, one sentence each.
+    finished
+        False where the search was interrupted.
+    """
+
+    trials: tuple[Trial, ...]
+    decay_length: float
+    least_height: float
+    bounds: tuple[str, ...]
+    finished: bool = True
+
+    @property
+    def best(self) -> Trial:
+        """Least load; of equals, fewer blends, then less height."""
+        return self.trials[0]
+
+
+def propose_layers(
+    vessel: Vessel,
+    cards: Mapping[str, Card],
+    *,
+    extend: bool = False,
+    rounds: int = ROUNDS,
+    progress: Callable[[int, int], None] | None = None,
+    bench: Bench | None = None,
+    start: Sequence[Layout] | None = None,
+) -> LayerSearch:
+    """Search the transition that uses up least of the flags' limits.
+
+    A coarse grid over number, height and skew of the blends; then the neighbours of the best,
+    round by round, until nothing improves. Deterministic. An interrupt ends the search with what
+    it has.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        One metal and one ceramic zone, with its limits and its firing.
+    cards : mapping
+        Materials by name.
+    extend : bool
+        As in `fire_vessel`.
+    rounds : int
+        Most rounds of refinement.
+    progress : callable, optional
+        Is told how many are done and how many there are so far.
+    bench : Bench, optional
+        What is known already.
+    start : sequence of Layout, optional
+        Instead of the coarse grid; the neighbours of the best are then nearer ones.
+
+    Returns
+    -------
+    LayerSearch
+        All trials, best first.
+
+    Raises
+    ------
+    ModelError
+        No layout keeps the limits; the message names the one that binds.
+    """
+    metal, ceramic, _ = zones(vessel, cards)
+    sized = in_fired_size(vessel, metal, ceramic)
+    refuse_without_place(sized)
+    bench = bench or Bench(cards, extend)
+    middle = 0.5 * (vessel.joint.lowest + vessel.joint.highest)
+    done: dict[Layout, Trial] = {}
+
+    def run(candidates: Iterable[Layout]) -> None:
+        new = [layout for layout in candidates if layout not in done]
+        whole = len(done) + len(new)
+        for result in try_layouts(bench, vessel, new):
+            done[result.layout] = result
+            if progress:
+                progress(len(done), whole)
+
+    finished = True
+    try:
+        if start is None:
+            run(layouts(sized, (1.0,), FIRST_SKEWS, [middle]))
+            run(second(sized, done.values(), middle))
+        else:
+            run(start)
+        refine(sized, done, run, rounds, 2 * SHARE_STEP if start is None else SHARE_STEP)
+    except KeyboardInterrupt:
+        finished = False
+        if not done:
+            raise
+    return LayerSearch(
+        tuple(ranked(done.values())),
+        decay_length(sized, middle),
+        least_height(sized, middle),
+        tuple(bounds(sized)),
+        finished,
+    )
+
+
+def refine(
+    vessel: Vessel,
+    done: Mapping[Layout, Trial],
+    run: Callable[[Iterable[Layout]], None],
+    rounds: int,
+    step: int,
+) -> None:
+    """Rounds of neighbours of the best, and of their gains taken together.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    done : mapping
+        Trials by layout; `run` adds to it.
+    run : callable
+        Tries layouts.
+    rounds : int
+        At most.
+    step : int
+        Change of a share in the first round. [% of volume]
+    """
+    before: Layout | None = None
+    for _ in range(rounds):
+        best = ranked(done.values())[0]
+        if best.layout == before:
+            if step == SHARE_STEP:
+                return
+            step = SHARE_STEP
+        before = best.layout
+        near = neighbours(vessel, before, step)
+        run(near)
+        run(together(vessel, best, [done[layout] for layout in near if layout in done]))
+
+
+def together(vessel: Vessel, best: Trial, near: Iterable[Trial]) -> list[Layout]:
+    """Several single changes at once, those that gain most first.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    best : Trial
+        Which they change.
+    near : iterable of Trial
+        One change each.
+
+    Returns
+    -------
+    list of Layout
+        The two best changes together, the three best, and so on, as far as limits allow.
+    """
+    gains = sorted((t for t in near if t.strain < best.strain), key=lambda t: t.strain)
+    layout, changed, found = best.layout, 0, []
+    for t in gains:
+        merged = merge(best.layout, layout, t.layout)
+        merged = placed(vessel, merged) if merged else None
+        if merged is None or merged == layout or not allowed(vessel, merged):
+            continue
+        layout, changed = merged, changed + 1
+        if changed > 1:
+            found.append(layout)
+    return found[:MOST_TOGETHER]
+
+
+def second(vessel: Vessel, trials: Iterable[Trial], middle: float) -> list[Layout]:
+    """After the tallest transitions: lower ones of the same blends, and other skews of the best.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    trials : iterable of Trial
+        The tallest, in any order.
+    middle : float
+        Where. [m]
+
+    Returns
+    -------
+    list of Layout
+        The best blends of each count, lower; the best counts, more and less skewed.
+    """
+    best = {len(layout.shares): layout for layout in leaders(trials)}
+    leading = [count for count in best if count][:BETTER]
+    found = []
+    for layout in layouts(vessel, (1.0, *LOWER), SKEWS, [middle]):
+        known = best.get(len(layout.shares))
+        if known is not None and (
+            layout.shares == known.shares
+            or (layout.total == known.total and len(layout.shares) in leading)
+        ):
+            found.append(layout)
+    return found
+
+
+def leaders(trials: Iterable[Trial]) -> list[Layout]:
+    """The best layout of each number of blends.
+
+    Parameters
+    ----------
+    trials : iterable of Trial
+        In any order.
+
+    Returns
+    -------
+    list of Layout
+        Best first.
+    """
+    best: dict[int, Layout] = {}
+    for t in ranked(trials):
+        best.setdefault(len(t.layout.shares), t.layout)
+    return list(best.values())
+
+
+def trade_off(search: LayerSearch) -> list[Trial]:
+    """The best trial for each number of blends and each height: what more of either buys.
+
+    Parameters
+    ----------
+    search : LayerSearch
+        From `propose_layers`.
+
+    Returns
+    -------
+    list of Trial
+        By number of blends, then height; only those that beat every simpler one.
+    """
+    kept: list[Trial] = []
+    for t in sorted(search.trials, key=lambda t: (len(t.layout.shares), t.layout.total, t.load)):
+        simpler = [
+            k
+            for k in kept
+            if len(k.layout.shares) <= len(t.layout.shares) and k.layout.total <= t.layout.total
+        ]
+        if not simpler or t.load < WORTH * min(k.load for k in simpler):
+            kept.append(t)
+    return kept

@@ -1,0 +1,1 @@
+"""One vessel fired: its stress, its flags, its verdict."""

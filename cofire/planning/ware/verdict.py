@@ -1,0 +1,75 @@
+"""The verdict on one vessel: every flag, the worst first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cofire.planning.flags import CAUTION, NO, VERDICTS, Flag
+from cofire.planning.ware import firing_flags, stress_flags
+from cofire.planning.ware.response import Response
+
+RULES = (
+    firing_flags.window_flags,
+    firing_flags.atmosphere_flags,
+    firing_flags.drying_flags,
+    firing_flags.burnout_flags,
+    stress_flags.sintering_flags,
+    stress_flags.cooling_flags,
+    stress_flags.joint_flags,
+    stress_flags.gradient_flags,
+    firing_flags.sag_flags,
+    stress_flags.metal_flags,
+    stress_flags.shape_flags,
+)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """All flags of a vessel, worst first; the first one decides."""
+
+    flags: tuple[Flag, ...]
+
+    @property
+    def worst(self) -> Flag:
+        """The flag that decides."""
+        return self.flags[0]
+
+    @property
+    def grade(self) -> int:
+        """0, 1 or 2 for go, caution, no."""
+        return self.worst.grade
+
+    @property
+    def word(self) -> str:
+        """Go, caution or no."""
+        return VERDICTS[self.grade]
+
+    @property
+    def load(self) -> float:
+        """Largest share of a limit that is used up; what could not be computed counts as 1. [-]"""
+        return max(1.0 if flag.load != flag.load else flag.load for flag in self.flags)
+
+
+def _order(flag: Flag) -> tuple[int, float]:
+    known = flag.load == flag.load
+    return -flag.grade, -(flag.load if known else 1.0)
+
+
+def judge(response: Response) -> Verdict:
+    """Apply every rule to a fired vessel.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    Verdict
+        Worst flag first: by grade, then by the share of its limit that is used up.
+    """
+    flags = [flag for rule in RULES for flag in rule(response)]
+    return Verdict(tuple(sorted(flags, key=_order)))
+
+
+__all__ = ["CAUTION", "NO", "Verdict", "judge"]
