@@ -228,8 +228,8 @@ def trade_off_figure(search: LayerSearch) -> Figure:
         heights = sorted(best)
         name = "direct joint" if count == 0 else f"{count} blend" + ("s" if count > 1 else "")
         axes.plot(
-            heights, [best[h] for h in heights], marker="osD^vPX"[k % 7], ms=5, lw=1.4, label=name,
-            **_style(k),
+            heights, [best[h] for h in heights], marker="osD^vPX"[k % 7], ms=5, label=name,
+            lw=1.4 if len(heights) > 1 else 0.0, **_style(k),
         )  # fmt: skip
     axes.axhline(1.0, color="0.4", lw=1.0)
     axes.text(axes.get_xlim()[1], 1.0, "limit ", ha="right", va="bottom", fontsize=8, color="0.3")
