@@ -23,7 +23,7 @@ from cofire.planning.printing.swaps import (
     smeared_vessel,
     swaps,
 )
-from cofire.planning.ware.stress_flags import metal_share
+from cofire.planning.ware.joint_flags import metal_share
 from tests.made import BLEND, CARDS, COARSE, FRIT, SILVER, foot, graded, plain
 from tests.strategies import some
 

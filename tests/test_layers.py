@@ -34,8 +34,8 @@ from cofire.planning.proposals.limits import (
 from cofire.planning.proposals.transition import Layout, as_vessel, given_layout, zones
 from cofire.planning.proposals.trials import Trial, load_of, ranked, try_layouts
 from cofire.planning.ware import thresholds
+from cofire.planning.ware.crack_flags import BEGUN
 from cofire.planning.ware.response import fire_vessel
-from cofire.planning.ware.stress_flags import BEGUN
 from cofire.planning.ware.thresholds import with_thresholds
 from cofire.planning.ware.verdict import judge
 from cofire.structures.marching import Control

@@ -11,7 +11,7 @@ from cofire.physics.history import histories
 from cofire.physics.interface import parting_energy, ring_joint
 from cofire.physics.porosity import conductivity_factor
 from cofire.planning.flags import NO
-from cofire.planning.ware import stress_flags
+from cofire.planning.ware import crack_flags, joint_flags, wall_flags
 from cofire.planning.ware.response import Response
 from cofire.structures.marching import Control
 from cofire.structures.meridian import mesh_meridian
@@ -33,23 +33,21 @@ def tea_light() -> Response:
 
 def test_sintering_load_is_tension_over_what_the_half_sintered_body_bears(tea_light: Response):
     weak = changed(tea_light, strength=np.array(1e4))  # below the sintering potentials
-    flags = stress_flags.sintering_flags(pulled(weak, np.array(5e4)))
+    flags = crack_flags.sintering_flags(pulled(weak, np.array(5e4)))
     # 2 γ/r: silver 1 J/m² on 10 µm, frit 0.28 J/m² on 3 µm, from their cards
     assert only(flags, "sintering", "fine silver").load == pytest.approx(5e4 / (2.0 / 10e-6))
     assert only(flags, "sintering", "fritted body").load == pytest.approx(5e4 / (0.56 / 3e-6))
     strong = changed(tea_light, strength=np.array(1e6))
-    flags = stress_flags.sintering_flags(pulled(strong, np.array(1.1e6)))
+    flags = crack_flags.sintering_flags(pulled(strong, np.array(1.1e6)))
     assert only(flags, "sintering", "fritted body").load == pytest.approx(1.1)
     assert only(flags, "sintering", "fritted body").grade == NO
 
 
 def test_tension_before_and_after_sintering_is_not_its_matter(tea_light: Response):
-    done = stress_flags.progress(tea_light)[FRIT]
-    outside = (done <= stress_flags.BEGUN) | (done >= stress_flags.SINTERED)
+    done = crack_flags.progress(tea_light)[FRIT]
+    outside = (done <= crack_flags.BEGUN) | (done >= crack_flags.SINTERED)
     stress = np.where(outside, 1e9, -1e6)[:, None, None, None]
-    flag = only(
-        stress_flags.sintering_flags(pulled(tea_light, stress)), "sintering", "fritted body"
-    )
+    flag = only(crack_flags.sintering_flags(pulled(tea_light, stress)), "sintering", "fritted body")
     assert flag.load == 0.0
 
 
@@ -64,25 +62,25 @@ def test_cooling_risk_of_a_ring_in_uniform_tension_has_a_closed_form(tea_light: 
     median = 50e6 * (bar / ring) ** (1.0 / m)
     cold = changed(tea_light, strength=np.array(50e6))
     flag = only(
-        stress_flags.cooling_flags(pulled(cold, np.array([0.0, median]))), "cooling", "fritted body"
+        crack_flags.cooling_flags(pulled(cold, np.array([0.0, median]))), "cooling", "fritted body"
     )
     assert flag.figure == pytest.approx(50.0, rel=1e-4)  # % of rings, by definition of the median
     # one in ten is the limit: the load is the stress over that at which one in ten breaks
     assert flag.load == pytest.approx((np.log(2.0) / -np.log(0.9)) ** (1.0 / m))
-    both = stress_flags.cooling_flags(pulled(cold, np.array([median, median])))
+    both = crack_flags.cooling_flags(pulled(cold, np.array([median, median])))
     survive = 1.0 - only(both, "cooling", "fritted body").figure / 100.0
     assert survive == pytest.approx(0.25, rel=1e-3)  # either direction acts alone
 
 
 def test_compression_cracks_nothing(tea_light: Response):
-    flags = stress_flags.cooling_flags(pulled(tea_light, np.array(-500e6)))
+    flags = crack_flags.cooling_flags(pulled(tea_light, np.array(-500e6)))
     assert only(flags, "cooling", "fritted body").load == 0.0
 
 
 def test_risks_of_two_bodies_add(tea_light: Response):
     cold = changed(tea_light, strength=np.array(50e6))
     pair = replace(cold, cards=(CARDS["fritted body"],) * 2)
-    flags = stress_flags.cooling_flags(pulled(pair, np.array([0.0, 20e6])))
+    flags = crack_flags.cooling_flags(pulled(pair, np.array([0.0, 20e6])))
     *single, whole = flags
     assert whole.zone == "all brittle bands"
     survive = np.prod([1.0 - flag.figure / 100.0 for flag in single])
@@ -141,7 +139,7 @@ def two_tubes(young: tuple[float, float], mismatch: float, radius: float, wall: 
 def test_joint_energy_of_a_vessel_is_that_of_two_long_rings(
     young: tuple[float, float], mismatch: float
 ):
-    flags = stress_flags.joint_flags(two_tubes(young, mismatch, 0.1, 0.001))
+    flags = joint_flags.joint_flags(two_tubes(young, mismatch, 0.1, 0.001))
     rings = ring_joint(0.1, 0.001, young[0], 0.25, young[1], 0.25, mismatch)
     # a shell that shears is softer than the thin one: measured 3.9, 1.0 and 0.25 % at a radius of
     # 12.5, 50 and 200 walls, so 0.5 % here
@@ -149,7 +147,7 @@ def test_joint_energy_of_a_vessel_is_that_of_two_long_rings(
 
 
 def test_joint_energy_is_held_against_the_weaker_bodys_toughness():
-    flags = stress_flags.joint_flags(two_tubes((20e9, 90e9), 1e-2, 0.1, 0.001))
+    flags = joint_flags.joint_flags(two_tubes((20e9, 90e9), 1e-2, 0.1, 0.001))
     flag = only(flags, "joint energy", ZONE)
     # K²/E: 0.95² MPa² m over 60 GPa, from the card of the fritted body
     assert flag.limit == pytest.approx(0.95e6**2 / 60e9)
@@ -157,8 +155,8 @@ def test_joint_energy_is_held_against_the_weaker_bodys_toughness():
 
 
 def test_a_joint_without_the_stress_to_start_a_crack_is_no_worse_than_caution_by_energy():
-    flags = stress_flags.joint_flags(two_tubes((60e9, 60e9), 1.2e-3, 1.0, 0.01))
-    assert only(flags, "joint stress", ZONE).load < stress_flags.STARTS
+    flags = joint_flags.joint_flags(two_tubes((60e9, 60e9), 1.2e-3, 1.0, 0.01))
+    assert only(flags, "joint stress", ZONE).load < joint_flags.STARTS
     energy = only(flags, "joint energy", ZONE)
     assert energy.figure > 10.0 * energy.limit
     assert energy.verdict == "caution"
@@ -166,7 +164,7 @@ def test_a_joint_without_the_stress_to_start_a_crack_is_no_worse_than_caution_by
 
 def test_joint_energy_grows_with_size_and_joint_stress_does_not():
     flags = [
-        stress_flags.joint_flags(two_tubes((20e9, 90e9), 1e-3, 0.05 * k, 0.004 * k))
+        joint_flags.joint_flags(two_tubes((20e9, 90e9), 1e-3, 0.05 * k, 0.004 * k))
         for k in (1.0, 2.0)
     ]
     energies = [only(f, "joint energy", ZONE).figure for f in flags]
@@ -178,7 +176,7 @@ def test_joint_energy_grows_with_size_and_joint_stress_does_not():
 def test_a_joint_of_which_one_side_never_sinters_is_unknown(tea_light: Response):
     h = tea_light.history
     density = np.stack([np.full(h.time.size, 0.6), h.relative_density[FRIT]])
-    (flag,) = stress_flags.joint_flags(changed(tea_light, relative_density=density))
+    (flag,) = joint_flags.joint_flags(changed(tea_light, relative_density=density))
     assert flag.verdict == "unknown"
 
 
@@ -203,7 +201,7 @@ def test_gradient_on_a_steady_ramp_is_the_slabs(tea_light: Response, base: bool,
     if base:
         vessel = replace(cooling.vessel, radius=np.array([0.0, 0.033, 0.033]))
         cooling = replace(cooling, vessel=vessel)
-    (flag,) = stress_flags.gradient_flags(cooling)
+    (flag,) = wall_flags.gradient_flags(cooling)
     assert (flag.rule, flag.zone) == ("gradient", "fritted body")
     kappa = 1.2 * float(conductivity_factor(0.2)) / (2550.0 * 0.8 * 870.0)  # from the card
     face = E * alpha * -rate * depth**2 / (3.0 * (1.0 - nu) * kappa)
@@ -217,7 +215,7 @@ def test_transformation_appears_only_with_free_quartz(tea_light: Response):
     found = {}
     for name, card in (("with", body), ("twice", body.scaled("free_quartz", 2.0)), ("bare", bare)):
         history = histories([CARDS["fine silver"], card], tea_light.trace)
-        flags = stress_flags.gradient_flags(
+        flags = wall_flags.gradient_flags(
             replace(tea_light, history=history, cards=(CARDS["fine silver"], card))
         )
         found[name] = [flag.load for flag in flags if flag.rule == "transformation"]
@@ -248,12 +246,12 @@ def test_plastic_strain_of_a_held_metal_ring_is_the_mismatch_less_what_springs_b
         tea_light, history=history, shell=shell, material=(0, 1, 2), cards=(frit, silver, frit),
         temperature=np.full(shell.time.size, 300.0),
     )  # fmt: skip
-    (flag,) = stress_flags.metal_flags(held)
+    (flag,) = wall_flags.metal_flags(held)
     # uniaxial round the ring: all of 1 % less σy/E = 0.02 %
     assert flag.figure == pytest.approx(100 * (0.01 - 20e6 / 1e11), rel=0.02)
     assert flag.load == pytest.approx(flag.figure / 100.0 / 0.20)  # ductility on the card
 
 
 def test_a_metal_that_never_sinters_is_unknown(tea_light: Response):
-    (flag,) = stress_flags.metal_flags(changed(tea_light, relative_density=np.array(0.6)))
+    (flag,) = wall_flags.metal_flags(changed(tea_light, relative_density=np.array(0.6)))
     assert flag.verdict == "unknown"

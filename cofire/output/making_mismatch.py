@@ -15,7 +15,7 @@ from cofire.output.figures import literal, spread
 from cofire.output.making_figures import INK, band_names, colour
 from cofire.output.sheet_figures import letter
 from cofire.planning.printing.kiln_steps import BURNOUT, happenings
-from cofire.planning.ware.stress_flags import metal_share
+from cofire.planning.ware.joint_flags import metal_share
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

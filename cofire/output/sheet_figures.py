@@ -13,7 +13,7 @@ from cofire.inputs.units import HOUR, celsius
 from cofire.output.figures import literal, spread
 from cofire.output.making_figures import INK, colour
 from cofire.planning.printing.kiln_steps import Happening, Step
-from cofire.planning.ware.stress_flags import metal_share
+from cofire.planning.ware.joint_flags import metal_share
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

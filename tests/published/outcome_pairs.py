@@ -21,16 +21,10 @@ from cofire.physics.history import History
 from cofire.physics.mixing import OVERLAPPING_SPHERES
 from cofire.planning.flags import NO, Flag, joint_name, not_computed
 from cofire.planning.pairs.pairing import SINTERING_GO, SINTERING_NO
+from cofire.planning.ware.crack_flags import brittle, cooling_flags
+from cofire.planning.ware.joint_flags import POOR_BOND, energy_load, joint_flags, metal_share
 from cofire.planning.ware.response import Response
-from cofire.planning.ware.stress_flags import (
-    POOR_BOND,
-    brittle,
-    cooling_flags,
-    energy_load,
-    joint_flags,
-    metal_flags,
-    metal_share,
-)
+from cofire.planning.ware.wall_flags import metal_flags
 from cofire.structures.meridian import mesh_meridian
 from cofire.structures.shell_firing import fire_shells
 from cofire.structures.sleeve import fire_sleeve, nested_rings

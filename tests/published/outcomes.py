@@ -5,7 +5,7 @@
 The pairs, their sources and the rules by which their inputs were chosen are in `outcomes.toml`.
 The rules below, and all limits, stood before the table was first run; none is fitted to it. (The
 product has since dropped the energy limit of joints with metal in both sides. That is followed
-here; it changed no prediction.) Limits and their code are those of `planning.stress_flags`, but
+here; it changed no prediction.) Limits and their code are those of `planning.ware`, but
 for what is said under 5 and 6.
 
  1. A pair cools from its set point to 20 °C. Free strain is linear in temperature; a printed

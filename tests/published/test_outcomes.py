@@ -15,7 +15,7 @@ from cofire.inputs.units import kelvin
 from cofire.physics.interface import ring_joint, separation_energy
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
 from cofire.planning.flags import VERDICTS
-from cofire.planning.ware.stress_flags import TEST_BAR
+from cofire.planning.ware.crack_flags import TEST_BAR
 from cofire.structures.sleeve import fire_sleeve, nested_rings
 from tests.published import outcome_pairs, outcomes
 from tests.published.outcome_pairs import SIZE, Result, bodies, history, judge, judge_all, table

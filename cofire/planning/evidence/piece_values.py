@@ -31,7 +31,7 @@ from cofire.planning.evidence.measured_values import (
     single,
     worth_having,
 )
-from cofire.planning.ware.stress_flags import TEST_BAR
+from cofire.planning.ware.crack_flags import TEST_BAR
 from cofire.structures.sag_bar import fired_sag
 
 Array = NDArray[np.float64]

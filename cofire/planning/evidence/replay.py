@@ -18,8 +18,8 @@ from cofire.inputs.vessel import Vessel
 from cofire.physics.heatwork import ConeEquivalent, cone_equivalent
 from cofire.physics.sintering import sintering_potential
 from cofire.planning.flags import Flag
+from cofire.planning.ware.crack_flags import BEGUN, SINTERED, brittle, progress
 from cofire.planning.ware.response import Response, fire_vessel
-from cofire.planning.ware.stress_flags import BEGUN, SINTERED, brittle, progress
 from cofire.planning.ware.verdict import Verdict, judge
 from cofire.structures.marching import Control
 

@@ -52,7 +52,8 @@ MOST_SAMPLES = 4096
 FLOOR = 0.05
 """Loads below this never decide, and count as this. [-]"""
 FURTHEST = 3.0
-"""Most that a load is put right by. [-]"""
+"""Most that a load is put right by: the coarse sintering load of a zone that bears a tenth of its
+limit comes out at less than half. [-]"""
 CAPPED = ("joint energy", 0.99)
 """A joint without the stress to start a crack uses up no more than this of its energy."""
 ABSENT = (0.0, 1.0)

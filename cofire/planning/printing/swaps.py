@@ -16,8 +16,8 @@ from cofire.physics.change_over import new_share, volume_for_share
 from cofire.planning.printing.green import Green
 from cofire.planning.printing.green_solid import volume_below
 from cofire.planning.printing.paste import paste_of
+from cofire.planning.ware.joint_flags import metal_share
 from cofire.planning.ware.response import Response, fire_vessel
-from cofire.planning.ware.stress_flags import metal_share
 from cofire.planning.ware.verdict import Verdict, judge
 from cofire.structures.marching import Control
 

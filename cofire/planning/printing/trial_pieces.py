@@ -13,8 +13,8 @@ from cofire.planning.printing.bars import expansion_bar, sag_bar, shrinkage_bar
 from cofire.planning.printing.green import Green
 from cofire.planning.printing.joint_pieces import camber_strip, joint_ring
 from cofire.planning.printing.pieces import Piece, sample
+from cofire.planning.ware.joint_flags import metal_share
 from cofire.planning.ware.response import Response
-from cofire.planning.ware.stress_flags import metal_share
 from cofire.planning.ware.verdict import Verdict
 
 DECIDED_BY = {

@@ -24,7 +24,7 @@ from cofire.physics.history import PER_MATERIAL, History, histories
 from cofire.planning.flags import Flag
 from cofire.planning.proposals.synchrony import in_step
 from cofire.planning.proposals.transition import zones_of
-from cofire.planning.ware import firing_flags, stress_flags
+from cofire.planning.ware import firing_flags, wall_flags
 from cofire.planning.ware.response import Response
 from cofire.planning.ware.thresholds import with_thresholds
 from cofire.planning.ware.verdict import RULES, Verdict
@@ -52,7 +52,7 @@ OF_FIRING = (
     firing_flags.burnout_flags,
 )
 """Rules that see the two substances and the firing, not the layers."""
-OF_MATERIAL = stress_flags.gradient_flags
+OF_MATERIAL = wall_flags.gradient_flags
 """Rule that sees each material alone."""
 
 FEW = 6

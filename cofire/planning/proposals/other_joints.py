@@ -16,22 +16,20 @@ from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_str
 from cofire.planning.flags import Flag
 from cofire.planning.proposals.candidates import COARSE, POINTS, Bench, worst_first
 from cofire.planning.proposals.transition import Layout, as_vessel
-from cofire.planning.ware.response import Response
-from cofire.planning.ware.stress_flags import (
+from cofire.planning.ware.crack_flags import (
     BEGUN,
     FAILURE_CAUTION,
     FAILURE_NO,
-    POOR_BOND,
     SINTERED,
     TEST_BAR,
     cooling_flags,
-    energy_load,
-    joint_flags,
-    metal_flags,
     sintering_flags,
 )
+from cofire.planning.ware.joint_flags import POOR_BOND, energy_load, joint_flags
+from cofire.planning.ware.response import Response
 from cofire.planning.ware.thresholds import with_thresholds
 from cofire.planning.ware.verdict import Verdict
+from cofire.planning.ware.wall_flags import metal_flags
 from cofire.structures.meridian import mesh_meridian
 from cofire.structures.shell_firing import fire_shells
 from cofire.structures.sleeve import FiredSleeve, fire_sleeve, nested_rings

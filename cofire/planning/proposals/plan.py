@@ -21,8 +21,8 @@ from cofire.planning.proposals.schedule import Schedule, propose_schedule
 from cofire.planning.proposals.settings import USUAL, Frame, Setting, frame
 from cofire.planning.proposals.transition import Layout, as_vessel, given_layout, zones
 from cofire.planning.proposals.trials import Trial, chance, try_layouts
+from cofire.planning.ware.crack_flags import FAILURE_CAUTION, FAILURE_NO
 from cofire.planning.ware.response import Response, fire_vessel
-from cofire.planning.ware.stress_flags import FAILURE_CAUTION, FAILURE_NO
 from cofire.planning.ware.verdict import Verdict, judge
 from cofire.planning.workers import in_pairs
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cofire.planning.flags import CAUTION, NO, VERDICTS, Flag
-from cofire.planning.ware import firing_flags, stress_flags
+from cofire.planning.ware import crack_flags, firing_flags, joint_flags, wall_flags
 from cofire.planning.ware.response import Response
 
 RULES = (
@@ -13,13 +13,13 @@ RULES = (
     firing_flags.atmosphere_flags,
     firing_flags.drying_flags,
     firing_flags.burnout_flags,
-    stress_flags.sintering_flags,
-    stress_flags.cooling_flags,
-    stress_flags.joint_flags,
-    stress_flags.gradient_flags,
+    crack_flags.sintering_flags,
+    crack_flags.cooling_flags,
+    joint_flags.joint_flags,
+    wall_flags.gradient_flags,
     firing_flags.sag_flags,
-    stress_flags.metal_flags,
-    stress_flags.shape_flags,
+    wall_flags.metal_flags,
+    wall_flags.shape_flags,
 )
 
 
