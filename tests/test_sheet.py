@@ -33,7 +33,7 @@ from cofire.output import cli, sheet, sheet_figures
 from cofire.output.cli.common import DEFECT, INPUT_WRONG
 from cofire.output.making_tables import grams
 from cofire.output.plan_tables import firing_csv
-from cofire.output.sheet import LEFT_OUT, write_sheet
+from cofire.output.sheet import LEFT_OUT, verdict_box, write_sheet
 from cofire.output.sheet_figures import letter, section_picture
 from cofire.output.sheet_firing import clock
 from cofire.planning.printing.green import Green, green_vessel
@@ -46,7 +46,7 @@ from cofire.planning.printing.swaps import Smear, purity, swaps
 from cofire.planning.printing.trial_pieces import pieces_for
 from cofire.planning.ware.cautions import DEFER, cautions
 from cofire.planning.ware.response import Response
-from cofire.planning.ware.verdict import judge
+from cofire.planning.ware.verdict import Verdict, judge
 from tests.made import FRIT, SILVER, fired, foot, graded, plain
 
 EXAMPLE = Path(__file__).resolve().parents[1] / "examples" / "silver_foot_vessel.toml"
@@ -838,3 +838,15 @@ def test_a_folder_without_a_plan_is_refused_in_one_line(command: str, tmp_path: 
     assert (result.exit_code, result.stdout) == (INPUT_WRONG, "")
     assert result.stderr.endswith("holds no vessel.toml; give a vessel file or a plan's folder\n")
     assert result.stderr.count("\n") == 1
+
+
+def test_the_first_word_is_the_worse_of_sharp_and_smeared_joints():
+    made = vase()
+    sharp = Verdict(tuple(replace(flag, load=0.0) for flag in made.verdict.flags))
+    worst = replace(made.verdict.worst, rule="cooling", load=1.5)
+    smeared = Smear(made.response.vessel, sharp, Verdict((worst,)))
+    assert sharp.word == "go"
+    told = verdict_box(replace(made, verdict=sharp, smear=smeared))
+    assert "<strong>NO.</strong>" in told
+    assert "as the swaps smear them. With sharp joints: go." in told.replace("\n", " ")
+    assert "<strong>GO.</strong>" in verdict_box(replace(made, verdict=sharp, smear=None))

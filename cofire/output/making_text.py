@@ -14,7 +14,7 @@ from cofire.output.verdict_text import number
 from cofire.planning.printing.green_solid import Overhang
 from cofire.planning.printing.making import Making
 from cofire.planning.printing.paste import COARSE
-from cofire.planning.printing.swaps import DONE
+from cofire.planning.printing.swaps import DONE, Smear
 
 WIDTH = 100
 
@@ -147,13 +147,29 @@ def _swap_lines(m: Making) -> list[str]:
                 f"gets more than {100 * most:.0f} % of its own paste."
             )
     if m.smear is not None:
-        sharp, smeared = m.smear.sharp, m.smear.smeared
-        lines += _wrapped(
-            f"Verdict with the bands as designed: {sharp.word}, load {number(sharp.load)} "
-            f"({sharp.worst.rule}); as the swaps smear them: {smeared.word}, load "
-            f"{number(smeared.load)} ({smeared.worst.rule})."
-        )
+        lines += _wrapped(smear_line(m.smear))
     return lines
+
+
+def smear_line(smear: Smear) -> str:
+    """The verdicts with sharp joints and with joints as the swaps smear them, in one sentence.
+
+    Parameters
+    ----------
+    smear : Smear
+        From `smear_check`.
+
+    Returns
+    -------
+    str
+        With a full stop.
+    """
+    sharp, smeared = smear.sharp, smear.smeared
+    return (
+        f"Verdict with the bands as designed: {sharp.word}, load {number(sharp.load)} "
+        f"({sharp.worst.rule}); as the swaps smear them: {smeared.word}, load "
+        f"{number(smeared.load)} ({smeared.worst.rule})."
+    )
 
 
 def _piece_lines(m: Making) -> list[str]:

@@ -93,19 +93,26 @@ def verdict_box(m: Making) -> str:
     """
     verdict, response = m.verdict, m.response
     worst = verdict.worst
-    text = f"<strong>{verdict.word.upper()}.</strong> {MEANING[verdict.word]}"
-    if verdict.grade > GO:
-        text += f" Decided by {worst.rule}, {where(worst, response)}: {_found(worst)}."
-    if m.smear is not None:
-        after = m.smear.smeared
-        text += f" With the joints as the swaps smear them: {after.word} ({after.worst.rule})."
+    word, after = m.as_printed.word, None if m.smear is None else m.smear.smeared
+    text = f"<strong>{word.upper()}.</strong> {MEANING[word]}"
+    decided = f"{worst.rule}, {where(worst, response)}: {_found(worst)}"
+    if after is not None and after.grade > verdict.grade:
+        text += (
+            f" Decided by {after.worst.rule}, {_found(after.worst)}, with the joints as the swaps "
+            f"smear them. With sharp joints: {verdict.word}"
+            + (f", by {decided}." if verdict.grade > GO else ".")
+        )
+    else:
+        text += f" Decided by {decided}." if verdict.grade > GO else ""
+        if after is not None:
+            text += f" With the joints as the swaps smear them: {after.word} ({after.worst.rule})."
     rules: dict[str, list[Flag]] = {}
     for flag in verdict.flags:
         rules.setdefault(flag.rule, []).append(flag)
     bad = {rule: flags for rule, flags in rules.items() if flags[0].grade > GO}
     if not bad:
         text += f" Looked at: {shown(', '.join(rules))}."
-    lines = [f'<p class="verdict {verdict.word}">{text}</p>']
+    lines = [f'<p class="verdict {word}">{text}</p>']
     if bad:
         rows = [_limit_row(flags, response) for flags in bad.values()]
         lines.append(

@@ -125,7 +125,6 @@ def plan(
     """
     from cofire.output.folders import check_plan_folder, undisturbed
     from cofire.output.plan_files import write_plan
-    from cofire.output.plan_text import plan_text
     from cofire.planning.proposals.plan import propose
 
     given, cards, kilns = read(vessel, tables)
@@ -133,10 +132,10 @@ def plan(
     found = propose(given, cards, extend=extend, tell=tell)
     tell("writing")
     with undisturbed():
-        missing = write_plan(found, out, force, vessel, kilns)
+        written = write_plan(found, out, force, vessel, kilns)
     tell("")
-    typer.echo(plan_text(found), nl=False)
-    for line in missing:
+    typer.echo(written.text, nl=False)
+    for line in written.missing:
         typer.echo(f"left out: {line}", err=True)
     typer.echo(f"written: {out}", err=True)
     if not found.finished:

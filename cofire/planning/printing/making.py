@@ -64,6 +64,12 @@ class Making:
     pieces: tuple[Piece, ...]
     missing: tuple[str, ...]
 
+    @property
+    def as_printed(self) -> Verdict:
+        """The verdict on the vessel, or on it with smeared joints if that is worse."""
+        known = [self.verdict] if self.smear is None else [self.verdict, self.smear.smeared]
+        return max(known, key=lambda verdict: verdict.grade)
+
 
 def making(response: Response, tell: Callable[[str], None] | None = None) -> Making:
     """Print, pastes, swaps and test pieces of a vessel.
