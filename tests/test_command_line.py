@@ -35,6 +35,7 @@ from cofire.planning.pairs.screening import stream
 ROOT = Path(__file__).resolve().parents[1]
 EXAMPLES = ROOT / "examples"
 FIRING = EXAMPLES / "silver_on_frit_firing.toml"
+QUOTED = shlex.quote(str(FIRING))
 TABLES = Path(str(bundled_tables()))
 COPPER = (TABLES / "metals" / "copper.toml").read_text(encoding="utf-8")
 COMMANDS = sorted(typer.main.get_command(app).commands)  # type: ignore[attr-defined]
@@ -48,9 +49,15 @@ def run(*arguments: str | Path, width: int | None = None) -> Result:
     return CliRunner().invoke(app, [str(a) for a in arguments], env=columns)
 
 
+def command_of_this_checkout(line: str) -> str:
+    """The line with `cofire` as this checkout's where it is the command, and paths left alone."""
+    command = f"{shlex.quote(sys.executable)} -m cofire "
+    return re.sub(r"(^|[;|&] )cofire ", lambda found: found[1] + command, line)
+
+
 def shell(line: str, **more: str) -> subprocess.CompletedProcess[str]:
     """A line of the shell in which `cofire` is this checkout's."""
-    line = line.replace("cofire", f"{shlex.quote(sys.executable)} -m cofire")
+    line = command_of_this_checkout(line)
     return subprocess.run(
         ["/bin/sh", "-c", line],
         capture_output=True,
@@ -60,6 +67,14 @@ def shell(line: str, **more: str) -> subprocess.CompletedProcess[str]:
         check=False,
         encoding="utf-8",
     )
+
+
+def test_a_clone_named_as_the_command_keeps_its_paths() -> None:
+    path = shlex.quote("/home/some one/cofire/examples/cofire .toml")
+    line = command_of_this_checkout(f"cofire firing {path} || true; cofire screen | cofire sheet")
+    words = shlex.split(line)
+    assert words.count("-m") == words.count(sys.executable) == 3
+    assert shlex.split(path)[0] in words
 
 
 @pytest.fixture(scope="module")
@@ -201,8 +216,13 @@ def test_a_full_disk_is_one_line() -> None:
 
 @pytest.mark.skipif(os.name != "posix", reason="needs a shell")
 def test_the_module_runs_as_the_command_does_without_colours() -> None:
-    plain = shell(f"cofire firing {FIRING}", NO_COLOR="", TERM="xterm-256color", FORCE_COLOR="1")
-    dumb = shell(f"cofire firing {FIRING}", NO_COLOR="1", TERM="dumb")
+    plain = shell(
+        f"cofire firing {QUOTED}",
+        NO_COLOR="",
+        TERM="xterm-256color",
+        FORCE_COLOR="1",
+    )
+    dumb = shell(f"cofire firing {QUOTED}", NO_COLOR="1", TERM="dumb")
     assert (plain.returncode, plain.stderr) == (0, "")
     assert plain.stdout == dumb.stdout
     assert "\x1b" not in plain.stdout
@@ -213,7 +233,7 @@ def test_the_module_runs_as_the_command_does_without_colours() -> None:
 
 @pytest.mark.skipif(os.name != "posix", reason="needs a shell")
 def test_a_terminal_without_the_characters_shows_their_codes() -> None:
-    result = shell(f"cofire firing {FIRING}", PYTHONIOENCODING="iso8859-5")
+    result = shell(f"cofire firing {QUOTED}", PYTHONIOENCODING="iso8859-5")
     assert (result.returncode, result.stderr) == (0, "")
     assert "\\xb0C" in result.stdout
 
