@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -202,6 +203,50 @@ def test_a_table_is_asked_within_its_rows_and_down_to_room_temperature_if_near()
             table.at(np.array([kelvin(asked)]))
         held = table.at(np.array([kelvin(asked)]), extend=True)
         assert held == pytest.approx([100e9 if asked < 500.0 else 60e9])
+
+
+@pytest.mark.parametrize("rows", [None, np.array([kelvin(700.0)])])
+def test_a_single_number_read_along_a_firing_holds_where_the_card_says(
+    rows: np.ndarray | None,
+) -> None:
+    """One number is no table: at other temperatures it is refused, or the range is stated."""
+    number = replace(made([700.0, 800.0], [50e9, 40e9]), temperature=rows, value=np.array([60e9]))
+    assert number.reach == ((ROOM, ROOM) if rows is None else (rows[0], rows[0]))
+    with pytest.raises(OutOfRange, match=r"asked at [78][05]0 °C; it is a single number.* valid_C"):
+        number.at(kelvin(np.array([700.0, 850.0])))
+    assert number.at(np.array([kelvin(850.0)]), extend=True) == pytest.approx([60e9])
+    stated = replace(number, valid=(ROOM, kelvin(900.0)))
+    assert stated.at(kelvin(np.array([20.0, 850.0]))) == pytest.approx([60e9, 60e9])
+    with pytest.raises(OutOfRange, match=r"asked at 901 °C; its rows cover 20-900 °C"):
+        stated.at(np.array([kelvin(901.0)]))
+
+
+@pytest.mark.parametrize(
+    ("valid", "told"),
+    [
+        ("[20]", "valid_C has 1 entries for 1 value"),
+        ("[20, 700, 900]", "valid_C has 3 entries"),
+        ("[900, 20]", "valid_C row 2: 20 is not above the row before"),
+        ('"warm"', "valid_C = 'warm'; allowed: -273.15 to 3500"),
+    ],
+)
+def test_a_range_of_a_single_number_is_read_or_refused(
+    valid: str, told: str, tmp_path: Path
+) -> None:
+    text = COPPER.read_text(encoding="utf-8")
+    single = re.sub(
+        r"(?s)\[thermal_expansion\].*?(?=\n\[)",
+        '[thermal_expansion]\nunit = "1e-6/K"\nvalue = 17\nvalid_C = VALID\n'
+        f'uncertainty = "3 %"\nsource = "{next(iter(tomllib.loads(text)["sources"]))}"\n'
+        'basis = "memory"\n',
+        text,
+    )
+    file = tmp_path / "one.toml"
+    file.write_text(single.replace("VALID", valid), encoding="utf-8")
+    with pytest.raises(InputError, match=re.escape(told)):
+        read_card(file)
+    file.write_text(single.replace("VALID", "[20, 1000]"), encoding="utf-8")
+    assert read_card(file)["thermal_expansion"].reach == (ROOM, kelvin(1000.0))
 
 
 def test_a_single_number_holds_at_every_temperature() -> None:

@@ -86,6 +86,7 @@ def test_an_extended_table_holds_its_last_mean_coefficient(card: Card, beyond: f
 def test_a_single_coefficient_gives_a_straight_line() -> None:
     card = CARDS["copper"]
     single = replace(card["thermal_expansion"], temperature=None, value=np.array([17e-6]))
+    single = replace(single, valid=(ROOM, kelvin(1020.0)))
     card = replace(card, properties={**card.properties, "thermal_expansion": single})
     hot = kelvin(np.array([20.0, 520.0, 1020.0]))
     assert np.expm1(smooth_expansion(card, hot)) == pytest.approx([0.0, 0.0085, 0.017])

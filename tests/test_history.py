@@ -28,6 +28,7 @@ from cofire.physics.rheology import (
     tabulated_viscosity,
 )
 from cofire.physics.sintering import sintering_potential
+from cofire.planning.pairs.screening import screen
 from tests.strategies import (
     CARDS,
     CERAMICS,
@@ -189,6 +190,63 @@ def test_a_table_held_beyond_its_rows_is_marked(name: str) -> None:
     assert len(history.extended) == len(short)
     for line, table in zip(history.extended, short, strict=True):
         assert line.startswith(f"{name}: {table} held at its {ends[table] - 273.15:.0f} °C value")
+
+
+def with_rows(name: str, table: str, rows: list[float], values: list[float]) -> Card:
+    """A shipped card with other rows of one table, in °C; none are a number without temperature."""
+    card = CARDS[name]
+    old = card[table]
+    new = replace(
+        old,
+        temperature=kelvin(np.array(rows)) if rows else None,
+        value=np.array(values),
+        uncertainty=old.uncertainty[:1] * len(values),
+        source=old.source[:1] * len(values),
+        basis=old.basis[:1] * len(values),
+    )
+    return replace(card, properties={**card.properties, table: new})
+
+
+HOT_ONLY = [
+    ("thermal_expansion", [800.0, 930.0], [10e-6, 10.2e-6]),
+    ("young_modulus", [480.0, 930.0], [50e9, 40e9]),
+]
+
+
+@pytest.mark.parametrize(("table", "rows", "values"), HOT_ONLY)
+def test_a_table_that_begins_hot_is_refused_below_its_rows_or_marked(
+    table: str, rows: list[float], values: list[float]
+) -> None:
+    card = with_rows("fritted body", table, rows, values)
+    with pytest.raises(OutOfRange, match=rf"^fritted body: {table} asked at 20 °C"):
+        histories([card], plain(885.0))
+    expected = f"fritted body: {table} held at its {rows[0]:.0f} °C value down to 20 °C"
+    assert histories([card], plain(885.0), extend=True).extended == (expected,)
+    mixed = blend(CARDS["fine silver"], card, 0.4)
+    with pytest.raises(OutOfRange):
+        histories([mixed], plain(885.0))
+    assert histories([mixed], plain(885.0), extend=True).extended == (expected,)
+
+
+@pytest.mark.parametrize("rows", [[], [600.0]])
+def test_a_single_number_is_no_table_and_is_marked_where_it_is_held(rows: list[float]) -> None:
+    card = with_rows("fritted body", "thermal_expansion", rows, [9e-6])
+    with pytest.raises(OutOfRange, match=r"thermal_expansion asked at .* it is a single number"):
+        histories([card], plain(885.0))
+    told = "fritted body: thermal_expansion is a single number, taken to hold from 20 to 885 °C"
+    assert histories([card], plain(885.0), extend=True).extended == (told,)
+    stated = replace(card["thermal_expansion"], valid=(ROOM, kelvin(900.0)))
+    card = replace(card, properties={**card.properties, "thermal_expansion": stated})
+    assert histories([card], plain(885.0)).extended == ()
+    assert np.isfinite(blend(CARDS["fine silver"], card, 0.4)["thermal_expansion"].value).all()
+
+
+def test_a_pair_whose_table_begins_hot_is_marked_in_the_list() -> None:
+    bodies = [with_rows("fritted body", *HOT_ONLY[0]), CARDS["leucite porcelain"]]
+    found = screen([CARDS["fine silver"]], bodies, STUDIO)
+    marked = {pair.ceramic: pair.extended for pair in found if pair.window is not None}
+    assert marked["fritted body"]
+    assert not marked.get("leucite porcelain", False)
 
 
 def test_a_blend_marks_which_of_its_parts_is_extended() -> None:

@@ -73,7 +73,7 @@ def read_property(
     """
     spec = SPECS[name]
     known = ["unit", "value", "uncertainty", "source", "basis", "note"]
-    known += ["temperature_C"] * spec.tabulated + ["at_density"] * spec.anchored
+    known += ["temperature_C", "valid_C"] * spec.tabulated + ["at_density"] * spec.anchored
     known += ["fired_at"] * (name == "fired_density")
     fields = Fields(entry, f"{where}: {name}", known)
     unit = fields.choice("unit", tuple(spec.units))
@@ -94,17 +94,33 @@ def read_property(
             raise fields.refuse(key, given, ", ".join(BASES))
         return str(given)
 
+    temperature = _temperatures(fields, value.size)
     return Property(
         name,
         owner,
-        _temperatures(fields, value.size),
+        temperature,
         kelvin(value) if unit == "C" else value * factor,
         fields.per_row("uncertainty", value.size, uncertainty),
         fields.per_row("source", value.size, source),
         fields.per_row("basis", value.size, basis),
         fields.number("at_density", 0.3, 1.0, 1.0),
         unit,
+        _valid(fields, value.size),
     )
+
+
+def _valid(fields: Fields, count: int) -> tuple[float, float] | None:
+    """Temperatures in K between which a single number holds, or None where the card is silent."""
+    if "valid_C" not in fields.table:
+        return None
+    ends = fields.rising("valid_C", -273.15, 3500.0)
+    if ends.size != 2 or count != 1:
+        raise InputError(
+            f"{fields.where}: valid_C has {ends.size} entries for {count} value"
+            f"{'s' if count > 1 else ''}; allowed: the coldest and the hottest temperature at "
+            "which a single value holds"
+        )
+    return kelvin(float(ends[0])), kelvin(float(ends[1]))
 
 
 def _source(fields: Fields, key: str, given: object, sources: Mapping[str, str]) -> str:

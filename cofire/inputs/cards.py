@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from cofire.errors import InputError, OutOfRange, UnknownName
 from cofire.inputs.curves import interpolate
-from cofire.inputs.properties import SPECS
+from cofire.inputs.properties import ALONG_THE_FIRING, SPECS
 from cofire.inputs.units import ROOM, celsius
 
 Array = NDArray[np.float64]
@@ -59,6 +59,8 @@ class Property:
         One entry a row.
     at_density
         Relative density of the body it was measured on. [-]
+    valid
+        Coldest and hottest temperature at which a single number holds, where stated. [K]
     """
 
     name: str
@@ -70,6 +72,12 @@ class Property:
     basis: tuple[str, ...]
     at_density: float = 1.0
     unit: str = ""
+    valid: tuple[float, float] | None = None
+
+    @property
+    def single(self) -> bool:
+        """Whether it is one number, or a table of one row."""
+        return self.temperature is None or self.temperature.size == 1
 
     @property
     def scalar(self) -> float:
@@ -95,13 +103,13 @@ class Property:
         Raises
         ------
         OutOfRange
-            Outside the rows of the table.
+            Outside the rows of the table, or the range in which a single number holds.
         """
         temperature = np.asarray(temperature, dtype=np.float64)
-        if self.temperature is None or self.temperature.size == 1:
-            return np.full(temperature.shape, self.value[0])
         if not extend:
             self._refuse_outside(temperature)
+        if self.temperature is None or self.single:
+            return np.full(temperature.shape, self.value[0])
         bounded = np.clip(temperature, self.temperature[0], self.temperature[-1])
         return interpolate(self.temperature, self.value, bounded)
 
@@ -109,10 +117,16 @@ class Property:
     def reach(self) -> tuple[float, float]:
         """Coldest and hottest temperature the rows speak for. [K]
 
-        A table that begins within 100 K of room temperature reaches down to it.
+        A table that begins within 100 K of room temperature reaches down to it. A single number
+        of a property that is read along the firing speaks for 20 °C, or its one row, alone unless
+        it is said to be `valid` elsewhere; of any other property it holds at every temperature.
         """
-        if self.temperature is None or self.temperature.size == 1:
+        if self.valid is not None:
+            return self.valid
+        if self.single and self.name not in ALONG_THE_FIRING:
             return 0.0, np.inf
+        if self.temperature is None:
+            return ROOM, ROOM
         low, high = float(self.temperature[0]), float(self.temperature[-1])
         return (min(low, ROOM) if low <= ROOM + 100.0 else low), high
 
@@ -122,6 +136,12 @@ class Property:
         least, high = self.reach
         for bad in (float(temperature.min()), float(temperature.max())):
             if bad < least - 0.5 or bad > high + 1e-6:
+                if self.single and self.valid is None:
+                    raise OutOfRange(
+                        f"{self.owner}: {self.name} asked at {celsius(bad):.0f} °C; it is a single "
+                        "number. Add rows with their source, or valid_C = [coldest, hottest] "
+                        "between which it holds."
+                    )
                 raise OutOfRange(
                     f"{self.owner}: {self.name} asked at {celsius(bad):.0f} °C; its rows cover "
                     f"{celsius(least):.0f}-{celsius(high):.0f} °C. Add a row with its source, "

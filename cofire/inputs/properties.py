@@ -41,6 +41,10 @@ class Spec:
     anchored: bool = False
 
 
+ALONG_THE_FIRING = ("thermal_expansion", "young_modulus", "yield_stress")
+"""Read at every temperature of a firing: one number, or one row, speaks for no other temperature
+unless the card states the range in which it holds (`valid_C`)."""
+
 BOTH = KINDS
 METAL = ("metal",)
 CERAMIC = ("ceramic",)

@@ -103,6 +103,8 @@ def block(value: Value, c: Calibration, old: dict[str, Any] | None, key: str) ->
         single = len(T) == 1 and not isinstance((old or {}).get("temperature_C"), list)
         lines.append(f"temperature_C = {T[0] if single else '[' + ', '.join(T) + ']'}")
         table = not single
+    if new.valid is not None and not table:
+        lines.append(f"valid_C = [{celsius(new.valid[0]):.6g}, {celsius(new.valid[1]):.6g}]")
     numbers = _numbers(new.value / factor, value.uncertainty / factor)
     lines.append(f"value = {'[' + ', '.join(numbers) + ']' if table else numbers[0]}")
     if SPECS[value.name].anchored and new.at_density != 1.0:

@@ -41,7 +41,7 @@ def neck(card: Card, density: Array | float, reference: float) -> Array:
 
 
 def dense_moduli(card: Card, temperature: Array) -> tuple[Array, Array]:
-    """Bulk and shear modulus of the material without pores.
+    """Bulk and shear modulus of the material without pores, ends of its table held.
 
     Parameters
     ----------
@@ -56,13 +56,13 @@ def dense_moduli(card: Card, temperature: Array) -> tuple[Array, Array]:
         Same shape each. [Pa]
     """
     modulus = card["young_modulus"]
-    young = modulus.at(temperature) * neck(card, 1.0, modulus.at_density)
+    young = modulus.at(temperature, extend=True) * neck(card, 1.0, modulus.at_density)
     nu = card["poisson_ratio"].scalar
     return mixing.bulk_modulus(young, nu), mixing.shear_modulus(young, nu)
 
 
 def heated_strain(card: Card, temperature: Array) -> Array:
-    """Thermal strain from 20 °C on first heating, transformations in equilibrium.
+    """Thermal strain from 20 °C on first heating, transformations in equilibrium, ends held.
 
     Parameters
     ----------
@@ -76,7 +76,7 @@ def heated_strain(card: Card, temperature: Array) -> Array:
     array
         Natural strain, same shape. [-]
     """
-    strain = smooth_expansion(card, temperature)
+    strain = smooth_expansion(card, temperature, extend=True)
     for change in card.inversions:
         share = smooth_step(temperature, change.on_heating, change.width)
         strain = strain + transformation_strain(temperature, share, change)
@@ -141,7 +141,9 @@ def blend(metal: Card, ceramic: Card, metal_fraction: float) -> Card:
     def scalars(key: str, default: float | None = None) -> tuple[float, float]:
         return metal.scalar(key, default), ceramic.scalar(key, default)
 
-    top = min(p[key].reach[1] for p in parts for key in ("thermal_expansion", "young_modulus"))
+    tables = [p[key] for p in parts for key in ("thermal_expansion", "young_modulus")]
+    ends = [table.reach[1] for table in tables if table.valid or not table.single]
+    top = min(ends, default=min(metal.scalar("solidus"), ceramic.scalar("firing_ceiling")))
     rows = np.unique(np.append(np.arange(ROOM, top, 40.0), top))
     moduli = [dense_moduli(p, rows) for p in parts]
     bulk, shear = mixing.elastic_moduli(c, *moduli)

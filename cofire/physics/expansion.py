@@ -110,9 +110,9 @@ def smooth_expansion(card: Card, temperature: Array, extend: bool = False) -> Ar
         Outside the table.
     """
     table = card["thermal_expansion"]
+    table.at(temperature, extend)  # refuses outside the rows
     if table.temperature is None:
         return np.asarray(np.log1p(table.scalar * (temperature - ROOM)))
-    table.at(temperature, extend)  # refuses outside the rows
     rows = table.temperature
     # A row at room temperature carries no length change; zero strain there is exact.
     keep = np.abs(rows - ROOM) > 1.0

@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 
 from cofire.inputs.binders import Reaction, shipped_reactions
 from cofire.inputs.cards import Card
+from cofire.inputs.properties import ALONG_THE_FIRING
 from cofire.inputs.trace import Trace
+from cofire.inputs.units import celsius
 from cofire.physics import mixing
 from cofire.physics.blends import bulk_density, neck
 from cofire.physics.burnout import mass_lost
@@ -27,6 +29,7 @@ from cofire.physics.sintering import relative_density, sintering_potential
 Array = NDArray[np.float64]
 
 
+VISCOSITIES = ("glass_viscosity", "body_viscosity")
 PER_MATERIAL = (
     "relative_density", "mass_fraction", "young_modulus", "poisson_ratio", "viscosity",
     "viscous_poisson_ratio", "creep_factor", "creep_exponent", "yield_stress", "strength",
@@ -143,20 +146,32 @@ class _Zone:
 
 
 def _out_of_reach(card: Card, trace: Trace) -> list[str]:
-    """Which tables of the card end below the peak of the trace."""
-    read = (
-        "thermal_expansion",
-        "young_modulus",
-        "yield_stress",
-        "glass_viscosity",
-        "body_viscosity",
-    )
+    """Which tables of the card end below the peak of the trace, or begin above its coldest.
+
+    Below its coldest row a viscosity is not held: the body is frozen there.
+    """
+    cold, hot = float(trace.ware.min()), trace.peak
     found = []
-    for name in read:
-        if name in card and card[name].reach[1] < trace.peak - 1e-6:
+    for name in (*ALONG_THE_FIRING, *VISCOSITIES):
+        if name not in card:
+            continue
+        low, high = card[name].reach
+        place = f"{card.name}: {name}"
+        up = high < hot - 1e-6
+        down = name in ALONG_THE_FIRING and low > cold + 0.5
+        if (up or down) and card[name].single and card[name].valid is None:
             found.append(
-                f"{card.name}: {name} held at its {card[name].reach[1] - 273.15:.0f} °C value "
-                f"up to {trace.peak - 273.15:.0f} °C"
+                f"{place} is a single number, taken to hold from {celsius(cold):.0f} to "
+                f"{celsius(hot):.0f} °C"
+            )
+            continue
+        if down:
+            found.append(
+                f"{place} held at its {celsius(low):.0f} °C value down to {celsius(cold):.0f} °C"
+            )
+        if up:
+            found.append(
+                f"{place} held at its {celsius(high):.0f} °C value up to {celsius(hot):.0f} °C"
             )
     return found
 
@@ -338,7 +353,7 @@ def histories(
     Raises
     ------
     OutOfRange
-        The trace is hotter than a card's tables, and `extend` is false.
+        The trace is hotter or colder than a card's tables, and `extend` is false.
     """
     found = shipped_reactions(trace.gas) if reactions is None else reactions
     lost = _lost(trace, found)

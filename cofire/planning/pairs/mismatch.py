@@ -87,7 +87,7 @@ def mismatch(first: Card, second: Card, firing: Firing, extend: bool = False) ->
     firing : Firing
         Segments, kiln and pack.
     extend : bool
-        Hold tables' end values above their rows, marked in `history.extended`.
+        Hold tables' end values beyond their rows, marked in `history.extended`.
 
     Returns
     -------

@@ -85,7 +85,8 @@ def fire(cards: Sequence[Card], kiln: Kiln, peak: float, hold: float, gas: str) 
     Returns
     -------
     Fired
-        Tables that end below the peak are held there and reported in `history.extended`.
+        Tables that end below the peak, or begin above 20 °C, are held there and reported in
+        `history.extended`.
     """
     firing = simple_firing(kiln, peak, hold, RATE, gas, lag=0.0)
     history = histories(cards, trace(firing), extend=True)
