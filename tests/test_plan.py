@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -17,7 +18,7 @@ import pytest
 
 from cofire.errors import InputError, ModelError
 from cofire.inputs.vessel import Band, JointLimits, read_vessel
-from cofire.output.folders import replace_folder
+from cofire.output.folders import check_plan_folder, replace_folder
 from cofire.output.plan_files import write_plan
 from cofire.output.plan_json import plan_json
 from cofire.output.plan_text import percent, plan_text, scan_text
@@ -430,6 +431,72 @@ def test_a_fill_that_fails_leaves_the_old_folder_and_no_litter(tmp_path: Path) -
         replace_folder(out, broken, "plan.json", True)
     assert (out / "plan.json").read_text() == "1"
     assert [path.name for path in tmp_path.iterdir()] == ["plan"]
+
+
+def fill_plan(folder: Path) -> None:
+    (folder / "plan.json").write_text("new")
+
+
+@pytest.mark.parametrize("given", [".", "", "../{name}", "{path}", "{path}/../{name}/."])
+def test_the_folder_one_stands_in_is_refused_before_the_work(
+    given: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    out = Path(given.format(name=tmp_path.name, path=tmp_path))
+    with pytest.raises(InputError, match="is the folder you stand in"):
+        check_plan_folder(out, True)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [("x" * 256, "too long"), ("é" * 128, "too long"), ("none/plan", "does not exist")],
+)
+def test_a_folder_that_cannot_be_made_is_refused_before_the_work(
+    name: str, told: str, tmp_path: Path
+) -> None:
+    with pytest.raises(InputError, match=told) as caught:
+        check_plan_folder(tmp_path / name, True)
+    assert len(str(caught.value)) <= 300
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_longest_name_and_a_link_are_put_in_place(tmp_path: Path) -> None:
+    long = tmp_path / ("é" * 127)
+    replace_folder(long, fill_plan, "plan.json", False)
+    assert (long / "plan.json").read_text() == "new"
+    (long / "plan.json").write_text("old")
+    (tmp_path / "link").symlink_to(long)
+    replace_folder(tmp_path / "link", fill_plan, "plan.json", True)
+    assert (tmp_path / "link").is_symlink()
+    assert (long / "plan.json").read_text() == "new"
+    assert {p.name for p in tmp_path.iterdir()} == {long.name, "link"}
+
+
+def test_a_plan_that_cannot_be_put_in_place_stays_beside(tmp_path: Path) -> None:
+    """Somebody put files of their own there while the plan was sought."""
+    out = tmp_path / "plan"
+    check_plan_folder(out, False)
+
+    def fill(folder: Path) -> None:
+        fill_plan(folder)
+        out.mkdir()
+        (out / "theirs").write_text("theirs")
+
+    with pytest.raises(InputError, match=r"holds other files.*; it lies whole in ") as caught:
+        replace_folder(out, fill, "plan.json", False)
+    beside = Path(str(caught.value).split("it lies whole in ")[1])
+    assert (beside / "plan.json").read_text() == "new"
+    assert [p.name for p in out.iterdir()] == ["theirs"]
+
+
+def test_a_plan_whose_folder_has_gone_lies_among_the_temporary_files(tmp_path: Path) -> None:
+    gone = tmp_path / "gone"
+    with pytest.raises(InputError, match="it lies whole in ") as caught:
+        replace_folder(gone / "plan", fill_plan, "plan.json", False)
+    beside = Path(str(caught.value).split("it lies whole in ")[1])
+    assert (beside / "plan.json").read_text() == "new"
+    shutil.rmtree(beside)
 
 
 def test_progress_is_silent_where_nobody_watches(capsys) -> None:

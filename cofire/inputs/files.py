@@ -116,6 +116,12 @@ def _on_one_line(value: Any, place: str) -> Any:
     return [_on_one_line(v, place) for v in value] if isinstance(value, list) else value
 
 
+def shown_path(path: object) -> str:
+    """A path as an error message shows it: whole, unless it is too long for one line."""
+    text = str(path)
+    return text if len(text) <= 160 else f"{text[:60]}...{text[-60:]}"
+
+
 def show(value: object) -> str:
     """A value as an error message shows it: short, on one line; what is not there is missing."""
     if value is None:

@@ -12,6 +12,10 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from cofire.errors import InputError
+from cofire.inputs.files import shown_path
+
+LONGEST = 255
+"""Name of a file or folder on the usual file systems. [bytes]"""
 
 
 @contextmanager
@@ -39,23 +43,53 @@ def check_plan_folder(path: Path, force: bool, mark: str = "plan.json") -> None:
     Raises
     ------
     InputError
-        It is a file, holds something else, or holds a plan and `force` is not given.
+        It is a file, holds something else, holds a plan and `force` is not given, is the folder one
+        stands in, or nothing can be put in its place.
     """
-    if not path.exists():
-        if not path.parent.is_dir():
-            raise InputError(f"{path}: its folder {path.parent} does not exist")
-        return
-    if not path.is_dir():
-        raise InputError(f"{path}: is a file; name a folder")
-    if any(path.iterdir()):
-        if not (path / mark).is_file():
-            raise InputError(f"{path}: holds other files and no {mark}; name a new folder")
+    place = shown_path(path)
+    try:
+        real = _allowed(path, place, force, mark)
+        trial = tempfile.mkdtemp(dir=real.parent, prefix=_hidden(real))
+        os.rmdir(trial)
+    except OSError as error:
+        raise InputError(f"{place}: cannot be written ({error.strerror})") from None
+
+
+def _allowed(path: Path, place: str, force: bool, mark: str) -> Path:
+    """The folder itself, links followed, once it may be replaced."""
+    real = Path(os.path.realpath(path))
+    if not real.exists():
+        if not real.parent.is_dir():
+            raise InputError(f"{place}: its folder {shown_path(real.parent)} does not exist")
+        return real
+    if not real.is_dir():
+        raise InputError(f"{place}: is a file; name a folder")
+    if any(real.iterdir()):
+        if not (real / mark).is_file():
+            raise InputError(f"{place}: holds other files and no {mark}; name a new folder")
         if not force:
-            raise InputError(f"{path}: holds {mark} already; give --force, or another name")
+            raise InputError(f"{place}: holds {mark} already; give --force, or another name")
+    if real == Path.cwd() or real in Path.cwd().parents:
+        raise InputError(
+            f"{place}: is the folder you stand in, which would be replaced; name a new folder in it"
+        )
+    if os.path.ismount(real):
+        raise InputError(f"{place}: a disk of its own cannot be replaced; name a folder on it")
+    return real
+
+
+def _hidden(path: Path) -> str:
+    """Begin of the name under which a folder is filled beside its place, short enough to be one."""
+    name = path.name
+    while len(os.fsencode(name)) > LONGEST - 20:
+        name = name[:-1]
+    return f".{name}."
 
 
 def replace_folder(path: Path, fill: Callable[[Path], None], mark: str, force: bool) -> None:
     """Fill a folder beside and put it in place whole: a kill leaves the old one or the new one.
+
+    What cannot be put in place stays where it was written, and the message says where.
 
     Parameters
     ----------
@@ -71,24 +105,43 @@ def replace_folder(path: Path, fill: Callable[[Path], None], mark: str, force: b
     Raises
     ------
     InputError
-        As `check_plan_folder`, or it cannot be written.
+        As `check_plan_folder`, or it cannot be written; with the folder where it lies instead.
     """
-    check_plan_folder(path, force, mark)
+    real, place = Path(os.path.realpath(path)), shown_path(path)
     try:
-        new = Path(tempfile.mkdtemp(dir=path.parent, prefix=f".{path.name}."))
+        new = _filled(fill, real.parent, _hidden(real))
     except OSError as error:
-        raise InputError(f"{path}: cannot be written ({error.strerror})") from None
+        new = _filled(fill, None, _hidden(real))
+        raise _kept(place, error.strerror or str(error), new) from None
+    try:
+        _allowed(path, place, force, mark)
+        if real.exists() and any(real.iterdir()):
+            _exchange(new, real)
+        else:
+            os.replace(new, real)
+    except InputError as error:
+        raise _kept(place, str(error).removeprefix(f"{place}: "), new) from None
+    except OSError as error:
+        raise _kept(place, error.strerror or str(error), new) from None
+    shutil.rmtree(new, ignore_errors=True)
+
+
+def _filled(fill: Callable[[Path], None], where: Path | None, prefix: str) -> Path:
+    """A new folder with what it is filled with, or none at all; where None, among the temporary."""
+    new = Path(tempfile.mkdtemp(dir=where, prefix=prefix))
     try:
         fill(new)
         umask = os.umask(0)
         os.umask(umask)
         new.chmod(0o777 & ~umask)
-        if path.exists() and any(path.iterdir()):
-            _exchange(new, path)
-        else:
-            os.replace(new, path)
-    finally:
+    except BaseException:
         shutil.rmtree(new, ignore_errors=True)
+        raise
+    return new
+
+
+def _kept(place: str, reason: str, new: Path) -> InputError:
+    return InputError(f"{place}: cannot be put in place ({reason}); it lies whole in {new}")
 
 
 def _exchange(new: Path, old: Path) -> None:
@@ -104,5 +157,9 @@ def _exchange(new: Path, old: Path) -> None:
             return
     aside = new.with_name(new.name + ".old")
     os.replace(old, aside)
-    os.replace(new, old)
+    try:
+        os.replace(new, old)
+    except OSError:
+        os.replace(aside, old)
+        raise
     shutil.rmtree(aside, ignore_errors=True)
