@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
+from cofire.errors import InputError, ModelError
 from cofire.inputs.vessel import Band, Vessel
 from cofire.output.stress_text import as_text, fields_csv
 from cofire.planning.flags import CAUTION
+from cofire.planning.proposals import candidates
+from cofire.planning.proposals.candidates import Bench
 from cofire.planning.ware.response import USUAL, Response, band_stresses, fire_vessel
 from cofire.planning.ware.verdict import judge
+from cofire.structures import equilibrium, marching
 from cofire.structures.marching import Control
 from cofire.structures.meridian import Meridian, mesh_meridian
 from cofire.structures.shell_firing import THINNEST_RATIO, ShellFiring, fire_shells
@@ -273,3 +278,52 @@ def test_a_vessel_of_as_many_bands_as_a_file_may_have_is_judged():
     response = fired_and_judged(tea_light(bands=bands))
     assert response.material[:2] == (SILVER, FRIT)
     assert len(band_stresses(response)) == 60
+
+
+def thin_one() -> Vessel:
+    """The tea light with a band of a millionth of a millimetre in its joint."""
+    vessel = written_vessel(TEA_LIGHT)
+    below, above = vessel.bands
+    middle = Band("fine silver + fritted body = 50", below.high, below.high + 1e-9)
+    bands = (below, middle, replace(above, low=middle.high))
+    return replace(vessel, name="thin one", bands=bands)
+
+
+LOST = (
+    r"thin one: finds no equilibrium [\d.]+ h into the firing, \d+ °C; its lowest band is 2, "
+    r"'fine silver \+ fritted body = 50', 1e-06 mm: make it higher"
+)
+
+
+def test_a_solve_that_fails_names_vessel_band_and_time(monkeypatch: pytest.MonkeyPatch):
+    def never(*_: object) -> None:
+        raise equilibrium.NoEquilibriumError
+
+    monkeypatch.setattr(marching, "_step", never)
+    with pytest.raises(ModelError, match=LOST) as caught:
+        fire_vessel(thin_one(), CARDS)
+    assert len(str(caught.value)) <= 300
+
+
+def test_a_candidate_that_finds_no_equilibrium_is_put_aside_and_the_others_go_on(
+    monkeypatch: pytest.MonkeyPatch,
+):
+    solve = candidates._fired
+
+    def fails_with_the_thin_one(bench: Bench, vessels: list[Vessel], *rest: object):
+        if any(vessel.name == "thin one" for vessel in vessels):
+            raise marching.UnbalancedError("no equilibrium", HOUR)
+        return solve(bench, vessels, *rest)
+
+    monkeypatch.setattr(candidates, "_fired", fails_with_the_thin_one)
+    sound = written_vessel(TEA_LIGHT)
+    found = candidates.fire_candidates(Bench(CARDS), [sound, thin_one(), sound])
+    assert [isinstance(r, ModelError) for r in found] == [False, True, False]
+    assert re.match(LOST, str(found[1]))
+
+
+@pytest.mark.parametrize("to", ["18.000000001", "18.000001", "18.009"])
+def test_a_band_lower_than_any_layer_is_refused_with_its_place(to: str):
+    thin = f'to_mm = 18\n[[band]]\nmaterial = "fine silver + fritted body = 50"\nto_mm = {to}\n'
+    with pytest.raises(InputError, match=r"band 2: .* mm high; allowed: 0\.01 mm or more"):
+        written_vessel(TEA_LIGHT.replace("to_mm = 18\n", thin))

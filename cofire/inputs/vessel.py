@@ -274,6 +274,10 @@ def _profile(fields: Fields, folder: Path) -> tuple[Array, Array, Array, tuple[i
     return radius, height, wall, ()
 
 
+LEAST_BAND = 1e-5
+"""No band is lower: a tenth of the thinnest layer that is printed (our estimate). [m]"""
+
+
 def _bands(listed: object, where: str, top: float) -> tuple[Band, ...]:
     """Bands from the foot to the rim."""
     if not isinstance(listed, list) or not 1 <= len(listed) <= 60:
@@ -296,6 +300,11 @@ def _bands(listed: object, where: str, top: float) -> tuple[Band, ...]:
                 )
         elif "to_mm" in entry:
             raise InputError(f"{place}: to_mm: the last band reaches the rim; leave it out")
+        if high - low < LEAST_BAND:
+            raise InputError(
+                f"{place}: {1e3 * (high - low):.3g} mm high; allowed: {1e3 * LEAST_BAND:g} mm or "
+                "more; move its to_mm, or leave the band out"
+            )
         bands.append(Band(fields.text("material"), low, high))
         low = high
     return tuple(bands)

@@ -69,6 +69,18 @@ class Control:
     landmark_tolerance: float = 3.0e-5
 
 
+class UnbalancedError(ModelError):
+    """No step however short finds equilibrium; `time` is where the march stood. [s]"""
+
+    def __init__(self, message: str, time: float) -> None:
+        super().__init__(message)
+        self.time = time
+
+    def __reduce__(self) -> tuple[type[UnbalancedError], tuple[str, float]]:
+        """How a worker hands it to its parent."""
+        return type(self), (str(self), self.time)
+
+
 @dataclass(frozen=True)
 class Instant:
     """State of the structure at one time.
@@ -170,7 +182,7 @@ def march(
     ------
     InputError
         If the history cannot be used or a material index is not in it.
-    ModelError
+    UnbalancedError
         If no step however short satisfies equilibrium.
     """
     control = control or Control()
@@ -267,7 +279,7 @@ def _begin(equilibrium: Equilibrium, time: float) -> Instant:
         found = equilibrium.balance(time, 0.0, inelastic[0], guess)
     except NoEquilibriumError:
         message = f"no equilibrium at the start ({time:g} s): mismatch beyond the yield stress"
-        raise ModelError(message) from None
+        raise UnbalancedError(message, time) from None
     inelastic += inelastic_increments(found.response)
     stress = found.response.stress
     return Instant(time, found.unknowns, 0.0 * guess, found.strain, stress, inelastic)
@@ -297,7 +309,7 @@ def _accepted_steps(
                 wanted = factor * step
                 if wanted < _SHORTEST_STEP * duration or control.fixed_step:
                     message = f"no equilibrium at {now.time:g} s with a step of {step:g} s"
-                    raise ModelError(message)
+                    raise UnbalancedError(message, now.time)
                 continue
             if not (still or control.fixed_step):
                 wanted = max(step * factor, wanted if factor >= 1.0 else 0.0)

@@ -25,10 +25,10 @@ from cofire.planning.flags import Flag
 from cofire.planning.proposals.synchrony import in_step
 from cofire.planning.proposals.transition import zones_of
 from cofire.planning.ware import firing_flags, wall_flags
-from cofire.planning.ware.response import Response
+from cofire.planning.ware.response import Response, unsolved
 from cofire.planning.ware.thresholds import with_thresholds
 from cofire.planning.ware.verdict import RULES, Verdict
-from cofire.structures.marching import Control
+from cofire.structures.marching import Control, UnbalancedError
 from cofire.structures.meridian import Meridian, mesh_meridian
 from cofire.structures.point_properties import Mechanisms
 from cofire.structures.shell_firing import fire_shells
@@ -300,6 +300,8 @@ def fire_candidates(
         return list(_fired(bench, vessels, control, mechanisms))
     except ModelError as error:
         if len(vessels) == 1:
+            if isinstance(error, UnbalancedError):
+                error = unsolved(vessels, error.time, bench.trace(vessels[0].firing))
             return [error]
     half = len(vessels) // 2
     parts = (vessels[:half], vessels[half:])

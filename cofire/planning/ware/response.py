@@ -8,15 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.errors import InputError
+from cofire.errors import InputError, ModelError
 from cofire.inputs.cards import Card
 from cofire.inputs.trace import Trace, trace
+from cofire.inputs.units import HOUR, celsius
 from cofire.inputs.vessel import Vessel
 from cofire.physics.blends import find_material
 from cofire.physics.history import History, histories
 from cofire.planning.ware.thresholds import with_thresholds
 from cofire.structures.joint_fields import BESIDE
-from cofire.structures.marching import Control
+from cofire.structures.marching import Control, UnbalancedError
 from cofire.structures.meridian import Meridian, mesh_meridian
 from cofire.structures.point_properties import Mechanisms
 from cofire.structures.reading import crests
@@ -178,6 +179,8 @@ def fire_vessel(
     ------
     InputError
         An unknown material, or a firing beyond a card's tables.
+    ModelError
+        The vessel finds no equilibrium: with its lowest band, and when.
     """
     (response,) = fire_vessels(
         [vessel], cards, extend=extend, mechanisms=mechanisms, control=control, fineness=fineness,
@@ -228,10 +231,13 @@ def fire_vessels(
     material = [tuple(order.index(card.name) for card in some) for some in chosen]
 
     def mesh(vessel: Vessel, elements: int | None = None) -> Meridian:
-        return mesh_meridian(
-            vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=fineness,
-            elements=elements, corners=vessel.corners,
-        )  # fmt: skip
+        try:
+            return mesh_meridian(
+                vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=fineness,
+                elements=elements, corners=vessel.corners,
+            )  # fmt: skip
+        except InputError as error:
+            raise InputError(f"{vessel.name}: {error}") from None
 
     meshes = [mesh(vessel) for vessel in vessels]
     most = max(m.elements for m in meshes)
@@ -239,10 +245,13 @@ def fire_vessels(
         m if m.elements == most else mesh(vessel, most)
         for m, vessel in zip(meshes, vessels, strict=True)
     ]
-    fired = fire_shells(
-        meshes, history, material, points=points, mechanisms=mechanisms,
-        control=control or USUAL,
-    )  # fmt: skip
+    try:
+        fired = fire_shells(
+            meshes, history, material, points=points, mechanisms=mechanisms,
+            control=control or USUAL,
+        )  # fmt: skip
+    except UnbalancedError as error:
+        raise unsolved(vessels, error.time, curve) from None
     return [
         Response(
             vessel, cards_of, rows_of, curve, history, shell,
@@ -250,6 +259,36 @@ def fire_vessels(
         )
         for vessel, cards_of, rows_of, shell in zip(vessels, chosen, material, fired, strict=True)
     ]  # fmt: skip
+
+
+def unsolved(vessels: Sequence[Vessel], time: float, curve: Trace | None = None) -> ModelError:
+    """What to say of vessels of which one finds no equilibrium: which band is lowest, and when.
+
+    Parameters
+    ----------
+    vessels : sequence of Vessel
+        Solved together.
+    time : float
+        At which no equilibrium was found. [s]
+    curve : Trace, optional
+        Of the ware, where all went through one.
+
+    Returns
+    -------
+    ModelError
+        One line.
+    """
+    heights = [(b.high - b.low, n, b, v) for v in vessels for n, b in enumerate(v.bands, 1)]
+    height, number, band, vessel = min(heights, key=lambda entry: entry[:2])
+    others = f" (or one of {len(vessels) - 1} solved with it)" if len(vessels) > 1 else ""
+    at = ""
+    if curve is not None:
+        at = f", {celsius(float(np.interp(time, curve.time, curve.ware))):.0f} °C"
+    return ModelError(
+        f"{vessel.name}{others}: finds no equilibrium {time / HOUR:.3g} h into the firing{at}; its "
+        f"lowest band is {number}, {band.material!r}, {1e3 * height:.3g} mm: make it higher, or "
+        "look for a wrong number in its card"
+    )
 
 
 def _material(name: str, cards: dict[str, Card], place: str) -> Card:
