@@ -14,7 +14,7 @@ import pytest
 from typer.testing import CliRunner
 
 from cofire.inputs.properties import ELEMENTS
-from cofire.inputs.tables import bundled_tables, card_files
+from cofire.inputs.tables import bundled_tables, card_files, remarks_on_files
 from cofire.output.cli import app
 from cofire.physics.oxides import FIRST_OXIDES
 
@@ -319,6 +319,22 @@ CARDS: dict[str, tuple[str, tuple[str, ...]]] = {
         replaced(COPPER, 'elements = ["Cu"]\n', ""),
         ("elements is missing", "Ag, Al"),
     ),
+    "a firing shrinkage that the densities do not give": (
+        property_with(COPPER, "firing_shrinkage", value="0"),
+        ("firing_shrinkage: 0 %", "green_density 0.58", "give 13."),
+    ),
+    "a firing shrinkage far above what the densities give": (
+        property_with(TALC, "firing_shrinkage", value="12"),
+        ("firing_shrinkage: 12 %", "fired_density 0.709"),
+    ),
+    "a name that reads as a blend": (
+        replaced(COPPER, 'name = "copper"', 'name = "copper + tin = 10"'),
+        ("name = 'copper + tin = 10'", "without = and +"),
+    ),
+    "a name with an equals sign": (
+        replaced(COPPER, 'name = "copper"', 'name = "mud=1"'),
+        ("name = 'mud=1'", "without = and +"),
+    ),
     "a blank name": (
         replaced(COPPER, 'name = "copper"', 'name = "  "'),
         ("name = ''", "a text"),
@@ -358,6 +374,47 @@ def test_a_malformed_card_is_refused_with_its_place(case: str, tmp_path: Path) -
     card = tmp_path / "mine.toml"
     card.write_text(text, encoding="utf-8")
     refused(tmp_path, ["materials", "--check", str(card)], str(card), *words)
+
+
+UNUSUAL = {
+    "a metal that shrinks when heated": (
+        property_with(COPPER, "thermal_expansion", value="[-5, 17, 17, 17, 18, 19, 20, 20, 20]"),
+        "thermal_expansion row 1 = -5 1e-6/K; usual for a metal: 4 to 30",
+    ),
+    "a body that expands as no solid does": (
+        property_with(TALC, "thermal_expansion", value="[9, 9, 9, 9, 9, 9, 60]"),
+        "thermal_expansion row 7 = 60 1e-6/K; usual for a ceramic: 0 to 22",
+    ),
+    "grains of a millimetre": (
+        property_with(COPPER, "particle_size", value="1000"),
+        "particle_size = 1000 um; usual for a metal: 1 to 150",
+    ),
+    "a body as dense as no element": (
+        property_with(TALC, "theoretical_density", value="25000"),
+        "theoretical_density = 25000 kg/m3; usual for a ceramic: 2000 to 6500",
+    ),
+    "one number for all temperatures": (
+        without(COPPER, "thermal_expansion")
+        + '[thermal_expansion]\nunit = "1e-6/K"\nvalue = 9.0\nuncertainty = "5 %"\n'
+        'source = "smithells"\nbasis = "memory"\n',
+        "thermal_expansion is a single number, which speaks for no other temperature",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", UNUSUAL)
+def test_a_card_that_is_unusual_draws_a_remark_and_is_no_error(case: str, tmp_path: Path) -> None:
+    text, told = UNUSUAL[case]
+    card = tmp_path / "mine.toml"
+    card.write_text(text, encoding="utf-8")
+    result = CliRunner().invoke(app, ["materials", "--check", str(card)])
+    assert (result.exit_code, result.stdout) == (0, "files without a problem: 1\n")
+    assert result.stderr.startswith(f"unusual: {card}: {told}")
+    assert result.stderr.count("\n") == 1
+
+
+def test_no_shipped_card_is_unusual() -> None:
+    assert remarks_on_files(card_files(bundled_tables())) == []
 
 
 RAW: dict[str, tuple[bytes, tuple[str, ...]]] = {

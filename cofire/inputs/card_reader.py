@@ -18,7 +18,7 @@ from cofire.inputs.card_parts import (
 from cofire.inputs.cards import Card, Property, Transformation
 from cofire.inputs.fields import Fields
 from cofire.inputs.files import show
-from cofire.inputs.properties import ELEMENTS, KERNELS, KINDS, SPECS
+from cofire.inputs.properties import ALONG_THE_FIRING, ELEMENTS, KERNELS, KINDS, SPECS, USUAL
 from cofire.inputs.units import celsius
 
 T = TypeVar("T")
@@ -40,6 +40,8 @@ KERNEL_NEEDS = {
 }
 DENSITIES = ("green_density", "least_density", "fired_density", "full_density")
 VISCOSITIES = ("glass_viscosity", "body_viscosity")
+BLENDING = "=+"
+"""Characters by which a blend is written, and which no name may hold."""
 FROZEN = 16.0
 """Logarithm of the viscosity, in Pa s, above which a body is rigid at any rate of cooling. [-]"""
 
@@ -83,7 +85,71 @@ def contradictions(found: Mapping[str, Property], densification: str) -> Iterato
                 "the body is frozen"
             )
     yield from _sag_of_frozen_glass(found)
+    yield from _shrinkage_beside_densities(found)
     yield from _weak_when_fired(found)
+
+
+def _shrinkage_beside_densities(found: Mapping[str, Property]) -> Iterator[str]:
+    """Complaint of a firing shrinkage that the two densities do not give, in no direction.
+
+    They may differ by what height and ring shrink apart, and by twice the standard uncertainty of
+    the three numbers together (estimate).
+    """
+    names = ("firing_shrinkage", "green_density", "fired_density")
+    if not all(name in found for name in names):
+        return
+    reported, green, fired = (found[name].scalar for name in names)
+    if not 0.0 < green <= fired:
+        return
+    factor = found["height_shrinkage_factor"].scalar if "height_shrinkage_factor" in found else 1.0
+    ring = np.log(fired / green) / (2.0 + factor)
+    low, high = sorted((1.0 - np.exp(-ring), 1.0 - np.exp(-factor * ring)))
+    spread = [
+        value * float(found[name].uncertainty[0].relative(max(value, 1e-9)))
+        for name, value in zip(names, (reported, green, fired), strict=True)
+    ]
+    third = (1.0 - low) / 3.0
+    beyond = 2.0 * float(
+        np.hypot(spread[0], third * np.hypot(spread[1] / green, spread[2] / fired))
+    )
+    if not low - beyond <= reported <= high + beyond:
+        yield (
+            f"firing_shrinkage: {100.0 * reported:g} %; green_density {green:g} and fired_density "
+            f"{fired:g} give {100.0 * low:.1f} to {100.0 * high:.1f} %, and their uncertainties "
+            f"leave {100.0 * beyond:.1f} % beside it"
+        )
+
+
+def remarks(card: Card) -> list[str]:
+    """What of a card is allowed and yet unusual: more often a slip than a material.
+
+    Parameters
+    ----------
+    card : Card
+        As read.
+
+    Returns
+    -------
+    list of str
+        Property, value and what is usual, one a property at most.
+    """
+    found = []
+    for name, p in card.properties.items():
+        low, high = USUAL[card.kind].get(name, (-np.inf, np.inf))
+        out = np.flatnonzero((p.value < low) | (p.value > high))
+        if out.size:
+            factor = SPECS[name].units[p.unit]
+            row = f" row {out[0] + 1}" if p.value.size > 1 else ""
+            found.append(
+                f"{name}{row} = {p.value[out[0]] / factor:g} {p.unit}; usual for a {card.kind}: "
+                f"{low / factor:g} to {high / factor:g}"
+            )
+        elif name in ALONG_THE_FIRING and p.single and p.valid is None:
+            found.append(
+                f"{name} is a single number, which speaks for no other temperature; add rows, or "
+                "valid_C = [coldest, hottest] between which it holds"
+            )
+    return found
 
 
 def _sag_of_frozen_glass(found: Mapping[str, Property]) -> Iterator[str]:
@@ -199,6 +265,8 @@ class CardReader:
         summary = self.attempt(lambda: top.text("summary", "")) or ""
         refused = self.attempt(lambda: top.text("refused", "")) or ""
         elements = self.attempt(lambda: self.elements(kind)) or ()
+        if set(name) & set(BLENDING):
+            self.complain(f"name = {name!r}; allowed: without = and +, which write a blend")
         sources = self.attempt(self.sources)
         gases = self.table.get("atmosphere")
         atmosphere = self.attempt(lambda: read_atmosphere(gases, self.where)) or {}

@@ -150,3 +150,43 @@ SPECS: dict[str, Spec] = {
     "free_quartz": Spec("of the solids of the fired body, by volume", PERCENT, 0.0, 0.9),
     "cristobalite": Spec("of the solids of the fired body, by volume", PERCENT, 0.0, 0.9),
 }
+
+USUAL: dict[str, dict[str, tuple[float, float]]] = {
+    "metal": {
+        "thermal_expansion": (4e-6, 30e-6),
+        "young_modulus": (3e9, 420e9),
+        "poisson_ratio": (0.2, 0.46),
+        "theoretical_density": (1700.0, 22700.0),
+        "thermal_conductivity": (5.0, 450.0),
+        "specific_heat": (100.0, 2000.0),
+        "particle_size": (1e-6, 1.5e-4),
+        "green_density": (0.4, 0.75),
+        "binder": (0.005, 0.15),
+        "drying_shrinkage": (0.0, 0.12),
+        "sintering_energy": (6e4, 6e5),
+        "yield_stress": (2e5, 1.5e9),
+        "creep_exponent": (1.0, 9.0),
+    },
+    "ceramic": {
+        "thermal_expansion": (0.0, 22e-6),
+        "young_modulus": (1e9, 450e9),
+        "poisson_ratio": (0.08, 0.35),
+        "theoretical_density": (2000.0, 6500.0),
+        "thermal_conductivity": (0.2, 60.0),
+        "specific_heat": (300.0, 1600.0),
+        "particle_size": (1e-7, 1e-4),
+        "green_density": (0.4, 0.8),
+        "binder": (0.0, 0.15),
+        "drying_shrinkage": (0.0, 0.12),
+        "sintering_energy": (1.5e5, 1.2e6),
+        "strength": (5e6, 1.5e9),
+        "weibull_modulus": (3.0, 30.0),
+        "fracture_toughness": (3e5, 1.2e7),
+        "free_quartz": (0.0, 0.5),
+        "cristobalite": (0.0, 0.4),
+        "surface_tension": (0.15, 0.6),
+    },
+}
+"""Between which a property of a metal or a ceramic usually lies, powders and bodies of a studio
+included (estimate: the handbook range of the elements and oxides, widened). Outside it a number is
+not wrong, but more often a slip of unit or place than a material. [SI]"""

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from cofire.errors import InputError, UnknownName
-from cofire.inputs.card_reader import CardReader
+from cofire.inputs.card_reader import CardReader, remarks
 from cofire.inputs.cards import Card
 from cofire.inputs.files import read_toml
 
@@ -219,6 +219,29 @@ def check_files(paths: Iterable[Traversable | Path]) -> list[str]:
             if first is not path:
                 problems.append(_twice(card.name, path, first))
     return problems
+
+
+def remarks_on_files(paths: Iterable[Traversable | Path]) -> list[str]:
+    """What is unusual in sound card files, one line each; files with a problem are passed over.
+
+    Parameters
+    ----------
+    paths : iterable of Traversable or Path
+        Card files.
+
+    Returns
+    -------
+    list of str
+        With the file in front.
+    """
+    found = []
+    for path in paths:
+        try:
+            card = read_card(path)
+        except InputError:
+            continue
+        found += [f"{path}: {line}" for line in remarks(card)]
+    return found
 
 
 def _twice(name: str, path: object, first: object) -> str:

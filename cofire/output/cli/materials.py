@@ -51,7 +51,7 @@ def materials(
 
 
 def checked(path: Path) -> None:
-    """Say what is wrong with a card file or a folder of tables, one line each on standard error.
+    """Say what is wrong or unusual in a card file or a folder of tables, a line each on stderr.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def checked(path: Path) -> None:
         The file or folder.
     """
     from cofire.inputs.firing import check_kilns
-    from cofire.inputs.tables import card_files, check_files, kiln_files
+    from cofire.inputs.tables import card_files, check_files, kiln_files, remarks_on_files
     from cofire.output.writing import one_line
 
     cards = card_files(path) if path.is_dir() else [path]
@@ -69,6 +69,8 @@ def checked(path: Path) -> None:
         typer.echo(one_line(line), err=True)
     if problems:
         raise typer.Exit(INPUT_WRONG)
+    for line in remarks_on_files(cards):
+        typer.echo(f"unusual: {one_line(line)}", err=True)
     typer.echo(f"files without a problem: {len(cards) + len(kilns)}")
 
 
@@ -85,6 +87,7 @@ def describe(card: Card) -> str:
     str
         Ends in a new line.
     """
+    from cofire.inputs.card_reader import remarks
     from cofire.inputs.properties import SPECS
     from cofire.inputs.units import celsius
     from cofire.output.writing import one_line, wrapped
@@ -97,9 +100,14 @@ def describe(card: Card) -> str:
         lines += wrapped(f"refused: {card.refused}", 4)
     for gas, remark in card.atmosphere.items():
         lines += wrapped(f"in {gas}: {remark}", 4)
+    for line in remarks(card) if not card.parts else ():
+        lines += wrapped(f"unusual: {line}", 4)
     for key, p in card.properties.items():
         spec = SPECS[key]
         lines += ["", *wrapped(f"{key} [{p.unit}]: {spec.meaning}", 4)]
+        if p.valid is not None:
+            low, high = (celsius(end) for end in p.valid)
+            lines.append(f"  taken to hold from {low:.0f} to {high:.0f} °C")
         for i, value in enumerate(p.value):
             shown = celsius(float(value)) if p.unit == "C" else value / spec.units[p.unit]
             at = "" if p.temperature is None else f" at {celsius(float(p.temperature[i])):.0f} °C"
