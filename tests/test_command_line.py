@@ -360,7 +360,7 @@ HOSTILE = {
     "an underscore": "_hidden_",
     "80 characters": "W" * 80,
     "a path": "../../etc/passwd",
-    "an equation": "=1+1",
+    "an equation of a spreadsheet": "@sum(a1:a9)",
 }
 
 
