@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import re
+import stat
 import sys
 import tomllib
 from importlib.resources.abc import Traversable
@@ -17,6 +19,42 @@ HIDDEN = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufeff\ufffe\
 """Characters that a terminal or a reader of text obeys instead of showing."""
 DEEP = re.compile(r"(?:\.[^.,=\n]+){100}")
 """A dotted name of a hundred parts: the TOML reader takes minutes over longer ones."""
+
+
+def read_bytes(path: Traversable | Path, most: int) -> bytes:
+    """Bytes of a regular file, and never more than one beyond the most allowed.
+
+    Parameters
+    ----------
+    path : Traversable or Path
+        The file.
+    most : int
+        The caller refuses what is larger. [bytes]
+
+    Returns
+    -------
+    bytes
+        All of it, or `most` + 1 of them.
+
+    Raises
+    ------
+    InputError
+        Missing, not readable, or no regular file: a pipe may never speak, a device never end.
+    """
+    where = shown_path(path)
+    try:
+        if isinstance(path, Path):
+            mode = os.stat(path).st_mode
+            if not (stat.S_ISREG(mode) or stat.S_ISDIR(mode)):
+                raise InputError(
+                    f"{where}: a pipe or a device; allowed: a regular file, save it as one first"
+                )
+        with path.open("rb") as stream:
+            return stream.read(most + 1)
+    except OSError as error:
+        raise InputError(f"{where}: cannot be read ({error.strerror})") from None
+    except ValueError:  # a null character in the name
+        raise InputError(f"{where}: no name of a file") from None
 
 
 def read_text(path: Traversable | Path) -> str:
@@ -37,12 +75,8 @@ def read_text(path: Traversable | Path) -> str:
     InputError
         Missing, too large, empty, or not UTF-8 text.
     """
-    where = str(path)
-    try:
-        with path.open("rb") as stream:  # never more than that, also of a pipe or a device
-            raw = stream.read(LARGEST_FILE + 1)
-    except OSError as error:
-        raise InputError(f"{where}: cannot be read ({error.strerror})") from None
+    where = shown_path(path)
+    raw = read_bytes(path, LARGEST_FILE)
     if len(raw) > LARGEST_FILE:
         raise InputError(
             f"{where}: over {LARGEST_FILE} bytes, more than any table holds. Is it the right file?"

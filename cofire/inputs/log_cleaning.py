@@ -25,6 +25,10 @@ WINDOW = 5
 SMOOTHED = 0.3
 """Noise above which readings are averaged. [K]"""
 LONGEST_MEAN = 3.0 * MINUTE
+LONGEST_GAP = 48.0 * HOUR
+"""No logger is silent for longer within one firing (estimate): a clock is wrong. [s]"""
+LONGEST_LOG = 30.0 * 24.0 * HOUR
+"""A studio's firing lasts a week at most (common practice); four are allowed. [s]"""
 STILL = 5.0 * MINUTE
 """No shorter step is a gap. [s]"""
 
@@ -34,7 +38,7 @@ def _clock_text(seconds: float) -> str:
         return f"{seconds:.0f} s"
     if abs(seconds) < 2.0 * HOUR:
         return f"{seconds / MINUTE:.0f} min"
-    return f"{seconds / HOUR:.1f} h"
+    return f"{seconds / HOUR:.1f} h" if abs(seconds) < 1e10 else f"{seconds / HOUR:.1e} h"
 
 
 def in_order(
@@ -59,7 +63,8 @@ def in_order(
     Raises
     ------
     InputError
-        Too few readings, a second log in the file, or a clock set back over a jump.
+        Too few readings, a second log in the file, a clock set back over a jump, or a gap or a log
+        longer than any firing.
     """
     step = np.diff(time)
     rising = step[step > 0.0]
@@ -68,6 +73,13 @@ def in_order(
             f"{where}: {rising.size + 1} readings with rising times; allowed: {FEWEST} or more"
         )
     usual = float(np.median(rising))
+    late = np.flatnonzero(step > LONGEST_GAP)
+    if late.size:
+        i = int(late[0])
+        raise InputError(
+            f"{where}: line {lines[i + 1]}: {_clock_text(float(step[i]))} after the row before; "
+            f"allowed: {_clock_text(LONGEST_GAP)} (a wrong date, or another unit of time?)"
+        )
     notes = []
     for i in map(int, np.flatnonzero(step < 0.0)):
         back, moved = usual - float(step[i]), float(temperature[i + 1] - temperature[i])
@@ -86,6 +98,12 @@ def in_order(
         )
         step[i] = usual
     time = np.concatenate([[0.0], np.cumsum(step)])
+    if time[-1] > LONGEST_LOG:
+        i = int(np.argmax(time > LONGEST_LOG))
+        raise InputError(
+            f"{where}: line {lines[i]}: {_clock_text(float(time[i]))} after the first row; "
+            f"allowed: {_clock_text(LONGEST_LOG)}, one firing (another unit of time?)"
+        )
     first = np.append(True, np.diff(time) > 0.0)
     if not first.all():
         group = np.cumsum(first) - 1

@@ -157,11 +157,12 @@ def _dates(cells: Sequence[str], lines: Sequence[int], where: str) -> tuple[Arra
         pass
     year_first = len(STAMP.match(cells[0].strip())[1]) == 4  # type: ignore[index]
     orders = {"year/month/day": (0, 1, 2)} if year_first else ORDERS
+    stamped = _stamped(cells, lines, where)
     found: dict[str, Array] = {}
     wrong: InputError | None = None
     for name, order in orders.items():
         try:
-            found[name] = _ordered(cells, lines, where, order)
+            found[name] = _ordered(stamped, cells, lines, where, order)
         except InputError as error:
             wrong = wrong or error
     if not found:
@@ -171,29 +172,51 @@ def _dates(cells: Sequence[str], lines: Sequence[int], where: str) -> tuple[Arra
     return found[name], f"date and time ({name})"
 
 
-def _ordered(
-    cells: Sequence[str], lines: Sequence[int], where: str, order: tuple[int, int, int]
-) -> Array:
-    days: dict[str, datetime] = {}
-    values, zero = [], None
+Parts = tuple[str, str, str]
+
+
+def _stamped(
+    cells: Sequence[str], lines: Sequence[int], where: str
+) -> tuple[list[Parts], list[float]]:
+    """The three numbers of each date as written, and the seconds of its day."""
+    dates, seconds = [], []
+    clocks: dict[str, float | None] = {}
     for cell, line in zip(cells, lines, strict=True):
         parts = STAMP.match(cell.strip())
-        seconds = None
+        at = None
         if parts is not None:
-            clock = re.sub(r"(Z|[+-]\d\d:?\d\d)$", "", parts[5] or "0:00").strip()
-            seconds = _of_day(clock)
-            key = "/".join((parts[1], parts[3], parts[4]))
-        if parts is None or seconds is None:
+            clock = parts[5] or "0:00"
+            if clock not in clocks:
+                clocks[clock] = _of_day(re.sub(r"(Z|[+-]\d\d:?\d\d)$", "", clock))
+            at = clocks[clock]
+        if parts is None or at is None:
             raise _refuse(where, line, cell, "a date and a time such as 2026-03-01 12:30:00")
-        if key not in days:
-            year, month, day = (int((parts[1], parts[3], parts[4])[i]) for i in order)
-            try:
-                days[key] = datetime(year + 2000 * (year < 100), month, day)
-            except ValueError:
-                raise _refuse(where, line, cell, "a day of the calendar in every row") from None
-        zero = zero or days[key]
-        values.append((days[key] - zero) / timedelta(seconds=1) + seconds)
-    return np.array(values)
+        dates.append((parts[1], parts[3], parts[4]))
+        seconds.append(at)
+    return dates, seconds
+
+
+def _ordered(
+    stamped: tuple[list[Parts], list[float]],
+    cells: Sequence[str],
+    lines: Sequence[int],
+    where: str,
+    order: tuple[int, int, int],
+) -> Array:
+    days: dict[Parts, float] = {}
+    zero = None
+    for row, parts in enumerate(stamped[0]):
+        if parts in days:
+            continue
+        year, month, day = (int(parts[i]) for i in order)
+        try:
+            found = datetime(year + 2000 * (year < 100), month, day)
+        except ValueError:
+            allowed = "a day of the calendar in every row"
+            raise _refuse(where, lines[row], cells[row], allowed) from None
+        zero = zero or found
+        days[parts] = (found - zero) / timedelta(seconds=1)
+    return np.array([days[p] + s for p, s in zip(*stamped, strict=True)], dtype=np.float64)
 
 
 def _numbers(

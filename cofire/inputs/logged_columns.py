@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import re
 from collections import Counter
 from collections.abc import Sequence
@@ -12,15 +13,24 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from cofire.errors import InputError
-from cofire.inputs.files import show
+from cofire.inputs.files import read_bytes, show, shown_path
 
 LARGEST_LOG = 50_000_000
 """A week at one reading a second is 20 MB. [bytes]"""
 DELIMITERS = {"\t": "tab", ";": "semicolon", ",": "comma", " ": "space"}
 MISSING = ("", "-", "--", "---", "----", "nan", "n/a", "na", "#n/a", "null", "none", "open")
 """What instruments write where there is no reading."""
+LONGEST_LINE = 2000
+"""A row of a hundred columns is shorter. [characters]"""
+LONGEST_CELL = 60
+"""No number, time or date is longer. [characters]"""
+PLAIN = {
+    ".": re.compile(r"[-+]?[0-9]{1,15}(?:\.[0-9]{0,15})?"),
+    ",": re.compile(r"[-+]?[0-9]{1,15}(?:,[0-9]{0,15})?"),
+}
+"""What nearly all cells hold, by the decimal mark."""
 NUMBER = re.compile(r"[-+]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][-+]?\d+)?")
-UNIT = re.compile(r"\s*(?:°|º|deg\.?)?\s*(C|F|K)$", re.IGNORECASE)
+DEGREES = ("°", "º", "deg.", "deg")
 CLOCK = re.compile(r"\d{1,4}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s*[AaPp]\.?[Mm]\.?)?$")
 DATE = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}")
 SAMPLE = 400
@@ -103,10 +113,12 @@ class Sheet:
         names = [name.casefold() for name in self.header]
         if wanted.strip().casefold() in names:
             return names.index(wanted.strip().casefold())
-        if wanted.strip().isdecimal() and 1 <= int(wanted) <= len(names):
-            return int(wanted) - 1
-        listed = ", ".join(f"{n} {name!r}" for n, name in enumerate(self.header, 1))
-        raise InputError(f"{self.where}: no column {wanted!r}; it has {listed}")
+        number = wanted.strip()
+        if number.isdecimal() and len(number) <= 6 and 1 <= int(number) <= len(names):
+            return int(number) - 1
+        listed = ", ".join(f"{n} {show(name)}" for n, name in enumerate(self.header[:12], 1))
+        more = ", ..." if len(self.header) > 12 else ""
+        raise InputError(f"{self.where}: no column {show(wanted)}; it has {listed}{more}")
 
 
 def parse_number(text: str, decimal: str = ".") -> tuple[float, str] | None:
@@ -124,10 +136,12 @@ def parse_number(text: str, decimal: str = ".") -> tuple[float, str] | None:
     tuple of float and str, or None
         Value and "C", "F", "K" or ""; None where the cell holds no number.
     """
-    bare = re.sub(r"(?<=\d)[\s'\u00a0\u202f](?=\d{3})", "", text.strip())
-    unit = UNIT.search(bare)
-    if unit is not None:
-        bare = bare[: unit.start()]
+    if PLAIN[decimal].fullmatch(text) is not None:
+        return float(text if decimal == "." else text.replace(",", ".")), ""
+    text = text.strip()
+    if len(text) > LONGEST_CELL:
+        return None
+    bare, unit = _unit_behind(re.sub(r"(?<=\d)[\s'\u00a0\u202f](?=\d{3})", "", text))
     if NUMBER.fullmatch(bare) is None:
         return None
     other = "," if decimal == "." else "."
@@ -137,9 +151,22 @@ def parse_number(text: str, decimal: str = ".") -> tuple[float, str] | None:
             return None
         bare = bare.replace(other, "")
     try:
-        return float(bare.replace(decimal, ".")), unit[1].upper() if unit else ""
+        value = float(bare.replace(decimal, "."))
     except ValueError:
         return None
+    return (value, unit) if math.isfinite(value) else None
+
+
+def _unit_behind(text: str) -> tuple[str, str]:
+    """What stands before a unit, and the unit: "C", "F", "K" or ""."""
+    unit = text[-1:].upper()
+    if unit not in ("C", "F", "K"):
+        return text, ""
+    bare = text[:-1].rstrip()
+    for sign in DEGREES:
+        if bare.casefold().endswith(sign):
+            return bare[: -len(sign)].rstrip(), unit
+    return bare, unit
 
 
 def is_missing(text: str) -> bool:
@@ -172,6 +199,8 @@ def is_time(text: str) -> bool:
         By its form alone.
     """
     bare = text.strip()
+    if len(bare) > LONGEST_CELL:
+        return False
     return CLOCK.match(bare) is not None or DATE.match(bare) is not None
 
 
@@ -197,7 +226,7 @@ def read_sheet(path: Traversable | Path) -> Sheet:
     InputError
         Not readable, or no two rows of numbers in it; a row that differs from the others.
     """
-    where = str(path)
+    where = shown_path(path)
     text = _decoded(path, where)
     lines = text.splitlines()
     numbered = [
@@ -205,6 +234,11 @@ def read_sheet(path: Traversable | Path) -> Sheet:
         for n, line in enumerate(lines, 1)
         if line.strip().strip(';,\t"') and not line.lstrip().startswith("#")
     ]
+    for n, line in numbered:
+        if len(line) > LONGEST_LINE:
+            raise InputError(
+                f"{where}: line {n}: {len(line)} characters; allowed: {LONGEST_LINE} in a line"
+            )
     delimiter = _delimiter([line for _, line in numbered], where)
     table = [(n, _cells(line, delimiter)) for n, line in numbered]
     first = _first_row(table, where)
@@ -239,11 +273,7 @@ def read_sheet(path: Traversable | Path) -> Sheet:
 
 
 def _decoded(path: Traversable | Path, where: str) -> str:
-    try:
-        with path.open("rb") as stream:
-            raw = stream.read(LARGEST_LOG + 1)
-    except OSError as error:
-        raise InputError(f"{where}: cannot be read ({error.strerror})") from None
+    raw = read_bytes(path, LARGEST_LOG)
     if len(raw) > LARGEST_LOG:
         raise InputError(f"{where}: over {LARGEST_LOG} bytes; allowed: a log of one firing")
     if not raw.strip():
