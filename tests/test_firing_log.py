@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import time
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -277,6 +279,32 @@ WRONG: dict[str, tuple[str, tuple[str, ...], dict[str, object]]] = {
     "nothing": ("", ("the file is empty",), {}),
     "words": ("a letter\nto a friend\nof three lines\n", ("no columns of numbers",), {}),
     "few readings": ("time_s,T_C\n0,20\n60,300\n120,400\n", ("3 readings with rising times",), {}),
+    "a year typed wrong": (
+        "time,T_C\n" + rows(
+            lambda t, v: f"{'2062' if t == 2400 else '2026'}-{at(t):%m-%d %H:%M},{v:.1f}"
+        ),
+        ("line 42: 315576.0 h after the row before; allowed: 48.0 h",), {},
+    ),
+    "a clock that jumps by three hundred thousand years": (
+        "time_s,T_C\n" + rows(lambda t, v: f"{t + 1e13 * (t > 2400):.0f},{v:.1f}"),
+        ("line 43: 2.8e+09 h after the row before", "a wrong date"), {},
+    ),
+    "seconds called hours": (
+        "time_h,T_C\n" + rows(lambda t, v: f"{t / 60:.0f},{v:.1f}"),
+        ("line 722: 721.0 h after the first row; allowed: 720.0 h",), {},
+    ),
+    "a number too large to be one": (
+        "time_s,T_C\n" + rows(lambda t, v: f"{'1e999' if t == 2400 else f'{t:.0f}'},{v:.1f}"),
+        ("line 42: time '1e999'; allowed: a number",), {},
+    ),
+    "a line of a megabyte": (
+        "time_s,T_C\n" + rows(lambda t, v: f"{t:.0f},{'1,' * 500_000 if t == 2400 else v}"),
+        ("line 42: 1000005 characters; allowed: 2000 in a line",), {},
+    ),
+    "a column of thousands of digits": (
+        "time_s,T_C\n" + rows(lambda t, v: f"{t:.0f},{v:.1f}"),
+        ("no column '1111", "it has 1 'time_s', 2 'T_C'"), {"column": "1" * 5000},
+    ),
     "an unknown place": (
         "time_s,T_C\n" + rows(lambda t, v: f"{t:.0f},{v:.1f}"),
         ("thermocouple = 'lid'", "'ware' or 'kiln'"), {"thermocouple": "lid"},
@@ -292,8 +320,47 @@ def test_what_cannot_be_read_is_refused_with_its_place(tmp_path: Path, case: str
     message = str(found.value)
     assert message.startswith(str(tmp_path / "log.csv"))
     assert "\n" not in message
+    assert len(message) <= 300 + len(str(tmp_path))
     for word in words:
         assert word in message
+
+
+@pytest.mark.parametrize(
+    "cell",
+    [
+        "1" + " " * 40_000 + "x",
+        "1" * 40_000 + "x",
+        "1 " * 20_000 + "x",
+        "°" * 40_000,
+        "1." * 20_000,
+    ],
+)
+def test_no_cell_takes_longer_than_its_length(cell: str) -> None:
+    """Blanks between a digit and a letter took seconds for a thousand of them."""
+    begun = time.process_time()
+    assert parse_number(cell) is None
+    assert parse_number(cell, ",") is None
+    assert time.process_time() - begun < 0.2
+
+
+def test_a_week_at_one_reading_a_second_is_read_in_five_seconds(tmp_path: Path) -> None:
+    seconds = np.arange(7 * 24 * 3600)
+    value = np.interp(seconds, [0, 5e4, 2e5, 5e5, 6.1e5], [22.0, 420.0, 860.0, 860.0, 21.0])
+    lines = [f"{t},{v:.1f}" for t, v in zip(seconds.tolist(), value.tolist(), strict=True)]
+    (tmp_path / "week.csv").write_text("time_s,T_C\n" + "\n".join(lines), encoding="utf-8")
+    begun = time.process_time()
+    log = read_firing_log(tmp_path / "week.csv")
+    assert time.process_time() - begun < 5.0
+    assert log.time.size == 604_800
+    assert log.trace.time.size < 10_000
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes here")
+def test_a_pipe_or_a_device_is_no_log(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "log.csv")
+    for path in (tmp_path / "log.csv", Path(os.devnull)):
+        with pytest.raises(InputError, match=f"{path}: a pipe or a device; allowed: a regular"):
+            read_firing_log(path)
 
 
 def test_a_person_may_say_unit_and_column(tmp_path: Path) -> None:

@@ -43,18 +43,15 @@ def read_bytes(path: Traversable | Path, most: int) -> bytes:
     """
     where = shown_path(path)
     try:
-        if isinstance(path, Path):
-            mode = os.stat(path).st_mode
-            if not (stat.S_ISREG(mode) or stat.S_ISDIR(mode)):
-                raise InputError(
-                    f"{where}: a pipe or a device; allowed: a regular file, save it as one first"
-                )
-        with path.open("rb") as stream:
-            return stream.read(most + 1)
+        mode = os.stat(path).st_mode if isinstance(path, Path) else stat.S_IFREG
+        if stat.S_ISREG(mode) or stat.S_ISDIR(mode):
+            with path.open("rb") as stream:
+                return stream.read(most + 1)
     except OSError as error:
         raise InputError(f"{where}: cannot be read ({error.strerror})") from None
     except ValueError:  # a null character in the name
         raise InputError(f"{where}: no name of a file") from None
+    raise InputError(f"{where}: a pipe or a device; allowed: a regular file, save it as one first")
 
 
 def read_text(path: Traversable | Path) -> str:

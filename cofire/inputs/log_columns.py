@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import functools
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,7 +90,8 @@ def chosen_columns(
         None fits, or several do, with the columns there are.
     """
     kinds = [_kind(sheet.column(j), sheet.decimal) for j in range(len(sheet.header))]
-    when = (sheet.find(time_column),) if time_column else _time_columns(sheet, kinds)
+    values = functools.cache(functools.partial(_values, sheet))
+    when = (sheet.find(time_column),) if time_column else _time_columns(sheet, kinds, values)
     if column:
         return when, sheet.find(column)
     numbers = [
@@ -98,7 +100,7 @@ def chosen_columns(
         if kind == "number" and j not in when and not OTHER_WORDS.search(sheet.header[j])
     ]
     hot = [j for j in numbers if HOT_WORDS.search(sheet.header[j])] or numbers
-    fitting = [j for j in hot if (v := _values(sheet, j)).size and float(v.max()) > HOTTEST]
+    fitting = [j for j in hot if (v := values(j)).size and float(v.max()) > HOTTEST]
     if len(fitting) == 1:
         return when, fitting[0]
     listed = ", ".join(f"{j + 1} {sheet.header[j]!r}" for j in (fitting or range(len(kinds))))
@@ -106,7 +108,9 @@ def chosen_columns(
     raise InputError(f"{sheet.where}: {what}: {listed}; name the one to use")
 
 
-def _time_columns(sheet: Sheet, kinds: Sequence[str]) -> tuple[int, ...]:
+def _time_columns(
+    sheet: Sheet, kinds: Sequence[str], values: Callable[[int], Array]
+) -> tuple[int, ...]:
     for kind in ("stamp", "date", "clock"):
         if kind in kinds:
             first = kinds.index(kind)
@@ -118,7 +122,7 @@ def _time_columns(sheet: Sheet, kinds: Sequence[str]) -> tuple[int, ...]:
     numbers = [j for j, kind in enumerate(kinds) if kind == "number"]
     rising = []
     for j in numbers:
-        v = _values(sheet, j)
+        v = values(j)
         if v.size > 1 and v[-1] > v[0] and float(np.mean(np.diff(v) >= 0.0)) > 0.95:
             rising.append(j)
     named = [

@@ -267,7 +267,7 @@ def read_sheet(path: Traversable | Path) -> Sheet:
     if first:
         found.append(f"{first} header line{'s' if first > 1 else ''}")
     return Sheet(
-        where, header, tuple(n for n, _ in rows), tuple(tuple(c) for _, c in rows), decimal,
+        where, header, tuple(n for n, _ in rows), tuple(cells for _, cells in rows), decimal,
         tuple(found),
     )  # fmt: skip
 
@@ -290,15 +290,15 @@ def _decoded(path: Traversable | Path, where: str) -> str:
         return raw.decode("cp1252", errors="replace")
 
 
-def _cells(line: str, delimiter: str) -> list[str]:
+def _cells(line: str, delimiter: str) -> tuple[str, ...]:
     if delimiter == " ":
-        return line.split()
+        return tuple(line.split())
     if '"' not in line:
-        return [cell.strip() for cell in line.split(delimiter)]
+        return tuple(map(str.strip, line.split(delimiter)))
     try:
-        return [cell.strip() for cell in next(csv.reader(io.StringIO(line), delimiter=delimiter))]
+        return tuple(map(str.strip, next(csv.reader(io.StringIO(line), delimiter=delimiter))))
     except (csv.Error, StopIteration):
-        return [line]
+        return (line,)
 
 
 def _readable(cell: str) -> bool:
@@ -331,7 +331,7 @@ def _holds_data(cells: Sequence[str]) -> bool:
     return readable > 1
 
 
-def _first_row(table: Sequence[tuple[int, list[str]]], where: str) -> int:
+def _first_row(table: Sequence[tuple[int, Sequence[str]]], where: str) -> int:
     """Index of the first row of data: it and the few that follow are readable and as wide."""
     for i, (_, cells) in enumerate(table[:-1]):
         following = [later for _, later in table[i : i + 4]]
@@ -340,7 +340,7 @@ def _first_row(table: Sequence[tuple[int, list[str]]], where: str) -> int:
     raise InputError(f"{where}: no two rows of numbers follow each other in it")
 
 
-def _header(above: Sequence[list[str]], count: int) -> tuple[str, ...] | None:
+def _header(above: Sequence[Sequence[str]], count: int) -> tuple[str, ...] | None:
     """Names of the columns: the last line above the data that has one for each.
 
     A line of units below the names (such as "s" and "°C") is joined to them.
@@ -348,7 +348,7 @@ def _header(above: Sequence[list[str]], count: int) -> tuple[str, ...] | None:
     fitting = [cells for cells in above if len(cells) == count and not any(map(_readable, cells))]
     if not fitting:
         return None
-    names = fitting[-1]
+    names = list(fitting[-1])
     if (
         len(fitting) > 1
         and all(len(cell) <= 8 for cell in names)
