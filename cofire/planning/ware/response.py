@@ -227,16 +227,10 @@ def fire_vessels(
     chosen = [tuple(found[band.material] for band in vessel.bands) for vessel in vessels]
     material = [tuple(order.index(card.name) for card in some) for some in chosen]
 
-    def mesh(vessel: Vessel, elements: int | None = None) -> Meridian:
-        return mesh_meridian(
-            vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=fineness,
-            elements=elements, corners=vessel.corners,
-        )  # fmt: skip
-
-    meshes = [mesh(vessel) for vessel in vessels]
+    meshes = [meshed(vessel, fineness) for vessel in vessels]
     most = max(m.elements for m in meshes)
     meshes = [
-        m if m.elements == most else mesh(vessel, most)
+        m if m.elements == most else meshed(vessel, fineness, most)
         for m, vessel in zip(meshes, vessels, strict=True)
     ]
     fired = fire_shells(
@@ -250,6 +244,37 @@ def fire_vessels(
         )
         for vessel, cards_of, rows_of, shell in zip(vessels, chosen, material, fired, strict=True)
     ]  # fmt: skip
+
+
+def meshed(vessel: Vessel, fineness: float = 1.0, elements: int | None = None) -> Meridian:
+    """The mesh of a vessel.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        The vessel.
+    fineness : float
+        As in `mesh_meridian`. [-]
+    elements : int, optional
+        As in `mesh_meridian`. [-]
+
+    Returns
+    -------
+    Meridian
+        With a node at every step between bands.
+
+    Raises
+    ------
+    InputError
+        A shape or a step that cannot be cut, with the name of the vessel.
+    """
+    try:
+        return mesh_meridian(
+            vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=fineness,
+            elements=elements, corners=vessel.corners,
+        )  # fmt: skip
+    except InputError as error:
+        raise InputError(f"{vessel.name}: {error}") from None
 
 
 def _material(name: str, cards: dict[str, Card], place: str) -> Card:
