@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cofire.errors import InputError, ModelError
-from cofire.inputs.vessel import Vessel
+from cofire.inputs.firing import load_kilns
+from cofire.inputs.vessel import Vessel, read_vessel
 from cofire.output.mesh_file import stl
 from cofire.planning.printing.green import (
     TO_SIZE,
@@ -31,8 +33,10 @@ from cofire.planning.printing.green_solid import (
     skin,
     volume_below,
 )
-from cofire.planning.printing.wall import Wall
+from cofire.planning.printing.wall import Wall, wall_of_mesh
 from cofire.planning.proposals.limits import decay_length
+from cofire.planning.ware.response import fire_vessel
+from cofire.structures.meridian import mesh_meridian
 from tests.made import (
     BLEND,
     CARDS,
@@ -86,6 +90,59 @@ def test_a_print_dried_and_fired_by_the_model_has_the_size_wanted(vessel: Vessel
     assert again.wall.base == pytest.approx(vessel.wall[0] if vessel.corners else 0.0, abs=5e-5)
     # joints are moved to whole layers: half of one as printed
     assert np.abs(again.edge_miss).max() < 0.5 * green.layer
+
+
+@st.composite
+def outsides(draw: st.DrawFn) -> tuple[str, np.ndarray]:
+    """The [profile] of a cylinder, a cone, a belly, a bowl or a flare, and its outside points."""
+    height, wall = draw(st.floats(30.0, 90.0)), draw(st.floats(2.0, 5.0))
+    radius = draw(st.floats(6.0 * wall, 50.0))
+    lean = draw(st.floats(-0.25, 0.9))  # a bowl: up to 60° with what the curve adds
+    curve = draw(st.floats(-0.5, 0.5))
+    form = draw(st.sampled_from(["cylinder", "cone", "curve"]))
+    rim = max(radius + (0.0 if form == "cylinder" else lean * height), 5.0 * wall)
+    if form != "curve":
+        more = f"rim_radius_mm = {rim!r}\n" if form == "cone" else ""
+        text = f'shape = "{form}"\nheight_mm = {height!r}\nradius_mm = {radius!r}\n{more}'
+        return text + f"wall_mm = {wall!r}\n", np.array([[0.0, radius], [height, rim]])
+    x = np.linspace(0.0, 1.0, 7)
+    r = radius + (rim - radius) * x + curve * height * 0.5 * np.sin(np.pi * x)
+    points = np.stack([x * height, np.maximum(r, 4.0 * wall)], axis=1)
+    return f"points_mm = {points.tolist()}\nwall_mm = {wall!r}\n", points
+
+
+@given(outsides(), st.sampled_from(["open", "flat"]))
+@few
+def test_the_outside_fires_to_what_the_file_says(tmp_path_factory, outside, base: str):
+    profile, points = outside
+    path = tmp_path_factory.mktemp("outside") / "vessel.toml"
+    path.write_text(
+        f'name = "pot"\n[profile]\nbase = "{base}"\n{profile}[[band]]\nmaterial = "{FRIT}"\n'
+        '[firing]\nname = "one"\nkiln = "small studio kiln"\ngas = "air"\n'
+        "[[firing.segment]]\nto_C = 850\nrate_C_per_h = 150\nhold_min = 30\n",
+        encoding="utf-8",
+    )
+    response = fire_vessel(read_vessel(path, load_kilns()), CARDS, control=COARSE)
+    wall = green_to_size(response, COARSE)[1].wall
+    assert 1e3 * wall.height[-1] == pytest.approx(points[-1, 0], abs=0.05)
+    found = 1e3 * wall.at(wall.outside, 1e-3 * points[:, 0])
+    assert found == pytest.approx(points[:, 1], abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("foot_mm", "rim_mm", "height_mm"), [(24.0, 33.1, 84.0)], ids=["silver rim vessel"]
+)
+def test_the_shipped_bellied_pot_fires_to_its_foot_rim_and_height(foot_mm, rim_mm, height_mm):
+    # its outside was once moved along the normal and set down again: 25.2, 33.2 and 82.6 mm
+    path = Path(__file__).parents[1] / "examples" / "silver_rim_vessel.toml"
+    vessel = read_vessel(path, load_kilns())
+    mesh = mesh_meridian(
+        vessel.radius, vessel.height, vessel.wall, vessel.steps, corners=vessel.corners
+    )
+    edges = np.array([0.0, *vessel.steps, vessel.height[-1]])
+    wanted = wall_of_mesh(mesh, edges)
+    found = 1e3 * np.array([wanted.outside[0], wanted.outside[-1], wanted.height[-1]])
+    assert found == pytest.approx([foot_mm, rim_mm, height_mm], abs=0.05)
 
 
 def test_free_shrinkage_alone_would_miss_the_size_where_the_bands_pull():

@@ -11,7 +11,7 @@ import pytest
 
 from cofire.errors import InputError, ModelError
 from cofire.inputs.units import HOUR
-from cofire.inputs.vessel import JointLimits, Vessel, read_vessel
+from cofire.inputs.vessel import Band, JointLimits, Vessel, read_vessel
 from cofire.output.plan_text import layers_text, no_gain
 from cofire.output.vessel_figures import trade_off_figure
 from cofire.physics.change_over import smear
@@ -31,6 +31,7 @@ from cofire.planning.proposals.limits import (
     placed,
     refuse_without_place,
 )
+from cofire.planning.proposals.plan import propose
 from cofire.planning.proposals.transition import Layout, as_vessel, given_layout, zones
 from cofire.planning.proposals.trials import Trial, load_of, ranked, try_layouts
 from cofire.planning.ware import thresholds
@@ -385,3 +386,41 @@ def test_a_default_file_can_be_planned_at_the_place_it_names() -> None:
         assert abs(layout.middle - vessel.joint.lowest) <= 0.5 * vessel.printer.layer + 1e-9
     one = replace(vessel, joint=JointLimits(0, 0.0, 18e-3, 18e-3, 5e-3))
     assert layouts(one)[0].middle == pytest.approx(18e-3, abs=0.5 * one.printer.layer)
+
+
+def wide_bowl() -> Vessel:
+    """A bowl that leans by more than 45° below some 13 mm, joined where it stands steeper."""
+    z = np.linspace(0.0, 50e-3, 26)
+    radius = 20e-3 + 46e-3 * np.sqrt(1.0 - (1.0 - z / 52e-3) ** 2)
+    bands = (Band("fine silver", 0.0, 26e-3), Band("fritted body", 26e-3, 50e-3))
+    return replace(
+        tea_light_to_plan(), name="bowl", radius=radius, height=z, wall=np.full(26, 4e-3),
+        bands=bands, joint=JointLimits(1, 36e-3, 16e-3, 28e-3, 4e-3),
+    )  # fmt: skip
+
+
+def test_a_layout_that_no_mesh_can_cut_is_left_out_counted_and_told() -> None:
+    bench, vessel = Bench(CARDS, fineness=ROUGH), wide_bowl()
+    found = propose_layers(vessel, CARDS, bench=bench, rounds=0)
+    assert found.trials
+    assert found.lost
+    assert all("leans" in why and "to_mm = " in why and "°" in why for why in found.lost)
+    text = " ".join(layers_text(found).split())
+    assert f"{len(found.lost)} layouts left out of {len(found.lost) + len(found.trials)}" in text
+    assert "bowl: the joint at to_mm = " in text
+    # one alone, and one beside another, fare alike
+    low = (Band("fine silver", 0.0, 4e-3), replace(vessel.bands[1], low=4e-3))
+    steep = replace(vessel, bands=low)
+    error, response = fire_candidates(bench, [steep, vessel])
+    assert isinstance(error, ModelError)
+    assert not isinstance(response, ModelError)
+    assert np.array_equal(
+        response.shell.displacement, fire_candidates(bench, [vessel])[0].shell.displacement
+    )
+
+
+def test_a_joint_of_the_file_itself_that_no_mesh_can_cut_is_refused_in_its_own_words() -> None:
+    vessel = wide_bowl()
+    low = (Band("fine silver", 0.0, 4e-3), replace(vessel.bands[1], low=4e-3))
+    with pytest.raises(InputError, match=r"bowl: the joint at to_mm = 4 crosses a wall that leans"):
+        propose(replace(vessel, bands=low), CARDS)

@@ -348,9 +348,9 @@ def test_a_mesh_ends_elements_at_steps_and_corners_and_is_finest_at_steps():
     ("arguments", "words"),
     [
         (([0.05], [0.0], 0.006), "two or more points"),
-        (([0.05, 0.05], [0.0, 0.1], -0.006), "wall is -0.006 m; allowed: above 0"),
-        (([0.05, -0.05], [0.0, 0.1], 0.006), "radius is -0.05 m"),
-        (([0.05, 0.05], [0.0, 0.1], 0.006, [0.2]), "allowed: between 0 and 0.1 m"),
+        (([0.05, 0.05], [0.0, 0.1], -0.006), "wall is -6 mm; allowed: above 0"),
+        (([0.05, -0.05], [0.0, 0.1], 0.006), "radius is -50 mm"),
+        (([0.05, 0.05], [0.0, 0.1], 0.006, [0.2]), "allowed: between 0 and 100 mm"),
         (([0.05, 0.05], [0.0, 0.1], 0.006, [0.06, 0.04]), "must rise"),
         (([0.05, 0.05], [0.0, np.nan], 0.006), "not finite"),
         (([0.05, 0.05], [0.1, 0.1], 0.006), "the same"),

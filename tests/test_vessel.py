@@ -92,25 +92,35 @@ def test_bands_reach_from_the_foot_to_the_rim(written: Callable[..., Path]):
     assert vessel.steps == pytest.approx([18e-3])
 
 
-def test_an_outside_cone_has_its_middle_half_a_wall_along_its_normal(
+def test_an_outside_cone_has_its_middle_half_a_ring_inwards_at_the_same_height(
     written: Callable[..., Path],
 ):
     cone = 'shape = "cone"\nradius_mm = 40\nrim_radius_mm = 70\nheight_mm = 40\nwall_mm = 5\n'
     vessel = read(written(profiled(cone)))
-    # a slope of 3:4 leans by asin 3/5: the middle lies 2.5 mm inwards along (-4/5, 3/5)
-    assert vessel.radius == pytest.approx([38e-3, 68e-3])
-    assert vessel.height == pytest.approx([0.0, 40e-3])  # both ends rise alike, by 1.5 mm
+    # a slope of 3:4 leans by asin 3/5: a level ring of a wall of 5 mm is 5 / (4/5) = 6.25 mm wide
+    assert vessel.radius == pytest.approx([36.875e-3, 66.875e-3])
+    assert vessel.height == pytest.approx([0.0, 40e-3])
+    assert vessel.wall == pytest.approx([5e-3, 5e-3])
 
 
-def test_the_middle_of_a_sphere_is_a_sphere_half_a_wall_smaller():
-    # outside radius 50 mm: a sphere's normal points to its middle, whatever the place
-    angle = np.linspace(-0.6, 0.9, 400)
-    radius, height = mid_surface(
+def test_level_rings_of_a_sphere_reach_its_outside_and_are_as_wide_as_its_wall_asks():
+    # a sphere of 50 mm: a ring at height z leans by asin z/R, and is h / cos wide
+    angle = np.linspace(-0.6, 0.9, 40)
+    middle, height, wall = mid_surface(
         0.05 * np.cos(angle), 0.05 * np.sin(angle), np.full(angle.shape, 4e-3)
     )
-    inner = slice(1, -1)  # one-sided slopes at the ends are of first order
-    assert np.hypot(radius, height)[inner] == pytest.approx(0.048, abs=1e-7)
-    assert np.hypot(radius, height) == pytest.approx(0.048, abs=1e-5)
+    outside = np.sqrt(0.05**2 - height**2)
+    width = 4e-3 * 0.05 / outside
+    assert height[[0, -1]] == pytest.approx(0.05 * np.sin([-0.6, 0.9]), abs=1e-12)
+    assert middle + 0.5 * width == pytest.approx(outside, abs=1e-6)
+    slope = -height / outside - 2e-3 * 0.05 * height / outside**3
+    assert wall == pytest.approx(width / np.sqrt(1.0 + slope**2), abs=1e-5)
+
+
+def test_an_outside_curve_that_turns_back_is_refused_with_its_height(written: Callable[..., Path]):
+    steep = "points_mm = [[0, 30], [10, 60], [11, 30], [60, 31]]\nwall_mm = 4"
+    with pytest.raises(InputError, match=r"folds back or runs level just above (0|10) mm"):
+        read(written(profiled(steep)))
 
 
 def test_points_run_from_the_foot_up(written: Callable[..., Path]):

@@ -29,6 +29,8 @@ Array = NDArray[np.float64]
 LARGEST_MM = 2000.0
 THINNEST = 0.5e-3
 """Wall. [m]"""
+FLATTEST = 0.17
+"""Least rise of an outside over its length: 80° from upright. Estimate. [-]"""
 SURFACES = ("outside", "middle")
 SHAPES = ("cylinder", "cone")
 BASES = ("open", "flat")
@@ -123,25 +125,64 @@ class Vessel:
         return np.array([band.high for band in self.bands[:-1]])
 
 
-def mid_surface(radius: Array, height: Array, wall: Array) -> tuple[Array, Array]:
-    """Points half a wall inside an outside profile, along its normal.
+def mid_surface(radius: Array, height: Array, wall: Array) -> tuple[Array, Array, Array]:
+    """Mid-surface of a wall whose outside is a smooth curve through given points.
+
+    The wall is built of level rings. A ring of a wall that leans by β is h / cos β wide, and its
+    middle lies half of that inside the outside at the same height: foot and rim are cut level,
+    and every height stays what it was. Two points are joined by a straight line; between more,
+    the curve is sampled more closely than the wall is thick.
 
     Parameters
     ----------
-    radius, height : array
-        Outside profile from foot to rim, shape (P,). [m]
-    wall : array
-        Thickness normal to it, shape (P,). [m]
+    radius, height
+        Outside profile from foot to rim, rising, shape (P,). [m]
+    wall
+        Thickness normal to the outside, shape (P,). [m]
 
     Returns
     -------
     tuple of array
-        Radius and height of the mid-surface, shape (P,) each. [m]
+        Radius and height of the mid-surface and the thickness normal to it, shape (Q,), Q >= P;
+        where the middle leans otherwise than the outside, that keeps the ring as wide. [m]
+
+    Raises
+    ------
+    InputError
+        The curve between the points turns back on itself.
     """
     chord = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(radius), np.diff(height)))])
-    along_r, along_z = np.gradient(radius, chord), np.gradient(height, chord)
-    length = np.hypot(along_r, along_z)
-    return radius - 0.5 * wall * along_z / length, height + 0.5 * wall * along_r / length
+    if radius.size == 2:
+        width = wall * chord[-1] / (height[-1] - height[0])
+        return radius - 0.5 * width, height, wall
+    from scipy.interpolate import CubicSpline  # slow to import; a straight wall needs none
+
+    parts = [np.linspace(0.0, 1.0, n, endpoint=False) for n in _cuts(chord, wall)]
+    place = np.concatenate(
+        [*(chord[k] + (chord[k + 1] - chord[k]) * part for k, part in enumerate(parts)), chord[-1:]]
+    )
+    curve = CubicSpline(chord, np.stack([radius, height], axis=1))
+    (r, z), (slope_r, slope_z) = curve(place).T, curve(place, 1).T
+    back = slope_z <= FLATTEST * np.hypot(slope_r, slope_z)
+    if np.any(back):
+        at = float(height[int(np.searchsorted(chord, place[int(np.argmax(back))], "right")) - 1])
+        raise InputError(
+            f"the smooth curve through the points folds back or runs level just above "
+            f"{1e3 * at:g} mm; give more points there, or let the wall rise more steeply"
+        )
+    width = np.interp(place, chord, wall) * np.hypot(slope_r, slope_z) / slope_z
+    middle = r - 0.5 * width
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(middle), np.diff(z)))])
+    if np.any(np.diff(z) <= 0.0):
+        raise InputError("two points of the outside lie too near to each other; take one out")
+    lean = np.arctan2(*CubicSpline(along, np.stack([middle, z], axis=1))(along, 1).T)
+    return middle, z, width * np.cos(lean)
+
+
+def _cuts(chord: Array, wall: Array) -> NDArray[np.intp]:
+    """Into how many parts each stretch between points is cut, at most some 400 in all."""
+    finest = max(0.5 * float(wall.min()), float(chord[-1]) / 400.0)
+    return np.maximum(1, np.ceil(np.diff(chord) / finest)).astype(np.intp)
 
 
 def _points(fields: Fields, folder: Path) -> tuple[Array, Array, Array]:
@@ -253,13 +294,15 @@ def _profile(fields: Fields, folder: Path) -> tuple[Array, Array, Array, tuple[i
         )
     height = height - height[0]
     if fields.choice("surface", SURFACES, SURFACES[0]) == "outside":
-        radius, height = mid_surface(radius, height, wall)
-        height = height - height[0]
-        if np.any(np.diff(height) <= 0.0) or np.any(radius <= 0.0):
-            row = int(np.argmax((np.diff(height, prepend=-1.0) <= 0.0) | (radius <= 0.0))) + 1
+        try:
+            radius, height, wall = mid_surface(radius, height, wall)
+        except InputError as error:
+            raise InputError(f"{where}: {error}") from None
+        row = int(np.argmin(radius - 0.5 * wall))
+        if radius[row] <= 0.5 * wall[row]:
             raise InputError(
-                f"{where}: point {row}: the wall folds into itself half a wall inside the profile; "
-                "thin it there, or take the corner out"
+                f"{where}: at {height[row] * 1e3:.3g} mm the leaning wall folds over the axis; "
+                "thin it there, or make it steeper"
             )
     if fields.choice("base", BASES, BASES[0]) == "flat":
         base = fields.number("base_mm", 0.5, 100.0, 1e3 * float(wall[0])) / 1e3

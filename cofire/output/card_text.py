@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import json
 import re
 import tomllib
 from collections.abc import Sequence
+from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from cofire.inputs.cards import FiredAt, Uncertainty
 from cofire.inputs.files import read_text
 from cofire.inputs.properties import SPECS
 from cofire.inputs.units import HOUR, MINUTE, celsius
+from cofire.output.vessel_file import toml_value
 from cofire.planning.evidence.calibration import Calibration, spread_form
 from cofire.planning.evidence.measured_values import Value
 
@@ -92,11 +93,11 @@ def block(value: Value, c: Calibration, old: dict[str, Any] | None, key: str) ->
     new = c.card[value.name]
     factor = SPECS[value.name].units[new.unit]
     table = value.temperature is not None
-    sources = [json.dumps(key)] * value.value.size
+    sources = [toml_value(key)] * value.value.size
     kept = old.get("source") if old else None
     for row, seen in enumerate(value.seen):
         if not seen and kept is not None:
-            sources[row] = json.dumps(kept[row] if isinstance(kept, list) else kept)
+            sources[row] = toml_value(kept[row] if isinstance(kept, list) else kept)
     lines = [f"[{value.name}]", f'unit = "{new.unit}"']
     if value.temperature is not None:
         T = [f"{round(celsius(float(t)), 2):g}" for t in value.temperature]
@@ -118,7 +119,7 @@ def block(value: Value, c: Calibration, old: dict[str, Any] | None, key: str) ->
     lines += [
         f"uncertainty = {_listed([_spread(u, factor) for u in spread], table)}",
         f"source = {_listed(sources, table)}",
-        f"basis = {_listed([json.dumps(b) for b in new.basis], table)}",
+        f"basis = {_listed([toml_value(b) for b in new.basis], table)}",
     ]
     interval = [
         f"{rounded(float(v), float(u)):g}"
@@ -127,7 +128,7 @@ def block(value: Value, c: Calibration, old: dict[str, Any] | None, key: str) ->
     ] if value.value.size == 1 else []  # fmt: skip
     notes = [f"90 % interval {' to '.join(interval)}"] if interval else []
     notes += [value.told_by] + ([value.note] if value.note else [])
-    lines.append(f"note = {json.dumps('; '.join(notes), ensure_ascii=False)}")
+    lines.append(f"note = {toml_value('; '.join(notes))}")
     return "\n".join(lines)
 
 
@@ -155,12 +156,12 @@ def card_text(c: Calibration) -> str:
     before = tomllib.loads(text)
     key = _free_key(before.get("sources", {}), c.source)
     lines = text.splitlines()
-    wanted = json.loads(json.dumps(before))
+    wanted = deepcopy(before)
     for value in c.findings.values:
         new = block(value, c, before.get(value.name), key)
         lines = _replaced(lines, value.name, new)
         wanted[value.name] = tomllib.loads(new)[value.name]
-    source = f"{key} = {json.dumps(c.source, ensure_ascii=False)}"
+    source = f"{key} = {toml_value(c.source)}"
     at = next((n for n, line in enumerate(lines) if re.match(r"^\s*\[\s*sources\s*\]", line)), None)
     if at is None:
         raise InputError(f"{where}: [sources] is not a table of its own; write it as one")

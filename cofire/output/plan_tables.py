@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Collection
 
 import numpy as np
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 from cofire.inputs.firing import FULL, Firing, Kiln, Segment
 from cofire.inputs.units import HOUR, MINUTE, celsius
 from cofire.inputs.vessel import Vessel
+from cofire.output.vessel_file import toml_value
 
 Array = NDArray[np.float64]
 
@@ -46,7 +46,8 @@ def bands_csv(vessel: Vessel) -> str:
     """
     lines = ["band,material,from_mm,to_mm"]
     for n, band in enumerate(vessel.bands, 1):
-        lines.append(f'{n},"{band.material}",{band.low * 1e3:.2f},{band.high * 1e3:.2f}')
+        name = band.material.replace('"', '""')
+        lines.append(f'{n},"{name}",{band.low * 1e3:.2f},{band.high * 1e3:.2f}')
     return "\n".join(lines) + "\n"
 
 
@@ -90,12 +91,12 @@ def firing_toml(firing: Firing, kilns: Collection[str] = ()) -> str:
         TOML.
     """
     lines = [
-        f"name = {json.dumps(firing.name, ensure_ascii=False)}",
+        f"name = {toml_value(firing.name)}",
         f'gas = "{firing.gas}"',
         f"lag_min = {firing.lag / MINUTE:g}",
     ]
     if firing.kiln.name in kilns:
-        lines.insert(1, f"kiln = {json.dumps(firing.kiln.name, ensure_ascii=False)}")
+        lines.insert(1, f"kiln = {toml_value(firing.kiln.name)}")
     else:
         lines += _kiln_rows(firing.kiln)
     for s in firing.segments:
@@ -119,11 +120,11 @@ def _kiln_rows(kiln: Kiln) -> list[str]:
     rows = [
         "",
         "[kiln]",
-        f"name = {json.dumps(kiln.name, ensure_ascii=False)}",
+        f"name = {toml_value(kiln.name)}",
         f"max_temperature_C = {celsius(kiln.max_temperature):.6g}",
     ]
     if kiln.source:
-        rows.append(f"source = {json.dumps(kiln.source, ensure_ascii=False)}")
+        rows.append(f"source = {toml_value(kiln.source)}")
     for name, temperature, rate in (
         ("heating", kiln.heating_temperature, kiln.heating_rate),
         ("cooling", kiln.cooling_temperature, kiln.cooling_rate),

@@ -95,6 +95,12 @@ def layers_text(search: LayerSearch) -> str:
     ]
     for bound in search.bounds:
         lines += wrapped(bound)
+    if search.lost:
+        count = len(search.lost)
+        lines += wrapped(
+            f"{count} layout{'s' if count > 1 else ''} left out of {count + len(search.trials)} "
+            f"(cannot be cut into a mesh, or not solved), the first because of: {search.lost[0]}."
+        )
     if best.floor.grade > GO:
         lines += wrapped(f"Whatever the layers: {against(best.floor)}. {best.floor.remedy}")
     if 0.0 < best.layout.total < decay and not any("too short" in b for b in search.bounds):

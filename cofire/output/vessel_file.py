@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+from datetime import date, time
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +13,8 @@ from cofire.inputs.vessel import Vessel
 
 PROFILE = "profile.csv"
 FIRING = "firing.toml"
+BARE = re.compile(r"[A-Za-z0-9_-]+")
+"""Keys that TOML takes without quotes."""
 
 
 def planned_vessel(source: Path, vessel: Vessel) -> dict[str, str]:
@@ -59,21 +63,63 @@ def toml(table: dict[str, Any], name: str = "") -> str:
     """
     lines, tables = [], []
     for key, value in table.items():
-        path = f"{name}.{key}" if name else key
+        path = f"{name}.{toml_key(key)}" if name else toml_key(key)
         if isinstance(value, dict):
             tables.append(f"\n[{path}]\n{toml(value, path)}")
         elif isinstance(value, list) and value and all(isinstance(v, dict) for v in value):
             tables += [f"\n[[{path}]]\n{toml(v, path)}" for v in value]
         else:
-            lines.append(f"{key} = {_value(value)}\n")
+            lines.append(f"{toml_key(key)} = {toml_value(value)}\n")
     return "".join(lines) + "".join(tables)
 
 
-def _value(value: Any) -> str:
+def toml_key(key: str) -> str:
+    """A key as TOML writes it: bare where it may be, else in quotes.
+
+    Parameters
+    ----------
+    key : str
+        Any text.
+
+    Returns
+    -------
+    str
+        Read back as the key.
+
+    Examples
+    --------
+    >>> print(toml_key("per_kg"), toml_key("fine silver"))
+    per_kg "fine silver"
+    """
+    return key if BARE.fullmatch(key) else toml_value(key)
+
+
+def toml_value(value: Any) -> str:
+    """A value as TOML writes it, on one line.
+
+    Parameters
+    ----------
+    value : any
+        A number, a text, a date or time, a list or a table.
+
+    Returns
+    -------
+    str
+        Read back as the same.
+
+    Examples
+    --------
+    >>> print(toml_value(["grès 3 = +", 2, True, {"to C": 850.0}]))
+    ["grès 3 = +", 2, true, {"to C" = 850.0}]
+    """
     if isinstance(value, list):
-        return "[" + ", ".join(map(_value, value)) + "]"
+        return "[" + ", ".join(map(toml_value, value)) + "]"
+    if isinstance(value, dict):
+        pairs = (f"{toml_key(key)} = {toml_value(held)}" for key, held in value.items())
+        return "{" + ", ".join(pairs) + "}"
     if isinstance(value, bool):
         return str(value).lower()
-    if isinstance(value, float):
-        return repr(value)
-    return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, str):
+        # JSON and TOML write texts alike but for one character that TOML wants escaped
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return value.isoformat() if isinstance(value, date | time) else repr(value)

@@ -252,10 +252,16 @@ def find_material(text: str, cards: dict[str, Card]) -> Card:
     InputError
         No such card, or a blend written in another form.
     """
-    if "+" not in text and "=" not in text:
+    known = {name.casefold() for name in cards}
+    if text.strip().casefold() in known or ("+" not in text and "=" not in text):
         return find_card(text, cards)
     names, equals, share = text.rpartition("=")
     metal, plus, ceramic = names.partition("+")
+    # a name may hold a plus sign of its own: the split that gives two known names is meant
+    for at in (k for k, sign in enumerate(names) if sign == "+"):
+        pair = names[:at], names[at + 1 :]
+        if all(name.strip().casefold() in known for name in pair):
+            metal, ceramic = pair
     try:
         percent = float(share.strip().removesuffix("%"))
     except ValueError:

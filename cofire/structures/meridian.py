@@ -243,15 +243,16 @@ def _checked(
     rules = [
         (bool(np.isfinite(np.concatenate([r, z, h, given])).all()), "holds a value not finite"),
         (bool((length > 0.0).all()), "two points in a row are the same"),
-        (bool((h > 0.0).all()), f"wall is {h.min():g} m; allowed: above 0"),
+        (bool((h > 0.0).all()), f"wall is {1e3 * h.min():g} mm; allowed: above 0"),
         (
             bool((r[1:] > 0.0).all() and r[0] >= 0.0),
-            f"radius is {r.min():g} m; allowed: above 0, or 0 at the first point",
+            f"radius is {1e3 * r.min():g} mm; allowed: above 0, or 0 at the first point",
         ),
         (bool((np.diff(given) > 0.0).all()), "steps between bands must rise"),
         (
             bool(((given > z.min()) & (given < z.max())).all()),
-            f"a step lies outside the vessel; allowed: between {z.min():g} and {z.max():g} m",
+            f"a step lies outside the vessel; allowed: between {1e3 * z.min():g} and "
+            f"{1e3 * z.max():g} mm",
         ),
     ]
     for good, text in rules:
@@ -268,7 +269,8 @@ def _crossings(curve: _Curve, steps: Array) -> Array:
         for spline in curve.splines:
             roots = spline.solve(step, extrapolate=False)[1]
             if np.isnan(roots).any():
-                message = f"meridian: the step at {step:g} m runs along a level part of the wall"
+                at = f"to_mm = {1e3 * step:.4g}"
+                message = f"the joint at {at} runs along a level part of the wall"
                 raise InputError(message)
             found.extend(roots)
     length = curve.chord[-1]
@@ -280,8 +282,9 @@ def _crossings(curve: _Curve, steps: Array) -> Array:
     if (lean > STEEPEST_LEAN).any():
         worst = int(lean.argmax())
         message = (
-            f"meridian: the step at {curve.at(places)[1][worst]:g} m crosses a wall that leans "
-            f"{np.degrees(lean[worst]):.0f}°; allowed: up to {np.degrees(STEEPEST_LEAN):.0f}°"
+            f"the joint at to_mm = {1e3 * curve.at(places)[1][worst]:.4g} crosses a wall that "
+            f"leans {np.degrees(lean[worst]):.0f}°; allowed: up to "
+            f"{np.degrees(STEEPEST_LEAN):.0f}°; move the joint, or make the wall steeper there"
         )
         raise InputError(message)
     return np.asarray(places[np.concatenate([[True], np.diff(places) > 1e-9 * length])])

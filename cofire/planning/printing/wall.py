@@ -56,7 +56,7 @@ class Wall:
     @property
     def lean(self) -> Array:
         """Angle of the mid-surface from upright, outward positive, shape (P,). [rad]"""
-        return np.asarray(np.arctan(np.gradient(self.radius, self.height)))
+        return np.asarray(np.arctan(np.gradient(self.radius, self.height, edge_order=2)))
 
     @property
     def thickness(self) -> Array:
@@ -140,7 +140,10 @@ def wall_of_mesh(mesh: Meridian, edges: Array) -> Wall:
         P points.
     """
     r, z, h = (at_points(mesh, v) for v in (mesh.radius, mesh.height, mesh.wall))
-    lean = np.arctan(np.gradient(r, z))
+    from scipy.interpolate import CubicSpline  # slow to import
+
+    nodes = np.unique(mesh.nodes[~mesh.lying])
+    lean = np.arctan(CubicSpline(mesh.height[nodes], mesh.radius[nodes])(z, 1))
     base = float(mesh.wall[0]) if mesh.lying.any() else 0.0
     return Wall(z - z[0], r, h / np.cos(lean), edges, base)
 

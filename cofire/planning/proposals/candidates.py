@@ -14,7 +14,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.errors import ModelError
+from cofire.errors import InputError, ModelError
 from cofire.inputs.cards import Card
 from cofire.inputs.firing import Firing
 from cofire.inputs.trace import Trace, trace
@@ -25,11 +25,11 @@ from cofire.planning.flags import Flag
 from cofire.planning.proposals.synchrony import in_step
 from cofire.planning.proposals.transition import zones_of
 from cofire.planning.ware import firing_flags, wall_flags
-from cofire.planning.ware.response import Response, unsolved
+from cofire.planning.ware.response import Response, meshed, unsolved
 from cofire.planning.ware.thresholds import with_thresholds
 from cofire.planning.ware.verdict import RULES, Verdict
 from cofire.structures.marching import Control, UnbalancedError
-from cofire.structures.meridian import Meridian, mesh_meridian
+from cofire.structures.meridian import Meridian
 from cofire.structures.point_properties import Mechanisms
 from cofire.structures.shell_firing import fire_shells
 
@@ -289,13 +289,18 @@ def fire_candidates(
     Returns
     -------
     list of Response or ModelError
-        One a vessel; the error where the firing of that one finds no equilibrium.
+        One a vessel; the error where that one cannot be meshed, or its firing finds no equilibrium.
 
     Raises
     ------
     InputError
         An unknown material, or a firing beyond a card's tables.
     """
+    shapes = [_mesh(vessel, bench.fineness) for vessel in vessels]
+    sound = [v for v, mesh in zip(vessels, shapes, strict=True) if isinstance(mesh, Meridian)]
+    if len(sound) < len(vessels):
+        fired = iter(fire_candidates(bench, sound, control, mechanisms) if sound else [])
+        return [mesh if isinstance(mesh, ModelError) else next(fired) for mesh in shapes]
     try:
         return list(_fired(bench, vessels, control, mechanisms))
     except ModelError as error:
@@ -347,19 +352,20 @@ def _fired(
     return found
 
 
+def _mesh(vessel: Vessel, fineness: float) -> Meridian | ModelError:
+    """The mesh of a candidate, or why there is none."""
+    try:
+        return meshed(vessel, fineness)
+    except InputError as error:
+        return ModelError(str(error))
+
+
 def _meshes(vessels: Sequence[Vessel], fineness: float) -> list[Meridian]:
     """Meshes of one number of elements."""
-
-    def mesh(vessel: Vessel, elements: int | None = None) -> Meridian:
-        return mesh_meridian(
-            vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=fineness,
-            elements=elements, corners=vessel.corners,
-        )  # fmt: skip
-
-    meshes = [mesh(vessel) for vessel in vessels]
+    meshes = [meshed(vessel, fineness) for vessel in vessels]
     most = max(m.elements for m in meshes)
     return [
-        m if m.elements == most else mesh(vessel, most)
+        m if m.elements == most else meshed(vessel, fineness, most)
         for m, vessel in zip(meshes, vessels, strict=True)
     ]
 

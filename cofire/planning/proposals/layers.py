@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from cofire.errors import ModelError
 from cofire.inputs.cards import Card
 from cofire.inputs.vessel import Vessel
 from cofire.planning.proposals.candidates import Bench
@@ -55,6 +56,8 @@ class LayerSearch:
         What the limits rule out, one sentence each.
     finished
         False where the search was interrupted.
+    lost
+        Why, for each layout that could not be meshed or solved and was left out.
     """
 
     trials: tuple[Trial, ...]
@@ -62,6 +65,7 @@ class LayerSearch:
     least_height: float
     bounds: tuple[str, ...]
     finished: bool = True
+    lost: tuple[str, ...] = ()
 
     @property
     def best(self) -> Trial:
@@ -118,11 +122,22 @@ def propose_layers(
     bench = bench or Bench(cards, extend)
     middle = 0.5 * (vessel.joint.lowest + vessel.joint.highest)
     done: dict[Layout, Trial] = {}
+    seen: set[Layout] = set()
+    lost: list[str] = []
 
     def run(candidates: Iterable[Layout]) -> None:
-        new = [layout for layout in candidates if layout not in done]
+        new = [layout for layout in candidates if layout not in done and layout not in seen]
         whole = len(done) + len(new)
-        for result in try_layouts(bench, vessel, new):
+        seen.update(new)
+        try:
+            results = try_layouts(bench, vessel, new, lambda error: lost.append(str(error)))
+            keep(results, whole)
+        except ModelError:
+            if not done:
+                raise
+
+    def keep(results: Iterable[Trial], whole: int) -> None:
+        for result in results:
             done[result.layout] = result
             if progress:
                 progress(len(done), whole)
@@ -145,6 +160,7 @@ def propose_layers(
         least_height(sized, middle),
         tuple(bounds(sized)),
         finished,
+        tuple(lost),
     )
 
 

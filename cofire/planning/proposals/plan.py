@@ -22,7 +22,7 @@ from cofire.planning.proposals.settings import USUAL, Frame, Setting, frame
 from cofire.planning.proposals.transition import Layout, as_vessel, given_layout, zones
 from cofire.planning.proposals.trials import Trial, chance, try_layouts
 from cofire.planning.ware.crack_flags import FAILURE_CAUTION, FAILURE_NO
-from cofire.planning.ware.response import Response, fire_vessel
+from cofire.planning.ware.response import Response, fire_vessel, meshed
 from cofire.planning.ware.verdict import Verdict, judge
 from cofire.planning.workers import in_pairs
 
@@ -145,6 +145,7 @@ def propose(
     say = tell or (lambda line: None)
     zones(vessel, cards)
     refuse_without_place(vessel)
+    meshed(vessel)  # refuses a joint that cannot be cut, before the search
     bench = Bench(cards, extend)
     bench.history(vessel.firing, bench.used([vessel]))  # refuses what its tables do not cover
     whole = frame(vessel, cards, extend)

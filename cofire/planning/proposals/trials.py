@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from cofire.errors import ModelError
@@ -52,7 +52,12 @@ class Trial:
     verdict: str
 
 
-def try_layouts(bench: Bench, vessel: Vessel, candidates: Sequence[Layout]) -> Iterator[Trial]:
+def try_layouts(
+    bench: Bench,
+    vessel: Vessel,
+    candidates: Sequence[Layout],
+    lose: Callable[[ModelError], None] | None = None,
+) -> Iterator[Trial]:
     """Fire and judge layouts in batches, coarsely enough for a search.
 
     Parameters
@@ -63,12 +68,14 @@ def try_layouts(bench: Bench, vessel: Vessel, candidates: Sequence[Layout]) -> I
         With its firing.
     candidates : sequence of Layout
         To be tried.
+    lose : callable, optional
+        Is told why, for each layout that cannot be meshed or solved.
 
     Yields
     ------
     Trial
-        One a layout that finds its equilibrium, those of fewer blends first, so that the meshes
-        of a batch are alike.
+        One a layout that can be meshed and finds its equilibrium, those of fewer blends first, so
+        that the meshes of a batch are alike.
 
     Raises
     ------
@@ -96,6 +103,8 @@ def try_layouts(bench: Bench, vessel: Vessel, candidates: Sequence[Layout]) -> I
         for result in results:
             if isinstance(result, ModelError):
                 lost = result
+                if lose:
+                    lose(result)
                 continue
             found += 1
             yield result

@@ -230,19 +230,10 @@ def fire_vessels(
     chosen = [tuple(found[band.material] for band in vessel.bands) for vessel in vessels]
     material = [tuple(order.index(card.name) for card in some) for some in chosen]
 
-    def mesh(vessel: Vessel, elements: int | None = None) -> Meridian:
-        try:
-            return mesh_meridian(
-                vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=fineness,
-                elements=elements, corners=vessel.corners,
-            )  # fmt: skip
-        except InputError as error:
-            raise InputError(f"{vessel.name}: {error}") from None
-
-    meshes = [mesh(vessel) for vessel in vessels]
+    meshes = [meshed(vessel, fineness) for vessel in vessels]
     most = max(m.elements for m in meshes)
     meshes = [
-        m if m.elements == most else mesh(vessel, most)
+        m if m.elements == most else meshed(vessel, fineness, most)
         for m, vessel in zip(meshes, vessels, strict=True)
     ]
     try:
@@ -289,6 +280,37 @@ def unsolved(vessels: Sequence[Vessel], time: float, curve: Trace | None = None)
         f"lowest band is {number}, {band.material!r}, {1e3 * height:.3g} mm: make it higher, or "
         "look for a wrong number in its card"
     )
+
+
+def meshed(vessel: Vessel, fineness: float = 1.0, elements: int | None = None) -> Meridian:
+    """The mesh of a vessel.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        The vessel.
+    fineness : float
+        As in `mesh_meridian`. [-]
+    elements : int, optional
+        As in `mesh_meridian`. [-]
+
+    Returns
+    -------
+    Meridian
+        With a node at every step between bands.
+
+    Raises
+    ------
+    InputError
+        A shape or a step that cannot be cut, with the name of the vessel.
+    """
+    try:
+        return mesh_meridian(
+            vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=fineness,
+            elements=elements, corners=vessel.corners,
+        )  # fmt: skip
+    except InputError as error:
+        raise InputError(f"{vessel.name}: {error}") from None
 
 
 def _material(name: str, cards: dict[str, Card], place: str) -> Card:
