@@ -15,7 +15,7 @@ from cofire.inputs.cards import Card
 from cofire.inputs.firing import Firing, Segment, simple_firing
 from cofire.inputs.trace import Trace, trace
 from cofire.inputs.units import HOUR, MINUTE, ROOM, kelvin
-from cofire.physics.blends import blend
+from cofire.physics.blends import BROWN_STRAIN, blend
 from cofire.physics.densification import GAS_CONSTANT
 from cofire.physics.history import History, histories
 from cofire.physics.porosity import rigid_inclusion_factor
@@ -123,10 +123,12 @@ def test_every_row_is_finite_where_it_must_be_and_of_one_sign(card: Card, firing
 def test_metals_creep_and_yield_and_ceramics_flow(
     metal: Card, ceramic: Card, firing: Firing
 ) -> None:
-    """A metal powder flows like a viscous body only while it densifies."""
+    """A metal powder flows like a viscous body only while it densifies or its binder burns."""
     history = histories([metal, ceramic], trace(firing), extend=True)
     still = np.gradient(history.strain["sintering"][0], history.time) >= -1e-14
-    assert np.array_equal(still, np.isinf(history.viscosity[0]))
+    whole = np.gradient(history.mass_fraction[0], history.time) >= -1e-14
+    assert np.all(np.isinf(history.viscosity[0])[still & whole])
+    assert not np.any(np.isinf(history.viscosity[0])[~still])
     assert np.all(np.isfinite(history.yield_stress[0]))
     assert np.all(history.creep_factor[0] > 0.0)
     assert np.all(history.creep_factor[1] == 0.0)
@@ -138,7 +140,7 @@ def test_the_sintering_potential_just_stops_a_powder_metal() -> None:
     silver = CARDS["fine silver"]
     history = histories([silver], plain(880.0))
     shrinking = np.gradient(history.strain["sintering"][0], history.time)
-    moving = shrinking < -1e-9
+    moving = (shrinking < -1e-9) & (np.gradient(history.mass_fraction[0], history.time) > -1e-12)
     pull = sintering_potential(silver) * (1.0 - 2.0 * history.viscous_poisson_ratio[0])
     assert (pull / history.viscosity[0])[moving] == pytest.approx(-shrinking[moving])
     assert sintering_potential(silver) == pytest.approx(2.0 * 1.0 / 10e-6)  # 20 µm powder
@@ -276,13 +278,13 @@ def test_a_body_is_weakest_between_burnout_and_sintering() -> None:
         history = histories([card], plain(880.0))
         strength = history.strength[0]
         assert strength[0] == pytest.approx(card["green_strength"].scalar, rel=1e-6)
-        assert strength.min() < 1.1 * card["brown_strength"].scalar
+        assert card["brown_strength"].scalar <= strength.min() < 0.5 * strength[0]
         assert strength[-1] > 10.0 * card["green_strength"].scalar
 
 
 @pytest.mark.parametrize("name", CERAMICS)
 def test_stiffness_and_strength_grow_with_density_to_the_measured_ones(name: str) -> None:
-    """Stiffness linearly from just below the green density, strength exponentially from brown.
+    """Stiffness and strength linearly from those of the brown body: one neck for both.
 
     Both laws written out, at the cold end of the firing that the card was measured in.
     """
@@ -295,12 +297,14 @@ def test_stiffness_and_strength_grow_with_density_to_the_measured_ones(name: str
     history = histories([card], Trace(time, ware, ware, np.array([0])))
     density, green = history.relative_density[0, -1], card["green_density"].scalar
     stiff, strong = card["young_modulus"], card["strength"]
-    share = (density - green + 0.01) / (stiff.at_density - green + 0.01)
-    assert history.young_modulus[0, -1] == pytest.approx(share * stiff.value[0], rel=1e-6)
+    share = (density - green) / (stiff.at_density - green)
+    loose = card["brown_strength"].scalar / BROWN_STRAIN
+    expected = loose + (stiff.value[0] - loose) * share
+    assert history.young_modulus[0, -1] == pytest.approx(expected, rel=1e-6)
     assert density <= strong.at_density + 0.002
     brown = card["brown_strength"].scalar
     way = (density - green) / (strong.at_density - green)
-    expected = brown * (strong.scalar / brown) ** way
+    expected = brown + (strong.scalar - brown) * way
     assert history.strength[0, -1] == pytest.approx(expected, rel=5e-3)
 
 

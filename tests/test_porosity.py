@@ -84,7 +84,7 @@ def test_strength_passes_through_both_anchors_and_never_falls(green, gain, brown
 
     np.testing.assert_allclose(strength[[0, 2, 3]], [brown, strong, strong], rtol=1e-6)
     assert np.all(np.diff(strength) >= 0.0)
-    assert strength[1] == pytest.approx(np.sqrt(brown * strong))
+    assert strength[1] == pytest.approx(0.5 * (brown + strong))
 
 
 def test_above_the_fired_anchor_the_exponent_is_limited_to_seven():

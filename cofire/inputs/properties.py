@@ -76,6 +76,9 @@ SPECS: dict[str, Spec] = {
     "loss_on_ignition": Spec("mass lost by the body itself, of the dried mass", PERCENT, 0.0, 0.4),
     "green_strength": Spec("tensile strength of the dried body", STRESS, 1e3, 5e7, BOTH),
     "brown_strength": Spec("tensile strength after burnout", STRESS, 1e2, 2e7, BOTH),
+    "brown_strain": Spec(
+        "tensile strain to failure after burnout, before the body sinters", RATIO, 1e-5, 5e-2
+    ),
     "particle_size": Spec("median particle diameter", {"um": 1e-6}, 1e-8, 1e-3, BOTH),
     # densification
     "green_density": Spec("relative density after burnout", RATIO, 0.3, 0.95, BOTH),
@@ -138,6 +141,12 @@ SPECS: dict[str, Spec] = {
     ),
     "weibull_modulus": Spec("scatter of strength", RATIO, 1.0, 60.0, CERAMIC),
     "fracture_toughness": Spec("mode I toughness", {"MPa m^0.5": 1e6}, 5e4, 2e7, CERAMIC),
+    "crack_growth_exponent": Spec(
+        "n of slow crack growth in humid air at 20 °C, v = A (K/K_Ic)^n", RATIO, 5.0, 200.0
+    ),
+    "crack_growth_threshold": Spec(
+        "stress intensity below which no crack grows in humid air, over toughness", RATIO, 0.0, 0.95
+    ),
     # limits of the firing
     "solidus": Spec("first liquid in the metal", CELSIUS, 200.0, 3000.0, METAL),
     "premixed_solidus": Spec(

@@ -23,7 +23,7 @@ from cofire.physics.porosity import (
     porous_viscosity,
     viscous_poisson_ratio,
 )
-from cofire.physics.rheology import creep_factor, shear_viscosity
+from cofire.physics.rheology import binder_relief, creep_factor, shear_viscosity
 from cofire.physics.sintering import relative_density, sintering_potential
 
 Array = NDArray[np.float64]
@@ -124,8 +124,9 @@ class History:
 
 
 BLEND_STRESS = 10e6
-"""Stress at which a blend's metal grains are taken to creep: of the size that cracks a body. Below
-it relief is overstated, above it understated. [Pa]"""
+"""Stress in the necks at which a blend's metal grains are taken to creep: of the size that cracks a
+body. Below it relief is overstated, above it understated; flow under own weight, a thousandth of
+it, is not read from it (`rheology.viscosity_at`). [Pa]"""
 
 
 @dataclass(frozen=True)
@@ -194,6 +195,27 @@ def _lost(trace: Trace, reactions: Sequence[Reaction]) -> _Lost:
     return _Lost(gone, mass_lost(trace.time, trace.ware, water), burnt_out)
 
 
+def yields_cold(card: Card, density: Array | float) -> Array:
+    """Yield stress of a porous metal at 20 °C: linear in its necks, the brown strength when brown.
+
+    Parameters
+    ----------
+    card : Card
+        A metal.
+    density : array
+        Relative density. [-]
+
+    Returns
+    -------
+    array
+        Same shape. [Pa]
+    """
+    limit, green = card["yield_stress"], card["green_density"].scalar
+    brown = min(card["brown_strength"].scalar, float(limit.value[0]))
+    grown = (np.asarray(density) - green) / (limit.at_density - green)
+    return np.asarray(brown + (float(limit.value[0]) - brown) * grown, dtype=np.float64)
+
+
 def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
     """History of one material that is not a blend."""
     T = trace.ware
@@ -218,11 +240,12 @@ def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
             / dense**n
         )
         limit = card["yield_stress"]
-        yields = limit.at(T, extend) * neck(card, density, limit.at_density)
+        cold = yields_cold(card, density)
+        yields = cold * limit.at(T, extend) / limit.value[0]
         viscosity = np.full_like(T, np.inf)
         # a porous metal's strength: its yield stress when cold, which is on the safe side
         fired_density = card["fired_density"].scalar
-        fired_strength = limit.value[0] * float(neck(card, fired_density, limit.at_density))
+        fired_strength = float(yields_cold(card, fired_density))
     else:
         creep, n, yields = empty, 1.0, np.full_like(T, np.inf)
         viscosity = porous_viscosity(density, shear_viscosity(card, T, extend))
@@ -230,11 +253,13 @@ def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
     lateral = viscous_poisson_ratio(density)
     shrinking = np.gradient(strain["sintering"], trace.time)
     soft = sintering_viscosity(shrinking, sintering_potential(card), lateral)
-    with np.errstate(divide="ignore"):
-        viscosity = 1.0 / (1.0 / viscosity + 1.0 / soft)
     weak, bound = card["brown_strength"].scalar, card["green_strength"].scalar
     strength = anchored_strength(density, green, weak, fired_density, fired_strength)
-    strength = strength + max(bound - weak, 0.0) * (1.0 - lost.burnt_out)
+    held = max(bound - weak, 0.0) * (1.0 - lost.burnt_out)
+    relief = binder_relief(trace.time, weak + held, young)
+    strength, yields = strength + held, yields + held
+    with np.errstate(divide="ignore"):
+        viscosity = 1.0 / (1.0 / viscosity + 1.0 / soft + relief)
     return _Zone(
         strain,
         density,
@@ -279,6 +304,7 @@ def _mixed(card: Card, metal: _Zone, ceramic: _Zone) -> _Zone:
     factor = sum(p.scalar("height_shrinkage_factor", 1.0) * share for p, share in card.parts)
     strain["sintering"] = sintering_strain(density, green, factor)
     (m, _), (k, _) = card.parts
+    necks = neck(m, metal.relative_density, 1.0)
     mass = np.array(
         [c * m["theoretical_density"].scalar, (1.0 - c) * k["theoretical_density"].scalar]
     )
@@ -289,7 +315,7 @@ def _mixed(card: Card, metal: _Zone, ceramic: _Zone) -> _Zone:
         mass[0] * metal.mass_fraction + mass[1] * ceramic.mass_fraction,
         mixing.young_modulus(bulk, shear),
         float(mixing.poisson_ratio(bulk, shear)[-1]),
-        mixing.viscosity(c, _linear_metal(c, metal), ceramic.viscosity),
+        mixing.viscosity(c, _linear_metal(c, metal, necks), ceramic.viscosity),
         viscous_poisson_ratio(density),
         mixing.creep_factor(c, metal.creep_factor, metal.creep_exponent),
         metal.creep_exponent,
@@ -298,15 +324,15 @@ def _mixed(card: Card, metal: _Zone, ceramic: _Zone) -> _Zone:
     )
 
 
-def _linear_metal(metal_fraction: float, metal: _Zone) -> Array:
-    """Viscosity of the metal grains of a blend, their creep read at `BLEND_STRESS`.
+def _linear_metal(metal_fraction: float, metal: _Zone, necks: Array) -> Array:
+    """Viscosity of the metal grains of a blend, their creep read at `BLEND_STRESS` in the necks.
 
     A power law in a blend whose ceramic flows too has no closed form; without this the two phases
     would lock each other between 40 and 60 % metal, which hot blends do not. Where the metal is
     the matrix (60 % and more) the creep law itself takes over, so the linear share fades there.
     """
     faded = min((1.0 - metal_fraction) / (1.0 - mixing.FLOW_THRESHOLD), 1.0)
-    creep = faded * metal.creep_factor * BLEND_STRESS ** (metal.creep_exponent - 1.0)
+    creep = faded * metal.creep_factor * (BLEND_STRESS * necks) ** (metal.creep_exponent - 1.0)
     with np.errstate(divide="ignore"):
         return np.asarray(1.0 / (1.0 / metal.viscosity + creep))
 

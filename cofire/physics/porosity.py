@@ -123,7 +123,9 @@ def sintering_modulus(
     Linear from nothing at the density where the grains only touch, close to the green density.
     Lam, Lange & Evans 1994, J. Am. Ceram. Soc. 77, 2113 (form from memory). Necks that grow by
     surface diffusion stiffen a body before it shrinks (Hardy & Green 1995, J. Eur. Ceram. Soc. 15,
-    abstract), so a vanishing density a little below the green one is the usual fit.
+    abstract), so a vanishing density a little below the green one is the usual fit. The area of a
+    neck grows linearly with the density too (Helle, Easterling & Ashby 1985, Acta Metall. 33, 2163,
+    from memory), so this is also the neck that yield, creep and strength go by.
 
     Parameters
     ----------
@@ -179,9 +181,13 @@ def anchored_strength(
 ) -> Array:
     """Strength of a body at any density from two measured strengths.
 
-    Exponential in the density between the anchors, which is Ryshkewitch–Duckworth with n from the
-    two. Above the fired anchor n is limited to 7: a brown body is weak because its grains are
-    hardly joined, not because of its pores, and that slope must not be carried on. Common practice.
+    Linear in the density between the anchors, as stiffness is (`sintering_modulus`): both grow with
+    the area of the necks. Of partly sintered alumina modulus, strength and toughness showed alike
+    behaviour (Hardy & Green 1995, J. Eur. Ceram. Soc. 15, 769, abstract), and the area of a neck
+    grows linearly with the density (Helle, Easterling & Ashby 1985, Acta Metall. 33, 2163, from
+    memory). Above the fired anchor exponential (Ryshkewitch–Duckworth) with n from the two
+    strengths, at most 7: a brown body is weak because its grains are hardly joined, not because of
+    its pores, and that slope must not be carried on. Common practice.
 
     Parameters
     ----------
@@ -208,9 +214,11 @@ def anchored_strength(
     if np.any(density < green - 1e-9):
         msg = f"relative density = {np.min(density):g}: below the green density"
         raise InputError(msg)
-    exponent = np.log(strong / weak) / (fired - green)
-    exponent = np.where(density > fired, np.minimum(exponent, STEEPEST_EXPONENT), exponent)
-    return np.asarray(strong * np.exp(exponent * (density - fired)), dtype=np.float64)
+    exponent = np.minimum(np.log(strong / weak) / (fired - green), STEEPEST_EXPONENT)
+    grown = np.clip((density - green) / (fired - green), 0.0, 1.0)
+    below = weak + (strong - weak) * grown
+    beyond = np.exp(exponent * np.maximum(density - fired, 0.0))
+    return np.asarray(below * beyond, dtype=np.float64)
 
 
 def viscous_poisson_ratio(relative_density: npt.ArrayLike) -> Array:

@@ -13,6 +13,8 @@ Array = NDArray[np.float64]
 
 CREEP_RATE = 1e-6
 """Strain rate to which a card's `creep_stress` belongs. [1/s]"""
+LEAST_LOSS = 1e-8
+"""Share of a body's bonds lost a second that counts: less is a thousandth in a day. [1/s]"""
 
 
 def tabulated_viscosity(table: Property, temperature: Array, extend: bool = False) -> Array:
@@ -115,6 +117,58 @@ def creep_factor(
     )
 
 
+def viscosity_at(
+    stress: ArrayLike, viscosity: ArrayLike, creep: ArrayLike, creep_exponent: ArrayLike
+) -> Array:
+    """Secant viscosity of a body that flows and creeps: 1/(1/η + A σ^(n−1)). [Pa s]
+
+    At the kilopascals of own weight a metal's power law gives next to nothing and its grains flow
+    by diffusion, as they do while they sinter: η is then that of `sintering_viscosity`
+    (Nabarro–Herring and Coble creep are linear in the stress: Frost & Ashby 1982, Deformation-
+    Mechanism Maps, eq. 2.29). Creep of a dense coarse metal between the two is left out.
+
+    Parameters
+    ----------
+    stress : array_like
+        [Pa]
+    viscosity : array_like
+        η, may be infinite. [Pa s]
+    creep : array_like
+        A, zero where nothing creeps. [1/(s Pa^n)]
+    creep_exponent : array_like
+        n. [-]
+    """
+    pull, n = np.asarray(stress, dtype=np.float64), np.asarray(creep_exponent)
+    fluidity = 1.0 / np.asarray(viscosity) + np.asarray(creep) * pull ** (n - 1.0)
+    with np.errstate(divide="ignore"):
+        return np.asarray(1.0 / fluidity)
+
+
+def binder_relief(time: Array, strength: Array, young_modulus: Array) -> Array:
+    """Fluidity of a body whose bonds burn away: −(dw/dt)/(w E). [1/(Pa s)]
+
+    What its binder carried is let go with the binder, and the grains that take over touch each
+    other where they then are, so stress falls as the strength w does and the strain that the
+    body bears of what is left stays the same. Our rule: a binder that softens first relieves more.
+
+    Parameters
+    ----------
+    time : array
+        Shape (M,). [s]
+    strength : array
+        w, of the skeleton and its binder, shape (M,). [Pa]
+    young_modulus : array
+        Shape (M,). [Pa]
+
+    Returns
+    -------
+    array
+        Zero where no bond is lost, shape (M,).
+    """
+    lost = np.maximum(-np.gradient(np.log(strength), time), 0.0)
+    return np.asarray(np.where(lost > LEAST_LOSS, lost, 0.0) / young_modulus)
+
+
 def relaxation_time(
     young_modulus: Array,
     viscosity: Array,
@@ -142,9 +196,7 @@ def relaxation_time(
     array
         Broadcast shape, infinite where nothing flows. [s]
     """
-    fluidity = 1.0 / viscosity + creep * stress ** (np.asarray(creep_exponent) - 1.0)
-    with np.errstate(divide="ignore"):
-        return np.asarray(1.0 / (young_modulus * fluidity))
+    return viscosity_at(stress, viscosity, creep, creep_exponent) / young_modulus
 
 
 def set_point(time: Array, temperature: Array, relaxation: Array) -> float:

@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 
 from cofire.inputs.cards import Card
 from cofire.inputs.units import GRAVITY, celsius
+from cofire.physics import mixing
 from cofire.physics.densification import GAS_CONSTANT
 from cofire.physics.gas_flow import gas_viscosity, permeability, wall_overpressure
 from cofire.physics.history import History, histories
+from cofire.physics.rheology import viscosity_at
 from cofire.planning.flags import GRADE, Flag, joint_name, not_computed
 from cofire.planning.pairs.gases import gas_grade
 from cofire.planning.pairs.windows import SOLIDUS_MARGIN, ceiling
@@ -290,8 +292,8 @@ def sag_flags(response: Response) -> list[Flag]:
 
     The foot of the band carries all that stands above, as a column: true for walls within about
     20° of upright. Leaning walls sag more, by bending. A base that lies on the shelf does not sag.
-    A blend is taken to sag as its ceramic does where the vessel has that too: at these small
-    stresses its metal grains are rigid.
+    A blend flows as the self-consistent mixture of its phases, each as stiff as it is at this
+    stress, whatever else the vessel has: continuous from the pure metal to the pure body.
 
     Parameters
     ----------
@@ -304,13 +306,12 @@ def sag_flags(response: Response) -> list[Flag]:
         One a band.
     """
     h, shell = response.history, response.shell
+    alone, pure = substances(response)
+    place = {card.name: row for row, card in enumerate(pure)}
     stands = ~np.repeat(shell.meridian.lying, 2)
     volume = np.where(stands, shell.volume.sum(axis=1), 0.0)
     found = []
     for band, card in enumerate(response.cards):
-        row = response.material[band]
-        if card.parts and card.parts[1][0].name in h.names:
-            row = h.names.index(card.parts[1][0].name)
         here = np.flatnonzero((shell.band == band) & stands)
         lean = float(np.degrees(np.abs(shell.slope[here]).max()))
         if lean > STEEPEST:
@@ -330,7 +331,14 @@ def sag_flags(response: Response) -> list[Flag]:
         low = int(here[0])
         section = 2.0 * np.pi * shell.radius[low] * shell.wall[low]
         stress = np.sum(above, axis=0) * GRAVITY / section
-        rate = stress / h.viscosity[row] + h.creep_factor[row] * stress ** h.creep_exponent[row]
+        phases = [
+            viscosity_at(
+                stress, alone.viscosity[row], alone.creep_factor[row], alone.creep_exponent[row]
+            )
+            for row in (place[c.name] for c in ([p for p, _ in card.parts] or [card]))
+        ]
+        eta = mixing.viscosity(card.parts[0][1], *phases) if card.parts else phases[0]
+        rate = stress / eta
         strain = float(np.trapezoid(rate, h.time))
         worst = int(np.argmax(rate))
         found.append(
