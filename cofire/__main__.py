@@ -1,5 +1,5 @@
 """Lets `python -m cofire` do what `cofire` does."""
 
-from cofire.output.cli import run
+from cofire.cli import run
 
 run()

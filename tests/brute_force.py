@@ -14,15 +14,15 @@ from dataclasses import dataclass, replace
 from itertools import combinations, product
 from pathlib import Path
 
+from cofire.assessment.response import fire_vessel
+from cofire.assessment.verdict import judge
+from cofire.design.candidates import ROUGH, Bench, batches, fire_candidates
+from cofire.design.firings import Setting, frame
+from cofire.design.plan import propose
+from cofire.design.transition import Layout
 from cofire.errors import ModelError
-from cofire.inputs.firing import Firing
-from cofire.inputs.vessel import Band, Vessel, read_vessel
-from cofire.planning.proposals.candidates import ROUGH, Bench, batches, fire_candidates
-from cofire.planning.proposals.plan import propose
-from cofire.planning.proposals.settings import Setting, frame
-from cofire.planning.proposals.transition import Layout
-from cofire.planning.ware.response import fire_vessel
-from cofire.planning.ware.verdict import judge
+from cofire.firing.program import Firing
+from cofire.vessel import Band, Vessel, read_vessel
 from tests.fired import CARDS, KILNS
 from tests.planned import broken_limits, cone_to_plan, pure_cards, tea_light_to_plan
 
@@ -98,17 +98,17 @@ def every_firing(vessel: Vessel, grid: Grid) -> list[Firing]:
 
 
 def least_load(vessels: Sequence[Vessel]) -> float:
-    """Least load of all, as a check finds it for those that come closest in a coarser one."""
+    """Least utilisation of all, as a check finds it for the closest of a coarser search."""
     bench = Bench(CARDS, fineness=ROUGH)
     alike = sorted(vessels, key=lambda v: len(v.bands))
     scored = [
-        (bench.judge(fired).load, fired.vessel)
+        (bench.judge(fired).utilisation, fired.vessel)
         for some in batches(alike)
         for fired in fire_candidates(bench, some)
         if not isinstance(fired, ModelError)
     ]
     scored.sort(key=lambda pair: pair[0])
-    return min(judge(fire_vessel(vessel, CARDS)).load for _, vessel in scored[:CLOSEST])
+    return min(judge(fire_vessel(vessel, CARDS)).utilisation for _, vessel in scored[:CLOSEST])
 
 
 def whole_grid(vessel: Vessel, grid: Grid) -> list[Vessel]:
@@ -134,8 +134,9 @@ def main() -> None:
         vessels = whole_grid(vessel, grid)
         least = least_load(vessels)
         print(
-            f"{vessel.name:32} plan {plan.verdict.load:.3f}, least of {len(vessels)} {least:.3f}: "
-            f"{100.0 * (least / plan.verdict.load - 1.0):+.1f} % "
+            f"{vessel.name:32} plan {plan.verdict.utilisation:.3f}, least of {len(vessels)} "
+            f"{least:.3f}: "
+            f"{100.0 * (least / plan.verdict.utilisation - 1.0):+.1f} % "
             f"({time.perf_counter() - start:.0f} s)",
             flush=True,
         )

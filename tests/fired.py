@@ -10,16 +10,16 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.inputs.firing import load_kilns
-from cofire.inputs.tables import load_cards
-from cofire.inputs.vessel import Vessel, read_vessel
-from cofire.planning.flags import Flag
-from cofire.planning.ware.response import Response, fire_vessel
-from cofire.structures.marching import Control
+from cofire.assessment.response import Response, fire_vessel
+from cofire.assessment.rule import Flag
+from cofire.firing.program import load_kilns
+from cofire.materials.library import load_cards
+from cofire.mechanics.integrator import Control
+from cofire.vessel import Vessel, read_vessel
 
 CARDS = load_cards()
 KILNS = load_kilns()
-COARSE = Control(relative_tolerance=3e-2, stress_tolerance=1e5, landmark_tolerance=1e-3)
+COARSE = Control(relative_tolerance=3e-2, stress_tolerance=1e5, breakpoint_tolerance=1e-3)
 SILVER, FRIT = 0, 1  # rows and bands of the tea-light vessel
 TEA_LIGHT = """
 name = "tea-light"

@@ -9,8 +9,8 @@ import numpy as np
 import numpy.typing as npt
 from numpy.typing import NDArray
 
+from cofire.mechanics.law import StressState
 from cofire.physics.history import History
-from cofire.structures.stress_state import StressState
 
 Array = NDArray[np.float64]
 
@@ -26,7 +26,7 @@ def made_history(
     creep_factor: npt.ArrayLike = 0.0,
     creep_exponent: npt.ArrayLike = 1.0,
     yield_stress: npt.ArrayLike = np.inf,
-    corners: tuple[int, ...] = (),
+    breakpoints: tuple[int, ...] = (),
 ) -> History:
     """History of N materials: a number for all, one for each, or a trace for each (N, M)."""
     t = np.asarray(time, float)
@@ -45,7 +45,7 @@ def made_history(
         names=tuple(f"material {i}" for i in range(count)),
         time=t,
         temperature=np.full(t.size, 1000.0),
-        corners=np.array(corners, dtype=np.intp),
+        breakpoints=np.array(breakpoints, dtype=np.intp),
         strain={"made": strain},
         relative_density=np.ones((count, t.size)),
         mass_fraction=np.ones((count, t.size)),

@@ -8,14 +8,13 @@ from functools import cache
 
 import numpy as np
 
-from cofire.inputs.cards import Card
-from cofire.inputs.firing import Firing, load_kilns, simple_firing
-from cofire.inputs.tables import load_cards
-from cofire.inputs.vessel import Band, JointLimits, Vessel
-from cofire.inputs.workshop import Printer
-from cofire.planning.printing.green import Green, green_vessel
-from cofire.planning.ware.response import Response, fire_vessel
-from cofire.structures.marching import Control
+from cofire.assessment.response import Response, fire_vessel
+from cofire.firing.program import Firing, load_kilns, simple_firing
+from cofire.materials.card import Card
+from cofire.materials.library import load_cards
+from cofire.mechanics.integrator import Control
+from cofire.production.green import Green, green_vessel
+from cofire.vessel import Band, JointLimits, Printer, Vessel
 
 CARDS = load_cards()
 SILVER, FRIT = "fine silver", "fritted body"

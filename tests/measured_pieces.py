@@ -8,16 +8,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.inputs.cards import Card, FiredAt
-from cofire.inputs.firing import load_kilns, simple_firing
-from cofire.inputs.measured import FiredPieces, Measured
-from cofire.inputs.measured_curves import Curve
-from cofire.inputs.tables import load_cards
-from cofire.inputs.trace import trace
-from cofire.inputs.units import HOUR, MINUTE, ROOM, kelvin
-from cofire.physics.densification import run_clock, sintering_strain
+from cofire.evidence.measured import Curve, FiredPieces, Measured
+from cofire.firing.kiln import trace
+from cofire.firing.program import load_kilns, simple_firing
+from cofire.materials.card import Card, FiredAt
+from cofire.materials.library import load_cards
 from cofire.physics.expansion import thermal_strains
-from cofire.physics.sintering import clock_rate, density_at, relative_density
+from cofire.physics.sintering import (
+    clock_rate,
+    density_at,
+    relative_density,
+    run_clock,
+    sintering_strain,
+)
+from cofire.units import HOUR, MINUTE, ROOM, kelvin
 
 Array = NDArray[np.float64]
 

@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_banded
 
+from cofire.mechanics.shell import Shells
 from cofire.physics.history import History
-from cofire.structures.shell import Shells
 
 Array = NDArray[np.float64]
 
@@ -209,8 +209,10 @@ def plain_point(
 
 
 def plain_times(history: History, longest: float) -> Array:
-    """Equal steps of at most `longest` seconds from each corner of the history to the next. [s]"""
-    ends = np.unique(np.concatenate([[0], history.corners, [history.time.size - 1]]).astype(int))
+    """Equal steps of at most `longest` seconds between breakpoints of the history. [s]"""
+    ends = np.unique(
+        np.concatenate([[0], history.breakpoints, [history.time.size - 1]]).astype(int)
+    )
     parts = [
         np.linspace(start, end, math.ceil((end - start) / longest - 1e-9) + 1)[1:]
         for start, end in pairwise(history.time[ends])

@@ -8,14 +8,14 @@ from functools import cache
 import numpy as np
 from scipy.stats import gamma
 
-from cofire.inputs.cards import Card
-from cofire.inputs.firing import LAG, Segment
-from cofire.inputs.trace import trace
-from cofire.inputs.units import HOUR, MINUTE, ROOM, kelvin
-from cofire.inputs.vessel import Band, JointLimits, Vessel
+from cofire.design.transition import Layout
+from cofire.firing.kiln import trace
+from cofire.firing.program import LAG, Segment
+from cofire.materials.card import Card
 from cofire.physics.sintering import relative_density
-from cofire.planning.printing.paste import paste_of
-from cofire.planning.proposals.transition import Layout
+from cofire.production.paste import paste_of
+from cofire.units import HOUR, MINUTE, ROOM, kelvin
+from cofire.vessel import Band, JointLimits, Vessel
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
 
 CONE = """

@@ -14,9 +14,9 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from cofire.design.plan import Plan, propose
 from cofire.errors import ModelError
-from cofire.inputs.vessel import Vessel
-from cofire.planning.proposals.plan import Plan, propose
+from cofire.vessel import Vessel
 from tests.fired import CARDS
 from tests.planned import (
     broken_firing,
@@ -88,7 +88,8 @@ def breaks(asked: Vessel, plan: Plan) -> list[str]:
         "another gas or lag": (made.firing.gas, made.firing.lag)
         == (asked.firing.gas, asked.firing.lag),
         "unfinished": plan.finished,
-        "worse than given": plan.verdict.load <= plan.given_verdict.load or plan.given_breaks,
+        "worse than given": plan.verdict.utilisation <= plan.given_verdict.utilisation
+        or plan.given_breaks,
     }
     return found + [name for name, held in same.items() if not held]
 

@@ -15,16 +15,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.inputs.firing import Firing
-from cofire.inputs.vessel import Vessel, read_vessel
-from cofire.planning.ware.response import (
-    POINTS,
-    USUAL,
-    Response,
-    band_stresses,
-    fire_vessels,
-)
-from cofire.structures.marching import Control
+from cofire.assessment.response import POINTS, USUAL, Response, band_stresses, fire_vessels
+from cofire.firing.program import Firing
+from cofire.mechanics.integrator import Control
+from cofire.vessel import Vessel, read_vessel
 from tests.fired import CARDS, KILNS, written_vessel
 
 Array = NDArray[np.float64]
@@ -62,7 +56,7 @@ FINE = Fidelity(
         USUAL,
         relative_tolerance=USUAL.relative_tolerance / 64.0,
         stress_tolerance=USUAL.stress_tolerance / 64.0,
-        landmark_tolerance=USUAL.landmark_tolerance / 16.0,
+        breakpoint_tolerance=USUAL.breakpoint_tolerance / 16.0,
     ),
 )
 

@@ -8,12 +8,12 @@ import numpy as np
 from hypothesis import settings
 from hypothesis import strategies as st
 
-from cofire.inputs.cards import Card
-from cofire.inputs.firing import FULL, Firing, Kiln, Segment, load_kilns
-from cofire.inputs.properties import GASES
-from cofire.inputs.tables import load_cards
-from cofire.inputs.trace import GRID, Trace
-from cofire.inputs.units import HOUR, MINUTE, ROOM, kelvin
+from cofire.firing.kiln import GRID, Trace
+from cofire.firing.program import FULL, Firing, Kiln, Segment, load_kilns
+from cofire.materials.card import Card
+from cofire.materials.library import load_cards
+from cofire.materials.properties import GASES
+from cofire.units import HOUR, MINUTE, ROOM, kelvin
 
 CARDS = load_cards()
 KILNS = load_kilns()

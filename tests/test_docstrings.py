@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-PACKAGES = ("cofire.physics", "cofire.structures")
+PACKAGES = ("cofire.physics", "cofire.mechanics")
 UNIT = re.compile(r"\[[^\[\]]+\]")
 """A unit in brackets: [K]."""
 HEAD = re.compile(r"(?P<names>\*{0,2}\w+(, \*{0,2}\w+)*)( : .*)?$")

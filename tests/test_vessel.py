@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from cofire.cli import app
+from cofire.cli.common import INPUT_WRONG
 from cofire.errors import InputError
-from cofire.inputs.firing import load_kilns
-from cofire.inputs.vessel import Vessel, mid_surface, read_vessel
-from cofire.output.cli import app
-from cofire.output.cli.common import INPUT_WRONG
+from cofire.firing.program import load_kilns
+from cofire.vessel import Vessel, mid_surface, read_vessel
 
 KILNS = load_kilns()
 EXAMPLES = [

@@ -13,13 +13,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cofire.inputs.firing import read_firing
-from cofire.inputs.tables import load_cards
-from cofire.inputs.vessel import Band, read_vessel
-from cofire.output.plan_tables import bands_csv, firing_toml
-from cofire.output.record_file import append_many, read_record
-from cofire.output.vessel_file import planned_vessel, toml, toml_value
+from cofire.firing.program import read_firing
+from cofire.materials.library import load_cards
 from cofire.physics.blends import find_material
+from cofire.report.plan import bands_csv, firing_toml, planned_vessel, toml, toml_value
+from cofire.report.record import append_many, read_record
+from cofire.vessel import Band, read_vessel
 from tests.strategies import KILNS, firings, some
 
 NAMES = st.one_of(

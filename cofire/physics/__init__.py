@@ -1,1 +1,1 @@
-"""Published equations, arrays in and arrays out, in SI units."""
+"""One published equation a function: arrays in, arrays out, SI."""

@@ -1,4 +1,8 @@
-"""Which elements of a metal stay bright in the gas around the ware.
+"""Oxygen pressures at which oxides form, and which elements stay bright in the gas round the ware.
+
+Oxygen pressures are log10(pO2/atm). Standard states are 1 bar; the 0.006 decades between bar and
+atmosphere are left out. Pure condensed phases, but for the activity of a metal in its alloy; the
+solution of oxygen in a metal (large in titanium) is left out.
 
 Thermodynamics only: it says what can happen, not how fast. Cold metal tarnishes too slowly to
 matter, a closed pore sees no gas, and metals also take up carbon (iron, chromium, titanium, in a
@@ -11,17 +15,231 @@ atmosphere are left out.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from cofire.errors import InputError, OutOfRange, UnknownName
-from cofire.inputs.properties import GASES as GASES
-from cofire.inputs.units import ZERO_CELSIUS
-from cofire.physics.densification import GAS_CONSTANT
-from cofire.physics.oxides import gibbs_energy, oxide_equilibrium, reduction_potential
+from cofire.materials.properties import GASES
+from cofire.numerics import Array
+from cofire.units import GAS_CONSTANT, ZERO_CELSIUS
 
-Array = NDArray[np.float64]
+# ----------------------------------------------------------------------------------------------
+# At which oxygen pressure each oxide forms or is reduced
+
+_NASA = "NASA polynomials, McBride, Gordon & Reno 1993, NASA TM-4513, as in cantera 3.2"
+_ONEILL = "O'Neill & Pownceby 1993, Contrib. Mineral. Petrol. 114, 296"
+_CRC = "CRC Handbook and Perry's Handbook values as in chemicals 1.5"
+
+
+@dataclass(frozen=True)
+class Oxide:
+    """One oxide beside the metal or lower oxide it is reduced to.
+
+    Attributes
+    ----------
+    formula, reduced, element
+        The oxide, what it is reduced to, and its metal.
+    metal_per_oxygen
+        Metal used per mole of O2; 0 where the reduced form is a lower oxide. [-]
+    temperature
+        Nodes; lines between them keep to the source within 0.8 kJ/mol, the gases' within 0.1. [K]
+    gibbs_energy
+        Of formation from what it is reduced to, per mole of O2, at the nodes. [kJ/mol]
+    source
+        Where the energies come from.
+    """
+
+    formula: str
+    reduced: str
+    element: str
+    metal_per_oxygen: float
+    temperature: tuple[float, ...]
+    gibbs_energy: tuple[float, ...]
+    source: str
+
+
+# fmt: off
+_ROWS = (
+    Oxide("Cu2O", "Cu", "Cu", 4.0, (273.15, 500, 800, 1100, 1358, 1517, 1673.15),
+          (-299.63, -265.00, -220.19, -176.68, -140.16, -111.92, -97.93), _NASA),
+    Oxide("CuO", "Cu2O", "Cu", 0.0, (273.15, 500, 800, 1100, 1358, 1517, 1673.15),
+          (-222.91, -174.18, -113.38, -55.38, -7.00, 22.44, 64.55), _NASA),
+    Oxide("Ag2O", "Ag", "Ag", 4.0, (273.15, 400, 600, 900, 1235, 1450, 1673.15),
+          (-25.89, -9.02, 17.77, 59.12, 107.52, 147.93, 191.18), _CRC),
+    Oxide("Au2O3", "Au", "Au", 4 / 3, (273.15, 1673.15), (47.4, 300.0),
+          "from memory; only the sign, that gold never oxidises, is used"),
+    Oxide("SnO2", "Sn", "Sn", 1.0, (273.15, 505, 800, 1100, 1400, 1673.15),
+          (-521.75, -474.36, -410.71, -347.47, -285.83, -231.18),
+          "OECD-NEA, Chemical Thermodynamics 12 (tin); heat capacities Perry's Handbook (oxide) "
+          "and from memory (metal)"),
+    Oxide("ZnO", "Zn", "Zn", 2.0, (273.15, 500, 693, 1000, 1300, 1673.15),
+          (-646.10, -600.82, -563.03, -497.18, -433.58, -355.60),
+          _CRC + "; liquid zinc, also above its boiling point, as in brass: " + _NASA),
+    Oxide("Fe3O4", "Fe below 826 K, FeO above", "Fe", 1.5,
+          (273.15, 400, 600, 750, 826.2, 1000, 1200, 1400, 1644),
+          (-510.61, -488.78, -455.50, -431.81, -420.34, -379.93, -331.06, -280.88, -218.18),
+          _ONEILL + "; below 750 K the shape of " + _NASA),
+    Oxide("FeO", "Fe", "Fe", 1.894, (826.2, 1042, 1184, 1400, 1644),
+          (-420.34, -392.86, -374.30, -346.06, -314.83),
+          _ONEILL + ", for wüstite as it is (Fe0.947O), not stoichiometric FeO"),
+    Oxide("Fe2O3", "Fe3O4", "Fe", 0.0, (273.15, 500, 700, 850, 960, 1100, 1400, 1673.15),
+          (-399.73, -340.41, -286.27, -243.35, -212.00, -173.21, -92.12, -19.15), _NASA),
+    Oxide("NiO", "Ni", "Ni", 2.0, (273.15, 500, 700, 1000, 1350, 1673.15),
+          (-427.90, -386.40, -349.93, -298.12, -238.80, -184.82),
+          _ONEILL + "; below 700 K towards -211.6 kJ/mol NiO at 298 K, from memory"),
+    Oxide("Cr2O3", "Cr", "Cr", 4 / 3, (273.15, 500, 800, 1200, 1673.15),
+          (-706.64, -665.88, -613.83, -546.06, -466.48), _NASA),
+    Oxide("MnO", "Mn", "Mn", 2.0, (273.15, 600, 1000, 1361, 1519, 1673.15),
+          (-729.50, -681.09, -623.45, -571.15, -547.71, -522.19), _CRC),
+    Oxide("MoO2", "Mo", "Mo", 1.0, (273.15, 450, 700, 1000, 1300, 1673.15),
+          (-540.25, -507.27, -461.73, -408.72, -357.42, -295.74),
+          "O'Neill 1986, Am. Mineral. 71, 1007 (volume and page from memory); outside "
+          "1000 to 1450 K the shape of JANAF heat capacities as in chemicals 1.5"),
+    Oxide("NbO", "Nb", "Nb", 2.0, (273.15, 500, 800, 1200, 1673.15),
+          (-788.52, -746.64, -692.56, -622.36, -541.66), _NASA),
+    Oxide("SiO2", "Si", "Si", 1.0, (273.15, 500, 847, 1200, 1673.15),
+          (-861.00, -819.54, -757.07, -695.29, -613.80), _NASA),
+    Oxide("Al2O3", "Al", "Al", 4 / 3, (273.15, 500, 933.6, 1300, 1673.15),
+          (-1060.06, -1012.47, -922.26, -841.32, -759.77), _NASA),
+    Oxide("TiO", "Ti", "Ti", 2.0, (273.15, 600, 1000, 1156, 1265, 1673.15),
+          (-1031.53, -967.77, -892.66, -864.13, -843.70, -772.51), _NASA),
+    Oxide("PbO", "Pb", "Pb", 2.0, (273.15, 450, 600.6, 762, 950, 1159, 1400, 1673.15),
+          (-383.63, -348.28, -319.08, -285.98, -248.31, -207.32, -172.10, -134.01), _NASA),
+    Oxide("Bi2O3", "Bi", "Bi", 4 / 3, (273.15, 988, 1098, 1235, 1673.15),
+          (-335.43, -195.42, -176.75, -153.56, -70.22),
+          "Ganesan, Gnanasekaran & Srinivasa 2003, J. Chem. Thermodyn. 35, 1703; liquid oxide "
+          "J. Chem. Thermodyn. 75 (2014) 8, extended above 1235 K"),
+)
+_GAS_ROWS = (
+    Oxide("CO", "C", "C", 2.0,
+          (273.15, 350, 450, 550, 700, 850, 1000, 1200, 1400, 1673.15),
+          (-269.88, -283.65, -301.76, -319.92, -347.06, -373.95, -400.57, -435.67, -470.33,
+           -517.06), _NASA),
+    Oxide("CO2", "C", "C", 1.0, (273.15, 400, 600, 800, 1100, 1400, 1673.15),
+          (-394.30, -394.66, -395.16, -395.56, -395.97, -396.21, -396.30), _NASA),
+    Oxide("H2O", "H2", "H", 2.0, (273.15, 330, 400, 500, 600, 750, 900, 1100, 1350, 1673.15),
+          (-459.36, -454.29, -447.79, -438.09, -427.99, -412.30, -396.13, -374.02, -345.82,
+           -308.83), _NASA),
+)
+# fmt: on
+
+OXIDES: dict[str, Oxide] = {row.formula: row for row in _ROWS + _GAS_ROWS}
+"""By formula, the gases CO, CO2 and H2O among them."""
+
+FIRST_OXIDES: dict[str, tuple[str, ...]] = {
+    **{row.element: (row.formula,) for row in _ROWS if row.reduced == row.element},
+    "Fe": ("Fe3O4", "FeO"),
+}
+"""By element, the oxides that bound the metal, in the order of rising temperature."""
+
+
+def gibbs_energy(formula: str, temperature: ArrayLike) -> Array:
+    """Gibbs energy of an oxide's formation from what it is reduced to, per mole of O2.
+
+    Parameters
+    ----------
+    formula : str
+        One of `OXIDES`.
+    temperature : array_like
+        Within the oxide's nodes. [K]
+
+    Returns
+    -------
+    array
+        Same shape. [J/mol]
+
+    Raises
+    ------
+    UnknownName
+        No such oxide.
+    OutOfRange
+        A temperature outside the nodes.
+    """
+    if formula not in OXIDES:
+        raise UnknownName("oxide", formula, OXIDES)
+    row = OXIDES[formula]
+    T = _within(temperature, formula, row.temperature[0], row.temperature[-1])
+    return np.asarray(1e3 * np.interp(T, row.temperature, row.gibbs_energy), dtype=np.float64)
+
+
+def _within(temperature: ArrayLike, what: str, least: float, most: float) -> Array:
+    """The temperature, once it is known to lie between two others. [K]"""
+    T = np.asarray(temperature, dtype=np.float64)
+    if not np.all((least <= T) & (most >= T)):
+        asked = " to ".join(f"{value - ZERO_CELSIUS:.0f}" for value in (np.min(T), np.max(T)))
+        raise OutOfRange(
+            f"{what}: asked from {asked} °C; its energy is known from "
+            f"{least - ZERO_CELSIUS:.0f} to {most - ZERO_CELSIUS:.0f} °C"
+        )
+    return T
+
+
+def reduction_potential(formula: str, temperature: ArrayLike) -> Array:
+    """Oxygen pressure below which an oxide gives off oxygen, pure substances, as log10(pO2/atm).
+
+    Parameters
+    ----------
+    formula : str
+        One of `OXIDES`; Fe2O3 and CuO go to Fe3O4 and Cu2O, the others as their row says.
+    temperature : array_like
+        [K]
+
+    Returns
+    -------
+    array
+        Same shape. [-]
+    """
+    T = np.asarray(temperature, dtype=np.float64)
+    return np.asarray(gibbs_energy(formula, T) / (GAS_CONSTANT * T * np.log(10.0)))
+
+
+def oxide_equilibrium(element: str, temperature: ArrayLike, activity: float = 1.0) -> Array:
+    """Oxygen pressure below which a metal is stable beside its first oxide, as log10(pO2/atm).
+
+    Parameters
+    ----------
+    element : str
+        One of `FIRST_OXIDES`.
+    temperature : array_like
+        [K]
+    activity : float
+        Of the element in its alloy: 1 pure. Less protects it. [-]
+
+    Returns
+    -------
+    array
+        Same shape. [-]
+
+    Raises
+    ------
+    UnknownName
+        No oxide of that element is tabulated.
+    InputError
+        An activity that is not between 0 and 1.
+    OutOfRange
+        A temperature outside the data.
+    """
+    if element not in FIRST_OXIDES:
+        raise UnknownName("element", element, FIRST_OXIDES)
+    if not 0.0 < activity <= 1.0:
+        raise InputError(f"{element}: an activity of {activity:g}; above 0 and up to 1")
+    rows = [OXIDES[formula] for formula in FIRST_OXIDES[element]]
+    T = _within(
+        temperature, f"oxide of {element}", rows[0].temperature[0], rows[-1].temperature[-1]
+    )
+    bound = np.empty(T.shape)
+    for row in rows:  # from the cold up, each from its first node
+        known = np.clip(T, row.temperature[0], row.temperature[-1])
+        potential = reduction_potential(row.formula, known)
+        potential = potential - row.metal_per_oxygen * np.log10(activity)
+        bound = np.where(row.temperature[0] <= T, potential, bound)
+    return bound
+
+
+# ----------------------------------------------------------------------------------------------
+# Which elements of a metal stay bright in the gas around the ware
 
 AIR_OXYGEN = 0.21
 """Oxygen pressure of air. [atm]"""

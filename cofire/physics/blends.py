@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cofire.errors import InputError
-from cofire.inputs.cards import Card, Property, Uncertainty
-from cofire.inputs.tables import find_card
-from cofire.inputs.units import ROOM
+from cofire.materials.card import Card, Property, Uncertainty
+from cofire.materials.library import find_card
+from cofire.numerics import Array
 from cofire.physics import mixing
 from cofire.physics.expansion import smooth_expansion, smooth_step, transformation_strain
 from cofire.physics.porosity import sintering_modulus
-
-Array = NDArray[np.float64]
+from cofire.units import ROOM
 
 BROWN_STRAIN = 1e-3
 """Strain at which a powder skeleton without binder breaks where its card gives none: estimate, a

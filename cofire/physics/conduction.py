@@ -17,7 +17,7 @@ import numpy.typing as npt
 from cofire.errors import InputError
 
 if TYPE_CHECKING:
-    from cofire.physics.history import Array
+    from cofire.numerics import Array
 
 Solid = Literal["plate", "cylinder", "sphere"]
 

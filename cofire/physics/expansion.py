@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cofire.inputs.cards import Card, Transformation
-from cofire.inputs.curves import interpolate
-from cofire.inputs.units import ROOM
-
-Array = NDArray[np.float64]
+from cofire.materials.card import Card, Transformation
+from cofire.numerics import Array, interpolate
+from cofire.units import ROOM
 
 
 def smooth_step(temperature: Array, centre: float, width: float) -> Array:

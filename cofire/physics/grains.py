@@ -8,11 +8,10 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from cofire.numerics import Array
 from cofire.physics import mixing
 from cofire.physics.mixing import bulk_modulus, shear_modulus
 from cofire.physics.porosity import between, hashin_shtrikman_upper, positive, ryshkewitch_duckworth
-
-Array = npt.NDArray[np.float64]
 
 PARTED_EXPONENT = 4.0
 """n of Ryshkewitch and Duckworth for the pores that parted grains are: round ones, the lower end of

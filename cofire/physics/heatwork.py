@@ -16,19 +16,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import exp1
 
 from cofire.errors import InputError, OutOfRange
-from cofire.inputs.units import HOUR
-from cofire.physics.densification import (
-    GAS_CONSTANT,
-    GAUSS_POINTS,
-    GAUSS_WEIGHTS,
-    master_clock_rate,
-)
-
-Array = NDArray[np.float64]
+from cofire.numerics import Array
+from cofire.physics.sintering import GAUSS_POINTS, GAUSS_WEIGHTS, master_clock_rate
+from cofire.units import GAS_CONSTANT, HOUR
 
 NEIGHBOURS = 2
 """Cones on either side whose energies count in a cone's own (a running median of five)."""

@@ -8,26 +8,24 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.inputs.binders import Reaction, shipped_reactions
-from cofire.inputs.cards import Card
-from cofire.inputs.properties import ALONG_THE_FIRING
-from cofire.inputs.trace import Trace
-from cofire.inputs.units import celsius
+from cofire.firing.kiln import Trace
+from cofire.materials.binders import Reaction, shipped_reactions
+from cofire.materials.card import Card
+from cofire.materials.properties import ALONG_THE_FIRING
+from cofire.numerics import Array
 from cofire.physics import mixing
 from cofire.physics.blends import bulk_density, neck
 from cofire.physics.burnout import mass_lost
-from cofire.physics.densification import sintering_strain, sintering_viscosity
 from cofire.physics.expansion import thermal_strains
-from cofire.physics.porosity import (
-    anchored_strength,
-    porous_viscosity,
-    viscous_poisson_ratio,
-)
+from cofire.physics.porosity import anchored_strength, porous_viscosity, viscous_poisson_ratio
 from cofire.physics.rheology import binder_relief, creep_factor, shear_viscosity
-from cofire.physics.sintering import relative_density, sintering_potential
-
-Array = NDArray[np.float64]
-
+from cofire.physics.sintering import (
+    relative_density,
+    sintering_potential,
+    sintering_strain,
+    sintering_viscosity,
+)
+from cofire.units import celsius
 
 VISCOSITIES = ("glass_viscosity", "body_viscosity")
 PER_MATERIAL = (
@@ -51,7 +49,7 @@ class History:
         Times of the trace, strictly increasing, shape (M,). [s]
     temperature
         Temperature of the ware, shape (M,). [K]
-    corners
+    breakpoints
         Indices into `time` on which an integrator must land (segment ends, transformations).
     strain
         Free strain by named contribution, each of shape (N, M). [-]
@@ -81,7 +79,7 @@ class History:
     names: tuple[str, ...]
     time: Array
     temperature: Array
-    corners: NDArray[np.intp]
+    breakpoints: NDArray[np.intp]
     strain: dict[str, Array]
     relative_density: Array
     mass_fraction: Array
@@ -397,7 +395,7 @@ def histories(
         names=tuple(card.name for card in cards),
         time=trace.time,
         temperature=trace.ware,
-        corners=trace.corners,
+        breakpoints=trace.breakpoints,
         strain=strain,
         relative_density=stack("relative_density"),
         mass_fraction=stack("mass_fraction"),

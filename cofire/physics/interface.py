@@ -12,10 +12,9 @@ import numpy as np
 import numpy.typing as npt
 
 from cofire.errors import InputError, OutOfRange
+from cofire.numerics import Array
 from cofire.physics.mixing import bulk_modulus, shear_modulus
 from cofire.physics.porosity import positive
-
-Array = npt.NDArray[np.float64]
 
 # Phase shift omega of Suo & Hutchinson (1990) for beta = 0 [degrees], by plane-strain finite
 # elements (crack-face displacements; smallest element 3e-4 of layer 1; energy within 0.7 %).

@@ -12,9 +12,9 @@ import numpy as np
 import numpy.typing as npt
 
 from cofire.errors import InputError
+from cofire.numerics import Array
 from cofire.physics.porosity import between, positive, rigid_inclusion_factor
 
-Array = npt.NDArray[np.float64]
 Pair = tuple[npt.ArrayLike, npt.ArrayLike]
 
 # Volume fraction from which a phase is continuous: grains that touch (Scher & Zallen 1970, J. Chem.

@@ -6,8 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cofire.errors import InputError
-
-Array = npt.NDArray[np.float64]
+from cofire.numerics import Array
 
 STEEPEST_EXPONENT = 7.0  # upper end of Ryshkewitch's and Duckworth's 4–7 (1953, from memory)
 INTRINSIC_VISCOSITY = 2.5  # rigid spheres, Einstein (1906)

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from cofire.inputs.cards import Card, Property
-from cofire.physics.densification import GAS_CONSTANT
+from cofire.materials.card import Card, Property
+from cofire.numerics import Array
 from cofire.physics.porosity import rigid_inclusion_factor
-
-Array = NDArray[np.float64]
+from cofire.units import GAS_CONSTANT
 
 CREEP_RATE = 1e-6
 """Strain rate to which a card's `creep_stress` belongs. [1/s]"""

@@ -14,9 +14,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from cofire.numerics import Array
 from cofire.physics.porosity import between, positive
-
-Array = npt.NDArray[np.float64]
 
 LEAST_EXPONENT, MOST_EXPONENT = 3.0, 300.0
 """Exponents the law is used for: above, growth cannot be told from none. [-]"""

@@ -25,13 +25,13 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import numpy as np  # noqa: E402
 import pandas as pd  # noqa: E402
 
-from cofire.inputs.cards import Card  # noqa: E402
-from cofire.inputs.firing import load_kilns  # noqa: E402
-from cofire.inputs.tables import load_cards  # noqa: E402
-from cofire.inputs.units import kelvin  # noqa: E402
-from cofire.output.pairs import stream_csv  # noqa: E402
-from cofire.planning.pairs.pairing import Fired, PairBlock, compare, fire  # noqa: E402
-from cofire.planning.pairs.screening import stream  # noqa: E402
+from cofire.assessment.mismatch import Fired, PairBlock, compare, fire  # noqa: E402
+from cofire.assessment.screening import stream  # noqa: E402
+from cofire.firing.program import load_kilns  # noqa: E402
+from cofire.materials.card import Card  # noqa: E402
+from cofire.materials.library import load_cards  # noqa: E402
+from cofire.report.pairs import stream_csv  # noqa: E402
+from cofire.units import kelvin  # noqa: E402
 
 SEED = 20
 PEAKS = np.arange(780.0, 1051.0, 30.0)

@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
+from cofire.mechanics.integrator import Control, march
+from cofire.mechanics.law import WALL
+from cofire.mechanics.sleeve import fire_sleeve, nested_rings
+from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.physics.history import History
-from cofire.structures.constitutive import WALL
-from cofire.structures.marching import Control, march
-from cofire.structures.sleeve import fire_sleeve, nested_rings
-from cofire.structures.tile import fire_tile, layered_tile
 from tests.benchmarks.timing import timed
 from tests.histories import HeldPoints, made_history
 
@@ -44,7 +44,7 @@ def firing(count: int = 2, creep: float = 1.0) -> History:
         ),
         creep_exponent=np.where(metal[:, 0], 4.0, 1.0),
         yield_stress=np.where(metal, 60e6 - 50e6 * heat, np.inf),
-        corners=(180, 240),
+        breakpoints=(180, 240),
     )
 
 

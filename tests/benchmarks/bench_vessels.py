@@ -27,19 +27,22 @@ from time import perf_counter  # noqa: E402
 import numpy as np  # noqa: E402
 from numpy.typing import NDArray  # noqa: E402
 
+from cofire.assessment.response import USUAL, Response, fire_vessel  # noqa: E402
+from cofire.design.candidates import ROUGH, Bench, batches, fire_candidates  # noqa: E402
+from cofire.design.constraints import layouts  # noqa: E402
+from cofire.design.transition import as_vessel  # noqa: E402
 from cofire.errors import ModelError  # noqa: E402
-from cofire.inputs.firing import load_kilns  # noqa: E402
-from cofire.inputs.tables import load_cards  # noqa: E402
-from cofire.inputs.vessel import Vessel, read_vessel  # noqa: E402
-from cofire.planning.proposals.candidates import ROUGH, Bench, batches, fire_candidates  # noqa: E402
-from cofire.planning.proposals.layouts import layouts  # noqa: E402
-from cofire.planning.proposals.transition import as_vessel  # noqa: E402
-from cofire.planning.ware.response import USUAL, Response, fire_vessel  # noqa: E402
-from cofire.structures.joint import CUT_OFF  # noqa: E402
-from cofire.structures.joint_fields import BESIDE, JointFields  # noqa: E402
-from cofire.structures.marching import Control, Record, march  # noqa: E402
-from cofire.structures.meridian import mesh_meridian  # noqa: E402
-from cofire.structures.shell import elastic_response, shells  # noqa: E402
+from cofire.firing.program import load_kilns  # noqa: E402
+from cofire.materials.library import load_cards  # noqa: E402
+from cofire.mechanics.integrator import Control, Record, march  # noqa: E402
+from cofire.mechanics.joint import (  # noqa: E402
+    BESIDE,
+    CUT_OFF,
+    JointFields,
+)
+from cofire.mechanics.meridian import mesh_meridian  # noqa: E402
+from cofire.mechanics.shell import elastic_response, shells  # noqa: E402
+from cofire.vessel import Vessel, read_vessel  # noqa: E402
 from tests.benchmarks.timing import timed  # noqa: E402
 from tests.plain_march import PlainStructure, plain_march, plain_times  # noqa: E402
 from tests.solid_reference import Solid, solve_solid  # noqa: E402
@@ -107,7 +110,7 @@ def plain_way(response: Response, seconds: float) -> None:
     """The march against fixed steps, point by point, on the same mesh and firing."""
     history, mesh = response.history, response.shell.meridian
     body = shells([mesh], [response.material])
-    ends = history.time[np.unique([*history.corners[1:], history.time.size - 1])]
+    ends = history.time[np.unique([*history.breakpoints[1:], history.time.size - 1])]
 
     def corners(time: Array, stress: Array) -> Array:
         return stress.reshape(time.size, 3, -1)[np.searchsorted(time, ends - 1e-6)]
@@ -226,13 +229,13 @@ def one_solid(response: Response, seconds: float) -> None:
 
 def main() -> None:
     """Print each comparison."""
-    print(f"one thread, processor times, load average {os.getloadavg()[0]:.1f}")
+    print(f"one thread, processor times, utilisation average {os.getloadavg()[0]:.1f}")
     vessel = read_vessel(EXAMPLE, load_kilns())
     seconds, response = one_vessel(vessel)
     many_vessels(vessel)
     plain_way(response, seconds)
     one_solid(response, seconds)
-    print(f"load average at the end {os.getloadavg()[0]:.1f}")
+    print(f"utilisation average at the end {os.getloadavg()[0]:.1f}")
 
 
 if __name__ == "__main__":

@@ -16,7 +16,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from cofire.planning.evidence.sintering_values import sintering_findings
+from cofire.evidence.sintering_fit import sintering_findings
 from tests.measured_pieces import CARDS, bars, density_after, dilatometer, true_card, with_curves
 
 OF = ("fritted body", "copper", "talc body", "fine silver", "mid-fire stoneware", "alumina")

@@ -14,21 +14,27 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.inputs.cards import Card, Property
-from cofire.inputs.units import ROOM, kelvin
+from cofire.assessment.crack_rules import (
+    POOR_BOND,
+    brittle,
+    cooling_flags,
+    energy_utilisation,
+    joint_flags,
+    metal_share,
+)
+from cofire.assessment.mismatch import SINTERING_GO, SINTERING_NO
+from cofire.assessment.response import Response
+from cofire.assessment.rule import NO, Flag, joint_name, not_computed
+from cofire.assessment.wall_rules import metal_flags
+from cofire.materials.card import Card, Property
+from cofire.mechanics.meridian import mesh_meridian
+from cofire.mechanics.shell_firing import fire_shells
+from cofire.mechanics.sleeve import fire_sleeve, nested_rings
+from cofire.mechanics.tile import Tile, fire_tile, layered_tile
 from cofire.physics import mixing
 from cofire.physics.history import History
 from cofire.physics.mixing import OVERLAPPING_SPHERES
-from cofire.planning.flags import NO, Flag, joint_name, not_computed
-from cofire.planning.pairs.pairing import SINTERING_GO, SINTERING_NO
-from cofire.planning.ware.crack_flags import brittle, cooling_flags
-from cofire.planning.ware.joint_flags import POOR_BOND, energy_load, joint_flags, metal_share
-from cofire.planning.ware.response import Response
-from cofire.planning.ware.wall_flags import metal_flags
-from cofire.structures.meridian import mesh_meridian
-from cofire.structures.shell_firing import fire_shells
-from cofire.structures.sleeve import fire_sleeve, nested_rings
-from cofire.structures.tile import Tile, fire_tile, layered_tile
+from cofire.units import ROOM, kelvin
 
 Array = NDArray[np.float64]
 Entry = dict[str, Any]
@@ -78,13 +84,15 @@ class Result:
 
     @property
     def worst(self) -> Flag:
-        """Flag of the largest load among those that could be computed."""
-        return max((f for f in self.flags if f.load == f.load), key=lambda f: f.load)
+        """Flag of the largest utilisation among those that could be computed."""
+        return max(
+            (f for f in self.flags if f.utilisation == f.utilisation), key=lambda f: f.utilisation
+        )
 
     @property
-    def load(self) -> float:
+    def utilisation(self) -> float:
         """Largest share of a limit that is used up."""
-        return self.worst.load
+        return self.worst.utilisation
 
 
 @cache
@@ -184,7 +192,7 @@ def history(materials: Sequence[Body], set_point: float) -> History:
         names=tuple(b.card.name for b in materials),
         time=time,
         temperature=set_point + (ROOM - set_point) * share,
-        corners=np.arange(1, time.size),
+        breakpoints=np.arange(1, time.size),
         strain={"expansion": each("strain") * share},
         relative_density=density,
         mass_fraction=constant(1.0),
@@ -212,8 +220,8 @@ def parting(tile: Tile, stress: Array, young: Array, poisson: Array) -> Array:
         for part in (slice(None, cut), slice(cut, None)):
             E, y = modulus[part], tile.height[part]
             arm = y - (E * y).sum() / E.sum()
-            load = stress[..., part, :] * tile.share[part]
-            force, moment = load.sum(axis=(-2, -1)), (load * arm).sum(axis=(-2, -1))
+            utilisation = stress[..., part, :] * tile.share[part]
+            force, moment = utilisation.sum(axis=(-2, -1)), (utilisation * arm).sum(axis=(-2, -1))
             energy += 0.5 * (force**2 / E.sum() + moment**2 / (E * arm**2).sum())
         found.append(energy)
     return np.stack(found, axis=-1)
@@ -281,9 +289,12 @@ def _tile_flags(pair: Entry, materials: Sequence[Body], trace: History, size: fl
                 c.scalar("fracture_toughness") ** 2 / c.scalar("young_modulus") for c in cards
             )
             worst = float(energy[:, cut].max())
-            load, caution = energy_load(worst, tough), energy_load(POOR_BOND * tough, tough)
+            utilisation, caution = (
+                energy_utilisation(worst, tough),
+                energy_utilisation(POOR_BOND * tough, tough),
+            )
             flags.append(
-                Flag("joint energy", zone, load, caution, worst, tough, "J/m²", "", "", "")
+                Flag("joint energy", zone, utilisation, caution, worst, tough, "J/m²", "", "", "")
             )
     return flags
 
@@ -340,7 +351,9 @@ def judge(pair: Entry, size: float = SIZE) -> Result:
     materials = bodies(pair)
     trace = history(materials, kelvin(pair["set_point_C"]))
     flags = GEOMETRY[pair["geometry"]](pair, materials, trace, size) + _sintering_flags(pair)
-    order = sorted(flags, key=lambda f: (-f.grade, -(f.load if f.load == f.load else 1.0)))
+    order = sorted(
+        flags, key=lambda f: (-f.grade, -(f.utilisation if f.utilisation == f.utilisation else 1.0))
+    )
     return Result(pair, tuple(order))
 
 

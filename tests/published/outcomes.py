@@ -28,8 +28,8 @@ for what is said under 5 and 6.
     flag cannot be computed and counts as a caution, as the product has it, so that such pairs are
     judged by their cooling alone.
  7. The worst flag decides. "No" predicts failed, "go" and "caution" predict sound; the stricter
-    reading, in which caution predicts failed, is scored beside it. The load by which pairs are
-    ranked is the largest share of a limit used up, of the flags that could be computed.
+    reading, in which caution predicts failed, is scored beside it. The utilisation by which pairs
+    are ranked is the largest share of a limit used up, of the flags that could be computed.
 """
 
 from __future__ import annotations
@@ -42,8 +42,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import kendalltau, spearmanr
 
-from cofire.planning.flags import VERDICTS
-from cofire.planning.pairs.pairing import SEAL_LIMIT
+from cofire.assessment.mismatch import SEAL_LIMIT
+from cofire.assessment.rule import VERDICTS
 from tests.published.outcome_pairs import Result, contraction_difference, judge_all, table
 
 Array = NDArray[np.float64]
@@ -59,14 +59,16 @@ def wilson(hits: int, count: int) -> tuple[float, float]:
     )
 
 
-def area_under_curve(load: Array, failed: NDArray[np.bool_], weight: Array | None = None) -> Array:
-    """Chance that a failed pair carries the larger load than a sound one; ties count half.
+def area_under_curve(
+    utilisation: Array, failed: NDArray[np.bool_], weight: Array | None = None
+) -> Array:
+    """Probability that a failed pair uses up more than a sound one; ties count half.
 
     `weight` of shape (..., pairs) gives how often each pair counts.
     """
-    gap = load[failed][:, None] - load[~failed]
+    gap = utilisation[failed][:, None] - utilisation[~failed]
     wins = 0.5 * (1.0 + np.sign(gap))
-    w = np.ones(load.size) if weight is None else weight
+    w = np.ones(utilisation.size) if weight is None else weight
     bad, good = w[..., failed], w[..., ~failed]
     return np.asarray(((bad @ wins) * good).sum(-1) / (bad.sum(-1) * good.sum(-1)))
 
@@ -103,15 +105,15 @@ class Score:
 def score(
     results: Sequence[Result],
     says_failed: Callable[[Result], bool] = lambda r: r.predicted_failed,
-    rank_by: Callable[[Result], float] = lambda r: r.load,
+    rank_by: Callable[[Result], float] = lambda r: r.utilisation,
 ) -> Score:
     """Score of some pairs."""
     failed = np.array([r.failed for r in results])
     said = np.array([says_failed(r) for r in results])
-    load = np.array([rank_by(r) for r in results])
+    utilisation = np.array([rank_by(r) for r in results])
     cells = [int((failed == f)[said == s].sum()) for f, s in ((1, 1), (1, 0), (0, 1), (0, 0))]
-    rho, tau = spearmanr(load, failed).statistic, kendalltau(load, failed).statistic
-    return Score(*cells, float(rho), float(tau), float(area_under_curve(load, failed)))
+    rho, tau = spearmanr(utilisation, failed).statistic, kendalltau(utilisation, failed).statistic
+    return Score(*cells, float(rho), float(tau), float(area_under_curve(utilisation, failed)))
 
 
 def area_interval(results: Sequence[Result]) -> tuple[float, float, int]:
@@ -124,19 +126,22 @@ def area_interval(results: Sequence[Result]) -> tuple[float, float, int]:
         len(names), np.ones(len(names)) / len(names), RESAMPLES
     )
     weight = drawn[:, [names[r.pair["source"]] for r in results]].astype(float)
-    load, failed = np.array([r.load for r in results]), np.array([r.failed for r in results])
-    low, high = np.quantile(area_under_curve(load, failed, weight), [0.025, 0.975])
+    utilisation, failed = (
+        np.array([r.utilisation for r in results]),
+        np.array([r.failed for r in results]),
+    )
+    low, high = np.quantile(area_under_curve(utilisation, failed, weight), [0.025, 0.975])
     return float(low), float(high), len(names)
 
 
 def contrasts(results: Sequence[Result]) -> list[tuple[str, Result, Result]]:
-    """Each contrast: right, tied (same inputs) or wrong, by load."""
+    """Each contrast: right, tied (same inputs) or wrong, by utilisation."""
     known = {r.pair["id"]: r for r in results}
     found = []
     for entry in table()["contrast"]:
         better, worse = known[entry["better"]], known[entry["worse"]]
-        tied = abs(better.load - worse.load) <= 1e-6 * worse.load
-        word = "tied" if tied else "right" if better.load < worse.load else "wrong"
+        tied = abs(better.utilisation - worse.utilisation) <= 1e-6 * worse.utilisation
+        word = "tied" if tied else "right" if better.utilisation < worse.utilisation else "wrong"
         found.append((word, better, worse))
     return found
 
@@ -184,14 +189,16 @@ def _line(result: Result) -> str:
     mark = " " if result.failed == result.predicted_failed else "*"
     return (
         f"{mark} {result.pair['id']:43} {result.pair['outcome']:7}{VERDICTS[result.grade]:8}"
-        f"{result.load:7.2f}  {flag.rule:13}{held:42}{flag.zone[:60]}"
+        f"{result.utilisation:7.2f}  {flag.rule:13}{held:42}{flag.zone[:60]}"
     )
 
 
 def report() -> str:
     """Table, score and misses, as printed."""
     results = judge_all()
-    lines = ["  pair (* miss)                               outcome says    load    deciding rule"]
+    lines = [
+        "  pair (* miss)                               outcome says    utilisation    deciding rule"
+    ]
     lines += [_line(r) for r in results]
     whole = score(results)
     low, high = wilson(whole.caught + whole.passed, whole.count)
@@ -236,7 +243,7 @@ def report() -> str:
     count = {word: sum(w == word for w, *_ in compared) for word in ("right", "tied", "wrong")}
     lines += ["", "contrasts: " + ", ".join(f"{n} {word}" for word, n in count.items())]
     lines += [
-        f"  {word}: {a.pair['id']} {a.load:.3f}, worse {b.pair['id']} {b.load:.3f}"
+        f"  {word}: {a.pair['id']} {a.utilisation:.3f}, worse {b.pair['id']} {b.utilisation:.3f}"
         for word, a, b in compared
         if word != "right"
     ]

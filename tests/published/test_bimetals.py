@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cofire.structures.tile import fire_tile, layered_tile
+from cofire.mechanics.tile import fire_tile, layered_tile
 from tests.histories import jumps
 
 

@@ -7,10 +7,9 @@ import pytest
 from numpy.typing import NDArray
 from scipy.special import exp1
 
-from cofire.inputs.binders import Reaction, shipped_reactions
-from cofire.inputs.units import MINUTE, celsius, kelvin
+from cofire.materials.binders import Reaction, shipped_reactions
 from cofire.physics.burnout import conversion, mass_lost
-from cofire.physics.densification import GAS_CONSTANT
+from cofire.units import GAS_CONSTANT, MINUTE, celsius, kelvin
 
 Array = NDArray[np.float64]
 

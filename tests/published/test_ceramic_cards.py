@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cofire.inputs.cards import CRISTOBALITE_STEP, QUARTZ_STEP, Card
-from cofire.inputs.tables import load_cards
+from cofire.materials.card import CRISTOBALITE_STEP, QUARTZ_STEP, Card
+from cofire.materials.library import load_cards
 
 ZERO = 273.15
 GAS_CONSTANT = 8.314462618

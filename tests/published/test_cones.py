@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cofire.inputs.cones import ConeChart, read_cones
-from cofire.inputs.units import HOUR, celsius, kelvin
+from cofire.firing.cones import ConeChart, read_cones
 from cofire.physics.heatwork import (
     NEIGHBOURS,
     cone_energies,
     energy_from_two_rates,
     temperature_at_rate,
 )
+from cofire.units import HOUR, celsius, kelvin
 
 SLOW, FAST = 60.0 / HOUR, 150.0 / HOUR
 

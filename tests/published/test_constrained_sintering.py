@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import pytest
 
+from cofire.mechanics.integrator import Control, march
+from cofire.mechanics.law import SOLID
+from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.physics.porosity import viscous_poisson_ratio
-from cofire.structures.constitutive import SOLID
-from cofire.structures.marching import Control, march
-from cofire.structures.tile import fire_tile, layered_tile
 from tests.histories import made_history
 
 CLOSE = Control(relative_tolerance=1e-6, stress_tolerance=1.0)

@@ -17,11 +17,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cofire.structures.joint_fields import BESIDE, PLACES, JointFields, joint_forces
-from cofire.structures.meridian import mesh_meridian
-from cofire.structures.shell import Shells, elastic_response, shells
-from cofire.structures.shell_firing import mesh_errors
-from cofire.structures.shell_geometry import STATION_SHAPE
+from cofire.mechanics.joint import BESIDE, PLACES, JointFields, joint_forces
+from cofire.mechanics.meridian import mesh_meridian
+from cofire.mechanics.shell import STATION_SHAPE, Shells, elastic_response, shells
+from cofire.mechanics.shell_firing import mesh_errors
 from tests.solid_reference import Solid, solve_solid
 
 RADIUS, WALL = 1.0, 5e-4

@@ -13,16 +13,15 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from cofire.inputs.measured import Bending, Measured
-from cofire.inputs.measured_curves import Curve
-from cofire.inputs.units import GRAVITY, MINUTE, ROOM, kelvin
-from cofire.physics.bar_tests import strip_mismatch
-from cofire.physics.densification import master_clock_rate, run_clock
+from cofire.evidence.fitting import Problem, numerical_jacobian, profile, solve, threshold
+from cofire.evidence.measured import Bending, Curve, Measured
+from cofire.evidence.readings import bending_findings
+from cofire.evidence.sintering_fit import sintering_findings
+from cofire.mechanics.tile import sag_rate
 from cofire.physics.expansion import thermal_strains
-from cofire.planning.evidence.fitting import Problem, numerical_jacobian, profile, solve, threshold
-from cofire.planning.evidence.piece_values import bending_findings
-from cofire.planning.evidence.sintering_values import sintering_findings
-from cofire.structures.sag_bar import sag_rate
+from cofire.physics.sintering import master_clock_rate, run_clock
+from cofire.physics.strength import strip_mismatch
+from cofire.units import GRAVITY, MINUTE, ROOM, kelvin
 from tests.measured_pieces import CARDS, NO_PAIRS, NONE, bars, with_value
 from tests.published.test_master_curve import ALUMINA
 from tests.published.test_weibull import BEARINGS

@@ -27,16 +27,16 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from cofire.inputs.vessel import JointLimits
+from cofire.design.candidates import Bench, fire_candidates
+from cofire.design.constraints import decay_length
+from cofire.design.transition import Layout, as_vessel, zones
+from cofire.mechanics.joint import JointFields
+from cofire.mechanics.meridian import mesh_meridian
+from cofire.mechanics.properties import Mechanisms
+from cofire.mechanics.shell import elastic_response, shells
+from cofire.mechanics.shell_firing import fire_shells
 from cofire.physics.history import History
-from cofire.planning.proposals.candidates import Bench, fire_candidates
-from cofire.planning.proposals.limits import decay_length
-from cofire.planning.proposals.transition import Layout, as_vessel, zones
-from cofire.structures.joint_fields import JointFields
-from cofire.structures.meridian import mesh_meridian
-from cofire.structures.point_properties import Mechanisms
-from cofire.structures.shell import elastic_response, shells
-from cofire.structures.shell_firing import fire_shells
+from cofire.vessel import JointLimits
 from tests.fired import CARDS
 from tests.planned import tea_light_to_plan
 
@@ -149,7 +149,7 @@ def elastic_history(levels: Array) -> History:
         names=tuple(f"body {k}" for k in range(n)),
         time=time,
         temperature=np.array([300.0, 310.0]),
-        corners=np.array([0, 1]),
+        breakpoints=np.array([0, 1]),
         strain={"free": np.stack([0.0 * levels, levels], axis=1)},
         relative_density=flat,
         mass_fraction=flat,

@@ -7,17 +7,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cofire.inputs.cards import (
+from cofire.assessment.mismatch import SEAL_LIMIT
+from cofire.materials.card import (
     CRISTOBALITE_STEP,
     INVERSION_SHARE,
     QUARTZ_STEP,
     Card,
     Transformation,
 )
-from cofire.inputs.tables import load_cards
-from cofire.inputs.units import kelvin
+from cofire.materials.library import load_cards
 from cofire.physics.expansion import thermal_strains
-from cofire.planning.pairs.pairing import SEAL_LIMIT
+from cofire.units import kelvin
 
 CARDS = load_cards()
 

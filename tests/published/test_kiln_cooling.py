@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cofire.inputs.firing import Firing, Kiln, Segment
-from cofire.inputs.trace import END, ramp, trace
-from cofire.inputs.units import HOUR, MINUTE, ROOM, kelvin
+from cofire.firing.kiln import END, ramp, trace
+from cofire.firing.program import Firing, Kiln, Segment
+from cofire.units import HOUR, MINUTE, ROOM, kelvin
 
 RATE = 150.0 / HOUR
 
@@ -37,7 +37,7 @@ def test_two_rows_of_a_cooling_table_are_newtons_law(hours: float) -> None:
 def test_free_cooling_after_the_last_segment_is_newtons_law_too() -> None:
     constant = 5.0 * HOUR
     curve = trace(Firing("cooling", newton_kiln(constant), (Segment(kelvin(900.0), RATE, 600.0),)))
-    start = curve.corners[2]
+    start = curve.breakpoints[2]
     since = curve.time[start:] - curve.time[start]
     assert curve.kiln[start:] - ROOM == pytest.approx(880.0 * np.exp(-since / constant), rel=1e-9)
 
@@ -46,7 +46,7 @@ def test_the_ware_trails_a_steady_ramp_by_rate_times_lag() -> None:
     """First-order lag on a ramp: T = T0 + r t − r τ (1 − exp(−t/τ)); exact at every node."""
     lag = 12.0 * MINUTE
     curve = trace(Firing("ramp", newton_kiln(5.0 * HOUR), (Segment(kelvin(900.0), RATE),), lag=lag))
-    rise = slice(0, int(curve.corners[1]) + 1)
+    rise = slice(0, int(curve.breakpoints[1]) + 1)
     time = curve.time[rise]
     expected = ROOM + RATE * time - RATE * lag * (1.0 - np.exp(-time / lag))
     assert curve.ware[rise] == pytest.approx(expected, abs=1e-8)
@@ -58,7 +58,7 @@ def test_the_ware_follows_a_step_exponentially() -> None:
     lag = 25.0 * MINUTE
     hold = Segment(kelvin(900.0), RATE, 4.0 * HOUR)
     curve = trace(Firing("step", newton_kiln(5.0 * HOUR), (hold,), lag=lag))
-    held = slice(int(curve.corners[1]), int(curve.corners[2]) + 1)
+    held = slice(int(curve.breakpoints[1]), int(curve.breakpoints[2]) + 1)
     since = curve.time[held] - curve.time[held][0]
     gap = kelvin(900.0) - curve.ware[held]
     assert gap == pytest.approx(gap[0] * np.exp(-since / lag), abs=1e-8)
@@ -74,7 +74,7 @@ def test_the_ware_of_a_cooling_kiln_falls_as_two_exponentials() -> None:
     constant, lag = 4.0 * HOUR, 30.0 * MINUTE
     hold = Segment(kelvin(1000.0), RATE, 2.0 * HOUR)
     curve = trace(Firing("two", newton_kiln(constant), (hold,), lag=lag))
-    free = slice(int(curve.corners[2]), int(curve.corners[3]) + 1)
+    free = slice(int(curve.breakpoints[2]), int(curve.breakpoints[3]) + 1)
     since = curve.time[free] - curve.time[free][0]
     kiln, ware = np.exp(-since / constant), np.exp(-since / lag)
     above = curve.ware[free][0] - ROOM

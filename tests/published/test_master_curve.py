@@ -13,15 +13,9 @@ from scipy.integrate import quad
 from scipy.optimize import brentq, least_squares
 from scipy.special import exp1
 
-from cofire.inputs.tables import load_cards
-from cofire.inputs.units import MINUTE, kelvin
-from cofire.physics.densification import (
-    GAS_CONSTANT,
-    master_clock_rate,
-    master_curve,
-    run_clock,
-    sintering_strain,
-)
+from cofire.materials.library import load_cards
+from cofire.physics.sintering import master_clock_rate, master_curve, run_clock, sintering_strain
+from cofire.units import GAS_CONSTANT, MINUTE, kelvin
 
 Array = NDArray[np.float64]
 

@@ -12,11 +12,10 @@ from chemicals import CAS_from_any, Tm, heat_capacity
 from chemicals.elements import periodic_table
 from chemicals.volume import rho_data_CRC_inorg_s_const
 
-from cofire.inputs.tables import load_cards
-from cofire.inputs.units import ROOM, kelvin
-from cofire.physics.densification import run_clock
+from cofire.materials.library import load_cards
 from cofire.physics.expansion import thermal_strains
-from cofire.physics.sintering import clock_rate, density_at
+from cofire.physics.sintering import clock_rate, density_at, run_clock
+from cofire.units import ROOM, kelvin
 
 CARDS = load_cards()
 METALS = [name for name, card in CARDS.items() if card.kind == "metal"]

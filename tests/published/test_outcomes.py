@@ -1,8 +1,8 @@
 """The evaluation of `outcomes.toml`: complete, repeatable, and no worse than its floors.
 
 The score itself is not asserted: it is what `python -m tests.published.outcomes` prints. The
-floors are what chance, or the plain difference of contraction, reaches; no limit may be moved to
-pass them.
+floors are what probability, or the plain difference of contraction, reaches; no limit may be moved
+to pass them.
 """
 
 from __future__ import annotations
@@ -11,12 +11,12 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from cofire.inputs.units import kelvin
+from cofire.assessment.crack_rules import TEST_BAR
+from cofire.assessment.rule import VERDICTS
+from cofire.mechanics.sleeve import fire_sleeve, nested_rings
 from cofire.physics.interface import ring_joint, separation_energy
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
-from cofire.planning.flags import VERDICTS
-from cofire.planning.ware.crack_flags import TEST_BAR
-from cofire.structures.sleeve import fire_sleeve, nested_rings
+from cofire.units import kelvin
 from tests.published import outcome_pairs, outcomes
 from tests.published.outcome_pairs import SIZE, Result, bodies, history, judge, judge_all, table
 from tests.published.outcomes import REASONS, area_under_curve, contrasts, score, wilson
@@ -35,13 +35,13 @@ def test_every_pair_gets_a_verdict_and_a_finite_load():
     assert len(PAIRS) == len(results) == 76
     for r in results:
         assert VERDICTS[r.grade] in ("go", "caution", "no")
-        assert np.isfinite(r.load)
-        assert r.load >= 0.0
+        assert np.isfinite(r.utilisation)
+        assert r.utilisation >= 0.0
 
 
 def test_only_sintering_without_a_printed_shrinkage_is_left_uncomputed():
     for r in judge_all():
-        unknown = [f.rule for f in r.flags if f.load != f.load]
+        unknown = [f.rule for f in r.flags if f.utilisation != f.utilisation]
         together = r.pair["family"] in outcome_pairs.SINTERED_TOGETHER
         expected = ["sintering"] if together and "shrinkage_percent" not in r.pair else []
         assert unknown == expected
@@ -50,7 +50,9 @@ def test_only_sintering_without_a_printed_shrinkage_is_left_uncomputed():
 def test_the_evaluation_gives_the_same_figures_each_time():
     for name in ("graded-zirconia-410", "crown-zirconia-porcelain", "tube-copper-thick-soda-lime"):
         once, again = judge(PAIRS[name]), judge(PAIRS[name])
-        np.testing.assert_array_equal([f.load for f in once.flags], [f.load for f in again.flags])
+        np.testing.assert_array_equal(
+            [f.utilisation for f in once.flags], [f.utilisation for f in again.flags]
+        )
 
 
 def test_loads_rank_the_outcomes_better_than_chance_does():

@@ -13,20 +13,18 @@ from chemicals.vapor_pressure import Psat_IAPWS
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from cofire.inputs.units import kelvin
 from cofire.physics.atmosphere import (
     AIR_FED_CARBON,
+    OXIDES,
     boudouard_constant,
     carbon_monoxide_fraction,
-    oxygen_potential,
-    water_pressure,
-)
-from cofire.physics.oxides import (
-    OXIDES,
     gibbs_energy,
     oxide_equilibrium,
+    oxygen_potential,
     reduction_potential,
+    water_pressure,
 )
+from cofire.units import kelvin
 
 R = 8.314462618
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cofire.structures.sleeve import fire_sleeve, nested_rings
-from cofire.structures.tile import fire_tile, layered_tile
+from cofire.mechanics.sleeve import fire_sleeve, nested_rings
+from cofire.mechanics.tile import fire_tile, layered_tile
 from tests.histories import jumps, made_history
 
 E = 100e9

@@ -10,15 +10,17 @@ from numpy.typing import NDArray
 from scipy import stats
 from scipy.stats import qmc
 
-from cofire.planning.evidence.sampling import normal
-from cofire.planning.evidence.sensitivity import (
+from cofire.evidence.sensitivity import (
+    candidate_terms,
     explained,
+    fitted_surface,
     likelihood_of,
+    polynomials,
     rank_correlation,
     sobol_indices,
     wilson,
 )
-from cofire.planning.evidence.surfaces import candidate_terms, fitted_surface, polynomials
+from cofire.evidence.uncertainty import normal
 
 Array = NDArray[np.float64]
 
@@ -169,7 +171,7 @@ def test_likelihood_of_an_event_has_the_odds_of_two_groups():
 def test_likelihood_of_an_event_that_the_figure_tells_wholly_stays_finite():
     figure = np.linspace(-1.0, 1.0, 50)
     a, b = likelihood_of(figure, figure > 0.0)
-    chance = 1.0 / (1.0 + np.exp(-(a + b * figure)))
+    probability = 1.0 / (1.0 + np.exp(-(a + b * figure)))
     assert np.isfinite([a, b]).all()
-    assert np.mean((chance > 0.5) == (figure > 0.0)) == 1.0
-    assert all(x < y for x, y in pairwise(chance[20:30]))
+    assert np.mean((probability > 0.5) == (figure > 0.0)) == 1.0
+    assert all(x < y for x, y in pairwise(probability[20:30]))

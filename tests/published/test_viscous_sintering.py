@@ -11,15 +11,15 @@ import pytest
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from cofire.inputs.tables import load_cards
-from cofire.inputs.trace import Trace
-from cofire.physics.densification import (
+from cofire.firing.kiln import Trace
+from cofire.materials.library import load_cards
+from cofire.physics.sintering import (
+    relative_density,
     run_clock,
     sintering_strain,
     viscous_clock_rate,
     viscous_curve,
 )
-from cofire.physics.sintering import relative_density
 
 Array = NDArray[np.float64]
 

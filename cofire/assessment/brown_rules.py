@@ -1,0 +1,152 @@
+"""Flags of ware that is no longer bound and not yet dense: does its skeleton bear its strain."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cofire.assessment.crack_rules import SINTERED, brittle, progress
+from cofire.assessment.firing_rules import substances
+from cofire.assessment.response import Response
+from cofire.assessment.rule import Flag
+from cofire.assessment.wall_rules import DUCTILITY
+from cofire.materials.card import Card
+from cofire.numerics import Array
+from cofire.physics.blends import BROWN_STRAIN
+from cofire.physics.mixing import CRITICAL_VOLUME
+
+BROWN_CAUTION = 0.3
+"""Share of the strain a skeleton bears from which it is a caution: our choice, the factor of three
+by which a brown strain that nobody measured is uncertain. [-]"""
+
+
+def borne_strain(card: Card, density: Array, strength: Array, young_modulus: Array) -> Array:
+    """Tensile strain at which a metal or ceramic breaks while it sinters. [-]
+
+    A ceramic's is strength over stiffness: both grow with the same necks, so it goes from the bound
+    body's over the brown one's to the fired one's. A metal goes on past its yield: from the brown
+    strain to its ductility, linearly in the density, as necks that grow are drawn out further.
+
+    Parameters
+    ----------
+    card : Card
+        Not a blend.
+    density : array
+        Relative density. [-]
+    strength, young_modulus : array
+        Of it at the same times. [Pa]
+    """
+    elastic = strength / young_modulus
+    if card.kind == "ceramic":
+        return np.asarray(elastic)
+    green, fired = card["green_density"].scalar, card["fired_density"].scalar
+    least = card.scalar("brown_strain", BROWN_STRAIN)
+    most = max(card.scalar("ductility", DUCTILITY), least)
+    grown = np.clip((density - green) / (fired - green), 0.0, 1.0)
+    return np.maximum(elastic, least + (most - least) * grown)
+
+
+def zone_strains(response: Response) -> list[Array]:
+    """Strain that each band bears at the shell's times.
+
+    In a blend each phase is strained as the whole: the ceramic's counts wherever it can be
+    continuous, and from there it goes linearly to the metal's, as its strength does
+    (`mixing.strength`).
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of array
+        Shape (T,) a band. [-]
+    """
+    alone, cards = substances(response)
+    rows = [
+        response.at_times(values)
+        for values in (alone.relative_density, alone.strength, alone.young_modulus)
+    ]
+    each = {c.name: borne_strain(c, *(r[k] for r in rows)) for k, c in enumerate(cards)}
+    found = []
+    for card in response.cards:
+        if not card.parts:
+            found.append(each[card.name])
+            continue
+        (metal, _), (ceramic, left) = card.parts
+        share = min(left / CRITICAL_VOLUME, 1.0)
+        found.append(share * each[ceramic.name] + (1.0 - share) * each[metal.name])
+    return found
+
+
+def brown_utilisations(response: Response, sintered: float = SINTERED) -> list[Array]:
+    """Strain of every band over what it then bears, until it counts as sintered.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    sintered : float
+        Share of its densification at which a zone is done. [-]
+
+    Returns
+    -------
+    list of array
+        Shape (T, stations) a band, zero once it has sintered. [-]
+    """
+    history, shell = response.history, response.shell
+    young, done = response.at_times(history.young_modulus), progress(response)
+    total, borne = response.total, zone_strains(response)
+    found = []
+    for band, card in enumerate(response.cards):
+        row = response.material[band]
+        here = np.flatnonzero(shell.band == band)
+        strain = total[:, here].max(axis=(2, 3)) / young[row][:, None]
+        if brittle(card) is None:  # a metal that yields is strained further at the same stress
+            strain = strain + shell.inelastic[:, 2][:, here].max(axis=(2, 3))
+        utilisation = np.maximum(strain, 0.0) / borne[band][:, None]
+        found.append(np.where((done[row] < sintered)[:, None], utilisation, 0.0))
+    return found
+
+
+def brown_flags(response: Response) -> list[Flag]:
+    """Strain of each zone over what its skeleton bears, from the dried body to the sintered one.
+
+    One rule without a beginning: stiffness and strength grow with the same necks, so it matters
+    little when a zone "begins" to sinter, and the stiffness of brown ware, which nobody knows,
+    cancels. Local fields of the steps included. Powders that slide past each other bear more.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Flag
+        One a band; its figure and limit are strains.
+    """
+    shell, borne, utilisations = (
+        response.shell,
+        zone_strains(response),
+        brown_utilisations(response),
+    )
+    found = []
+    for band, (card, utilisation) in enumerate(zip(response.cards, utilisations, strict=True)):
+        t, g = np.unravel_index(int(np.argmax(utilisation)), utilisation.shape)
+        limit = float(borne[band][t])
+        own = all("brown_strain" in part for part in ([p for p, _ in card.parts] or [card]))
+        here = np.flatnonzero(shell.band == band)
+        found.append(
+            Flag(
+                "brown", card.name, float(utilisation[t, g]), BROWN_CAUTION,
+                1e3 * float(utilisation[t, g]) * limit, 1e3 * limit, "per mille strain",
+                "strain the powder skeleton bears (card)" if own else
+                "strain the powder skeleton bears (brown strain: estimate, a factor of 3)",
+                "Bring the two zones' expansion and the start of their sintering together, or "
+                "grade the joint; bend brown bars to measure what they bear.",
+                "tensile strain before the zone has sintered", float(shell.time[t]),
+                float(response.temperature[t]), float(shell.height[here[g]]),
+            )
+        )  # fmt: skip
+    return found

@@ -1,0 +1,118 @@
+"""What in this plan can hurt someone: one sentence each, with the limit and who sets it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cofire.assessment.response import Response
+
+DEFER = "Local codes and licensed practice come first."
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A hazard that this plan raises, and the standard or agency its figure comes from."""
+
+    hazard: str
+    text: str
+    source: str
+
+
+def cautions(response: Response) -> list[Caution]:
+    """Hazards that the vessel's materials, gas and firing raise.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Caution
+        Only those that apply.
+    """
+    gas = response.vessel.firing.gas
+    pure = {p.name: p for c in response.cards for p in ([q for q, _ in c.parts] or [c])}
+    elements = {e for p in pure.values() for e in p.elements}
+    names = " and ".join(p.name for p in pure.values() if p.kind == "metal")
+    found = []
+    if gas == "carbon":
+        found.append(
+            Caution(
+                "carbon monoxide",
+                "A packed firing gives off carbon monoxide from burnout to cooling: outdoors or "
+                "under extraction, with an alarm; 35 ppm over a working day, 200 ppm never, "
+                "1200 ppm at once dangerous to life. Open the box below 100 °C: hot carbon "
+                "re-ignites.",
+                "NIOSH recommended limits and IDLH (secondary source)",
+            )
+        )
+    elif gas == "hydrogen":
+        found.append(
+            Caution(
+                "hydrogen",
+                "Explosive from 4 % in air: only in a furnace built for it, purged before and "
+                "after, with a burn-off.",
+                "NFPA 497 (lower limit from memory)",
+            )
+        )
+    elif gas == "inert":
+        found.append(
+            Caution(
+                "suffocation",
+                "Argon and nitrogen displace air without warning: ventilate, never put your head "
+                "into the kiln.",
+                "common practice",
+            )
+        )
+    found.append(
+        Caution(
+            "burnout fumes",
+            "Binder gives off carbon monoxide and smoke from 200 to 500 °C, also in air: vent the "
+            "kiln.",
+            "J. Loss Prev. Process Ind. 22 (2009) 182, abstract",
+        )
+    )
+    found.append(
+        Caution(
+            "dust",
+            "Mix and sand wet, with a fitted P100 respirator when dry: respirable crystalline "
+            "silica 0.05 mg/m³ over 8 h"
+            + (f"; dust of {names} may burn in a cloud." if names else "."),
+            "OSHA 29 CFR 1910.1053; NFPA 484 (metal dust, secondary source)",
+        )
+    )
+    if "Cu" in elements:
+        found.append(
+            Caution(
+                "food",
+                "Copper and its alloys dissolve in acid food and drink (pH below 6): no such inner "
+                "surface on drinking or eating ware.",
+                "FDA Food Code 4-101.14",
+            )
+        )
+    if "Ni" in elements or "Cr" in elements:
+        found.append(
+            Caution(
+                "nickel",
+                "Nickel sensitises skin, and its compounds cause cancer when inhaled: no dust, no "
+                "food ware.",
+                "IARC group 1; NIOSH 0.015 mg/m³ (from memory)",
+            )
+        )
+    if "Zn" in elements:
+        found.append(
+            Caution(
+                "zinc fume",
+                "Zinc evaporates from brass and burns to a fume that gives metal-fume fever.",
+                "OSHA 5 mg/m³ zinc oxide fume (from memory)",
+            )
+        )
+    found.append(
+        Caution(
+            "ware",
+            "An unglazed, crazed or porous surface holds food and may leach: test before use.",
+            "ISO 6486, ASTM C738 (from memory)",
+        )
+    )
+    return found

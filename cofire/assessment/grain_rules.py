@@ -1,0 +1,159 @@
+"""Flags of a blend's fabric: do its metal grains stay bonded, do its powders sinter together."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cofire.assessment.firing_rules import substances
+from cofire.assessment.response import Response
+from cofire.assessment.rule import Flag
+from cofire.materials.card import Card
+from cofire.numerics import Array
+from cofire.physics import grains
+from cofire.physics.blends import bulk_density
+from cofire.physics.history import History
+from cofire.physics.mixing import CRITICAL_VOLUME
+from cofire.physics.rheology import viscosity_at
+
+BONDED_CAUTION = 0.45
+"""Share of the misfit stress at which grains can part from which it is a caution: a bond a fifth as
+tough as the ceramic, and cracks from half the size of the energy bound, are both within it. The
+utilisation is the root of size over critical size: a factor of two in the bond's toughness moves
+it by 1.4. Estimate. [-]"""
+LEAST_WAY = 0.5
+"""Share of its way to density, of what its two powders would go apart, that a blend must go at
+least: estimate; half the necks, so half the strength, that the other rules take it to have. The
+utilisation is inverse to the way gone: a factor of two in this limit is a factor of two in it.
+[-]"""
+FULL_WAY = 0.8
+"""Share of the same way below which it is a caution: estimate. [-]"""
+
+
+def grain_misfit(card: Card, alone: History, rows: tuple[int, int]) -> tuple[Array, Array]:
+    """Radial stress on the metal grains of a blend along its firing, and their misfit.
+
+    Thermal strains and transformations of each phase alone; the ceramic round the grains relaxes
+    by its own viscosity. Positive where the grain pulls away from its hole.
+
+    Parameters
+    ----------
+    card : Card
+        A blend.
+    alone : History
+        Its phases, each alone.
+    rows : pair of int
+        Of the metal and of the ceramic in it. [-]
+
+    Returns
+    -------
+    tuple of array
+        Stress and strain, shape (M,) each. [Pa], [-]
+    """
+    m, k = rows
+    thermal = [
+        np.sum([v[r] for name, v in alone.strain.items() if name != "sintering"], axis=0)
+        for r in rows
+    ]
+    young = alone.young_modulus
+    stiffness = grains.misfit_stiffness(
+        card.parts[0][1], (young[m], alone.poisson_ratio[m]), (young[k], alone.poisson_ratio[k])
+    )
+    flows = viscosity_at(0.0, alone.viscosity[k], 0.0, 1.0) / young[k]
+    return grains.misfit_stress(alone.time, thermal[1] - thermal[0], stiffness, flows)
+
+
+def grain_flags(response: Response) -> list[Flag]:
+    """Size of each blend's metal grains over the size at which they part, after sintering.
+
+    Blends in which the ceramic can be continuous; in others the metal holds itself. The bond is
+    taken as tough as the ceramic. A grain that has parted is a pore: the blend then has the
+    ceramic's expansion and less stiffness and strength than the other rules give it.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Flag
+        One a blend.
+    """
+    alone, cards = substances(response)
+    place = {card.name: row for row, card in enumerate(cards)}
+    found, seen = [], set()
+    for card in response.cards:
+        if not card.parts or card.name in seen or card.parts[1][1] < CRITICAL_VOLUME:
+            continue
+        seen.add(card.name)
+        (metal, share), (ceramic, _) = card.parts
+        stress, strain = grain_misfit(card, alone, (place[metal.name], place[ceramic.name]))
+        tough = ceramic["fracture_toughness"].scalar ** 2 / ceramic["young_modulus"].value[0]
+        hottest = int(np.argmax(alone.temperature))
+        size = grains.critical_grain_size(stress, strain, tough)
+        worst = hottest + int(np.argmin(size[hottest:]))
+        own = metal["particle_size"].scalar
+        stiff, strong = grains.parted_factors(share)
+        found.append(
+            Flag(
+                "grains", card.name, float(np.sqrt(own / size[worst])), BONDED_CAUTION,
+                1e6 * own, min(1e6 * float(size[worst]), 1e6), "µm grain of metal",
+                "Davidge & Green 1968, with the ceramic's toughness for the bond's (estimate)",
+                "A finer metal powder, or a ceramic that contracts more like the metal; bend a bar "
+                "of the blend and of the body and look at the break.",
+                f"{abs(stress[worst]) / 1e6:.0f} MPa of "
+                + ("tension on the bond" if stress[worst] > 0.0 else "pressure on the grain")
+                + f"; parted grains leave {100 * float(stiff):.0f} % of the ceramic's stiffness, "
+                f"{100 * float(strong):.0f} % of its strength, and its expansion",
+                float(alone.time[worst]), float(alone.temperature[worst]),
+            )
+        )  # fmt: skip
+    return found
+
+
+def blend_density_flags(response: Response) -> list[Flag]:
+    """How far the powders of each blend sinter together, over how far they would apart.
+
+    The sum of both alone is the best a blend can do; the other end is that each holds the other
+    back by its own viscosity (`grains.hindered_strain`).
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Flag
+        One a blend.
+    """
+    alone, cards = substances(response)
+    place = {card.name: row for row, card in enumerate(cards)}
+    found, seen = [], set()
+    for card in response.cards:
+        if not card.parts or card.name in seen:
+            continue
+        seen.add(card.name)
+        share = card.parts[0][1]
+        m, k = (place[part.name] for part, _ in card.parts)
+        volume = [np.log(alone.relative_density[r, 0] / alone.relative_density[r]) for r in (m, k)]
+        held = grains.hindered_strain(
+            share, volume[0], volume[1], (alone.viscosity[m], alone.viscosity[k])
+        )
+        green, free = (
+            float(bulk_density(share, alone.relative_density[m, t], alone.relative_density[k, t]))
+            for t in (0, -1)
+        )
+        reached = min(green * float(np.exp(-held[-1])), free)
+        way = (reached - green) / max(free - green, 1e-9)
+        found.append(
+            Flag(
+                "blend density", card.name, LEAST_WAY / max(way, 1e-3), LEAST_WAY / FULL_WAY,
+                reached, green + LEAST_WAY * (free - green), "of full density",
+                "half the way its powders would go apart (estimate)",
+                "Powders that sinter at the same temperature, fewer steps near half and half, or "
+                "a hotter firing; fire a bar of the blend and measure its shrinkage.",
+                f"density if each powder holds the other back; {free:.2f} if neither does",
+            )
+        )  # fmt: skip
+    return found

@@ -1,0 +1,139 @@
+"""Flags of what comes after the kiln: cracks that tension and damp air grow for years."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cofire.assessment.crack_rules import (
+    FAILURE_CAUTION,
+    FAILURE_NO,
+    SINTERED,
+    TEST_BAR,
+    brittle,
+    progress,
+)
+from cofire.assessment.response import Response
+from cofire.assessment.rule import Flag
+from cofire.materials.card import Card
+from cofire.numerics import Array
+from cofire.physics.slow_crack_growth import aged_factor
+from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
+
+YEAR = 365.25 * 86400.0
+"""How long a fired vessel is asked to hold: our choice. Ten years ask for 10^(1/n) more, a seventh
+for n = 17. [s]"""
+TEST_TIME = 10.0
+"""How long the bars behind a card's strength were loaded: ASTM C1161 asks for 10 to 15 s (from
+memory). A factor of two moves the utilisation by 2^(1/n), a thirtieth for n = 20. [s]"""
+GROWTH_EXPONENT = 20.0
+"""n of a body whose card gives none: estimate between 16 of soda-lime glass and 36 of a dental
+porcelain, 12 to 40 as extremes. Half of it moves the utilisation by two thirds. [-]"""
+
+
+def later_exponent(card: Card) -> tuple[float, float, bool]:
+    """Exponent and threshold of slow crack growth of a brittle body, and whether they are its own.
+
+    Parameters
+    ----------
+    card : Card
+        A ceramic.
+
+    Returns
+    -------
+    tuple
+        n [-], K_th over K_Ic, zero where none was measured [-], and whether n is on the card.
+    """
+    return (
+        card.scalar("crack_growth_exponent", GROWTH_EXPONENT),
+        card.scalar("crack_growth_threshold", 0.0),
+        "crack_growth_exponent" in card,
+    )
+
+
+def later_risks(response: Response, time: float = YEAR) -> tuple[Array, Array, list[int]]:
+    """Weibull risk of rupture of each brittle band under the tension left in it when cold.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    time : float
+        That it stands in humid air at room temperature. [s]
+
+    Returns
+    -------
+    tuple
+        Risk at once and risk by then, shape (K,) each [-], and the K bands they belong to.
+    """
+    shell, done = response.shell, progress(response)
+    total = response.total[-1]
+    at_once, by_then, bands = [], [], []
+    for band, card in enumerate(response.cards):
+        ceramic = brittle(card)
+        row = response.material[band]
+        if ceramic is None or done[row, -1] < SINTERED:
+            continue
+        m = ceramic["weibull_modulus"].scalar
+        bar = bar_effective_volume(TEST_BAR, m, 0.5)
+        characteristic = response.history.strength[row, -1] * np.log(2.0) ** (-1.0 / m)
+        here = shell.band == band
+        stress = total[here].reshape(-1, 2)
+        volume = shell.volume[here].ravel()
+        risk = float(rupture_risk(stress, volume, unit_strength(characteristic, m, bar), m))
+        n, threshold, _ = later_exponent(ceramic)
+        at_once.append(risk)
+        by_then.append(risk * float(aged_factor(time, TEST_TIME, n, threshold)) ** m)
+        bands.append(band)
+    return np.array(at_once), np.array(by_then), bands
+
+
+def later_flags(response: Response) -> list[Flag]:
+    """Probability that a brittle band cracks within a year of standing in humid air.
+
+    The tension left when cold, local fields of the steps included; each flaw grows by the power
+    law of its ceramic (`cofire.physics.slow_crack_growth`). Tension that a metal's creep relieves
+    after the kiln is kept: on the safe side. Glazed or always dry ware lasts longer.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Flag
+        One a brittle band, and one for all together where there are several.
+    """
+    at_once, by_then, bands = later_risks(response)
+    limit = -np.log1p(-FAILURE_NO)
+    shell = response.shell
+    rows = [(at_once[k], by_then[k], response.cards[b].name, b) for k, b in enumerate(bands)]
+    if len(rows) > 1:
+        rows.append((at_once.sum(), by_then.sum(), "all brittle bands", -1))
+    found = []
+    for now, then, zone, band in rows:
+        first = brittle(response.cards[band if band >= 0 else bands[int(np.argmax(by_then))]])
+        assert first is not None
+        n, threshold, own = later_exponent(first)
+        power = 1.0 / first["weibull_modulus"].scalar
+        height = None
+        if band >= 0:
+            here = np.flatnonzero(shell.band == band)
+            height = float(shell.height[here[np.argmax(response.total[-1, here].max(axis=(1, 2)))]])
+        found.append(
+            Flag(
+                "later", zone, float((then / limit) ** power),
+                float((-np.log1p(-FAILURE_CAUTION) / limit) ** power),
+                100.0 * float(-np.expm1(-then)), 100.0 * FAILURE_NO, "% probability of a crack",
+                f"slow crack growth, n = {n:.3g}"
+                + (f", none below {100.0 * threshold:.0f} % of toughness" if threshold else "")
+                + (" (card)" if own else " (estimate: 12 to 40 by source)"),
+                "Leave the body less tension: a pair that contracts more alike, or a body that "
+                "ends in compression. Rings kept under water for a week show what grows.",
+                f"probability within a year in humid air; {100.0 * float(-np.expm1(-now)):.2g} % "
+                f"on "
+                "the day it is cold",
+                float(shell.time[-1]), float(response.temperature[-1]), height,
+            )
+        )  # fmt: skip
+    return found

@@ -1,0 +1,371 @@
+"""How far two fired zones are apart, along one firing and when cold."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.assessment.rule import GO, NO
+from cofire.assessment.windows import RATE, ceiling
+from cofire.firing.kiln import Trace, trace
+from cofire.firing.program import Firing, Kiln, simple_firing
+from cofire.materials.card import Card
+from cofire.numerics import Array
+from cofire.physics.history import History, histories
+from cofire.physics.rheology import relaxation_time, set_point
+from cofire.units import celsius
+
+# ----------------------------------------------------------------------------------------------
+# How far two fired zones are apart: while sintering, after cooling, and in an elastic tile
+
+SEAL_LIMIT = 300e-6
+"""Differential contraction above which sealed glass is likely to fracture (ASTM F14 and F144,
+scope: about 300 ppm). [-]"""
+GRADED_RELIEF = 5.0
+"""A joint graded over eight decay lengths keeps about a fifth of a direct joint's bending (linear
+grade of a long cylinder, closed form): beyond this no transition helps. [-]"""
+SAFE_SHARE = 0.5
+"""Share of the median strength taken as safe before survival is computed: common practice. [-]"""
+SINTERING_GO, SINTERING_NO = 0.01, 0.15
+"""Worst mismatch of free strain while sintering: below 1 % cofired packages count as matched;
+above 15 % one zone has shrunk whole before the other begins. Common practice. [-]"""
+SET_STRESS = 10e6
+"""Stress at which a metal's creep is read for its set point. [Pa]"""
+
+
+@dataclass(frozen=True)
+class PairBlock:
+    """Figures of one metal against K ceramics in one firing, arrays of shape (K,).
+
+    Units as in `Pair`; `grade` is 0, 1 or 2 for go, caution, no; `cause` says which rule decided.
+    """
+
+    metal_density: float
+    ceramic_density: Array
+    end_mismatch: Array
+    worst_mismatch: Array
+    worst_temperature: Array
+    set_point: Array
+    cooled_mismatch: Array
+    tile_tension: Array
+    strength: Array
+    grade: NDArray[np.intp]
+    cause: NDArray[np.intp]
+
+
+CAUSES = ("matched", "sintering", "cooling", "tile")
+
+
+@dataclass(frozen=True)
+class Fired:
+    """Histories of cards in one firing, and what the pair figures need of each."""
+
+    history: History
+    free_strain: Array
+    until: int
+    set_index: NDArray[np.intp]
+    set_point: Array
+
+
+def fire(cards: Sequence[Card], kiln: Kiln, peak: float, hold: float, gas: str) -> Fired:
+    """Histories of cards in a plain firing of the ware, with their set points.
+
+    Parameters
+    ----------
+    cards : sequence of Card
+        N cards.
+    kiln : Kiln
+        Its limits.
+    peak, hold : float
+        Of the ware. [K], [s]
+    gas : str
+        Around the ware.
+
+    Returns
+    -------
+    Fired
+        Tables that end below the peak, or begin above 20 °C, are held there and reported in
+        `history.extended`.
+    """
+    firing = simple_firing(kiln, peak, hold, RATE, gas, lag=0.0)
+    history = histories(cards, trace(firing), extend=True)
+    sets, index = zone_set_points(history)
+    top = int(np.max(np.flatnonzero(history.temperature == history.temperature.max())))
+    return Fired(history, history.free_strain, top + 1, index, sets)
+
+
+def zone_set_points(history: History) -> tuple[Array, NDArray[np.intp]]:
+    """Set point of each zone on the last cooling, and the first node at or below it.
+
+    Parameters
+    ----------
+    history : History
+        Of N zones.
+
+    Returns
+    -------
+    tuple of array
+        Temperatures and indices into the trace, shape (N,) each. [K], [-]
+    """
+    time, temperature = history.time, history.temperature
+    relaxation = relaxation_time(
+        history.young_modulus,
+        history.viscosity,
+        history.creep_factor,
+        history.creep_exponent[:, None],
+        SET_STRESS,
+    )
+    sets = np.array([set_point(time, temperature, row) for row in relaxation])
+    top = int(np.max(np.flatnonzero(temperature == temperature.max())))
+    below = temperature[None, top:] <= sets[:, None] + 1e-9
+    below[:, -1] = True
+    return sets, top + np.argmax(below, axis=1)
+
+
+def bilayer_tension(metal_modulus: Array | float, ceramic_modulus: Array, mismatch: Array) -> Array:
+    """Largest tension in the ceramic half of an elastic plate of two equal layers.
+
+    Timoshenko 1925, J. Opt. Soc. Am. 11, 233, in its plate form: free to bend, plane sections.
+
+    Parameters
+    ----------
+    metal_modulus, ceramic_modulus : array
+        Biaxial moduli E/(1−ν). [Pa]
+    mismatch : array
+        Free strain of the metal minus that of the ceramic. [-]
+
+    Returns
+    -------
+    array
+        Larger of the stresses at the ceramic's two faces, 0 if both are compressed. [Pa]
+    """
+    m, c = metal_modulus, ceramic_modulus
+    # base strain and curvature times thickness, from force and moment balance
+    a, b, d = m + c, 0.5 * (m - c), (m + c) / 3.0
+    force, moment = m * mismatch, 0.5 * m * mismatch
+    det = a * d - b * b
+    base = (force * d - moment * b) / det
+    bend = (moment * a - force * b) / det
+    return np.maximum(np.maximum(c * base, c * (base - bend)), 0.0)
+
+
+def compare(fired: Fired, metal: int, ceramics: NDArray[np.intp]) -> PairBlock:
+    """Mismatch figures of one metal against many ceramics in one firing.
+
+    Parameters
+    ----------
+    fired : Fired
+        Histories of all.
+    metal : int
+        Index of the metal.
+    ceramics : array of int
+        Indices of K ceramics.
+
+    Returns
+    -------
+    PairBlock
+        Graded by strain while sintering, strain after cooling, and the tension of an elastic
+        tile of two equal layers.
+    """
+    h, free = fired.history, fired.free_strain
+    sinter = h.strain["sintering"]
+    apart = free[metal, : fired.until] - free[ceramics, : fired.until]
+    worst = np.argmax(np.abs(apart), axis=1)
+    rows = np.arange(ceramics.size)
+    worst_mismatch = apart[rows, worst]
+    stored = np.maximum(fired.set_index[metal], fired.set_index[ceramics])
+    at_set = free[metal, stored] - free[ceramics, stored]
+    cooled = free[metal, -1] - free[ceramics, -1] - at_set
+    biaxial = h.young_modulus[:, -1] / (1.0 - h.poisson_ratio)
+    tension = bilayer_tension(biaxial[metal], biaxial[ceramics], cooled)
+    strength = h.strength[ceramics, -1]
+    size = np.abs(worst_mismatch)
+    sintering_grade = (size > SINTERING_GO).astype(int) + (size > SINTERING_NO)
+    cooling_grade = (np.abs(cooled) > SEAL_LIMIT).astype(int)
+    tile_grade = (tension > SAFE_SHARE * strength).astype(int) + (
+        tension > GRADED_RELIEF * strength
+    )
+    grades = np.stack([sintering_grade, cooling_grade, tile_grade])
+    grade = grades.max(axis=0)
+    # of rules that grade alike, the tile's tension tells most, the strain while sintering least
+    order = np.array([2, 1, 0])
+    first = order[np.argmax(grades[order] == grade, axis=0)] + 1
+    return PairBlock(
+        float(h.relative_density[metal, -1]),
+        h.relative_density[ceramics, -1],
+        np.exp(sinter[metal, -1]) - np.exp(sinter[ceramics, -1]),
+        worst_mismatch,
+        h.temperature[worst],
+        np.minimum(fired.set_point[metal], fired.set_point[ceramics]),
+        cooled,
+        tension,
+        strength,
+        grade.astype(np.intp),
+        np.where(grade == GO, 0, first).astype(np.intp),
+    )
+
+
+def describe(block: PairBlock, k: int) -> str:
+    """The deciding reason of one pair of a block, with its figure.
+
+    Parameters
+    ----------
+    block : PairBlock
+        From `compare`.
+    k : int
+        Which ceramic.
+
+    Returns
+    -------
+    str
+        One phrase.
+    """
+    cause = CAUSES[block.cause[k]]
+    if cause == "sintering":
+        return (
+            f"{100 * abs(block.worst_mismatch[k]):.1f} % apart at "
+            f"{celsius(block.worst_temperature[k]):.0f} °C while sintering "
+            f"(limit {100 * (SINTERING_NO if block.grade[k] == NO else SINTERING_GO):.0f} %)"
+        )
+    contracts = "metal" if block.cooled_mismatch[k] < 0 else "ceramic"
+    strain = f"{1e6 * abs(block.cooled_mismatch[k]):.0f} ppm, {contracts} contracts more"
+    remedy = "no graded joint mends that" if block.grade[k] == NO else "only with a graded joint"
+    if cause == "tile":
+        return (
+            f"{strain}: {block.tile_tension[k] / 1e6:.0f} MPa in an elastic tile, strength "
+            f"{block.strength[k] / 1e6:.0f} MPa; {remedy}"
+        )
+    if cause == "cooling":
+        return f"{strain} (limit {1e6 * SEAL_LIMIT:.0f} ppm): {remedy}"
+    return f"{strain}: within {1e6 * SEAL_LIMIT:.0f} ppm"
+
+
+# ----------------------------------------------------------------------------------------------
+# Mismatch of two zones along one firing, and the events that shape it
+
+SINTERING_STARTS = 0.05
+"""Share of the densification still to come at which sintering counts as begun. [-]"""
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that happens to a zone along the firing; time in s, temperature of the ware in K.
+
+    `zone` is the material's name, or empty where both share it.
+    """
+
+    name: str
+    zone: str
+    time: float
+    temperature: float
+
+
+@dataclass(frozen=True)
+class Mismatch:
+    """Two zones along one firing.
+
+    Attributes
+    ----------
+    trace
+        What kiln and ware do.
+    history
+        Rows 0 and 1: the first and the second zone.
+    difference
+        Free strain of the first zone minus that of the second, shape (M,). [-]
+    stored
+        The same since both have set, zero before, shape (M,). [-]
+    set_time, set_temperature
+        When the second of the two zones sets. [s], [K]
+    ceilings
+        Hottest peak each zone allows. [K]
+    events
+        In order of time.
+    """
+
+    firing: Firing
+    trace: Trace
+    history: History
+    difference: Array
+    stored: Array
+    set_time: float
+    set_temperature: float
+    ceilings: tuple[float, float]
+    events: tuple[Event, ...]
+
+    @property
+    def cooled(self) -> float:
+        """Mismatch stored from the set point to room temperature. [-]"""
+        return float(self.stored[-1])
+
+
+def _crossings(temperature: Array, level: float) -> list[int]:
+    """Nodes just after the trace passes a temperature, either way."""
+    above = temperature >= level
+    return [int(i) + 1 for i in np.flatnonzero(above[1:] != above[:-1])]
+
+
+def mismatch(first: Card, second: Card, firing: Firing, extend: bool = False) -> Mismatch:
+    """How far apart two zones' free strains are along a firing.
+
+    Parameters
+    ----------
+    first, second : Card
+        By custom the metal first: then negative means that the metal is the shorter.
+    firing : Firing
+        Segments, kiln and pack.
+    extend : bool
+        Hold tables' end values beyond their rows, marked in `history.extended`.
+
+    Returns
+    -------
+    Mismatch
+        Strains, stored part, and events.
+
+    Raises
+    ------
+    OutOfRange
+        The firing is hotter than a card's tables, and `extend` is false.
+    """
+    curve = trace(firing)
+    cards = (first, second)
+    history = histories(cards, curve, extend=extend)
+    time, ware = history.time, history.temperature
+    free = history.free_strain
+    difference = free[0] - free[1]
+    set_points, set_index = zone_set_points(history)
+    last = int(max(set_index))
+    stored = np.where(np.arange(time.size) >= last, difference - difference[last], 0.0)
+    events = [Event("peak", "", float(time[np.argmax(ware)]), float(ware.max()))]
+
+    def mark(name: str, zone: str, node: int) -> None:
+        events.append(Event(name, zone, float(time[node]), float(ware[node])))
+
+    for n, card in enumerate(cards):
+        lost = 1.0 - history.mass_fraction[n]
+        if lost[-1] > 0.0:
+            mark("burnout begins", card.name, int(np.argmax(lost > 0.05 * lost[-1])))
+            mark("burnout ends", card.name, int(np.argmax(lost > 0.95 * lost[-1])))
+        density = history.relative_density[n]
+        grown = (density - density[0]) / max(density[-1] - density[0], 1e-12)
+        mark("sintering begins", card.name, int(np.argmax(grown > SINTERING_STARTS)))
+        mark("sets", card.name, int(set_index[n]))
+        pure = [part for part, _ in card.parts] or [card]
+        for change in (c for part in pure for c in part.inversions):
+            for level, rising in ((change.on_heating, True), (change.on_cooling, False)):
+                for node in _crossings(ware, level):
+                    if (ware[node] > ware[node - 1]) == rising:
+                        mark(change.name, card.name, node)
+    return Mismatch(
+        firing,
+        curve,
+        history,
+        difference,
+        stored,
+        float(time[last]),
+        float(min(set_points)),
+        (ceiling(first), ceiling(second)),
+        tuple(sorted(events, key=lambda e: (e.time, e.zone, e.name))),
+    )

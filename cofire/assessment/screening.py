@@ -1,0 +1,248 @@
+"""Which metal and which ceramic can share a firing at all, and how far apart they then are."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.assessment.mismatch import PairBlock, compare, describe, fire
+from cofire.assessment.rule import NO, VERDICTS
+from cofire.assessment.windows import (
+    SOLIDUS_MARGIN,
+    SharedWindow,
+    Windows,
+    best_gas,
+    firing_windows,
+    shared_window,
+)
+from cofire.firing.program import Kiln
+from cofire.materials.card import Card
+from cofire.units import MINUTE, celsius
+
+STUDIO_GASES = ("air", "carbon", "inert")
+
+
+@dataclass(frozen=True)
+class Pair:
+    """One metal (or blend) with one ceramic (or blend): verdict, its reason, and the figures.
+
+    Temperatures in K, strains dimensionless (metal minus ceramic), stress in Pa, hold in s;
+    None where there is no shared firing to compute them in.
+    """
+
+    metal: str
+    ceramic: str
+    verdict: str
+    reason: str
+    gas: str
+    window: SharedWindow | None = None
+    metal_density: float | None = None
+    ceramic_density: float | None = None
+    solidus_margin: float | None = None
+    end_mismatch: float | None = None
+    worst_mismatch: float | None = None
+    worst_temperature: float | None = None
+    set_point: float | None = None
+    cooled_mismatch: float | None = None
+    tile_tension: float | None = None
+    strength: float | None = None
+    extended: bool = False
+
+
+def no_window_reason(
+    windows: Windows, metal: int, ceramic: int, cards: Sequence[Card], kiln: Kiln
+) -> str:
+    """Why two cards share no firing, with the gap between what they need and allow.
+
+    Parameters
+    ----------
+    windows : Windows
+        Of all cards.
+    metal, ceramic : int
+        Which.
+    cards : sequence of Card
+        The cards.
+    kiln : Kiln
+        The kiln.
+
+    Returns
+    -------
+    str
+        One phrase.
+    """
+    lowest, most = windows.lowest, windows.ceiling
+    m, c = cards[metal], cards[ceramic]
+    for one, name in ((metal, m.name), (ceramic, c.name)):
+        if lowest[one] > most[one]:
+            return (
+                f"{name} does not become dense below its own limit of {celsius(most[one]):.0f} °C"
+            )
+    if lowest[ceramic] > most[metal]:
+        return (
+            f"{c.name} matures from {celsius(lowest[ceramic]):.0f} °C, {m.name} must stay under "
+            f"{celsius(most[metal]):.0f} °C (solidus less {SOLIDUS_MARGIN:.0f} K): "
+            f"{lowest[ceramic] - most[metal]:.0f} K apart"
+        )
+    if lowest[metal] > most[ceramic]:
+        return (
+            f"{m.name} sinters from {celsius(lowest[metal]):.0f} °C, {c.name} overfires above "
+            f"{celsius(most[ceramic]):.0f} °C: {lowest[metal] - most[ceramic]:.0f} K apart"
+        )
+    needs = max(lowest[metal], lowest[ceramic])
+    if needs > kiln.max_temperature:
+        return (
+            f"needs {celsius(needs):.0f} °C; the {kiln.name} reaches "
+            f"{celsius(kiln.max_temperature):.0f} °C"
+        )
+    return "no hold of up to 4 h suits both"
+
+
+def screen(
+    metals: Sequence[Card],
+    ceramics: Sequence[Card],
+    kiln: Kiln,
+    gases: Sequence[str] = STUDIO_GASES,
+) -> list[Pair]:
+    """Every metal with every ceramic: can they share a firing, and at what mismatch.
+
+    Each pair is fired at the middle of its shared window. A pair without a window, or without a
+    gas, is "no" with the gap; the others are graded by `compare`.
+
+    Parameters
+    ----------
+    metals, ceramics : sequence of Card
+        The two sides; a blend may stand on either.
+    kiln : Kiln
+        The kiln.
+    gases : sequence of str
+        Gases at hand, in order of preference.
+
+    Returns
+    -------
+    list of Pair
+        Best first: verdict, then cooled mismatch.
+    """
+    both = [*metals, *ceramics]
+    windows = firing_windows(both, kiln)
+    pairs: list[Pair] = []
+
+    def names(k: int) -> set[str]:
+        return {part.name for part, _ in both[k].parts} or {both[k].name}
+
+    jobs: dict[tuple[float, float, str], list[tuple[int, int, SharedWindow, int, str]]] = {}
+    for i, metal in enumerate(metals):
+        for j, ceramic in enumerate(ceramics, len(metals)):
+            if why := metal.refused or ceramic.refused:
+                pairs.append(Pair(metal.name, ceramic.name, "no", why, ""))
+                continue
+            window = shared_window(windows, i, j, kiln.max_temperature)
+            if window is None:
+                reason = no_window_reason(windows, i, j, both, kiln)
+                pairs.append(Pair(metal.name, ceramic.name, "no", reason, ""))
+                continue
+            gas, grade, reason = best_gas(metal, ceramic, window.peak, gases)
+            job = (window.peak, window.hold, gas)
+            jobs.setdefault(job, []).append((i, j, window, grade, reason))
+    for (peak, hold, gas), members in jobs.items():
+        used = sorted({k for m in members for k in m[:2]})
+        place = {k: n for n, k in enumerate(used)}
+        fired = fire([both[k] for k in used], kiln, peak, hold, gas)
+        held = fired.history.extended
+        for i, j, window, grade, reason in members:
+            block = compare(fired, place[i], np.array([place[j]]))
+            worst = max(grade, int(block.grade[0]))
+            told = reason if grade in (NO, block.grade[0] + 1) else describe(block, 0)
+            pairs.append(
+                Pair(
+                    both[i].name,
+                    both[j].name,
+                    VERDICTS[worst],
+                    told,
+                    gas,
+                    window,
+                    block.metal_density,
+                    float(block.ceramic_density[0]),
+                    metal_margin(both[i], peak),
+                    float(block.end_mismatch[0]),
+                    float(block.worst_mismatch[0]),
+                    float(block.worst_temperature[0]),
+                    float(block.set_point[0]),
+                    float(block.cooled_mismatch[0]),
+                    float(block.tile_tension[0]),
+                    float(block.strength[0]),
+                    any(line.startswith(f"{n}: ") for line in held for n in names(i) | names(j)),
+                )
+            )
+    far = np.inf
+    return sorted(
+        pairs,
+        key=lambda p: (
+            VERDICTS.index(p.verdict),
+            p.window is None,
+            abs(p.cooled_mismatch) if p.cooled_mismatch is not None else far,
+            p.metal,
+            p.ceramic,
+        ),
+    )
+
+
+def metal_margin(card: Card, peak: float) -> float:
+    """Distance from a peak up to the metal's solidus.
+
+    Parameters
+    ----------
+    card : Card
+        A metal, or a blend that contains one.
+    peak : float
+        [K]
+
+    Returns
+    -------
+    float
+        [K]
+    """
+    metal = card.parts[0][0] if card.parts else card
+    return metal["solidus"].scalar - peak
+
+
+def stream(
+    metals: Sequence[Card],
+    ceramics: Sequence[Card],
+    kiln: Kiln,
+    peaks: Sequence[float],
+    hold: float = 60.0 * MINUTE,
+    gas: str = "carbon",
+) -> Iterator[tuple[float, int, NDArray[np.bool_], PairBlock]]:
+    """Figures of every pair at every given peak, one metal at a time.
+
+    Memory holds one firing's histories; N cards cost N histories a peak, however many pairs.
+
+    Parameters
+    ----------
+    metals, ceramics : sequence of Card
+        The two sides.
+    kiln : Kiln
+        The kiln.
+    peaks : sequence of float
+        Peaks of the ware. [K]
+    hold : float
+        [s]
+    gas : str
+        Around the ware.
+
+    Yields
+    ------
+    tuple of float, int, array of bool, PairBlock
+        Peak [K], index of the metal, which ceramics share the firing with it, the figures.
+    """
+    both = [*metals, *ceramics]
+    indices = np.arange(len(metals), len(both))
+    windows = firing_windows(both, kiln, np.array(peaks), np.array([hold]))
+    for p, peak in enumerate(peaks):
+        fired = fire(both, kiln, float(peak), hold, gas)
+        allowed = windows.allowed[:, p, 0]
+        for m in range(len(metals)):
+            yield float(peak), m, allowed[m] & allowed[indices], compare(fired, m, indices)

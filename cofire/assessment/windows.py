@@ -1,0 +1,250 @@
+"""Which peaks, holds and gases a card allows: dense enough, not molten, at home in the gas."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.assessment.rule import CAUTION, GO, NO
+from cofire.errors import OutOfRange
+from cofire.firing.kiln import END, ramp
+from cofire.firing.program import Kiln
+from cofire.materials.card import Card
+from cofire.numerics import Array
+from cofire.physics.atmosphere import oxidation_margins, oxidised_elements, oxygen_potential
+from cofire.physics.sintering import clock_rate, density_at, run_clock
+from cofire.units import HOUR, MINUTE, ROOM, celsius
+
+# ----------------------------------------------------------------------------------------------
+# Which gas suits a card, and a pair of them
+
+
+def gas_grade(card: Card, gas: str, peak: float) -> tuple[int, str]:
+    """How a card takes a gas at its peak: its own remark, and oxidation of its metal.
+
+    Parameters
+    ----------
+    card : Card
+        Metal, ceramic or blend.
+    gas : str
+        One of the gases.
+    peak : float
+        Of the ware. [K]
+
+    Returns
+    -------
+    tuple of int and str
+        Grade, and the reason where it is not "go".
+    """
+    if card.parts:
+        return max((gas_grade(part, gas, peak) for part, _ in card.parts), key=lambda g: g[0])
+    remark = card.atmosphere[gas]
+    word, _, why = remark.partition(": ")
+    grade = {"good": GO, "caution": CAUTION, "refused": NO}[word]
+    reason = f"{card.name} in {gas}: {why}" if why else ""
+    if card.kind == "metal" and grade < NO:
+        try:
+            margins = oxidation_margins(card.elements, oxygen_potential(gas, peak), peak)
+        except OutOfRange as error:
+            return max(grade, CAUTION), reason or f"{card.name} in {gas}: unknown, {error}"
+        if oxidised := oxidised_elements(margins):
+            size = -float(margins[oxidised[0]])
+            return NO, (
+                f"{card.name} in {gas}: {oxidised[0]} oxidises at {celsius(peak):.0f} °C, "
+                f"{size:.0f} decades of oxygen too much"
+            )
+    return grade, reason
+
+
+def best_gas(metal: Card, ceramic: Card, peak: float, gases: Sequence[str]) -> tuple[str, int, str]:
+    """The gas that suits both best, the first of equals.
+
+    Parameters
+    ----------
+    metal, ceramic : Card
+        The pair.
+    peak : float
+        Of the ware. [K]
+    gases : sequence of str
+        Those at hand, in order of preference.
+
+    Returns
+    -------
+    tuple of str, int and str
+        Gas, grade, and reason where the grade is not "go".
+    """
+    found = []
+    for gas in gases:
+        grade, reason = max(
+            (gas_grade(card, gas, peak) for card in (metal, ceramic)), key=lambda g: g[0]
+        )
+        found.append((gas, grade, reason))
+    best = min(found, key=lambda f: f[1])
+    if best[1] == NO and len(found) > 1:
+        return best[0], NO, "; ".join(dict.fromkeys(f[2] for f in found))
+    return best
+
+
+# ----------------------------------------------------------------------------------------------
+# Which peaks and holds a card allows: dense enough, not molten, not overfired
+
+SOLIDUS_MARGIN = 15.0
+"""A metal stays this far below its solidus: about twice the tolerance of a class 2 type K
+thermocouple (0.75 %, IEC 60584, from memory) at 900 °C. [K]"""
+EASY_RANGE = 30.0
+"""Range of peaks that a small kiln's unevenness of about 10 K either way leaves comfortable:
+common practice. [K]"""
+RATE = 150.0 / HOUR
+"""Ramp of a screening firing, the usual rate of cone tables. [K/s]"""
+PEAKS = np.arange(550.0, 1705.0, 5.0) + 273.15
+HOLDS = np.array([10.0, 30.0, 60.0, 120.0, 240.0]) * MINUTE
+
+
+@dataclass(frozen=True)
+class Windows:
+    """Peaks and holds that N cards allow.
+
+    Attributes
+    ----------
+    peak, hold
+        The grid, shapes (P,) and (H,). [K], [s]
+    density
+        Relative density after each firing, the less dense part for a blend, (N, P, H). [-]
+    matures
+        Dense enough, (N, P, H).
+    ceiling
+        Hottest peak allowed, (N,). [K]
+    """
+
+    peak: Array
+    hold: Array
+    density: Array
+    matures: NDArray[np.bool_]
+    ceiling: Array
+
+    @cached_property
+    def allowed(self) -> NDArray[np.bool_]:
+        """Dense enough and below the ceiling, shape (N, P, H)."""
+        return self.matures & (self.peak[None, :, None] <= self.ceiling[:, None, None] + 1e-9)
+
+    @cached_property
+    def lowest(self) -> Array:
+        """Lowest peak that makes each card dense enough at any hold, infinite if none, (N,). [K]"""
+        any_hold = np.any(self.matures, axis=2)
+        return np.where(np.any(any_hold, axis=1), self.peak[np.argmax(any_hold, axis=1)], np.inf)
+
+
+def ceiling(card: Card) -> float:
+    """Hottest peak a card allows.
+
+    Parameters
+    ----------
+    card : Card
+        A metal (solidus less the margin), a ceramic (its firing ceiling), or a blend of both.
+
+    Returns
+    -------
+    float
+        Temperature. [K]
+    """
+    if card.parts:
+        return min(ceiling(part) for part, _ in card.parts)
+    if card.kind == "metal":
+        return card["solidus"].scalar - SOLIDUS_MARGIN
+    return card["firing_ceiling"].scalar
+
+
+def firing_windows(
+    cards: Sequence[Card],
+    kiln: Kiln,
+    peak: Array = PEAKS,
+    hold: Array = HOLDS,
+    rate: float = RATE,
+) -> Windows:
+    """Densities and limits of cards over a grid of one-ramp firings.
+
+    The temperatures are those of the ware: with a pack the kiln's hold is longer by a few times
+    its lag. Ramps follow the kiln's heating limit, cooling its natural one.
+
+    Parameters
+    ----------
+    cards : sequence of Card
+        N cards.
+    kiln : Kiln
+        Its heating and cooling rates.
+    peak, hold : array
+        The grid, shapes (P,) and (H,). [K], [s]
+    rate : float
+        Ramp asked for. [K/s]
+
+    Returns
+    -------
+    Windows
+        Each card alone: N cards cost N.
+    """
+    top = float(peak.max()) + 1.0
+    up_time, up = ramp(kiln, ROOM, top, rate)
+    down_time, down = ramp(kiln, top, END, np.inf)
+
+    def fired(card: Card) -> tuple[Array, NDArray[np.bool_]]:
+        """Density over the grid, and whether it is enough."""
+        if card.parts:
+            (one, enough), (other, enough_too) = (fired(part) for part, _ in card.parts)
+            return np.minimum(one, other), enough & enough_too
+        speed = clock_rate(card, extend=True)
+        heating = np.interp(peak, up, run_clock(up_time, up, speed))
+        cooled = run_clock(down_time, down, speed)
+        cooling = cooled[-1] - np.interp(peak, down[::-1], cooled[::-1])
+        clock = heating + cooling + speed(peak) * hold[:, None]
+        density = density_at(card, clock.T)
+        return density, density >= card["least_density"].scalar
+
+    density, matures = zip(*map(fired, cards), strict=True)
+    ceilings = np.array([ceiling(card) for card in cards])
+    return Windows(peak, hold, np.stack(density), np.stack(matures), ceilings)
+
+
+@dataclass(frozen=True)
+class SharedWindow:
+    """The firing that two cards share: its range of peaks at one hold, and its middle.
+
+    Temperatures in K, hold in s.
+    """
+
+    low: float
+    high: float
+    peak: float
+    hold: float
+
+
+def shared_window(windows: Windows, one: int, other: int, hottest: float) -> SharedWindow | None:
+    """Range of peaks that two cards allow at one hold, or None.
+
+    Parameters
+    ----------
+    windows : Windows
+        Of all cards.
+    one, other : int
+        Which two.
+    hottest : float
+        Limit of the kiln. [K]
+
+    Returns
+    -------
+    SharedWindow or None
+        At the shortest hold whose range is comfortable, or else the one with the widest range.
+    """
+    both = windows.allowed[one] & windows.allowed[other]
+    both = both & (windows.peak[:, None] <= hottest + 1e-9)
+    width = both.sum(axis=0)
+    if not width.any():
+        return None
+    easy = width * np.diff(windows.peak, append=windows.peak[-1]).max() >= EASY_RANGE
+    h = int(np.argmax(easy)) if easy.any() else int(np.argmax(width))
+    inside = windows.peak[both[:, h]]
+    middle = inside[np.argmin(np.abs(inside - 0.5 * (inside[0] + inside[-1])))]
+    return SharedWindow(float(inside[0]), float(inside[-1]), float(middle), float(windows.hold[h]))

@@ -1,0 +1,337 @@
+"""`cofire calibrate`, `replay` and `record`: what was measured and what came out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from cofire.cli.common import DEFECT, Force, Tables, guarded
+from cofire.cli.vessel import Extend, Vessel
+from cofire.errors import InputError
+
+if TYPE_CHECKING:
+    from cofire.report.record import Kept
+
+
+# ----------------------------------------------------------------------------------------------
+# `cofire calibrate`: a card fitted to your own bars, curves and strengths
+
+FORMS = (".png", ".svg")
+
+
+@guarded
+def calibrate(
+    measured: Annotated[Path, typer.Argument(metavar="MEASURED", help="File of measurements.")],
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write the new card; a copy of the old one.")
+    ] = None,
+    draw: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Draw data, fit and residuals (.png or .svg), and a .csv."
+        ),
+    ] = None,
+    tables: Tables = None,
+    force: Force = False,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead.")] = False,
+) -> None:
+    """Fit a material card to your own measurements, with confidence intervals.
+
+    Says which values the measurements cannot tell, and what to fire next. The new card is a copy of
+    the old one with the measured values; put it into a folder of your own tables.
+
+    Example:  cofire calibrate examples/measured_fritted_body.toml --out frit.toml
+    """
+    from cofire.evidence.calibration import calibrate as fitted
+    from cofire.evidence.measured import read_measured
+    from cofire.firing.program import load_kilns
+    from cofire.materials.library import find_card, load_cards
+    from cofire.report import calibration as calibration_figures
+    from cofire.report.calibration import as_json, as_text, card_text
+    from cofire.report.figures import save
+    from cofire.report.writing import check_targets, one_line, write_file, write_text
+
+    if draw is not None and draw.suffix not in FORMS:
+        raise InputError(f"--draw: {draw}; allowed: a name that ends in {' or '.join(FORMS)}")
+    numbers = None if draw is None else draw.with_suffix(".csv")
+    check_targets([out, draw, numbers], force)
+    given = read_measured(measured, load_kilns(tables or []))
+    cards = load_cards(tables or [])
+    found = fitted(find_card(given.material, cards), given, cards)
+    text = None if out is None else card_text(found)
+    if draw is not None:
+        figure = calibration_figures.calibration_figure(found)
+        write_file(draw, lambda s: save(figure, s, draw.suffix[1:]), force)
+        write_text(str(numbers), calibration_figures.calibration_csv(found), force)
+    if out is not None and text is not None:
+        write_file(out, lambda s: s.write(text.encode()), force)
+        typer.echo(f"written: {one_line(str(out))}", err=True)
+    write = as_json if json else as_text
+    typer.echo(write(found), nl=False)
+
+
+# ----------------------------------------------------------------------------------------------
+# `cofire replay`: the firing a vessel really had, from a logger's file
+
+
+@guarded
+def replay(
+    vessel: Vessel,
+    log: Annotated[
+        Path,
+        typer.Argument(metavar="LOG", help="Times and temperatures, as a logger wrote them."),
+    ],
+    thermocouple: Annotated[
+        str, typer.Option(metavar="PLACE", help="Where it sat: kiln, or ware (beside the piece).")
+    ] = "kiln",
+    lag_min: Annotated[
+        float | None,
+        typer.Option(metavar="MIN", help="Lag of the ware behind the kiln; else the firing's."),
+    ] = None,
+    unit: Annotated[
+        str | None, typer.Option(metavar="UNIT", help="C, F or K, where the log does not tell.")
+    ] = None,
+    time_unit: Annotated[
+        str | None, typer.Option(metavar="UNIT", help="s, min or h, where the log does not tell.")
+    ] = None,
+    column: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Column of the temperature, or its number.")
+    ] = None,
+    time_column: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Column of the time, or its number.")
+    ] = None,
+    cracked_mm: Annotated[
+        float | None, typer.Option(metavar="HEIGHT", help="Height of a crack on the fired piece.")
+    ] = None,
+    cracked_c: Annotated[
+        float | None,
+        typer.Option("--cracked-C", metavar="T", help="Temperature at which it was heard."),
+    ] = None,
+    tables: Tables = None,
+    extend: Extend = False,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead.")] = False,
+) -> None:
+    """Run the model on the firing that a vessel really had, and compare it with the plan.
+
+    Status 4 where the verdict on the firing as logged is no.
+
+    Example:  cofire replay examples/silver_foot_vessel.toml examples/silver_foot_log.csv
+    """
+    from cofire.errors import InputError
+    from cofire.evidence.replay import replay as replayed
+    from cofire.firing.columns import UNITS
+    from cofire.firing.log import read_firing_log
+    from cofire.firing.program import load_kilns
+    from cofire.materials.library import load_cards
+    from cofire.report.replay import as_json, as_text
+    from cofire.units import MINUTE, kelvin
+    from cofire.vessel import read_vessel
+
+    if time_unit is not None and time_unit not in UNITS:
+        raise InputError(f"--time-unit: {time_unit}; allowed: {', '.join(UNITS)}")
+    if lag_min is not None and not 0.0 <= lag_min <= 600.0:
+        raise InputError(f"--lag-min: {lag_min:g}; allowed: 0 to 600")
+    given = read_vessel(vessel, load_kilns(tables or []))
+    lag = given.firing.lag if lag_min is None else lag_min * MINUTE
+    seen = read_firing_log(
+        log, thermocouple=thermocouple, lag=lag, gas=given.firing.gas, temperature_unit=unit,
+        time_unit=time_unit, column=column, time_column=time_column,
+    )  # fmt: skip
+    found = replayed(
+        given,
+        seen,
+        load_cards(tables or []),
+        extend=extend,
+        cracked=None if cracked_mm is None else cracked_mm / 1e3,
+        cracked_at=None if cracked_c is None else kelvin(cracked_c),
+    )
+    typer.echo((as_json if json else as_text)(found), nl=False)
+    if found.verdicts[1].word == "no":
+        raise typer.Exit(DEFECT)
+
+
+# ----------------------------------------------------------------------------------------------
+# `cofire record`: what was foretold, how it was fired, what came of it
+
+record = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help=(
+        "Keep a record of predictions, firings and outcomes, and compare them.\n\n"
+        'Example:  cofire record add check.json --piece "bowl 3"'
+    ),
+)
+
+Record = Annotated[
+    Path, typer.Option("--record", metavar="FILE", help="The record; made where there is none.")
+]
+USUAL = Path("cofire-record.jsonl")
+DRAWN = ("calibration.png", "calibration.svg", "calibration.csv", "comparison.json")
+
+
+@record.command()
+@guarded
+def add(
+    sources: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="[FILE]...",
+            help="A plan's folder, what 'cofire check --json' printed, a firing file or a log.",
+        ),
+    ] = None,
+    piece: Annotated[
+        str | None, typer.Option(metavar="NAME", help="The piece; by default its vessel's name.")
+    ] = None,
+    outcome: Annotated[
+        str | None,
+        typer.Option(help="What came of it: sound, cracked, debonded, cambered or slumped."),
+    ] = None,
+    where: Annotated[str, typer.Option(help="Where on the piece, in words.")] = "",
+    when: Annotated[str, typer.Option(help="When it was seen, in words.")] = "",
+    note: Annotated[str, typer.Option(help="Anything else.")] = "",
+    file: Record = USUAL,
+    tables: Tables = None,
+) -> None:
+    """Add a prediction, a firing or an outcome; nothing is ever changed or taken out.
+
+    Example:  cofire record add --piece "bowl 3" --outcome cracked --where "20 mm up"
+    """
+    from cofire.errors import InputError
+    from cofire.evidence.record import outcome_entry
+    from cofire.report.record import append_many, entry_line
+
+    if outcome is None and (where or when or note):
+        raise InputError("--where, --when and --note belong to an outcome; give --outcome too")
+    entries = [_entry(source, piece, tables) for source in sources or []]
+    pieces = {entry["piece"] for entry in entries if "piece" in entry}
+    named = piece if piece is not None or len(pieces) != 1 else pieces.pop()
+    if not entries and outcome is None:
+        raise InputError("nothing to add; give files, or --piece and --outcome")
+    if named is None and (outcome is not None or any("piece" not in e for e in entries)):
+        raise InputError("--piece is missing; whose firing or outcome is it?")
+    entries = [{"piece": named} | entry for entry in entries]
+    if outcome is not None:
+        entries.append(outcome_entry(named or "", outcome, where, when, note))
+    append_many(file, entries)
+    for entry in entries:
+        typer.echo(entry_line(entry).strip())
+
+
+@record.command()
+@guarded
+def show(
+    piece: Annotated[str | None, typer.Option(metavar="NAME", help="Only this piece.")] = None,
+    file: Record = USUAL,
+) -> None:
+    """Show the entries of the record, oldest first.
+
+    Example:  cofire record show --piece "bowl 3"
+    """
+    from cofire.evidence.record import of_piece
+    from cofire.report.record import show_text
+    from cofire.report.writing import columns
+
+    kept = _read(file)
+    entries = kept.entries if piece is None else of_piece(kept.entries, piece)
+    typer.echo(show_text(entries, columns()), nl=False)
+
+
+@record.command()
+@guarded
+def compare(
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for calibration.png, .svg, .csv, comparison.json.")
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead.")] = False,
+    file: Record = USUAL,
+    force: Force = False,
+) -> None:
+    """Compare what was foretold with what came of it, over the whole record.
+
+    Example:  cofire record compare --out cofire-out
+    """
+    from cofire.evidence.record import compare as compared
+    from cofire.report.record import classes_csv, compare_json, compare_text
+    from cofire.report.writing import check_folder, make_folder, write_file, write_text
+
+    if out is not None:
+        check_folder(out, DRAWN, force)
+    found = compared(_read(file).entries)
+    typer.echo(compare_json(found) if json else compare_text(found), nl=False)
+    if out is not None:
+        from cofire.report.figures import save
+        from cofire.report.record import calibration_figure
+
+        figure = calibration_figure(found)
+        make_folder(out)
+        png, svg, classes, whole = (out / name for name in DRAWN)
+        write_file(png, lambda s: save(figure, s, "png"), force)
+        write_file(svg, lambda s: save(figure, s, "svg"), force)
+        write_text(str(classes), classes_csv(found), force)
+        write_text(str(whole), compare_json(found), force)
+        typer.echo(f"written: {out / 'calibration.png'}, .svg, .csv, comparison.json", err=True)
+
+
+def _read(file: Path) -> Kept:
+    """The record, with a word on stderr about what could not be counted."""
+    from cofire.report.record import harm_text, read_record
+
+    kept = read_record(file)
+    for line in harm_text(kept, str(file)):
+        typer.echo(f"cofire: {line}", err=True)
+    return kept
+
+
+def _entry(source: Path, piece: str | None, tables: list[Path] | None) -> dict[str, Any]:
+    """The entry of one file, told by what it is."""
+    from hashlib import sha256
+
+    from cofire.evidence.record import FIRING, LONGEST_PIECE, words
+    from cofire.files import read_text
+
+    path = source / "plan.json" if source.is_dir() else source
+    text = read_text(path)
+    own = {"from": str(source), "sha256": sha256(text.encode()).hexdigest()}
+    if path.suffix.lower() == ".json":
+        return _prediction(path, text, piece) | own
+    entry: dict[str, Any] = {"kind": FIRING}
+    if piece is not None:
+        entry["piece"] = words(piece, "piece", LONGEST_PIECE)
+    return entry | _firing(path, tables) | own
+
+
+def _prediction(path: Path, text: str, piece: str | None) -> dict[str, Any]:
+    from json import loads
+
+    from cofire.errors import InputError
+    from cofire.evidence.record import prediction_entry
+
+    try:
+        whole = loads(text)
+    except (ValueError, RecursionError) as error:
+        raise InputError(f"{path}: not JSON ({str(error)[:80]})") from None
+    if not isinstance(whole, dict):
+        raise InputError(f"{path}: not a JSON object; give what 'cofire check --json' printed")
+    return prediction_entry(whole, piece, str(path))
+
+
+def _firing(path: Path, tables: list[Path] | None) -> dict[str, Any]:
+    """Name, peak and length of a firing: planned in a TOML file, or logged."""
+    from cofire.firing.kiln import trace
+    from cofire.firing.log import read_firing_log
+    from cofire.firing.program import load_kilns, read_firing
+    from cofire.units import HOUR, celsius
+
+    if path.suffix.lower() == ".toml":
+        firing = read_firing(path, load_kilns(tables or []))
+        curve, name = trace(firing), firing.name
+        more = {"gas": firing.gas, "kiln": firing.kiln.name, "logged": False}
+    else:
+        curve, name = read_firing_log(path).trace, path.name
+        more = {"logged": True}
+    hours = float(curve.time[-1] - curve.time[0]) / HOUR
+    return {
+        "firing": name, "peak_C": round(celsius(curve.peak), 1), "hours": round(hours, 2),
+    } | more  # fmt: skip

@@ -1,0 +1,148 @@
+"""`cofire make` and `sheet`: what goes to the printer and the kiln."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cofire.cli.common import DEFECT, Force, Tables, guarded
+from cofire.cli.plan import tell
+from cofire.cli.vessel import Extend, fired
+
+if TYPE_CHECKING:
+    from cofire.firing.program import Firing
+
+
+# ----------------------------------------------------------------------------------------------
+# `cofire make`: what to take to the printer for one vessel, or for a plan
+
+
+@guarded
+def make(
+    vessel: Planned,
+    out: Annotated[Path, typer.Option(help="Folder for the files; replaced whole.")] = Path(
+        "cofire-making"
+    ),
+    tables: Tables = None,
+    extend: Extend = False,
+    force: Force = False,
+) -> None:
+    """Say what to print, weigh and change so that a vessel fires to size, and what to test first.
+
+    Writes green.csv, .svg (true scale) and .stl, bands, batches, changeovers and test pieces as
+    .csv, the vessel before and after its firing, and the mismatch of its bands over it. Status 4
+    where the verdict is no.
+
+    Example:  cofire make examples/silver_foot_vessel.toml --out for-the-printer
+    """
+    from cofire.production.job import job_for
+    from cofire.report.job import job_text
+    from cofire.report.job_files import MARK, write_making
+    from cofire.report.writing import check_plan_folder
+
+    check_plan_folder(out, force, MARK)
+    found = job_for(fired(vessel_file(vessel), tables, extend), tell=tell)
+    tell("")
+    write_making(found, out, force)
+    typer.echo(job_text(found), nl=False)
+    typer.echo(f"written: {out}", err=True)
+    if found.verdict.word == "no":
+        raise typer.Exit(DEFECT)
+
+
+# ----------------------------------------------------------------------------------------------
+# `cofire sheet`: the firing sheet of one vessel, or of a plan
+
+Planned = Annotated[
+    Path, typer.Argument(metavar="VESSEL", help="Vessel file, or the folder of a plan.")
+]
+
+
+def vessel_file(given: Path) -> Path:
+    """The vessel's file: the one given, or that of a plan's folder.
+
+    Parameters
+    ----------
+    given : Path
+        File or folder.
+
+    Returns
+    -------
+    Path
+        A file.
+
+    Raises
+    ------
+    InputError
+        A folder that holds no plan.
+    """
+    from cofire.errors import InputError
+
+    if not given.is_dir():
+        return given
+    if not (given / "vessel.toml").is_file():
+        raise InputError(f"{given}: holds no vessel.toml; give a vessel file or a plan's folder")
+    return given / "vessel.toml"
+
+
+def planned_reasons(given: Path, firing: Firing) -> list[str]:
+    """Why no segment of a plan's firing is faster, as the plan's folder has it.
+
+    Parameters
+    ----------
+    given : Path
+        File or folder that a command was given.
+    firing : Firing
+        Of the vessel in it.
+
+    Returns
+    -------
+    list of str
+        One a segment; empty where there is no plan, or its firing has been changed since.
+    """
+    import csv
+    import io
+
+    from cofire.files import read_text
+    from cofire.report.plan import firing_csv
+
+    table = given / "firing.csv"
+    if not table.is_file():
+        return []
+    text = read_text(table)
+    told = [row.get("why") or "" for row in csv.DictReader(io.StringIO(text))]
+    unchanged = firing_csv(firing, dict(enumerate(told))) == text
+    return told if unchanged and any(told) else []
+
+
+@guarded
+def sheet(
+    vessel: Planned,
+    out: Annotated[
+        str, typer.Option(metavar="FILE", help="The HTML file; - for stdout.")
+    ] = "sheet.html",
+    tables: Tables = None,
+    extend: Extend = False,
+    force: Force = False,
+) -> None:
+    """Write the firing sheet of a vessel or a plan: one HTML file, two pages on paper.
+
+    Print, pastes, programme, test pieces and cautions, for the printer and the kiln. Status 4
+    where the verdict is no.
+
+    Example:  cofire sheet examples/silver_foot_vessel.toml --out sheet.html
+    """
+    from cofire.production.job import job_for
+    from cofire.report.sheet import write_sheet
+    from cofire.report.writing import check_targets, write_text
+
+    check_targets([out], force)
+    found = job_for(fired(vessel_file(vessel), tables, extend), tell=tell)
+    tell("")
+    reasons = planned_reasons(vessel, found.response.vessel.firing)
+    write_text(out, write_sheet(found, reasons), force)
+    typer.echo(f"{found.verdict.word}; written: {out}", err=True)
+    if found.verdict.word == "no":
+        raise typer.Exit(DEFECT)

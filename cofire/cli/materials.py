@@ -1,0 +1,160 @@
+"""`cofire materials` and `firing`: the tables, and what kiln and ware do."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cofire.cli.common import INPUT_WRONG, Force, Tables, guarded
+from cofire.errors import InputError
+
+if TYPE_CHECKING:
+    from cofire.materials.card import Card
+
+
+# ----------------------------------------------------------------------------------------------
+# `cofire materials`: list the cards, show one with its sources, or check table files
+
+
+@guarded
+def materials(
+    name: Annotated[
+        str | None,
+        typer.Argument(metavar="[NAME]", help="Show this card with every number's source."),
+    ] = None,
+    tables: Tables = None,
+    check: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="PATH",
+            help="Check a card file or a folder of tables; says what is wrong where.",
+        ),
+    ] = None,
+) -> None:
+    """List the material cards, show one, or check your own.
+
+    Example:  cofire materials copper
+    """
+    from cofire.materials.library import find_card, load_cards
+    from cofire.report.writing import wrapped
+
+    if check is not None:
+        if name is not None:
+            raise InputError(f"--check: {name!r} is one thing too many; leave the name out")
+        checked(check)
+        return
+    cards = load_cards(tables or [])
+    if name is None:
+        for card in cards.values():
+            line = f"{card.kind:8} {card.name:26} {card.summary}"
+            typer.echo("\n".join(wrapped(line, 36)))
+    else:
+        typer.echo(describe(find_card(name, cards)), nl=False)
+
+
+def checked(path: Path) -> None:
+    """Say what is wrong or unusual in a card file or a folder of tables, a line each on stderr.
+
+    Parameters
+    ----------
+    path : Path
+        The file or folder.
+    """
+    from cofire.firing.program import check_kilns
+    from cofire.materials.library import card_files, check_files, kiln_files, remarks_on_files
+    from cofire.report.writing import one_line
+
+    cards = card_files(path) if path.is_dir() else [path]
+    kilns = kiln_files(path) if path.is_dir() else []
+    problems = [*check_files(cards), *check_kilns(kilns)]
+    for line in problems:
+        typer.echo(one_line(line), err=True)
+    if problems:
+        raise typer.Exit(INPUT_WRONG)
+    for line in remarks_on_files(cards):
+        typer.echo(f"unusual: {one_line(line)}", err=True)
+    typer.echo(f"files without a problem: {len(cards) + len(kilns)}")
+
+
+def describe(card: Card) -> str:
+    """A card as a person reads it: each number with unit, uncertainty and source.
+
+    Parameters
+    ----------
+    card : Card
+        The card.
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    from cofire.materials.library import remarks
+    from cofire.materials.properties import SPECS
+    from cofire.report.writing import one_line, wrapped
+    from cofire.units import celsius
+
+    lines = [
+        *wrapped(f"{card.name} ({card.kind}): {card.summary}", 4),
+        f"file: {one_line(card.origin)}",
+    ]
+    if card.refused:
+        lines += wrapped(f"refused: {card.refused}", 4)
+    for gas, remark in card.atmosphere.items():
+        lines += wrapped(f"in {gas}: {remark}", 4)
+    for line in remarks(card) if not card.parts else ():
+        lines += wrapped(f"unusual: {line}", 4)
+    for key, p in card.properties.items():
+        spec = SPECS[key]
+        lines += ["", *wrapped(f"{key} [{p.unit}]: {spec.meaning}", 4)]
+        if p.valid is not None:
+            low, high = (celsius(end) for end in p.valid)
+            lines.append(f"  taken to hold from {low:.0f} to {high:.0f} °C")
+        for i, value in enumerate(p.value):
+            shown = celsius(float(value)) if p.unit == "C" else value / spec.units[p.unit]
+            at = "" if p.temperature is None else f" at {celsius(float(p.temperature[i])):.0f} °C"
+            u = p.uncertainty[i]
+            spread = {
+                "%": f"{100 * u.size:g} %",
+                "factor": f"factor {u.size:g}",
+                "+-": f"+- {u.size / (1.0 if p.unit == 'C' else spec.units[p.unit]):g}",
+            }[u.form]
+            lines += wrapped(f"  {shown:.6g}{at}  ({spread}; {p.basis[i]}: {p.source[i]})", 6)
+    for change in card.transformations:
+        at = f"{celsius(change.on_heating):.0f} °C on heating, {celsius(change.on_cooling):.0f} °C"
+        line = f"{change.name}: {100 * change.step:+.2f} % at {at} on cooling"
+        lines += ["", *wrapped(f"{line} ({change.basis}: {change.source})", 6)]
+    return "\n".join(lines) + "\n"
+
+
+# ----------------------------------------------------------------------------------------------
+# `cofire firing`: what kiln and ware really do under a firing file
+
+
+@guarded
+def firing(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Firing file.")],
+    tables: Tables = None,
+    csv: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Write the trace as CSV; - for stdout.")
+    ] = None,
+    force: Force = False,
+) -> None:
+    """Show what kiln and ware really do under a firing, and the heat work of the ware.
+
+    Example:  cofire firing examples/silver_on_frit_firing.toml
+    """
+    from cofire.firing.kiln import trace
+    from cofire.firing.program import load_kilns, read_firing
+    from cofire.report.firing import as_csv, as_text
+    from cofire.report.writing import STANDARD_OUTPUT, check_targets, write_text
+
+    check_targets([csv], force)
+    programme = read_firing(file, load_kilns(tables or []))
+    curve = trace(programme)
+    if csv is not None:
+        write_text(csv, as_csv(curve), force)
+    if csv != STANDARD_OUTPUT:
+        typer.echo(as_text(programme, curve), nl=False)

@@ -1,0 +1,142 @@
+"""`cofire plan`, `cofire layers` and `cofire schedule`: proposals for one vessel."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cofire.cli.common import DEFECT, Force, Tables, guarded
+from cofire.cli.vessel import Extend, Vessel
+
+if TYPE_CHECKING:
+    from cofire.materials.card import Card
+    from cofire.vessel import Vessel as VesselInput
+
+INTERRUPTED = 130
+
+
+def read(
+    file: Path, tables: list[Path] | None
+) -> tuple[VesselInput, dict[str, Card], tuple[str, ...]]:
+    """Vessel, cards and names of kilns of a command.
+
+    Parameters
+    ----------
+    file : Path
+        Vessel file.
+    tables : list of Path, optional
+        The user's tables.
+
+    Returns
+    -------
+    tuple of Vessel, dict and tuple of str
+        The vessel, materials by name, and the kilns that files may name.
+    """
+    from cofire.firing.program import load_kilns
+    from cofire.materials.library import load_cards
+    from cofire.vessel import read_vessel
+
+    kilns = load_kilns(tables or [])
+    return read_vessel(file, kilns), load_cards(tables or []), tuple(kilns)
+
+
+def tell(line: str) -> None:
+    """Progress, on stderr: one line that renews itself on a terminal.
+
+    Parameters
+    ----------
+    line : str
+        What is being done.
+    """
+    if sys.stderr.isatty():
+        typer.echo(f"\r{line:<60}", nl=False, err=True)
+
+
+@guarded
+def layers(vessel: Vessel, tables: Tables = None, extend: Extend = False) -> None:
+    """Propose graded layers for a vessel's joint, and show what more of them would buy.
+
+    Ctrl-C shows the best so far, status 130.
+
+    Example:  cofire layers examples/silver_foot_vessel.toml
+    """
+    from cofire.design.layers import propose_layers
+    from cofire.report.plan import layers_text
+
+    given, cards, _ = read(vessel, tables)
+    found = propose_layers(
+        given, cards, extend=extend, progress=lambda n, of: tell(f"{n} of {of} layouts")
+    )
+    tell("")
+    typer.echo(layers_text(found), nl=False)
+    if not found.finished:
+        raise typer.Exit(INTERRUPTED)
+
+
+@guarded
+def schedule(
+    vessel: Vessel,
+    out: Annotated[Path | None, typer.Option(help="Write the firing as a file.")] = None,
+    tables: Tables = None,
+    extend: Extend = False,
+    force: Force = False,
+) -> None:
+    """Propose the shortest firing of a vessel that keeps every flag at its target.
+
+    Ctrl-C shows, and writes, the best so far, status 130.
+
+    Example:  cofire schedule examples/silver_foot_vessel.toml --out firing.toml
+    """
+    from cofire.design.schedule import propose_schedule
+    from cofire.report.plan import firing_toml, schedule_text
+    from cofire.report.writing import check_targets, write_file
+
+    check_targets([out], force)
+    given, cards, kilns = read(vessel, tables)
+    found = propose_schedule(given, cards, extend=extend, progress=lambda n: tell(f"{n} firings"))
+    tell("")
+    typer.echo(schedule_text(found), nl=False)
+    if out is not None:
+        write_file(out, lambda s: s.write(firing_toml(found.firing, kilns).encode()), force)
+    if not found.finished:
+        raise typer.Exit(INTERRUPTED)
+
+
+@guarded
+def plan(
+    vessel: Vessel,
+    out: Annotated[Path, typer.Option(help="Folder for the plan; replaced whole.")] = Path(
+        "cofire-plan"
+    ),
+    tables: Tables = None,
+    extend: Extend = False,
+    force: Force = False,
+) -> None:
+    """Plan one vessel: check it as given, propose layers and firing, check those, write it all.
+
+    Status 4 where even the proposal is a no. Ctrl-C writes the best so far, status 130.
+
+    Example:  cofire plan examples/silver_foot_vessel.toml --out my_plan
+    """
+    from cofire.design.plan import propose
+    from cofire.report.plan import write_plan
+    from cofire.report.writing import check_plan_folder, undisturbed
+
+    given, cards, kilns = read(vessel, tables)
+    check_plan_folder(out, force)
+    found = propose(given, cards, extend=extend, tell=tell)
+    tell("writing")
+    with undisturbed():
+        written = write_plan(found, out, force, vessel, kilns)
+    tell("")
+    typer.echo(written.text, nl=False)
+    for line in written.missing:
+        typer.echo(f"left out: {line}", err=True)
+    typer.echo(f"written: {out}", err=True)
+    if not found.finished:
+        raise typer.Exit(INTERRUPTED)
+    if found.verdict.word == "no":
+        raise typer.Exit(DEFECT)

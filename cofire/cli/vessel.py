@@ -1,0 +1,162 @@
+"""`cofire check` and `stress`: questions about one vessel."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cofire.cli.common import DEFECT, Force, Tables, guarded
+
+if TYPE_CHECKING:
+    from cofire.assessment.response import Response
+
+
+# ----------------------------------------------------------------------------------------------
+# `cofire check`: the verdict on one vessel
+
+Vessel = Annotated[Path, typer.Argument(help="Vessel file.")]
+Extend = Annotated[
+    bool, typer.Option(help="Hold a table's last value beyond its rows; the output says so.")
+]
+
+
+def fired(file: Path, tables: list[Path] | None, extend: bool) -> Response:
+    """The vessel of a file through its firing.
+
+    Parameters
+    ----------
+    file : Path
+        Vessel file.
+    tables : list of Path, optional
+        The user's tables.
+    extend : bool
+        Whether tables may be held beyond their rows.
+
+    Returns
+    -------
+    Response
+        Histories and stress.
+    """
+    from cofire.assessment.response import fire_vessel
+    from cofire.firing.program import load_kilns
+    from cofire.materials.library import load_cards
+    from cofire.vessel import read_vessel
+
+    vessel = read_vessel(file, load_kilns(tables or []))
+    return fire_vessel(vessel, load_cards(tables or []), extend=extend)
+
+
+@guarded
+def check(
+    vessel: Vessel,
+    tables: Tables = None,
+    extend: Extend = False,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead.")] = False,
+    uncertainty: Annotated[
+        bool,
+        typer.Option("--uncertainty", help="Say how sure the verdict is, and what to measure."),
+    ] = False,
+    samples: Annotated[
+        int, typer.Option(metavar="N", help="How many, with --uncertainty; a power of two.")
+    ] = 256,
+    seed: Annotated[
+        int, typer.Option(metavar="N", help="Of the samples: the same one, the same answer.")
+    ] = 0,
+) -> None:
+    """Say whether a vessel will survive its firing: go, caution or no, and why.
+
+    Status 4 where the verdict is no.
+
+    Example:  cofire check examples/silver_foot_vessel.toml --uncertainty
+    """
+    from cofire.assessment.cautions import cautions
+    from cofire.assessment.verdict import judge
+    from cofire.report.verdict import as_json, as_text
+
+    response = fired(vessel, tables, extend)
+    verdict = judge(response)
+    write = as_json if json else as_text
+    text = write(response, verdict, cautions(response))
+    if uncertainty:
+        text = _with_uncertainty(text, response, samples, seed, json)
+    typer.echo(text, nl=False)
+    if verdict.word == "no":
+        raise typer.Exit(DEFECT)
+
+
+def _with_uncertainty(text: str, response: Response, count: int, seed: int, json: bool) -> str:
+    """The verdict as written, and how sure it is."""
+    from json import dumps, loads
+
+    from cofire.evidence.measure_next import measure_next
+    from cofire.evidence.uncertainty import sample_verdicts
+    from cofire.report.uncertainty import uncertainty_row, uncertainty_text
+
+    def tell(line: str) -> None:
+        if sys.stderr.isatty():
+            typer.echo(f"\r{line:<60}", nl=False, err=True)
+
+    found = sample_verdicts(response, count, seed, lambda n, of: tell(f"{n} of {of} samples"))
+    ranking = measure_next(found)
+    tell("")
+    if not json:
+        return f"{text}\n{uncertainty_text(found, ranking)}"
+    whole = loads(text) | {"uncertainty": uncertainty_row(found, ranking)}
+    return dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+# ----------------------------------------------------------------------------------------------
+# `cofire stress`: stress of one vessel through its firing
+
+DRAWN = ("stress.png", "stress.svg", "stress.json", "fields.csv")
+
+
+@guarded
+def stress(
+    vessel: Vessel,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for stress.png, .svg, .json and fields.csv.")
+    ] = None,
+    relief: Annotated[
+        bool,
+        typer.Option(help="Also switch viscosity, creep and yield off in turn (three more runs)."),
+    ] = False,
+    tables: Tables = None,
+    extend: Extend = False,
+    force: Force = False,
+) -> None:
+    """Show the largest tension in each band of a vessel: how much, when, and where.
+
+    Example:  cofire stress examples/silver_foot_vessel.toml --out cofire-out
+    """
+    from cofire.assessment.response import band_stresses
+    from cofire.report import stress as stress_text
+    from cofire.report.writing import check_folder, columns
+
+    if out is not None:
+        check_folder(out, DRAWN, force)
+    response = fired(vessel, tables, extend)
+    bands = band_stresses(response)
+    relieved = None
+    if relief:
+        from cofire.assessment.response import relief as switched_off
+        from cofire.materials.library import load_cards
+
+        relieved = switched_off(response.vessel, load_cards(tables or []), extend)
+    typer.echo(stress_text.as_text(response, bands, relieved, columns()), nl=False)
+    if out is not None:
+        from cofire.report.figures import save
+        from cofire.report.stress import stress_figure
+        from cofire.report.writing import make_folder, write_file, write_text
+
+        figure = stress_figure(response, bands)
+        make_folder(out)
+        png, svg, numbers, fields = (out / name for name in DRAWN)
+        write_file(png, lambda s: save(figure, s, "png"), force)
+        write_file(svg, lambda s: save(figure, s, "svg"), force)
+        write_text(str(numbers), stress_text.as_json(response, bands), force)
+        write_text(str(fields), stress_text.fields_csv(response), force)
+        typer.echo(f"written: {out / 'stress.png'}, .svg, .json, fields.csv", err=True)

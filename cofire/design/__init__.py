@@ -1,0 +1,1 @@
+"""Proposals: layers, firings, partners, and the plan they make."""

@@ -1,0 +1,395 @@
+"""What else could be done where no plan reaches go: other joints, partners, walls, firings.
+
+Each alternative is fired in the search's coarse way and tells the utilisation that its worst flag
+would reach; some only tell why they cannot be had. The proposal stands among them, fired as
+coarsely.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+
+from cofire.assessment.crack_rules import (
+    BEGUN,
+    FAILURE_CAUTION,
+    FAILURE_NO,
+    POOR_BOND,
+    SINTERED,
+    TEST_BAR,
+    cooling_flags,
+    energy_utilisation,
+    joint_flags,
+    sintering_flags,
+)
+from cofire.assessment.response import Response, with_thresholds
+from cofire.assessment.rule import Flag
+from cofire.assessment.screening import STUDIO_GASES, screen
+from cofire.assessment.verdict import Verdict
+from cofire.assessment.wall_rules import metal_flags
+from cofire.design.candidates import (
+    COARSE,
+    POINTS,
+    ROUGH,
+    Bench,
+    batches,
+    fire_candidates,
+    worst_first,
+)
+from cofire.design.firings import USUAL, Setting, frame
+from cofire.design.transition import Layout, as_vessel, zones
+from cofire.design.workers import in_pairs
+from cofire.errors import CofireError, ModelError
+from cofire.firing.program import LAG
+from cofire.materials.card import Card
+from cofire.mechanics.meridian import mesh_meridian
+from cofire.mechanics.shell_firing import fire_shells
+from cofire.mechanics.sleeve import FiredSleeve, fire_sleeve, nested_rings
+from cofire.numerics import Array
+from cofire.physics.history import History
+from cofire.physics.sintering import sintering_potential
+from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
+from cofire.units import celsius
+from cofire.vessel import Vessel
+
+# ----------------------------------------------------------------------------------------------
+# Two other ways to join the zones: one as a sleeve in the other, and fired one after the other
+
+RING_POINTS = 5
+LARGEST_STRAIN = 0.03
+"""Mismatch above which the shell's small strains give only a first figure. [-]"""
+
+
+def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
+    """One zone inside the other, as two rings of the same wall over the whole height.
+
+    Long rings in the vessel's firing, either zone inside. Compared are the ceramic ring's
+    survival (Weibull, over its volume), its tension while half sintered, the tension between the
+    rings against the ceramic's strength, and the elastic energy that both rings store against the
+    ceramic's toughness: what a crack that runs between them from an end can spend at most (Suo &
+    Hutchinson 1990, Int. J. Fract. 43, 1, steady state). The metal's plastic strain is not.
+
+    Parameters
+    ----------
+    bench : Bench
+        With the materials.
+    vessel : Vessel
+        With its firing.
+
+    Returns
+    -------
+    tuple of str, Verdict and str
+        What was tried in the better order, its flags, and what was compared.
+    """
+    metal, ceramic, _ = bench.zones(vessel)
+    history = bench.history(vessel.firing, [metal, ceramic])
+    middle = 0.5 * (vessel.bands[0].high + vessel.bands[-1].low)
+    radius = float(np.interp(middle, vessel.height, vessel.radius))
+    wall = float(np.interp(middle, vessel.height, vessel.wall))
+    faces = radius + wall * np.array([-0.5, 0.0, 0.5])
+    rings = nested_rings(np.stack([faces, faces]), [[0, 1], [1, 0]], points=RING_POINTS)
+    fired = fire_sleeve(rings, with_thresholds(history), control=COARSE)
+    tall = float(vessel.height[-1])
+    note = (
+        f"rings of {wall * 1e3 / 2:.1f} mm; compared are the ceramic ring's survival, its tension "
+        "while half sintered, the tension between the rings and the energy a crack between them "
+        "can spend"
+    )
+    found = []
+    for order, place in ((0, "inside"), (1, "outside")):
+        volume = 2.0 * np.pi * tall * rings.share[order, 1 - order]
+        flags = _ring_flags(ceramic, history, fired, order, volume)
+        inner = rings.share[order] / faces[1]
+        flags.append(_energy_flag(ceramic, history, fired, order, inner))
+        found.append((f"a sleeve: {metal.name} {place} {ceramic.name}", worst_first(flags)))
+    what, verdict = min(found, key=lambda pair: pair[1].utilisation)
+    return what, verdict, note
+
+
+def _ring_flags(
+    ceramic: Card, history: History, fired: FiredSleeve, order: int, volume: Array
+) -> list[Flag]:
+    """Flags of the ceramic ring, which is the outer one in order 0."""
+    time = fired.time
+    stress = np.moveaxis(fired.stress[:, :, order, 1 - order], 1, 2)  # (S, P, C)
+    density, strength, temperature = (
+        np.interp(time, history.time, row)
+        for row in (history.relative_density[1], history.strength[1], history.temperature)
+    )
+    done = (density - density[0]) / max(float(density[-1] - density[0]), 1e-12)
+    sintered = done >= SINTERED
+    m = ceramic["weibull_modulus"].scalar
+    bar = bar_effective_volume(TEST_BAR, m, 0.5)
+    unit = unit_strength(strength * np.log(2.0) ** (-1.0 / m), m, bar)
+    risk = np.where(sintered, rupture_risk(stress, volume, unit[:, None], m), 0.0)
+    limit = -np.log1p(-FAILURE_NO)
+    tension = np.clip(stress.max(axis=(1, 2)), 0.0, None)
+    half = np.where((done > BEGUN) & ~sintered, tension, 0.0)
+    bears = np.maximum(strength, sintering_potential(ceramic))
+    apart = np.where(sintered, np.clip(fired.interface_stress[:, order, 0], 0.0, None), 0.0)
+
+    def flag(
+        rule: str, utilisation: Array, caution: float, figure: Array, most: Array, note: str
+    ) -> Flag:
+        t = int(np.argmax(utilisation))
+        return Flag(
+            rule, ceramic.name, float(utilisation[t]), caution, float(figure[t]) / 1e6,
+            float(most[t]) / 1e6, "MPa", "strength and scatter of the card", "", note,
+            float(time[t]), float(temperature[t]),
+        )  # fmt: skip
+
+    grade = (-np.log1p(-FAILURE_CAUTION) / limit) ** (1.0 / m)
+    return [
+        flag("cooling", (risk / limit) ** (1.0 / m), grade, tension, strength, "ceramic ring"),
+        flag("sintering", half / bears, 0.5, half, bears, "ceramic ring, half sintered"),
+        flag("joint stress", apart / strength, 0.5, apart, strength, "between the rings"),
+    ]
+
+
+def _energy_flag(
+    ceramic: Card, history: History, fired: FiredSleeve, order: int, share: Array
+) -> Flag:
+    """Elastic energy of both rings per area between them, against the ceramic's toughness."""
+    time = fired.time
+    rows = [0, 1] if order == 0 else [1, 0]
+    stored = np.zeros(time.size)
+    for ring, row in enumerate(rows):
+        young = np.interp(time, history.time, history.young_modulus[row])[:, None]
+        nu = float(history.poisson_ratio[row])
+        a, b, c = (fired.stress[:, k, order, ring] for k in range(3))
+        density = a * a + b * b + c * c - 2.0 * nu * (a * b + b * c + c * a)
+        stored += (density / (2.0 * young)) @ share[ring]
+    done = np.stack([np.interp(time, history.time, r) for r in history.relative_density])
+    done = (done - done[:, :1]) / np.maximum(done[:, -1:] - done[:, :1], 1e-12)
+    stored = np.where(np.min(done, axis=0) >= SINTERED, stored, 0.0)
+    tough = ceramic["fracture_toughness"].scalar ** 2 / ceramic["young_modulus"].value[0]
+    t = int(np.argmax(stored))
+    temperature = float(np.interp(time[t], history.time, history.temperature))
+    return Flag(
+        "joint energy", ceramic.name, energy_utilisation(float(stored[t]), float(tough)),
+        energy_utilisation(POOR_BOND, 1.0), float(stored[t]), float(tough), "J/m²",
+        "toughness of the ceramic; caution from a fifth of it (estimate)", "",
+        "elastic energy that a crack between the rings can spend", float(time[t]), temperature,
+    )  # fmt: skip
+
+
+def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
+    """The ceramic fired alone first, then the metal sintered onto it, joined edge to edge.
+
+    In the second firing the ceramic only expands and flows as fired; the metal's whole shrinkage
+    is mismatch.
+
+    Parameters
+    ----------
+    bench : Bench
+        With the materials.
+    vessel : Vessel
+        With its firing, which is also the second one.
+
+    Returns
+    -------
+    tuple of str, Verdict and str
+        What was tried, its flags, and the mismatch.
+    """
+    metal, ceramic, below = bench.zones(vessel)
+    middle = 0.5 * (vessel.bands[0].high + vessel.bands[-1].low)
+    joined = as_vessel(vessel, metal.name, ceramic.name, below, Layout((), 0.0, middle))
+    history = already_fired(bench.history(vessel.firing, [metal, ceramic]), 1)
+    rows = (0, 1) if below else (1, 0)
+    mesh = mesh_meridian(
+        joined.radius, joined.height, joined.wall, joined.steps, fineness=bench.fineness,
+        corners=joined.corners,
+    )  # fmt: skip
+    (shell,) = fire_shells([mesh], with_thresholds(history), [rows], points=POINTS, control=COARSE)
+    cards = (metal, ceramic) if below else (ceramic, metal)
+    curve = bench.trace(vessel.firing)
+    ware = np.interp(shell.time, curve.time, curve.ware)
+    response = Response(joined, cards, rows, curve, history, shell, ware)
+    flags = [flag for flag in sintering_flags(response) if flag.zone == metal.name]
+    flags += cooling_flags(response) + joint_flags(response) + metal_flags(response)
+    shrinks = -float(np.expm1(history.strain["sintering"][0, -1]))
+    note = f"{metal.name} shrinks {100 * shrinks:.0f} % on a body that no longer does"
+    if shrinks > LARGEST_STRAIN:
+        note += "; strains beyond the shell's, a first figure"
+    what = (
+        f"two firings: {ceramic.name} first, {metal.name} onto it at {celsius(curve.peak):.0f} °C"
+    )
+    return what, worst_first(flags), note
+
+
+def already_fired(history: History, row: int) -> History:
+    """A history in which one material was fired before: it keeps the body it had on cooling.
+
+    Parameters
+    ----------
+    history : History
+        Of a first firing.
+    row : int
+        Of the material.
+
+    Returns
+    -------
+    History
+        That material no longer densifies; stiffness, flow and strength are those that it has at
+        each temperature on the way down.
+    """
+    down = int(history.temperature.size - 1 - np.argmax(history.temperature[::-1]))
+    cold, hot = history.temperature[down:][::-1], history.temperature
+
+    def on_cooling(values: Array) -> Array:
+        whole = values.copy()
+        whole[row] = np.interp(hot, cold, values[row, down:][::-1])
+        return whole
+
+    with np.errstate(divide="ignore"):
+        viscosity = 1.0 / on_cooling(1.0 / history.viscosity)
+        yields = 1.0 / on_cooling(1.0 / history.yield_stress)
+    density, mass, sintering = (
+        values.copy()
+        for values in (history.relative_density, history.mass_fraction, history.strain["sintering"])
+    )
+    density[row] = density[row, -1]
+    density[row, 0] -= 1e-6  # done from the start, as the flags count progress
+    mass[row], sintering[row] = mass[row, -1], 0.0
+    return replace(
+        history,
+        strain={**history.strain, "sintering": sintering},
+        relative_density=density,
+        mass_fraction=mass,
+        young_modulus=on_cooling(history.young_modulus),
+        viscosity=viscosity,
+        viscous_poisson_ratio=on_cooling(history.viscous_poisson_ratio),
+        creep_factor=on_cooling(history.creep_factor),
+        yield_stress=yields,
+        strength=on_cooling(history.strength),
+    )
+
+
+# ----------------------------------------------------------------------------------------------
+# What else could be done where no plan reaches go: another partner, wall, order, sleeve, firing
+
+THINNER = 0.7
+PARTNERS = 2
+"""Other partners shown for either zone. [-]"""
+PROPOSED = "as proposed, on the same coarse mesh"
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """Something else to try, and the utilisation its worst flag would reach.
+
+    Attributes
+    ----------
+    what
+        A few words.
+    verdict
+        Its flags; None where it cannot be had.
+    note
+        What is compared, or why it cannot be had.
+    """
+
+    what: str
+    verdict: Verdict | None
+    note: str = ""
+
+    @property
+    def utilisation(self) -> float:
+        """Largest share of a limit used up, infinite where it cannot be had. [-]"""
+        return self.verdict.utilisation if self.verdict else float("inf")
+
+
+def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternative, ...]:
+    """Other partners, a thinner wall, the other order, a sleeve, two firings: what each reaches.
+
+    The proposal itself is among them, to compare with. Wall and order keep its transition and
+    firing; a partner keeps the transition and gets the usual firing of its own window; sleeve and
+    two firings keep the firing alone.
+
+    Parameters
+    ----------
+    bench : Bench
+        With the materials.
+    vessel : Vessel
+        The proposal.
+    layout : Layout
+        Its transition.
+
+    Returns
+    -------
+    tuple of Alternative
+        Best first; those that cannot be had last.
+    """
+    metal, ceramic, below = bench.zones(vessel)
+    wide = Bench(bench.cards, extend=True, fineness=ROUGH)
+    wall = THINNER * vessel.wall
+    tries: list[tuple[str, Callable[[], Vessel]]] = [
+        (PROPOSED, lambda: vessel),
+        (f"a wall of {1e3 * float(wall.max()):.1f} mm", lambda: replace(vessel, wall=wall)),
+        (
+            "the zones in the other order",
+            lambda: as_vessel(vessel, metal.name, ceramic.name, not below, layout),
+        ),
+        *_partners(vessel, bench.cards, layout),
+    ]
+    ready: list[tuple[str, Vessel]] = []
+    found: list[Alternative] = []
+    for what, make in tries:
+        try:
+            one = make()
+            wide.history(one.firing, wide.used([one]))
+            ready.append((what, one))
+        except CofireError as error:
+            found.append(Alternative(what, None, str(error)))
+
+    def fired(some: Sequence[tuple[str, Vessel]]) -> list[Alternative]:
+        return [
+            Alternative(what, None, str(result))
+            if isinstance(result, ModelError)
+            else Alternative(what, wide.judge(result))
+            for (what, _), result in zip(
+                some, fire_candidates(wide, [one for _, one in some]), strict=True
+            )
+        ]
+
+    for some in in_pairs(fired, batches(ready)):
+        found += some
+    for what, work in (("sleeve", sleeve), ("two firings", two_firings)):
+        try:
+            found.append(Alternative(*work(wide, vessel)))
+        except CofireError as error:
+            found.append(Alternative(what, None, str(error)))
+    return tuple(sorted(found, key=lambda a: a.utilisation))
+
+
+def _partners(
+    vessel: Vessel, cards: Mapping[str, Card], layout: Layout
+) -> list[tuple[str, Callable[[], Vessel]]]:
+    """The nearest other partners of either zone, each in the usual firing of its own window."""
+    metal, ceramic, below = zones(vessel, cards)
+    metals = [card for card in cards.values() if card.kind == "metal"]
+    bodies = [card for card in cards.values() if card.kind == "ceramic"]
+    gases = tuple(dict.fromkeys([vessel.firing.gas, *STUDIO_GASES]))
+    found: list[tuple[str, Callable[[], Vessel]]] = []
+    for one, other in (([metal], bodies), (metals, [ceramic])):
+        pairs = [
+            pair
+            for pair in screen(one, other, vessel.firing.kiln, gases)
+            if pair.verdict != "no" and (pair.metal, pair.ceramic) != (metal.name, ceramic.name)
+        ]
+        for pair in pairs[:PARTNERS]:
+            lag = vessel.firing.lag if pair.gas == vessel.firing.gas else LAG[pair.gas]
+            firing = replace(vessel.firing, gas=pair.gas, lag=lag)
+            bands = as_vessel(vessel, pair.metal, pair.ceramic, below, layout)
+            make = partial(_usually_fired, replace(bands, firing=firing), cards)
+            found.append((f"{pair.metal} with {pair.ceramic}, in {pair.gas}", make))
+    return found
+
+
+def _usually_fired(vessel: Vessel, cards: Mapping[str, Card]) -> Vessel:
+    """The vessel in the usual firing of its own zones."""
+    whole = frame(vessel, cards, extend=True)
+    middle = Setting(len(whole.soaks) // 2, USUAL, USUAL)
+    return replace(vessel, firing=whole.fired(middle))

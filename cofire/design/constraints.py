@@ -1,0 +1,479 @@
+"""What printer, user and vessel allow of a transition, and the transitions that can be laid.
+
+Everything here is asked of a vessel from `in_fired_size`, whose dead volume is in the same size as
+its wall.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+
+from cofire.design.transition import Layout
+from cofire.errors import ModelError
+from cofire.materials.card import Card
+from cofire.physics.changeover import smear
+from cofire.vessel import Vessel
+
+# ----------------------------------------------------------------------------------------------
+# What printer, user and vessel allow of a transition, in whole layers of the printer
+
+LEAST_LAYERS = 2
+"""A band or a pure zone has at least as many layers of the printer. [-]"""
+SLACK = 1e-9
+"""Rounding of lengths, far below a layer. [m]"""
+
+
+def decay_length(vessel: Vessel, height: float, poisson_ratio: float = 0.25) -> float:
+    """Length over which an edge disturbance of the wall dies away by e.
+
+    √(r h) / [3 (1 − ν²)]^¼ (Timoshenko & Woinowsky-Krieger 1959, ch. 15).
+
+    Parameters
+    ----------
+    vessel : Vessel
+        The vessel.
+    height : float
+        Where. [m]
+    poisson_ratio : float
+        [-]
+
+    Returns
+    -------
+    float
+        [m]
+    """
+    radius = float(np.interp(height, vessel.height, vessel.radius))
+    wall = float(np.interp(height, vessel.height, vessel.wall))
+    return float(np.sqrt(radius * wall) / (3.0 * (1.0 - poisson_ratio**2)) ** 0.25)
+
+
+def whole(height: float, layer: float, up: bool) -> float:
+    """The next whole number of layers up or down.
+
+    Parameters
+    ----------
+    height, layer : float
+        [m]
+    up : bool
+        Or down.
+
+    Returns
+    -------
+    float
+        [m]
+    """
+    count = height / layer
+    return layer * float(np.ceil(count - 1e-6) if up else np.floor(count + 1e-6))
+
+
+def in_fired_size(vessel: Vessel, metal: Card, ceramic: Card) -> Vessel:
+    """The vessel with the dead volume of its printer as that paste is when fired.
+
+    Wet paste dries by (1 − s)³ and sinters from its green to at least its least density. Of the
+    two pastes the one that loses less of its volume counts, so that no band of either, or of a
+    blend of them, is lower than its smear. What else a paste loses (bound water, more along the
+    height) is left out: on the safe side too.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its printer; its sizes are those wanted after firing.
+    metal, ceramic : Card
+        Of its two zones.
+
+    Returns
+    -------
+    Vessel
+        For the limits of a transition alone: its printer is not the real one.
+    """
+    left = max(
+        (1.0 - card["drying_shrinkage"].scalar) ** 3
+        * min(card["green_density"].scalar / card["least_density"].scalar, 1.0)
+        for card in (metal, ceramic)
+    )
+    dead = left * vessel.printer.dead_volume
+    return replace(vessel, printer=replace(vessel.printer, dead_volume=dead))
+
+
+def least_height(vessel: Vessel, low: float, high: float | None = None) -> float:
+    """Least height of a band: the smear of a change of paste, and two layers.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its printer, from `in_fired_size`.
+    low, high : float
+        Between which heights; the smallest section there counts. [m]
+
+    Returns
+    -------
+    float
+        A multiple of the layer. [m]
+    """
+    high = low if high is None else high
+    inside = vessel.height[(vessel.height > low) & (vessel.height < high)]
+    places = np.concatenate([[low, high], inside])
+    radius = np.interp(places, vessel.height, vessel.radius)
+    wall = np.interp(places, vessel.height, vessel.wall)
+    printer = vessel.printer
+    section = float((2.0 * np.pi * radius * wall).min())
+    smeared = smear(printer.dead_volume, printer.tanks) / section
+    return whole(max(smeared, LEAST_LAYERS * printer.layer), printer.layer, up=True)
+
+
+def keep(vessel: Vessel) -> float:
+    """Least height of either pure zone. [m]
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits and its printer.
+    """
+    return max(vessel.joint.keep, LEAST_LAYERS * vessel.printer.layer)
+
+
+def place_range(vessel: Vessel) -> tuple[float, float]:
+    """Where the middle of a transition may lie.
+
+    A range narrower than a layer names one place, which the printer meets to half a layer.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+
+    Returns
+    -------
+    tuple of float
+        Lowest and highest. [m]
+    """
+    limits, layer = vessel.joint, vessel.printer.layer
+    missing = max(layer - (limits.highest - limits.lowest), 0.0)
+    return limits.lowest - 0.5 * missing, limits.highest + 0.5 * missing
+
+
+def tallest(vessel: Vessel) -> float:
+    """Tallest transition that the user's limit, the pure zones and the place allow.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+
+    Returns
+    -------
+    float
+        A whole number of layers. [m]
+    """
+    top, least = float(vessel.height[-1]), keep(vessel)
+    low, high = place_range(vessel)
+    middle = min(max(0.5 * top, low), high)
+    room = 2.0 * min(middle - least, top - least - middle)
+    return max(whole(min(vessel.joint.height, room), vessel.printer.layer, up=False), 0.0)
+
+
+def placed(vessel: Vessel, layout: Layout) -> Layout | None:
+    """The layout with its foot on a layer and within all limits, its middle as near as may be.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        The vessel.
+    layout : Layout
+        The layout.
+
+    Returns
+    -------
+    Layout or None
+        A copy; None where no place is allowed.
+    """
+    layer, half = vessel.printer.layer, 0.5 * layout.total
+    low, high = place_range(vessel)
+    least, top = keep(vessel), float(vessel.height[-1])
+    first = whole(max(low - half, least), layer, up=True)
+    last = whole(min(high - half, top - least - layout.total), layer, up=False)
+    if first > last + SLACK:
+        return None
+    foot = layer * round((layout.middle - half) / layer)
+    return replace(layout, middle=min(max(foot, first), last) + half)
+
+
+def fitted(vessel: Vessel, layout: Layout) -> Layout | None:
+    """A layout drawn by hand, in whole layers and moved into the limits.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    layout : Layout
+        As drawn.
+
+    Returns
+    -------
+    Layout or None
+        None where it breaks a limit wherever it stands.
+    """
+    layer = vessel.printer.layer
+    at = placed(vessel, replace(layout, height=layer * round(layout.height / layer)))
+    return at if at is not None and allowed(vessel, at) else None
+
+
+def broken(vessel: Vessel, layout: Layout) -> list[str]:
+    """Which limits of printer, user and vessel a layout breaks.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    layout : Layout
+        The layout.
+
+    Returns
+    -------
+    list of str
+        Their names, as `bounds` has them; empty where all are kept.
+    """
+    low, high = place_range(vessel)
+    foot, rim = layout.foot, layout.foot + layout.total
+    least = least_height(vessel, foot, rim) if layout.shares else 0.0
+    kept = {
+        "blends": len(layout.shares) <= vessel.joint.blends,
+        "height": layout.total <= vessel.joint.height + SLACK,
+        "position": low - SLACK <= layout.middle <= high + SLACK,
+        "keep": keep(vessel) - SLACK <= foot
+        and rim <= float(vessel.height[-1]) - keep(vessel) + SLACK,
+        "smear": layout.height >= least - SLACK,
+    }
+    return [name for name, held in kept.items() if not held]
+
+
+def allowed(vessel: Vessel, layout: Layout) -> bool:
+    """Whether a layout keeps every limit of printer, user and vessel.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    layout : Layout
+        The layout.
+
+    Returns
+    -------
+    bool
+        True where all are kept.
+    """
+    return not broken(vessel, layout)
+
+
+def refuse_without_place(vessel: Vessel) -> None:
+    """Complain where no joint at all keeps the limits, naming the one that binds.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+
+    Raises
+    ------
+    ModelError
+        Pure zones and place exclude each other.
+    """
+    if placed(vessel, Layout((), 0.0, vessel.joint.lowest)) is not None:
+        return
+    top, least = 1e3 * float(vessel.height[-1]), 1e3 * keep(vessel)
+    low, high = 1e3 * vessel.joint.lowest, 1e3 * vessel.joint.highest
+    if 2.0 * least > top:
+        raise ModelError(
+            f"{vessel.name}: keep: two pure zones of keep_mm = {least:g} do not fit into a vessel "
+            f"{top:g} mm tall"
+        )
+    raise ModelError(
+        f"{vessel.name}: position: lowest_mm = {low:g} to highest_mm = {high:g} leaves no whole "
+        f"layer of {1e3 * vessel.printer.layer:g} mm for a joint; pure zones of keep_mm = "
+        f"{least:g} leave {least:g} to {top - least:g} mm"
+    )
+
+
+def bounds(vessel: Vessel) -> list[str]:
+    """What the limits rule out, one sentence each, with the limit that binds named first.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+
+    Returns
+    -------
+    list of str
+        Empty where blends fit and the transition may be taller than the wall forgets.
+    """
+    limits, most = vessel.joint, tallest(vessel)
+    middle = 0.5 * (limits.lowest + limits.highest)
+    least, decay = least_height(vessel, middle), decay_length(vessel, middle)
+    found = []
+    if limits.blends == 0:
+        found.append("blends: none are to be mixed, so only a direct joint is possible.")
+    elif most < least - SLACK:
+        what = "height" if limits.height < least - SLACK else "keep and position"
+        found.append(
+            f"{what}: the tallest transition allowed, {most * 1e3:.1f} mm, is shorter than the "
+            f"least band, {least * 1e3:.1f} mm (the smear of a change of paste), so only a direct "
+            "joint is possible."
+        )
+    elif (fit := int(most / least + 1e-6)) < limits.blends:
+        found.append(
+            f"height: bands of {least * 1e3:.1f} mm or more leave room for {fit} of "
+            f"{limits.blends} blends in {most * 1e3:.1f} mm."
+        )
+    if limits.blends and most < decay:
+        found.append(
+            f"height: a transition of {most * 1e3:.1f} mm is {most / decay:.2f} of the "
+            f"{decay * 1e3:.1f} mm over which the wall forgets a joint (1/β): too short to matter "
+            "for the bending, it only softens the step."
+        )
+    return found
+
+
+# ----------------------------------------------------------------------------------------------
+# Which transitions a printer can lay and a user will mix: the candidates of the layer search
+
+SKEWS = (0.6, 1.0, 1.7, 2.5)
+"""Powers p of the metal's share (1 − x)^p over the transition: rich, even and poor in metal."""
+HEIGHT_STEPS = (0.5, 0.75, 1.0)
+"""Transition heights of the coarse grid, of the tallest allowed. [-]"""
+SHARE_STEP = 5
+"""Blends are mixed in steps of this. [% of volume]"""
+
+
+def shares(blends: int, skew: float) -> tuple[int, ...]:
+    """Metal share of evenly spaced blends, bent by a power, in mixable steps.
+
+    Parameters
+    ----------
+    blends : int
+        How many.
+    skew : float
+        Power of (1 − x). [-]
+
+    Returns
+    -------
+    tuple of int
+        Falling, each different, between 5 and 95. [%]
+    """
+    x = np.arange(1, blends + 1) / (blends + 1)
+    rounded = SHARE_STEP * np.round(100.0 * (1.0 - x) ** skew / SHARE_STEP)
+    return tuple(dict.fromkeys(int(v) for v in np.clip(rounded, SHARE_STEP, 100 - SHARE_STEP)))
+
+
+def layouts(
+    vessel: Vessel,
+    heights: Sequence[float] = HEIGHT_STEPS,
+    skews: Sequence[float] = SKEWS,
+    places: Sequence[float] | None = None,
+) -> list[Layout]:
+    """Every layout of a coarse grid that printer, user and vessel allow.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    heights : sequence of float
+        Of the tallest transition. [-]
+    skews : sequence of float
+        Powers of the metal's share. [-]
+    places : sequence of float, optional
+        Middles of the transition; by default the lowest, the highest and between. [m]
+
+    Returns
+    -------
+    list of Layout
+        At each place the direct joint first, then those with blends.
+    """
+    limits, layer = vessel.joint, vessel.printer.layer
+    if places is None:
+        places = sorted({limits.lowest, 0.5 * (limits.lowest + limits.highest), limits.highest})
+    most = tallest(vessel)
+    found: dict[Layout, None] = {}
+    for middle in places:
+        some = [Layout((), 0.0, middle)]
+        for blends in range(1, limits.blends + 1):
+            each = dict.fromkeys(whole(part * most / blends, layer, up=False) for part in heights)
+            kinds = dict.fromkeys(shares(blends, skew) for skew in skews)
+            some += [
+                Layout(kind, height, middle)
+                for height in each
+                for kind in kinds
+                if len(kind) == blends
+            ]
+        for layout in some:
+            at = placed(vessel, layout)
+            if at is not None and allowed(vessel, at):
+                found[at] = None
+    return list(found)
+
+
+def neighbours(vessel: Vessel, layout: Layout, step: int = 2 * SHARE_STEP) -> list[Layout]:
+    """Layouts one step away: one share, the height, the place.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    layout : Layout
+        The best so far.
+    step : int
+        Change of a share. [% of volume]
+
+    Returns
+    -------
+    list of Layout
+        Those that keep the limits.
+    """
+    limits, layer = vessel.joint, vessel.printer.layer
+    moved = []
+    for k in range(len(layout.shares)):
+        for change in (-step, step):
+            new = list(layout.shares)
+            new[k] += change
+            if all(a > b for a, b in pairwise([100, *new, 0])):
+                moved.append(replace(layout, shares=tuple(new)))
+    for factor in (0.85, 1.15):
+        height = layer * round(factor * layout.height / layer)
+        if layout.shares and height * len(layout.shares) <= tallest(vessel) + SLACK:
+            moved.append(replace(layout, height=height))
+    for reach in (0.25 * (limits.highest - limits.lowest), 4.0 * layer):
+        moved += [replace(layout, middle=layout.middle + shift) for shift in (-reach, reach)]
+    found = dict.fromkeys(placed(vessel, new) for new in moved)
+    return [new for new in found if new and new != layout and allowed(vessel, new)]
+
+
+def merge(base: Layout, one: Layout, other: Layout) -> Layout | None:
+    """Two changes of one layout made both.
+
+    Parameters
+    ----------
+    base : Layout
+        Which both change.
+    one, other : Layout
+        The changes.
+
+    Returns
+    -------
+    Layout or None
+        None where both change the same thing, or the shares no longer fall.
+    """
+    pairs = [
+        *zip(base.shares, one.shares, other.shares, strict=True),
+        (base.height, one.height, other.height),
+    ]
+    if any(a != b and a != c for a, b, c in pairs):
+        return None
+    shares = tuple(b + c - a for a, b, c in zip(base.shares, one.shares, other.shares, strict=True))
+    if any(a <= b for a, b in pairwise((100, *shares, 0))):
+        return None
+    middle = one.middle if one.middle != base.middle else other.middle
+    return Layout(shares, one.height + other.height - base.height, middle)

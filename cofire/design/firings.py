@@ -1,0 +1,489 @@
+"""Firings as choices of a kiln: peaks and holds that suit both zones, burnout, ramps, cooling."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from cofire.assessment import firing_rules as firing_flags
+from cofire.assessment.firing_rules import PEAK_CAUTION
+from cofire.assessment.mismatch import zone_set_points
+from cofire.assessment.rule import GO, Flag
+from cofire.assessment.screening import no_window_reason
+from cofire.assessment.windows import HOLDS, Windows, firing_windows
+from cofire.design.candidates import Bench
+from cofire.design.layers import utilisation_of
+from cofire.errors import InputError, ModelError
+from cofire.firing.kiln import Trace, trace
+from cofire.firing.program import Firing, Kiln, Segment
+from cofire.materials.card import Card
+from cofire.numerics import Array
+from cofire.physics.blends import find_material
+from cofire.physics.sintering import relative_density
+from cofire.units import HOUR, MINUTE, celsius, kelvin
+from cofire.vessel import Vessel
+
+# ----------------------------------------------------------------------------------------------
+# Peaks and holds at which both zones of a vessel become dense and neither melts or overfires
+
+FASTEST = 300.0 / HOUR
+"""Ramp for which a hold is found: slower ones make the ware denser. [K/s]"""
+DENSE = 0.97
+"""Utilisation of the density flag below which it is a go. [-]"""
+TABLES = ("thermal_expansion", "young_modulus", "yield_stress", "glass_viscosity", "body_viscosity")
+"""What a history reads at the peak, and refuses beyond its rows."""
+EVEN = 3.0
+"""Lags that a hold lasts at least, so that the ware comes within a few K of the kiln. [-]"""
+FIVE_MINUTES = 5.0 * MINUTE
+LENGTHS = tuple(m * MINUTE for m in (10, 15, 20, 30, 45, 60, 90, 120, 150, 180, 240, 300, 360))
+"""Holds of the kiln that are tried, the shortest first. [s]"""
+
+
+@dataclass(frozen=True)
+class Soak:
+    """The soak of a firing: what the kiln is set to, and which zone asks for the hold.
+
+    Attributes
+    ----------
+    peak, hold
+        Of the kiln. [K], [s]
+    asks
+        Name of the zone that a shorter hold would leave porous; empty at the shortest hold, three
+        lags, in which the ware comes up to the kiln.
+    """
+
+    peak: float
+    hold: float
+    asks: str
+
+
+def pure_parts(vessel: Vessel, cards: Mapping[str, Card]) -> list[Card]:
+    """The metals and ceramics of a vessel, those that only stand in a blend included.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        Its bands.
+    cards : mapping
+        Materials by name.
+
+    Returns
+    -------
+    list of Card
+        From the foot up, once each.
+    """
+    known = dict(cards)
+    chosen = [find_material(band.material, known) for band in vessel.bands]
+    pure = {p.name: p for c in chosen for p in ([q for q, _ in c.parts] or [c])}
+    return list(pure.values())
+
+
+def soaks(
+    vessel: Vessel, cards: Mapping[str, Card], extend: bool = False, count: int = 3
+) -> list[Soak]:
+    """Tops over the range of peaks that all zones share, each with its shortest hold.
+
+    The hold is that of the kiln: it lasts three lags or more, and makes the ware dense with the
+    margin of a go, or at least dense where no hold gives that margin. The ware is never hotter
+    than the kiln, and the kiln stays below every zone's limit, with the margin of a go where
+    there is room.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        Its bands, kiln, gas and lag.
+    cards : mapping
+        Materials by name.
+    extend : bool
+        Whether peaks beyond the cards' tables are allowed.
+    count : int
+        How many, evenly spread from the coolest to the hottest.
+
+    Returns
+    -------
+    list of Soak
+        From the coolest.
+
+    Raises
+    ------
+    ModelError
+        The zones share no window; the message says how far they are apart.
+    InputError
+        More than two materials.
+    """
+    parts = pure_parts(vessel, cards)
+    if len(parts) > 2:
+        raise InputError(
+            f"{vessel.name}: a schedule is proposed for two materials and their blends; the bands "
+            f"hold {len(parts)}"
+        )
+    if len(parts) == 1:
+        parts = parts * 2
+    kiln = vessel.firing.kiln
+    windows = firing_windows(parts, kiln, hold=np.append(HOLDS, LENGTHS[-1]))
+    reachable = windows.peak <= kiln.max_temperature + 1e-9
+    shared = np.any(np.all(windows.allowed, axis=0), axis=1) & reachable
+    if not shared.any():
+        reason = _apart(windows, parts, vessel)
+        raise ModelError(f"{vessel.name}: window: {reason}; see cofire screen --all")
+    peaks = windows.peak[shared]
+    if not extend:
+        peaks = _within_tables(vessel, parts, peaks)
+    roomy = peaks[peaks <= windows.ceiling.min() - PEAK_CAUTION + 1e-9]
+    peaks = roomy if roomy.size else peaks
+    coolest = _coolest(vessel, parts, peaks)
+    if coolest is None:
+        raise ModelError(
+            f"{vessel.name}: window: no hold of up to {LENGTHS[-1] / HOUR:.0f} h makes both "
+            f"{parts[0].name} and {parts[1].name} dense with a lag of "
+            f"{vessel.firing.lag / MINUTE:.0f} min"
+        )
+    chosen = np.unique(np.linspace(coolest, peaks.size - 1, count).round().astype(int))
+    found = (_held(vessel, parts, float(p)) for p in peaks[chosen])
+    return [soak for soak in found if soak is not None]
+
+
+def peak_and_hold(vessel: Vessel, cards: Mapping[str, Card]) -> tuple[float, float]:
+    """Peak of the kiln and its hold in the middle of the range that all zones share.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        Its bands, kiln and lag.
+    cards : mapping
+        Materials by name.
+
+    Returns
+    -------
+    tuple of float
+        Peak [K] and hold [s].
+
+    Raises
+    ------
+    ModelError
+        The zones share no window below the kiln's limit.
+    """
+    found = soaks(vessel, cards)
+    middle = found[len(found) // 2]
+    return middle.peak, middle.hold
+
+
+def _coolest(vessel: Vessel, parts: list[Card], peaks: Array) -> int | None:
+    """The first of rising peaks at which the longest hold makes the ware dense, by halving."""
+    for enough in (DENSE, 1.0):
+        low, high = 0, peaks.size - 1
+        if _worst_utilisation(vessel, parts, float(peaks[high]), LENGTHS[-1])[0] > enough:
+            continue
+        while low < high:
+            middle = (low + high) // 2
+            if _worst_utilisation(vessel, parts, float(peaks[middle]), LENGTHS[-1])[0] > enough:
+                low = middle + 1
+            else:
+                high = middle
+        return low
+    return None
+
+
+def _worst_utilisation(
+    vessel: Vessel, parts: list[Card], peak: float, hold: float
+) -> tuple[float, str]:
+    """Largest utilisation of density after one ramp and hold, and whose it is."""
+    curve = trace(replace(vessel.firing, segments=(Segment(peak, FASTEST, hold),)))
+    utilisations = [_density_load(card, curve) for card in parts]
+    worst = int(np.argmax(utilisations))
+    return utilisations[worst], parts[worst].name
+
+
+def _held(vessel: Vessel, parts: list[Card], peak: float) -> Soak | None:
+    """The shortest hold at a peak that makes the ware dense, or None."""
+    asks, enough = "", None
+    first = FIVE_MINUTES * float(np.ceil(EVEN * vessel.firing.lag / FIVE_MINUTES - 1e-9))
+    first = max(first, LENGTHS[0])
+    for hold in (first, *(length for length in LENGTHS if length > first)):
+        utilisation, name = _worst_utilisation(vessel, parts, peak, hold)
+        if utilisation <= DENSE:
+            return Soak(peak, hold, asks)
+        if utilisation <= 1.0 and enough is None:
+            enough = Soak(peak, hold, asks)
+        asks = name
+    return enough
+
+
+def _within_tables(vessel: Vessel, parts: list[Card], peaks: Array) -> Array:
+    """Those peaks that all tables cover, or a complaint."""
+    tables = [card[name] for card in parts for name in TABLES if name in card]
+    shortest = min(tables, key=lambda table: table.reach[1])
+    within = peaks[peaks <= shortest.reach[1] + 1e-6]
+    if within.size == 0:
+        raise ModelError(
+            f"{vessel.name}: window: it begins at {celsius(float(peaks[0])):.0f} °C, and "
+            f"{shortest.name} of {shortest.owner} ends at {celsius(shortest.reach[1]):.0f} °C; "
+            "add a row with its source, or extend the tables"
+        )
+    return within
+
+
+def _density_load(card: Card, curve: Trace) -> float:
+    """The way wanted over the way gone from green density, as the density flag has it. [-]"""
+    green = card["green_density"].scalar
+    gained = float(relative_density(card, curve, extend=True)[-1]) - green
+    return (card["least_density"].scalar - green) / max(gained, 1e-9)
+
+
+def _apart(windows: Windows, parts: list[Card], vessel: Vessel) -> str:
+    """Why the two parts share no firing, the metal named as such."""
+    metal = next((k for k, card in enumerate(parts) if card.kind == "metal"), 0)
+    return no_window_reason(windows, metal, 1 - metal, parts, vessel.firing.kiln)
+
+
+# ----------------------------------------------------------------------------------------------
+# Firings as choices of a kiln: burnout, soak, ramp and cooling of one vessel, before any stress
+
+DRY = Segment(kelvin(110.0), 60.0 / HOUR, 60.0 * MINUTE)
+"""Last water of the paste leaves below the boiling of pores: common practice."""
+BURNOUT_RATES = tuple(rate / HOUR for rate in (250.0, 150.0, 100.0, 60.0, 40.0, 25.0))
+BURNOUT_END = kelvin(550.0)
+BURNOUT_HOLDS = tuple(hold * MINUTE for hold in (30.0, 60.0, 120.0, 240.0))
+TIE = 1.02
+"""Where no firing keeps every flag: utilisations within this of the least count as equal. [-]"""
+RAMPS = tuple(rate / HOUR for rate in (300.0, 200.0, 150.0, 100.0, 60.0))
+COOLINGS = tuple(rate / HOUR for rate in (np.inf, 100.0, 60.0, 30.0, 15.0))
+USUAL = 2
+"""Index of the usual ramp and cooling. [-]"""
+SLOW_ABOVE, SLOW_BELOW = 60.0, 80.0
+"""The slow zone reaches this far above the higher set point and below the lower one. [K]"""
+PAST_INVERSION = 30.0
+"""Slow cooling goes on this far below an inversion. [K]"""
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A firing by its choices: which soak, which ramp, which cooling (indices). [-]"""
+
+    soak: int
+    ramp: int
+    cooling: int
+
+
+@dataclass(frozen=True)
+class Frame:
+    """What all settings of one search have in common.
+
+    Attributes
+    ----------
+    burnout, burnout_reason
+        The segment that burns the binder out, and why it is no faster.
+    soaks
+        From the coolest peak to the hottest.
+    slow_from, slow_to
+        Where cooling may be slowed. [K]
+    slow_reason
+        What lies between.
+    """
+
+    firing: Firing
+    burnout: Segment
+    burnout_reason: str
+    soaks: tuple[Soak, ...]
+    slow_from: float
+    slow_to: float
+    slow_reason: str
+
+    def segments(self, setting: Setting) -> list[Segment]:
+        """Segments of a setting; free cooling is spelt out too, so that all have as many.
+
+        Parameters
+        ----------
+        setting : Setting
+            The choices.
+        """
+        soak = self.soaks[setting.soak]
+        return [
+            DRY,
+            self.burnout,
+            Segment(soak.peak, RAMPS[setting.ramp], soak.hold),
+            Segment(self.slow_from, np.inf),
+            Segment(self.slow_to, COOLINGS[setting.cooling]),
+        ]
+
+    def fired(self, setting: Setting) -> Firing:
+        """The firing of a setting.
+
+        Parameters
+        ----------
+        setting : Setting
+            The choices.
+        """
+        return replace(self.firing, name="proposed", segments=tuple(self.segments(setting)))
+
+
+def near(setting: Setting, whole: Frame) -> list[Setting]:
+    """A setting and those one step away in one choice.
+
+    Parameters
+    ----------
+    setting : Setting
+        The middle.
+    whole : Frame
+        With its soaks.
+
+    Returns
+    -------
+    list of Setting
+        Within the tables of choices.
+    """
+    sizes = {"soak": len(whole.soaks), "ramp": len(RAMPS), "cooling": len(COOLINGS)}
+    found = [replace(setting, soak=min(setting.soak, sizes["soak"] - 1))]
+    for name, size in sizes.items():
+        for step in (-1, 1):
+            index = getattr(found[0], name) + step
+            if 0 <= index < size:
+                found.append(replace(found[0], **{name: index}))
+    return found
+
+
+def followed(kiln: Kiln, start: float, segment: Segment) -> list[Segment]:
+    """A segment in parts that the kiln can keep up with: "full" where the rate is too fast for it.
+
+    The kiln goes the same way in the same time.
+
+    Parameters
+    ----------
+    kiln : Kiln
+        Its limits count.
+    start : float
+        Where the segment begins. [K]
+    segment : Segment
+        As it is wanted.
+
+    Returns
+    -------
+    list of Segment
+        One where the kiln keeps up all the way; the hold is that of the last.
+    """
+    rows, limit = kiln.heating_temperature, kiln.heating_rate
+    if segment.target < start:
+        rows, limit = kiln.cooling_temperature, kiln.cooling_rate
+    if not np.isfinite(segment.rate):
+        return [segment]
+    ahead = limit - segment.rate
+    behind = ahead < 0.0
+    turns = np.flatnonzero(behind[:-1] != behind[1:])
+    share = ahead[turns] / (ahead[turns] - ahead[turns + 1])
+    cuts = celsius(rows[turns] + share * (rows[turns + 1] - rows[turns]))
+    # to whole degrees, away from where the kiln falls behind
+    cuts = kelvin(np.where(behind[turns], np.ceil(cuts - 1e-6), np.floor(cuts + 1e-6)))
+    low, high = sorted((start, segment.target))
+    ends = np.sort(np.append(cuts[(cuts > low) & (cuts < high)], [low, high]))
+    if segment.target < start:
+        ends = ends[::-1]
+    parts = []
+    for begin, end in pairwise(ends):
+        slowest = np.interp([begin, 0.5 * (begin + end), end], rows, limit).min()
+        keeps = slowest >= segment.rate * (1.0 - 1e-6)
+        parts.append(Segment(float(end), segment.rate if keeps else np.inf))
+    return [*parts[:-1], replace(parts[-1], hold=segment.hold)]
+
+
+def frame(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Frame:
+    """Burnout, soaks and the slow zone of cooling, which need no stress.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its bands, kiln, gas and lag.
+    cards : mapping
+        Materials by name.
+    extend : bool
+        As in `fire_vessel`.
+
+    Returns
+    -------
+    Frame
+        Ready for settings.
+
+    Raises
+    ------
+    ModelError
+        The zones share no window.
+    """
+    found = tuple(soaks(vessel, cards, extend))
+    pure = pure_parts(vessel, cards)
+    middle = found[len(found) // 2]
+    rest = Segment(middle.peak, RAMPS[USUAL], middle.hold)
+    bench = Bench({card.name: card for card in pure}, extend=True)
+    burnout, reason, firing = _burnout(vessel, bench, pure, rest)
+    history = bench.history(firing, pure)
+    sets, _ = zone_set_points(history)
+    coolest = min(soak.peak for soak in found)
+    high = min(float(sets.max()) + SLOW_ABOVE, coolest - 5.0)
+    low = max(float(sets.min()) - SLOW_BELOW, kelvin(60.0))
+    inversions = {
+        change.name: change.on_cooling - PAST_INVERSION
+        for card in pure
+        for change in card.inversions
+        if change.on_cooling < high
+    }
+    past = "the set points"
+    for name, level in inversions.items():
+        if level < low:
+            low, past = max(level, kelvin(60.0)), f"the set points and the {name}"
+    return Frame(vessel.firing, burnout, reason, found, max(high, low + 5.0), low, past)
+
+
+def _burnout(
+    vessel: Vessel, bench: Bench, pure: Sequence[Card], rest: Segment
+) -> tuple[Segment, str, Firing]:
+    """Shortest burnout that the flags of binder and char allow, why, and the firing.
+
+    Where none does: the shortest of those that come nearest.
+    """
+    tried: list[tuple[Segment, Flag, Firing]] = []
+    for segment in burnouts(min(BURNOUT_END, rest.target - 5.0)):
+        firing = replace(vessel.firing, segments=(DRY, segment, rest))
+        history = bench.history(firing, pure)
+        flags = firing_flags.burnout_of(history, pure, float(vessel.wall.max()))
+        flags += firing_flags.core_of(history, pure)
+        tried.append((segment, max(flags, key=utilisation_of), firing))
+        if tried[-1][1].grade == GO:
+            return segment, _burnout_reason(tried), firing
+    least = min(utilisation_of(flag) for _, flag, _ in tried)
+    segment, flag, firing = next(one for one in tried if utilisation_of(one[1]) <= TIE * least)
+    reason = (
+        f"{flag.rule} of {flag.zone}: {utilisation_of(flag):.2g} of its limit, go is up to "
+        f"{flag.caution:.2g}; no slower ramp and no longer hold that was tried brings it lower"
+    )
+    return segment, reason, firing
+
+
+def burnouts(target: float) -> list[Segment]:
+    """Ramps and holds by which the binder may be burnt out, the shortest first.
+
+    Parameters
+    ----------
+    target : float
+        Where they hold. [K]
+
+    Returns
+    -------
+    list of Segment
+        Of equal length the one of the slower ramp first: most of a binder goes on the way.
+    """
+    some = [Segment(target, rate, hold) for rate in BURNOUT_RATES for hold in BURNOUT_HOLDS]
+    return sorted(some, key=lambda s: ((s.target - DRY.target) / s.rate + s.hold, s.rate))
+
+
+def _burnout_reason(tried: Sequence[tuple[Segment, Flag, Firing]]) -> str:
+    """What the next shorter burnout would do."""
+    if len(tried) == 1:
+        return "burnout: as fast as was tried"
+    segment, flag, _ = tried[-2]
+    return (
+        f"{flag.rule} of {flag.zone}: {segment.rate * HOUR:.0f} °C/h and "
+        f"{segment.hold / MINUTE:.0f} min would use up {utilisation_of(flag):.2g} of its limit, "
+        f"go is "
+        f"up to {flag.caution:.2g}"
+    )

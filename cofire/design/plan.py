@@ -1,0 +1,297 @@
+"""The whole plan for one vessel: check as given, layers, schedule, check again, alternatives."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from cofire.assessment.crack_rules import FAILURE_CAUTION, FAILURE_NO
+from cofire.assessment.response import Response, fire_vessel, meshed
+from cofire.assessment.rule import GO
+from cofire.assessment.verdict import Verdict, judge
+from cofire.assessment.windows import ceiling
+from cofire.design.alternatives import Alternative, alternatives
+from cofire.design.candidates import ROUGH, Bench
+from cofire.design.constraints import broken, fitted, in_fired_size, layouts, refuse_without_place
+from cofire.design.firings import USUAL, Frame, Setting, frame
+from cofire.design.layers import (
+    LayerSearch,
+    Trial,
+    crack_probability,
+    leaders,
+    propose_layers,
+    trade_off,
+    try_layouts,
+)
+from cofire.design.schedule import Schedule, propose_schedule
+from cofire.design.transition import Layout, as_vessel, given_layout, zones
+from cofire.design.workers import in_pairs
+from cofire.firing.program import Firing
+from cofire.materials.card import Card
+from cofire.vessel import Vessel
+
+TENFOLD = 10.0
+"""A plan that lowers the probability of a crack less than this says what nothing within the limits
+brings it below. [-]"""
+TURNS = 3
+"""Most times that layers and schedule are searched again in turn. [-]"""
+DOUBT = 0.95
+"""Of a utilisation, where a scan says what nothing goes below: its coarse mesh is on the low side
+already. [-]"""
+
+
+@dataclass(frozen=True)
+class Scan:
+    """How low a coarse grid over all limits gets, in the proposed firing.
+
+    Attributes
+    ----------
+    layouts
+        How many were fired: every count, height, skew and place of the grid. [-]
+    least
+        Least utilisation of the flags that layers can change. [-]
+    probability
+        Below which none of them brings the probability of a crack, 5 % of stress allowed for. [-]
+    """
+
+    layouts: int
+    least: float
+    probability: float
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A plan: as given, as proposed, and what else there is.
+
+    Attributes
+    ----------
+    given, given_verdict
+        The vessel as its file has it.
+    given_breaks
+        Limits that it does not keep as it is drawn.
+    response, verdict
+        The proposal, on a finer mesh and finer steps than the search used.
+    layout
+        Its transition.
+    layers, schedule
+        The two searches; None where an interrupt came before them.
+    scan
+        Of the whole grid, where the probability of a crack as given is no go and the proposal
+        lowers it less than tenfold.
+    alternatives
+        Best first; empty where the proposal is a go.
+    finished
+        False where a search was interrupted: the best so far.
+    """
+
+    given: Response
+    given_verdict: Verdict
+    given_breaks: tuple[str, ...]
+    response: Response
+    verdict: Verdict
+    layout: Layout
+    layers: LayerSearch | None
+    schedule: Schedule | None
+    scan: Scan | None
+    alternatives: tuple[Alternative, ...]
+    finished: bool
+
+    @property
+    def probabilities(self) -> tuple[float, float]:
+        """Probability of a crack on cooling as given and as proposed. [-]"""
+        return crack_probability(self.given_verdict), crack_probability(self.verdict)
+
+
+@dataclass
+class _Draft:
+    """The best so far, kept where an interrupt can find it; `tried` counts firings."""
+
+    vessel: Vessel
+    layout: Layout
+    layers: LayerSearch | None = None
+    schedule: Schedule | None = None
+    tried: int = 0
+
+
+def propose(
+    vessel: Vessel,
+    cards: Mapping[str, Card],
+    *,
+    extend: bool = False,
+    tell: Callable[[str], None] | None = None,
+) -> Plan:
+    """Plan one vessel: layers and schedule in turn until neither changes, then check.
+
+    Deterministic. An interrupt ends the search with the best so far, marked as unfinished.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        One metal and one ceramic zone.
+    cards : mapping
+        Materials by name.
+    extend : bool
+        As in `fire_vessel`.
+    tell : callable, optional
+        Is given one line about each stage.
+
+    Returns
+    -------
+    Plan
+        By the flags' worst utilisation the proposal is never worse than the vessel as given, moved
+        into its limits where it breaks them.
+
+    Raises
+    ------
+    CofireError
+        The vessel cannot be planned: the message names what binds.
+    """
+    say = tell or (lambda line: None)
+    zones(vessel, cards)
+    refuse_without_place(vessel)
+    meshed(vessel)  # refuses a joint that cannot be cut, before the search
+    bench = Bench(cards, extend)
+    bench.history(vessel.firing, bench.used([vessel]))  # refuses what its tables do not cover
+    whole = frame(vessel, cards, extend)
+    draft = _Draft(vessel, given_layout(vessel, cards))
+    finished = True
+    try:
+        _search(draft, vessel, bench, whole, say)
+    except KeyboardInterrupt:
+        finished = False
+    say("last check")
+
+    def check(one: Vessel) -> tuple[Response, Verdict]:
+        response = fire_vessel(one, cards, extend=extend)
+        return response, judge(response)
+
+    try:
+        given, best = in_pairs(check, [vessel, draft.vessel])
+    except KeyboardInterrupt:
+        finished = False
+        given, best = in_pairs(check, [vessel, draft.vessel])
+    layout = draft.layout
+    schedule = draft.schedule and replace(draft.schedule, tried=draft.tried)
+    breaks, own = _own_limits(vessel, bench)
+    if own is not None and given[1].utilisation < best[1].utilisation:
+        moved = check(own)
+        if moved[1].utilisation < best[1].utilisation:
+            best, layout, schedule = moved, given_layout(own, cards), None
+    scan: Scan | None = None
+    others: tuple[Alternative, ...] = ()
+    try:
+        if finished and best[1].grade > GO:
+            before, after = crack_probability(given[1]), crack_probability(best[1])
+            if before > FAILURE_CAUTION and before < TENFOLD * after:
+                scan = scan_layouts(bench.on(ROUGH), best[0].vessel, say)
+            say("alternatives")
+            others = alternatives(bench, best[0].vessel, layout)
+    except KeyboardInterrupt:
+        finished = False
+    return Plan(*given, breaks, *best, layout, draft.layers, schedule, scan, others, finished)
+
+
+def _own_limits(vessel: Vessel, bench: Bench) -> tuple[tuple[str, ...], Vessel | None]:
+    """Limits that a vessel breaks as it is drawn, and the vessel moved into them if it can be."""
+    metal, ceramic, below = bench.zones(vessel)
+    sized, drawn = in_fired_size(vessel, metal, ceramic), given_layout(vessel, bench.cards)
+    breaks = tuple(broken(sized, drawn))
+    if vessel.firing.peak > min(ceiling(metal), ceiling(ceramic)):
+        return (*breaks, "peak"), None
+    own = fitted(sized, drawn)
+    if own is None:
+        return breaks, None
+    return breaks, as_vessel(vessel, metal.name, ceramic.name, below, own)
+
+
+def _search(
+    draft: _Draft, vessel: Vessel, bench: Bench, whole: Frame, say: Callable[[str], None]
+) -> None:
+    """Layers under the usual firing of these zones, then schedule and layers in turn.
+
+    A direct joint and a graded one ask for different firings, so both get their own before one
+    of them is dropped.
+    """
+    metal, ceramic, below = bench.zones(vessel)
+    rough = bench.on(ROUGH)
+
+    def laid(layout: Layout, firing: Firing) -> Vessel:
+        bands = as_vessel(vessel, metal.name, ceramic.name, below, layout)
+        return replace(bands, firing=firing)
+
+    def layers(
+        firing: Firing, at: Bench, rounds: int, what: str, start: list[Layout] | None = None
+    ) -> LayerSearch:
+        found = propose_layers(
+            replace(vessel, firing=firing), bench.cards, rounds=rounds, bench=at, start=start,
+            progress=lambda n, of: say(f"{what}: {n} of {of}"),
+        )  # fmt: skip
+        draft.layers, draft.layout = found, found.best.layout
+        draft.vessel = laid(draft.layout, firing)
+        if not found.finished:
+            raise KeyboardInterrupt
+        return found
+
+    def schedule(layout: Layout, start: Setting | None = None) -> Schedule:
+        found = propose_schedule(
+            laid(layout, vessel.firing), bench.cards, bench=rough, whole=whole, start=start,
+            progress=lambda n: say(f"schedule: {n}"),
+        )  # fmt: skip
+        draft.tried += found.tried
+        known = draft.schedule
+        if known is None or layout == draft.layout or found.overall < known.overall:
+            draft.schedule, draft.layout = found, layout
+            draft.vessel = laid(layout, found.firing)
+        if not found.finished:
+            raise KeyboardInterrupt
+        return found
+
+    usual = whole.fired(Setting(len(whole.soaks) // 2, USUAL, USUAL))
+    coarse = layers(usual, rough, 0, "layers")
+    leading = leaders(coarse.trials)
+    best = coarse.best.layout
+    schedule(best)
+    for rival in [other for other in leading if bool(other.shares) != bool(best.shares)][:1]:
+        schedule(rival)
+    for _ in range(TURNS):
+        before, settled = draft.layout, draft.schedule
+        assert settled is not None
+        layers(settled.firing, rough, 1, "layers in this firing", [before, *leading])
+        if draft.layout == before:
+            break
+        if schedule(draft.layout, settled.setting).setting == settled.setting:
+            break
+    paying = [trial.layout for trial in trade_off(coarse)]
+    telling = dict.fromkeys([draft.layout, *leading, *paying])
+    layers(draft.vessel.firing, bench, 1, "layers, finer", list(telling))
+
+
+def scan_layouts(bench: Bench, vessel: Vessel, say: Callable[[str], None]) -> Scan:
+    """Every layout of the coarse grid, at every place, in the proposed firing.
+
+    Parameters
+    ----------
+    bench : Bench
+        What is known already.
+    vessel : Vessel
+        The proposal.
+    say : callable
+        Is told how many are done.
+
+    Returns
+    -------
+    Scan
+        Its least utilisation and probability.
+    """
+    metal, ceramic, _ = bench.zones(vessel)
+    grid = layouts(in_fired_size(vessel, metal, ceramic))
+    done: list[Trial] = []
+    for trial in try_layouts(bench, vessel, grid):
+        done.append(trial)
+        say(f"scan: {len(done)} of {len(grid)}")
+    least = min(t.cooling for t in done)
+    m = ceramic["weibull_modulus"].scalar
+    risk = -np.log1p(-FAILURE_NO) * (DOUBT * least) ** m
+    return Scan(len(done), min(t.utilisation for t in done), float(-np.expm1(-risk)))

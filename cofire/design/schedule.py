@@ -1,0 +1,347 @@
+"""Ramps, holds and cooling: the shortest firing that keeps every flag at its target.
+
+Burnout follows from the flags that need no stress; peak, hold, ramp and cooling are tried on the
+vessel itself, many firings at once. Every choice keeps the flag that forbids the next faster one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from cofire.assessment.rule import GO, Flag
+from cofire.assessment.verdict import Verdict
+from cofire.design.candidates import Bench, batches, fire_candidates
+from cofire.design.firings import COOLINGS, RAMPS, TIE, USUAL, Frame, Setting, followed, frame, near
+from cofire.design.layers import utilisation_of
+from cofire.design.workers import in_pairs
+from cofire.errors import ModelError
+from cofire.firing.program import Firing, Segment
+from cofire.materials.card import Card
+from cofire.units import HOUR, ROOM, celsius
+from cofire.vessel import Vessel
+
+OTHERS = ("drying", "atmosphere")
+"""Rules that no schedule changes: they see the pastes and the gas."""
+ROUNDS = 3
+"""Of the search, each around the best so far. [-]"""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One segment of the schedule, and the flag that forbids a faster one.
+
+    Attributes
+    ----------
+    segment
+        As the kiln is told.
+    reason
+        One sentence for the sheet.
+    """
+
+    segment: Segment
+    reason: str
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """A proposed firing.
+
+    Attributes
+    ----------
+    choices
+        Its segments with their reasons.
+    utilisation
+        Largest share of a limit used up in the search's own coarse check, over the flags that
+        a schedule can change. [-]
+    overall
+        The same over all flags. [-]
+    hours
+        Until the ware is cold. [h]
+    tried
+        How many firings were tried on the vessel. [-]
+    setting
+        Where a further search starts.
+    reached
+        Whether it keeps every flag at its target.
+    finished
+        False where the search was interrupted.
+    """
+
+    firing: Firing
+    choices: tuple[Choice, ...]
+    utilisation: float
+    overall: float
+    hours: float
+    tried: int
+    setting: Setting
+    reached: bool
+    finished: bool = True
+
+
+@dataclass(frozen=True)
+class Fired:
+    """What one setting scored.
+
+    Attributes
+    ----------
+    flags, utilisation
+        Those a schedule can change, and the largest of their utilisations. [-]
+    overall
+        Largest utilisation of all flags. [-]
+    length
+        Until the ware is cold. [s]
+    """
+
+    setting: Setting
+    flags: tuple[Flag, ...]
+    utilisation: float
+    overall: float
+    length: float
+
+    @property
+    def good(self) -> bool:
+        """Whether every flag is at its target."""
+        return all(flag.grade == GO for flag in self.flags)
+
+
+def propose_schedule(
+    vessel: Vessel,
+    cards: Mapping[str, Card],
+    *,
+    extend: bool = False,
+    progress: Callable[[int], None] | None = None,
+    bench: Bench | None = None,
+    start: Setting | None = None,
+    whole: Frame | None = None,
+) -> Schedule:
+    """The shortest firing of this vessel that keeps every flag at its target, or comes nearest.
+
+    Deterministic. An interrupt ends the search with what it has.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its bands, kiln, gas and lag; the segments of its firing are replaced.
+    cards : mapping
+        Materials by name.
+    extend : bool
+        As in `fire_vessel`.
+    progress : callable, optional
+        Is told how many firings have been tried.
+    bench : Bench, optional
+        What is known already.
+    start : Setting, optional
+        From an earlier search of a like vessel: only what lies near it is tried.
+    whole : Frame, optional
+        From `frame`, where it is known already.
+
+    Returns
+    -------
+    Schedule
+        Segments within what the kiln can do, never above a zone's limit.
+
+    Raises
+    ------
+    ModelError
+        The zones share no window.
+    """
+    bench = bench or Bench(cards, extend)
+    whole = whole or frame(vessel, cards, extend)
+    done: dict[Setting, Fired] = {}
+    finished = True
+    if start is None:
+        candidates = [
+            Setting(soak, ramp, USUAL)
+            for soak in range(len(whole.soaks))
+            for ramp in range(0, len(RAMPS), USUAL)
+        ]
+    else:
+        candidates = near(start, whole)
+    try:
+        for _ in range(ROUNDS):
+            new = [s for s in candidates if s not in done]
+            if not new:
+                break
+            for result in try_firings(bench, vessel, whole, new):
+                done[result.setting] = result
+                if progress:
+                    progress(len(done))
+            best = shortest(done.values())
+            candidates = near(best.setting, whole)
+            if start is None and len(done) == len(new):
+                candidates += [replace(best.setting, cooling=k) for k in range(len(COOLINGS))]
+    except KeyboardInterrupt:
+        finished = False
+        if not done:
+            raise
+    best = shortest(done.values())
+    choices = _choices(whole, best, done)
+    firing = replace(
+        vessel.firing, name="proposed", segments=tuple(choice.segment for choice in choices)
+    )
+    return Schedule(
+        firing, choices, best.utilisation, best.overall, best.length / HOUR, len(done),
+        best.setting, best.good, finished,
+    )  # fmt: skip
+
+
+def try_firings(
+    bench: Bench, vessel: Vessel, whole: Frame, settings: Sequence[Setting]
+) -> Iterator[Fired]:
+    """Fire a vessel in many ways and judge it.
+
+    Parameters
+    ----------
+    bench : Bench
+        What is known already.
+    vessel : Vessel
+        The vessel.
+    whole : Frame
+        What the firings have in common.
+    settings : sequence of Setting
+        The firings.
+
+    Yields
+    ------
+    Fired
+        One a setting that finds its equilibrium, in order.
+
+    Raises
+    ------
+    ModelError
+        None of them does.
+    """
+
+    def work(some: Sequence[Setting]) -> list[Fired | ModelError]:
+        vessels = [replace(vessel, firing=whole.fired(setting)) for setting in some]
+        return [
+            r if isinstance(r, ModelError) else _scored(s, bench.judge(r), float(r.trace.time[-1]))
+            for s, r in zip(some, fire_candidates(bench, vessels), strict=True)
+        ]
+
+    lost: ModelError | None = None
+    found = 0
+    for results in in_pairs(work, batches(settings)):
+        for result in results:
+            if isinstance(result, ModelError):
+                lost = result
+                continue
+            found += 1
+            yield result
+    if lost is not None and found == 0:
+        raise lost
+
+
+def _scored(setting: Setting, verdict: Verdict, length: float) -> Fired:
+    flags = tuple(flag for flag in verdict.flags if flag.rule not in OTHERS)
+    overall = max(map(utilisation_of, verdict.flags))
+    return Fired(setting, flags, max(map(utilisation_of, flags)), overall, length)
+
+
+def shortest(fired: Iterable[Fired]) -> Fired:
+    """The shortest of those whose flags are all go; else of those that tie for least utilisation.
+
+    Parameters
+    ----------
+    fired : iterable of Fired
+        At least one.
+
+    Returns
+    -------
+    Fired
+        The one to propose.
+    """
+    some = list(fired)
+    good = [f for f in some if f.good]
+    if not good:
+        least = min(f.utilisation for f in some)
+        good = [f for f in some if f.utilisation <= TIE * least]
+    return min(good, key=lambda f: (f.length, f.utilisation))
+
+
+def _choices(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> tuple[Choice, ...]:
+    """Segments of the best setting as the kiln can follow them, with their reasons."""
+    setting, enough = best.setting, TIE * min(fired.utilisation for fired in done.values())
+    dry, burnout, ramp, down, slow = whole.segments(setting)
+    soak = whole.soaks[setting.soak]
+    hold = (
+        f"hold: shorter would leave {soak.asks} porous (density)"
+        if soak.asks
+        else "hold: no flag, until the ware has come up to the kiln"
+    )
+    faster = against(best, _stepped(best, done, "ramp", -1), "faster", enough)
+    quicker = against(best, _stepped(best, done, "cooling", -1), "faster", enough)
+    told = [  # a segment, why it is no faster, and why it ends as it does
+        (dry, "common practice, no flag sees it: the last water leaves without steam", ""),
+        (burnout, whole.burnout_reason, ""),
+        (ramp, "ramp: " + faster, f"; peak: {_peak_reason(whole, best, done, enough)}; {hold}"),
+        (down, "no flag: both zones still flow, as fast as the kiln cools", ""),
+        (slow, f"past {whole.slow_reason}: {quicker}", ""),
+    ]
+    found, at = [], ROOM
+    for segment, way, end in told:
+        parts = followed(whole.firing.kiln, at, segment)
+        for part in parts:
+            why = way if part.rate == segment.rate else "as fast as the kiln can, which is slower"
+            found.append(Choice(part, why + (end if part is parts[-1] else "")))
+        at = segment.target
+    while found[-1].segment.rate == np.inf and found[-1].segment.target < soak.peak:
+        found.pop()  # the kiln cools on as it likes
+    return tuple(found)
+
+
+def _peak_reason(whole: Frame, best: Fired, done: Mapping[Setting, Fired], enough: float) -> str:
+    """Why neither a cooler nor a hotter peak."""
+    at = best.setting.soak
+    told = []
+    for other, word in ((at - 1, "cooler"), (at + 1, "hotter")):
+        fired = _stepped(best, done, "soak", other - at)
+        if fired is not None:
+            peak = f"{celsius(whole.soaks[other].peak):.0f} °C"
+            told.append(against(best, fired, peak, enough))
+        elif not 0 <= other < len(whole.soaks):
+            told.append(f"{word} is outside what both zones allow")
+    return ", ".join(dict.fromkeys(told)) or "the only one tried"
+
+
+def _stepped(best: Fired, done: Mapping[Setting, Fired], choice: str, step: int) -> Fired | None:
+    """The setting one step away in one choice; else the best that was tried with that choice."""
+    index = getattr(best.setting, choice) + step
+    exact = replace(best.setting, **{choice: index})
+    if exact in done:
+        return done[exact]
+    others = [fired for setting, fired in done.items() if getattr(setting, choice) == index]
+    return min(others, key=lambda fired: fired.utilisation, default=None)
+
+
+def against(best: Fired, other: Fired | None, what: str, enough: float) -> str:
+    """What another firing would do: the flag that forbids it, or only its length.
+
+    Parameters
+    ----------
+    best, other : Fired
+        The proposed one and another, None where there is none.
+    what : str
+        What is other about it.
+    enough : float
+        Utilisation up to which a firing counts where none keeps every flag. [-]
+
+    Returns
+    -------
+    str
+        Without a full stop.
+    """
+    if other is None:
+        return "as fast as was tried"
+    if other.good if best.good else other.utilisation <= enough:
+        return f"no flag: {what} is {(other.length - best.length) / HOUR:.1f} h longer"
+    forbidding = [flag for flag in other.flags if flag.grade > GO or not best.good]
+    worse = max(forbidding, key=utilisation_of)
+    now = {(f.rule, f.zone): utilisation_of(f) for f in best.flags}
+    return (
+        f"{what} would bring {worse.rule} of {worse.zone} from "
+        f"{now.get((worse.rule, worse.zone), 0.0):.2g} to {utilisation_of(worse):.2g} of its limit"
+    )

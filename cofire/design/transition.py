@@ -1,0 +1,155 @@
+"""A transition between the two zones of a vessel: its blends, and the bands it makes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from cofire.errors import InputError
+from cofire.materials.card import Card
+from cofire.physics.blends import find_material
+from cofire.vessel import Band, Vessel
+
+
+@dataclass(frozen=True)
+class Layout:
+    """A transition: blends from the metal side on, their common height, and its middle.
+
+    Lengths are those of the fired vessel; the printing sheet counts layers again in the green
+    size.
+
+    Attributes
+    ----------
+    shares
+        Metal of each blend, by solid volume, falling. [%]
+    height
+        Of each blend's band, a multiple of the printer's layer. [m]
+    middle
+        Of the whole transition. [m]
+    """
+
+    shares: tuple[int, ...]
+    height: float
+    middle: float
+
+    @property
+    def total(self) -> float:
+        """Height of the whole transition. [m]"""
+        return self.height * len(self.shares)
+
+    @property
+    def foot(self) -> float:
+        """Where the transition begins. [m]"""
+        return self.middle - 0.5 * self.total
+
+
+def zones(vessel: Vessel, cards: Mapping[str, Card]) -> tuple[Card, Card, bool]:
+    """The metal and the ceramic that the vessel joins, and whether the metal stands below.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        Its lowest and highest band must be a pure metal and a pure ceramic, in any order, and
+        all between them blends of the two.
+    cards : mapping
+        Materials by name.
+
+    Returns
+    -------
+    tuple of Card, Card and bool
+        Metal, ceramic, metal below.
+
+    Raises
+    ------
+    InputError
+        Another arrangement of bands.
+    """
+    known = dict(cards)
+    return zones_of(vessel.name, [find_material(band.material, known) for band in vessel.bands])
+
+
+def zones_of(name: str, chosen: Sequence[Card]) -> tuple[Card, Card, bool]:
+    """The same of bands whose cards are known.
+
+    Parameters
+    ----------
+    name : str
+        Of the vessel, for the message.
+    chosen : sequence of Card
+        One a band, from the lowest.
+
+    Returns
+    -------
+    tuple of Card, Card and bool
+        Metal, ceramic, metal below.
+
+    Raises
+    ------
+    InputError
+        Another arrangement of bands.
+    """
+    ends = [chosen[0], chosen[-1]]
+    names = {card.name for card in ends}
+    between = [card for card in chosen[1:-1] if {part.name for part, _ in card.parts} != names]
+    if sorted(card.kind for card in ends) != ["ceramic", "metal"] or between:
+        raise InputError(
+            f"{name}: a plan needs one metal and one ceramic zone with nothing but blends "
+            f"of them between; the bands are {', '.join(card.name for card in chosen)}"
+        )
+    below = ends[0].kind == "metal"
+    return (ends[0], ends[1], True) if below else (ends[1], ends[0], False)
+
+
+def as_vessel(vessel: Vessel, metal: str, ceramic: str, below: bool, layout: Layout) -> Vessel:
+    """The vessel with a layout's bands.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        To be changed.
+    metal, ceramic : str
+        Names of the zones' materials.
+    below : bool
+        Whether the metal stands below.
+    layout : Layout
+        The transition.
+
+    Returns
+    -------
+    Vessel
+        A copy.
+    """
+    order = layout.shares if below else layout.shares[::-1]
+    names = [f"{metal} + {ceramic} = {share}" for share in order]
+    ends = (metal, ceramic) if below else (ceramic, metal)
+    start = layout.foot
+    edges = [0.0, *(start + layout.height * k for k in range(len(names) + 1))]
+    edges.append(float(vessel.height[-1]))
+    bands = tuple(
+        Band(name, low, high)
+        for name, low, high in zip([ends[0], *names, ends[1]], edges[:-1], edges[1:], strict=True)
+    )
+    return replace(vessel, bands=bands)
+
+
+def given_layout(vessel: Vessel, cards: Mapping[str, Card]) -> Layout:
+    """The transition of the vessel as its file has it; unlike bands by their mean height.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        One metal and one ceramic zone.
+    cards : mapping
+        Materials by name.
+
+    Returns
+    -------
+    Layout
+        Shares to the nearest per cent.
+    """
+    _, _, below = zones(vessel, cards)
+    blends = [find_material(band.material, dict(cards)) for band in vessel.bands[1:-1]]
+    found = tuple(round(100.0 * card.parts[0][1]) for card in blends)
+    low, high = vessel.bands[0].high, vessel.bands[-1].low
+    height = (high - low) / len(found) if found else 0.0
+    return Layout(found if below else found[::-1], height, 0.5 * (low + high))

@@ -1,0 +1,1 @@
+"""What test pieces and fired pots say: fits, uncertainty, replay and record."""

@@ -1,0 +1,206 @@
+"""A card made to fit a person's own measurements: values, intervals, and what is still not told."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from cofire.errors import InputError
+from cofire.evidence.measured import Measured
+from cofire.evidence.readings import (
+    Findings,
+    Value,
+    bending_findings,
+    drying_findings,
+    expansion_findings,
+    green_findings,
+    sag_findings,
+    single,
+    strip_findings,
+)
+from cofire.evidence.sintering_fit import sintering_findings
+from cofire.materials.card import Card, Property, Uncertainty
+from cofire.materials.library import contradictions
+from cofire.materials.properties import SPECS
+from cofire.physics.sintering import sintering_strain
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """A card and what measurements say of it.
+
+    Attributes
+    ----------
+    old, card
+        The card as it was, and with the values told.
+    findings
+        Values with intervals, what is not told, readings for the figure, notes.
+    source
+        Text that stands in the new card as the source of each changed value.
+    """
+
+    old: Card
+    card: Card
+    measured: Measured
+    findings: Findings
+    source: str
+
+
+def source_text(measured: Measured) -> str:
+    """The source that a new card names: the data file.
+
+    Parameters
+    ----------
+    measured : Measured
+        Its measurements.
+
+    Returns
+    -------
+    str
+        One line.
+    """
+    return f"measured: {Path(measured.where).name}"
+
+
+def spread_form(value: Value, unit: str) -> list[Uncertainty]:
+    """Uncertainty of each row as a card states it: per cent, or absolute.
+
+    Parameters
+    ----------
+    value : Value
+        Measured.
+    unit : str
+        Of the card.
+
+    Returns
+    -------
+    list of Uncertainty
+        One a row.
+    """
+    absolute = value.logarithmic or unit in ("-", "%")
+    found = []
+    for number, size in zip(value.value, value.uncertainty, strict=True):
+        if absolute or number == 0.0:
+            found.append(Uncertainty("+-", float(size)))
+        else:
+            found.append(Uncertainty("%", float(abs(size / number))))
+    return found
+
+
+def updated(card: Card, values: tuple[Value, ...], source: str) -> Card:
+    """The card with values replaced.
+
+    Parameters
+    ----------
+    card : Card
+        The old card.
+    values : tuple of Value
+        Measured.
+    source : str
+        Their source.
+
+    Returns
+    -------
+    Card
+        A copy.
+    """
+    properties = dict(card.properties)
+    fired_at = card.fired_at
+    for value in values:
+        old = card.properties.get(value.name)
+        unit = old.unit if old is not None else next(iter(SPECS[value.name].units))
+        count = value.value.size
+        spread, sources = spread_form(value, unit), [source] * count
+        basis = [value.basis] * count
+        for row, seen in enumerate(value.seen):
+            if not seen and old is not None:
+                spread[row], sources[row] = old.uncertainty[row], old.source[row]
+                basis[row] = "derived"
+        density = value.at_density
+        if density is None:
+            density = old.at_density if old is not None else 1.0
+        properties[value.name] = Property(
+            value.name, card.name, value.temperature, value.value, tuple(spread), tuple(sources),
+            tuple(basis), density, unit,
+        )  # fmt: skip
+        fired_at = value.fired_at or fired_at
+    return replace(card, properties=properties, fired_at=fired_at)
+
+
+def _firing_shrinkage(card: Card, values: tuple[Value, ...]) -> tuple[Value, ...]:
+    """The firing shrinkage that goes with a new fired density, where the card reports one."""
+    fired = [v for v in values if v.name == "fired_density"]
+    if not fired or "firing_shrinkage" not in card:
+        return ()
+    green, factor = card["green_density"].scalar, card.scalar("height_shrinkage_factor", 1.0)
+    ends = [
+        -float(np.expm1(sintering_strain(max(float(density), green), green, factor)))
+        for density in (fired[0].value[0], fired[0].low[0], fired[0].high[0])
+    ]
+    note = "that of the fitted curve in the firing of fired_density"
+    told_by = fired[0].told_by
+    found = (ends[0], ends[1], ends[2])
+    return (single("firing_shrinkage", found, told_by, basis="derived", note=note),)
+
+
+def calibrate(card: Card, measured: Measured, cards: Mapping[str, Card]) -> Calibration:
+    """Fit a card to measurements on its material.
+
+    The sintering curve first; then, with it, expansion, strength and viscosity. A value that the
+    measurements tell no better than the card keeps the card's.
+
+    Parameters
+    ----------
+    card : Card
+        One material, not a blend.
+    measured : Measured
+        From `cofire.evidence.measured`.
+    cards : mapping
+        Materials by name, for the partners of strips.
+
+    Returns
+    -------
+    Calibration
+        With the new card.
+
+    Raises
+    ------
+    InputError
+        The new card would contradict itself.
+    ModelError
+        A fit does not settle.
+    """
+    if card.parts:
+        raise InputError(f"{card.name}: a blend follows from its parts; measure those")
+    source = source_text(measured)
+    found = drying_findings(card, measured) + sintering_findings(card, measured)
+    spoken_of = {v.name for v in found.values} | {u.name for u in found.untold}
+    if "green_density" not in spoken_of:
+        found += green_findings(card, measured)
+    new = _checked(updated(card, found.values, source), measured)
+    found += Findings(values=_firing_shrinkage(new, found.values))
+    new = updated(card, found.values, source)
+    found += expansion_findings(new, measured)
+    new = updated(card, found.values, source)
+    for more in (
+        bending_findings(new, measured),
+        sag_findings(new, measured),
+        strip_findings(new, measured, cards),
+    ):
+        found += more
+    new = _checked(updated(card, found.values, source), measured)
+    return Calibration(card, new, measured, found, source)
+
+
+def _checked(card: Card, measured: Measured) -> Card:
+    """The card itself, unless it contradicts itself."""
+    wrong = next(contradictions(card.properties, card.densification), None)
+    if wrong is not None:
+        raise InputError(
+            f"{measured.where}: the card that fits it contradicts itself: {wrong}. Check the "
+            "measurements, or give the card's own limits (least_density, full_density) anew"
+        )
+    return card

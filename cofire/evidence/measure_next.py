@@ -1,0 +1,280 @@
+"""What to measure next: which property's uncertainty moves the verdict most, and what a test buys.
+
+The logarithm of each flag's utilisation that ever decides is fitted by a polynomial of the
+properties (see `surfaces`); the largest of them is the verdict's. "What a test buys" supposes a
+measurement that halves a property's uncertainty. Where it will come out is not known beforehand,
+so the figure is the mean over what it may find.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import expit
+
+from cofire.assessment.rule import NO
+from cofire.evidence.sensitivity import (
+    DEGREE,
+    Surface,
+    candidate_terms,
+    explained,
+    fitted_surface,
+    likelihood_of,
+    polynomials,
+    rank_correlation,
+    sobol_indices,
+)
+from cofire.evidence.uncertainty import FLOOR, REACH, Factor, Key, Samples, design, normal
+from cofire.numerics import Array
+
+POINTS = 1024
+"""At which the polynomials are asked. [-]"""
+MOST = 8
+LEAST = 0.02
+"""Properties listed: at most that many, and with at least this share of the spread. [-]"""
+SELDOM = 0.02
+"""A flag that decides in fewer samples than this is not fitted. [-]"""
+
+BURNT = "a bar weighed dry and after a firing to 500 °C"
+SHRINKAGE = "shrinkage bars, measured and weighed wet, dry and fired"
+PEAKS = "shrinkage bars fired to three peaks or more"
+EXPANSION = "an expansion bar, or a camber strip with a paste of known expansion"
+SAG = "a sag bar through the firing"
+BENT = "bend bars, ten or more of one batch"
+BENT_UNFIRED = "bend bars, ten or more, {state}"
+TABLE = "a laboratory, or a better source; no simple piece tells it"
+MEASURED_BY = {
+    "thermal_expansion": EXPANSION,
+    "young_modulus": "the ring of a struck bar, or a bend bar with its deflection",
+    "poisson_ratio": TABLE,
+    "theoretical_density": "a fired piece ground and weighed in water",
+    "thermal_conductivity": TABLE,
+    "specific_heat": TABLE,
+    "drying_shrinkage": SHRINKAGE,
+    "binder": BURNT,
+    "loss_on_ignition": BURNT,
+    "green_strength": BENT_UNFIRED.format(state="dried"),
+    "brown_strength": BENT_UNFIRED.format(state="burnt out"),
+    "particle_size": "settling in a cylinder, or sieves",
+    "green_density": SHRINKAGE,
+    "fired_density": SHRINKAGE,
+    "full_density": PEAKS,
+    "least_density": "fired bars boiled in water: the density at which they take up none",
+    "firing_shrinkage": SHRINKAGE,
+    "height_shrinkage_factor": "shrinkage bars printed lying and standing",
+    "sintering_energy": "shrinkage bars fired to three peaks or more at two rates",
+    "sintering_exponent": PEAKS,
+    "surface_tension": TABLE,
+    "glass_viscosity": "sag bars at two peaks",
+    "crystal_fraction": SAG,
+    "sag_viscosity": SAG,
+    "body_viscosity": SAG,
+    "creep_stress": "a sag bar of the sintered metal, loaded",
+    "creep_exponent": "sag bars of the sintered metal under two utilisations",
+    "creep_energy": "sag bars of the sintered metal at two peaks",
+    "yield_stress": "a sintered metal bar bent until it stays bent",
+    "ductility": "a sintered metal bar bent until it tears",
+    "strength": BENT,
+    "weibull_modulus": "bend bars, thirty or more of one batch",
+    "fracture_toughness": "notched bend bars",
+    "solidus": TABLE,
+    "premixed_solidus": "bars fired in steps until an edge rounds",
+    "firing_ceiling": "bars fired in steps until one bloats or slumps",
+    "free_quartz": EXPANSION,
+    "cristobalite": EXPANSION,
+}
+"""The simplest piece that tells each property: common practice."""
+
+
+@dataclass(frozen=True)
+class Influence:
+    """What one property's uncertainty does to the verdict's utilisation.
+
+    Attributes
+    ----------
+    first, total
+        Share of the spread that would go if it alone were known, and that would stay if all else
+        were. [-]
+    rank_correlation
+        With the utilisation over the samples: positive where more of it is worse. [-]
+    through
+        The flag that it moves most.
+    spread, doubt
+        As in `Ranking`, once its uncertainty is halved. [-]
+    piece
+        What measures it.
+    """
+
+    factor: Factor
+    first: float
+    total: float
+    rank_correlation: float
+    through: Key
+    spread: float
+    doubt: float
+    piece: str
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """Properties by their share in the spread of the verdict's utilisation.
+
+    Attributes
+    ----------
+    influences
+        Largest total share first.
+    explained
+        Share of the spread that the polynomials foretell of samples they were not fitted to. [-]
+    spread
+        One standard deviation of the utilisation, as a factor up or down; 1 where nothing spreads.
+        [-]
+    doubt
+        Probability that the likelier of "no" and "not no" is wrong. [-]
+    flags
+        For each flag that was fitted, its own total shares by property, and what share of its
+        spread the polynomial foretells.
+    """
+
+    influences: tuple[Influence, ...]
+    explained: float
+    spread: float
+    doubt: float
+    flags: dict[Key, tuple[dict[Factor, float], float]]
+
+
+@dataclass(frozen=True)
+class _Emulator:
+    """Logarithm of the verdict's utilisation, as the largest of the fitted flags, and what it says.
+
+    `noise` is the standard deviation of what it does not foretell; `likelihood` are a and b of
+    the probability of a "no".
+    """
+
+    surfaces: tuple[Surface, ...]
+    noise: float
+    likelihood: tuple[float, float]
+
+    def __call__(self, points: Array) -> Array:
+        return np.asarray(np.max([surface(points) for surface in self.surfaces], axis=0))
+
+    def outlook(self, points: Array) -> tuple[float, float]:
+        """Variance of the logarithm, what is not foretold included, and probability of a "no"."""
+        value = self(points)
+        a, b = self.likelihood
+        return float(value.var()) + self.noise**2, float(np.mean(expit(a + b * value)))
+
+
+def measure_next(samples: Samples) -> Ranking:
+    """Which property to measure next.
+
+    Parameters
+    ----------
+    samples : Samples
+        From `sample_verdicts`.
+
+    Returns
+    -------
+    Ranking
+        No influences where the utilisation does not spread.
+    """
+    fitted = _fitted(samples)
+    keys, surfaces = list(fitted), tuple(fitted.values())
+    worst = np.log(np.maximum(samples.worst, FLOOR))
+    told = np.max([_figure(samples, key) - s.left for key, s in fitted.items()], axis=0)
+    accounted = explained(worst, worst - told)
+    count = len(samples.factors)
+    shares = np.array([surface.shares(count)[1] for surface in surfaces])
+    flags = {
+        key: (
+            {samples.factors[k]: float(own[k]) for k in np.flatnonzero(own)},
+            explained(_figure(samples, key), surface.left),
+        )
+        for (key, surface), own in zip(fitted.items(), shares, strict=True)
+    }
+    active = sorted({factor for surface in surfaces for factor in surface.factors})
+    if not active:
+        return Ranking((), accounted, 1.0, 0.0, flags)
+    noise = float(np.sqrt(np.mean((worst - told) ** 2)))
+    emulator = _Emulator(surfaces, noise, likelihood_of(told, samples.grade == NO))
+    points = design(POINTS, 2 * len(active), samples.seed)
+    one, other = (_among(half, active, count) for half in np.split(points, 2, axis=1))
+    first, total = sobol_indices(emulator, one, other, active)
+    decides = np.array([samples.decided[key] * s.variance for key, s in fitted.items()])
+    through = np.argmax(decides[:, None] * shares, axis=0)
+    correlation = rank_correlation(samples.deviates, worst)
+    now, no = emulator.outlook(one)
+    found = []
+    for k in np.argsort(-total, kind="stable")[:MOST]:
+        if total[k] < LEAST:
+            break
+        later, doubt = halved(emulator, one, int(k))
+        factor = samples.factors[k]
+        found.append(
+            Influence(
+                factor, float(first[k]), float(total[k]), float(correlation[k]),
+                keys[through[k]], _as_factor(later), doubt, MEASURED_BY[factor.name],
+            )
+        )  # fmt: skip
+    return Ranking(tuple(found), accounted, _as_factor(now), min(no, 1.0 - no), flags)
+
+
+def _figure(samples: Samples, key: Key) -> Array:
+    """Logarithm of one flag's utilisation, shape (N,). [-]"""
+    return np.log(np.maximum(samples.known[:, samples.flags.index(key)], FLOOR))
+
+
+def _fitted(samples: Samples) -> dict[Key, Surface]:
+    """The logarithm of the utilisation of every flag that decides, as a polynomial."""
+    often = [key for key, share in samples.decided.items() if share >= SELDOM]
+    candidates = candidate_terms(samples.deviates, polynomials(normal, DEGREE))
+    return {
+        key: fitted_surface(candidates, _figure(samples, key))
+        for key in often or list(samples.decided)[:1]
+    }
+
+
+def _among(points: Array, active: Sequence[int], count: int) -> Array:
+    """Points of some factors as points of all, the others at their card's value."""
+    whole = np.zeros((len(points), count))
+    whole[:, active] = points
+    return whole
+
+
+def _as_factor(variance: float) -> float:
+    """One standard deviation of a logarithm, as a factor. [-]"""
+    return float(np.exp(np.sqrt(variance)))
+
+
+def halved(emulator: _Emulator, points: Array, factor: int) -> tuple[float, float]:
+    """What is left once a measurement has halved the uncertainty of one property.
+
+    A measurement that takes a standard deviation of 1 to 1/2 moves the middle by a normal
+    deviate of variance 3/4; the mean over it is taken by Gauss–Hermite quadrature.
+
+    Parameters
+    ----------
+    emulator : callable
+        The verdict.
+    points : array
+        Of all factors, shape (N, d). [-]
+    factor : int
+        Which.
+
+    Returns
+    -------
+    tuple of float
+        Variance of the logarithm of the utilisation, and the probability to call "no" wrongly,
+        both as expected. [-]
+    """
+    nodes, weights = np.polynomial.hermite_e.hermegauss(7)
+    variance = doubt = 0.0
+    for node, weight in zip(nodes, weights / weights.sum(), strict=True):
+        narrowed = points.copy()
+        middle = np.sqrt(0.75) * node
+        narrowed[:, factor] = np.clip(middle + 0.5 * points[:, factor], -REACH, REACH)
+        spread, no = emulator.outlook(narrowed)
+        variance += weight * spread
+        doubt += weight * min(no, 1.0 - no)
+    return float(variance), float(doubt)

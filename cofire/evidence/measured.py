@@ -1,0 +1,478 @@
+"""What a person measured on test pieces of one material, as they write it down.
+
+One TOML file for one material. Every part may be left out; `examples/measured_fritted_body.toml`
+is a full one with invented data:
+
+    material = "fritted body"          # the card it is about
+    length_uncertainty_mm = 0.05       # of one reading, one standard uncertainty; default 0.1
+    temperature_uncertainty_C = 3      # from one firing to the next; default 3
+    density_uncertainty_percent = 1    # of one bulk density; default 1
+    kiln = "small studio kiln"         # how it cools; default
+    lag_min = 0                        # of the pieces behind the temperatures given; default 0
+    dried_mm = [[100.1, 96.2], ...]    # bars not fired: printed, dried
+    dried_kg_m3 = [1650, ...]          # bulk density of dried bars
+
+    [[firing]]
+    name = "850, half an hour"
+    rate_C_per_h = 150                 # one ramp, one hold of the pieces, then natural cooling;
+    peak_C = 850                       # or log = "kiln.csv" with thermocouple = "ware" or "kiln"
+    hold_min = 30
+    bars_mm = [[100.0, 96.1, 85.6], ...]     # printed, dried, fired; or dried, fired
+    upright_mm = [[20.0, 17.7], ...]         # the same along the printed height
+    fired_kg_m3 = [2390, ...]                # bulk density of fired bars
+
+    [firing.bending]                   # these bars at 20 °C; three points where load_mm = 0
+    strengths_MPa = [48.1, 52.7, ...]
+    support_mm = 40
+    load_mm = 20
+    width_mm = 4
+    thickness_mm = 3
+
+    [[firing.sag]]                     # bar on two supports; body = "raw", or "fired" before
+    span_mm = 70
+    thickness_mm = 5
+    sag_mm = 3.4
+
+    [[firing.strip]]                   # this material on top of its partner, flat when it set
+    partner = "fine silver"
+    length_mm = 80                     # straight line between the ends
+    rise_mm = 0.42                     # of the middle, positive where the top is the longer
+    thickness_mm = [2.0, 2.0]          # top, bottom
+
+    [[dilatometer]]
+    csv = "curve.csv"                  # columns temperature_C, strain_percent (or strain_ppm) and,
+    body = "raw"                       # if not at one rate, time_s, time_min or time_h
+    rate_C_per_h = 300                 # "raw" sinters, "fired" shows expansion
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from cofire.errors import InputError
+from cofire.files import Fields, is_number, read_toml, show
+from cofire.firing.columns import Sheet, parse_number, read_sheet
+from cofire.firing.kiln import Trace, trace
+from cofire.firing.log import read_firing_log
+from cofire.firing.program import Kiln, find_kiln, known_gas, simple_firing
+from cofire.materials.card import FiredAt
+from cofire.numerics import Array
+from cofire.units import HOUR, MINUTE, ROOM, kelvin
+
+# ----------------------------------------------------------------------------------------------
+# What a person measured on test pieces of one material, as they write it down
+
+BODIES = ("raw", "fired")
+TOP = (
+    "material", "summary", "length_uncertainty_mm", "temperature_uncertainty_C",
+    "density_uncertainty_percent", "kiln", "lag_min", "dried_mm", "dried_kg_m3", "firing",
+    "dilatometer",
+)  # fmt: skip
+PLAIN = ("rate_C_per_h", "peak_C", "hold_min")
+LOGGED = ("log", "thermocouple", "unit", "time_unit", "column")
+FIRING = (
+    "name", "gas", "lag_min", *PLAIN, *LOGGED, "bars_mm", "upright_mm", "fired_kg_m3", "bending",
+    "sag", "strip",
+)  # fmt: skip
+MOST = 200
+LONGEST_MM = 1000.0
+
+
+@dataclass(frozen=True)
+class Bending:
+    """Strengths of like bars, and the bar where its size is known.
+
+    Attributes
+    ----------
+    strength
+        Shape (n,). [Pa]
+    volume
+        Between the supports; None where not told. [m³]
+    load_over_support
+        Inner over outer span, 0 for three points. [-]
+    """
+
+    strength: Array
+    volume: float | None
+    load_over_support: float
+
+
+@dataclass(frozen=True)
+class SagBar:
+    """A bar on two supports that sagged in the firing. Lengths in m."""
+
+    span: float
+    thickness: float
+    sag: float
+    fired: bool
+
+
+@dataclass(frozen=True)
+class Strip:
+    """A strip of this material on top of a partner, bowed after cooling. Lengths in m."""
+
+    partner: str
+    length: float
+    rise: float
+    rise_hot: float
+    thickness: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class FiredPieces:
+    """One firing and the pieces that were in it.
+
+    Attributes
+    ----------
+    trace
+        What the pieces saw.
+    plain
+        Ramp, peak and hold, where it was as simple as that.
+    bars, upright
+        Dried and fired length, along the ring and along the printed height, shape (n, 2). [m]
+    density
+        Bulk, fired, shape (n,). [kg/m³]
+    """
+
+    name: str
+    trace: Trace
+    plain: FiredAt | None
+    bars: Array
+    upright: Array
+    density: Array
+    bending: Bending | None = None
+    sags: tuple[SagBar, ...] = ()
+    strips: tuple[Strip, ...] = ()
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Everything measured on one material.
+
+    Attributes
+    ----------
+    length_uncertainty, temperature_uncertainty, density_uncertainty
+        One standard uncertainty: of one reading [m], of a firing's temperature [K], relative [-].
+    dried
+        Printed and dried length of all bars, shape (n, 2). [m]
+    dried_density
+        Bulk, shape (n,). [kg/m³]
+    """
+
+    where: str
+    material: str
+    length_uncertainty: float
+    temperature_uncertainty: float
+    density_uncertainty: float
+    dried: Array
+    dried_density: Array
+    firings: tuple[FiredPieces, ...]
+    curves: tuple[Curve, ...]
+
+
+def _lengths(given: object, where: str, columns: tuple[int, ...]) -> list[list[float]]:
+    """Rows of as many lengths as one of `columns` says, in m."""
+    if not isinstance(given, list) or len(given) > MOST:
+        raise InputError(f"{where}: {show(given)}; write a list of bars, at most {MOST}")
+    rows = []
+    for number, row in enumerate(given, 1):
+        fitting = isinstance(row, list) and len(row) in columns and all(map(is_number, row))
+        if not fitting or not all(1.0 <= value <= LONGEST_MM for value in row):
+            raise InputError(
+                f"{where}: bar {number}: {show(row)}; allowed: "
+                f"{' or '.join(map(str, columns))} lengths of 1 to {LONGEST_MM:g} mm"
+            )
+        if any(b > 1.02 * a or b < 0.5 * a for a, b in pairwise(row)):
+            raise InputError(
+                f"{where}: bar {number}: {show(row)}; a bar shrinks, by less than half: "
+                "printed, dried, fired"
+            )
+        rows.append([value / 1e3 for value in row])
+    return rows
+
+
+def _array(rows: list[list[float]]) -> Array:
+    return np.array(rows, dtype=np.float64).reshape(-1, 2)
+
+
+def _densities(fields: Fields, key: str) -> Array:
+    return fields.numbers(key, 300.0, 25000.0) if key in fields.table else np.zeros(0)
+
+
+def _bending(entry: object, where: str) -> Bending:
+    size = ("support_mm", "load_mm", "width_mm", "thickness_mm")
+    fields = Fields(entry, where, ("strengths_MPa", *size))
+    strength = fields.numbers("strengths_MPa", 0.01, 3000.0) * 1e6
+    if not any(key in fields.table for key in size):
+        return Bending(strength, None, 0.5)
+    support = fields.number("support_mm", 5.0, 500.0)
+    load = fields.number("load_mm", 0.0, support, 0.0)
+    section = fields.number("width_mm", 0.5, 100.0) * fields.number("thickness_mm", 0.5, 100.0)
+    return Bending(strength, support * section * 1e-9, load / support)
+
+
+def _sag(entry: object, where: str) -> SagBar:
+    fields = Fields(entry, where, ("span_mm", "thickness_mm", "sag_mm", "body"))
+    span = fields.number("span_mm", 10.0, LONGEST_MM)
+    return SagBar(
+        span / 1e3,
+        fields.number("thickness_mm", 0.5, 0.25 * span) / 1e3,
+        fields.number("sag_mm", 0.01, 0.2 * span) / 1e3,
+        fields.choice("body", BODIES, BODIES[0]) == "fired",
+    )
+
+
+def _strip(entry: object, where: str) -> Strip:
+    known = ("partner", "length_mm", "rise_mm", "rise_hot_mm", "thickness_mm")
+    fields = Fields(entry, where, known)
+    length = fields.number("length_mm", 10.0, LONGEST_MM)
+    thickness = fields.numbers("thickness_mm", 0.2, 30.0, "mm")
+    if thickness.size != 2:
+        raise fields.refuse("thickness_mm", thickness.tolist(), "two: of this material, of partner")
+    most = 0.2 * length
+    return Strip(
+        fields.text("partner"),
+        length / 1e3,
+        fields.number("rise_mm", -most, most) / 1e3,
+        fields.number("rise_hot_mm", -most, most, 0.0) / 1e3,
+        (float(thickness[0]) / 1e3, float(thickness[1]) / 1e3),
+    )
+
+
+def _each(fields: Fields, key: str) -> list[tuple[object, str]]:
+    """Entries of [[firing.key]] with their places."""
+    given = fields.table.get(key, [])
+    if not isinstance(given, list):
+        raise InputError(f"{fields.where}: {key}: write it as [[firing.{key}]]")
+    return [(entry, f"{fields.where}: {key} {n}") for n, entry in enumerate(given, 1)]
+
+
+def _curve_of(fields: Fields, kiln: Kiln, lag: float, folder: Path) -> tuple[Trace, FiredAt | None]:
+    """What the pieces of one firing saw."""
+    gas = known_gas(fields.text("gas", "air"), fields.where)
+    lag = fields.number("lag_min", 0.0, 600.0, lag / MINUTE) * MINUTE
+    given = [key for key in PLAIN if key in fields.table]
+    if "log" in fields.table:
+        if given:
+            raise InputError(f"{fields.where}: {given[0]}: not with a log; leave one of them out")
+        options = {k: fields.text(k) for k in LOGGED[1:] if k in fields.table}
+        if "unit" in options:
+            options["temperature_unit"] = options.pop("unit")
+        path = folder / fields.text("log")
+        return read_firing_log(path, lag=lag, gas=gas, **options).trace, None
+    plain = FiredAt(
+        fields.number("rate_C_per_h", 1.0, 5000.0) / HOUR,
+        kelvin(fields.number("peak_C", 200.0, 2500.0)),
+        fields.number("hold_min", 0.0, 6000.0) * MINUTE,
+    )
+    try:
+        firing = simple_firing(kiln, plain.peak, plain.hold, plain.rate, gas, lag)
+    except InputError as error:
+        raise InputError(f"{fields.where}: {error}") from None
+    return trace(firing), plain if lag == 0.0 else None
+
+
+def _firing(
+    entry: object, where: str, kiln: Kiln, lag: float, folder: Path
+) -> tuple[FiredPieces, list[list[float]]]:
+    """The pieces of one firing, and printed and dried lengths of its bars."""
+    fields = Fields(entry, where, FIRING)
+    seen, plain = _curve_of(fields, kiln, lag, folder)
+    bars = _lengths(fields.table.get("bars_mm", []), f"{where}: bars_mm", (2, 3))
+    upright = _lengths(fields.table.get("upright_mm", []), f"{where}: upright_mm", (2, 3))
+    bending = None
+    if "bending" in fields.table:
+        bending = _bending(fields.table["bending"], f"{where}: bending")
+    pieces = FiredPieces(
+        fields.name(), seen, plain, _array([row[-2:] for row in bars]),
+        _array([row[-2:] for row in upright]), _densities(fields, "fired_kg_m3"), bending,
+        tuple(_sag(*each) for each in _each(fields, "sag")),
+        tuple(_strip(*each) for each in _each(fields, "strip")),
+    )  # fmt: skip
+    return pieces, [row[:2] for row in bars if len(row) == 3]
+
+
+def read_measured(path: Path, kilns: dict[str, Kiln]) -> Measured:
+    """The measurements in a file, in the form that this module describes.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file; logs and curves may lie in files beside it.
+    kilns : dict
+        Kilns by name.
+
+    Returns
+    -------
+    Measured
+        In SI.
+
+    Raises
+    ------
+    InputError
+        With the field, its value and what is allowed; or nothing measured.
+    """
+    table: dict[str, Any] = read_toml(path)
+    where = str(path)
+    fields = Fields(table, where, TOP)
+    kiln = find_kiln(fields.text("kiln", "small studio kiln"), kilns, where)
+    lag = fields.number("lag_min", 0.0, 600.0, 0.0) * MINUTE
+    dried = _lengths(table.get("dried_mm", []), f"{where}: dried_mm", (2,))
+    listed = {key: table.get(key, []) for key in ("firing", "dilatometer")}
+    for key, value in listed.items():
+        if not isinstance(value, list) or len(value) > MOST:
+            raise InputError(f"{where}: {key}: {show(value)}; write it as [[{key}]]")
+    firings = []
+    for number, entry in enumerate(listed["firing"], 1):
+        pieces, more = _firing(entry, f"{where}: firing {number}", kiln, lag, path.parent)
+        firings.append(pieces)
+        dried += more
+    curves = tuple(
+        read_curve(entry, f"{where}: dilatometer {n}", path.parent)
+        for n, entry in enumerate(listed["dilatometer"], 1)
+    )
+    measured = Measured(
+        where,
+        fields.text("material"),
+        fields.number("length_uncertainty_mm", 0.001, 5.0, 0.1) / 1e3,
+        fields.number("temperature_uncertainty_C", 0.0, 50.0, 3.0),
+        fields.number("density_uncertainty_percent", 0.01, 20.0, 1.0) / 100.0,
+        _array(dried),
+        _densities(fields, "dried_kg_m3"),
+        tuple(firings),
+        curves,
+    )
+    if not (dried or measured.dried_density.size or firings or curves):
+        raise InputError(f"{where}: nothing measured in it; give bars, strengths, sags or a curve")
+    return measured
+
+
+# ----------------------------------------------------------------------------------------------
+# A dilatometer's curve: length change over temperature, as a natural strain
+
+STRAINS = {"strain_percent": 1e-2, "strain_ppm": 1e-6}
+TIMES = {"time_s": 1.0, "time_min": MINUTE, "time_h": HOUR}
+FEWEST = 8
+LARGEST = 0.5
+"""Length change. [-]"""
+COLDEST, HOTTEST = kelvin(-80.0), kelvin(2400.0)
+
+
+@dataclass(frozen=True)
+class Curve:
+    """Length change of one bar, from its length at 20 °C.
+
+    Attributes
+    ----------
+    fired
+        True where the bar was fired before, so that it expands but does not sinter.
+    time
+        Rising, shape (R,); whole numbers where no time is known. [s]
+    temperature
+        Shape (R,). [K]
+    strain
+        Natural, shape (R,). [-]
+    """
+
+    name: str
+    fired: bool
+    time: Array
+    temperature: Array
+    strain: Array
+
+
+def _numbers(sheet: Sheet, title: str) -> Array:
+    column = sheet.find(title)
+    values = []
+    for line, cell in zip(sheet.lines, sheet.column(column), strict=True):
+        read = parse_number(cell, sheet.decimal)
+        if read is None:
+            raise InputError(f"{sheet.where}: line {line}, {title}: {show(cell)} is not a number")
+        values.append(read[0])
+    return np.array(values)
+
+
+def _one_of(sheet: Sheet, known: dict[str, float]) -> str | None:
+    found = [name for name in known if name.casefold() in {h.casefold() for h in sheet.header}]
+    if len(found) > 1:
+        raise InputError(f"{sheet.where}: columns {' and '.join(found)}; leave one of them out")
+    return found[0] if found else None
+
+
+def read_curve(entry: object, where: str, folder: Path) -> Curve:
+    """The curve of one [[dilatometer]] entry.
+
+    Parameters
+    ----------
+    entry : object
+        What the file says: csv, body, and rate_C_per_h for a raw bar without times.
+    where : str
+        Place for the messages.
+    folder : Path
+        Where its file lies.
+
+    Returns
+    -------
+    Curve
+        In SI.
+
+    Raises
+    ------
+    InputError
+        With the file's line, or the field, and what is allowed.
+    """
+    fields = Fields(entry, where, ("csv", "body", "rate_C_per_h", "name"))
+    sheet = read_sheet(folder / fields.text("csv"))
+    fired = fields.choice("body", ("raw", "fired")) == "fired"
+    strained = _one_of(sheet, STRAINS)
+    if strained is None:
+        raise InputError(
+            f"{sheet.where}: columns {', '.join(map(repr, sheet.header))}; "
+            f"needs temperature_C and {' or '.join(STRAINS)}"
+        )
+    temperature = kelvin(_numbers(sheet, "temperature_C"))
+    change = _numbers(sheet, strained) * STRAINS[strained]
+    for what, wrong, allowed in (
+        ("temperature_C", (temperature < COLDEST) | (temperature > HOTTEST), "-80 to 2400"),
+        (strained, np.abs(change) > LARGEST, f"a change by less than {100 * LARGEST:.0f} %"),
+    ):
+        if wrong.any():
+            row = int(np.argmax(wrong))
+            given = sheet.column(sheet.find(what))[row]
+            raise InputError(
+                f"{sheet.where}: line {sheet.lines[row]}, {what}: {given}; allowed: {allowed}"
+            )
+    if temperature.size < FEWEST:
+        raise InputError(f"{sheet.where}: {temperature.size} rows; allowed: {FEWEST} or more")
+    name = fields.name("name", str(fields.table["csv"]))
+    timed = _one_of(sheet, TIMES)
+    if timed is not None:
+        time = _numbers(sheet, timed) * TIMES[timed]
+        time = time - time[0]
+        bad = np.diff(time, prepend=-1.0) <= 0.0
+        if bad.any():
+            line = sheet.lines[int(np.argmax(bad))]
+            raise InputError(f"{sheet.where}: line {line}, {timed}: does not rise; sort the rows")
+    elif fired:
+        time = np.arange(temperature.size, dtype=np.float64)
+    else:
+        rate = fields.number("rate_C_per_h", 1.0, 20000.0) / HOUR
+        bad = np.diff(temperature, prepend=0.0) <= 0.0
+        if bad.any():
+            line = sheet.lines[int(np.argmax(bad))]
+            raise InputError(
+                f"{sheet.where}: line {line}, temperature_C: does not rise, as it must without a "
+                f"column {' or '.join(TIMES)}"
+            )
+        time = (temperature - temperature[0]) / rate
+    if not fired and temperature[0] > ROOM + 1.0:  # how it came there matters little
+        lead = (temperature[0] - ROOM) * max(
+            (time[-1] - time[0]) / max(float(np.ptp(temperature)), 1.0), 1e-3
+        )
+        time = time + lead
+    return Curve(name, fired, time, temperature, np.log1p(change))

@@ -1,0 +1,373 @@
+"""What was foretold and what came of it: entries of a record, and how often it was right.
+
+An entry is a flat dictionary of one of three kinds: a "prediction" (a verdict, with the
+probability of a sound piece where it was worked out), a "firing", and an "outcome". Entries of
+one piece belong together by its name; the order of the record is the order of events. A later
+outcome of a piece without a new prediction between corrects the earlier one.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeGuard
+
+import numpy as np
+
+from cofire.assessment.rule import VERDICTS
+from cofire.errors import InputError
+from cofire.evidence.sensitivity import wilson
+from cofire.numerics import Array
+
+Entry = Mapping[str, Any]
+
+PREDICTION, FIRING, OUTCOME = KINDS = ("prediction", "firing", "outcome")
+SOUND = "sound"
+OUTCOMES = (SOUND, "cracked", "debonded", "cambered", "slumped")
+LONGEST_PIECE, LONGEST_NOTE = 80, 500
+CLASSES = 5
+"""Classes of predicted probability in the calibration. [-]"""
+TOO_FEW = 20
+"""With fewer pieces the share of any class is known to no better than a fifth either way: then the
+comparison says so. Common practice. [-]"""
+
+
+def words(text: str, field: str, longest: int) -> str:
+    """A text on one line, not empty and not too long.
+
+    Parameters
+    ----------
+    text : str
+        As typed.
+    field : str
+        What the complaint calls it.
+    longest : int
+        Characters. [-]
+
+    Returns
+    -------
+    str
+        With single spaces.
+
+    Raises
+    ------
+    InputError
+        Blank, too long, or with characters that cannot be seen.
+    """
+    found = " ".join(text.split())
+    if not found or len(found) > longest or not found.isprintable():
+        raise InputError(f"{field} = {found[:60]!r}; allowed: 1 to {longest} characters, all seen")
+    return found
+
+
+def prediction_entry(whole: Mapping[str, Any], piece: str | None, where: str) -> dict[str, Any]:
+    """The entry of a verdict.
+
+    Parameters
+    ----------
+    whole : mapping
+        What `cofire check --json` printed, or a plan's plan.json.
+    piece : str, optional
+        Name of the piece; by default that of its vessel.
+    where : str
+        File, for the complaint.
+
+    Returns
+    -------
+    dict
+        With the probability of a sound piece where the verdict has it.
+
+    Raises
+    ------
+    InputError
+        It is no verdict.
+    """
+    flags = whole.get("flags")
+    if whole.get("verdict") not in VERDICTS or not isinstance(flags, list):
+        raise InputError(
+            f"{where}: no verdict and flags in it; give what 'cofire check --json' printed, or a "
+            "plan's folder"
+        )
+    utilisations = [f.get("utilisation") for f in flags if isinstance(f, dict)]
+    known = [float(x) for x in utilisations if isinstance(x, int | float)]
+    entry = {
+        "kind": PREDICTION,
+        "piece": words(piece or str(whole.get("vessel", "")), "piece", LONGEST_PIECE),
+        "vessel": str(whole.get("vessel", "")),
+        "verdict": whole["verdict"],
+        "decided_by": str(whole.get("decided_by", "")),
+        "utilisation": max(
+            [*known, *([1.0] if len(known) < len(utilisations) else [])], default=None
+        ),
+    }
+    told = whole.get("uncertainty")
+    if isinstance(told, dict):
+        probability = told.get("sound")
+        if not isinstance(probability, dict) or not _is_share(probability.get("p")):
+            raise InputError(f"{where}: uncertainty: sound: p = {probability!r}; allowed: 0 to 1")
+        entry |= {
+            "sound": float(probability["p"]),
+            "sound_low": probability.get("low"),
+            "sound_high": probability.get("high"),
+            "samples": told.get("samples"),
+            "seed": told.get("seed"),
+        }
+    entry["flags"] = [
+        {name: flag.get(name) for name in ("rule", "zone", "verdict", "utilisation")}
+        for flag in flags
+        if isinstance(flag, dict)
+    ]
+    entry["by"] = f"cofire {whole.get('cofire', '')}".strip()
+    return entry
+
+
+def _is_share(value: object) -> TypeGuard[float]:
+    return isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value <= 1
+
+
+def outcome_entry(
+    piece: str, outcome: str, where: str = "", when: str = "", note: str = ""
+) -> dict[str, Any]:
+    """The entry of what came of a piece.
+
+    Parameters
+    ----------
+    piece : str
+        Its name.
+    outcome : str
+        One of OUTCOMES.
+    where, when, note : str
+        In words; left out where blank.
+
+    Returns
+    -------
+    dict
+        The entry.
+
+    Raises
+    ------
+    InputError
+        Another outcome, or a text that is too long.
+    """
+    if outcome not in OUTCOMES:
+        raise InputError(f"outcome = {outcome[:60]!r}; allowed: {', '.join(OUTCOMES)}")
+    entry = {
+        "kind": OUTCOME,
+        "piece": words(piece, "piece", LONGEST_PIECE),
+        "outcome": outcome,
+    }
+    for name, text in (("where", where), ("when", when), ("note", note)):
+        if text.strip():
+            entry[name] = words(text, name, LONGEST_NOTE)
+    return entry
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A prediction and what came of it; no probability where none was worked out."""
+
+    piece: str
+    verdict: str
+    probability: float | None
+    outcome: str
+
+    @property
+    def sound(self) -> bool:
+        """Whether the piece came out sound."""
+        return self.outcome == SOUND
+
+
+@dataclass(frozen=True)
+class Class:
+    """Pieces whose predicted probability lies between two ends.
+
+    Attributes
+    ----------
+    low, high
+        Ends of the class. [-]
+    count
+        Pieces in it.
+    predicted
+        Mean probability foretold for them. [-]
+    observed, observed_low, observed_high
+        Share that came out sound, with its 95 % interval. [-]
+    """
+
+    low: float
+    high: float
+    count: int
+    predicted: float
+    observed: float
+    observed_low: float
+    observed_high: float
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Predicted against observed over a whole record.
+
+    Attributes
+    ----------
+    pairs
+        Predictions with an outcome.
+    classes
+        By predicted probability, those with pieces in them.
+    brier
+        Mean square of probability less outcome; none without probabilities. [-]
+    brier_of_share
+        The same for one who always foretells the share that came out sound. [-]
+    expected, expected_spread
+        Sound pieces that the probabilities add up to, and the standard deviation of probability.
+        [-]
+    table
+        Verdict and outcome to number of pieces.
+    unseen, unforetold
+        Predictions without an outcome, and outcomes without a prediction.
+    """
+
+    pairs: tuple[Pair, ...]
+    classes: tuple[Class, ...]
+    brier: float | None
+    brier_of_share: float | None
+    expected: float
+    expected_spread: float
+    table: Mapping[tuple[str, str], int]
+    unseen: int
+    unforetold: int
+
+    @property
+    def told(self) -> tuple[Pair, ...]:
+        """Pairs with a probability."""
+        return tuple(p for p in self.pairs if p.probability is not None)
+
+    @property
+    def too_few(self) -> bool:
+        """Whether there are too few to judge by."""
+        return len(self.told) < TOO_FEW
+
+
+def paired(entries: Iterable[Entry]) -> tuple[list[Pair], int, int]:
+    """Each outcome with the last prediction before it.
+
+    Parameters
+    ----------
+    entries : iterable of mapping
+        In the order of the record.
+
+    Returns
+    -------
+    tuple
+        Pairs in order of their predictions, predictions without an outcome, and outcomes without
+        a prediction.
+    """
+    latest: dict[str, int] = {}
+    predictions: list[Entry] = []
+    outcomes: dict[int, Entry] = {}
+    unforetold = 0
+    for entry in entries:
+        piece = str(entry.get("piece", ""))
+        if entry.get("kind") == PREDICTION:
+            latest[piece] = len(predictions)
+            predictions.append(entry)
+        elif entry.get("kind") == OUTCOME:
+            if piece in latest:
+                outcomes[latest[piece]] = entry
+            else:
+                unforetold += 1
+    pairs = []
+    for number in sorted(outcomes):
+        foretold, seen = predictions[number], outcomes[number]
+        probability = foretold.get("sound")
+        pairs.append(
+            Pair(
+                str(foretold["piece"]),
+                str(foretold.get("verdict", "")),
+                float(probability) if _is_share(probability) else None,
+                str(seen.get("outcome", "")),
+            )
+        )
+    last = set(latest.values())  # a prediction that a later one replaced is not waiting
+    return pairs, len(last - set(outcomes)), unforetold
+
+
+def compare(entries: Iterable[Entry]) -> Comparison:
+    """Predicted against observed.
+
+    Brier 1950, Mon. Weather Rev. 78, 1, with one class of event: 0 is perfect, 0.25 is always
+    saying one half.
+
+    Parameters
+    ----------
+    entries : iterable of mapping
+        In the order of the record.
+
+    Returns
+    -------
+    Comparison
+        Of all pairs.
+    """
+    pairs, unseen, unforetold = paired(entries)
+    told = [p for p in pairs if p.probability is not None]
+    probability = np.array([p.probability for p in told], dtype=np.float64)
+    sound = np.array([p.sound for p in told], dtype=np.float64)
+    brier = share = None
+    if told:
+        brier = float(np.mean((probability - sound) ** 2))
+        share = float(sound.mean() * (1.0 - sound.mean()))
+    return Comparison(
+        tuple(pairs), classes(probability, sound), brier, share, float(probability.sum()),
+        float(np.sqrt(np.sum(probability * (1.0 - probability)))),
+        dict(Counter((p.verdict, p.outcome) for p in pairs)), unseen, unforetold,
+    )  # fmt: skip
+
+
+def classes(probability: Array, sound: Array, count: int = CLASSES) -> tuple[Class, ...]:
+    """Share that came out sound in each class of predicted probability.
+
+    Parameters
+    ----------
+    probability : array
+        Foretold, shape (N,). [-]
+    sound : array
+        1 where it came out sound, else 0, shape (N,). [-]
+    count : int
+        Classes of equal width. [-]
+
+    Returns
+    -------
+    tuple of Class
+        Those with pieces in them, by rising probability.
+    """
+    of = np.minimum((probability * count).astype(np.intp), count - 1)
+    found = []
+    for k in range(count):
+        here = of == k
+        if not here.any():
+            continue
+        number, share = int(here.sum()), float(sound[here].mean())
+        found.append(
+            Class(
+                k / count, (k + 1) / count, number, float(probability[here].mean()), share,
+                *wilson(share, number),
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def of_piece(entries: Sequence[Entry], piece: str) -> list[Entry]:
+    """The entries of one piece, in order.
+
+    Parameters
+    ----------
+    entries : sequence of mapping
+        The record.
+    piece : str
+        Its name.
+
+    Returns
+    -------
+    list
+        None where there is no such piece.
+    """
+    return [entry for entry in entries if entry.get("piece") == piece]

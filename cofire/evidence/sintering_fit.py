@@ -1,0 +1,683 @@
+"""What readings tell of a card's sintering: values, intervals, and what to fire next."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import brentq
+
+from cofire.assessment.windows import ceiling
+from cofire.errors import InputError, ModelError
+from cofire.evidence import fitting
+from cofire.evidence.fitting import Fit, covariance, pooled_spread, profile, solve
+from cofire.evidence.measured import Measured
+from cofire.evidence.readings import NORMAL, Findings, Panel, Series, Untold, Value, single
+from cofire.evidence.sintering_curve import (
+    ALONG,
+    CURVE_UNCERTAINTY,
+    DRIED_DENSITY,
+    ENERGY,
+    EXPONENT,
+    FIRED_DENSITY,
+    FIXED,
+    FULL,
+    GREEN,
+    HEIGHT,
+    HOT,
+    MOST_ALIKE,
+    NAMES,
+    PLACE,
+    UPRIGHT,
+    Bench,
+    Readings,
+    Weights,
+    admissible,
+    bench,
+    done,
+    equivalent,
+    own_density,
+    plain_clock,
+    predict,
+    problem,
+)
+from cofire.firing.kiln import Trace
+from cofire.materials.card import Card, FiredAt
+from cofire.materials.properties import SPECS
+from cofire.numerics import Array
+from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin
+
+# ----------------------------------------------------------------------------------------------
+# Which unknowns of the sintering curve the readings tell, and the curve they make most likely
+
+TELLS = 0.5
+"""Readings tell an unknown where they cut the card's own uncertainty to this share or less: they
+then weigh three times as much as the card. [-]"""
+STILL_TELLS = 0.8
+"""And where, left to themselves, they stay below this share of it. [-]"""
+UNDECIDED = 0.005
+"""Share done, or still to do, below which a reading says only that it is early, or late. [-]"""
+ROUNDS = 4
+
+
+@dataclass(frozen=True)
+class CurveFit:
+    """A sintering curve as fitted.
+
+    Attributes
+    ----------
+    free
+        Unknowns that the readings alone decide.
+    """
+
+    bench: Bench
+    weights: Weights
+    free: tuple[int, ...]
+    fit: Fit
+
+    @property
+    def threshold(self) -> float:
+        """Student's t of the intervals. [-]"""
+        return fitting.threshold(self.weights.freedom)
+
+
+def told(b: Bench, w: Weights, x: Array) -> tuple[int, ...]:
+    """Unknowns that the readings tell better than the card.
+
+    Parameters
+    ----------
+    b : Bench
+        Readings.
+    w : Weights
+        How much each counts.
+    x : array
+        Unknowns at which it is asked, shape (P,).
+
+    Returns
+    -------
+    tuple of int
+        Rising.
+    """
+    own = b.prior.copy()
+    own[PLACE] = b.anchor[1]
+
+    def left(free: Sequence[int]) -> Array:
+        """Share of the card's uncertainty that is left of each unknown."""
+        spread = covariance(problem(b, w, free).jacobian(x))
+        size = np.sqrt(np.diag(spread))
+        by = own_density(b, x)[1]
+        size[PLACE] = np.sqrt(by @ spread @ by)
+        return np.asarray(size / own)
+
+    share = left(())
+    kinds = set(b.readings.kind.tolist())
+    free = [i for i in NAMES.values() if share[i] < TELLS]
+    if UPRIGHT not in kinds and HEIGHT in free:
+        free.remove(HEIGHT)
+    if PLACE in free and _all_done(b, x):
+        free.remove(PLACE)
+    while free:
+        share = left(free)
+        worst = max(free, key=lambda i: share[i])
+        if share[worst] <= STILL_TELLS:
+            break
+        free.remove(worst)
+    return tuple(sorted(free))
+
+
+def _all_done(b: Bench, x: Array) -> bool:
+    """Whether every reading is that of an unsintered or a finished body: no place of the curve."""
+    share = done(b, x)[0][:-1]
+    return bool(np.minimum(share, 1.0 - share).max() < UNDECIDED)
+
+
+def _own_scatter(b: Bench, off: Array, here: NDArray[np.bool_]) -> tuple[float, float]:
+    """Sum of squares of readings of one kind in one firing about their mean, and its freedom."""
+    keys = b.readings.group[here] * 8 + b.readings.kind[here]
+    _, group = np.unique(keys, return_inverse=True)
+    count = np.bincount(group)
+    means = np.bincount(group, off[here]) / count
+    return float(((off[here] - means[group]) ** 2).sum()), float(here.sum() - count.size)
+
+
+def reweighted(b: Bench, w: Weights, free: Sequence[int], fit: Fit) -> Weights:
+    """Weights from the scatter of the readings about a fit.
+
+    Bars of one firing scatter about their mean; firings lie apart from the curve by more, since
+    their temperatures are off: where by significantly more than stated, what they show counts.
+    Neighbours along a curve err alike (Cochrane & Orcutt 1949, J. Am. Stat. Assoc. 44, 32).
+
+    Parameters
+    ----------
+    b : Bench
+        Readings.
+    w : Weights
+        Of that fit.
+    free : sequence of int
+        Its free unknowns. [-]
+    fit : Fit
+        The fit.
+
+    Returns
+    -------
+    Weights
+        For the next fit.
+    """
+    r = b.readings
+    off = predict(b, fit.values).value - r.value
+    slope = problem(b, w, free).jacobian(fit.values)[: r.kind.size]
+    taken = np.einsum("ij,jk,ik->i", slope, fit.covariance, slope)
+    spread, freedom, alike = [*b.stated, CURVE_UNCERTAINTY], [], 0.0
+    for i, kinds in enumerate(((ALONG, UPRIGHT), (FIRED_DENSITY, DRIED_DENSITY), (HOT,))):
+        here = np.isin(r.kind, kinds)
+        if not here.any():
+            continue
+        if kinds == (HOT,):
+            pair = here[1:] & here[:-1] & (r.group[1:] == r.group[:-1])
+            squares = float((off[here] ** 2).sum())
+            product = float((off[1:] * off[:-1])[pair].sum())
+            alike = float(np.clip(product / max(squares, 1e-300), 0.0, MOST_ALIKE))
+            share = (1.0 - alike) / (1.0 + alike)
+            squares, left = squares * share, float(here.sum()) * share - float(taken[here].sum())
+        else:
+            squares, left = _own_scatter(b, off, here)
+        spread[i], of_it = pooled_spread(spread[i], squares, max(left, 0.0))
+        freedom.append(of_it)
+    shaky, of_firings = _firings_apart(b, w, fit)
+    return Weights(
+        (spread[0], spread[1], spread[2]), alike, min(*freedom, of_firings), shaky
+    )  # fmt: skip
+
+
+def _firings_apart(b: Bench, w: Weights, fit: Fit) -> tuple[float, float]:
+    """Temperatures of the firings over what was stated, 1 or more, and its degrees of freedom."""
+    off, stated = fit.values[FIXED:], b.prior[FIXED:]
+    variance = np.diag(fit.covariance)[FIXED:] / (w.shaky * stated) ** 2
+    told = float(np.sum(1.0 - np.clip(variance, 0.0, 1.0)))
+    squares = float(np.sum((off / stated) ** 2))
+    if told <= 0.0:
+        return 1.0, np.inf
+    size, freedom = pooled_spread(1.0, squares, told)
+    return (size, freedom) if freedom == told and size > 1.0 else (1.0, np.inf)
+
+
+def fit_curve(b: Bench, dropped: Sequence[int] = ()) -> CurveFit:
+    """The curve that the readings and the card's uncertainties make most likely.
+
+    Parameters
+    ----------
+    b : Bench
+        Readings.
+    dropped : sequence of int
+        Unknowns not to be left free. [-]
+
+    Returns
+    -------
+    CurveFit
+        Weights and free unknowns settled in a few rounds.
+    """
+    w = Weights((*b.stated, CURVE_UNCERTAINTY), 0.0, fitting.STATED_FREEDOM)
+    first = solve(problem(b, w, ()), b.start).values
+    x, free, barred = first, tuple[int, ...](), set(dropped)
+    for _ in range(ROUNDS):
+        if _all_done(b, x):  # from there no derivative leads back
+            barred, x = barred | {PLACE}, first
+        free = tuple(i for i in told(b, w, x) if i not in barred)
+        fit = solve(problem(b, w, free), x)
+        x, w = fit.values, reweighted(b, w, free, fit)
+    return CurveFit(b, w, free, solve(problem(b, w, free), x))
+
+
+def density_in(c: CurveFit, fired: FiredAt) -> Callable[[Array], float]:
+    """Relative density after a plain firing, as a function of the unknowns.
+
+    Parameters
+    ----------
+    c : CurveFit
+        Whose centre counts.
+    fired : FiredAt
+        The firing.
+
+    Returns
+    -------
+    callable
+        From unknowns to density. [-]
+    """
+    clock, own = plain_clock(fired), c.bench.clocks[:-1]
+
+    def density(x: Array) -> float:
+        if not admissible(x):
+            return float(x[GREEN])
+        energy, n = float(np.exp(x[ENERGY])), float(np.exp(x[EXPONENT]))
+        centre = float(np.mean([o.read(energy)[0].mean() for o in own]))
+        score = n * (float(clock.read(energy)[0][0]) - centre) + float(x[PLACE])
+        return float(
+            x[GREEN] + (x[FULL] - x[GREEN]) / (1.0 + np.exp(-np.clip(score, -500.0, 500.0)))
+        )
+
+    return density
+
+
+# ----------------------------------------------------------------------------------------------
+# What the bars leave open, and which firing would tell it
+
+NEXT_BARS, MOST_FIRINGS = 3, 3
+NEXT_STEP = 20.0
+"""Steps of peak among which the next firing is chosen. [K]"""
+NEXT_RATES = np.array([150.0, 60.0, 400.0]) / HOUR
+NEXT_HOLDS = np.array([30.0, 0.0, 240.0]) * MINUTE
+NEARLY = 1.1
+"""A firing as good as the best within this factor is taken if it is more usual. [-]"""
+REMEDIES = {
+    "fired_density": "bulk density of the fired bars: fired_kg_m3",
+    "green_density": "weigh and measure a few dried bars: dried_kg_m3",
+    "full_density": "bulk density of bars fired until they shrink no more: fired_kg_m3",
+    "height_shrinkage_factor": "measure the same bars along the printed height: upright_mm",
+}
+KINDS = {
+    ALONG: "bars", UPRIGHT: "bars upright", FIRED_DENSITY: "fired densities",
+    DRIED_DENSITY: "dried densities", HOT: "dilatometer",
+}  # fmt: skip
+
+
+def told_by(c: CurveFit) -> str:
+    """The readings behind a fit, in words.
+
+    Parameters
+    ----------
+    c : CurveFit
+        The fit.
+
+    Returns
+    -------
+    str
+        Kinds, counts, and number of firings.
+    """
+    kinds = [k for k in KINDS if (c.bench.readings.kind == k).any()]
+    counts = [f"{int((c.bench.readings.kind == k).sum())} {KINDS[k]}" for k in kinds if k != HOT]
+    count = len(c.bench.names)
+    curves = len(np.unique(c.bench.readings.group[c.bench.readings.kind == HOT]))
+    if curves:
+        counts.append(f"{curves} dilatometer curve{'s' if curves > 1 else ''}")
+    return f"{', '.join(counts)} ({count} firing{'s' if count > 1 else ''})"
+
+
+def untold(c: CurveFit, card: Card, name: str) -> Untold:
+    """Why the readings do not tell a value, and what would.
+
+    Parameters
+    ----------
+    c : CurveFit
+        The fit.
+    card : Card
+        The card.
+    name : str
+        The value.
+
+    Returns
+    -------
+    Untold
+        With a firing that is worth most, where a firing would tell it.
+    """
+    peaks = np.array([float(1.0 / k.hottest) for k in c.bench.clocks[:-1]])
+    weighed = bool((c.bench.readings.kind == FIRED_DENSITY).any())
+    why = f"{told_by(c)} tell it no better than the card does"
+    if name == "sintering_energy" and (peaks.size < 2 or np.ptp(peaks) < 15.0):
+        why = "all pieces saw one peak: time and temperature cannot be told apart"
+    elif name == "sintering_exponent" and len(c.bench.names) < 2:
+        why = "one firing gives one point of the curve, not its slope"
+    elif name in ("fired_density", "green_density") and not weighed:
+        why = "shrinkage tells only the ratio of densities"
+    elif name == "full_density":
+        why = "no piece was weighed that was dense to the end"
+    elif name == "height_shrinkage_factor":
+        why = "no bars were measured along the printed height"
+    by_firing = name not in REMEDIES or (name == "fired_density" and weighed)
+    remedy = next_firing(c, card, name) if by_firing else REMEDIES[name]
+    return Untold(name, why, remedy)
+
+
+def next_firing(c: CurveFit, card: Card, name: str) -> str:
+    """The plain firings of three bars each, three at most, that would tell a value best.
+
+    Every peak from where the body has gone a tenth of its way to its ceiling, three rates and three
+    holds are tried on the fitted curve, by the covariance they would leave; one after another until
+    the value would count as told.
+
+    Parameters
+    ----------
+    c : CurveFit
+        The fit.
+    card : Card
+        The card, for the hottest peak it allows.
+    name : str
+        Value to be told.
+
+    Returns
+    -------
+    str
+        An instruction with the uncertainty it promises.
+    """
+    b, x, i = c.bench, c.fit.values, NAMES[name]
+    top = min(ceiling(card), max(float(1.0 / k.hottest) for k in b.clocks) + 200.0)
+    known = problem(b, c.weights, tuple(sorted({*c.free, i}))).jacobian(x)
+    peaks = np.arange(kelvin(NEXT_STEP * (celsius(top) // NEXT_STEP)), kelvin(400.0), -NEXT_STEP)
+    begun = float(x[GREEN] + 0.1 * (x[FULL] - x[GREEN]))
+    tried = [
+        FiredAt(float(rate), float(peak), float(hold))
+        for rate in NEXT_RATES
+        for hold in NEXT_HOLDS
+        for peak in peaks
+    ]
+    tried = [fired for fired in tried if density_in(c, fired)(x) > begun]
+    if not tried:
+        return "fire bars hotter, within the card's ceiling"
+    rows = [_rows(c, fired) for fired in tried]
+    chosen: list[FiredAt] = []
+    left = np.inf
+    while len(chosen) < MOST_FIRINGS and left > TELLS * b.prior[i]:
+        spreads = np.array([np.sqrt(covariance(_joined(known, new))[i, i]) for new in rows])
+        best = int(np.argmax(spreads <= NEARLY * spreads.min()))
+        left, known = float(spreads[best]), _joined(known, rows[best])
+        chosen.append(tried[best])
+    return (
+        f"fire {NEXT_BARS} bars each: {'; '.join(map(_told, chosen))} (to about {_size(left, i)})"
+    )
+
+
+def _told(fired: FiredAt) -> str:
+    held = f"hold {fired.hold / MINUTE:.0f} min" if fired.hold else "no hold"
+    return f"{celsius(fired.peak):.0f} °C at {fired.rate * HOUR:.0f} °C/h, {held}"
+
+
+def _size(left: float, i: int) -> str:
+    return f"± {100.0 * left:.0f} %" if i in (ENERGY, EXPONENT) else f"± {left:.3f}"
+
+
+def _joined(known: Array, new: Array) -> Array:
+    """Residuals' derivatives with those of a firing more, which brings its own unknown."""
+    wide = np.zeros((known.shape[0] + new.shape[0], known.shape[1] + 1))
+    wide[: known.shape[0], :-1] = known
+    wide[known.shape[0] :, : new.shape[1] - 1] = new[:, :-1]
+    wide[known.shape[0] :, -1] = new[:, -1]
+    return wide
+
+
+def _rows(c: CurveFit, fired: FiredAt) -> Array:
+    """Derivatives of three bars in a firing; last column and row are its temperature's error."""
+    b, x = c.bench, c.fit.values
+    clock = plain_clock(fired)
+    other = replace(b, clocks=(*b.clocks[:-1], clock))  # in the place of the card's own firing
+    last = np.array([sum(k.nodes.size for k in b.clocks[:-1])])
+    bar = Readings(np.array([ALONG]), last, np.zeros(1), np.zeros(1), np.array([-1]))
+    row = predict(other, x, bar).slope[0] / c.weights.spread[0]
+    warm = float(clock.read(float(np.exp(x[ENERGY])))[2][0])
+    off = row[PLACE] * float(np.exp(x[EXPONENT])) * warm
+    rows = np.tile(np.append(row, off), (NEXT_BARS + 1, 1))
+    rows[-1] = 0.0
+    rows[-1, -1] = 1.0 / b.prior[FIXED]
+    return np.asarray(rows)
+
+
+# ----------------------------------------------------------------------------------------------
+# What bars and curves tell of a card's sintering: values, intervals, and what to fire next
+
+Ends = tuple[float, float, float]
+
+MOVED = 0.1
+"""Share of the card's uncertainty by which an untold unknown must move to be written. [-]"""
+ILL_SHAPED = 0.005
+"""Strain between measured curves and the fitted one, root of mean square, from which it is told:
+published curves of alumina and zirconia lie 0.0007 and 0.003 apart, two steps 0.01 (our choice).
+[-]"""
+
+
+def _firings(measured: Measured, energy: float) -> list[FiredAt]:
+    """Plain firings that equal the person's."""
+    found = [
+        equivalent(p.trace, p.plain.rate if p.plain else None, energy)
+        for p in measured.firings
+        if p.bars.size or p.upright.size or p.density.size
+    ]
+    for curve in (k for k in measured.curves if not k.fired):
+        ware = np.append(ROOM, curve.temperature)
+        time = np.append(min(0.0, curve.time[0] - 1.0), curve.time)
+        found.append(equivalent(Trace(time, ware, ware, np.zeros(0, np.intp)), None, energy))
+    return found
+
+
+def anchor(c: CurveFit, measured: Measured, card: Card) -> FiredAt:
+    """The firing in which the new card states its fired density.
+
+    Of the person's firings and the card's own, the one nearest the middle of the readings in which
+    the body becomes as dense as the card wants it; there the density is known best.
+
+    Parameters
+    ----------
+    c : CurveFit
+        The fit.
+    measured : Measured
+        The firings.
+    card : Card
+        The old card.
+
+    Returns
+    -------
+    FiredAt
+        Found, or else a firing long or hot enough.
+    """
+    x = c.fit.values
+    energy = float(np.exp(x[ENERGY]))
+    assert card.fired_at is not None
+    given = [*_firings(measured, energy), card.fired_at]
+    least, most = card["least_density"].scalar, float(x[FULL]) - 2e-3
+
+    def reading(fired: FiredAt) -> float:
+        return float(plain_clock(fired).read(energy)[0][0])
+
+    dense = [f for f in given if least + 1e-4 < density_in(c, f)(x) < most]
+    if dense:
+        centre = float(np.mean([k.read(energy)[0].mean() for k in c.bench.clocks[:-1]]))
+        return min(dense, key=lambda f: abs(reading(f) - centre))
+    best = max(given, key=reading)
+    wanted = 0.5 * (least + most)
+
+    def off(peak: float) -> float:
+        return density_in(c, replace(best, peak=peak))(x) - wanted
+
+    cold, hot = kelvin(300.0), best.peak + 400.0
+    if off(cold) >= 0.0 or off(hot) <= 0.0:
+        return card.fired_at
+    return replace(best, peak=kelvin(round(celsius(float(brentq(off, cold, hot))), 1)))
+
+
+# -- values ------------------------------------------------------------------------------------
+
+
+def _figure(c: CurveFit, name: str, fired: FiredAt) -> Callable[[Array], float]:
+    """The property as a function of the unknowns."""
+    i = NAMES[name]
+    if i == PLACE:
+        return density_in(c, fired)
+    if i in (GREEN, FULL):
+        return lambda x: float(x[i])
+    return lambda x: float(np.exp(np.clip(x[i], -50.0, 50.0)))
+
+
+def _intervals(c: CurveFit, fired: FiredAt) -> tuple[dict[str, Ends], int]:
+    """Intervals of the free unknowns; and the unknown that stays open, or -1."""
+    p = problem(c.bench, c.weights, c.free)
+    found: dict[str, Ends] = {}
+    for name, i in NAMES.items():
+        if i not in c.free:
+            continue
+        figure, spec = _figure(c, name, fired), SPECS[name]
+        low, high = profile(p, c.fit, figure, c.threshold, spec.least, spec.most)
+        if low <= spec.least or (high >= spec.most and spec.most > 1.0) or not low < high:
+            return found, i
+        middle = figure(c.fit.values)
+        found[name] = (min(middle, spec.most), low, min(high, spec.most))
+    return found, -1
+
+
+def sintering_findings(card: Card, measured: Measured) -> Findings:
+    """Sintering values that the measurements tell, and what they leave open.
+
+    Parameters
+    ----------
+    card : Card
+        The card.
+    measured : Measured
+        Its measurements.
+
+    Returns
+    -------
+    Findings
+        Empty where no piece sintered.
+    """
+    sintered = any(p.bars.size or p.upright.size or p.density.size for p in measured.firings)
+    sintered = sintered or any(not k.fired for k in measured.curves)
+    if card.densification != "master curve":
+        if not sintered:
+            return Findings()
+        why = "its densification is 'viscous': it follows glass_viscosity, surface_tension, size"
+        return Findings(untold=(Untold("fired_density", why, "measure these instead"),))
+    b = bench(card, measured)
+    if b is None:
+        return Findings()
+    dropped: tuple[int, ...] = ()
+    while True:
+        try:
+            c = fit_curve(b, dropped)
+        except ModelError:
+            raise InputError(f"{measured.where}: {_furthest(b)}") from None
+        fired = anchor(c, measured, card)
+        found, still_open = _intervals(c, fired)
+        if still_open < 0:
+            break
+        dropped = (*dropped, still_open)
+    values = [
+        single(name, ends, told_by(c), fired_at=fired if name == "fired_density" else None)
+        for name, ends in found.items()
+    ]
+    values += _moved(c, fired)
+    left = tuple(
+        untold(c, card, name) for name, i in NAMES.items()
+        if i not in c.free and not (i == HEIGHT and name not in card)
+    )  # fmt: skip
+    return Findings(tuple(values), left, _panels(c), _notes(c))
+
+
+def _furthest(b: Bench) -> str:
+    """The complaint that no curve fits, with the firing that lies furthest from the card's."""
+    r = b.readings
+    off = np.abs(predict(b, b.start).value - r.value)
+    means = [float(off[r.group == n].mean()) for n in range(len(b.names))]
+    return (
+        f"no sintering curve fits the pieces; furthest from the card are those of "
+        f"{b.names[int(np.argmax(means))]!r}: check their lengths, densities and temperatures"
+    )
+
+
+def _moved(c: CurveFit, fired: FiredAt) -> list[Value]:
+    """Unknowns left to the card that the readings have moved within its uncertainty.
+
+    They are written too: the curve fits the bars only with all of them. The fired density always
+    is, as it moves with its firing.
+    """
+    x, b = c.fit.values, c.bench
+    spread = np.sqrt(np.diag(c.fit.covariance))
+    note = "the card's own value, moved within its uncertainty so that the curve fits the bars"
+    found = []
+    for name, i in NAMES.items():
+        if i in c.free:
+            continue
+        moved = abs(x[i] - b.start[i]) > MOVED * b.prior[i]
+        if i == PLACE or moved:
+            figure = _figure(c, name, fired)
+            middle = figure(x)
+            if i == PLACE:
+                p, spec = problem(b, c.weights, c.free), SPECS[name]
+                low, high = profile(p, c.fit, figure, NORMAL, spec.least, spec.most)
+            else:
+                step = NORMAL * spread[i] * (np.arange(x.size) == i)
+                low, high = figure(x - step), figure(x + step)
+            at = fired if i == PLACE else None
+            most = SPECS[name].most
+            ends = (min(middle, most), min(low, most), min(high, most))
+            found.append(single(name, ends, told_by(c), basis="derived", note=note, fired_at=at))
+    return found
+
+
+# -- for the eye -------------------------------------------------------------------------------
+
+
+def _panels(c: CurveFit) -> tuple[Panel, ...]:
+    """Readings and fit over the peak for bars, over temperature for curves."""
+    r, b = c.bench.readings, c.bench
+    model = predict(b, c.fit.values).value
+    peaks = np.array([celsius(float(1.0 / k.hottest)) for k in b.clocks])
+    panels = []
+    for kinds, title, up, turn in (
+        ((ALONG, UPRIGHT), "firing shrinkage of bars", "dried to fired (%)",
+         lambda v: -100.0 * np.expm1(v)),
+        ((FIRED_DENSITY,), "bulk density", "relative density", np.exp),
+    ):  # fmt: skip
+        series = []
+        for kind in kinds:
+            here = r.kind == kind
+            if here.any():
+                series.append(
+                    Series(
+                        KINDS[kind], peaks[r.group[here]], turn(r.value[here]), turn(model[here])
+                    )
+                )
+        if series:
+            panels.append(Panel(title, "peak of the pieces (°C)", up, tuple(series)))
+    hot = []
+    for n, name in enumerate(b.names):
+        here = (r.kind == HOT) & (r.group == n)
+        if here.any():
+            clock = b.clocks[n]
+            place = celsius(clock.temperature[clock.nodes])
+            strain, fitted = (100.0 * np.expm1(v[here]) for v in (r.value, model))
+            hot.append(Series(name, place, strain, fitted, line=True))
+    if hot:
+        panels.append(
+            Panel("dilatometer, raw bars", "temperature (°C)", "length change (%)", tuple(hot))
+        )
+    return tuple(panels)
+
+
+def _notes(c: CurveFit) -> tuple[str, ...]:
+    """Firings whose temperature the fit had to move, and scatter beyond what was stated."""
+    b, x = c.bench, c.fit.values
+    notes = []
+    for name, off, prior in zip(b.names, x[FIXED:], b.prior[FIXED:], strict=True):
+        if abs(off) > 2.0 * prior * c.weights.shaky:
+            notes.append(
+                f"{name}: fits best as if it had been {off:+.0f} K from what was written; check "
+                "the thermocouple, or the bars"
+            )
+    if c.weights.shaky > 1.0:
+        size = c.weights.shaky * float(b.prior[FIXED])
+        notes.append(
+            f"firings lie apart from any curve as if their temperatures were off by {size:.0f} K, "
+            f"not {b.prior[FIXED]:.0f}; the intervals allow for it"
+        )
+    if (b.readings.kind == ALONG).any() and c.weights.spread[0] > 2.0 * b.stated[0]:
+        notes.append(
+            f"bars scatter by {100 * c.weights.spread[0]:.2f} % of their length, "
+            f"{c.weights.spread[0] / b.stated[0]:.1f} times what the reading alone would"
+        )
+    hot = b.readings.kind == HOT
+    apart = (predict(b, x).value - b.readings.value)[hot]
+    if hot.any() and (size := float(np.sqrt(np.mean(apart**2)))) > ILL_SHAPED:
+        notes.append(
+            "the curve of the card cannot take the shape of the dilatometer curves, "
+            f"{100 * size:.1f} % of length apart: does it sinter in two steps, or lose binder "
+            "there? An energy read off them may be wrong by more than its interval"
+        )
+    return tuple(notes)

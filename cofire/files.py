@@ -1,0 +1,292 @@
+"""Files that a person writes: read whole, every field checked, complaints with place and remedy."""
+
+from __future__ import annotations
+
+import os
+import re
+import stat
+import sys
+import tomllib
+from collections.abc import Callable, Iterable, Sequence
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Any, TypeGuard, TypeVar
+
+import numpy as np
+
+from cofire.errors import InputError, UnknownName
+from cofire.numerics import Array
+from cofire.units import HOUR, kelvin
+
+# ----------------------------------------------------------------------------------------------
+# Files that a person writes: read them, or say in one line what is wrong
+
+LARGEST_FILE = 1_000_000
+"""A card, kiln, firing or vessel larger than this is not one. [bytes]"""
+HIDDEN = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufeff\ufffe\uffff]")
+"""Characters that a terminal or a reader of text obeys instead of showing."""
+DEEP = re.compile(r"(?:\.[^.,=\n]+){100}")
+"""A dotted name of a hundred parts: the TOML reader takes minutes over longer ones."""
+
+
+def read_bytes(path: Traversable | Path, most: int) -> bytes:
+    """Bytes of a regular file, and never more than one beyond the most allowed.
+
+    Parameters
+    ----------
+    path : Traversable or Path
+        The file.
+    most : int
+        The caller refuses what is larger. [bytes]
+
+    Returns
+    -------
+    bytes
+        All of it, or `most` + 1 of them.
+
+    Raises
+    ------
+    InputError
+        Missing, not readable, or no regular file: a pipe may never speak, a device never end.
+    """
+    where = shown_path(path)
+    try:
+        mode = os.stat(path).st_mode if isinstance(path, Path) else stat.S_IFREG
+        if stat.S_ISREG(mode) or stat.S_ISDIR(mode):
+            with path.open("rb") as stream:
+                return stream.read(most + 1)
+    except OSError as error:
+        raise InputError(f"{where}: cannot be read ({error.strerror})") from None
+    except ValueError:  # a null character in the name
+        raise InputError(f"{where}: no name of a file") from None
+    raise InputError(f"{where}: a pipe or a device; allowed: a regular file, save it as one first")
+
+
+def read_text(path: Traversable | Path) -> str:
+    """Text of a file that a person wrote, or one clear line why not.
+
+    Parameters
+    ----------
+    path : Traversable or Path
+        The file.
+
+    Returns
+    -------
+    str
+        Without a byte-order mark.
+
+    Raises
+    ------
+    InputError
+        Missing, too large, empty, or not UTF-8 text.
+    """
+    where = shown_path(path)
+    raw = read_bytes(path, LARGEST_FILE)
+    if len(raw) > LARGEST_FILE:
+        raise InputError(
+            f"{where}: over {LARGEST_FILE} bytes, more than any table holds. Is it the right file?"
+        )
+    if not raw.strip():
+        raise InputError(f"{where}: the file is empty; copy a shipped one and change it")
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        raise InputError(f"{where}: line {line}: not UTF-8 text; save the file as UTF-8") from None
+
+
+def read_toml(path: Traversable | Path) -> dict[str, Any]:
+    """Contents of a TOML file that a person wrote, or one clear line why not.
+
+    Parameters
+    ----------
+    path : Traversable or Path
+        The file.
+
+    Returns
+    -------
+    dict
+        Its tables; every text stands on one line, each run of white space as one space.
+
+    Raises
+    ------
+    InputError
+        As `read_text`, or not TOML, or with a hidden character in a text.
+    """
+    where = str(path)
+    text = read_text(path)
+    try:
+        if DEEP.search(text):
+            raise RecursionError
+        table: dict[str, Any] = _on_one_line(tomllib.loads(text), where)
+    except RecursionError:
+        raise InputError(f"{where}: nested too deeply to be a table") from None
+    except InputError:
+        raise
+    except ValueError as error:  # tomllib.TOMLDecodeError, or an integer of thousands of digits
+        raise InputError(f"{where}: {_not_toml(str(error), text)}") from None
+    return table
+
+
+def _not_toml(complaint: str, text: str) -> str:
+    """The complaint of the TOML reader, with the line it is about."""
+    found = re.search(r" \(at line (\d+), column \d+\)", complaint)
+    if found is None:
+        return f"not TOML ({complaint[:100]})"
+    line = text.split("\n")[int(found[1]) - 1]
+    return f"line {found[1]}: {show(line.strip())} is not TOML: {complaint[: found.start()][:100]}"
+
+
+def _on_one_line(value: Any, place: str) -> Any:
+    """The same value with every text in it on one line."""
+    if isinstance(value, str):
+        text = " ".join(value.split())
+        if found := HIDDEN.search(text):
+            raise InputError(
+                f"{place}: {show(value)} holds the hidden character U+{ord(found[0]):04X}; "
+                "allowed: characters that can be seen"
+            )
+        return text
+    if isinstance(value, dict):
+        return {
+            _on_one_line(k, f"{place}: a field's name"): _on_one_line(v, f"{place}: {k}")
+            for k, v in value.items()
+        }
+    return [_on_one_line(v, place) for v in value] if isinstance(value, list) else value
+
+
+def shown_path(path: object) -> str:
+    """A path as an error message shows it: whole, unless it is too long for one line."""
+    text = str(path)
+    return text if len(text) <= 160 else f"{text[:60]}...{text[-60:]}"
+
+
+def show(value: object) -> str:
+    """A value as an error message shows it: short, on one line; what is not there is missing."""
+    if value is None:
+        return "missing"
+    try:
+        text = " ".join(repr(value).split())
+    except (ValueError, RecursionError):  # a number of thousands of digits; lists in lists
+        return "an unreadable value"
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def is_number(value: object) -> TypeGuard[float]:
+    """Whether it is a finite number (a truth value is none)."""
+    return (
+        isinstance(value, int | float)
+        and not isinstance(value, bool)
+        and abs(value) <= sys.float_info.max
+    )
+
+
+# ----------------------------------------------------------------------------------------------
+# Checked fields of one table of a file, with the place in every complaint
+
+T = TypeVar("T")
+
+LONGEST_NAME = 80
+SLOWEST = 0.1
+"""A kiln that goes slower than this stands still. [°C/h]"""
+
+
+class Fields:
+    """Reads checked fields of one TOML table and names the place of each complaint."""
+
+    def __init__(self, table: object, where: str, known: Iterable[str]) -> None:
+        known = tuple(known)
+        if not isinstance(table, dict):
+            raise InputError(f"{where}: {show(table)}; give a table with {', '.join(known)}")
+        self.table: dict[str, Any] = table
+        self.where = where
+        for key in table:
+            if key not in known:
+                raise UnknownName("field", key, known, where)
+
+    def refuse(self, key: str, value: object, allowed: str) -> InputError:
+        """The complaint about one field."""
+        given = f"{key} is missing" if value is None else f"{key} = {show(value)}"
+        return InputError(f"{self.where}: {given}; allowed: {allowed}")
+
+    def number(self, key: str, least: float, most: float, default: float | None = None) -> float:
+        """A number between two bounds."""
+        value = self.table.get(key, default)
+        if not is_number(value) or not least <= float(value) <= most:
+            raise self.refuse(key, value, f"{least:g} to {most:g}")
+        return float(value)
+
+    def numbers(self, key: str, least: float, most: float, unit: str = "") -> Array:
+        """One number, or a list of them, each between two bounds."""
+        value = self.table.get(key)
+        listed = value if isinstance(value, list) else [value]
+        allowed = f"{least:g} to {most:g} {unit}".rstrip()
+        if not listed:
+            raise self.refuse(key, value, f"one number or more, {allowed}")
+        for row, item in enumerate(listed, 1):
+            if not is_number(item) or not least <= float(item) <= most:
+                place = f"{key} row {row}" if isinstance(value, list) else key
+                raise self.refuse(place, item, allowed)
+        return np.array(listed, dtype=np.float64)
+
+    def rising(self, key: str, least: float, most: float) -> Array:
+        """A list of numbers, each above the one before."""
+        values = self.numbers(key, least, most)
+        falls = np.flatnonzero(np.diff(values) <= 0.0)
+        if falls.size:
+            row = int(falls[0]) + 2
+            raise InputError(
+                f"{self.where}: {key} row {row}: {values[row - 1]:g} is not above the row before "
+                f"({values[row - 2]:g}); sort the rows"
+            )
+        return values
+
+    def per_row(self, key: str, rows: int, read: Callable[[str, object], T]) -> tuple[T, ...]:
+        """A field given once for all rows, or as a list with one entry a row."""
+        value = self.table.get(key)
+        if not isinstance(value, list):
+            return (read(key, value),) * rows
+        if len(value) != rows:
+            raise InputError(f"{self.where}: {key} has {len(value)} entries for {rows} rows")
+        return tuple(read(f"{key} row {row}", item) for row, item in enumerate(value, 1))
+
+    def text(self, key: str, default: str | None = None) -> str:
+        """A text, not blank unless it may be left out."""
+        value = self.table.get(key, default)
+        if not isinstance(value, str) or (default is None and not value.strip()):
+            raise self.refuse(key, value, "a text")
+        return value
+
+    def name(self, key: str = "name", default: str | None = None) -> str:
+        """A text short enough for a table and a figure."""
+        value = self.text(key, default)
+        if len(value) > LONGEST_NAME:
+            raise self.refuse(key, value, f"1 to {LONGEST_NAME} characters, not {len(value)}")
+        return value
+
+    def choice(self, key: str, choices: Sequence[str], default: str | None = None) -> str:
+        """One of a few words."""
+        value = self.table.get(key, default)
+        if value not in choices:
+            raise self.refuse(key, value, " or ".join(repr(c) for c in choices))
+        return str(value)
+
+    def rows(self, key: str, most: float) -> tuple[Array, Array]:
+        """Rates over temperature, in K and K/s; only the first row's rate may be 0."""
+        table = Fields(
+            self.table.get(key), f"{self.where}: [{key}]", ("temperature_C", "rate_C_per_h")
+        )
+        temperature = table.rising("temperature_C", -50.0, 3500.0)
+        rate = table.numbers("rate_C_per_h", 0.0, most)
+        if len(temperature) != len(rate) or len(rate) < 2:
+            raise InputError(
+                f"{table.where}: {len(temperature)} temperatures for {len(rate)} rates; "
+                "allowed: as many of either, 2 or more"
+            )
+        slow = np.flatnonzero(rate[1:] < SLOWEST)
+        if slow.size:
+            row = int(slow[0]) + 2
+            raise table.refuse(
+                f"rate_C_per_h row {row}", float(rate[row - 1]), f"{SLOWEST:g} to {most:g}"
+            )
+        return kelvin(temperature), rate / HOUR

@@ -1,0 +1,839 @@
+"""Columns of numbers as instruments write them, and which of them are time and temperature."""
+
+from __future__ import annotations
+
+import csv
+import functools
+import io
+import math
+import re
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+import numpy as np
+
+from cofire.errors import InputError
+from cofire.files import read_bytes, show, shown_path
+from cofire.numerics import Array
+from cofire.units import HOUR, MINUTE, ZERO_CELSIUS
+
+# ----------------------------------------------------------------------------------------------
+# Columns of numbers as instruments write them: encoding, delimiter, decimal mark, header lines
+
+LARGEST_LOG = 50_000_000
+"""A week at one reading a second is 20 MB. [bytes]"""
+DELIMITERS = {"\t": "tab", ";": "semicolon", ",": "comma", " ": "space"}
+MISSING = ("", "-", "--", "---", "----", "nan", "n/a", "na", "#n/a", "null", "none", "open")
+"""What instruments write where there is no reading."""
+LONGEST_LINE = 2000
+"""A row of a hundred columns is shorter. [characters]"""
+LONGEST_CELL = 60
+"""No number, time or date is longer. [characters]"""
+PLAIN = {
+    ".": re.compile(r"[-+]?[0-9]{1,15}(?:\.[0-9]{0,15})?"),
+    ",": re.compile(r"[-+]?[0-9]{1,15}(?:,[0-9]{0,15})?"),
+}
+"""What nearly all cells hold, by the decimal mark."""
+NUMBER = re.compile(r"[-+]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][-+]?\d+)?")
+DEGREES = ("°", "º", "deg.", "deg")
+CLOCK = re.compile(r"\d{1,4}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s*[AaPp]\.?[Mm]\.?)?$")
+DATE = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}")
+SAMPLE = 400
+"""Lines looked at to find the delimiter. [-]"""
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Cells of a file, row by row, and what was found out about its form.
+
+    Attributes
+    ----------
+    header
+        Name of each column, empty where there is none.
+    lines
+        Line number of each row of data.
+    rows
+        Cells of each row, all of one length.
+    decimal
+        "." or ",".
+    found
+        The form, in words.
+    """
+
+    where: str
+    header: tuple[str, ...]
+    lines: tuple[int, ...]
+    rows: tuple[tuple[str, ...], ...]
+    decimal: str
+    found: tuple[str, ...]
+
+    def column(self, index: int) -> list[str]:
+        """Cells of one column.
+
+        Parameters
+        ----------
+        index : int
+            From 0. [-]
+
+        Returns
+        -------
+        list of str
+            One a row.
+        """
+        return [row[index] for row in self.rows]
+
+    def title(self, index: int) -> str:
+        """What to call a column in a message.
+
+        Parameters
+        ----------
+        index : int
+            From 0. [-]
+
+        Returns
+        -------
+        str
+            Its name, or its number from 1.
+        """
+        return self.header[index] or f"column {index + 1}"
+
+    def find(self, wanted: str) -> int:
+        """Index of a column that a person names.
+
+        Parameters
+        ----------
+        wanted : str
+            Its name in the header, whatever its case, or its number from 1.
+
+        Returns
+        -------
+        int
+            From 0.
+
+        Raises
+        ------
+        InputError
+            No such column.
+        """
+        names = [name.casefold() for name in self.header]
+        if wanted.strip().casefold() in names:
+            return names.index(wanted.strip().casefold())
+        number = wanted.strip()
+        if number.isdecimal() and len(number) <= 6 and 1 <= int(number) <= len(names):
+            return int(number) - 1
+        listed = ", ".join(f"{n} {show(name)}" for n, name in enumerate(self.header[:12], 1))
+        more = ", ..." if len(self.header) > 12 else ""
+        raise InputError(f"{self.where}: no column {show(wanted)}; it has {listed}{more}")
+
+
+def parse_number(text: str, decimal: str = ".") -> tuple[float, str] | None:
+    """The number in a cell and the unit behind it.
+
+    Parameters
+    ----------
+    text : str
+        Such as "1 050,5 °C".
+    decimal : str
+        "." or ","; the other one then groups thousands.
+
+    Returns
+    -------
+    tuple of float and str, or None
+        Value and "C", "F", "K" or ""; None where the cell holds no number.
+    """
+    if PLAIN[decimal].fullmatch(text) is not None:
+        return float(text if decimal == "." else text.replace(",", ".")), ""
+    text = text.strip()
+    if len(text) > LONGEST_CELL:
+        return None
+    bare, unit = _unit_behind(re.sub(r"(?<=\d)[\s'\u00a0\u202f](?=\d{3})", "", text))
+    if NUMBER.fullmatch(bare) is None:
+        return None
+    other = "," if decimal == "." else "."
+    whole = bare.split(decimal)[0]
+    if other in whole:
+        if re.fullmatch(rf"[-+]?\d{{1,3}}(?:\{other}\d{{3}})+", whole) is None:
+            return None
+        bare = bare.replace(other, "")
+    try:
+        value = float(bare.replace(decimal, "."))
+    except ValueError:
+        return None
+    return (value, unit) if math.isfinite(value) else None
+
+
+def _unit_behind(text: str) -> tuple[str, str]:
+    """What stands before a unit, and the unit: "C", "F", "K" or ""."""
+    unit = text[-1:].upper()
+    if unit not in ("C", "F", "K"):
+        return text, ""
+    bare = text[:-1].rstrip()
+    for sign in DEGREES:
+        if bare.casefold().endswith(sign):
+            return bare[: -len(sign)].rstrip(), unit
+    return bare, unit
+
+
+def is_missing(text: str) -> bool:
+    """Whether a cell says that there was no reading.
+
+    Parameters
+    ----------
+    text : str
+        The cell.
+
+    Returns
+    -------
+    bool
+        True for blanks, dashes and words such as "nan".
+    """
+    return text.strip().casefold() in MISSING
+
+
+def is_time(text: str) -> bool:
+    """Whether a cell is a time of day, a date, or both.
+
+    Parameters
+    ----------
+    text : str
+        The cell.
+
+    Returns
+    -------
+    bool
+        By its form alone.
+    """
+    bare = text.strip()
+    if len(bare) > LONGEST_CELL:
+        return False
+    return CLOCK.match(bare) is not None or DATE.match(bare) is not None
+
+
+def read_sheet(path: Traversable | Path) -> Sheet:
+    """The table in a file that an instrument wrote.
+
+    Finds the encoding (UTF-8, UTF-16 with its mark, else a western code page), the delimiter
+    (tab, semicolon, comma, spaces), the decimal mark, where the header ends, and the names of the
+    columns. Blank lines and lines that begin with '#' are passed over.
+
+    Parameters
+    ----------
+    path : Traversable or Path
+        The file.
+
+    Returns
+    -------
+    Sheet
+        Its cells.
+
+    Raises
+    ------
+    InputError
+        Not readable, or no two rows of numbers in it; a row that differs from the others.
+    """
+    where = shown_path(path)
+    text = _decoded(path, where)
+    lines = text.splitlines()
+    numbered = [
+        (n, line.rstrip())
+        for n, line in enumerate(lines, 1)
+        if line.strip().strip(';,\t"') and not line.lstrip().startswith("#")
+    ]
+    for n, line in numbered:
+        if len(line) > LONGEST_LINE:
+            raise InputError(
+                f"{where}: line {n}: {len(line)} characters; allowed: {LONGEST_LINE} in a line"
+            )
+    delimiter = _delimiter([line for _, line in numbered], where)
+    table = [(n, _cells(line, delimiter)) for n, line in numbered]
+    first = _first_row(table, where)
+    count = len(table[first][1])
+    rows = table[first:]
+    for n, cells in rows:
+        if len(cells) != count:
+            raise InputError(
+                f"{where}: line {n}: {len(cells)} cells, where line {rows[0][0]} has {count}; "
+                "allowed: as many in every row, a decimal comma only with another delimiter"
+            )
+    header = _header([cells for _, cells in table[:first]], count)
+    if header is None:
+        wide = max((len(cells) for _, cells in table[:first]), default=0)
+        if delimiter == "," and wide > 1 and 2 * wide == count:
+            raise InputError(
+                f"{where}: line {rows[0][0]}: {count} cells under {wide} names; commas cannot be "
+                "delimiter and decimal mark at once, save it with semicolons"
+            )
+        header = ("",) * count
+    decimal = _decimal([cell for _, cells in rows[:SAMPLE] for cell in cells])
+    found = [
+        f"delimiter {DELIMITERS[delimiter]}",
+        f"decimal {'comma' if decimal == ',' else 'point'}",
+    ]
+    if first:
+        found.append(f"{first} header line{'s' if first > 1 else ''}")
+    return Sheet(
+        where, header, tuple(n for n, _ in rows), tuple(cells for _, cells in rows), decimal,
+        tuple(found),
+    )  # fmt: skip
+
+
+def _decoded(path: Traversable | Path, where: str) -> str:
+    raw = read_bytes(path, LARGEST_LOG)
+    if len(raw) > LARGEST_LOG:
+        raise InputError(f"{where}: over {LARGEST_LOG} bytes; allowed: a log of one firing")
+    if not raw.strip():
+        raise InputError(f"{where}: the file is empty; allowed: rows of time and temperature")
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        coding = "utf-16"
+    elif b"\x00" in raw[:1000]:
+        raise InputError(f"{where}: not a text file; export it as CSV")
+    else:
+        coding = "utf-8-sig"
+    try:
+        return raw.decode(coding)
+    except UnicodeDecodeError:
+        return raw.decode("cp1252", errors="replace")
+
+
+def _cells(line: str, delimiter: str) -> tuple[str, ...]:
+    if delimiter == " ":
+        return tuple(line.split())
+    if '"' not in line:
+        return tuple(map(str.strip, line.split(delimiter)))
+    try:
+        return tuple(map(str.strip, next(csv.reader(io.StringIO(line), delimiter=delimiter))))
+    except (csv.Error, StopIteration):
+        return (line,)
+
+
+def _readable(cell: str) -> bool:
+    return is_time(cell) or any(parse_number(cell, mark) is not None for mark in ".,")
+
+
+def _delimiter(lines: Sequence[str], where: str) -> str:
+    """The delimiter under which most lines hold two readable cells or more, as many in each."""
+    middle = len(lines) // 2
+    sample = [*lines[: SAMPLE // 2], *lines[middle : middle + SAMPLE // 2]]
+    best, most = "", 0
+    for delimiter in DELIMITERS:
+        split = [_cells(line, delimiter) for line in sample]
+        counts = Counter(
+            len(cells) for cells in split if len(cells) > 1 and sum(map(_readable, cells)) > 1
+        )
+        if counts and counts.most_common(1)[0][1] > most:
+            best, most = delimiter, counts.most_common(1)[0][1]
+    if most < min(2, len(sample)):
+        first = show(sample[-1]) if sample else "nothing"
+        raise InputError(f"{where}: no columns of numbers found; a line of it: {first}")
+    return best
+
+
+def _holds_data(cells: Sequence[str]) -> bool:
+    """Whether a row holds two readable cells, or one and nothing else but missing readings."""
+    readable = sum(map(_readable, cells))
+    if readable == 1:
+        return len(cells) > 1 and readable + sum(map(is_missing, cells)) == len(cells)
+    return readable > 1
+
+
+def _first_row(table: Sequence[tuple[int, Sequence[str]]], where: str) -> int:
+    """Index of the first row of data: it and the few that follow are readable and as wide."""
+    for i, (_, cells) in enumerate(table[:-1]):
+        following = [later for _, later in table[i : i + 4]]
+        if all(_holds_data(row) and len(row) == len(cells) for row in following):
+            return i
+    raise InputError(f"{where}: no two rows of numbers follow each other in it")
+
+
+def _header(above: Sequence[Sequence[str]], count: int) -> tuple[str, ...] | None:
+    """Names of the columns: the last line above the data that has one for each.
+
+    A line of units below the names (such as "s" and "°C") is joined to them.
+    """
+    fitting = [cells for cells in above if len(cells) == count and not any(map(_readable, cells))]
+    if not fitting:
+        return None
+    names = list(fitting[-1])
+    if (
+        len(fitting) > 1
+        and all(len(cell) <= 8 for cell in names)
+        and fitting[-2:] == list(above[-2:])
+    ):
+        names = [f"{a} {b}".strip() for a, b in zip(fitting[-2], names, strict=True)]
+    return tuple(names)
+
+
+def _decimal(cells: Sequence[str]) -> str:
+    """Decimal comma, where more numbers are written with one than with a point."""
+    comma = point = 0
+    for cell in cells:
+        if is_time(cell):
+            continue
+        comma += bool(re.fullmatch(r"[-+]?(?:\d{1,3}(?:\.\d{3})+|\d*),\d+(?:\s*\S{1,3})?", cell))
+        point += bool(re.fullmatch(r"[-+]?(?:\d{1,3}(?:,\d{3})+|\d*)\.\d+(?:\s*\S{1,3})?", cell))
+    return "," if comma > point else "."
+
+
+# ----------------------------------------------------------------------------------------------
+# The times of a log, however they are written, as seconds from its first row
+
+DAY = 24.0 * HOUR
+UNITS = {"s": 1.0, "min": MINUTE, "h": HOUR, "days": DAY, "ms": 1e-3}
+SHORTEST, LONGEST = 1.5 * HOUR, 120.0 * HOUR
+"""A kiln's firing lasts between these (common practice): the test of a number without unit. [s]"""
+FORMS = {
+    "s": r"\b(s|sec|secs|second|seconds|sek|sekunden)\b",
+    "min": r"\b(min|mins|minute|minutes|minuten)\b",
+    "h": r"\b(h|hr|hrs|hour|hours|std|stunden)\b",
+    "days": r"\b(d|day|days)\b",
+    "ms": r"\b(ms|millis|milliseconds)\b",
+}
+EPOCH = 1e8
+"""A number above it counts seconds since 1970 (1e11: milliseconds). [s]"""
+SERIAL = (25_000.0, 80_000.0)
+"""Days since 1900 as a spreadsheet counts them, for 1968 to 2119."""
+TIME = re.compile(
+    r"(?:(?P<days>\d+)(?:\.|\s*d(?:ays?)?,?)\s*)?(?P<a>\d{1,4}):(?P<b>\d{2})"
+    r"(?::(?P<c>\d{2}(?:[.,]\d+)?))?\s*(?P<half>[AaPp])?(?:\.?[Mm]\.?)?$"
+)
+STAMP = re.compile(r"(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})(?:,?[T\s]+(.*))?$")
+ORDERS = {"day/month": (2, 1, 0), "month/day": (2, 0, 1)}
+
+
+def unit_of_title(title: str) -> str:
+    """Unit of time that a column's name states.
+
+    Parameters
+    ----------
+    title : str
+        Such as "elapsed (min)".
+
+    Returns
+    -------
+    str
+        A key of UNITS, or "".
+    """
+    for unit in ("ms", "min", "s", "h", "days"):
+        if re.search(FORMS[unit], title.replace("_", " "), re.IGNORECASE):
+            return unit
+    return ""
+
+
+def read_times(
+    cells: Sequence[str],
+    lines: Sequence[int],
+    title: str,
+    decimal: str,
+    where: str,
+    unit: str | None = None,
+) -> tuple[Array, str]:
+    """Seconds from the first row, not yet sorted, and how the cells were read.
+
+    Numbers in s, min, h or days (by the name of the column, else by the length of the firing),
+    seconds since 1970, days of a spreadsheet; hours and minutes, with seconds or not, of the day or
+    since the start; dates in the order of ISO 8601, of days first or months first.
+
+    Parameters
+    ----------
+    cells : sequence of str
+        One a row.
+    lines : sequence of int
+        Their line numbers, for the messages. [-]
+    title : str
+        Name of the column.
+    decimal : str
+        "." or ",".
+    where : str
+        File, for the messages.
+    unit : str, optional
+        Unit of plain numbers, a key of UNITS; overrides what is found.
+
+    Returns
+    -------
+    tuple of array and str
+        Shape (rows,) [s], and the form in words.
+
+    Raises
+    ------
+    InputError
+        With line, cell and what is allowed.
+    """
+    first = cells[0].strip()
+    if STAMP.match(first):
+        return _dates(cells, lines, where)
+    if TIME.match(first):
+        return _clock(cells, lines, where, unit)
+    return _numbers(cells, lines, title, decimal, where, unit)
+
+
+def _refuse(where: str, line: int, cell: str, allowed: str) -> InputError:
+    return InputError(f"{where}: line {line}: time {show(cell)}; allowed: {allowed}")
+
+
+def _of_day(text: str) -> float | None:
+    """Seconds of a clock's reading, or None."""
+    found = TIME.match(text.strip())
+    if found is None:
+        return None
+    hours, minutes = float(found["a"]), float(found["b"])
+    seconds = float((found["c"] or "0").replace(",", "."))
+    if minutes >= 60.0 or seconds >= 60.0:
+        return None
+    if found["half"]:
+        if not 1.0 <= hours <= 12.0:
+            return None
+        hours = hours % 12.0 + 12.0 * (found["half"] in "Pp")
+    return float(found["days"] or 0.0) * DAY + hours * HOUR + minutes * MINUTE + seconds
+
+
+def _clock(
+    cells: Sequence[str], lines: Sequence[int], where: str, unit: str | None
+) -> tuple[Array, str]:
+    """Hours, minutes and perhaps seconds; a fall by most of a day is midnight."""
+    readings = []
+    for cell, line in zip(cells, lines, strict=True):
+        value = _of_day(cell)
+        if value is None:
+            raise _refuse(where, line, cell, "HH:MM or HH:MM:SS in every row")
+        readings.append(value)
+    time = np.array(readings)
+    form = "HH:MM:SS" if cells[0].count(":") > 1 else "HH:MM"
+    if unit == "min" and form == "HH:MM":
+        return time / MINUTE, "MM:SS"
+    midnight = np.concatenate([[0.0], np.cumsum(np.diff(time) < -0.5 * DAY)])
+    if midnight[-1]:
+        form += (
+            f", past midnight {int(midnight[-1])} times" if midnight[-1] > 1 else ", past midnight"
+        )
+    return time + DAY * midnight, form
+
+
+def _dates(cells: Sequence[str], lines: Sequence[int], where: str) -> tuple[Array, str]:
+    """Dates with times, in the order of year, month and day that makes the shortest log."""
+    try:
+        stamps = [datetime.fromisoformat(cell.strip().replace(",", ".")) for cell in cells]
+        zero = stamps[0]
+        return np.array([(stamp - zero).total_seconds() for stamp in stamps]), "date and time (ISO)"
+    except (ValueError, TypeError):
+        pass
+    year_first = len(STAMP.match(cells[0].strip())[1]) == 4  # type: ignore[index]
+    orders = {"year/month/day": (0, 1, 2)} if year_first else ORDERS
+    stamped = _stamped(cells, lines, where)
+    found: dict[str, Array] = {}
+    wrong: InputError | None = None
+    for name, order in orders.items():
+        try:
+            found[name] = _ordered(stamped, cells, lines, where, order)
+        except InputError as error:
+            wrong = wrong or error
+    if not found:
+        assert wrong is not None
+        raise wrong
+    name = min(found, key=lambda n: float(np.abs(np.diff(found[n])).sum()))
+    return found[name], f"date and time ({name})"
+
+
+Parts = tuple[str, str, str]
+
+
+def _stamped(
+    cells: Sequence[str], lines: Sequence[int], where: str
+) -> tuple[list[Parts], list[float]]:
+    """The three numbers of each date as written, and the seconds of its day."""
+    dates, seconds = [], []
+    clocks: dict[str, float | None] = {}
+    for cell, line in zip(cells, lines, strict=True):
+        parts = STAMP.match(cell.strip())
+        at = None
+        if parts is not None:
+            clock = parts[5] or "0:00"
+            if clock not in clocks:
+                clocks[clock] = _of_day(re.sub(r"(Z|[+-]\d\d:?\d\d)$", "", clock))
+            at = clocks[clock]
+        if parts is None or at is None:
+            raise _refuse(where, line, cell, "a date and a time such as 2026-03-01 12:30:00")
+        dates.append((parts[1], parts[3], parts[4]))
+        seconds.append(at)
+    return dates, seconds
+
+
+def _ordered(
+    stamped: tuple[list[Parts], list[float]],
+    cells: Sequence[str],
+    lines: Sequence[int],
+    where: str,
+    order: tuple[int, int, int],
+) -> Array:
+    days: dict[Parts, float] = {}
+    zero = None
+    for row, parts in enumerate(stamped[0]):
+        if parts in days:
+            continue
+        year, month, day = (int(parts[i]) for i in order)
+        try:
+            found = datetime(year + 2000 * (year < 100), month, day)
+        except ValueError:
+            allowed = "a day of the calendar in every row"
+            raise _refuse(where, lines[row], cells[row], allowed) from None
+        zero = zero or found
+        days[parts] = (found - zero) / timedelta(seconds=1)
+    return np.array([days[p] + s for p, s in zip(*stamped, strict=True)], dtype=np.float64)
+
+
+def _numbers(
+    cells: Sequence[str],
+    lines: Sequence[int],
+    title: str,
+    decimal: str,
+    where: str,
+    unit: str | None,
+) -> tuple[Array, str]:
+    """Plain numbers, in the unit stated, or the one that makes a firing of a credible length."""
+    values = []
+    for cell, line in zip(cells, lines, strict=True):
+        read = parse_number(cell, decimal)
+        if read is None:
+            raise _refuse(where, line, cell, "a number, a time of day or a date in every row")
+        values.append(read[0])
+    time = np.array(values)
+    low, span = float(time.min()), float(np.ptp(time))
+    if unit is not None:
+        return (time - time[0]) * UNITS[unit], f"time in {unit}"
+    if low > EPOCH:
+        scale, form = (1e-3, "milliseconds") if low > 1e3 * EPOCH else (1.0, "seconds")
+        return (time - time[0]) * scale, f"{form} since 1970"
+    named = unit_of_title(title)
+    if named:
+        return (time - time[0]) * UNITS[named], f"time in {named}"
+    if SERIAL[0] < low and low + span < SERIAL[1] and span < 30.0:
+        return (time - time[0]) * DAY, "days of a spreadsheet"
+    credible: Callable[[str], bool] = lambda u: SHORTEST <= span * UNITS[u] <= LONGEST  # noqa: E731
+    fitting = [u for u in ("s", "min", "h") if credible(u)]
+    if len(fitting) != 1:
+        lasts = ", ".join(f"{span * UNITS[u] / HOUR:.3g} h in {u}" for u in ("s", "min", "h"))
+        raise InputError(
+            f"{where}: {title}: no unit of time given, and it would last {lasts}; "
+            "say which: s, min or h"
+        )
+    return (time - time[0]) * UNITS[fitting[0]], f"time taken to be in {fitting[0]} by its length"
+
+
+# ----------------------------------------------------------------------------------------------
+# Which columns of a log hold time and temperature, and whether that is °C, °F or K
+
+TIME_WORDS = re.compile(
+    r"time|zeit|date|datum|elapsed|stamp|heure|hora|tijd|epoch|unix|\bt\b", re.IGNORECASE
+)
+COUNT_WORDS = re.compile(r"^(no|nr|#|n|index|sample|record|row|reading|id)\.?$", re.IGNORECASE)
+HOT_WORDS = re.compile(
+    r"temp|°|º|\bdeg|\b[CFK]\b|_[CFK]\b|celsius|fahrenheit|kelvin|\btc\b|thermocouple|\bpv\b|actual|"
+    r"kiln|ware|furnace|oven|process", re.IGNORECASE,
+)  # fmt: skip
+OTHER_WORDS = re.compile(
+    r"set|\bsp\b|target|soll|output|power|duty|volt|batter|ambient|cold|junction|humid|error|"
+    r"current|amp|rate|segment|step|alarm|internal|board", re.IGNORECASE,
+)  # fmt: skip
+UNIT_WORDS = {"C": "celsius|centigrade", "F": "fahrenheit", "K": "kelvin"}
+NAMES = {"C": "°C", "F": "°F", "K": "K"}
+RANGES = {"C": (-20.0, 45.0, 300.0, 1500.0), "F": (46.0, 113.0, 572.0, 2732.0),
+          "K": (268.0, 318.0, 573.0, 1773.0)}  # fmt: skip
+"""Coldest reading between the first two, hottest between the last two: one firing in each unit."""
+AT_REST = 0.015
+"""Most that the last twentieth of a log taken to be in K may change, of its range: a log in °C that
+was begun late and broken off hot looks the same but for that. [-]"""
+ONLY_F = 1500.0
+"""A log that begins cold and exceeds it is in °F. [any]"""
+HOTTEST = 150.0
+"""A column that never exceeds it is not a kiln's temperature, in no unit. [any]"""
+LEAST, MOST = ZERO_CELSIUS - 60.0, ZERO_CELSIUS + 2300.0
+"""A thermocouple reads nothing beyond these. [K]"""
+
+
+def _kind(cells: Sequence[str], decimal: str) -> str:
+    """What most cells of a column are: stamp, date, clock, number or text."""
+    seen = [cell for cell in cells[:200] if not is_missing(cell)]
+    counts = dict.fromkeys(("stamp", "date", "clock", "number", "text"), 0)
+    for cell in seen:
+        if DATE.match(cell):
+            counts["stamp" if ":" in cell else "date"] += 1
+        elif CLOCK.match(cell) or re.match(r"\d+[.d ]+\d+:\d\d", cell):
+            counts["clock"] += 1
+        elif parse_number(cell, decimal) is not None:
+            counts["number"] += 1
+        else:
+            counts["text"] += 1
+    return max(counts, key=lambda kind: counts[kind]) if seen else "text"
+
+
+def _values(sheet: Sheet, index: int) -> Array:
+    """Numbers of a column, those that are none left out."""
+    read = (parse_number(cell, sheet.decimal) for cell in sheet.column(index))
+    return np.array([pair[0] for pair in read if pair is not None])
+
+
+def chosen_columns(
+    sheet: Sheet, column: str | None = None, time_column: str | None = None
+) -> tuple[tuple[int, ...], int]:
+    """Columns of the time (two, where date and time of day stand apart) and of the temperature.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The file.
+    column, time_column : str, optional
+        Name or number of a column, where the person says it.
+
+    Returns
+    -------
+    tuple
+        Indices of time, index of temperature.
+
+    Raises
+    ------
+    InputError
+        None fits, or several do, with the columns there are.
+    """
+    kinds = [_kind(sheet.column(j), sheet.decimal) for j in range(len(sheet.header))]
+    values = functools.cache(functools.partial(_values, sheet))
+    when = (sheet.find(time_column),) if time_column else _time_columns(sheet, kinds, values)
+    if column:
+        return when, sheet.find(column)
+    numbers = [
+        j
+        for j, kind in enumerate(kinds)
+        if kind == "number" and j not in when and not OTHER_WORDS.search(sheet.header[j])
+    ]
+    hot = [j for j in numbers if HOT_WORDS.search(sheet.header[j])] or numbers
+    fitting = [j for j in hot if (v := values(j)).size and float(v.max()) > HOTTEST]
+    if len(fitting) == 1:
+        return when, fitting[0]
+    listed = ", ".join(f"{j + 1} {sheet.header[j]!r}" for j in (fitting or range(len(kinds))))
+    what = "several columns may be the temperature" if fitting else "no column of temperatures"
+    raise InputError(f"{sheet.where}: {what}: {listed}; name the one to use")
+
+
+def _time_columns(
+    sheet: Sheet, kinds: Sequence[str], values: Callable[[int], Array]
+) -> tuple[int, ...]:
+    for kind in ("stamp", "date", "clock"):
+        if kind in kinds:
+            first = kinds.index(kind)
+            if kind == "date":
+                if "clock" in kinds:
+                    return first, kinds.index("clock")
+                continue
+            return (first,)
+    numbers = [j for j, kind in enumerate(kinds) if kind == "number"]
+    rising = []
+    for j in numbers:
+        v = values(j)
+        if v.size > 1 and v[-1] > v[0] and float(np.mean(np.diff(v) >= 0.0)) > 0.95:
+            rising.append(j)
+    named = [
+        j for j in rising if TIME_WORDS.search(sheet.header[j]) or unit_of_title(sheet.header[j])
+    ]
+    left = named or [j for j in rising if not COUNT_WORDS.match(sheet.header[j].strip())]
+    if not left:
+        listed = ", ".join(f"{j + 1} {name!r}" for j, name in enumerate(sheet.header))
+        raise InputError(f"{sheet.where}: no column of times: {listed}; name the one to use")
+    return (left[0],)
+
+
+def temperatures(
+    sheet: Sheet, index: int, unit: str | None = None
+) -> tuple[Array, list[int], str, list[str]]:
+    """Temperatures of a column in K, the rows that have one, their unit in words, and notes.
+
+    The unit is the person's, else that of the column's name or of its cells, else the only one in
+    which the log is a firing that begins cold.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The file.
+    index : int
+        Column. [-]
+    unit : str, optional
+        "C", "F" or "K".
+
+    Returns
+    -------
+    tuple
+        Temperatures, shape (K,) [K]; rows they stand in; unit in words; notes.
+
+    Raises
+    ------
+    InputError
+        With the line of a cell that is no number, or where no one unit fits.
+    """
+    if unit is not None and unit not in NAMES:
+        raise InputError(f"{sheet.where}: temperature unit {unit!r}; allowed: C, F or K")
+    values, kept, missing, seen = [], [], [], ""
+    for i, (line, cell) in enumerate(zip(sheet.lines, sheet.column(index), strict=True)):
+        if is_missing(cell):
+            missing.append(line)
+            continue
+        read = parse_number(cell, sheet.decimal)
+        if read is None:
+            raise InputError(
+                f"{sheet.where}: line {line}, {sheet.title(index)}: {show(cell)} is not a number; "
+                "mend it or delete the line"
+            )
+        values.append(read[0])
+        kept.append(i)
+        seen = seen or read[1]
+    array = np.array(values)
+    if array.size == 0:
+        raise InputError(f"{sheet.where}: {sheet.title(index)}: no readings in it")
+    notes = []
+    if missing:
+        listed = ", ".join(map(str, missing[:4])) + (", ..." if len(missing) > 4 else "")
+        rows = "1 row" if len(missing) == 1 else f"{len(missing)} rows"
+        notes.append(f"{rows} without a temperature left out (line {listed})")
+    found, how = unit or seen, "as stated" if unit else "by its cells"
+    if not found:
+        found, how = _unit_by_name(sheet.header[index]), "by its name"
+    if not found:
+        found, how = _unit_by_range(array, sheet, index), "by its range"
+    kelvins = {
+        "C": array + ZERO_CELSIUS,
+        "F": (array - 32.0) / 1.8 + ZERO_CELSIUS,
+        "K": array,
+    }[found]
+    wrong = (kelvins < LEAST) | (kelvins > MOST)
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        raise InputError(
+            f"{sheet.where}: line {sheet.lines[kept[row]]}, {sheet.title(index)}: {array[row]:g} "
+            f"{NAMES[found]}; allowed: -60 to 2300 °C (an open thermocouple? delete the line)"
+        )
+    return kelvins, kept, f"{NAMES[found]} {how}", notes
+
+
+def _unit_by_name(name: str) -> str:
+    for unit, words in UNIT_WORDS.items():
+        sign = rf"(?:°|º|[Dd]eg(?:rees)?\.?)[\s_]*{unit}\b|(?:^|[\s_.(\[]){unit}[)\]]?$"
+        if re.search(sign, name.strip()) or re.search(words, name, re.IGNORECASE):
+            return unit
+    return ""
+
+
+def _unit_by_range(values: Array, sheet: Sheet, index: int) -> str:
+    low, high = float(np.quantile(values, 0.001)), float(np.quantile(values, 0.999))
+    fitting = [u for u, (a, b, c, d) in RANGES.items() if a <= low <= b and c <= high <= d]
+    if not fitting and 20.0 <= low <= RANGES["F"][1] and ONLY_F < high <= RANGES["F"][3]:
+        fitting = ["F"]
+    last = values[-max(values.size // 20, 2) :]
+    if fitting == ["K"] and float(np.ptp(last)) > AT_REST * (high - low):
+        fitting = []
+    if len(fitting) == 1:
+        return fitting[0]
+    raise InputError(
+        f"{sheet.where}: {sheet.title(index)}: no unit given, and {low:.0f} to {high:.0f} "
+        f"may be {' or '.join(NAMES[u] for u in fitting) or 'none of °C, °F, K from cold to hot'}; "
+        "say which: C, F or K"
+    )

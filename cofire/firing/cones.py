@@ -1,0 +1,126 @@
+"""Pyrometric cone charts: at which temperature each cone bends, at which heating rate."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.errors import InputError
+from cofire.files import read_text
+from cofire.materials.library import bundled_tables
+from cofire.units import HOUR, kelvin
+
+COLUMNS = ("cone", "rate_C_per_h", "temperature_C", "chart", "seen")
+
+
+@dataclass(frozen=True)
+class ConeChart:
+    """One chart of N cones at R heating rates, coolest cone first.
+
+    Attributes
+    ----------
+    chart
+        Which chart. Charts of different makes, sizes and years differ by up to 21 K for the same
+        cone and rate, so values of two charts never stand in one.
+    cones
+        Labels of the N cones, such as '04' or '6'.
+    rates
+        Heating rates over the last 100 K, rising, shape (R,). [K/s]
+    bending_temperature
+        At which the tip touches, shape (N, R). [K]
+    seen
+        Whether each cone's row was read in the chart (the others are from memory).
+    """
+
+    chart: str
+    cones: tuple[str, ...]
+    rates: NDArray[np.float64]
+    bending_temperature: NDArray[np.float64]
+    seen: tuple[bool, ...]
+
+
+def _number(text: str, place: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = np.nan
+    if not np.isfinite(value):
+        raise InputError(f"{place}: {text!r} is not a number")
+    return value
+
+
+def read_cones(path: Traversable | Path | None = None) -> ConeChart:
+    """The cone chart in a table, by default the shipped one.
+
+    Parameters
+    ----------
+    path : Traversable or Path, optional
+        A table with the columns cone, rate_C_per_h, temperature_C, chart, seen.
+
+    Returns
+    -------
+    ConeChart
+        In SI.
+
+    Raises
+    ------
+    InputError
+        A column missing, a value that is no number, two charts in one table, a cone without a
+        value at every rate or with two at one, or temperatures that do not rise with cone and rate.
+    """
+    path = bundled_tables().joinpath("cones.csv") if path is None else path
+    table = csv.DictReader(io.StringIO(read_text(path)))
+    missing = [column for column in COLUMNS if column not in (table.fieldnames or ())]
+    if missing:
+        raise InputError(f"{path}: no column {', '.join(missing)}; it needs {', '.join(COLUMNS)}")
+
+    charts: dict[str, None] = {}
+    cells: dict[str, dict[float, float]] = {}
+    seen: dict[str, bool] = {}
+    for row in table:
+        place = f"{path}: row {table.line_num}"
+        if any(row[column] is None for column in COLUMNS):
+            raise InputError(f"{place}: fewer cells than columns")
+        cone, mark = row["cone"].strip(), row["seen"].strip()
+        rate = _number(row["rate_C_per_h"], f"{place}, column rate_C_per_h")
+        temperature = _number(row["temperature_C"], f"{place}, column temperature_C")
+        if rate <= 0.0:
+            raise InputError(f"{place}, column rate_C_per_h: {rate:g}; a rate is positive")
+        if mark not in ("yes", "no"):
+            raise InputError(f"{place}, column seen: {mark!r}; allowed are 'yes' and 'no'")
+        if rate in cells.setdefault(cone, {}):
+            raise InputError(f"{place}: cone {cone} at {rate:g} °C/h stands here a second time")
+        charts[row["chart"].strip()] = None
+        cells[cone][rate] = temperature
+        seen[cone] = seen.get(cone, True) and mark == "yes"
+    if not cells:
+        raise InputError(f"{path}: no cones")
+    if len(charts) > 1:
+        raise InputError(
+            f"{path}: {len(charts)} charts in one table ({'; '.join(charts)}); keep one"
+        )
+
+    rates = sorted({rate for values in cells.values() for rate in values})
+    for cone, values in cells.items():
+        absent = [f"{rate:g}" for rate in rates if rate not in values]
+        if absent:
+            raise InputError(f"{path}: cone {cone}: no temperature at {', '.join(absent)} °C/h")
+    bending = np.array([[values[rate] for rate in rates] for values in cells.values()])
+    for axis, along in ((0, "from cone to cone"), (1, "with the rate")):
+        if np.any(np.diff(bending, axis=axis) <= 0.0):
+            raise InputError(
+                f"{path}: temperatures do not rise {along}; put the coolest cone first"
+            )
+    return ConeChart(
+        chart=next(iter(charts)),
+        cones=tuple(cells),
+        rates=np.array(rates) / HOUR,
+        bending_temperature=kelvin(bending),
+        seen=tuple(seen.values()),
+    )

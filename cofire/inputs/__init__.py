@@ -1,1 +1,0 @@
-"""What goes into the kiln: units, cards, tables, kilns, firings, vessels."""

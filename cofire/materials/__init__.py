@@ -1,0 +1,1 @@
+"""Material cards: which numbers they carry, and the tables they are read from."""

@@ -1,0 +1,284 @@
+"""A material card: every number with its unit, uncertainty, source and how it is known."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from cofire.errors import InputError, OutOfRange, UnknownName
+from cofire.materials.properties import ALONG_THE_FIRING, SPECS
+from cofire.numerics import Array, interpolate
+from cofire.units import ROOM, celsius
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """One standard uncertainty: relative ("%"), absolute ("+-", SI) or a factor ("factor")."""
+
+    form: str
+    size: float
+
+    def relative(self, value: ArrayLike) -> Array:
+        """Standard uncertainty over the value (of its logarithm, for a factor).
+
+        Parameters
+        ----------
+        value : array_like
+            Value it belongs to. [SI unit of the property]
+
+        Returns
+        -------
+        array
+            Relative standard uncertainty. [-]
+        """
+        value = np.asarray(value, dtype=np.float64)
+        if self.form == "%":
+            return np.full_like(value, self.size)
+        if self.form == "factor":
+            return np.full_like(value, np.log(self.size))
+        return np.asarray(self.size / np.abs(value), dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class Property:
+    """One property of one material, in SI.
+
+    Attributes
+    ----------
+    temperature
+        Rows of a table, increasing, shape (R,); None for a single number. [K]
+    value
+        Shape (R,); a single number has one row. [SI unit of the property]
+    uncertainty, source, basis
+        One entry a row.
+    at_density
+        Relative density of the body it was measured on. [-]
+    valid
+        Coldest and hottest temperature at which a single number holds, where stated. [K]
+    """
+
+    name: str
+    owner: str
+    temperature: Array | None
+    value: Array
+    uncertainty: tuple[Uncertainty, ...]
+    source: tuple[str, ...]
+    basis: tuple[str, ...]
+    at_density: float = 1.0
+    unit: str = ""
+    valid: tuple[float, float] | None = None
+
+    @property
+    def single(self) -> bool:
+        """Whether it is one number, or a table of one row."""
+        return self.temperature is None or self.temperature.size == 1
+
+    @property
+    def scalar(self) -> float:
+        """The number, where the property is a single number."""
+        return float(self.value[0])
+
+    def at(self, temperature: ArrayLike, extend: bool = False) -> Array:
+        """Value at temperature, by shape-preserving cubic interpolation between rows.
+
+        Parameters
+        ----------
+        temperature : array_like
+            Any shape. [K]
+        extend : bool
+            Hold the end rows' values outside the table instead of refusing; whoever asks for
+            it says so in the result.
+
+        Returns
+        -------
+        array
+            Same shape. [SI unit of the property]
+
+        Raises
+        ------
+        OutOfRange
+            Outside the rows of the table, or the range in which a single number holds.
+        """
+        temperature = np.asarray(temperature, dtype=np.float64)
+        if not extend:
+            self._refuse_outside(temperature)
+        if self.temperature is None or self.single:
+            return np.full(temperature.shape, self.value[0])
+        bounded = np.clip(temperature, self.temperature[0], self.temperature[-1])
+        return interpolate(self.temperature, self.value, bounded)
+
+    @property
+    def reach(self) -> tuple[float, float]:
+        """Coldest and hottest temperature the rows speak for. [K]
+
+        A table that begins within 100 K of room temperature reaches down to it. A single number
+        of a property that is read along the firing speaks for 20 °C, or its one row, alone unless
+        it is said to be `valid` elsewhere; of any other property it holds at every temperature.
+        """
+        if self.valid is not None:
+            return self.valid
+        if self.single and self.name not in ALONG_THE_FIRING:
+            return 0.0, np.inf
+        if self.temperature is None:
+            return ROOM, ROOM
+        low, high = float(self.temperature[0]), float(self.temperature[-1])
+        return (min(low, ROOM) if low <= ROOM + 100.0 else low), high
+
+    def _refuse_outside(self, temperature: Array) -> None:
+        if temperature.size == 0:
+            return
+        least, high = self.reach
+        for bad in (float(temperature.min()), float(temperature.max())):
+            if bad < least - 0.5 or bad > high + 1e-6:
+                if self.single and self.valid is None:
+                    raise OutOfRange(
+                        f"{self.owner}: {self.name} asked at {celsius(bad):.0f} °C; it is a single "
+                        "number. Add rows with their source, or valid_C = [coldest, hottest] "
+                        "between which it holds."
+                    )
+                raise OutOfRange(
+                    f"{self.owner}: {self.name} asked at {celsius(bad):.0f} °C; its rows cover "
+                    f"{celsius(least):.0f}-{celsius(high):.0f} °C. Add a row with its source, "
+                    "or fire within them."
+                )
+
+
+@dataclass(frozen=True)
+class Transformation:
+    """A phase change that strains the body: x · (step + change · (T − on_heating)).
+
+    The share x of the high form follows the temperature with hysteresis: it grows around
+    `on_heating` and shrinks around `on_cooling`, each over `width`. Temperatures in K.
+    `in_table` says that the card's thermal_expansion already contains it (silica inversions do;
+    a metal's table is that of its low form).
+    """
+
+    name: str
+    on_heating: float
+    on_cooling: float
+    width: float
+    step: float
+    expansion_change: float = 0.0
+    in_table: bool = False
+    source: str = ""
+    basis: str = "memory"
+
+
+@dataclass(frozen=True)
+class FiredAt:
+    """The firing that gives a card's `fired_density`: ramp, peak and hold in SI."""
+
+    rate: float
+    peak: float
+    hold: float
+
+
+QUARTZ_STEP = 0.0045
+"""Linear step of quartz at 573 °C: 0.45 % (Deer, Howie & Zussman class; encyclopaedia page). [-]"""
+CRISTOBALITE_STEP = 0.011
+"""Linear step of cristobalite near 226 °C: 0.9-1.4 %, from memory. [-]"""
+INVERSION_SHARE = 0.8
+"""Share of a grain's step that a body shows; 0.6-1.0, our estimate. [-]"""
+
+
+@dataclass(frozen=True)
+class Card:
+    """One material, or a blend of two: a blend's `parts` are (metal, fraction), (ceramic, ...).
+
+    `properties` maps a name of `cofire.materials.properties.SPECS` to its `Property`.
+    """
+
+    name: str
+    kind: str
+    summary: str
+    properties: Mapping[str, Property]
+    densification: str = "master curve"
+    elements: tuple[str, ...] = ()
+    atmosphere: Mapping[str, str] = field(default_factory=dict)
+    transformations: tuple[Transformation, ...] = ()
+    fired_at: FiredAt | None = None
+    refused: str = ""
+    origin: str = ""
+    parts: tuple[tuple[Card, float], ...] = ()
+
+    def __getitem__(self, name: str) -> Property:
+        """Return the property, or raise UnknownName with the ones this card has."""
+        if name not in self.properties:
+            if name not in SPECS:
+                raise UnknownName("property", name, SPECS)
+            raise InputError(
+                f"{self.origin or self.name}: {name}: missing; needed for this calculation "
+                f"({SPECS[name].meaning})"
+            )
+        return self.properties[name]
+
+    def __contains__(self, name: str) -> bool:
+        """Whether the card carries the property."""
+        return name in self.properties
+
+    def scalar(self, name: str, default: float | None = None) -> float:
+        """The number of a property that does not depend on temperature.
+
+        Parameters
+        ----------
+        name : str
+            A name of SPECS.
+        default : float, optional
+            Given back where the card lacks the property. [SI unit of the property]
+
+        Returns
+        -------
+        float
+            Its value. [SI unit of the property]
+        """
+        if default is not None and name not in self.properties:
+            return default
+        return self[name].scalar
+
+    @cached_property
+    def inversions(self) -> tuple[Transformation, ...]:
+        """Transformations, with those of the free silica the card states."""
+        silica = (
+            ("quartz inversion", "free_quartz", 573.0, QUARTZ_STEP, 25.0),
+            ("cristobalite inversion", "cristobalite", 226.0, CRISTOBALITE_STEP, 40.0),
+        )
+        found = list(self.transformations)
+        for name, share, at, step, width in silica:
+            if self.scalar(share, 0.0) > 0.0:
+                strain = self.scalar(share) * step * INVERSION_SHARE
+                found.append(
+                    Transformation(
+                        name,
+                        at + 273.15,
+                        at + 273.15,
+                        width,
+                        strain,
+                        in_table=True,
+                        source=self[share].source[0],
+                        basis=self[share].basis[0],
+                    )
+                )
+        return tuple(found)
+
+    def scaled(self, name: str, factor: float) -> Card:
+        """The same card with one property multiplied, for sensitivity and tests.
+
+        Parameters
+        ----------
+        name : str
+            A property the card carries.
+        factor : float
+            Multiplier, applied to every row. [-]
+
+        Returns
+        -------
+        Card
+            A copy.
+        """
+        changed = dict(self.properties)
+        changed[name] = replace(self[name], value=self[name].value * factor)
+        return replace(self, properties=changed)

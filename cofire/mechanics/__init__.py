@@ -1,0 +1,1 @@
+"""Stress through the firing: one law, one integrator, and the structures they serve."""

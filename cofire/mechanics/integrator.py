@@ -1,0 +1,623 @@
+"""Stress of any structure through a firing: equilibrium at an instant, steps under error control.
+
+A structure is anything with the members of `Structure` (see `equilibrium`). It knows its
+points, how its unknowns (strains, displacements) strain them, and which change of the unknowns
+restores equilibrium. It knows nothing of time, and the march knows nothing of shapes:
+
+    record = march(structure, history)
+    record.time, record.stress          # (S,), (S, C, *points)
+
+Inelastic strain follows ė = f(σ, t) with equilibrium as an algebraic condition. The method is
+the two-stage, stiffly accurate, L-stable diagonally implicit Runge–Kutta method of order 2,
+γ = 1 − 1/√2 (Alexander 1977, SIAM J. Numer. Anal. 14, 1006). Its error is estimated from the
+second difference of the rates at the start and at both stages, scaled to be exact for Maxwell
+relaxation, and turned into stress with the consistent tangent, so that a body which flows
+freely does not hold the step down. Where nothing flows one stage is exact, and the step goes
+from breakpoint to breakpoint.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.errors import InputError, ModelError
+from cofire.mechanics.law import (
+    Response,
+    StressState,
+    energy_density,
+    inelastic_increments,
+    prepare,
+    respond,
+    respond_linear,
+)
+from cofire.mechanics.properties import MaterialTable, Mechanisms, breakpoints, material_table
+
+if TYPE_CHECKING:
+    from cofire.numerics import Array
+    from cofire.physics.history import History
+
+
+# ----------------------------------------------------------------------------------------------
+# Which strains balance a structure at one instant, its points flowing as the law says
+
+_FAR = 1.0e4  # times that, from where the first guess is given up
+_OVERSHOT = 0.5  # work past the balance, over the work to reach it, that is taken back
+_SMALLEST_SHARE = 0.02
+_MOST_EVALUATIONS = 60
+
+
+class Structure(Protocol):
+    """What the march must know of a body: points, and how its unknowns strain and balance them."""
+
+    @property
+    def state(self) -> StressState:
+        """Stress components, C of them."""
+        ...
+
+    @property
+    def material(self) -> NDArray[np.intp]:
+        """Index into the history's materials at each point, shape (points). [-]"""
+        ...
+
+    @property
+    def batch_axes(self) -> int:
+        """How many leading axes of the points are a batch of candidates. [-]"""
+        ...
+
+    def start(self) -> Array:
+        """Unknowns before the firing, all zero, any shape."""
+        ...
+
+    def strains(self, unknowns: Array) -> Array:
+        """Total strain at the points, linear in the unknowns, shape (C, *points). [-]
+
+        Parameters
+        ----------
+        unknowns
+            Of the structure, any shape. [m], [-]
+        """
+        ...
+
+    def unbalanced(self, stress: Array) -> Array:
+        """Force on each unknown that the stress leaves unbalanced, in the unknowns' shape.
+
+        Parameters
+        ----------
+        stress
+            At the points, shape (C, *points). [Pa]
+        """
+        ...
+
+    def solver(self, tangent: Array) -> Callable[[Array], Array]:
+        """Function of the unbalanced force: change of the unknowns that would balance it.
+
+        Parameters
+        ----------
+        tangent
+            At the points, shape (C, C, *points). [Pa]
+        """
+        ...
+
+
+class NoEquilibriumError(Exception):
+    """Newton's method does not settle; a shorter step may."""
+
+
+@dataclass(frozen=True)
+class Equilibrated:
+    """A structure in equilibrium at a stage.
+
+    Attributes
+    ----------
+    unknowns
+        Of the structure.
+    strain
+        Total strain, shape (C, *points). [-]
+    response
+        Answer of the law there.
+    iterations
+        Evaluations of the law. [-]
+    """
+
+    unknowns: Array
+    strain: Array
+    response: Response
+    iterations: int
+
+
+@dataclass(frozen=True)
+class Equilibrium:
+    """A structure, its materials, and how closely stress is to be followed.
+
+    Attributes
+    ----------
+    structure
+        The body.
+    table
+        Its materials.
+    relative_tolerance
+        Error allowed in a step over the largest stress of a candidate. [-]
+    stress_tolerance
+        Error always allowed in a step. [Pa]
+    imbalance
+        What equilibrium may be out by, over the error allowed in a step. [-]
+    added_strain
+        Free strain beyond that of the materials, as a function of time, or None. [-]
+    """
+
+    structure: Structure
+    table: MaterialTable
+    relative_tolerance: float
+    stress_tolerance: float
+    imbalance: float
+    added_strain: Callable[[float], Array] | None = None
+
+    def largest(self, stress: Array) -> Array:
+        """Largest magnitude in each candidate, shape (batch). [Pa]
+
+        Parameters
+        ----------
+        stress
+            Shape (C, *points). [Pa]
+        """
+        shape = stress.shape[1 : 1 + self.structure.batch_axes]
+        return np.asarray(np.abs(stress).max(axis=0).reshape(*shape, -1).max(axis=-1))
+
+    def allowed(self, stress: Array) -> Array:
+        """Error of stress allowed in a step, shape (batch). [Pa]
+
+        Parameters
+        ----------
+        stress
+            Shape (C, *points). [Pa]
+        """
+        return self.stress_tolerance + self.relative_tolerance * self.largest(stress)
+
+    def solve(
+        self,
+        time: float,
+        flow_time: float,
+        inelastic: Array,
+        guess: Array,
+        near: Response | None = None,
+    ) -> Equilibrated:
+        """The structure in equilibrium at one instant.
+
+        Parameters
+        ----------
+        time
+            Within the history. [s]
+        flow_time
+            For which the rates at this instant act; zero for an instantaneous answer. [s]
+        inelastic
+            Inelastic strain known before, shape (C, *points). [-]
+        guess
+            Unknowns to start from. [m], [-]
+        near
+            Answer of the law at an instant close by, to start from.
+
+        Raises
+        ------
+        NoEquilibriumError
+            If Newton's method does not settle.
+        """
+        structure = self.structure
+        properties = self.table.at(time)
+        stage = prepare(properties, structure.state, flow_time, structure.material)
+        direction = structure.state.free_direction.reshape((-1,) + (1,) * structure.material.ndim)
+        known = inelastic + direction * properties.free_strain.take(structure.material)
+        if self.added_strain is not None:
+            known = known + self.added_strain(time)
+        unknowns, strain = guess, structure.strains(guess)
+        close = self.imbalance * self.relative_tolerance
+        response = respond(stage, strain - known, near, close)
+        evaluations, first = 1, True
+        while evaluations < _MOST_EVALUATIONS:
+            solve = structure.solver(response.tangent)
+            force = structure.unbalanced(response.stress)
+            change = solve(force)
+            strain_change = structure.strains(change)
+            limit = self.imbalance * self.allowed(response.stress)
+            size = self.largest(contract(response.tangent, strain_change)) / limit
+            if first and not response.linear and not size.max() <= _FAR:
+                first = False  # start from where nothing crept or yielded, whatever the guess
+                plain = respond_linear(stage, strain - known)
+                change = structure.solver(plain.tangent)(structure.unbalanced(plain.stress))
+                unknowns, strain = unknowns + change, strain + structure.strains(change)
+                response = respond(stage, strain - known, near, close)
+                continue
+            if not np.isfinite(size).all():
+                break
+            if size.max() <= 1.0:
+                return Equilibrated(unknowns, strain, response, evaluations)
+            work, share = float((change * force).sum()), 1.0
+            if work <= 0.0:  # nothing but round-off is left to balance
+                break
+            while True:  # no further than to where the forces pull back
+                new = respond(stage, strain + share * strain_change - known, response, close)
+                evaluations += 1
+                force = structure.unbalanced(new.stress)
+                left = float((change * force).sum())
+                if left >= -_OVERSHOT * work or share < _SMALLEST_SHARE:
+                    break
+                share *= max(work / (work - left), 0.1)
+            unknowns, strain = unknowns + share * change, strain + share * strain_change
+            while True:  # the same tangent again, as long as it will do
+                change = solve(force)
+                strain_change = structure.strains(change)
+                stress_change = contract(response.tangent, strain_change)
+                before, size = size, self.largest(stress_change) / limit
+                if size.max() <= 1.0:
+                    return Equilibrated(unknowns, strain, new, evaluations)
+                if not (size * size <= before).all():
+                    break
+                unknowns, strain = unknowns + change, strain + strain_change
+                new = respond(stage, strain - known, new, close)
+                evaluations += 1
+                force = structure.unbalanced(new.stress)
+            response = new
+        raise NoEquilibriumError
+
+
+def contract(tangent: Array, strain: Array) -> Array:
+    """Stress change for a strain change, shape (C, *points). [Pa]
+
+    Parameters
+    ----------
+    tangent
+        Shape (C, C, *points). [Pa]
+    strain
+        Shape (C, *points). [-]
+    """
+    return np.asarray(np.add.reduce(tangent * strain, axis=1))
+
+
+# ----------------------------------------------------------------------------------------------
+# Stress of any structure through a firing: steps in time under error control
+
+_GAMMA = 1.0 - np.sqrt(0.5)
+_ERROR_SCALE = (np.sqrt(0.5) * _GAMMA**2 + _GAMMA / 2 - 1 / 6) / (_GAMMA / 2 - _GAMMA**2)
+_SHORTEST_STEP = 1.0e-9  # over the whole time
+_FLOWING_DEPARTURE = 30.0  # of breakpoints where something flows: there each step's error is known
+
+
+@dataclass(frozen=True)
+class Control:
+    """How closely the march follows the firing.
+
+    Attributes
+    ----------
+    relative_tolerance
+        Error allowed in a step over the largest stress of the structure at that time. [-]
+    stress_tolerance
+        Error always allowed in a step. [Pa]
+    imbalance
+        What equilibrium may be out by, over the error allowed in a step. [-]
+    longest_step
+        Upper limit of a step. [s]
+    fixed_step
+        If given, the step (shortened to land on turns), without error control. [s]
+    breakpoint_tolerance
+        See `point_properties.breakpoints`; thirty times this where something flows. [-]
+    """
+
+    relative_tolerance: float = 5.0e-3
+    stress_tolerance: float = 5.0e3
+    imbalance: float = 1.0e-3
+    longest_step: float = np.inf
+    fixed_step: float | None = None
+    breakpoint_tolerance: float = 3.0e-5
+
+
+class UnbalancedError(ModelError):
+    """No step however short finds equilibrium; `time` is where the march stood. [s]"""
+
+    def __init__(self, message: str, time: float) -> None:
+        super().__init__(message)
+        self.time = time
+
+    def __reduce__(self) -> tuple[type[UnbalancedError], tuple[str, float]]:
+        """How a worker hands it to its parent."""
+        return type(self), (str(self), self.time)
+
+
+@dataclass(frozen=True)
+class Instant:
+    """State of the structure at one time.
+
+    Attributes
+    ----------
+    time
+        Since the start of the trace. [s]
+    unknowns, speed
+        Of the structure, and their rate of change, a guess for the next step.
+    strain
+        Total strain, shape (C, *points). [-]
+    stress
+        Shape (C, *points). [Pa]
+    inelastic
+        Strain by mechanism (viscous, creep, plastic), shape (3, C, *points). [-]
+    """
+
+    time: float
+    unknowns: Array
+    speed: Array
+    strain: Array
+    stress: Array
+    inelastic: Array
+
+
+@dataclass(frozen=True)
+class Record:
+    """The whole march, one entry for each of S accepted times, the start included.
+
+    Attributes
+    ----------
+    time
+        Shape (S,). [s]
+    unknowns
+        Of the structure, shape (S, ...).
+    strain
+        Total strain, shape (S, C, *points). [-]
+    stress
+        Shape (S, C, *points). [Pa]
+    inelastic
+        Strain by mechanism (viscous, creep, plastic), shape (S, 3, C, *points). [-]
+    step_error
+        Estimated error of stress made in the step that ends at each time, shape (S,). [Pa]
+    steps, rejected
+        Steps accepted and thrown away. [-]
+    iterations
+        Evaluations of the law at all points in accepted steps. [-]
+    """
+
+    time: Array
+    unknowns: Array
+    strain: Array
+    stress: Array
+    inelastic: Array
+    step_error: Array
+    steps: int
+    rejected: int
+    iterations: int
+
+    @property
+    def error_bound(self) -> float:
+        """Sum of the errors of all recorded steps, as if none of them ever relaxed. [Pa]"""
+        return float(self.step_error.sum())
+
+
+def march(
+    structure: Structure,
+    history: History,
+    *,
+    mechanisms: Mechanisms | None = None,
+    control: Control | None = None,
+    added_strain: Callable[[float], Array] | None = None,
+    watch: Callable[[Instant], None] | None = None,
+    keep: bool = True,
+) -> Record:
+    """Record of a structure through the whole trace.
+
+    Parameters
+    ----------
+    structure
+        The body.
+    history
+        Histories of its materials.
+    mechanisms
+        Ways of relief in use; all of them if not given.
+    control
+        Tolerances and steps.
+    added_strain
+        Free strain at the points beyond that of the history, as a function of time, of a
+        shape that broadcasts with (C, *points): a temperature difference through the wall. Where
+        nothing flows no step looks for its turns; set `longest_step`. [-]
+    watch
+        Called at the start and after every accepted step.
+    keep
+        If False only the last instant is recorded; use `watch` to reduce large batches.
+
+    Raises
+    ------
+    InputError
+        If the history cannot be used or a material index is not in it.
+    UnbalancedError
+        If no step however short satisfies equilibrium.
+    """
+    control = control or Control()
+    table = material_table(history, mechanisms)
+    lowest, highest = int(structure.material.min()), int(structure.material.max())
+    if lowest < 0 or highest >= len(history.names):
+        message = (
+            f"structure: material indices {lowest} to {highest}; "
+            f"the history has 0 to {len(history.names) - 1}"
+        )
+        raise InputError(message)
+    equilibrium = Equilibrium(
+        structure,
+        table,
+        control.relative_tolerance,
+        control.stress_tolerance,
+        control.imbalance,
+        added_strain,
+    )
+    turns = {0, *history.breakpoints.tolist(), table.time.size - 1}
+    marks = turns
+    if not control.fixed_step:
+        departure = np.where(table.flows_beside(), _FLOWING_DEPARTURE, 1.0)
+        marks = {*breakpoints(history, control.breakpoint_tolerance * departure)}
+    stops = [(float(table.time[mark]), mark in turns) for mark in sorted(marks)]
+    kept, errors = [_begin(equilibrium, stops[0][0])], [0.0]
+    if watch is not None:
+        watch(kept[0])
+    steps = rejected = iterations = 0
+    for trial in _accepted_steps(equilibrium, control, kept[0], stops[1:]):
+        if watch is not None:
+            watch(trial.instant)
+        if not keep:
+            kept.clear()
+            errors.clear()
+        kept.append(trial.instant)
+        errors.append(trial.error)
+        steps += 1
+        rejected += trial.rejected
+        iterations += trial.iterations
+    return Record(
+        time=np.array([i.time for i in kept]),
+        unknowns=np.stack([i.unknowns for i in kept]),
+        strain=np.stack([i.strain for i in kept]),
+        stress=np.stack([i.stress for i in kept]),
+        inelastic=np.stack([i.inelastic for i in kept]),
+        step_error=np.array(errors),
+        steps=steps,
+        rejected=rejected,
+        iterations=iterations,
+    )
+
+
+def dissipated_energy(record: Record, structure: Structure) -> Array:
+    """Energy lost to each mechanism per volume since the start, (S, 3, *points). [J/m³]
+
+    Trapezium rule over the recorded times.
+
+    Parameters
+    ----------
+    record
+        The whole march.
+    structure
+        The body.
+    """
+    mean = 0.5 * (record.stress[1:] + record.stress[:-1])
+    gained = np.diff(record.inelastic, axis=0)
+    lost = [
+        energy_density(np.moveaxis(mean, 1, 0), np.moveaxis(gained[:, k], 1, 0), structure.state)
+        for k in range(3)
+    ]
+    total = np.cumsum(np.stack(lost, axis=1), axis=0)
+    return np.concatenate([np.zeros_like(total[:1]), total])
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """A step that found equilibrium, to be accepted or not."""
+
+    instant: Instant
+    response: Response
+    rates: Array
+    error: float
+    error_ratio: float
+    iterations: int
+    rejected: int = 0
+
+
+def _begin(equilibrium: Equilibrium, time: float) -> Instant:
+    """State at the start: no inelastic strain but what yields at once."""
+    guess = equilibrium.structure.start()
+    inelastic = np.zeros((3, *equilibrium.structure.strains(guess).shape))
+    try:
+        found = equilibrium.solve(time, 0.0, inelastic[0], guess)
+    except NoEquilibriumError:
+        message = f"no equilibrium at the start ({time:g} s): mismatch beyond the yield stress"
+        raise UnbalancedError(message, time) from None
+    inelastic += inelastic_increments(found.response)
+    stress = found.response.stress
+    return Instant(time, found.unknowns, 0.0 * guess, found.strain, stress, inelastic)
+
+
+def _accepted_steps(
+    equilibrium: Equilibrium, control: Control, now: Instant, stops: list[tuple[float, bool]]
+) -> Iterator[_Trial]:
+    """Steps of the length the error allows, landing on every stop (time, whether a at_turn)."""
+    duration = stops[-1][0] - now.time
+    wanted = control.fixed_step or duration / 100.0
+    before: _Trial | None = None
+    at_turn, rejected = True, 0
+    for end, next_corner in stops:
+        while now.time < end:
+            still = not (rejected or control.fixed_step)
+            still = still and _is_still(equilibrium, before, now.time, end)
+            step = _next_step(np.inf if still else wanted, end - now.time, control)
+            try:
+                trial = _step(equilibrium, now, step, end, before, at_turn)
+            except NoEquilibriumError:
+                trial = None
+            ratio = 64.0 if trial is None else max(trial.error_ratio, 1.0e-9)
+            factor = min(max(0.8 * ratio ** (-1.0 / 3.0), 0.33), 2.0)
+            if trial is None or (ratio > 1.0 and control.fixed_step is None):
+                rejected += 1
+                wanted = factor * step
+                if wanted < _SHORTEST_STEP * duration or control.fixed_step:
+                    message = f"no equilibrium at {now.time:g} s with a step of {step:g} s"
+                    raise UnbalancedError(message, now.time)
+                continue
+            if not (still or control.fixed_step):
+                wanted = max(step * factor, wanted if factor >= 1.0 else 0.0)
+            before, now, at_turn = trial, trial.instant, False
+            yield replace(trial, rejected=rejected)
+            rejected = 0
+        at_turn = next_corner
+
+
+def _is_still(equilibrium: Equilibrium, before: _Trial | None, start: float, end: float) -> bool:
+    """Whether nothing flows between two times, nor yielded when last seen."""
+    yielding = before is not None and before.response.yields
+    return not (yielding or equilibrium.table.flows_between(start, end))
+
+
+def _next_step(wanted: float, left: float, control: Control) -> float:
+    """Step that lands on the stop without a splinter before it. [s]"""
+    if control.fixed_step is not None:
+        return left if wanted > 0.999 * left else wanted
+    step = min(wanted, control.longest_step)
+    return left if step > 0.999 * left else min(step, 0.5 * left)
+
+
+def _step(
+    equilibrium: Equilibrium,
+    now: Instant,
+    step: float,
+    stop: float,
+    before: _Trial | None,
+    at_turn: bool,
+) -> _Trial:
+    """One step from a state and the step before it."""
+    end = stop if now.time + step > stop - 1.0e-9 * step else now.time + step
+    known = now.inelastic.sum(axis=0)
+    if _is_still(equilibrium, before, now.time, end):
+        one = equilibrium.solve(end, 0.0, known, now.unknowns + step * now.speed)
+        if not one.response.yields:
+            speed = (one.unknowns - now.unknowns) / step
+            stress = one.response.stress
+            new = Instant(end, one.unknowns, speed, one.strain, stress, now.inelastic)
+            still = np.zeros_like(now.inelastic)
+            return _Trial(new, one.response, still, 0.0, 0.0, one.iterations)
+    flow_time = _GAMMA * step
+    near = None if before is None else before.response
+    guess = now.unknowns + flow_time * now.speed
+    middle = equilibrium.solve(now.time + flow_time, flow_time, known, guess, near)
+    first = inelastic_increments(middle.response)
+    inelastic = now.inelastic + (1.0 / _GAMMA - 1.0) * first
+    guess = now.unknowns + (middle.unknowns - now.unknowns) / _GAMMA
+    known = inelastic.sum(axis=0)
+    last = equilibrium.solve(end, flow_time, known, guess, middle.response)
+    second = inelastic_increments(last.response)
+    start_rates = first / flow_time  # where nothing better is known: at the start, yield at turns
+    if before is not None:
+        smooth = slice(2 if at_turn else 3)
+        start_rates[smooth] = before.rates[smooth]
+    doubt = (_GAMMA - 1.0) * step * start_rates + first / _GAMMA - second
+    doubt_stress = contract(last.response.tangent, _ERROR_SCALE * doubt.sum(axis=0))
+    error = equilibrium.largest(doubt_stress)
+    ratio = float((error / equilibrium.allowed(last.response.stress)).max())
+    speed = (last.unknowns - middle.unknowns) / (step - flow_time)
+    stress = last.response.stress
+    new = Instant(end, last.unknowns, speed, last.strain, stress, inelastic + second)
+    iterations = middle.iterations + last.iterations
+    rates = second / flow_time
+    return _Trial(new, last.response, rates, float(error.max()), ratio, iterations)

@@ -1,0 +1,198 @@
+"""Curves through tables, values between stations, and places through a wall.
+
+Fritsch & Butland 1984, SIAM J. Sci. Stat. Comput. 5, 300, with one-sided three-point slopes at the
+ends: no overshoot between rows. The same curve as scipy's PchipInterpolator (checked in the
+tests); written out because importing that costs a third of the time of a whole check.
+
+Stations are the places of an element where strain is one order better than elsewhere. To keep that
+order a value between them is read from the cubic through the nearest four, and a largest value from
+the parabola through the three around it. Beyond the last one a line through the last two is used:
+where a band yields beside a step, a cubic overshoots.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.polynomial.legendre import Legendre
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+# ----------------------------------------------------------------------------------------------
+# Shape-preserving cubic interpolation of tables
+
+
+def shape_preserving_slopes(x: Array, y: Array) -> Array:
+    """Slopes at the knots.
+
+    Parameters
+    ----------
+    x : array
+        Knots, strictly increasing, shape (K,), at least two. [any]
+    y : array
+        Values, shape (..., K). [any]
+
+    Returns
+    -------
+    array
+        Shape (..., K). [unit of y over unit of x]
+    """
+    h = np.diff(x)
+    secant = np.diff(y, axis=-1) / h
+    if x.size == 2:
+        return np.concatenate([secant, secant], axis=-1)
+    left, right = secant[..., :-1], secant[..., 1:]
+    rises = left * right > 0.0
+    w1, w2 = 2.0 * h[1:] + h[:-1], h[1:] + 2.0 * h[:-1]
+    safe_left, safe_right = np.where(rises, left, 1.0), np.where(rises, right, 1.0)
+    with np.errstate(over="ignore"):  # next to no slope
+        inner = np.where(rises, (w1 + w2) / (w1 / safe_left + w2 / safe_right), 0.0)
+    first = _end_slope(h[0], h[1], secant[..., 0], secant[..., 1])
+    last = _end_slope(h[-1], h[-2], secant[..., -1], secant[..., -2])
+    return np.concatenate([first[..., None], inner, last[..., None]], axis=-1)
+
+
+def _end_slope(near_step: float, next_step: float, near: Array, following: Array) -> Array:
+    """One-sided three-point slope, kept from overshooting."""
+    slope = ((2.0 * near_step + next_step) * near - near_step * following) / (near_step + next_step)
+    slope = np.where(np.sign(slope) != np.sign(near), 0.0, slope)
+    turns = (np.sign(near) != np.sign(following)) & (np.abs(slope) > 3.0 * np.abs(near))
+    return np.asarray(np.where(turns, 3.0 * near, slope))
+
+
+def shape_preserving_cubics(x: Array, y: Array) -> tuple[Array, Array, Array]:
+    """Coefficients of (x − x_k)³, (x − x_k)² and (x − x_k) in each interval.
+
+    Parameters
+    ----------
+    x, y : array
+        As in `shape_preserving_slopes`. [any]
+
+    Returns
+    -------
+    tuple of array
+        Shape (..., K − 1) each. [any]
+    """
+    h = np.diff(x)
+    slope = shape_preserving_slopes(x, y)
+    secant = np.diff(y, axis=-1) / h
+    start, end = slope[..., :-1], slope[..., 1:]
+    bend = (start + end - 2.0 * secant) / h
+    return bend / h, (secant - start) / h - bend, start
+
+
+def interpolate(x: Array, y: Array, at: Array) -> Array:
+    """Values between the knots; outside them the end cubics go on, so callers bound `at`.
+
+    Parameters
+    ----------
+    x, y : array
+        Knots and values, shape (K,) each. [any]
+    at : array
+        Any shape, in the unit of x. [any]
+
+    Returns
+    -------
+    array
+        Same shape as `at`. [unit of y]
+    """
+    third, second, first = shape_preserving_cubics(x, y)
+    k = np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2)
+    d = at - x[k]
+    return np.asarray(y[k] + d * (first[k] + d * (second[k] + d * third[k])))
+
+
+# ----------------------------------------------------------------------------------------------
+# Reading a field along the wall between the stations that carry it
+
+STATIONS = 4
+"""Stations a value is read from. [-]"""
+
+
+def shares(
+    place: Array, stations: Array, first: NDArray[np.intp], last: NDArray[np.intp]
+) -> tuple[NDArray[np.intp], Array]:
+    """Stations to read places from, and the share of each.
+
+    Lagrange's polynomial between stations, a line through the last two beyond them.
+
+    Parameters
+    ----------
+    place
+        Where to read, shape (..., D). [m]
+    stations
+        Where the field is known, rising, shape (G,). [m]
+    first, last
+        Stations to read from: the first, and the one after the last; two or more, shape (...). [-]
+
+    Returns
+    -------
+    tuple
+        Indices and shares, both of shape (..., D, `STATIONS`); shares not needed are zero. [-]
+    """
+    first, last = (np.broadcast_to(end[..., None], place.shape) for end in (first, last))
+    beyond = (place < stations[first]) | (place > stations[last - 1])
+    count = np.where(beyond, 2, np.minimum(last - first, STATIONS))
+    start = np.searchsorted(stations, place) - count // 2
+    start = np.clip(start, first, last - count)[..., None]
+    used = np.arange(STATIONS) < count[..., None]
+    index = np.where(used, start + np.arange(STATIONS), start)
+    known = stations[index]
+    part = (place[..., None] - known)[..., None, :]
+    apart = known[..., :, None] - known[..., None, :]
+    other = used[..., None, :] & used[..., :, None] & ~np.eye(STATIONS, dtype=bool)
+    factors = np.where(other, part / np.where(other, apart, 1.0), 1.0)
+    return index, np.where(used, factors.prod(axis=-1), 0.0)
+
+
+def peaks_along(value: Array, place: Array) -> tuple[Array, NDArray[np.intp]]:
+    """Largest value along a line of stations, of the parabola around the largest known.
+
+    Parameters
+    ----------
+    value
+        At the stations, shape (..., G). [any]
+    place
+        Of the stations, rising, shape (G,). [m]
+
+    Returns
+    -------
+    tuple
+        The peak, shape (...), and the station next to it.
+    """
+    top = np.asarray(value.argmax(axis=-1))
+    middle = top.clip(1, max(place.size - 2, 1))
+    high = np.take_along_axis(value, top[..., None], axis=-1)[..., 0]
+    if place.size < 3:
+        return high, top
+    left, own, right = (
+        np.take_along_axis(value, (middle + k)[..., None], axis=-1)[..., 0] for k in (-1, 0, 1)
+    )
+    before, after = place[middle] - place[middle - 1], place[middle + 1] - place[middle]
+    fall, rise = (own - left) / before, (right - own) / after
+    bend = (rise - fall) / (before + after)
+    slope = (fall * after + rise * before) / (before + after)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        lift = -0.25 * slope * slope / bend
+        inside = (top == middle) & (bend < 0.0)
+    return np.where(inside, own + lift, high), top
+
+
+# ----------------------------------------------------------------------------------------------
+# Where through a wall or layer stress is read, and what share of it each place stands for
+
+
+def lobatto(points: int) -> tuple[Array, Array]:
+    """Gauss–Lobatto places on -1 to 1, both faces included, and weights that sum to one. [-]
+
+    Parameters
+    ----------
+    points
+        Two or more; exact for polynomials of degree 2 points − 3. [-]
+    """
+    top = Legendre.basis(points - 1)
+    inner = np.sort(np.real(top.deriv().roots()))
+    place = np.concatenate([[-1.0], 0.5 * (inner - inner[::-1]), [1.0]])
+    weight = 1.0 / (points * (points - 1) * np.asarray(top(place)) ** 2)
+    return place, weight

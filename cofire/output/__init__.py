@@ -1,1 +1,0 @@
-"""What people see: tables, figures, sheets and the command line."""

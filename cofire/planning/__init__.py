@@ -1,1 +1,0 @@
-"""Decisions: screening, flags, verdicts, proposals."""

@@ -1,1 +1,0 @@
-"""What measured pieces and logged firings say, and how sure a plan is."""

@@ -1,1 +1,0 @@
-"""Two materials that are to share one firing."""

@@ -1,1 +1,0 @@
-"""What the printer and the kiln are given."""

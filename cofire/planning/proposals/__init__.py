@@ -1,1 +1,0 @@
-"""Layers, firings and partners that would do better."""

@@ -1,1 +1,0 @@
-"""One vessel fired: its stress, its flags, its verdict."""

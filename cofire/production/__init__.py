@@ -1,0 +1,1 @@
+"""What the printer needs: green shape, pastes, changes of paste, test pieces."""

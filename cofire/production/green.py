@@ -1,0 +1,564 @@
+"""Which shape to print so that drying and firing give the shape wanted.
+
+Every point of the wall moves twice: while it dries and while it is fired. Each band shrinks as its
+card and its history say, more along the height than along the ring; near a joint the bands pull on
+each other, and the wall settles between them. Drying is taken as a shell of one stiffness
+everywhere, since that of wet pastes is not known; firing is the shell of the response, with its
+flow, creep and yield. Weight is left out: what flows under it is the sag flag's.
+
+Valid for walls that a shell describes, and for differences between bands of a few per cent. A ring
+that is stretched thins its wall by half as much: it keeps its volume.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from cofire.assessment.response import Response
+from cofire.errors import InputError, ModelError
+from cofire.materials.card import Card
+from cofire.mechanics.integrator import Control
+from cofire.mechanics.meridian import Meridian, mesh_meridian
+from cofire.mechanics.shell import elastic_response, shells
+from cofire.mechanics.shell_firing import fire_shells
+from cofire.numerics import Array
+
+# ----------------------------------------------------------------------------------------------
+# A wall as horizontal rings, and what a stage of drying or firing does to it
+
+PARTS = 4
+"""Pieces into which each element is cut. [-]"""
+_PLACE = np.linspace(-1.0, 1.0, PARTS, endpoint=False)
+_SHAPE = np.stack(
+    [0.5 * _PLACE * (_PLACE - 1.0), 1.0 - _PLACE**2, 0.5 * _PLACE * (_PLACE + 1.0)], axis=1
+)
+
+
+@dataclass(frozen=True)
+class Wall:
+    """A standing wall as horizontal rings: the mid-surface from foot to rim, and its base.
+
+    Attributes
+    ----------
+    height, radius
+        Of the mid-surface, height rising from 0, shape (P,). [m]
+    width
+        Of the wall along the horizontal, shape (P,). [m]
+    edges
+        Heights of the bands' ends, the foot and the rim included, shape (bands + 1,). [m]
+    base
+        Thickness of a flat base within the wall, its lower face at the foot; 0 without. [m]
+    """
+
+    height: Array
+    radius: Array
+    width: Array
+    edges: Array
+    base: float
+
+    @property
+    def inside(self) -> Array:
+        """Radius of the inner face, shape (P,). [m]"""
+        return np.asarray(self.radius - 0.5 * self.width)
+
+    @property
+    def outside(self) -> Array:
+        """Radius of the outer face, shape (P,). [m]"""
+        return np.asarray(self.radius + 0.5 * self.width)
+
+    @property
+    def lean(self) -> Array:
+        """Angle of the mid-surface from upright, outward positive, shape (P,). [rad]"""
+        return np.asarray(np.arctan(np.gradient(self.radius, self.height, edge_order=2)))
+
+    @property
+    def thickness(self) -> Array:
+        """Of the wall along its normal, shape (P,). [m]"""
+        return np.asarray(self.width * np.cos(self.lean))
+
+    def at(self, values: Array, height: float | Array) -> Array:
+        """Values given at the points, read at other heights.
+
+        Parameters
+        ----------
+        values : array
+            Shape (P,). [any]
+        height : array
+            Any shape. [m]
+
+        Returns
+        -------
+        array
+            Shape of `height`. [as given]
+        """
+        return np.asarray(np.interp(height, self.height, values))
+
+
+@dataclass(frozen=True)
+class Motion:
+    """What a stage does to a wall, at the points of its mesh and in the intervals between them.
+
+    Attributes
+    ----------
+    ring, settled
+        Natural strain of the ring, and its share from the bands' pull, shape (P,). [-]
+    thick
+        Strain of the width, shape (P,). [-]
+    up
+        Strain of the height of each band alone, shape (P - 1,). [-]
+    lift, turn
+        What the pull adds to the rise [m], and turns the wall by [rad], shape (P - 1,).
+    """
+
+    ring: Array
+    settled: Array
+    thick: Array
+    up: Array
+    lift: Array
+    turn: Array
+
+
+def at_points(mesh: Meridian, values: Array) -> Array:
+    """Nodal values at the points of the standing wall: each element's, and three between.
+
+    Parameters
+    ----------
+    mesh : Meridian
+        Of the vessel.
+    values : array
+        Shape (2E + 1,). [any]
+
+    Returns
+    -------
+    array
+        Shape (P,). [as given]
+    """
+    standing = mesh.nodes[~mesh.lying]
+    return np.append((values[standing] @ _SHAPE.T).ravel(), values[standing[-1, 2]])
+
+
+def wall_of_mesh(mesh: Meridian, edges: Array) -> Wall:
+    """The standing wall of a mesh, with its base.
+
+    Parameters
+    ----------
+    mesh : Meridian
+        Of the vessel.
+    edges : array
+        Heights of the bands' ends, shape (bands + 1,). [m]
+
+    Returns
+    -------
+    Wall
+        P points.
+    """
+    r, z, h = (at_points(mesh, v) for v in (mesh.radius, mesh.height, mesh.wall))
+    from scipy.interpolate import CubicSpline  # slow to import
+
+    nodes = np.unique(mesh.nodes[~mesh.lying])
+    lean = np.arctan(CubicSpline(mesh.height[nodes], mesh.radius[nodes])(z, 1))
+    base = float(mesh.wall[0]) if mesh.lying.any() else 0.0
+    return Wall(z - z[0], r, h / np.cos(lean), edges, base)
+
+
+def mesh_of_wall(wall: Wall) -> Meridian:
+    """A mesh of a wall and its base.
+
+    Parameters
+    ----------
+    wall : Wall
+        The wall.
+
+    Returns
+    -------
+    Meridian
+        With a node at every step between bands.
+    """
+    r, z, h = wall.radius, wall.height, wall.thickness
+    corners: Sequence[int] = ()
+    if wall.base > 0.0:
+        r, z, h = np.insert(r, 0, 0.0), np.insert(z, 0, 0.0), np.insert(h, 0, wall.base)
+        corners = (1,)
+    return mesh_meridian(r, z, h, wall.edges[1:-1], corners=corners)
+
+
+def motion(mesh: Meridian, displacement: Array, ring: Array, up: Array) -> Motion:
+    """What a stage does to the wall of a mesh.
+
+    Parameters
+    ----------
+    mesh : Meridian
+        Of the vessel before the stage, or after it where its displacements are those of that.
+    displacement : array
+        Radial, axial [m] and rotation [-] of the nodes, shape (2E + 1, 3).
+    ring, up : array
+        Free natural strain of each band along the ring and the height, shape (bands,). [-]
+
+    Returns
+    -------
+    Motion
+        At P points.
+    """
+    r, z, h = (at_points(mesh, v) for v in (mesh.radius, mesh.height, mesh.wall))
+    band = np.repeat(mesh.band[~mesh.lying], PARTS)
+    rise = np.diff(z)
+    total = np.concatenate([[0.0], np.cumsum(ring[band] * rise)])
+    # one free strain across a step would be a step of the wall: shared over its thickness
+    ends = np.concatenate([[z[0] - 1.0], z, [z[-1] + 1.0]])
+    whole = np.concatenate([[-ring[band[0]]], total, [total[-1] + ring[band[-1]]]])
+    free = (np.interp(z + 0.5 * h, ends, whole) - np.interp(z - 0.5 * h, ends, whole)) / h
+    outward, upward = (at_points(mesh, displacement[:, k]) for k in (0, 1))
+    out = np.diff(outward) - ring[band] * np.diff(r)
+    lift = np.diff(upward) - ring[band] * rise
+    turn = (out * rise - lift * np.diff(r)) / (rise**2 + np.diff(r) ** 2)
+    settled = outward / r - free
+    return Motion(outward / r, settled, free - 0.5 * settled, up[band], lift, turn)
+
+
+def shortened(wall: Wall, turn: Array) -> Array:
+    """Rise that a wall loses by turning, of which small displacements know nothing.
+
+    Parameters
+    ----------
+    wall : Wall
+        Before it turns.
+    turn : array
+        Angle, shape (P - 1,). [rad]
+
+    Returns
+    -------
+    array
+        Shape (P - 1,). [m]
+    """
+    rise, out = np.diff(wall.height), np.diff(wall.radius)
+    return np.asarray(0.5 * turn**2 * (rise**2 + out**2) / rise)
+
+
+def heights(rise: Array, name: str) -> Array:
+    """Heights from the rises between points.
+
+    Parameters
+    ----------
+    rise : array
+        Shape (P - 1,). [m]
+    name : str
+        Of the vessel.
+
+    Returns
+    -------
+    array
+        From 0, shape (P,). [m]
+
+    Raises
+    ------
+    ModelError
+        A rise that is none.
+    """
+    if np.any(rise <= 0.0):
+        raise ModelError(f"{name}: the printed wall folds; it leans too far for its shrinkage")
+    return np.concatenate([[0.0], np.cumsum(rise)])
+
+
+def moved(wall: Wall, mesh: Meridian, by: Motion, base: float) -> Wall:
+    """A wall after a stage.
+
+    Parameters
+    ----------
+    wall : Wall
+        Its edges count.
+    mesh : Meridian
+        Of it.
+    by : Motion
+        The stage.
+    base : float
+        Thickness of the base after it. [m]
+
+    Returns
+    -------
+    Wall
+        At the points of the mesh.
+    """
+    old = wall_of_mesh(mesh, wall.edges)
+    straight = np.diff(old.height) + by.lift - shortened(old, by.turn)
+    height = heights(np.exp(by.up) * straight, "vessel")
+    return Wall(
+        height,
+        old.radius * np.exp(by.ring),
+        old.width * np.exp(by.thick),
+        np.interp(wall.edges, old.height, height),
+        base,
+    )
+
+
+# ----------------------------------------------------------------------------------------------
+# Which shape to print so that drying and firing give the shape wanted
+
+WET_POISSON_RATIO = 0.3
+"""Of a drying wall; any stiffness gives the same shape while it is one for all. Estimate. [-]"""
+TO_SIZE = 5e-5
+"""Miss that is let pass: a layer or a road of a paste printer shows no less. Estimate. [m]"""
+
+
+@dataclass(frozen=True)
+class Green:
+    """The vessel as it is to be printed, and as it is wanted, at the same P points of the wall.
+
+    Attributes
+    ----------
+    wall
+        As printed. Its edges lie on whole layers.
+    fired
+        As wanted.
+    ring
+        Natural strain from printed to fired along the ring, shape (P,). [-]
+    settled
+        The part of it that comes from the pull of the bands on each other, shape (P,). [-]
+    materials
+        Of the bands, from the foot up.
+    layer
+        Height of layer to set, so that a whole number reaches the rim. [m]
+    layers
+        Of each band.
+    """
+
+    wall: Wall
+    fired: Wall
+    ring: Array
+    settled: Array
+    materials: tuple[str, ...]
+    layer: float
+    layers: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Refired:
+    """A green vessel dried and fired by the model.
+
+    Attributes
+    ----------
+    wall
+        What comes out.
+    miss
+        Largest distance between its faces and those wanted, at one height, and of the rim. [m]
+    edge_miss
+        Of each joint's height from that wanted, mostly the rounding to layers, (bands - 1,). [m]
+    """
+
+    wall: Wall
+    miss: float
+    edge_miss: Array
+
+
+def kept(card: Card, free_strain: float, sintering: float) -> tuple[float, float, float]:
+    """Natural strains of a material alone: drying, then firing along the ring and the height.
+
+    Parameters
+    ----------
+    card : Card
+        Of the band.
+    free_strain, sintering : float
+        At the end of the firing, along the ring. [-]
+
+    Returns
+    -------
+    tuple of float
+        Drying, firing along the ring, firing along the height. [-]
+    """
+    dry = float(np.log1p(-card["drying_shrinkage"].scalar))
+    parts = card.parts or ((card, 1.0),)
+    factor = sum(p.scalar("height_shrinkage_factor", 1.0) * share for p, share in parts)
+    return dry, free_strain, free_strain + (factor - 1.0) * sintering
+
+
+def band_strains(response: Response) -> Array:
+    """Free natural strains of each band: drying, firing along the ring, along the height.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    array
+        Shape (bands, 3). [-]
+    """
+    free = response.history.free_strain[:, -1]
+    sintered = response.history.strain["sintering"][:, -1]
+    return np.array(
+        [
+            kept(card, float(free[row]), float(sintered[row]))
+            for card, row in zip(response.cards, response.material, strict=True)
+        ]
+    )
+
+
+def _drying(mesh: Meridian, strain: Array) -> Array:
+    """Displacements of a wall of one stiffness whose bands dry by their own strains."""
+    body = shells([mesh], [np.arange(strain.size)])
+    moduli = np.full(strain.size, 1e6)
+    poisson = np.full(strain.size, WET_POISSON_RATIO)
+    return np.asarray(elastic_response(body, moduli, poisson, strain[body.material])[0][0])
+
+
+def green_vessel(response: Response) -> Green:
+    """The shape to print, continuous through every joint, and its layers.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`; its vessel is in the size wanted.
+
+    Returns
+    -------
+    Green
+        Steps between bands on whole layers.
+
+    Raises
+    ------
+    InputError
+        A band lower than one layer.
+    ModelError
+        A wall that cannot be printed as rings.
+    """
+    vessel, mesh = response.vessel, response.shell.meridian
+    dry, ring, up = band_strains(response).T
+    edges = np.array([0.0, *vessel.steps, float(vessel.height[-1])])
+    wanted = _checked(wall_of_mesh(mesh, edges), vessel.name)
+    first = motion(mesh, _drying(mesh, dry), dry, dry)
+    second = motion(mesh, response.shell.displacement[-1], ring, up)
+    # the way back: both stages undone at once, seen from the fired shape
+    lost = shortened(wanted, first.turn + second.turn)
+    straight = np.diff(wanted.height) - first.lift - second.lift - lost
+    height = heights(np.exp(-first.up - second.up) * straight, vessel.name)
+    wall = Wall(
+        height,
+        wanted.radius * np.exp(-first.ring - second.ring),
+        wanted.width * np.exp(-first.thick - second.thick),
+        np.interp(wanted.edges, wanted.height, height),
+        wanted.base * float(np.exp(-dry[0] - up[0])),
+    )
+    return _layered(wall, wanted, first.settled + second.settled, response)
+
+
+def _checked(wall: Wall, name: str) -> Wall:
+    """The wall, or a complaint where its inner face meets the axis."""
+    if np.any(wall.inside <= 0.0):
+        at = float(wall.height[int(np.argmin(wall.inside))])
+        raise ModelError(
+            f"{name}: at {1e3 * at:.1f} mm the leaning wall closes over the axis; thin it, or "
+            "make it steeper"
+        )
+    return wall
+
+
+def _layered(wall: Wall, wanted: Wall, settled: Array, response: Response) -> Green:
+    """The print with its joints moved to whole layers."""
+    name = response.vessel.name
+    layer, counts = _layers(wall.edges, response.vessel.printer.layer, name)
+    moved = replace(wall, edges=layer * np.concatenate([[0], np.cumsum(counts)]))
+    return Green(
+        _checked(moved, name), wanted, np.log(wanted.radius / wall.radius), settled,
+        tuple(card.name for card in response.cards), layer, counts,
+    )  # fmt: skip
+
+
+def _layers(edges: Array, layer: float, name: str) -> tuple[float, tuple[int, ...]]:
+    """Height of layer that divides the whole, and the layers of each band."""
+    total = max(round(float(edges[-1]) / layer), 1)
+    fitted = float(edges[-1]) / total
+    counts = np.diff(np.round(edges / fitted)).astype(int)
+    if np.any(counts < 1):
+        band = int(np.argmin(counts))
+        raise InputError(
+            f"{name}: band {band + 1} is {1e3 * (edges[band + 1] - edges[band]):.2f} mm high as "
+            f"printed; allowed: one layer of {1e3 * fitted:.2f} mm or more"
+        )
+    return fitted, tuple(int(n) for n in counts)
+
+
+def fired_again(green: Green, response: Response, control: Control | None = None) -> Refired:
+    """The green vessel dried and fired by the model, from its own shape and its whole layers.
+
+    Nothing of the way back is used: the printed and the dried wall are meshed and solved anew.
+
+    Parameters
+    ----------
+    green : Green
+        From `green_vessel`.
+    response : Response
+        Its histories count.
+    control : Control, optional
+        Tolerances and steps.
+
+    Returns
+    -------
+    Refired
+        What comes out, and how far it is from what was wanted.
+
+    Raises
+    ------
+    CofireError
+        The printed wall cannot be meshed.
+    """
+    dry, ring, up = band_strains(response).T
+    mesh = mesh_of_wall(green.wall)
+    stage = motion(mesh, _drying(mesh, dry), dry, dry)
+    dried = moved(green.wall, mesh, stage, green.wall.base * float(np.exp(dry[0])))
+    mesh = mesh_of_wall(dried)
+    (fired,) = fire_shells([mesh], response.history, [response.material], control=control)
+    stage = motion(mesh, fired.displacement[-1], ring, up)
+    found = moved(dried, mesh, stage, dried.base * float(np.exp(up[0])))
+    want = green.fired
+    faces = [
+        np.abs(found.at(getattr(found, face), want.height) - getattr(want, face)).max()
+        for face in ("inside", "outside")
+    ]
+    rim = abs(float(found.height[-1] - want.height[-1]))
+    edges = found.edges[1:-1] - want.edges[1:-1]
+    return Refired(found, float(max(*faces, rim)), edges)
+
+
+def green_to_size(response: Response, control: Control | None = None) -> tuple[Green, Refired]:
+    """The shape to print, mended by its own firing until that comes out to size.
+
+    The first guess misses by the rounding to layers and by what is of second order in the pull of
+    the bands; each place is then made larger by what it comes out too small.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    control : Control, optional
+        Tolerances and steps.
+
+    Returns
+    -------
+    tuple of Green and Refired
+        Mended twice at most; its `miss` says what is left.
+
+    Raises
+    ------
+    CofireError
+        As `green_vessel` and `fired_again`.
+    """
+    green = green_vessel(response)
+    found = fired_again(green, response, control)
+    for _ in range(2):
+        if found.miss <= TO_SIZE:
+            break
+        want, got, old = green.fired, found.wall, green.wall
+        rise = float(want.height[-1] / got.height[-1])
+        wall = replace(
+            old,
+            height=old.height * rise,
+            radius=old.radius * want.radius / got.at(got.radius, want.height),
+            width=old.width * want.width / got.at(got.width, want.height),
+            edges=old.edges * rise,
+        )
+        green = _layered(wall, want, green.settled, response)
+        found = fired_again(green, response, control)
+    return green, found

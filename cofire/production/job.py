@@ -1,0 +1,287 @@
+"""What the user takes to printer and kiln for one fired vessel, and what the kiln does when."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+
+from cofire.assessment.mismatch import Event, mismatch
+from cofire.assessment.response import Response
+from cofire.assessment.verdict import Verdict, judge
+from cofire.errors import CofireError
+from cofire.firing.kiln import INSTANT, Trace
+from cofire.firing.program import Segment
+from cofire.materials.card import Card
+from cofire.production.changeovers import Changeover, Smear, changeovers, purity, smear_check
+from cofire.production.green import Green, Refired, green_to_size, green_vessel
+from cofire.production.paste import BandPaste, Batch, Cost, band_pastes, batches, cost
+from cofire.production.pieces import Piece, pieces_for
+from cofire.production.printed_solid import Overhang, overhangs
+from cofire.units import ROOM, kelvin
+
+# ----------------------------------------------------------------------------------------------
+# What the kiln does segment by segment, and what happens to the ware when
+
+BEHIND = 0.99
+"""A kiln slower than this share of the rate asked for counts as behind. [-]"""
+TOGETHER = 300.0
+"""Events of one name closer than this are told as one. [s]"""
+BURNOUT = ("burnout begins", "burnout ends")
+"""Events told once for all materials: the kiln is vented from the first to the last of them."""
+OPEN = kelvin(100.0)
+"""A kiln is opened with its ware below this: common practice. [K]"""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One segment as the kiln does it; the last step has none and is the shut kiln's cooling.
+
+    Attributes
+    ----------
+    segment
+        As asked.
+    start, reached, end
+        Of the ramp, of the hold, and of both. [s]
+    ware
+        At the end. [K]
+    asked
+        Time that the ramp should take; 0 where it is to be as fast as the kiln can. [s]
+    behind
+        Kiln temperature from which it is slower than asked; None where it never is. [K]
+    """
+
+    segment: Segment | None
+    start: float
+    reached: float
+    end: float
+    ware: float
+    asked: float
+    behind: float | None
+
+
+@dataclass(frozen=True)
+class Happening:
+    """An event of the firing: its materials, and how hot ware and kiln are then. [s], [K], [K]"""
+
+    name: str
+    zones: tuple[str, ...]
+    time: float
+    ware: float
+    kiln: float
+
+
+def kiln_steps(segments: tuple[Segment, ...], curve: Trace) -> list[Step]:
+    """The segments of a firing as its kiln follows them, and the cooling after the last.
+
+    Parameters
+    ----------
+    segments : tuple of Segment
+        As asked.
+    curve : Trace
+        From `trace`, of the same firing.
+
+    Returns
+    -------
+    list of Step
+        One more than there are segments.
+    """
+    ends = [int(k) for k in curve.breakpoints[1:]]
+    node, here = 0, ROOM
+    found = []
+    for segment in segments:
+        start = node
+        if abs(segment.target - here) > 1e-9:
+            node = ends.pop(0)
+        reached, here = node, segment.target
+        if segment.hold > INSTANT:
+            node = ends.pop(0)
+        found.append(_step(segment, curve, start, reached, node))
+    found.append(_step(None, curve, node, curve.time.size - 1, curve.time.size - 1))
+    return found
+
+
+def _step(segment: Segment | None, curve: Trace, start: int, reached: int, end: int) -> Step:
+    """One step between three nodes of a trace."""
+    asked, behind = 0.0, None
+    if segment is not None and np.isfinite(segment.rate):
+        kiln = curve.kiln[start : reached + 1]
+        asked = abs(float(kiln[-1] - kiln[0])) / segment.rate
+        rate = np.abs(np.diff(kiln)) / np.diff(curve.time[start : reached + 1])
+        slow = np.flatnonzero(rate < BEHIND * segment.rate)
+        behind = float(kiln[slow[0]]) if slow.size else None
+    first, second, third = (float(curve.time[k]) for k in (start, reached, end))
+    return Step(segment, first, second, third, float(curve.ware[end]), asked, behind)
+
+
+def pure_materials(response: Response) -> list[Card]:
+    """Every metal and ceramic of the vessel, those that only stand in a blend included.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Card
+        From the foot up.
+    """
+    parts = (p for c in response.cards for p, _ in (c.parts or ((c, 1.0),)))
+    return list({part.name: part for part in parts}.values())
+
+
+def happenings(response: Response) -> list[Happening]:
+    """What happens to the vessel's materials along its firing, until it may be opened.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Happening
+        In order of time; events of one name that coincide are one, and so is burnout.
+    """
+    curve, firing = response.trace, response.vessel.firing
+    first, *others = pure_materials(response)
+    events = {
+        event
+        for other in others or [first]
+        for event in mismatch(first, other, firing, extend=True).events
+    }
+    top = int(np.argmax(curve.ware))
+    cold = top + int(np.argmax(curve.ware[top:] < OPEN))
+    if curve.ware[top] > OPEN:
+        events.add(Event("cold", "", float(curve.time[cold]), float(curve.ware[cold])))
+    groups: list[list[Event]] = []
+    for event in sorted(events, key=lambda e: (e.time, e.zone, e.name)):
+        same = [group for group in groups if group[0].name == event.name]
+        if same and (event.name in BURNOUT or event.time - same[-1][0].time < TOGETHER):
+            same[-1].append(event)
+        else:
+            groups.append([event])
+    return sorted((_happening(group, curve) for group in groups), key=lambda h: h.time)
+
+
+def _happening(group: list[Event], curve: Trace) -> Happening:
+    """Events of one name as one: the first of them, or the last where burnout ends."""
+    event = group[-1] if group[0].name == BURNOUT[1] else group[0]
+    zones = tuple(dict.fromkeys(e.zone for e in group if e.zone))
+    kiln = float(np.interp(event.time, curve.time, curve.kiln))
+    return Happening(event.name, zones, event.time, event.temperature, kiln)
+
+
+# ----------------------------------------------------------------------------------------------
+# Everything the user takes to the printer, for one fired vessel
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Job:
+    """What to print, weigh, change and test.
+
+    Attributes
+    ----------
+    response, verdict
+        The vessel as wanted, fired and judged.
+    green
+        What to print.
+    refired
+        That print, dried and fired again by the model; None where it could not be.
+    overhangs
+        Steepest places, joint by joint, then of the whole wall.
+    bands, batches
+        Paste that stands in each band, and what to weigh for each paste.
+    cost
+        None where the vessel's file has no prices.
+    changeovers
+        One a joint.
+    purity
+        Most of its own paste that any layer of each band gets. [-]
+    smear
+        The verdict after the smear of the changeovers; None where it could not be had.
+    pieces
+        Test pieces.
+    missing
+        What could not be computed, and why.
+    """
+
+    response: Response
+    verdict: Verdict
+    green: Green
+    refired: Refired | None
+    overhangs: tuple[Overhang, ...]
+    bands: tuple[BandPaste, ...]
+    batches: tuple[Batch, ...]
+    cost: Cost | None
+    changeovers: tuple[Changeover, ...]
+    purity: tuple[float, ...]
+    smear: Smear | None
+    pieces: tuple[Piece, ...]
+    missing: tuple[str, ...]
+
+    @property
+    def as_printed(self) -> Verdict:
+        """The verdict on the vessel, or on it with smeared joints if that is worse."""
+        known = [self.verdict] if self.smear is None else [self.verdict, self.smear.smeared]
+        return max(known, key=lambda verdict: verdict.grade)
+
+
+def job_for(response: Response, tell: Callable[[str], None] | None = None) -> Job:
+    """Print, pastes, changeovers and test pieces of a vessel.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    tell : callable, optional
+        Is given one line about each stage.
+
+    Returns
+    -------
+    Job
+        What cannot be computed is left out and named.
+
+    Raises
+    ------
+    CofireError
+        The vessel cannot be printed, or a card lacks what a paste needs.
+    """
+    say = tell or (lambda line: None)
+    missing: list[str] = []
+
+    def tried(what: str, compute: Callable[[], T]) -> T | None:
+        say(what)
+        try:
+            return compute()
+        except CofireError as error:
+            missing.append(f"{what}: {error}")
+            return None
+
+    verdict = judge(response)
+    sized = tried("firing the print", lambda: green_to_size(response))
+    green, refired = sized or (green_vessel(response), None)
+    made = batches(response, green)
+    several = len(response.cards) > 1
+    return Job(
+        response,
+        verdict,
+        green,
+        refired,
+        tuple(overhangs(green, response)),
+        tuple(band_pastes(response, green)),
+        tuple(made),
+        cost(response, made),
+        tuple(changeovers(response, green)),
+        tuple(float(p) for p in purity(response, green)),
+        tried("firing the smeared bands", lambda: smear_check(response, green))
+        if several
+        else None,
+        tuple(tried("test pieces", lambda: pieces_for(response, verdict, green)) or ()),
+        tuple(missing),
+    )

@@ -1,0 +1,341 @@
+"""What to weigh of each paste, and what powders and firing cost."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from cofire.assessment.response import Response
+from cofire.errors import InputError, UnknownName
+from cofire.firing.kiln import firing_energy
+from cofire.materials.card import Card
+from cofire.physics.changeover import volume_for_share
+from cofire.production.green import Green
+from cofire.production.printed_solid import band_volumes
+from cofire.vessel import BINDER, Mixing
+
+# ----------------------------------------------------------------------------------------------
+# What to weigh: powder, binder and water of each paste
+
+BINDER_DENSITY = 1300.0
+"""Of cellulose ether: handbook, from memory. [kg/m³]"""
+COARSE = 0.1
+"""A scale that changes an ingredient by more than this is too coarse for it: estimate. [-]"""
+WATER_DENSITY = 998.0
+"""At 20 °C: handbook, from memory. [kg/m³]"""
+
+
+@dataclass(frozen=True)
+class Paste:
+    """What a volume of wet paste holds, without air.
+
+    Attributes
+    ----------
+    powders
+        Name and mass of each. [kg/m³]
+    binder, water
+        Mass. [kg/m³]
+    burnt
+        Mass left after binder and structural water have gone. [kg/m³]
+    solids
+        Volume of what is left. [-]
+    """
+
+    powders: tuple[tuple[str, float], ...]
+    binder: float
+    water: float
+    burnt: float
+    solids: float
+
+    @property
+    def dry(self) -> float:
+        """Mass when dried. [kg/m³]"""
+        return sum(mass for _, mass in self.powders) + self.binder
+
+    @property
+    def wet(self) -> float:
+        """Mass as printed. [kg/m³]"""
+        return self.dry + self.water
+
+
+@dataclass(frozen=True)
+class BandPaste:
+    """Paste that stands in one band: volume as printed [m³], mass wet, dried and fired [kg]."""
+
+    material: str
+    volume: float
+    wet: float
+    dry: float
+    fired: float
+
+
+@dataclass(frozen=True)
+class Batch:
+    """What to weigh for one paste.
+
+    Attributes
+    ----------
+    material
+        Its name.
+    volume
+        Of paste to make. [m³]
+    wall, waste, dead
+        What of it stands in the wall, is lost, and fills the feed. [m³]
+    powders
+        Name and mass of each. [kg]
+    binder, water
+        Mass. [kg]
+    ready
+        The same blend from two pastes mixed alone: name and mass of each; empty for a pure
+        paste. [kg]
+    off
+        Most by which the scale's step changes an ingredient, of its mass. [-]
+    """
+
+    material: str
+    volume: float
+    wall: float
+    waste: float
+    dead: float
+    powders: tuple[tuple[str, float], ...]
+    binder: float
+    water: float
+    ready: tuple[tuple[str, float], ...]
+    off: float
+
+    @property
+    def mass(self) -> float:
+        """Of the whole batch. [kg]"""
+        return sum(mass for _, mass in self.powders) + self.binder + self.water
+
+
+def paste_of(card: Card) -> Paste:
+    """What a paste must hold to dry to its green density.
+
+    The wet paste is its dried body before that shrank, with water in place of air. Powders are
+    weighed with the structural water that they lose in the kiln, at their density without pores.
+    A blend is made of its two pastes, whose volumes add.
+
+    Parameters
+    ----------
+    card : Card
+        Of the band.
+
+    Returns
+    -------
+    Paste
+        By volume.
+
+    Raises
+    ------
+    InputError
+        The card leaves no room for the water that its drying shrinkage needs.
+    """
+    if card.parts:
+        sides = [(paste_of(part), share) for part, share in card.parts]
+        volume = [share / side.solids for side, share in sides]
+        weights = [v / sum(volume) for v in volume]
+        return _mixed([side for side, _ in sides], weights)
+    shrunk = (1.0 - card["drying_shrinkage"].scalar) ** 3
+    solids = card["green_density"].scalar * shrunk
+    density = card["theoretical_density"].scalar
+    bound = card["binder"].scalar
+    dry = solids * density / (1.0 - bound - card.scalar("loss_on_ignition", 0.0))
+    powder, binder = dry * (1.0 - bound), dry * bound
+    water = 1.0 - powder / density - binder / BINDER_DENSITY
+    if water < 1.0 - shrunk:
+        raise InputError(
+            f"{card.origin or card.name}: its green_density and binder leave {100 * water:.0f} % "
+            f"of the wet paste for water; its drying_shrinkage needs {100 * (1 - shrunk):.0f} %"
+        )
+    return Paste(((card.name, powder),), binder, water * WATER_DENSITY, solids * density, solids)
+
+
+def _mixed(pastes: Sequence[Paste], weights: Sequence[float]) -> Paste:
+    """Pastes put together by volume."""
+    both = list(zip(pastes, weights, strict=True))
+    return Paste(
+        tuple((name, mass * w) for paste, w in both for name, mass in paste.powders),
+        sum(paste.binder * w for paste, w in both),
+        sum(paste.water * w for paste, w in both),
+        sum(paste.burnt * w for paste, w in both),
+        sum(paste.solids * w for paste, w in both),
+    )
+
+
+def weighed(masses: Sequence[float], scale: float) -> list[float]:
+    """Masses in whole steps of a scale, each within one step, whose sum is the sum's nearest step.
+
+    Parameters
+    ----------
+    masses : sequence of float
+        Not negative. [kg]
+    scale : float
+        Its step. [kg]
+
+    Returns
+    -------
+    list of float
+        In the same order. [kg]
+    """
+    steps = np.asarray(masses, np.float64) / scale
+    whole = np.floor(steps)
+    short = round(float(steps.sum())) - int(whole.sum())
+    nearest = np.argsort(whole - steps, kind="stable")[:short]
+    whole[nearest] += 1.0
+    return [float(n * scale) for n in whole]
+
+
+def band_pastes(response: Response, green: Green) -> list[BandPaste]:
+    """Paste that stands in each band.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    green : Green
+        From `green_vessel`.
+
+    Returns
+    -------
+    list of BandPaste
+        From the foot up.
+    """
+    found = []
+    for card, volume in zip(response.cards, band_volumes(green.wall), strict=True):
+        p, v = paste_of(card), float(volume)
+        found.append(BandPaste(card.name, v, p.wet * v, p.dry * v, p.burnt * v))
+    return found
+
+
+def batches(response: Response, green: Green, mixing: Mixing | None = None) -> list[Batch]:
+    """What to weigh for each paste, to the step of the scale.
+
+    The first paste also fills the feed, and the last takes over half a change earlier than the
+    wall alone would ask; what is lost counts on top.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    green : Green
+        From `green_vessel`.
+    mixing : Mixing, optional
+        Waste and scale; by default the vessel's.
+
+    Returns
+    -------
+    list of Batch
+        One a material, in the order in which they are first printed.
+    """
+    use, printer = mixing or response.vessel.mixing, response.vessel.printer
+    volumes = band_volumes(green.wall)
+    fill = np.zeros(volumes.size)
+    early = float(volume_for_share(0.5, printer.dead_volume, printer.tanks))
+    fill[0] += printer.dead_volume
+    if volumes.size > 1:
+        fill[0] -= early
+        fill[-1] += early
+    found = []
+    for card in {c.name: c for c in response.cards}.values():
+        own = np.array([c.name == card.name for c in response.cards])
+        wall, dead = float(volumes[own].sum()), float(fill[own].sum())
+        found.append(_batch(card, wall, use.waste * wall, dead, use.scale))
+    return found
+
+
+def _batch(card: Card, wall: float, waste: float, dead: float, scale: float) -> Batch:
+    """One batch, weighed."""
+    paste, whole = paste_of(card), wall + waste + dead
+    names = [name for name, _ in paste.powders]
+    parts = [*(mass for _, mass in paste.powders), paste.binder, paste.water]
+    exact = [part * whole for part in parts]
+    masses = weighed(exact, scale)
+    off = max(abs(mass - want) / want for mass, want in zip(masses, exact, strict=True) if want)
+    *powders, binder, water = masses
+    ready: tuple[tuple[str, float], ...] = ()
+    if card.parts:
+        sides = [(part.name, paste_of(part), share) for part, share in card.parts]
+        halves = weighed([s * paste.solids / p.solids * p.wet * whole for _, p, s in sides], scale)
+        ready = tuple((name, m) for (name, _, _), m in zip(sides, halves, strict=True))
+    pairs = tuple(zip(names, powders, strict=True))
+    return Batch(card.name, whole, wall, waste, dead, pairs, binder, water, ready, off)
+
+
+# ----------------------------------------------------------------------------------------------
+# What powders and firing cost, where the vessel's file gives prices
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What the print and its firing cost, in the file's currency.
+
+    Attributes
+    ----------
+    powders
+        Name and price of what is weighed of each.
+    energy
+        Current for the firing. [J]
+    firing
+        Its price; None where the file does not say.
+    unpriced
+        Powders without a price.
+    """
+
+    powders: tuple[tuple[str, float], ...]
+    energy: float | None
+    firing: float | None
+    unpriced: tuple[str, ...]
+
+    @property
+    def total(self) -> float:
+        """Of all that has a price."""
+        return sum(price for _, price in self.powders) + (self.firing or 0.0)
+
+
+def cost(response: Response, made: Sequence[Batch]) -> Cost | None:
+    """What powders and firing cost, or None where the vessel's file gives no prices.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    made : sequence of Batch
+        From `batches`.
+
+    Returns
+    -------
+    Cost or None
+        Powders as weighed; the kiln's current by `firing_energy`.
+
+    Raises
+    ------
+    UnknownName
+        A price for something the vessel does not hold.
+    """
+    prices = response.vessel.prices
+    if prices is None:
+        return None
+    used: dict[str, float] = {}
+    for batch in made:
+        for name, mass in (*batch.powders, (BINDER, batch.binder)):
+            used[name] = used.get(name, 0.0) + mass
+    listed = dict(prices.powders)
+    for name in listed:
+        if name not in used:
+            raise UnknownName("powder", name, used, f"{response.vessel.name}: [prices.per_kg]")
+    energy = firing = None
+    if prices.kiln_power > 0.0:
+        trace = response.trace
+        energy = firing_energy(
+            response.vessel.firing.kiln, trace.time, trace.kiln, prices.kiln_power
+        )
+        firing = energy * prices.energy
+    return Cost(
+        tuple((name, used[name] * price) for name, price in listed.items()),
+        energy,
+        firing,
+        tuple(name for name in used if name not in listed),
+    )

@@ -1,0 +1,1 @@
+"""Text, tables, figures and pages of what the library returned; computes nothing itself."""

@@ -1,0 +1,99 @@
+"""A firing as text and CSV: what was asked, what kiln and ware do, and the heat work in cones."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+
+from cofire.errors import OutOfRange
+from cofire.firing.cones import read_cones
+from cofire.firing.kiln import Trace
+from cofire.firing.program import Firing
+from cofire.physics.heatwork import cone_equivalent
+from cofire.report.writing import wrapped
+from cofire.units import HOUR, MINUTE, celsius
+
+
+def heat_work_line(curve: Trace) -> str:
+    """The ware's heat work in cones, never as a temperature.
+
+    Parameters
+    ----------
+    curve : Trace
+        What the ware sees.
+
+    Returns
+    -------
+    str
+        One sentence; says so where the firing lies outside the chart.
+    """
+    chart = read_cones()
+    try:
+        cone = cone_equivalent(
+            curve.time, curve.ware, chart.cones, chart.rates, chart.bending_temperature
+        )
+    except OutOfRange as error:
+        return f"Heat work of the ware: {error}."
+    between = f"cone {cone.cone}"
+    if cone.interpolated:
+        between = f"between cone {cone.below} and cone {cone.above}, nearer {cone.cone}"
+    return (
+        f"Heat work of the ware: {between}, for a steady rise of {cone.rate * HOUR:.0f} °C/h "
+        f"({chart.chart}). Cones measure heat work, not temperature."
+    )
+
+
+def as_text(firing: Firing, curve: Trace) -> str:
+    """The firing as a person reads it.
+
+    Parameters
+    ----------
+    firing : Firing
+        As asked.
+    curve : Trace
+        As it goes.
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    lines = [
+        f"{firing.name}: {firing.kiln.name}, {firing.gas}, ware lags {firing.lag / MINUTE:.0f} min",
+        "",
+        f"{'from':>7} {'to':>7} {'time':>8} {'mean rate':>11}   kiln (ware at the end)",
+    ]
+    for a, b in pairwise(curve.breakpoints):
+        start, stop = celsius(float(curve.kiln[a])), celsius(float(curve.kiln[b]))
+        hours = float(curve.time[b] - curve.time[a]) / HOUR
+        rate = f"{(stop - start) / hours:+.0f} °C/h" if abs(stop - start) > 0.5 else "hold"
+        lines.append(
+            f"{start:4.0f} °C {stop:4.0f} °C {hours:6.2f} h {rate:>11}   "
+            f"({celsius(float(curve.ware[b])):.0f} °C)"
+        )
+    behind = float(np.max(np.abs(curve.kiln - curve.ware)))
+    lines += [
+        "",
+        f"Ware peaks at {celsius(curve.peak):.0f} °C; at most {behind:.0f} K from the kiln; "
+        f"{curve.time[-1] / HOUR:.1f} h in all.",
+        *wrapped(heat_work_line(curve)),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def as_csv(curve: Trace) -> str:
+    """The trace, one row a node.
+
+    Parameters
+    ----------
+    curve : Trace
+        What kiln and ware do.
+
+    Returns
+    -------
+    str
+        Columns time_h, kiln_C, ware_C.
+    """
+    rows = np.column_stack([curve.time / HOUR, celsius(curve.kiln), celsius(curve.ware)])
+    return "time_h,kiln_C,ware_C\n" + "".join(f"{t:.5f},{k:.2f},{w:.2f}\n" for t, k, w in rows)

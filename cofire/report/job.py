@@ -1,0 +1,433 @@
+"""What to print, weigh, change and test, as text and tables."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from cofire.production.changeovers import DONE, Smear, metal_shares
+from cofire.production.job import Job
+from cofire.production.paste import COARSE
+from cofire.production.printed_solid import OVERHANG, Overhang, printed_layers
+from cofire.report.verdict import number
+from cofire.vessel import JOULES_PER_KILOWATT_HOUR
+
+# ----------------------------------------------------------------------------------------------
+# Print, pastes, changeovers and test pieces as tables, one file each
+
+
+def _table(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """Comma-separated text."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows(rows)
+    return text.getvalue()
+
+
+def grams(mass: float, scale: float) -> str:
+    """A mass in grams with as many decimals as the scale shows.
+
+    Parameters
+    ----------
+    mass, scale : float
+        [kg]
+
+    Returns
+    -------
+    str
+        Without its unit.
+    """
+    return f"{mass * 1e3:.{max(-math.floor(math.log10(scale * 1e3) + 1e-9), 0)}f}"
+
+
+def green_csv(m: Job) -> str:
+    """The print, one row a layer.
+
+    Parameters
+    ----------
+    m : Job
+        From `job_for`.
+
+    Returns
+    -------
+    str
+        Heights and radii in mm; metal in per cent of the solids' volume, after the smear.
+    """
+    layers, green = printed_layers(m.green), m.green
+    limit = OVERHANG * m.response.vessel.printer.nozzle
+    metal = 100.0 * metal_shares(m.response, green, layers.height)
+    wall = green.wall.at(green.wall.thickness, layers.height)
+    header = (
+        "layer", "from_mm", "to_mm", "inside_radius_mm", "outside_radius_mm", "middle_radius_mm",
+        "wall_mm", "base", "band", "material", "metal_percent", "paste_ml", "overhang_mm", "over",
+    )  # fmt: skip
+    rows = (
+        (
+            k + 1, f"{1e3 * green.layer * k:.4f}", f"{1e3 * green.layer * (k + 1):.4f}",
+            f"{1e3 * layers.inside[k]:.3f}", f"{1e3 * layers.outside[k]:.3f}",
+            f"{500 * (layers.inside[k] + layers.outside[k]):.3f}", f"{1e3 * wall[k]:.3f}",
+            "yes" if k < layers.base else "no", layers.band[k] + 1,
+            green.materials[layers.band[k]], f"{metal[k]:.1f}", f"{1e6 * layers.volume[k]:.4f}",
+            f"{1e3 * layers.overhang[k]:.3f}", "yes" if layers.overhang[k] > limit else "no",
+        )
+        for k in range(layers.height.size)
+    )  # fmt: skip
+    return _table(header, rows)
+
+
+def bands_csv(m: Job) -> str:
+    """Each band: layers, heights as printed and as fired, volume and mass of its paste.
+
+    Parameters
+    ----------
+    m : Job
+        From `job_for`.
+
+    Returns
+    -------
+    str
+        Heights in mm, volumes in ml, masses in g.
+    """
+    green = m.green
+    last = np.cumsum(green.layers)
+    fired = m.refired.wall.edges if m.refired is not None else green.fired.edges
+    header = (
+        "band", "material", "first_layer", "last_layer", "from_mm", "to_mm", "fired_from_mm",
+        "fired_to_mm", "paste_ml", "wet_g", "dry_g", "fired_g",
+    )  # fmt: skip
+    rows = (
+        (
+            n + 1, band.material, last[n] - green.layers[n] + 1, last[n],
+            f"{1e3 * green.wall.edges[n]:.3f}", f"{1e3 * green.wall.edges[n + 1]:.3f}",
+            f"{1e3 * fired[n]:.3f}", f"{1e3 * fired[n + 1]:.3f}", f"{1e6 * band.volume:.2f}",
+            f"{1e3 * band.wet:.2f}", f"{1e3 * band.dry:.2f}", f"{1e3 * band.fired:.2f}",
+        )
+        for n, band in enumerate(m.bands)
+    )  # fmt: skip
+    return _table(header, rows)
+
+
+def batches_csv(m: Job) -> str:
+    """What to weigh, one row an ingredient; a blend also from two pastes mixed alone.
+
+    Parameters
+    ----------
+    m : Job
+        From `job_for`.
+
+    Returns
+    -------
+    str
+        Volumes in ml, masses in g to the step of the scale.
+    """
+    scale = m.response.vessel.mixing.scale
+    header = ("paste", "paste_ml", "way", "ingredient", "mass_g")
+    rows = []
+    for batch in m.batches:
+        powders = [*batch.powders, ("binder", batch.binder), ("water", batch.water)]
+        for way, parts in (("powders", powders), ("ready pastes", batch.ready)):
+            rows += [
+                (batch.material, f"{1e6 * batch.volume:.2f}", way, name, grams(mass, scale))
+                for name, mass in parts
+            ]
+    return _table(header, rows)
+
+
+def changeovers_csv(m: Job) -> str:
+    """Each change of paste; layer 0 stands for before the print begins.
+
+    Parameters
+    ----------
+    m : Job
+        From `job_for`.
+
+    Returns
+    -------
+    str
+        Volumes in ml.
+    """
+    header = (
+        "from", "to", "joint_mm", "joint_above_layer", "changeover_in_layer", "extruded_before_ml",
+        "new_paste_from_layer", "pure_from_layer", "passes_until_pure_ml",
+    )  # fmt: skip
+    rows = (
+        (
+            s.below, s.above, f"{1e3 * s.step:.3f}", round(s.step / m.green.layer), s.layer,
+            f"{1e6 * s.extruded:.2f}", s.begins, s.done, f"{1e6 * s.passes:.2f}",
+        )
+        for s in m.changeovers
+    )  # fmt: skip
+    return _table(header, rows)
+
+
+def pieces_csv(m: Job) -> str:
+    """Each reading of each test piece.
+
+    Parameters
+    ----------
+    m : Job
+        From `job_for`.
+
+    Returns
+    -------
+    str
+        Sizes as printed, in mm; of a ring outer diameter, wall and height.
+    """
+    header = (
+        "piece", "material", "count", "length_mm", "width_mm", "thickness_mm", "layers",
+        "paste_ml", "reading", "expected", "unit", "stop_if", "decides", "note",
+    )  # fmt: skip
+    rows = (
+        (
+            p.kind, p.material, p.count, f"{1e3 * p.length:.1f}", f"{1e3 * p.width:.1f}",
+            f"{1e3 * p.thickness:.2f}", p.layers, f"{1e6 * p.count * p.volume:.1f}", r.what,
+            expected(r.value, r.unit), r.unit, r.stop, "; ".join(p.decides), p.note,
+        )
+        for p in m.pieces
+        for r in p.readings
+    )  # fmt: skip
+    return _table(header, rows)
+
+
+def expected(value: float, unit: str) -> str:
+    """A forecast with the digits that its unit can be read to.
+
+    Parameters
+    ----------
+    value : float
+        [unit]
+    unit : str
+        Empty for what is only looked at.
+
+    Returns
+    -------
+    str
+        Empty for what is only looked at.
+    """
+    if not unit:
+        return ""
+    return f"{value:.1f}" if unit in ("mm", "g", "1e-6/K") else number(value)
+
+
+# ----------------------------------------------------------------------------------------------
+# What to print, weigh, change and test, in a few screenfuls
+
+WIDTH = 100
+
+
+def _wrapped(text: str, first: str = "", rest: str | None = None) -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=first, subsequent_indent=first if rest is None else rest,
+        break_on_hyphens=False,
+    )  # fmt: skip
+
+
+def _print_lines(m: Job) -> list[str]:
+    """The print: size, layers, how well it fires to size, and how far it leans."""
+    wall, fired = m.green.wall, m.green.fired
+    lines = _wrapped(
+        f"Print {1e3 * wall.height[-1]:.1f} mm high and {2e3 * wall.outside.max():.1f} mm wide, in "
+        f"{sum(m.green.layers)} layers of {1e3 * m.green.layer:.4f} mm (set this, so that a whole "
+        f"number reaches the rim). It fires to {1e3 * fired.height[-1]:.1f} by "
+        f"{2e3 * fired.outside.max():.1f} mm."
+    )
+    if m.refired is not None:
+        text = (
+            "Dried and fired again by the model from this print, its faces come within "
+            f"{math.ceil(1e5 * m.refired.miss) / 100:.2f} mm of those wanted"
+        )
+        if m.refired.edge_miss.size:
+            worst = 1e3 * float(np.abs(m.refired.edge_miss).max())
+            text += f", its joints within {worst:.2f} mm (whole layers)"
+        lines += _wrapped(text + ".")
+    pull = 1e3 * np.abs(m.green.settled * fired.radius)
+    if pull.max() > 0.05:
+        at = 1e3 * float(fired.height[int(np.argmax(pull))])
+        lines += _wrapped(
+            f"The bands' pull on each other moves the wall by up to {pull.max():.2f} mm, {at:.0f} "
+            "mm up; the print allows for it. A joint ring shows whether it is so."
+        )
+    steep = m.overhangs[-1]
+    over = [o for o in m.overhangs if o.over]
+    lines += _wrapped(
+        f"Steepest in layer {steep.layer}: {math.degrees(steep.lean):+.0f}° from upright, "
+        f"{1e3 * steep.offset:.2f} mm beyond the layer below; "
+        f"{'TOO FAR: ' if over else ''}half a road, {1e3 * steep.limit:.2f} mm, is common practice."
+    )
+    beside: dict[Overhang, list[str]] = {}
+    for n, o in enumerate(m.overhangs[:-1], 1):
+        beside.setdefault(replace(o, where=""), []).append(f"{n}|{n + 1}")
+    for o, joints in beside.items():
+        added = math.degrees(o.lean - o.wanted)
+        if o.over or abs(added) > 1.0:
+            lines += _wrapped(
+                f"{'TOO FAR: b' if o.over else 'B'}eside the joint of bands {', '.join(joints)}: "
+                f"leans {math.degrees(o.lean):+.1f}° in layer {o.layer}, {added:+.1f}° of it from "
+                "the different shrinkage."
+            )
+    return lines
+
+
+def _band_lines(m: Job) -> list[str]:
+    """Bands from the foot up, and what to weigh."""
+    scale = m.response.vessel.mixing.scale
+    lines = ["", f"{'layers':>9} {'from mm':>8} {'to mm':>7} {'paste ml':>9} {'wet g':>7}"
+             f" {'dry g':>7} {'fired g':>7}  bands from the foot up"]  # fmt: skip
+    last = np.cumsum(m.green.layers)
+    for n, band in enumerate(m.bands):
+        low, high = (1e3 * float(e) for e in m.green.wall.edges[n : n + 2])
+        span = f"{last[n] - m.green.layers[n] + 1}-{last[n]}"
+        lines.append(
+            f"{span:>9} {low:8.2f} {high:7.2f} {1e6 * band.volume:9.1f} {1e3 * band.wet:7.1f}"
+            f" {1e3 * band.dry:7.1f} {1e3 * band.fired:7.1f}  {band.material}"
+        )
+    lines += ["", f"weigh, to {1e3 * scale:g} g:"]
+    for batch in m.batches:
+        parts = [*batch.powders, ("binder", batch.binder), ("water", batch.water)]
+        held = ", ".join(f"{grams(mass, scale)} g {name}" for name, mass in parts)
+        feed = f", {1e6 * batch.dead:.1f} for the feed" if batch.dead > 0.0 else ""
+        lines += _wrapped(
+            f"{batch.material}: {held}. {1e6 * batch.volume:.1f} ml, of which "
+            f"{1e6 * batch.waste:.1f} for waste{feed}.", "  ", "    ",
+        )  # fmt: skip
+        if batch.off > COARSE:
+            lines += _wrapped(
+                f"too little for the scale: one ingredient is off by {100 * batch.off:.0f} %; use "
+                "a finer one, or make more", "    ",
+            )  # fmt: skip
+        if batch.ready:
+            mixed = " and ".join(f"{grams(mass, scale)} g of {name}" for name, mass in batch.ready)
+            lines += _wrapped(f"or of the ready pastes {mixed}", "    ")
+    return lines
+
+
+def _cost_lines(m: Job) -> list[str]:
+    """What it costs, where the file says."""
+    if m.cost is None:
+        return []
+    unit = f" {m.response.vessel.prices.currency}" if m.response.vessel.prices else ""
+    parts = [f"{name} {price:.2f}" for name, price in m.cost.powders]
+    if m.cost.energy is not None:
+        hours = m.cost.energy / JOULES_PER_KILOWATT_HOUR
+        parts.append(f"firing {m.cost.firing:.2f} ({hours:.1f} kWh)")
+    text = f"cost: {m.cost.total:.2f}{unit.rstrip()} ({', '.join(parts)})"
+    if m.cost.unpriced:
+        text += f"; without a price: {', '.join(m.cost.unpriced)}"
+    return ["", *_wrapped(text)]
+
+
+def _changeover_lines(m: Job) -> list[str]:
+    """When to change over, and whether the smear matters."""
+    lines: list[str] = []
+    if m.changeovers:
+        printer = m.response.vessel.printer
+        lines += ["", *_wrapped(
+            f"change pastes, so that the nozzle gives half of each at the joint; "
+            f"{1e6 * printer.dead_volume:g} ml from the change to the nozzle, mixing as "
+            f"{printer.tanks:g} stirred tanks in series (1 wholly, many not at all; measure both "
+            "with a coloured paste):"
+        )]  # fmt: skip
+    for s in m.changeovers:
+        when = f"in layer {s.layer}" if s.layer else "before the print begins"
+        pure = f"pure from layer {s.done}"
+        if s.done > sum(m.green.layers):
+            pure = "not pure before the rim"
+        lines += _wrapped(
+            f"{when}: to {s.above}, joint above layer {round(s.step / m.green.layer)}; new paste "
+            f"from layer {s.begins}, {pure}, after {1e6 * s.passes:.1f} ml", "  ", "    ",
+        )  # fmt: skip
+    for n, most in enumerate(m.purity):
+        if most < DONE:
+            lines += _wrapped(
+                f"Band {n + 1}, {m.green.materials[n]}, is too low for the feed: no layer of it "
+                f"gets more than {100 * most:.0f} % of its own paste."
+            )
+    if m.smear is not None:
+        lines += _wrapped(smear_line(m.smear))
+    return lines
+
+
+def smear_line(smear: Smear) -> str:
+    """The verdicts with sharp joints and with those that the changeovers leave, in one sentence.
+
+    Parameters
+    ----------
+    smear : Smear
+        From `smear_check`.
+
+    Returns
+    -------
+    str
+        With a full stop.
+    """
+    sharp, smeared = smear.sharp, smear.smeared
+    return (
+        f"Verdict with the bands as designed: {sharp.word}, utilisation "
+        f"{number(sharp.utilisation)} "
+        f"({sharp.worst.rule}); as the changeovers smear them: {smeared.word}, utilisation "
+        f"{number(smeared.utilisation)} ({smeared.worst.rule})."
+    )
+
+
+def _piece_lines(m: Job) -> list[str]:
+    """Test pieces with their readings."""
+    if not m.pieces:
+        return ["", "test pieces: none; no flag asks for one"]
+    paste = sum(1e6 * p.count * p.volume for p in m.pieces)
+    lines = ["", *_wrapped(
+        f"test pieces, {paste:.0f} ml of paste in all, in the layers and the firing of the vessel. "
+        "What differs without stopping the plan corrects the card: run again."
+    )]  # fmt: skip
+    for p in m.pieces:
+        size = f"{1e3 * p.length:.1f} × {1e3 * p.width:.1f} × {1e3 * p.thickness:.2f} mm"
+        if p.kind == "joint ring":
+            size = (
+                f"{1e3 * p.length:.1f} mm wide, wall {1e3 * p.width:.1f}, "
+                f"{1e3 * p.thickness:.1f} high"
+            )
+        note = f"; {p.note}" if p.note else ""
+        lines += _wrapped(
+            f"{p.count} × {p.kind}, {p.material}: {size}, {p.layers} layers{note}", "  ", "    "
+        )
+        lines += _wrapped(f"for {'; '.join(p.decides)}", "    ")
+        told = [f"{r.what} {expected(r.value, r.unit)} {r.unit}" for r in p.readings if r.unit]
+        if told:
+            lines += _wrapped(f"expect: {'; '.join(told)}", "    ")
+        for r in p.readings:
+            if r.stop:
+                lines += _wrapped(f"STOP: {r.what}: {r.stop}", "    ", "      ")
+    return lines
+
+
+def job_text(m: Job) -> str:
+    """Print, pastes, changeovers and test pieces.
+
+    Parameters
+    ----------
+    m : Job
+        From `job_for`.
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    worst = m.verdict.worst
+    lines = _wrapped(
+        f"{m.response.vessel.name}: {m.verdict.word}, decided by {worst.rule}, {worst.zone}"
+    )
+    lines += (
+        _print_lines(m) + _band_lines(m) + _cost_lines(m) + _changeover_lines(m) + _piece_lines(m)
+    )
+    for line in m.missing:
+        lines += ["", *_wrapped(f"not computed: {line}")]
+    for line in m.response.history.extended:
+        lines += ["", *_wrapped(f"beyond its table: {line}")]
+    return "\n".join(lines) + "\n"

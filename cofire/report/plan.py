@@ -1,0 +1,762 @@
+"""A plan as text, JSON, tables and a folder, and the planned vessel as a file cofire reads."""
+
+from __future__ import annotations
+
+import io
+import json
+import math
+import re
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date, time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cofire import __version__
+from cofire.assessment.response import band_stresses
+from cofire.assessment.rule import GO, Flag
+from cofire.design.layers import LayerSearch, Trial, trade_off
+from cofire.design.plan import Plan, Scan
+from cofire.design.schedule import Schedule
+from cofire.design.workers import in_pairs
+from cofire.errors import CofireError
+from cofire.files import read_text, read_toml
+from cofire.firing.program import FULL, Firing, Kiln, Segment
+from cofire.numerics import Array
+from cofire.production.job import job_for
+from cofire.report import figures
+from cofire.report import stress as stress_text
+from cofire.report.job import smear_line
+from cofire.report.sheet import write_sheet
+from cofire.report.stress import stress_figure, trade_off_figure
+from cofire.report.verdict import flag_row, number
+from cofire.report.writing import replace_folder, wrapped
+from cofire.units import HOUR, MINUTE, celsius
+from cofire.vessel import Vessel
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+# ----------------------------------------------------------------------------------------------
+# The planned vessel as a file that cofire reads: the user's own, with other bands and firing
+
+PROFILE = "profile.csv"
+FIRING = "firing.toml"
+BARE = re.compile(r"[A-Za-z0-9_-]+")
+"""Keys that TOML takes without quotes."""
+
+
+def planned_vessel(source: Path, vessel: Vessel) -> dict[str, str]:
+    """Files of a planned vessel, to lie beside its firing file.
+
+    Parameters
+    ----------
+    source : Path
+        The vessel file that was planned.
+    vessel : Vessel
+        The proposal.
+
+    Returns
+    -------
+    dict
+        Text by name: vessel.toml, and the profile where that is a file of its own.
+    """
+    table = dict(read_toml(source))
+    files = {}
+    profile = table.get("profile")
+    if isinstance(profile, dict) and "csv" in profile:
+        files[PROFILE] = read_text(source.parent / str(profile["csv"]))
+        table["profile"] = {**profile, "csv": PROFILE}
+    table["firing"] = FIRING
+    bands = [{"material": b.material, "to_mm": round(b.high * 1e3, 6)} for b in vessel.bands]
+    del bands[-1]["to_mm"]
+    table["band"] = bands
+    files["vessel.toml"] = toml(table)
+    return files
+
+
+def toml(table: dict[str, Any], name: str = "") -> str:
+    """A table as TOML: numbers, texts, lists of them, tables and lists of tables.
+
+    Parameters
+    ----------
+    table : dict
+        As a TOML file parses.
+    name : str
+        Of the table, for its heading.
+
+    Returns
+    -------
+    str
+        Plain values first, then tables.
+    """
+    lines, tables = [], []
+    for key, value in table.items():
+        path = f"{name}.{toml_key(key)}" if name else toml_key(key)
+        if isinstance(value, dict):
+            tables.append(f"\n[{path}]\n{toml(value, path)}")
+        elif isinstance(value, list) and value and all(isinstance(v, dict) for v in value):
+            tables += [f"\n[[{path}]]\n{toml(v, path)}" for v in value]
+        else:
+            lines.append(f"{toml_key(key)} = {toml_value(value)}\n")
+    return "".join(lines) + "".join(tables)
+
+
+def toml_key(key: str) -> str:
+    """A key as TOML writes it: bare where it may be, else in quotes.
+
+    Parameters
+    ----------
+    key : str
+        Any text.
+
+    Returns
+    -------
+    str
+        Read back as the key.
+
+    Examples
+    --------
+    >>> print(toml_key("per_kg"), toml_key("fine silver"))
+    per_kg "fine silver"
+    """
+    return key if BARE.fullmatch(key) else toml_value(key)
+
+
+def toml_value(value: Any) -> str:
+    """A value as TOML writes it, on one line.
+
+    Parameters
+    ----------
+    value : any
+        A number, a text, a date or time, a list or a table.
+
+    Returns
+    -------
+    str
+        Read back as the same.
+
+    Examples
+    --------
+    >>> print(toml_value(["grès 3 = +", 2, True, {"to C": 850.0}]))
+    ["grès 3 = +", 2, true, {"to C" = 850.0}]
+    """
+    if isinstance(value, list):
+        return "[" + ", ".join(map(toml_value, value)) + "]"
+    if isinstance(value, dict):
+        pairs = (f"{toml_key(key)} = {toml_value(held)}" for key, held in value.items())
+        return "{" + ", ".join(pairs) + "}"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        # JSON and TOML write texts alike but for one character that TOML wants escaped
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return value.isoformat() if isinstance(value, date | time) else repr(value)
+
+
+# ----------------------------------------------------------------------------------------------
+# Bands and firing of a plan as tables and as a firing file
+
+
+def rate_text(segment: Segment) -> str:
+    """Ramp of a segment in °C/h, or "full". [°C/h]
+
+    Parameters
+    ----------
+    segment : Segment
+        The segment.
+
+    Returns
+    -------
+    str
+        As a firing file has it.
+    """
+    return f"{segment.rate * HOUR:.0f}" if segment.rate < float("inf") else FULL
+
+
+def bands_csv(vessel: Vessel) -> str:
+    """Bands from the foot up, in the fired size and in layers of the printer.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its bands.
+
+    Returns
+    -------
+    str
+        Columns band, material, from_mm, to_mm.
+    """
+    lines = ["band,material,from_mm,to_mm"]
+    for n, band in enumerate(vessel.bands, 1):
+        name = band.material.replace('"', '""')
+        lines.append(f'{n},"{name}",{band.low * 1e3:.2f},{band.high * 1e3:.2f}')
+    return "\n".join(lines) + "\n"
+
+
+def firing_csv(firing: Firing, reasons: dict[int, str] | None = None) -> str:
+    """Segments as the kiln is told.
+
+    Parameters
+    ----------
+    firing : Firing
+        The firing.
+    reasons : dict, optional
+        Why, by index of the segment.
+
+    Returns
+    -------
+    str
+        Columns segment, rate_C_per_h, to_C, hold_min, why.
+    """
+    lines = ["segment,rate_C_per_h,to_C,hold_min,why"]
+    for n, s in enumerate(firing.segments):
+        why = (reasons or {}).get(n, "").replace('"', "'")
+        lines.append(
+            f'{n + 1},{rate_text(s)},{celsius(s.target):.0f},{s.hold / MINUTE:.0f},"{why}"'
+        )
+    return "\n".join(lines) + "\n"
+
+
+def firing_toml(firing: Firing, kilns: Collection[str] = ()) -> str:
+    """The firing as a file that cofire reads.
+
+    Parameters
+    ----------
+    firing : Firing
+        The firing.
+    kilns : collection of str
+        Names of the kilns that may be named; any other is written out.
+
+    Returns
+    -------
+    str
+        TOML.
+    """
+    lines = [
+        f"name = {toml_value(firing.name)}",
+        f'gas = "{firing.gas}"',
+        f"lag_min = {firing.lag / MINUTE:g}",
+    ]
+    if firing.kiln.name in kilns:
+        lines.insert(1, f"kiln = {toml_value(firing.kiln.name)}")
+    else:
+        lines += _kiln_rows(firing.kiln)
+    for s in firing.segments:
+        rate = f"{s.rate * HOUR:.6g}" if s.rate < float("inf") else '"full"'
+        lines += [
+            "",
+            "[[segment]]",
+            f"to_C = {celsius(s.target):.6g}",
+            f"rate_C_per_h = {rate}",
+            f"hold_min = {s.hold / MINUTE:.6g}",
+        ]
+    return "\n".join(lines) + "\n"
+
+
+def _kiln_rows(kiln: Kiln) -> list[str]:
+    """A kiln as a table of its firing file."""
+
+    def numbers(values: Array) -> str:
+        return "[" + ", ".join(f"{value:.6g}" for value in values) + "]"
+
+    rows = [
+        "",
+        "[kiln]",
+        f"name = {toml_value(kiln.name)}",
+        f"max_temperature_C = {celsius(kiln.max_temperature):.6g}",
+    ]
+    if kiln.source:
+        rows.append(f"source = {toml_value(kiln.source)}")
+    for name, temperature, rate in (
+        ("heating", kiln.heating_temperature, kiln.heating_rate),
+        ("cooling", kiln.cooling_temperature, kiln.cooling_rate),
+    ):
+        rows += [
+            "",
+            f"[kiln.{name}]",
+            f"temperature_C = {numbers(celsius(temperature))}",
+            f"rate_C_per_h = {numbers(rate * HOUR)}",
+        ]
+    return rows
+
+
+# ----------------------------------------------------------------------------------------------
+# A plan as one JSON object
+
+SCHEMA = 1
+
+
+def plan_json(plan: Plan) -> str:
+    """The plan as one JSON object with its schema number.
+
+    Parameters
+    ----------
+    plan : Plan
+        From `propose`.
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    vessel = plan.response.vessel
+    before, after = plan.probabilities
+    whole = {
+        "schema": SCHEMA,
+        "cofire": __version__,
+        "vessel": vessel.name,
+        "finished": plan.finished,
+        "as_given": {
+            "verdict": plan.given_verdict.word,
+            "utilisation": _rounded(plan.given_verdict.utilisation),
+            "decided_by": plan.given_verdict.worst.rule,
+            "crack_probability": _rounded(before),
+            "breaks": list(plan.given_breaks),
+        },
+        "verdict": plan.verdict.word,
+        "utilisation": _rounded(plan.verdict.utilisation),
+        "decided_by": plan.verdict.worst.rule,
+        "crack_probability": _rounded(after),
+        "flags": [flag_row(flag) for flag in plan.verdict.flags],
+        "bands": [
+            {"material": b.material, "from_mm": _mm(b.low), "to_mm": _mm(b.high)}
+            for b in vessel.bands
+        ],
+        "transition": {
+            "blends_percent_metal": list(plan.layout.shares),
+            "height_mm": _mm(plan.layout.total),
+            "middle_mm": _mm(plan.layout.middle),
+        },
+        "limits": _limits(plan.layers),
+        "nothing_below": _scan(plan.scan),
+        "firing": [
+            {
+                "to_C": round(celsius(s.target), 3),
+                "rate_C_per_h": round(s.rate * HOUR, 3) if s.rate < math.inf else FULL,
+                "hold_min": round(s.hold / MINUTE, 3),
+            }
+            for s in vessel.firing.segments
+        ],
+        "why": [c.reason for c in plan.schedule.choices] if plan.schedule else None,
+        "hours": round(float(plan.response.trace.time[-1]) / HOUR, 2),
+        "gas": vessel.firing.gas,
+        "kiln": vessel.firing.kiln.name,
+        "trade_off": [_trial(t) for t in trade_off(plan.layers)] if plan.layers else [],
+        "alternatives": [
+            {
+                "what": a.what,
+                "verdict": a.verdict.word if a.verdict else None,
+                "utilisation": _rounded(a.utilisation) if a.verdict else None,
+                "set_by": a.verdict.worst.rule if a.verdict else None,
+                "note": a.note,
+            }
+            for a in plan.alternatives
+        ],
+        "mesh_error": float(f"{plan.response.shell.mesh_error:.3g}"),
+        "step_error_MPa": float(f"{plan.response.shell.step_error.max() / 1e6:.3g}"),
+        "beyond_tables": list(plan.response.history.extended),
+    }
+    return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _limits(search: LayerSearch | None) -> dict[str, object] | None:
+    if search is None:
+        return None
+    return {
+        "decay_length_mm": _mm(search.decay_length),
+        "least_band_mm": _mm(search.least_height),
+        "bounds": list(search.bounds),
+    }
+
+
+def _scan(scan: Scan | None) -> dict[str, object] | None:
+    if scan is None:
+        return None
+    return {
+        "layouts": scan.layouts,
+        "least_load": _rounded(scan.least),
+        "crack_probability": _rounded(scan.probability),
+    }
+
+
+def _trial(trial: Trial) -> dict[str, object]:
+    return {
+        "blends_percent_metal": list(trial.layout.shares),
+        "height_mm": _mm(trial.layout.total),
+        "middle_mm": _mm(trial.layout.middle),
+        "utilisation": _rounded(trial.utilisation),
+        "set_by": trial.worst.rule,
+    }
+
+
+def _mm(length: float) -> float:
+    return round(length * 1e3, 4)
+
+
+def _rounded(value: float) -> float:
+    return float(f"{value:.6g}")
+
+
+# ----------------------------------------------------------------------------------------------
+# A plan, its layers and its schedule as a person reads them
+
+ALMOST, LITTLE = 0.999, 1e-4
+"""Chances beyond these are told as "above 99.9 %" and "below 0.01 %". [-]"""
+
+
+def percent(probability: float) -> str:
+    """A probability in per cent, without false digits near certainty.
+
+    Parameters
+    ----------
+    probability : float
+        [-]
+
+    Returns
+    -------
+    str
+        With its unit.
+    """
+    if probability > ALMOST:
+        return f"above {100 * ALMOST:g} %"
+    if probability < LITTLE:
+        return f"below {100 * LITTLE:g} %"
+    return f"{100 * probability:.{3 if probability >= 0.1 else 2}g} %"
+
+
+def layout_line(trial: Trial, decay: float) -> str:
+    """One trial in a line: blends, heights, place, utilisation and what sets it.
+
+    Parameters
+    ----------
+    trial : Trial
+        From the search.
+    decay : float
+        Decay length of the wall. [m]
+
+    Returns
+    -------
+    str
+        Heights also in decay lengths.
+    """
+    t = trial.layout
+    blends = " ".join(f"{s}" for s in t.shares) or "none"
+    return (
+        f"{len(t.shares):>6} {blends:<24} {t.total * 1e3:7.1f} {t.total / decay:6.2f} "
+        f"{t.middle * 1e3:7.1f} {trial.utilisation:6.3g}  {trial.worst.rule}"
+    )
+
+
+def layers_text(search: LayerSearch) -> str:
+    """What more blends and more height buy.
+
+    Parameters
+    ----------
+    search : LayerSearch
+        From `propose_layers`.
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    decay, best = search.decay_length, search.best
+    lines = [
+        f"{'blends':>6} {'metal, % of volume':<24} {'tall mm':>7} {'in 1/β':>6} {'middle':>7} "
+        f"{'used':>6}  set by",
+        *(layout_line(trial, decay) for trial in trade_off(search)),
+        *no_gain(search),
+        "",
+        "proposed:",
+        layout_line(best, decay),
+        *wrapped(f"set by {best.worst.rule} of {best.worst.zone}", 2),
+        "",
+        *wrapped(
+            "utilisation: largest share used up of a limit that layers can change, 1 at the "
+            "limit, solved "
+            "as coarsely as a search is. "
+            f"1/β = {decay * 1e3:.1f} mm, the length over which the wall forgets a joint."
+        ),
+        *wrapped(
+            f"least band {search.least_height * 1e3:.1f} mm: the smear of a change of paste, as "
+            "small as that paste becomes when fired, in whole layers."
+        ),
+    ]
+    for bound in search.bounds:
+        lines += wrapped(bound)
+    if search.lost:
+        count = len(search.lost)
+        lines += wrapped(
+            f"{count} layout{'s' if count > 1 else ''} left out of {count + len(search.trials)} "
+            f"(cannot be cut into a mesh, or not solved), the first because of: {search.lost[0]}."
+        )
+    if best.floor.grade > GO:
+        lines += wrapped(f"Whatever the layers: {against(best.floor)}. {best.floor.remedy}")
+    if 0.0 < best.layout.total < decay and not any("too short" in b for b in search.bounds):
+        lines += wrapped(
+            f"This transition is {best.layout.total / decay:.2f} of 1/β tall: it softens the step "
+            "but is too short to matter for the bending."
+        )
+    if not search.finished:
+        lines.append("Interrupted: the best so far.")
+    return "\n".join(lines) + "\n"
+
+
+def no_gain(search: LayerSearch) -> list[str]:
+    """The numbers of blends that were tried and buy nothing over fewer, with the best of each.
+
+    Parameters
+    ----------
+    search : LayerSearch
+        From `propose_layers`.
+
+    Returns
+    -------
+    list of str
+        Lines of one sentence; none where every number pays.
+    """
+    paying = {len(trial.layout.shares) for trial in trade_off(search)}
+    least: dict[int, float] = {}
+    for trial in search.trials:
+        count = len(trial.layout.shares)
+        least[count] = min(trial.utilisation, least.get(count, trial.utilisation))
+    idle = [
+        f"{n} at {utilisation:.3g}" for n, utilisation in sorted(least.items()) if n not in paying
+    ]
+    return wrapped(f"no gain over fewer: {', '.join(idle)}", 7) if idle else []
+
+
+def schedule_text(schedule: Schedule) -> str:
+    """Segments with the flag that sets each.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        From `propose_schedule`.
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    lines = [f"{'to':>7} {'rate':>9} {'hold':>8}   why"]
+    for choice in schedule.choices:
+        s = choice.segment
+        rate = rate_text(s) + (" °C/h" if s.rate < float("inf") else "")
+        head = f"{celsius(s.target):4.0f} °C {rate:>9} {s.hold / MINUTE:4.0f} min   "
+        lines += wrapped(head.replace(" ", "\u00a0") + choice.reason, len(head))
+    lines += wrapped(
+        f"then cooling shut; {schedule.hours:.0f} h until cold, utilisation "
+        f"{schedule.utilisation:.3g}, "
+        f"{schedule.tried} firings tried. "
+        + (
+            "The shortest that keeps every flag at its target."
+            if schedule.reached
+            else "No firing tried brings every flag to its target; this one comes nearest."
+        )
+    )
+    if not schedule.finished:
+        lines.append("Interrupted: the best so far.")
+    return "\n".join(lines).replace("\u00a0", " ") + "\n"
+
+
+def plan_text(plan: Plan) -> str:
+    """The plan in a screenful.
+
+    Parameters
+    ----------
+    plan : Plan
+        From `propose`.
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    vessel, worst = plan.response.vessel, plan.verdict.worst
+    before, after = plan.probabilities
+    lines = [
+        f"{plan.verdict.word.upper()}: {vessel.name}"
+        + ("" if plan.finished else " (interrupted: the best so far)"),
+        *wrapped(
+            f"As given: {plan.given_verdict.word}, utilisation "
+            f"{plan.given_verdict.utilisation:.3g} "
+            f"({plan.given_verdict.worst.rule}). Proposed: {plan.verdict.word}, utilisation "
+            f"{plan.verdict.utilisation:.3g}; {against(worst)}."
+        ),
+        *wrapped(
+            f"Probability of a crack on cooling: {percent(before)} as given, {percent(after)} as "
+            "proposed."
+        ),
+    ]
+    if plan.given_breaks and plan.given_verdict.utilisation < plan.verdict.utilisation:
+        broken = ", ".join(plan.given_breaks)
+        lines += wrapped(f"As given it comes nearer, but breaks limits of its own: {broken}.")
+    if plan.scan is not None:
+        lines += wrapped(scan_text(plan.scan))
+    lines += ["", "bands, from the foot up (fired size):"]
+    lines += [f"  {b.low * 1e3:5.1f}-{b.high * 1e3:5.1f} mm  {b.material}" for b in vessel.bands]
+    if plan.layers is not None:
+        lines += ["", layers_text(plan.layers).rstrip()]
+    if plan.schedule is not None:
+        lines += ["", f"firing in {vessel.firing.gas}:", schedule_text(plan.schedule).rstrip()]
+    else:
+        lines += ["", "firing: as given"]
+    if plan.alternatives:
+        lines += ["", "instead, with the utilisation each would reach:"]
+        for a in plan.alternatives:
+            figure = "not to be had"
+            if a.verdict is not None:
+                figure = (
+                    f"{a.verdict.word}, utilisation {a.utilisation:.3g} ({a.verdict.worst.rule})"
+                )
+            note = f"; {a.note}" if a.note else ""
+            lines += [f"  {row}" for row in wrapped(f"{a.what}: {figure}{note}", 2)]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def scan_text(scan: Scan) -> str:
+    """What no layout within the limits goes below.
+
+    Parameters
+    ----------
+    scan : Scan
+        Of the whole coarse grid.
+
+    Returns
+    -------
+    str
+        One sentence and its evidence.
+    """
+    return (
+        "Nothing within the limits brings the probability of a crack below "
+        f"{percent(min(max(scan.probability, LITTLE), ALMOST))} in this firing: {scan.layouts} "
+        f"layouts, "
+        "every number, height, skew and place of the grid, were fired; the least utilisation, on "
+        "the "
+        f"search's coarse mesh, is {scan.least:.3g}."
+    )
+
+
+def against(flag: Flag) -> str:
+    """A flag in a few words: figure against limit, or why there is none.
+
+    Parameters
+    ----------
+    flag : Flag
+        From a verdict.
+
+    Returns
+    -------
+    str
+        Without a full stop.
+    """
+    if flag.utilisation != flag.utilisation:
+        return f"{flag.rule}, {flag.zone}: {flag.note}"
+    if flag.unit == "grade":
+        return f"{flag.rule}, {flag.zone}: {flag.note}"
+    return (
+        f"{flag.rule}, {flag.zone}: {number(flag.figure)} against {number(flag.limit)} {flag.unit}"
+    )
+
+
+# ----------------------------------------------------------------------------------------------
+# The folder of a plan: written beside, then put in place whole
+
+
+@dataclass(frozen=True)
+class Written:
+    """What the folder says in words, and what could not be written, with the reason."""
+
+    text: str
+    missing: list[str]
+
+
+def write_plan(
+    plan: Plan, out: Path, force: bool, source: Path, kilns: Collection[str] = ()
+) -> Written:
+    """Write plan.json and .txt, the sheet, vessel.toml and firing.toml, tables and figures.
+
+    Killed at any moment, the folder holds the old plan or the new one, never a half.
+
+    Parameters
+    ----------
+    plan : Plan
+        From `propose`.
+    out : Path
+        The folder.
+    force : bool
+        Whether a folder that holds a plan may be replaced.
+    source : Path
+        The vessel file that was planned.
+    kilns : collection of str
+        Names of the kilns that a firing file may name.
+
+    Returns
+    -------
+    Written
+        Its text, and what could not be written.
+
+    Raises
+    ------
+    InputError
+        The folder exists and may not be replaced, or cannot be written.
+    """
+    reasons = {}
+    if plan.schedule is not None:
+        reasons = {n: c.reason for n, c in enumerate(plan.schedule.choices)}
+    vessel = plan.response.vessel
+    bands = band_stresses(plan.response)
+    texts = {
+        "plan.json": plan_json(plan),
+        "bands.csv": bands_csv(vessel),
+        "firing.csv": firing_csv(vessel.firing, reasons),
+        "firing.toml": firing_toml(vessel.firing, kilns),
+        **planned_vessel(source, vessel),
+        "stress.json": stress_text.as_json(plan.response, bands),
+    }
+
+    def sheet() -> tuple[dict[str, bytes], str]:
+        made = job_for(plan.response)
+        page = write_sheet(made, tuple(reasons.values()))
+        return {"sheet.html": page.encode()}, smear_line(made.smear) if made.smear else ""
+
+    def pictures() -> tuple[dict[str, bytes], str]:
+        drawn = {"stress.png": _drawn(stress_figure(plan.response, bands))}
+        if plan.layers is not None:
+            drawn["trade_off.png"] = _drawn(trade_off_figure(plan.layers))
+        return drawn, ""
+
+    works = {"sheet.html": sheet, "figures": pictures}
+
+    def made(name: str) -> tuple[dict[str, bytes], str] | str:
+        try:
+            return works[name]()
+        except CofireError as error:
+            return f"{name}: {error}"
+
+    missing: list[str] = []
+    files: dict[str, bytes] = {name: text.encode() for name, text in texts.items()}
+    text = plan_text(plan)
+    for found in in_pairs(made, list(works)):
+        if isinstance(found, str):
+            missing.append(found)
+        else:
+            files |= found[0]
+            text += "\n".join(["", *wrapped(found[1]), ""]) if found[1] else ""
+    files["plan.txt"] = text.encode()
+
+    def fill(folder: Path) -> None:
+        for name, content in files.items():
+            (folder / name).write_bytes(content)
+
+    replace_folder(out, fill, "plan.json", force)
+    return Written(text, missing)
+
+
+def _drawn(figure: Figure) -> bytes:
+    stream = io.BytesIO()
+    figures.save(figure, stream, "png")
+    return stream.getvalue()

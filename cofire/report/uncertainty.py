@@ -1,0 +1,245 @@
+"""How sure a verdict is, as a person reads it, and as JSON."""
+
+from __future__ import annotations
+
+import textwrap
+
+import numpy as np
+
+from cofire.assessment.rule import VERDICTS
+from cofire.evidence.measure_next import Ranking
+from cofire.evidence.uncertainty import REACH, Factor, Key, Probability, Samples
+from cofire.report.verdict import BEFORE_UNIT, number
+
+SHOWN = 4
+"""Flags that decide, as the text lists them. [-]"""
+DOUBTFUL = 0.02
+"""A probability to call it wrongly below this is not shown. [-]"""
+ASSUMED = (
+    "Each property moves within the uncertainty that its card states, the rows of a table "
+    "together, properties and materials independently, cut off at {reach:g} standard "
+    "uncertainties. Kiln, geometry, the kinetics of burnout and the error of the model itself are "
+    "not in it."
+)
+
+
+def percent(share: float) -> str:
+    """A share in per cent, never 0 or 100 unless it is.
+
+    Parameters
+    ----------
+    share : float
+        0 to 1. [-]
+
+    Returns
+    -------
+    str
+        With its sign.
+    """
+    if 0.0 < share < 0.005:
+        return "< 1 %"
+    if 0.995 < share < 1.0:
+        return "> 99 %"
+    return f"{100.0 * share:.0f} %"
+
+
+def interval(probability: Probability) -> str:
+    """A probability with its 95 % interval.
+
+    Parameters
+    ----------
+    probability : Probability
+        From the samples.
+
+    Returns
+    -------
+    str
+        As "12 % (8 to 17)".
+    """
+    low, high = 100 * probability.low, 100 * probability.high
+    return f"{percent(probability.value)} ({low:.0f} to {high:.0f})"
+
+
+def property_name(factor: Factor) -> str:
+    """A property and its material, in words.
+
+    Parameters
+    ----------
+    factor : Factor
+        The property.
+
+    Returns
+    -------
+    str
+        As "yield stress, fine silver".
+    """
+    return f"{factor.name.replace('_', ' ')}, {factor.material}"
+
+
+def uncertainty_text(samples: Samples, ranking: Ranking, width: int = 100) -> str:
+    """Chances of each verdict, what decides, and what to measure next.
+
+    Parameters
+    ----------
+    samples : Samples
+        From `sample_verdicts`.
+    ranking : Ranking
+        From `measure_next`.
+    width : int
+        Columns. [-]
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    count, moved = len(samples.utilisation), len(samples.factors)
+    low, middle, high = np.percentile(samples.worst, [5.0, 50.0, 95.0])
+    decided = list(samples.decided.items())[:SHOWN]
+    named = "; ".join(f"{rule}, {zone}: {percent(share)}" for (rule, zone), share in decided)
+    paragraphs = [
+        f"With {moved} properties moved within their uncertainties, {count} samples, seed "
+        f"{samples.seed} (in brackets the 95 % interval that this number of samples leaves):",
+        f"  go {interval(samples.go)}, no {interval(samples.no)}",
+        f"  no crack on cooling {interval(samples.survival)}; nor any other limit passed "
+        f"{interval(samples.sound)}",
+        f"  largest utilisation {number(middle)}, nine times in ten {number(low)} to "
+        f"{number(high)}",
+        f"  decided by {named}",
+        "",
+    ]
+    lines = []
+    for text in paragraphs:
+        lines += _wrapped(text, width, 4 if text.startswith("  ") else 0) or [""]
+    return (
+        "\n".join([*lines, *_table(ranking, width), "", *_remarks(samples, ranking, width)]) + "\n"
+    )
+
+
+def _wrapped(text: str, width: int, hang: int = 0) -> list[str]:
+    """Lines in which a number stays with its unit."""
+    kept = BEFORE_UNIT.sub("\u00a0", text)
+    rows = textwrap.wrap(kept, width, subsequent_indent=" " * hang, break_on_hyphens=False)
+    return [row.replace("\u00a0", " ") for row in rows]
+
+
+def _table(ranking: Ranking, width: int) -> list[str]:
+    """Properties by their share of the spread, with what halving their uncertainty would buy."""
+    if not ranking.influences:
+        return ["The largest utilisation does not hang on any of these properties."]
+    shown = ranking.doubt >= DOUBTFUL
+    names = [property_name(i.factor) for i in ranking.influences]
+    wide = max(*map(len, names), len("measure this next"))
+
+    def row(name: str, share: str, spread: str, doubt: str, last: str) -> list[str]:
+        start = f"{name:{wide}} {share:>8} {spread:>7} " + (f"{doubt:>11} " if shown else "")
+        room = max(width - len(start) - 1, 20)
+        first, *more = textwrap.wrap(last, room, break_on_hyphens=False)
+        return [f"{start} {first}", *(" " * (len(start) + 1) + line for line in more)]
+
+    rows = row("measure this next", "share of", "utilisation", "wrong call", "with")
+    rows += row("", "spread", _times(ranking.spread), percent(ranking.doubt), "<- as it is")
+    for name, i in zip(names, ranking.influences, strict=True):
+        rows += row(name, percent(i.total), _times(i.spread), percent(i.doubt), i.piece)
+    return rows
+
+
+def _times(spread: float) -> str:
+    return f"×÷{spread:.2f}"
+
+
+def _remarks(samples: Samples, ranking: Ranking, width: int) -> list[str]:
+    """What the columns mean, what was assumed, and what was clipped or left out."""
+    lines = []
+    if ranking.influences:
+        call = (
+            "; wrong call: the probability that the likelier of no and not no is wrong"
+            if ranking.doubt >= DOUBTFUL
+            else ""
+        )
+        lines.append(
+            "Share of spread: of the logarithm of the largest utilisation, what would stay if "
+            "all other "
+            f"properties were known; {percent(ranking.explained)} of the spread is accounted for. "
+            f"Utilisation: one standard deviation up or down{call}; both as they would be once "
+            f"that "
+            "property's uncertainty is halved."
+        )
+    lines.append(ASSUMED.format(reach=REACH))
+    if samples.clipped:
+        most = sorted(samples.clipped.items(), key=lambda item: -item[1])
+        named = ", ".join(f"{property_name(f)} ({n})" for f, n in most[:SHOWN])
+        rest = len(most) - SHOWN
+        more = f" and {rest} more" if rest > 0 else ""
+        lines.append(
+            f"Held within what is possible in some samples: {named}{more}. Densities must rise "
+            "from green over fired to full; the fired one holds, the others give way."
+        )
+    if samples.failed:
+        lines.append(f"{samples.failed} samples could not be fired and are left out.")
+    return [row for line in lines for row in _wrapped(line, width)]
+
+
+def uncertainty_row(samples: Samples, ranking: Ranking) -> dict[str, object]:
+    """The same, ready for JSON.
+
+    Parameters
+    ----------
+    samples : Samples
+        From `sample_verdicts`.
+    ranking : Ranking
+        From `measure_next`.
+
+    Returns
+    -------
+    dict
+        Probabilities and shares from 0 to 1.
+    """
+
+    def short(value: float) -> float:
+        return float(f"{value:.6g}")
+
+    def probability(found: Probability) -> dict[str, float]:
+        return {"p": short(found.value), "low": short(found.low), "high": short(found.high)}
+
+    def of(factor: Factor) -> dict[str, str]:
+        return {"material": factor.material, "property": factor.name}
+
+    def flag(key: Key) -> dict[str, str]:
+        return {"rule": key[0], "zone": key[1]}
+
+    quantiles = np.percentile(samples.worst, [5.0, 50.0, 95.0])
+    return {
+        "samples": len(samples.utilisation),
+        "failed": samples.failed,
+        "seed": samples.seed,
+        "properties": len(samples.factors),
+        "verdict": {word: probability(samples.probability(samples.grade == grade))
+                    for grade, word in enumerate(VERDICTS)},
+        "no_crack_on_cooling": probability(samples.survival),
+        "sound": probability(samples.sound),
+        "utilisation": {f"p{p}": short(q) for p, q in zip((5, 50, 95), quantiles, strict=True)},
+        "decided_by": [flag(key) | {"share": short(s)} for key, s in samples.decided.items()],
+        "accounted_for": short(ranking.explained),
+        "spread_factor": short(ranking.spread),
+        "wrong_call": short(ranking.doubt),
+        "measure_next": [
+            of(i.factor) | flag(i.through) | {
+                "first_order": short(i.first), "total": short(i.total),
+                "rank_correlation": short(i.rank_correlation),
+                "spread_factor_if_halved": short(i.spread),
+                "wrong_call_if_halved": short(i.doubt), "piece": i.piece,
+            }
+            for i in ranking.influences
+        ],
+        "flags": [
+            flag(key) | {
+                "accounted_for": short(told),
+                "total": [of(f) | {"share": short(s)}
+                          for f, s in sorted(shares.items(), key=lambda item: -item[1])[:SHOWN]],
+            }
+            for key, (shares, told) in ranking.flags.items()
+        ],
+        "clipped": [of(f) | {"samples": n} for f, n in samples.clipped.items()],
+        "assumed": ASSUMED.format(reach=REACH),
+    }  # fmt: skip

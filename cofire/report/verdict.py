@@ -1,0 +1,213 @@
+"""The verdict as a person reads it in a screenful, and as JSON."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import textwrap
+from collections.abc import Sequence
+
+from cofire import __version__
+from cofire.assessment.cautions import DEFER, Caution
+from cofire.assessment.response import Response
+from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag
+from cofire.assessment.verdict import Verdict
+from cofire.units import HOUR, celsius
+
+SCHEMA = 1
+BEFORE_UNIT = re.compile(r"(?<=\d) (?=[°%A-Za-z])")
+SHOWN = 3
+"""Zones of one rule that the text lists; the JSON has all. [-]"""
+
+
+def number(value: float) -> str:
+    """A figure with three significant digits, without an exponent where that reads badly.
+
+    Parameters
+    ----------
+    value : float
+        Any. [any]
+
+    Returns
+    -------
+    str
+        "-" where it is no number.
+    """
+    if not math.isfinite(value):
+        return "-" if math.isnan(value) else "no end"
+    if value == 0.0:
+        return "0"
+    size = math.floor(math.log10(abs(value)))
+    return f"{value:.{max(2 - size, 0)}f}" if -3 <= size < 7 else f"{value:.1e}"
+
+
+def place(flag: Flag) -> str:
+    """When and where, as far as the flag knows.
+
+    Parameters
+    ----------
+    flag : Flag
+        From `judge`.
+
+    Returns
+    -------
+    str
+        Empty where it has none.
+    """
+    parts = []
+    if flag.temperature is not None:
+        parts.append(f"at {celsius(flag.temperature):.0f} °C")
+    if flag.time is not None:
+        parts.append(f"{flag.time / HOUR:.1f} h")
+    if flag.height is not None:
+        parts.append(f"{flag.height * 1e3:.0f} mm up")
+    return ", ".join(parts)
+
+
+def as_text(
+    response: Response, verdict: Verdict, hazards: Sequence[Caution], width: int = 100
+) -> str:
+    """Verdict first, then its reasons, then the flags that pass, then the hazards.
+
+    Parameters
+    ----------
+    response : Response
+        The fired vessel.
+    verdict : Verdict
+        From `judge`.
+    hazards : sequence of Caution
+        From `cautions`.
+    width : int
+        Columns. [-]
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    worst = verdict.worst
+    vessel = response.vessel
+
+    def wrap(text: str, indent: int = 0, hang: int = 0) -> list[str]:
+        pad, more = " " * indent, " " * (indent + hang)
+        kept = BEFORE_UNIT.sub("\u00a0", text)  # a number stays with its unit
+        rows = textwrap.wrap(kept, width, initial_indent=pad, subsequent_indent=more)
+        return [row.replace("\u00a0", " ") for row in rows]
+
+    title = f"{verdict.word.upper()}: {vessel.name}, {vessel.firing.name} in {vessel.firing.gas}"
+    lines = wrap(title)
+    if verdict.grade > GO:
+        lines += wrap(f"Decided by {worst.rule}, {worst.zone}: {worst.note}.")
+    lines.append("")
+    rules = dict.fromkeys(flag.rule for flag in verdict.flags)
+    of_rule = {rule: [flag for flag in verdict.flags if flag.rule == rule] for rule in rules}
+    for rule, flags in of_rule.items():
+        bad = [flag for flag in flags if flag.grade > GO]
+        for flag in bad[:SHOWN]:
+            start = f"{flag.verdict:7} " + (f"{rule}, " if flag is bad[0] else "  ")
+            lines += wrap(f"{start}{flag.zone}: {_finding(flag)}", hang=8)
+        if len(bad) > SHOWN:
+            lines += wrap(f"and {len(bad) - SHOWN} more zones", 10)
+        if bad:
+            note = "" if bad[0].verdict == UNKNOWN else f"{_sentence(bad[0].note)} "
+            lines += wrap(note + bad[0].remedy, 8)
+    passed = {rule: flags[0] for rule, flags in of_rule.items() if flags[0].grade == GO}
+    if passed:
+        names = (
+            f"{rule} {number(flag.utilisation)} ({flag.zone})" for rule, flag in passed.items()
+        )
+        lines += ["", *wrap("go      (largest share of a limit used) " + "; ".join(names))]
+    for line in response.history.extended:
+        lines += wrap(f"beyond its table: {line}")
+    lines.append("")
+    for hazard in hazards:
+        lines += wrap(f"! {hazard.hazard}: {hazard.text} [{hazard.source}]")
+    lines += wrap(f"! {DEFER}")
+    return "\n".join(lines) + "\n"
+
+
+def _finding(flag: Flag) -> str:
+    """Figure, limit and place of one flag, or why there is none."""
+    if flag.verdict == UNKNOWN:
+        return f"{flag.note}."
+    where = place(flag)
+    if flag.unit == GRADE:
+        return where
+    return f"{number(flag.figure)} against {number(flag.limit)} {flag.unit}" + (
+        f", {where}" if where else ""
+    )
+
+
+def _sentence(text: str) -> str:
+    """The same with a capital and a full stop."""
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def flag_row(flag: Flag) -> dict[str, object]:
+    """One flag in the units of the border, ready for JSON.
+
+    Parameters
+    ----------
+    flag : Flag
+        From `judge`.
+
+    Returns
+    -------
+    dict
+        None where there is no figure.
+    """
+
+    def finite(value: float | None) -> float | None:
+        return None if value is None or not math.isfinite(value) else float(f"{value:.6g}")
+
+    return {
+        "rule": flag.rule,
+        "zone": flag.zone,
+        "verdict": flag.verdict,
+        "utilisation": finite(flag.utilisation),
+        "caution_from": flag.caution,
+        "figure": finite(flag.figure),
+        "limit": finite(flag.limit),
+        "unit": flag.unit,
+        "note": flag.note,
+        "source": flag.source,
+        "remedy": flag.remedy,
+        "time_h": finite(None if flag.time is None else flag.time / HOUR),
+        "temperature_C": finite(None if flag.temperature is None else celsius(flag.temperature)),
+        "height_mm": finite(None if flag.height is None else flag.height * 1e3),
+    }
+
+
+def as_json(response: Response, verdict: Verdict, hazards: Sequence[Caution]) -> str:
+    """The verdict as one JSON object with its schema number.
+
+    Parameters
+    ----------
+    response : Response
+        The fired vessel.
+    verdict : Verdict
+        From `judge`.
+    hazards : sequence of Caution
+        From `cautions`.
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    whole = {
+        "schema": SCHEMA,
+        "cofire": __version__,
+        "vessel": response.vessel.name,
+        "firing": response.vessel.firing.name,
+        "gas": response.vessel.firing.gas,
+        "verdict": verdict.word,
+        "decided_by": verdict.worst.rule,
+        "flags": [flag_row(flag) for flag in verdict.flags],
+        "beyond_tables": list(response.history.extended),
+        "mesh_error": float(f"{response.shell.mesh_error:.3g}"),
+        "step_error_MPa": float(f"{response.shell.step_error.max() / 1e6:.3g}"),
+        "cautions": [vars(h) for h in hazards],
+    }
+    return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

@@ -1,1 +1,0 @@
-"""Stress through the firing: one constitutive law, several shapes."""

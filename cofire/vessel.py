@@ -1,0 +1,586 @@
+"""A vessel as a person writes it: profile, wall, bands, printer, prices, and its firing."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.errors import InputError
+from cofire.files import Fields, is_number, read_text, read_toml, show
+from cofire.firing.program import Firing, Kiln, read_firing
+from cofire.numerics import Array
+
+# ----------------------------------------------------------------------------------------------
+# What the workshop gives: the printer, how pastes are mixed, and what things cost
+
+JOULES_PER_KILOWATT_HOUR = 3.6e6
+BINDER = "binder"
+"""Name under which the binder powder has its price."""
+
+
+@dataclass(frozen=True)
+class Printer:
+    """What the printer lays, and how a change of paste smears in it.
+
+    Attributes
+    ----------
+    layer
+        Height of one layer: 0.3 mm, common practice. [m]
+    dead_volume
+        Paste between the place of the changeover and the nozzle; extrusion cannot stop. [m³]
+    tanks
+        How that paste mixes: 1 wholly, many not at all (stirred tanks in series). [-]
+    nozzle
+        Width of one road: 0.6 mm, common practice. [m]
+    """
+
+    layer: float = 0.3e-3
+    dead_volume: float = 2e-6
+    tanks: float = 3.0
+    nozzle: float = 0.6e-3
+
+
+@dataclass(frozen=True)
+class Mixing:
+    """How pastes are mixed and weighed.
+
+    Attributes
+    ----------
+    waste
+        Paste lost in bowl, syringe and first lines, of that in the wall: 15 %, common practice. [-]
+    scale
+        Smallest step of the scale: 0.1 g, common practice. [kg]
+    """
+
+    waste: float = 0.15
+    scale: float = 1e-4
+
+
+@dataclass(frozen=True)
+class Prices:
+    """What powders and current cost, in one currency.
+
+    Attributes
+    ----------
+    currency
+        As it is to be printed; may be empty.
+    powders
+        Name of a material (or "binder") and its price. [currency/kg]
+    energy
+        Of current; 0 where not given. [currency/J]
+    kiln_power
+        At full power; 0 where not given. [W]
+    """
+
+    currency: str = ""
+    powders: tuple[tuple[str, float], ...] = ()
+    energy: float = 0.0
+    kiln_power: float = 0.0
+
+
+def _table(table: dict[str, Any], name: str, where: str, known: tuple[str, ...]) -> Fields:
+    """One optional table of a vessel file."""
+    given, place = table.get(name, {}), f"{where}: [{name}]"
+    if not isinstance(given, dict):
+        raise InputError(f"{place}: {show(given)}; write {', '.join(known)}")
+    return Fields(given, place, known)
+
+
+def read_printer(table: dict[str, Any], where: str) -> Printer:
+    """The [printer] table, or common practice.
+
+    Parameters
+    ----------
+    table : dict
+        A vessel file as parsed.
+    where : str
+        Its name, for messages.
+
+    Returns
+    -------
+    Printer
+        In SI.
+
+    Raises
+    ------
+    InputError
+        With the field, its value and what is allowed.
+    """
+    known = ("layer_mm", "dead_volume_ml", "tanks", "nozzle_mm")
+    fields, usual = _table(table, "printer", where, known), Printer()
+    layer = fields.number("layer_mm", 0.05, 10.0, usual.layer * 1e3) / 1e3
+    return Printer(
+        layer,
+        fields.number("dead_volume_ml", 0.01, 500.0, usual.dead_volume * 1e6) / 1e6,
+        fields.number("tanks", 1.0, 1000.0, usual.tanks),
+        fields.number("nozzle_mm", layer * 1e3, 20.0, max(usual.nozzle, 2.0 * layer) * 1e3) / 1e3,
+    )
+
+
+def read_mixing(table: dict[str, Any], where: str) -> Mixing:
+    """The [paste] table, or common practice.
+
+    Parameters
+    ----------
+    table : dict
+        A vessel file as parsed.
+    where : str
+        Its name, for messages.
+
+    Returns
+    -------
+    Mixing
+        In SI.
+
+    Raises
+    ------
+    InputError
+        With the field, its value and what is allowed.
+    """
+    fields, usual = _table(table, "paste", where, ("waste_percent", "scale_g")), Mixing()
+    return Mixing(
+        fields.number("waste_percent", 0.0, 200.0, usual.waste * 100.0) / 100.0,
+        fields.number("scale_g", 1e-4, 100.0, usual.scale * 1e3) / 1e3,
+    )
+
+
+def read_prices(table: dict[str, Any], where: str) -> Prices | None:
+    """The [prices] table, or None where there is none.
+
+    Parameters
+    ----------
+    table : dict
+        A vessel file as parsed.
+    where : str
+        Its name, for messages.
+
+    Returns
+    -------
+    Prices or None
+        In SI and the file's currency.
+
+    Raises
+    ------
+    InputError
+        With the field, its value and what is allowed.
+    """
+    if "prices" not in table:
+        return None
+    fields = _table(table, "prices", where, ("currency", "per_kWh", "kiln_kW", "per_kg"))
+    listed = fields.table.get("per_kg", {})
+    if not isinstance(listed, dict):
+        raise fields.refuse("per_kg", listed, 'a table of names, such as "fine silver" = 900')
+    rows = Fields(listed, f"{where}: [prices.per_kg]", listed)
+    asked = [name for name in ("per_kWh", "kiln_kW") if name in fields.table]
+    if len(asked) == 1:
+        raise InputError(f"{fields.where}: {asked[0]} alone; give per_kWh and kiln_kW, or neither")
+    return Prices(
+        fields.text("currency", ""),
+        tuple((name, rows.number(name, 0.0, 1e7)) for name in listed),
+        fields.number("per_kWh", 0.0, 1e4, 0.0) / JOULES_PER_KILOWATT_HOUR,
+        fields.number("kiln_kW", 0.0, 1e3, 0.0) * 1e3,
+    )
+
+
+# ----------------------------------------------------------------------------------------------
+# A vessel as a person writes it: profile, wall, bands of material by height, and its firing
+
+LARGEST_MM = 2000.0
+THINNEST = 0.5e-3
+"""Wall. [m]"""
+FLATTEST = 0.17
+"""Least rise of an outside over its length: 80° from upright. Estimate. [-]"""
+SURFACES = ("outside", "middle")
+SHAPES = ("cylinder", "cone")
+BASES = ("open", "flat")
+KEEP = 0.3
+"""Share of the smaller zone that a plan leaves pure where the file does not say. [-]"""
+FORMS = {
+    "shape": ("shape", "height_mm", "radius_mm", "rim_radius_mm", "wall_mm"),
+    "points_mm": ("points_mm", "wall_mm"),
+    "csv": ("csv",),
+}
+"""Ways to give a profile, and the fields that belong to each."""
+ANY_FORM = ("surface", "base", "base_mm")
+USUAL_MIXING = Mixing()
+
+
+@dataclass(frozen=True)
+class Band:
+    """One material (or blend, as named) up to a height; the last one reaches the rim.
+
+    Heights in m, of the fired vessel.
+    """
+
+    material: str
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class JointLimits:
+    """What a plan may do to the joint.
+
+    Attributes
+    ----------
+    blends
+        Most blends the user will mix. [-]
+    height
+        Tallest transition. [m]
+    lowest, highest
+        Where the middle of the transition may lie. [m]
+    keep
+        Least height of either pure zone that must remain. [m]
+    """
+
+    blends: int
+    height: float
+    lowest: float
+    highest: float
+    keep: float
+
+
+@dataclass(frozen=True)
+class Vessel:
+    """A shell of revolution made of bands, in its fired size.
+
+    Attributes
+    ----------
+    radius, height
+        Points of the mid-surface from the foot (or the axis, with a base) to the rim, (P,). [m]
+    wall
+        Thickness at those points, (P,). [m]
+    corners
+        Indices of points where the profile turns sharply.
+    bands
+        From the lowest up.
+    firing
+        The firing it is to have.
+    printer
+        What the printer can lay.
+    joint
+        What a plan may change.
+    mixing
+        How its pastes are mixed.
+    prices
+        What things cost, if the file says so.
+    """
+
+    name: str
+    radius: Array
+    height: Array
+    wall: Array
+    corners: tuple[int, ...]
+    bands: tuple[Band, ...]
+    firing: Firing
+    printer: Printer
+    joint: JointLimits
+    mixing: Mixing = USUAL_MIXING
+    prices: Prices | None = None
+
+    @property
+    def steps(self) -> Array:
+        """Heights at which one band meets the next, (bands - 1,). [m]"""
+        return np.array([band.high for band in self.bands[:-1]])
+
+
+def mid_surface(radius: Array, height: Array, wall: Array) -> tuple[Array, Array, Array]:
+    """Mid-surface of a wall whose outside is a smooth curve through given points.
+
+    The wall is built of level rings. A ring of a wall that leans by β is h / cos β wide, and its
+    middle lies half of that inside the outside at the same height: foot and rim are cut level,
+    and every height stays what it was. Two points are joined by a straight line; between more,
+    the curve is sampled more closely than the wall is thick.
+
+    Parameters
+    ----------
+    radius, height
+        Outside profile from foot to rim, rising, shape (P,). [m]
+    wall
+        Thickness normal to the outside, shape (P,). [m]
+
+    Returns
+    -------
+    tuple of array
+        Radius and height of the mid-surface and the thickness normal to it, shape (Q,), Q >= P;
+        where the middle leans otherwise than the outside, that keeps the ring as wide. [m]
+
+    Raises
+    ------
+    InputError
+        The curve between the points turns back on itself.
+    """
+    chord = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(radius), np.diff(height)))])
+    if radius.size == 2:
+        width = wall * chord[-1] / (height[-1] - height[0])
+        return radius - 0.5 * width, height, wall
+    from scipy.interpolate import CubicSpline  # slow to import; a straight wall needs none
+
+    parts = [np.linspace(0.0, 1.0, n, endpoint=False) for n in _cuts(chord, wall)]
+    place = np.concatenate(
+        [*(chord[k] + (chord[k + 1] - chord[k]) * part for k, part in enumerate(parts)), chord[-1:]]
+    )
+    curve = CubicSpline(chord, np.stack([radius, height], axis=1))
+    (r, z), (slope_r, slope_z) = curve(place).T, curve(place, 1).T
+    back = slope_z <= FLATTEST * np.hypot(slope_r, slope_z)
+    if np.any(back):
+        at = float(height[int(np.searchsorted(chord, place[int(np.argmax(back))], "right")) - 1])
+        raise InputError(
+            f"the smooth curve through the points folds back or runs level just above "
+            f"{1e3 * at:g} mm; give more points there, or let the wall rise more steeply"
+        )
+    width = np.interp(place, chord, wall) * np.hypot(slope_r, slope_z) / slope_z
+    middle = r - 0.5 * width
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(middle), np.diff(z)))])
+    if np.any(np.diff(z) <= 0.0):
+        raise InputError("two points of the outside lie too near to each other; take one out")
+    lean = np.arctan2(*CubicSpline(along, np.stack([middle, z], axis=1))(along, 1).T)
+    return middle, z, width * np.cos(lean)
+
+
+def _cuts(chord: Array, wall: Array) -> NDArray[np.intp]:
+    """Into how many parts each stretch between points is cut, at most some 400 in all."""
+    finest = max(0.5 * float(wall.min()), float(chord[-1]) / 400.0)
+    return np.maximum(1, np.ceil(np.diff(chord) / finest)).astype(np.intp)
+
+
+def _points(fields: Fields, folder: Path) -> tuple[Array, Array, Array]:
+    """Radius, height and wall in m, as listed or from a CSV file."""
+    table = fields.table
+    if "csv" in table:
+        return _csv_points(folder / fields.text("csv"))
+    listed = table["points_mm"]
+    if not isinstance(listed, list) or not 2 <= len(listed) <= 2000:
+        raise InputError(
+            f"{fields.where}: points_mm = {show(listed)}; give 2 to 2000 points as "
+            "[[height, radius], ...] from the foot up"
+        )
+    for number, point in enumerate(listed, 1):
+        if not (isinstance(point, list) and len(point) == 2 and all(map(is_number, point))):
+            raise InputError(
+                f"{fields.where}: points_mm: point {number}: {show(point)}; write [height, radius]"
+            )
+    points = np.array(listed, dtype=np.float64) / 1e3
+    wall = np.full(len(points), fields.number("wall_mm", 0.5, 100.0) / 1e3)
+    return points[:, 1], points[:, 0], wall
+
+
+def _csv_points(path: Path) -> tuple[Array, Array, Array]:
+    """Points from a file with the columns z_mm, r_mm, wall_mm."""
+    try:
+        rows = list(csv.reader(io.StringIO(read_text(path))))
+    except csv.Error as error:
+        raise InputError(f"{path}: not a table of comma-separated values ({error})") from None
+    header = [cell.strip() for cell in rows[0]]
+    wanted = ("z_mm", "r_mm", "wall_mm")
+    if any(name not in header for name in wanted):
+        raise InputError(f"{path}: row 1: columns {', '.join(header)}; needs {', '.join(wanted)}")
+    columns = [header.index(name) for name in wanted]
+    found = []
+    for number, row in enumerate(rows[1:], 2):
+        if not any(cell.strip() for cell in row):
+            continue
+        values = []
+        for name, column in zip(wanted, columns, strict=True):
+            try:
+                value = float(row[column])
+            except (ValueError, IndexError):
+                value = np.nan
+            if not np.isfinite(value):
+                cell = row[column] if column < len(row) else ""
+                raise InputError(f"{path}: row {number}, column {name}: {cell!r} is not a number")
+            values.append(value)
+        found.append(values)
+    if not 2 <= len(found) <= 2000:
+        raise InputError(f"{path}: {len(found)} points; allowed: 2 to 2000")
+    z, r, wall = np.array(found).T / 1e3
+    return r, z, wall
+
+
+def _shape(fields: Fields) -> tuple[Array, Array, Array]:
+    """Points of a short parametric form, outside or middle as the profile says."""
+    shape = fields.choice("shape", SHAPES)
+    height = fields.number("height_mm", 5.0, LARGEST_MM) / 1e3
+    radius = fields.number("radius_mm", 5.0, LARGEST_MM) / 1e3
+    wall = fields.number("wall_mm", 0.5, 100.0) / 1e3
+    rim = radius
+    if shape == "cone":
+        rim = fields.number("rim_radius_mm", 5.0, LARGEST_MM) / 1e3
+    elif "rim_radius_mm" in fields.table:
+        raise InputError(f'{fields.where}: rim_radius_mm: only with shape = "cone"; leave it out')
+    return np.array([radius, rim]), np.array([0.0, height]), np.array([wall, wall])
+
+
+def _form(profile: object, where: str) -> Fields:
+    """The [profile] table, with the fields of one form and no others."""
+    if not isinstance(profile, dict):
+        raise InputError(f"{where}: missing; give one of {', '.join(FORMS)}")
+    known = dict.fromkeys(name for names in (*FORMS.values(), ANY_FORM) for name in names)
+    fields = Fields(profile, where, known)
+    forms = [form for form in FORMS if form in profile]
+    if len(forms) != 1:
+        found = " and ".join(forms) or "no form"
+        raise InputError(f"{where}: {found}; give one of {', '.join(FORMS)}")
+    for name in profile:
+        if name not in FORMS[forms[0]] + ANY_FORM:
+            raise InputError(f"{where}: {name}: not used with {forms[0]}; leave it out")
+    return fields
+
+
+def _profile(fields: Fields, folder: Path) -> tuple[Array, Array, Array, tuple[int, ...]]:
+    """Mid-surface from foot (or axis) to rim, its wall, and its sharp corners."""
+    radius, height, wall = _shape(fields) if "shape" in fields.table else _points(fields, folder)
+    where = fields.where
+    if np.any(radius <= 0.0) or np.any(radius > LARGEST_MM / 1e3):
+        bad = radius[(radius <= 0.0) | (radius > LARGEST_MM / 1e3)][0] * 1e3
+        raise InputError(f"{where}: radius {bad:g} mm; allowed: above 0 to {LARGEST_MM:g}")
+    far = np.abs(height) > LARGEST_MM / 1e3
+    if np.any(far):
+        bad = height[far][0] * 1e3
+        raise InputError(f"{where}: height {bad:g} mm; allowed: -{LARGEST_MM:g} to {LARGEST_MM:g}")
+    if np.any(np.diff(height) <= 0.0):
+        row = int(np.argmax(np.diff(height) <= 0.0)) + 1
+        raise InputError(
+            f"{where}: point {row + 1}: height {height[row] * 1e3:g} mm; must lie above the point "
+            f"before, at {height[row - 1] * 1e3:g} mm"
+        )
+    wrong = (wall < THINNEST) | (wall > 0.5 * radius)
+    if np.any(wrong):
+        row = int(np.argmax(wrong))
+        raise InputError(
+            f"{where}: point {row + 1}: wall {wall[row] * 1e3:g} mm; allowed: {THINNEST * 1e3:g} "
+            f"to {radius[row] * 500:g} mm, half of the radius there"
+        )
+    height = height - height[0]
+    if fields.choice("surface", SURFACES, SURFACES[0]) == "outside":
+        try:
+            radius, height, wall = mid_surface(radius, height, wall)
+        except InputError as error:
+            raise InputError(f"{where}: {error}") from None
+        row = int(np.argmin(radius - 0.5 * wall))
+        if radius[row] <= 0.5 * wall[row]:
+            raise InputError(
+                f"{where}: at {height[row] * 1e3:.3g} mm the leaning wall folds over the axis; "
+                "thin it there, or make it steeper"
+            )
+    if fields.choice("base", BASES, BASES[0]) == "flat":
+        base = fields.number("base_mm", 0.5, 100.0, 1e3 * float(wall[0])) / 1e3
+        return (
+            np.insert(radius, 0, 0.0),
+            np.insert(height, 0, 0.0),
+            np.insert(wall, 0, base),
+            (1,),
+        )
+    if "base_mm" in fields.table:
+        raise InputError(f'{where}: base_mm: only with base = "flat"; leave it out')
+    return radius, height, wall, ()
+
+
+LEAST_BAND = 1e-5
+"""No band is lower: a tenth of the thinnest layer that is printed (our estimate). [m]"""
+
+
+def _bands(listed: object, where: str, top: float) -> tuple[Band, ...]:
+    """Bands from the foot to the rim."""
+    if not isinstance(listed, list) or not 1 <= len(listed) <= 60:
+        given = f"{len(listed)} bands" if isinstance(listed, list) else show(listed)
+        raise InputError(f"{where}: [[band]]: {given}; allowed: 1 to 60 bands, from below")
+    bands: list[Band] = []
+    low = 0.0
+    for number, entry in enumerate(listed, 1):
+        place = f"{where}: band {number}"
+        if not isinstance(entry, dict):
+            raise InputError(f"{place}: write it as [[band]] with material and to_mm")
+        fields = Fields(entry, place, ("material", "to_mm", "note"))
+        high = top
+        if number < len(listed):
+            high = fields.number("to_mm", 0.0, LARGEST_MM) / 1e3
+            if not low < high < top:
+                raise InputError(
+                    f"{place}: to_mm = {high * 1e3:g}; must lie above {low * 1e3:g} and below "
+                    f"the rim at {top * 1e3:g}"
+                )
+        elif "to_mm" in entry:
+            raise InputError(f"{place}: to_mm: the last band reaches the rim; leave it out")
+        if high - low < LEAST_BAND:
+            raise InputError(
+                f"{place}: {1e3 * (high - low):.3g} mm high; allowed: {1e3 * LEAST_BAND:g} mm or "
+                "more; move its to_mm, or leave the band out"
+            )
+        bands.append(Band(fields.text("material"), low, high))
+        low = high
+    return tuple(bands)
+
+
+def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: float) -> JointLimits:
+    """The [joint] table: limits of a plan, by default around the transition as given."""
+    given = table.get("joint", {})
+    place = f"{where}: [joint]"
+    if not isinstance(given, dict):
+        raise InputError(
+            f"{place}: {show(given)}; write blends, height_mm, lowest_mm, highest_mm, keep_mm"
+        )
+    fields = Fields(given, place, ("blends", "height_mm", "lowest_mm", "highest_mm", "keep_mm"))
+    middle = 0.5 * (bands[0].high + bands[-1].low) if len(bands) > 1 else 0.5 * top
+    most, highest = top * 1e3, fields.number("highest_mm", 0.0, top * 1e3, middle * 1e3)
+    blends = fields.number("blends", 0.0, 12.0, 3.0)
+    if blends != int(blends):
+        raise InputError(f"{place}: blends = {blends:g}; allowed: a whole number from 0 to 12")
+    return JointLimits(
+        int(blends),
+        fields.number("height_mm", 0.0, most, 0.5 * most) / 1e3,
+        fields.number("lowest_mm", 0.0, highest, min(middle * 1e3, highest)) / 1e3,
+        highest / 1e3,
+        fields.number("keep_mm", 0.0, 0.5 * most, min(KEEP * middle, KEEP * (top - middle)) * 1e3)
+        / 1e3,
+    )
+
+
+def read_vessel(path: Path, kilns: dict[str, Kiln]) -> Vessel:
+    """The vessel in a file.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file; its profile and firing may lie in files beside it.
+    kilns : dict
+        Kilns by name.
+
+    Returns
+    -------
+    Vessel
+        In SI.
+
+    Raises
+    ------
+    InputError
+        With the field, its value and what is allowed.
+    """
+    table: dict[str, Any] = read_toml(path)
+    where = str(path)
+    known_tables = (
+        "name", "summary", "firing", "profile", "band", "printer", "joint", "paste", "prices",
+    )  # fmt: skip
+    fields = Fields(table, where, known_tables)
+    shape = _form(table.get("profile"), f"{where}: [profile]")
+    radius, height, wall, corners = _profile(shape, path.parent)
+    given = table.get("firing")
+    if isinstance(given, dict):
+        firing = read_firing(given, kilns, f"{where}: [firing]")
+    elif given is None:
+        raise InputError(f"{where}: firing is missing; name a firing file, or write [firing]")
+    else:
+        firing = read_firing(path.parent / fields.text("firing"), kilns)
+    bands = _bands(table.get("band"), where, float(height[-1]))
+    name = fields.name()
+    return Vessel(
+        name, radius, height, wall, corners, bands, firing, read_printer(table, where),
+        _joint(table, where, bands, float(height[-1])), read_mixing(table, where),
+        read_prices(table, where),
+    )  # fmt: skip

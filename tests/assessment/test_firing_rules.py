@@ -1,0 +1,315 @@
+"""Flags that need no stress, each against a hand calculation or a limit."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from cofire.assessment import firing_rules as firing_flags
+from cofire.assessment.response import Response
+from cofire.assessment.rule import CAUTION, GO, NO, Flag, not_computed
+from cofire.assessment.verdict import Verdict
+from cofire.errors import InputError
+from cofire.firing.program import with_gas
+from cofire.mechanics.tile import sag_rate
+from cofire.physics.burnout import gas_viscosity, permeability, wall_overpressure
+from cofire.units import kelvin
+from tests import fired
+from tests.fired import CARDS, FRIT, changed, only
+
+HOUR = 3600.0
+
+
+@pytest.fixture(scope="module")
+def tea_light() -> Response:
+    return fired.tea_light()
+
+
+# what a flag is
+
+
+def test_a_flag_is_no_above_its_limit_and_caution_below():
+    def grade(utilisation: float) -> int:
+        return Flag("r", "z", utilisation, 0.3, 0.0, 0.0, "", "", "", "").grade
+
+    assert [grade(x) for x in (0.0, 0.3, 0.31, 1.0, 1.01, np.inf)] == [
+        GO, GO, CAUTION, CAUTION, NO, NO,
+    ]  # fmt: skip
+
+
+def test_a_flag_that_cannot_be_computed_is_never_go():
+    unknown = not_computed("sag", "zone", "no table", "Measure it.")
+    assert unknown.grade == CAUTION
+    assert unknown.verdict == "unknown"
+    assert Verdict((unknown,)).word == "caution"
+    assert Verdict((unknown,)).utilisation == 1.0
+
+
+# peak and density
+
+
+def test_peak_is_that_of_the_ware_over_the_zones_own_limit(tea_light: Response):
+    flags = firing_flags.window_flags(tea_light)
+    peak = tea_light.trace.peak - 273.15
+    # solidus of silver 961.78 °C less 15 K; firing ceiling of the frit 930 °C: from their cards
+    assert only(flags, "peak", "fine silver").utilisation == pytest.approx(peak / 946.78)
+    assert only(flags, "peak", "fritted body").utilisation == pytest.approx(peak / 930.0)
+
+
+@pytest.mark.parametrize(("above", "grade"), [(-11.0, GO), (-5.0, CAUTION), (1.0, NO)])
+def test_peak_is_a_caution_within_10_kelvin_of_the_limit(
+    tea_light: Response, above: float, grade: int
+):
+    ware = tea_light.trace.ware + (kelvin(930.0) + above - tea_light.trace.peak)
+    hotter = replace(tea_light, trace=replace(tea_light.trace, ware=ware))
+    assert only(firing_flags.window_flags(hotter), "peak", "fritted body").grade == grade
+
+
+@pytest.mark.parametrize(
+    ("share", "utilisation", "grade"), [(1.0, 1.0, CAUTION), (1.5, 2 / 3, GO), (0.99, 1 / 0.99, NO)]
+)
+def test_density_counts_the_way_from_green_to_wanted(
+    tea_light: Response, share: float, utilisation: float, grade: int
+):
+    green, least = (CARDS["fine silver"][k].scalar for k in ("green_density", "least_density"))
+    reached = changed(tea_light, relative_density=np.array(green + share * (least - green)))
+    flag = only(firing_flags.window_flags(reached), "density", "fine silver")
+    assert flag.utilisation == pytest.approx(utilisation)
+    assert flag.grade == grade
+
+
+def test_a_body_that_does_not_sinter_is_refused(tea_light: Response):
+    flat = changed(tea_light, relative_density=np.array(0.6))
+    assert only(firing_flags.window_flags(flat), "density", "fritted body").grade == NO
+
+
+# atmosphere and core
+
+
+@pytest.mark.parametrize(
+    ("metal", "gas", "grade"),
+    [
+        ("fine silver", "air", GO),  # silver oxide falls apart above about 200 °C
+        ("copper", "carbon", GO),
+        ("copper", "air", NO),  # far above the oxygen of Cu2O
+        ("316L stainless", "carbon", NO),  # chromium oxidises in carbon monoxide, and carburises
+    ],
+)
+def test_atmosphere_follows_the_metals_oxide(tea_light: Response, metal: str, gas: str, grade: int):
+    vessel = replace(tea_light.vessel, firing=with_gas(tea_light.vessel.firing, gas))
+    cards = (CARDS[metal], CARDS["fritted body"])
+    flags = firing_flags.atmosphere_flags(replace(tea_light, vessel=vessel, cards=cards))
+    assert only(flags, "atmosphere", metal).grade == grade
+
+
+def test_a_blend_is_judged_by_what_it_is_made_of(tea_light: Response):
+    from cofire.physics.blends import blend
+
+    mixed = blend(CARDS["fine silver"], CARDS["fritted body"], 0.5)
+    alone = replace(tea_light, cards=(mixed, mixed), material=(0, 0))
+    zones = {flag.zone for flag in firing_flags.window_flags(alone)}
+    assert zones == {"fine silver", "fritted body"}
+
+
+@pytest.mark.parametrize(("char", "grade"), [(0.0, GO), (0.003, CAUTION), (0.006, NO)])
+def test_core_is_the_char_left_when_pores_begin_to_close(
+    tea_light: Response, char: float, grade: int
+):
+    # all of the frit's 1 % binder and 2.5 % loss on ignition has gone but for the char
+    mass = np.where(tea_light.history.temperature < kelvin(500.0), 1.0, 1.0 - 0.035 + char)
+    flags = firing_flags.atmosphere_flags(changed(tea_light, mass_fraction=mass))
+    flag = only(flags, "core", "fritted body")
+    assert flag.figure == pytest.approx(100 * char, abs=1e-9)
+    assert flag.utilisation == pytest.approx(char / 0.005, abs=1e-9)
+    assert flag.grade == grade
+
+
+def test_pores_that_never_close_trap_only_what_never_leaves(tea_light: Response):
+    h = tea_light.history
+    open_body = changed(
+        tea_light,
+        relative_density=np.array(0.6),
+        mass_fraction=np.linspace(1.0, 0.965, h.time.size),
+    )
+    flag = only(firing_flags.atmosphere_flags(open_body), "core", "fritted body")
+    assert flag.utilisation == pytest.approx(0.0, abs=1e-9)
+
+
+# drying
+
+
+def test_drying_is_the_difference_of_the_bands_shrinkage(tea_light: Response):
+    (flag,) = firing_flags.drying_flags(tea_light)
+    assert flag.figure == pytest.approx(4.0 - 3.0)  # % of length, from the cards
+    assert flag.utilisation == pytest.approx(1.0 / 2.0)
+    assert flag.grade == CAUTION
+    same = replace(tea_light, cards=(CARDS["fritted body"],) * 2)
+    assert firing_flags.drying_flags(same)[0].utilisation == 0.0
+
+
+# burnout
+
+
+def test_overpressure_is_that_of_a_slab_with_uniform_release():
+    """Darcy's equation k ρ p'' = -m μ between two open faces, integrated by finite differences."""
+    m, mu, h, k, rho = 0.02, 3e-5, 8e-3, 2e-13, 0.5
+    n = 401
+    dx = h / (n - 1)
+    matrix = np.diag(np.full(n, -2.0)) + np.diag(np.ones(n - 1), 1) + np.diag(np.ones(n - 1), -1)
+    matrix[0], matrix[-1] = np.eye(n)[0], np.eye(n)[-1]
+    utilisation = np.full(n, -m * mu / (k * rho) * dx**2)
+    utilisation[[0, -1]] = 0.0
+    pressure = np.linalg.solve(matrix, utilisation)
+    assert wall_overpressure(m, mu, h, k, rho) == pytest.approx(pressure.max(), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("packing", "porosity", "drag"),
+    [
+        ("simple cubic", 0.4764, 42.14),
+        ("body-centred", 0.3198, 162.9),
+        ("face-centred", 0.2595, 435),
+    ],
+)
+def test_permeability_is_within_a_quarter_of_exact_packings(
+    packing: str, porosity: float, drag: float
+):
+    """Stokes drag on touching spheres: Zick & Homsy 1982, J. Fluid Mech. 115, 13 (from memory).
+
+    Tolerance: Carman's constant is itself known to some 10-25 %.
+    """
+    exact = 2.0 * 0.5**2 / (9.0 * (1.0 - porosity) * drag)
+    assert permeability(1.0, porosity) == pytest.approx(exact, rel=0.25)
+
+
+def test_permeability_of_a_bed_worked_by_hand():
+    # 180: d² 0.4³ / (180 · 0.6²) = 9.877e-4 d²; a bed of 0.1 mm grains passes ten darcy
+    assert permeability(1e-4, 0.4) == pytest.approx(9.8765e-12, rel=1e-4)
+
+
+@pytest.mark.parametrize(("temperature", "viscosity"), [(300.0, 17.82e-6), (1000.0, 39.99e-6)])
+def test_gas_is_as_viscous_as_nitrogen(temperature: float, viscosity: float):
+    """Incropera & DeWitt, Fundamentals of Heat and Mass Transfer, table A.4 (from memory); 1 %."""
+    assert gas_viscosity(temperature) == pytest.approx(viscosity, rel=0.01)
+
+
+def test_burnout_flag_by_hand_for_a_steady_release(tea_light: Response):
+    h = tea_light.history
+    burning = changed(
+        tea_light,
+        mass_fraction=1.0 - 0.01 * h.time / h.time[-1],
+        relative_density=np.array(0.6),
+        strength=np.array(1e5),
+    )
+    steady = replace(burning, history=replace(burning.history, temperature=0 * h.time + 600.0))
+    flag = only(firing_flags.burnout_flags(steady), "burnout", "fritted body")
+    release = 0.01 / h.time[-1] * 2550.0 * 0.663  # kg/(m³ s)
+    gas = 101325.0 * 0.030 / (8.314462618 * 600.0)
+    mu = 1.663e-5 * (600.0 / 273.0) ** 1.5 * 380.0 / 707.0
+    # at the start the 1 % of binder still fills pores: 1300 kg/m³
+    pores = 0.4 - 0.01 * 2550.0 * 0.663 / 1300.0
+    k = (6e-6) ** 2 * pores**3 / (180.0 * (1.0 - pores) ** 2)
+    pressure = release * mu * 0.004**2 / (8.0 * k * gas)
+    assert flag.figure == pytest.approx(pressure / 1e3, rel=1e-6)
+    assert flag.utilisation == pytest.approx(pressure / 1e5, rel=1e-6)
+
+
+def test_burnout_grows_with_the_square_of_the_wall(tea_light: Response):
+    history, cards = firing_flags.substances(tea_light)
+    one, two = (firing_flags.burnout_of(history, cards, w)[0].utilisation for w in (4e-3, 8e-3))
+    assert two == pytest.approx(4.0 * one)
+
+
+@pytest.mark.parametrize("bad", [np.nan, -1.0, 0.0, np.inf])
+def test_weird_flow_is_refused(bad: float):
+    with pytest.raises(InputError):
+        permeability(bad, 0.4)
+    with pytest.raises(InputError):
+        gas_viscosity(bad)
+    for place in range(1, 5):
+        values = [0.01, 3e-5, 5e-3, 1e-13, 0.5]
+        values[place] = bad
+        with pytest.raises(InputError):
+            wall_overpressure(*values)
+
+
+@pytest.mark.parametrize("porosity", [np.nan, 0.0, 1.0, -0.2])
+def test_a_bed_without_pores_or_grains_is_refused(porosity: float):
+    with pytest.raises(InputError):
+        permeability(1e-5, porosity)
+
+
+# sag
+
+
+def test_sag_is_that_of_a_viscous_column(tea_light: Response):
+    h, eta = tea_light.history, 1e11
+    limp = changed(
+        tea_light,
+        viscosity=np.array(eta), creep_factor=np.array(0.0), relative_density=np.array(0.9),
+    )  # fmt: skip
+    flags = firing_flags.sag_flags(limp)
+    upper = 0.9 * 2550.0 * 9.80665 * 42e-3  # Pa on the step, 42 mm below the rim
+    lower = upper + 0.9 * 10500.0 * 9.80665 * 18e-3
+    for zone, stress in (("fritted body", upper), ("fine silver", lower)):
+        strain = stress * h.time[-1] / eta
+        assert only(flags, "sag", zone).figure == pytest.approx(100 * strain, rel=1e-3)
+        assert only(flags, "sag", zone).utilisation == pytest.approx(strain / 0.05, rel=1e-3)
+
+
+def test_a_column_that_creeps_sags_by_its_power_law(tea_light: Response):
+    h, n = tea_light.history, 4.0
+    creeping = changed(
+        tea_light,
+        viscosity=np.array(np.inf), creep_factor=np.array(1e-17), creep_exponent=np.array(n),
+        relative_density=np.array(0.9),
+    )  # fmt: skip
+    stress = 0.9 * 2550.0 * 9.80665 * 42e-3
+    flag = only(firing_flags.sag_flags(creeping), "sag", "fritted body")
+    assert flag.figure == pytest.approx(100 * 1e-17 * stress**n * h.time[-1], rel=5e-3)
+
+
+def test_a_base_on_the_shelf_neither_sags_nor_weighs(tea_light: Response):
+    shell = tea_light.shell
+    # the lowest elements lie on the shelf: nothing of them may count
+    lying = shell.meridian.lying.copy()
+    lying[:2] = True
+    slope = shell.slope.copy()
+    slope[:4] = np.pi / 2
+    flat = replace(shell, meridian=replace(shell.meridian, lying=lying), slope=slope)
+    sag = {f.zone: f for f in firing_flags.sag_flags(replace(tea_light, shell=flat))}
+    assert sag["fine silver"].verdict != "unknown"
+    usual = {f.zone: f for f in firing_flags.sag_flags(tea_light)}
+    assert sag["fritted body"].utilisation == usual["fritted body"].utilisation
+
+
+def test_a_wall_that_leans_too_far_is_not_judged(tea_light: Response):
+    slope = np.where(tea_light.shell.band == FRIT, np.radians(50.0), 0.0)
+    leaning = replace(tea_light, shell=replace(tea_light.shell, slope=slope))
+    flags = firing_flags.sag_flags(leaning)
+    assert only(flags, "sag", "fritted body").verdict == "unknown"
+    assert only(flags, "sag", "fine silver").verdict == "go"
+
+
+def test_a_viscous_bar_sags_as_the_elastic_beam_with_a_rate_for_the_strain():
+    # 5 w L⁴/(384 E I) with E → 3 η: 100 mm between supports, 6 mm thick, one hour
+    eta, span, thick = 1.5328e9, 0.1, 6e-3
+    elastic = 5.0 * 2400.0 * 9.80665 * thick * span**4 / (384.0 * 3.0 * eta * thick**3 / 12.0)
+    sag = sag_rate(2400.0, 1.0 / (3.0 * eta), 1.0, thick, span) * HOUR
+    assert sag == pytest.approx(elastic * HOUR, rel=1e-9)
+    assert sag == pytest.approx(8.0e-3, rel=1e-3)
+
+
+@pytest.mark.parametrize("n", [1.0, 3.0, 4.6])
+def test_a_creeping_bar_sags_as_its_sections_bend(n: float):
+    """Moment, curvature and two integrations along the bar, done numerically."""
+    factor, span, thick, weight = 1e-25, 0.1, 6e-3, 2400.0 * 9.80665 * 6e-3
+    x = np.linspace(0.0, 0.5 * span, 4001)
+    moment = 0.5 * weight * x * (span - x)
+    depth = np.linspace(0.0, 0.5 * thick, 4001)  # σ = (κ̇ y/A)^(1/n): M = 2 ∫ σ y dy
+    unit = 2.0 * np.trapezoid((depth / factor) ** (1.0 / n) * depth, depth)
+    curvature = (moment / unit) ** n
+    middle = np.trapezoid(curvature * x, x)  # of a symmetric bar: ∫ κ̇ x dx over one half
+    assert sag_rate(2400.0, factor, n, thick, span) == pytest.approx(middle, rel=1e-3)

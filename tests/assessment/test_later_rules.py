@@ -1,0 +1,73 @@
+"""After the kiln: a year of damp air against the tension that stays."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from cofire.assessment import crack_rules as crack_flags
+from cofire.assessment import later_rules as later_flags
+from cofire.assessment.response import Response
+from cofire.assessment.rule import GO, NO
+from tests import fired
+from tests.fired import CARDS, changed, only, pulled
+
+BODY = "fritted body"
+
+
+def held(stress_mpa: float) -> Response:
+    """The tea-light, cold under one tension everywhere."""
+    return pulled(changed(fired.tea_light(), strength=np.array(55e6)), np.array(1e6 * stress_mpa))
+
+
+def test_a_body_that_holds_on_cooling_can_break_in_a_year():
+    response = held(13.0)
+    now = only(crack_flags.cooling_flags(response), "cooling", BODY)
+    later = only(later_flags.later_flags(response), "later", BODY)
+    assert now.grade == GO
+    assert later.grade == NO
+    n = CARDS[BODY]["crack_growth_exponent"].scalar
+    grown = ((n + 1.0) * later_flags.YEAR / 10.0) ** (1.0 / n)
+    assert later.utilisation / now.utilisation == pytest.approx(grown, rel=1e-6)
+
+
+def test_a_body_in_compression_lasts():
+    flag = only(later_flags.later_flags(held(-40.0)), "later", BODY)
+    assert flag.utilisation == 0.0
+    assert flag.grade == GO
+
+
+def test_a_threshold_and_a_larger_exponent_lower_the_chance():
+    response = held(13.0)
+    base = only(later_flags.later_flags(response), "later", BODY).utilisation
+
+    def with_card(**numbers: float) -> float:
+        card = CARDS[BODY]
+        row = card["crack_growth_exponent"]
+        held_rows = {k: replace(row, name=k, value=np.array([v])) for k, v in numbers.items()}
+        card = replace(card, properties={**card.properties, **held_rows})
+        again = replace(response, cards=(response.cards[0], card))
+        return only(later_flags.later_flags(again), "later", BODY).utilisation
+
+    assert with_card(crack_growth_exponent=40.0) < 0.75 * base
+    assert with_card(crack_growth_threshold=0.6) < 0.75 * base
+    assert with_card(crack_growth_threshold=0.1) == pytest.approx(base)
+
+
+def test_only_the_tension_left_when_cold_counts():
+    response = held(13.0)
+    stress = response.shell.stress.copy()
+    stress[:-1] = 1e9
+    flag = only(later_flags.later_flags(pulled(response, stress)), "later", BODY)
+    assert flag.utilisation == only(later_flags.later_flags(response), "later", BODY).utilisation
+
+
+def test_more_tension_and_longer_standing_are_worse():
+    _, year, _ = later_flags.later_risks(held(10.0))
+    _, more, _ = later_flags.later_risks(held(12.0))
+    _, decade, _ = later_flags.later_risks(held(10.0), 10.0 * later_flags.YEAR)
+    assert more[0] > year[0]
+    assert decade[0] > year[0]
+    assert only(later_flags.later_flags(held(10.0)), "later", BODY).remedy

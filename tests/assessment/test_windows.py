@@ -1,0 +1,164 @@
+"""Which peaks and holds a card allows, and which two cards share."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cofire.assessment.windows import (
+    EASY_RANGE,
+    HOLDS,
+    PEAKS,
+    RATE,
+    SOLIDUS_MARGIN,
+    Windows,
+    ceiling,
+    firing_windows,
+    shared_window,
+)
+from cofire.firing.kiln import trace
+from cofire.firing.program import simple_firing
+from cofire.materials.card import Card
+from cofire.physics.blends import blend
+from cofire.physics.sintering import relative_density
+from cofire.units import HOUR, MINUTE, kelvin
+from tests.strategies import CARDS, KILNS, cards, ceramics, few, kilns, metals, some
+
+STUDIO = KILNS["small studio kiln"]
+LABORATORY = KILNS["laboratory furnace"]
+
+
+def made(matures: list[list[list[bool]]], tops: list[float], peaks: list[float]) -> Windows:
+    """Windows written down by hand: cards, peaks in °C, two holds."""
+    grid = np.array(matures)
+    return Windows(
+        kelvin(np.array(peaks)),
+        np.array([10.0, 60.0]) * MINUTE,
+        grid * 1.0,
+        grid,
+        kelvin(np.array(tops)),
+    )
+
+
+@few
+@given(cards(), st.floats(600.0, 1150.0), st.floats(10.0, 240.0))
+def test_the_grid_gives_the_density_of_the_whole_firing(
+    card: Card, peak: float, hold: float
+) -> None:
+    """Against the history along the trace: heating, hold and free cooling.
+
+    Within 0.001: between nodes 4 K apart the clock of the grid is read off a chord, 1 % at worst.
+    """
+    top, seconds = kelvin(peak), hold * MINUTE
+    windows = firing_windows([card], STUDIO, np.array([top]), np.array([seconds]))
+    curve = trace(simple_firing(STUDIO, top, seconds, RATE, lag=0.0))
+    density = relative_density(card, curve, extend=True)[-1]
+    assert windows.density[0, 0, 0] == pytest.approx(density, abs=0.001)
+
+
+@few
+@given(st.lists(cards(), min_size=1, max_size=3), kilns())
+def test_hotter_or_longer_is_denser_and_mature_stays_mature(many: list[Card], kiln: object) -> None:
+    windows = firing_windows(many, kiln, PEAKS[::10])  # type: ignore[arg-type]
+    for axis in (1, 2):
+        assert np.diff(windows.density, axis=axis).min() >= -1e-12
+        assert np.diff(windows.matures.astype(int), axis=axis).min() >= 0
+    assert windows.density.shape == (len(many), PEAKS[::10].size, HOLDS.size)
+    assert np.all(windows.allowed <= windows.matures)
+
+
+@few
+@given(st.lists(cards(), min_size=2, max_size=4))
+def test_windows_of_many_equal_windows_one_by_one(many: list[Card]) -> None:
+    together = firing_windows(many, STUDIO, PEAKS[::20])
+    for row, card in enumerate(many):
+        alone = firing_windows([card], STUDIO, PEAKS[::20])
+        assert np.array_equal(together.density[row], alone.density[0])
+        assert np.array_equal(together.matures[row], alone.matures[0])
+        assert together.ceiling[row] == alone.ceiling[0]
+
+
+def test_a_metal_stays_below_its_solidus_and_a_ceramic_below_its_own_limit() -> None:
+    copper, talc = CARDS["copper"], CARDS["talc body"]
+    assert ceiling(copper) == pytest.approx(kelvin(1084.62) - SOLIDUS_MARGIN, abs=0.01)
+    assert ceiling(talc) == talc["firing_ceiling"].scalar
+    assert ceiling(blend(copper, talc, 0.4)) == min(ceiling(copper), ceiling(talc))
+
+
+@some
+@given(metals(), ceramics(), st.floats(0.05, 0.95))
+def test_a_blend_matures_where_both_its_phases_do(
+    metal: Card, ceramic: Card, fraction: float
+) -> None:
+    mixed = blend(metal, ceramic, fraction)
+    windows = firing_windows([metal, ceramic, mixed], LABORATORY, PEAKS[::10])
+    assert np.array_equal(windows.matures[2], windows.matures[0] & windows.matures[1])
+    assert np.array_equal(windows.density[2], windows.density[:2].min(axis=0))
+
+
+def test_the_lowest_peak_is_the_first_at_which_any_hold_matures() -> None:
+    windows = made(
+        [[[False, False], [False, True], [True, True]], [[False] * 2] * 3],
+        [1000.0, 1000.0],
+        [800.0, 810.0, 820.0],
+    )
+    assert windows.lowest[0] == pytest.approx(kelvin(810.0))
+    assert windows.lowest[1] == np.inf
+
+
+@some
+@given(metals(), ceramics())
+def test_a_shared_window_suits_both_and_does_not_depend_on_their_order(
+    metal: Card, ceramic: Card
+) -> None:
+    windows = firing_windows([metal, ceramic], LABORATORY, PEAKS[::4])
+    shared = shared_window(windows, 0, 1, LABORATORY.max_temperature)
+    assert shared == shared_window(windows, 1, 0, LABORATORY.max_temperature)
+    both = windows.allowed[0] & windows.allowed[1]
+    if shared is None:
+        assert not np.any(both & (windows.peak[:, None] <= LABORATORY.max_temperature))
+        return
+    hold = int(np.flatnonzero(windows.hold == shared.hold)[0])
+    for peak in (shared.low, shared.peak, shared.high):
+        assert both[int(np.flatnonzero(windows.peak == peak)[0]), hold]
+    assert shared.low <= shared.peak <= shared.high
+    assert shared.high <= min(ceiling(metal), ceiling(ceramic)) + 1e-9
+
+
+def test_the_shortest_comfortable_hold_is_chosen_else_the_widest() -> None:
+    peaks = [800.0, 810.0, 820.0, 830.0, 840.0, 850.0]
+    every, late = [[True, True]] * 6, [[p >= 820.0, p >= 810.0] for p in peaks]
+    comfortable = made([every, late], [900.0, 900.0], peaks)
+    shared = shared_window(comfortable, 0, 1, 2000.0)
+    assert shared is not None
+    assert shared.high - shared.low + 10.0 >= EASY_RANGE
+    assert shared.hold == 10.0 * MINUTE
+    tight = [[p >= 840.0, p >= 830.0] for p in peaks]
+    shared = shared_window(made([every, tight], [900.0, 900.0], peaks), 0, 1, 2000.0)
+    assert shared is not None
+    assert (shared.hold, shared.low) == (60.0 * MINUTE, pytest.approx(kelvin(830.0)))
+
+
+def test_the_kilns_limit_cuts_the_window() -> None:
+    every = made([[[True, True]] * 2] * 2, [2000.0, 2000.0], [1190.0, 1210.0])
+    shared = shared_window(every, 0, 1, kelvin(1200.0))
+    assert shared is not None
+    assert shared.high == pytest.approx(kelvin(1190.0))
+    assert shared_window(every, 0, 1, kelvin(1000.0)) is None
+
+
+def test_a_weaker_kiln_gives_more_heat_work_at_the_same_peak() -> None:
+    """It creeps towards the peak: what a person sees as a lower peak that suffices."""
+    weak = replace(LABORATORY, heating_rate=LABORATORY.heating_rate * 0.05)
+    card = CARDS["copper"]
+    strong, slow = (firing_windows([card], kiln).lowest[0] for kiln in (LABORATORY, weak))
+    assert slow < strong
+
+
+def test_a_hold_no_longer_than_allowed_by_the_grid_is_what_a_pair_gets() -> None:
+    assert HOLDS.max() == 4.0 * HOUR
+    assert np.all(np.diff(PEAKS) == pytest.approx(5.0))

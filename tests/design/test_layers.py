@@ -1,0 +1,437 @@
+"""Layouts keep every limit, and the search finds what a scan of the grid finds."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from cofire.assessment import response as thresholds
+from cofire.assessment.crack_rules import BEGUN
+from cofire.assessment.response import fire_vessel, with_thresholds
+from cofire.assessment.verdict import judge
+from cofire.design import workers
+from cofire.design.candidates import FINENESS, ROUGH, Bench, batches, fire_candidates
+from cofire.design.constraints import (
+    bounds,
+    broken,
+    decay_length,
+    fitted,
+    in_fired_size,
+    layouts,
+    least_height,
+    merge,
+    neighbours,
+    placed,
+    refuse_without_place,
+    shares,
+)
+from cofire.design.layers import (
+    LayerSearch,
+    Trial,
+    propose_layers,
+    ranked,
+    trade_off,
+    try_layouts,
+    utilisation_of,
+)
+from cofire.design.plan import propose
+from cofire.design.transition import Layout, as_vessel, given_layout, zones
+from cofire.errors import InputError, ModelError
+from cofire.mechanics.integrator import Control
+from cofire.physics.changeover import smear
+from cofire.production.green import green_vessel
+from cofire.production.printed_solid import band_volumes
+from cofire.report.plan import layers_text, no_gain
+from cofire.report.stress import trade_off_figure
+from cofire.units import HOUR
+from cofire.vessel import Band, JointLimits, Vessel, read_vessel
+from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
+from tests.planned import (
+    broken_limits,
+    joined,
+    random_firing,
+    random_vessel,
+    tea_light_to_plan,
+)
+
+RANDOM = 100
+
+
+def fired_size(vessel: Vessel) -> Vessel:
+    """The vessel as its limits are asked of it."""
+    metal, ceramic, _ = zones(vessel, CARDS)
+    return in_fired_size(vessel, metal, ceramic)
+
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+OF_PAIR = {
+    ("fine silver", "fritted body"): "silver_foot_vessel",
+    ("copper", "talc body"): "copper_foot_tumbler",
+    ("iron", "leucite porcelain"): "iron_foot_bowl",
+}
+CLOSE = Control(relative_tolerance=1e-2, stress_tolerance=5e3)
+
+
+def test_a_hundred_random_requests_are_kept_to_the_letter_or_refused_by_name() -> None:
+    draw = np.random.default_rng(20)
+    refused = 0
+    for _ in range(RANDOM):
+        vessel = random_firing(draw, random_vessel(draw))
+        sized = fired_size(vessel)
+        grid = layouts(sized)
+        if not grid:
+            refused += 1
+            with pytest.raises(ModelError, match=r"keep|position"):
+                refuse_without_place(vessel)
+            assert placed(vessel, Layout((), 0.0, vessel.joint.lowest)) is None
+            continue
+        refuse_without_place(vessel)
+        for layout in grid:
+            assert not broken_limits(vessel, layout), (vessel.joint, vessel.printer, layout)
+            assert not broken(sized, layout)
+        for layout in grid[:: max(1, len(grid) // 5)]:
+            for near in neighbours(sized, layout):
+                assert not broken_limits(vessel, near)
+        if not any(layout.shares for layout in grid):
+            assert any(line.startswith(("blends", "height", "keep")) for line in bounds(sized))
+    assert 0 < refused < 0.7 * RANDOM
+
+
+@pytest.mark.parametrize(
+    ("change", "names"),
+    [
+        ({"keep": 31e-3}, "keep"),
+        ({"keep": 25e-3, "lowest": 5e-3, "highest": 12e-3}, "position.*keep_mm = 25"),
+    ],
+)
+def test_limits_that_leave_no_joint_are_refused_with_the_one_that_binds(change, names) -> None:
+    vessel = tea_light_to_plan()
+    vessel = replace(vessel, joint=replace(vessel.joint, **change))
+    with pytest.raises(ModelError, match=names):
+        propose_layers(vessel, CARDS)
+
+
+def test_limits_that_leave_only_a_direct_joint_are_told() -> None:
+    vessel = fired_size(tea_light_to_plan())
+    none = replace(vessel, joint=replace(vessel.joint, blends=0))
+    assert bounds(none)[0].startswith("blends")
+    low = replace(vessel, joint=replace(vessel.joint, height=2e-3))
+    assert bounds(low)[0].startswith("height")
+    assert "smear" in bounds(low)[0]
+    assert {layout.shares for layout in layouts(low)} == {()}
+
+
+def test_a_height_too_short_to_matter_is_told_in_decay_lengths() -> None:
+    vessel = tea_light_to_plan()
+    short = replace(vessel, joint=replace(vessel.joint, height=7.5e-3, blends=1))
+    told = [line for line in bounds(short) if "too short to matter" in line]
+    assert len(told) == 1
+    share = 7.5e-3 / decay_length(short, 24e-3)
+    assert f"{share:.2f}" in told[0]
+    assert not any("too short" in line for line in bounds(vessel))
+
+
+@pytest.mark.parametrize(
+    ("layout", "names"),
+    [
+        (Layout((75, 50, 25), 9e-3, 24e-3), {"blends"}),
+        (Layout((50,), 33e-3, 24e-3), {"height"}),
+        (Layout((50,), 12e-3, 33e-3), {"position"}),
+        (Layout((66, 33), 15e-3, 18e-3), {"keep"}),
+        (Layout((50,), 0.6e-3, 24e-3), {"smear"}),
+        (Layout((50,), 36e-3, 15e-3), {"height", "position", "keep"}),
+    ],
+)
+def test_a_layout_drawn_by_hand_is_told_which_limits_it_breaks(layout, names) -> None:
+    sized = fired_size(tea_light_to_plan())
+    assert set(broken(sized, layout)) == names
+    moved = fitted(sized, layout)
+    assert (moved is None) == bool(names & {"blends", "height", "smear"})
+    if moved is not None:
+        assert moved.shares == layout.shares
+        assert not broken(sized, moved)
+
+
+@pytest.mark.parametrize(
+    "pair",
+    [("fine silver", "fritted body"), ("copper", "talc body"), ("iron", "leucite porcelain")],
+)
+def test_the_least_band_once_printed_holds_the_smear_of_the_wet_paste(pair) -> None:
+    """Its green volume by the shape to print, not by the shrinkages that set its least height."""
+    firing = read_vessel(EXAMPLES / f"{OF_PAIR[pair]}.toml", KILNS).firing
+    base = joined(tea_light_to_plan(), *pair)
+    dead = 4.0 * base.printer.dead_volume  # bands of many layers, so that rounding counts little
+    fine = replace(base.printer, layer=0.1e-3, dead_volume=dead)
+    base = replace(base, firing=firing, printer=fine, joint=replace(base.joint, height=58e-3))
+    sized = fired_size(base)
+    layout = Layout((50,), least_height(sized, 30e-3), 30e-3)
+    assert broken(sized, replace(layout, height=layout.height - fine.layer)) == ["smear"]
+    metal, ceramic, below = zones(base, CARDS)
+    laid = as_vessel(base, metal.name, ceramic.name, below, layout)
+    printed = band_volumes(green_vessel(fire_vessel(laid, CARDS)).wall)[1]
+    needed = smear(dead, fine.tanks)
+    assert needed < printed < 1.3 * needed
+
+
+def test_the_least_band_holds_the_smear_in_whole_layers() -> None:
+    vessel = fired_size(tea_light_to_plan())
+    least = least_height(vessel, 20e-3)
+    assert least / vessel.printer.layer == pytest.approx(round(least / vessel.printer.layer))
+    wide = replace(vessel, radius=2.0 * vessel.radius)
+    assert least_height(wide, 20e-3) < least
+
+
+@pytest.mark.parametrize("blends", [1, 2, 3, 5, 8])
+@pytest.mark.parametrize("skew", [0.6, 1.0, 2.5])
+def test_shares_fall_from_the_metal_in_steps_that_can_be_mixed(blends, skew) -> None:
+    some = shares(blends, skew)
+    assert all(a > b for a, b in pairwise((100, *some, 0)))
+    assert all(share % 5 == 0 for share in some)
+
+
+def test_two_changes_of_a_layout_are_made_both_unless_they_touch_the_same_thing() -> None:
+    base = Layout((75, 50, 25), 6e-3, 30e-3)
+    one, other = replace(base, shares=(80, 50, 25)), replace(base, shares=(75, 50, 20))
+    assert merge(base, one, other) == replace(base, shares=(80, 50, 20))
+    assert merge(base, one, replace(base, shares=(70, 50, 25))) is None
+    assert merge(base, replace(base, shares=(75, 60, 25)), one) is not None
+
+
+def test_bands_of_a_layout_are_read_back_from_its_vessel() -> None:
+    vessel = tea_light_to_plan()
+    metal, ceramic, below = zones(vessel, CARDS)
+    for layout in layouts(vessel)[::7]:
+        for order in (below, not below):
+            laid = as_vessel(vessel, metal.name, ceramic.name, order, layout)
+            back = given_layout(laid, CARDS)
+            assert back.shares == layout.shares
+            assert back.middle == pytest.approx(layout.middle)
+            assert back.height == pytest.approx(layout.height)
+
+
+def test_a_vessel_of_other_bands_is_refused_with_their_names() -> None:
+    vessel = tea_light_to_plan()
+    bands = (replace(vessel.bands[0], material="copper + talc body = 50"), vessel.bands[1])
+    with pytest.raises(InputError, match="one metal and one ceramic"):
+        zones(replace(vessel, bands=bands), CARDS)
+    foreign = (
+        replace(vessel.bands[0], high=10e-3),
+        replace(vessel.bands[0], material="copper + talc body = 50", low=10e-3, high=20e-3),
+        replace(vessel.bands[1], low=20e-3),
+    )
+    with pytest.raises(InputError, match="nothing but blends"):
+        zones(replace(vessel, bands=foreign), CARDS)
+
+
+@pytest.fixture(scope="module")
+def searched():
+    return propose_layers(tea_light_to_plan(), CARDS, bench=Bench(CARDS, fineness=ROUGH))
+
+
+def test_no_layout_of_the_whole_grid_is_five_per_cent_better_than_the_proposal(searched) -> None:
+    vessel = tea_light_to_plan()
+    grid = layouts(fired_size(vessel))
+    grid = list(try_layouts(Bench(CARDS, fineness=ROUGH), vessel, grid))
+    assert len(grid) > 30
+    assert searched.best.utilisation <= 1.05 * min(trial.utilisation for trial in grid)
+
+
+def test_all_that_was_searched_keeps_the_limits(searched) -> None:
+    for trial in searched.trials:
+        assert not broken_limits(tea_light_to_plan(), trial.layout)
+
+
+def test_the_trade_off_rises_in_effort_and_falls_in_load(searched) -> None:
+    kept = trade_off(searched)
+    assert kept[0].layout.shares == ()
+    for simple, more in pairwise(kept):
+        assert (len(simple.layout.shares), simple.layout.total) < (
+            len(more.layout.shares), more.layout.total,
+        )  # fmt: skip
+    assert min(trial.utilisation for trial in kept) <= 1.02 * searched.best.utilisation
+    assert trade_off_figure(searched).axes
+    text = layers_text(searched)
+    assert "in 1/β" in text
+    assert f"{searched.best.layout.total * 1e3:.1f}" in text
+
+
+def test_numbers_of_blends_that_buy_nothing_are_told_with_what_they_reach() -> None:
+    def scored(shares: tuple[int, ...], utilisation: float) -> Trial:
+        layout = Layout(shares, 6e-3, 30e-3)
+        return Trial(layout, utilisation, None, None, utilisation, utilisation, "no")  # type: ignore[arg-type]
+
+    some = [scored((), 2.0), scored((50,), 2.5), scored((45,), 2.4), scored((60, 30), 1.0)]
+    search = LayerSearch(tuple(ranked(some)), 9e-3, 3e-3, ())
+    assert no_gain(search) == ["no gain over fewer: 1 at 2.4"]
+    assert no_gain(replace(search, trials=(some[0],))) == []
+
+
+def test_equals_go_to_fewer_blends_then_less_height() -> None:
+    def scored(shares: tuple[int, ...], height: float, utilisation: float) -> Trial:
+        layout = Layout(shares, height, 30e-3)
+        return Trial(layout, utilisation, None, None, utilisation, utilisation, "no")  # type: ignore[arg-type]
+
+    tall, low = scored((50,), 9e-3, 1.00), scored((50,), 6e-3, 1.01)
+    more, bad = scored((60, 30), 3e-3, 1.00), scored((), 0.0, 1.5)
+    assert ranked([bad, more, tall, low])[0] is low
+    assert ranked([more, bad])[0] is more
+
+
+def test_an_interrupt_keeps_what_was_found() -> None:
+    def stop(done: int, of: int) -> None:
+        if done == 4:
+            raise KeyboardInterrupt
+
+    bench = Bench(CARDS, fineness=ROUGH)
+    found = propose_layers(tea_light_to_plan(), CARDS, progress=stop, bench=bench)
+    assert not found.finished
+    assert len(found.trials) == 4
+    assert "Interrupted" in layers_text(found)
+
+
+def test_a_child_process_changes_nothing(monkeypatch) -> None:
+    vessel = tea_light_to_plan()
+    some = layouts(vessel)[:6]
+    found = []
+    for fork in (False, True):
+        monkeypatch.setattr(workers, "can_fork", lambda fork=fork: fork)
+        found.append(list(try_layouts(Bench(CARDS, fineness=ROUGH), vessel, some)))
+    assert found[0] == found[1]
+
+
+def test_a_child_tells_its_errors_and_is_stopped_with_its_parent(monkeypatch) -> None:
+    monkeypatch.setattr(workers, "can_fork", lambda: True)
+
+    def work(job: int) -> int:
+        if job == 1:
+            raise ModelError("job 1")
+        return job
+
+    with pytest.raises(ModelError, match="job 1"):
+        list(workers.in_pairs(work, [0, 1]))
+    assert list(workers.in_pairs(work, [5, 6, 7])) == [5, 6, 7]
+
+    def interrupted(job: int) -> int:
+        if job == 0:
+            raise KeyboardInterrupt
+        return job
+
+    with pytest.raises(KeyboardInterrupt):
+        list(workers.in_pairs(interrupted, [0, 2]))
+
+
+def test_batches_are_even_in_number_and_complete() -> None:
+    for count in (0, 1, 5, 6, 17, 32, 33, 80):
+        parts = batches(range(count))
+        assert [x for part in parts for x in part] == list(range(count))
+        assert len(parts) <= 1 or len(parts) % 2 == 0
+        assert all(len(part) <= 16 for part in parts)
+
+
+def test_vessels_of_different_firings_in_one_batch_fare_as_each_alone() -> None:
+    base = tea_light_to_plan()
+    metal, ceramic, below = zones(base, CARDS)
+    laid = as_vessel(base, metal.name, ceramic.name, below, Layout((60, 25), 9e-3, 24e-3))
+    slow = replace(laid.firing.segments[-1], rate=15.0 / HOUR)
+    firings = [
+        laid.firing,
+        replace(laid.firing, segments=(*laid.firing.segments[:-1], slow)),
+        replace(
+            laid.firing, lag=30.0 * 60.0, segments=laid.firing.segments[:-1]
+        ),  # other breakpoints
+    ]
+    vessels = [replace(laid, firing=firing) for firing in firings]
+    bench = Bench(CARDS)
+    together = fire_candidates(bench, vessels, CLOSE)
+    for vessel, mixed in zip(vessels, together, strict=True):
+        (alone,) = fire_candidates(bench, [vessel], CLOSE)
+        assert mixed.shell.time[-1] == pytest.approx(alone.shell.time[-1])
+        one = {(f.rule, f.zone): utilisation_of(f) for f in bench.judge(alone).flags}
+        two = {(f.rule, f.zone): utilisation_of(f) for f in bench.judge(mixed).flags}
+        assert one.keys() == two.keys()
+        for key, utilisation in one.items():
+            # the sintering flag reads a steep tension where sintering begins, to a node
+            close = 0.06 if key[0] == "sintering" else 0.01
+            assert two[key] == pytest.approx(utilisation, rel=close, abs=0.01), key
+        pulls = [
+            np.interp(alone.shell.time, r.shell.time, r.total.max(axis=(1, 2, 3)))
+            for r in (alone, mixed)
+        ]
+        assert np.abs(pulls[1] - pulls[0]).max() < 0.02 * pulls[0].max()
+
+
+def test_shared_flags_are_those_that_judge_gives() -> None:
+    vessel = tea_light_to_plan()
+    metal, ceramic, below = zones(vessel, CARDS)
+    bench = Bench(CARDS, fineness=ROUGH)
+    laid = [
+        as_vessel(vessel, metal.name, ceramic.name, below, layout) for layout in layouts(vessel)[:5]
+    ]
+    for fired in fire_candidates(bench, laid):
+        assert bench.judge(fired).flags == judge(fired).flags
+    assert bench.on(FINENESS).fineness == FINENESS
+
+
+def test_the_march_lands_where_sintering_begins() -> None:
+    vessel = tea_light_to_plan()
+    metal, ceramic, _ = zones(vessel, CARDS)
+    history = Bench(CARDS).history(vessel.firing, [metal, ceramic])
+    marked = with_thresholds(history)
+    assert BEGUN == thresholds.BEGUN
+    for density in history.relative_density:
+        done = (density - density[0]) / (density[-1] - density[0])
+        first = int(np.argmax(done > BEGUN))
+        assert first in marked.breakpoints
+        assert done[first - 1] <= BEGUN < done[first]
+    assert set(history.breakpoints) <= set(marked.breakpoints)
+
+
+def test_a_default_file_can_be_planned_at_the_place_it_names() -> None:
+    vessel = written_vessel(TEA_LIGHT)
+    assert vessel.joint.lowest == vessel.joint.highest
+    for layout in layouts(vessel):
+        assert abs(layout.middle - vessel.joint.lowest) <= 0.5 * vessel.printer.layer + 1e-9
+    one = replace(vessel, joint=JointLimits(0, 0.0, 18e-3, 18e-3, 5e-3))
+    assert layouts(one)[0].middle == pytest.approx(18e-3, abs=0.5 * one.printer.layer)
+
+
+def wide_bowl() -> Vessel:
+    """A bowl that leans by more than 45° below some 13 mm, joined where it stands steeper."""
+    z = np.linspace(0.0, 50e-3, 26)
+    radius = 20e-3 + 46e-3 * np.sqrt(1.0 - (1.0 - z / 52e-3) ** 2)
+    bands = (Band("fine silver", 0.0, 26e-3), Band("fritted body", 26e-3, 50e-3))
+    return replace(
+        tea_light_to_plan(), name="bowl", radius=radius, height=z, wall=np.full(26, 4e-3),
+        bands=bands, joint=JointLimits(1, 36e-3, 16e-3, 28e-3, 4e-3),
+    )  # fmt: skip
+
+
+def test_a_layout_that_no_mesh_can_cut_is_left_out_counted_and_told() -> None:
+    bench, vessel = Bench(CARDS, fineness=ROUGH), wide_bowl()
+    found = propose_layers(vessel, CARDS, bench=bench, rounds=0)
+    assert found.trials
+    assert found.lost
+    assert all("leans" in why and "to_mm = " in why and "°" in why for why in found.lost)
+    text = " ".join(layers_text(found).split())
+    assert f"{len(found.lost)} layouts left out of {len(found.lost) + len(found.trials)}" in text
+    assert "bowl: the joint at to_mm = " in text
+    # one alone, and one beside another, fare alike
+    low = (Band("fine silver", 0.0, 4e-3), replace(vessel.bands[1], low=4e-3))
+    steep = replace(vessel, bands=low)
+    error, response = fire_candidates(bench, [steep, vessel])
+    assert isinstance(error, ModelError)
+    assert not isinstance(response, ModelError)
+    assert np.array_equal(
+        response.shell.displacement, fire_candidates(bench, [vessel])[0].shell.displacement
+    )
+
+
+def test_a_joint_of_the_file_itself_that_no_mesh_can_cut_is_refused_in_its_own_words() -> None:
+    vessel = wide_bowl()
+    low = (Band("fine silver", 0.0, 4e-3), replace(vessel.bands[1], low=4e-3))
+    with pytest.raises(InputError, match=r"bowl: the joint at to_mm = 4 crosses a wall that leans"):
+        propose(replace(vessel, bands=low), CARDS)

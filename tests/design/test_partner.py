@@ -1,0 +1,224 @@
+"""Which partner a zone would need, its ranges, and what comes nearest."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from cofire.assessment.rule import Flag
+from cofire.design.candidates import Bench
+from cofire.design.partner import (
+    CHANGES,
+    FARTHEST,
+    Range,
+    figures,
+    ideal_partner,
+    nearest,
+    renamed,
+    wanted_partner,
+    with_expansion,
+    with_set_point,
+    with_shrinkage,
+    with_timing,
+)
+from cofire.errors import InputError, ModelError
+from cofire.report.partner import apart, partner_json, partner_text
+from cofire.vessel import Band, read_vessel
+from tests.fired import CARDS, KILNS
+from tests.planned import tea_light_to_plan
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+SILVER, FRIT = CARDS["fine silver"], CARDS["fritted body"]
+
+
+@pytest.fixture(scope="module")
+def wanted():
+    return wanted_partner(tea_light_to_plan(), CARDS)
+
+
+def alone(*cards, warm: float = 700.0):
+    """Figures of cards in the small vessel's firing."""
+    history = Bench({c.name: c for c in cards}, True).history(
+        tea_light_to_plan().firing, list(cards)
+    )
+    return [figures(history, row, warm) for row in range(len(cards))]
+
+
+def test_an_ideal_partner_shrinks_and_expands_as_the_zone_but_keeps_its_own_strength() -> None:
+    ideal = ideal_partner(SILVER, FRIT, "ideal")
+    zone, own = alone(SILVER, ideal)
+    assert own.expansion == pytest.approx(zone.expansion, rel=1e-6)
+    assert own.shrinkage == pytest.approx(zone.shrinkage, rel=1e-6)
+    assert own.half_way == pytest.approx(zone.half_way, abs=0.5)
+    assert ideal.kind == "ceramic"
+    assert ideal["strength"] == FRIT["strength"]
+    assert ideal["drying_shrinkage"].scalar == SILVER["drying_shrinkage"].scalar
+    assert ideal["full_density"].scalar <= 1.0
+    assert SILVER["fired_density"].scalar < ideal["fired_density"].scalar
+    assert ideal["fired_density"].scalar <= FRIT["fired_density"].scalar
+
+
+@pytest.mark.parametrize("zone", ["soda-lime powder body", "talc body", "leucite porcelain"])
+def test_a_metal_can_be_made_to_fit_any_body(zone) -> None:
+    body = CARDS[zone]
+    ideal = ideal_partner(body, CARDS["copper"], "ideal")
+    one, two = alone(body, ideal)
+    assert two.expansion == pytest.approx(one.expansion, rel=1e-6)
+    assert two.shrinkage == pytest.approx(one.shrinkage, rel=1e-6, abs=1e-9)
+    assert ideal.kind == "metal"
+
+
+def test_each_property_changes_alone_and_by_what_was_asked() -> None:
+    ideal = ideal_partner(SILVER, FRIT, "a")
+    named = [
+        ideal,
+        replace(with_expansion(ideal, 1e-6), name="b"),
+        replace(with_shrinkage(ideal, 0.02), name="c"),
+        replace(with_timing(ideal, 40.0), name="d"),
+    ]
+    base, wider, shorter, later = alone(*named)
+    assert wider.expansion - base.expansion == pytest.approx(1e-6, rel=0.03)
+    assert wider.shrinkage == pytest.approx(base.shrinkage)
+    assert shorter.shrinkage - base.shrinkage == pytest.approx(0.02, abs=0.003)
+    assert shorter.expansion == pytest.approx(base.expansion)
+    # half of a smaller shrinkage, as the later one is cut short by the end of the hold
+    assert 15.0 < later.half_way - base.half_way < 50.0
+    stiff = with_set_point(FRIT, 50.0)
+    frit, later_frit = alone(FRIT, replace(stiff, name="stiff"))
+    # less than its glass is stiffened: the last of its densification softens it too
+    assert 20.0 < later_frit.set_point - frit.set_point < 51.0
+
+
+def test_ranges_hold_the_ideal_and_end_where_a_flag_forbids_more(wanted) -> None:
+    assert wanted.zone.name == "fine silver"
+    assert wanted.template.name == "fritted body"
+    assert not wanted.forbids
+    assert {r.name for r in wanted.ranges} == set(CHANGES)
+    for r in wanted.ranges:
+        assert r.low <= r.ideal <= r.high
+        for flag in (r.low_set_by, r.high_set_by):
+            assert flag is None or flag.utilisation > flag.caution
+    expansion = wanted.ranges[0]
+    assert expansion.name == "expansion"
+    assert expansion.low_set_by is not None
+    assert expansion.high_set_by is not None
+    assert 0.05e-6 < expansion.high - expansion.low < 2.0 * FARTHEST["expansion"]
+    assert wanted.stands < wanted.matures_below
+
+
+def test_just_outside_a_range_is_no_go_and_inside_is(wanted) -> None:
+    """Found again by firing two partners, a twentieth of the range either side of its end."""
+    vessel, expansion = tea_light_to_plan(), wanted.ranges[0]
+    width = expansion.high - expansion.ideal
+    ideal = ideal_partner(SILVER, FRIT, "x")
+    grades = []
+    for share in (0.93, 1.10):
+        partner = replace(with_expansion(ideal, share * width), name="x")
+        cards = {**CARDS, "x": partner}
+        bands = tuple(
+            replace(b, material=renamed(b.material, FRIT.name, "x")) for b in vessel.bands
+        )
+        from cofire.design.candidates import ROUGH, fire_candidates
+
+        bench = Bench(cards, True, ROUGH)
+        (fired,) = fire_candidates(bench, [replace(vessel, bands=bands)])
+        flags = [f for f in bench.judge(fired).flags if f.rule in ("joint energy", "cooling")]
+        grades.append(max(flag.grade for flag in flags))
+    assert grades == [0, 1]
+
+
+def test_a_value_is_apart_only_outside_a_closed_end() -> None:
+    flag = Flag("cooling", "x", 1.0, 0.5, 0.0, 0.0, "", "", "", "")
+    closed = Range("expansion", 5.0, 4.0, 6.0, flag, flag)
+    assert [closed.apart(v) for v in (3.0, 4.5, 8.0)] == [-1.0, 0.0, 2.0]
+    assert replace(closed, high_set_by=None).apart(8.0) == 0.0
+
+
+def test_the_nearest_come_first_and_the_given_partner_is_where_its_expansion_puts_it(
+    wanted,
+) -> None:
+    cards, mixtures = nearest(wanted, tea_light_to_plan(), CARDS, count=20)
+    distances = [near.distance for near in cards]
+    assert distances == sorted(distances)
+    names = [near.name for near in cards]
+    assert "fritted body" in names
+    assert "fine silver" not in names
+    frit = cards[names.index("fritted body")]
+    expansion = wanted.ranges[0]
+    assert frit.apart["expansion"] == pytest.approx(frit.figures.expansion - expansion.low)
+    assert "expansion -" in apart(frit)
+    alumina = cards[names.index("alumina")]
+    assert alumina.too_hot > 300.0
+    for mixture in mixtures:
+        ends = mixture.name.split(" / ")
+        assert len(ends) == 2
+        assert mixture.mixed
+
+
+def test_a_mixture_of_two_bodies_bridges_a_range_that_neither_meets(wanted) -> None:
+    low = with_expansion(ideal_partner(SILVER, FRIT, "low"), -3e-6)
+    high = with_expansion(ideal_partner(SILVER, FRIT, "high"), 3e-6)
+    cards = {"fine silver": SILVER, "low": low, "high": high}
+    _, mixtures = nearest(wanted, tea_light_to_plan(), cards)
+    assert mixtures[0].name == "50 % low / 50 % high"
+    assert mixtures[0].apart["expansion"] == 0.0
+    assert mixtures[0].distance < 1e-9
+
+
+def test_a_flag_that_even_the_ideal_partner_fails_is_named() -> None:
+    vessel = tea_light_to_plan()
+    top = vessel.firing.segments[1]
+    long = replace(vessel.firing, segments=(*vessel.firing.segments[:1],
+                                            replace(top, hold=40.0 * 3600.0)))  # fmt: skip
+    wanted = wanted_partner(replace(vessel, firing=long), CARDS, of="ceramic")
+    assert "sag" in {flag.rule for flag in wanted.forbids}
+    text = partner_text(wanted, [], [], vessel.name)
+    assert "Even the ideal partner does not reach go" in text
+    assert "sag of fritted body" in text
+
+
+def test_a_blend_that_fails_is_named_without_the_number_of_its_trial() -> None:
+    vessel = read_vessel(EXAMPLES / "iron_foot_bowl.toml", KILNS)
+    wanted = wanted_partner(vessel, CARDS)
+    assert any("ideal partner" in flag.zone for flag in wanted.forbids)
+    text = " ".join(partner_text(wanted, [], [], vessel.name).split())
+    told = partner_json(wanted, [], [], vessel.name)
+    assert "sag of 65 % iron / 35 % ideal partner at" in text
+    assert "65 % iron / 35 % ideal partner" in told
+    assert not re.search(r"ideal partner \d", text + told)
+
+
+def test_the_text_and_the_object_say_the_same(wanted) -> None:
+    cards, mixtures = nearest(wanted, tea_light_to_plan(), CARDS)
+    text = partner_text(wanted, cards, mixtures, "tea-light")
+    whole = json.loads(partner_json(wanted, cards, mixtures, "tea-light"))
+    assert whole["nearest"][0]["name"] in text
+    low = whole["ranges"]["expansion_1e-6_per_K"]["from"]
+    assert f"{low:.1f}" in text
+    assert whole["zone"] == "fine silver"
+    assert whole["even_the_ideal_fails"] == []
+
+
+def test_blends_arerenamed_with_their_zone() -> None:
+    assert renamed("fine silver + Fritted Body = 40", "fritted body", "x") == "fine silver + x = 40"
+    assert renamed("Fritted body", "fritted body", "x") == "x"
+    assert renamed("fine silver", "fritted body", "x") == "fine silver"
+
+
+def test_a_vessel_without_two_zones_and_a_zone_without_a_window_are_refused() -> None:
+    vessel = tea_light_to_plan()
+    with pytest.raises(InputError, match="one metal and one ceramic"):
+        wanted_partner(replace(vessel, bands=(Band("fritted body", 0.0, 60e-3),)), CARDS)
+    never = {**CARDS, "fine silver": SILVER.scaled("least_density", 0.979 / 0.85)}
+    with pytest.raises(ModelError, match="window"):
+        wanted_partner(vessel, never)
+
+
+def test_figures_are_finite_for_every_shipped_card() -> None:
+    some = alone(*CARDS.values())
+    assert all(np.isfinite([f.expansion, f.shrinkage, f.half_way, f.set_point]).all() for f in some)

@@ -1,0 +1,551 @@
+"""Calibration: a known truth measured with known errors is found again, within its intervals."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from cofire.cli import app
+from cofire.errors import InputError
+from cofire.evidence.calibration import Calibration, calibrate
+from cofire.evidence.fitting import mean_interval, numerical_jacobian, pooled_spread, threshold
+from cofire.evidence.measured import (
+    Bending,
+    Curve,
+    FiredPieces,
+    Measured,
+    SagBar,
+    Strip,
+    read_measured,
+)
+from cofire.evidence.readings import (
+    Findings,
+    Value,
+    _sag_by_card,
+    bending_findings,
+    drying_findings,
+    expansion_findings,
+    sag_findings,
+    strip_findings,
+)
+from cofire.evidence.sintering_curve import CURVE_UNCERTAINTY, Weights, bench, problem
+from cofire.evidence.sintering_fit import sintering_findings
+from cofire.firing.program import load_kilns
+from cofire.materials.card import Card
+from cofire.materials.library import bundled_tables, read_card
+from cofire.mechanics.law import STRIP
+from cofire.mechanics.tile import fire_tile, layered_tile
+from cofire.physics.expansion import thermal_strains
+from cofire.physics.strength import (
+    chord_curvature,
+    fit_weibull,
+    strength_at_risk,
+    strip_mismatch,
+    strip_stress,
+)
+from cofire.report.calibration import calibration_csv, calibration_figure, card_text
+from cofire.units import MINUTE, ROOM, kelvin
+from tests.histories import jumps
+from tests.measured_pieces import (
+    CARDS,
+    EXACT,
+    NO_PAIRS,
+    NONE,
+    Errors,
+    bars,
+    density_after,
+    dilatometer,
+    true_card,
+    with_curves,
+    with_value,
+)
+
+FRIT = CARDS["fritted body"]
+PLAN = [(150.0, 790.0, 30.0), (150.0, 820.0, 30.0), (150.0, 850.0, 30.0), (150.0, 850.0, 240.0),
+        (60.0, 800.0, 240.0)]  # fmt: skip
+EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "measured_fritted_body.toml"
+
+
+def rng() -> np.random.Generator:
+    return np.random.default_rng(7)
+
+
+def told(found: Findings) -> dict[str, Value]:
+    return {value.name: value for value in found.values}
+
+
+def untold(found: Findings) -> dict[str, str]:
+    return {each.name: f"{each.why} {each.remedy}" for each in found.untold}
+
+
+def pieces(**parts: object) -> FiredPieces:
+    """One firing to 850 °C with the given pieces in it."""
+    empty = bars(FRIT, [(150.0, 850.0, 30.0)], 1, rng()).firings[0]
+    return replace(empty, **{"bars": NO_PAIRS, "upright": NO_PAIRS, "density": NONE, **parts})  # type: ignore[arg-type]
+
+
+def measured(*firings: FiredPieces, curves: tuple[Curve, ...] = (), **more: object) -> Measured:
+    nothing = Measured("m.toml", "", 5e-5, 3.0, 0.01, NO_PAIRS, NONE, firings, curves)
+    return replace(nothing, **more)  # type: ignore[arg-type]
+
+
+# -- the sintering curve -----------------------------------------------------------------------
+
+
+def test_exact_bars_give_the_true_card_back() -> None:
+    truth = true_card(FRIT, rng())
+    found = told(sintering_findings(FRIT, bars(truth, PLAN, 3, rng(), EXACT, True, 1)))
+    for name in ("sintering_energy", "sintering_exponent", "green_density", "full_density",
+                 "height_shrinkage_factor"):  # fmt: skip
+        assert found[name].value[0] == pytest.approx(truth[name].scalar, rel=2e-3), name
+        assert found[name].basis == "seen"
+    fired = found["fired_density"]
+    assert fired.fired_at is not None
+    assert fired.value[0] == pytest.approx(density_after(truth, fired.fired_at), abs=1e-4)
+
+
+def test_dilatometer_curves_at_two_rates_tell_the_energy() -> None:
+    truth = with_value(FRIT, "sintering_energy", 400e3)
+    curves = [dilatometer(truth, rate, 900.0, rng(), 3e-5, EXACT) for rate in (60.0, 600.0)]
+    found = told(sintering_findings(FRIT, with_curves(measured(), curves)))["sintering_energy"]
+    assert found.low[0] < 400e3 < found.high[0]
+    assert found.uncertainty[0] < 0.1 * 400e3
+
+
+def test_a_body_that_sinters_in_two_steps_is_told_to_fit_no_curve() -> None:
+    curves = [dilatometer(FRIT, rate, 900.0, rng(), 3e-5, EXACT) for rate in (60.0, 600.0)]
+    early = [0.04 / (1.0 + np.exp((kelvin(600.0) - k.temperature) / 8.0)) for k in curves]
+    stepped = [replace(k, strain=k.strain - e) for k, e in zip(curves, early, strict=True)]
+    plain, two = (
+        sintering_findings(FRIT, with_curves(measured(), some)).notes for some in (curves, stepped)
+    )
+    assert not any("cannot take the shape" in note for note in plain)
+    assert any("cannot take the shape" in note for note in two)
+
+
+def test_intervals_hold_the_truth_nine_times_in_ten() -> None:
+    """Five drawn cards, some 15 intervals: at most three may miss.
+
+    The figure for two hundred is that of tests/benchmarks/coverage_of_intervals.py: 93 %.
+    """
+    held = []
+    for seed in range(5):
+        draw = np.random.default_rng(seed)
+        truth = true_card(FRIT, draw)
+        for value in sintering_findings(FRIT, bars(truth, PLAN, 3, draw, upright=True)).values:
+            if value.basis == "seen":
+                true = truth[value.name].scalar
+                if value.fired_at is not None:
+                    true = density_after(truth, value.fired_at)
+                held.append(bool(value.low[0] <= true <= value.high[0]))
+    assert len(held) >= 12
+    assert held.count(False) <= 3
+
+
+def test_bars_of_one_peak_cannot_tell_the_energy_and_say_what_to_fire() -> None:
+    one = bars(FRIT, [(150.0, 850.0, 30.0)], 4, rng())
+    left = untold(sintering_findings(FRIT, one))
+    assert "one peak: time and temperature cannot be told apart" in left["sintering_energy"]
+    assert "fire 3 bars each:" in left["sintering_energy"]
+    assert "not its slope" in left["sintering_exponent"]
+    assert "fired_kg_m3" in left["fired_density"]
+    assert "upright_mm" in left["height_shrinkage_factor"]
+
+
+def test_firings_as_advised_tell_what_the_bars_did_not() -> None:
+    first = [(150.0, 850.0, 30.0)]
+    text = untold(sintering_findings(FRIT, bars(FRIT, first, 4, rng())))["sintering_energy"]
+    advised = []
+    for part in text.split("each: ")[1].split(" (to")[0].split("; "):
+        words = part.replace(",", "").split()
+        hold = 0.0 if "no hold" in part else float(words[words.index("hold") + 1])
+        advised.append((float(words[3]), float(words[0]), hold))
+    found = sintering_findings(FRIT, bars(FRIT, first + advised, 3, rng()))
+    assert "sintering_energy" in told(found)
+
+
+def test_an_unmeasured_height_factor_stays_the_cards() -> None:
+    found = sintering_findings(FRIT, bars(FRIT, PLAN, 3, rng()))
+    assert "height_shrinkage_factor" in untold(found)
+
+
+def test_a_firing_with_a_wrong_thermocouple_is_named() -> None:
+    plan = [(150.0, p, h) for p in (790.0, 810.0, 830.0, 850.0) for h in (10.0, 120.0)]
+    right = bars(FRIT, plan, 3, rng(), replace(EXACT, length=2e-5))
+    shifted = bars(FRIT, [(150.0, 855.0, 10.0)], 3, rng(), replace(EXACT, length=2e-5)).firings[0]
+    wrong = replace(right.firings[2], bars=shifted.bars)
+    firings = (*right.firings[:2], wrong, *right.firings[3:])
+    wrong_one = replace(right, firings=firings, temperature_uncertainty=3.0)
+    notes = sintering_findings(FRIT, wrong_one).notes
+    assert any(note.startswith("810 °C, 10 min: fits best as if") for note in notes)
+
+
+def test_closed_derivatives_are_those_of_differences() -> None:
+    pieces = bars(FRIT, PLAN[:3], 2, rng(), upright=True, weighed=1)
+    pieces = replace(pieces, dried_density=np.array([1725.0]))
+    b = bench(FRIT, with_curves(pieces, [dilatometer(FRIT, 300.0, 860.0, rng())]))
+    assert b is not None
+    w = Weights((*b.stated, CURVE_UNCERTAINTY), 0.5, 8.0)
+    x = b.start + 0.01 * rng().normal(size=b.start.size)
+    for free in ((), (0, 1, 2, 3)):
+        p = problem(b, w, free)
+        given, checked = p.jacobian(x), numerical_jacobian(p.residual)(x)
+        np.testing.assert_allclose(given, checked, rtol=2e-4, atol=2e-5 * np.abs(checked).max())
+
+
+def test_a_viscous_powder_keeps_its_kernel() -> None:
+    card = CARDS["soda-lime powder body"]
+    left = untold(sintering_findings(card, bars(FRIT, PLAN[:2], 2, rng())))
+    assert "glass_viscosity" in left["fired_density"]
+
+
+# -- single readings ---------------------------------------------------------------------------
+
+
+def test_drying_shrinkage_is_the_mean_with_students_interval() -> None:
+    shrunk = np.array([0.040, 0.050, 0.045, 0.048, 0.036, 0.042])
+    dried = np.stack([np.full(6, 0.1), 0.1 * (1.0 - shrunk)], axis=1)
+    value = told(drying_findings(FRIT, measured(dried=dried)))["drying_shrinkage"]
+    half = threshold(5.0) * shrunk.std(ddof=1) / np.sqrt(6.0)  # scatters far beyond the reading
+    assert value.value[0] == pytest.approx(shrunk.mean())
+    assert value.high[0] - value.value[0] == pytest.approx(half)
+
+
+def test_a_stated_uncertainty_counts_until_the_readings_contradict_it() -> None:
+    assert pooled_spread(1.0, 0.0, 0.0) == (1.0, 8.0)
+    size, freedom = pooled_spread(1.0, 4.0, 4.0)
+    assert (size, freedom) == (pytest.approx(1.0), 12.0)
+    assert pooled_spread(1.0, 400.0, 4.0) == (10.0, 4.0)
+    assert mean_interval(np.array([5.0]), 1.0)[0] == 5.0
+
+
+def broken(strengths: np.ndarray, volume: float | None = None, ratio: float = 0.5) -> Findings:
+    tested = pieces(bending=Bending(strengths, volume, ratio), density=np.array([2400.0]))
+    return bending_findings(FRIT, measured(tested))
+
+
+def test_strengths_give_median_and_unbiased_modulus() -> None:
+    strengths = 60e6 * rng().weibull(9.0, 40)
+    found = told(broken(strengths))
+    fit = fit_weibull(strengths)
+    assert found["weibull_modulus"].value[0] == pytest.approx(fit.unbiased_modulus)
+    median = fit.characteristic_strength * np.log(2.0) ** (1.0 / fit.modulus)
+    assert found["strength"].value[0] == pytest.approx(median)
+    assert found["strength"].at_density == pytest.approx(2400.0 / 2550.0, abs=1e-3)
+
+
+def test_larger_bars_mean_a_stronger_standard_bar() -> None:
+    strengths = 60e6 * rng().weibull(9.0, 40)
+    standard = 3e-3 * 4e-3 * 40e-3
+    same, large = (
+        told(broken(strengths, factor * standard))["strength"].value[0] for factor in (1.0, 8.0)
+    )
+    assert same == pytest.approx(told(broken(strengths))["strength"].value[0])
+    assert large / same == pytest.approx(8.0 ** (1.0 / fit_weibull(strengths).modulus), rel=1e-2)
+
+
+def test_intervals_of_a_strength_hold_their_level() -> None:
+    """Of the median of 15 bars, 90 %: 150 samples, three standard errors either way."""
+    draw, true, held = rng(), 60e6 * np.log(2.0) ** (1 / 9.0), []
+    for _ in range(150):
+        _, low, high = strength_at_risk(fit_weibull(60e6 * draw.weibull(9.0, 15)), np.log(2.0))
+        held.append(low <= true <= high)
+    assert np.mean(held) == pytest.approx(0.9, abs=0.073)
+
+
+def test_strength_at_unit_risk_is_the_characteristic_one() -> None:
+    fit = fit_weibull(60e6 * rng().weibull(9.0, 12))
+    found = strength_at_risk(fit, 1.0)
+    assert found == pytest.approx((fit.characteristic_strength, *fit.characteristic_interval))
+
+
+def test_four_bars_tell_no_scatter() -> None:
+    left = untold(broken(np.array([50e6, 55e6, 60e6, 58e6])))
+    assert "4 bars in one firing" in left["weibull_modulus"]
+    assert "break 26 more" in left["strength"]
+
+
+def test_sag_bars_give_the_viscosity_that_sagged_them() -> None:
+    truth = with_value(FRIT, "sag_viscosity", 9.9)
+    sagged = []
+    for thickness in (4e-3, 5e-3):
+        bar = SagBar(0.07, thickness, 1e-3, True)
+        flow, soft = _sag_by_card(truth, pieces(), bar)
+        assert soft == 0.0
+        sagged.append(replace(bar, sag=flow))
+    value = told(sag_findings(FRIT, measured(pieces(sags=tuple(sagged)))))["sag_viscosity"]
+    assert value.value[0] == pytest.approx(9.9, abs=1e-3)
+    assert value.temperature == pytest.approx(kelvin(850.0))
+    assert value.low[0] < 9.9 < value.high[0]
+
+
+def test_a_raw_bar_that_hardly_sags_tells_no_viscosity() -> None:
+    bar = SagBar(0.07, 5e-3, 1e-4, False)
+    found = sag_findings(FRIT, measured(pieces(sags=(bar,))))
+    assert 'body = "fired"' in untold(found)["sag_viscosity"]
+
+
+# -- expansion ---------------------------------------------------------------------------------
+
+
+def expanded(card: Card, hottest: float, noise: float = 1e-5, gain: float = 1.0) -> Curve:
+    hot = np.arange(kelvin(25.0), kelvin(hottest), 5.0)
+    strain = np.sum(list(thermal_strains(card, hot, extend=True).values()), axis=0)
+    strain = gain * strain + rng().normal(0.0, noise, hot.size) + 1e-5
+    return Curve("curve", True, np.arange(hot.size, dtype=float), hot, strain)
+
+
+def test_a_fired_bars_curve_gives_the_rows_it_reaches() -> None:
+    truth = FRIT.scaled("thermal_expansion", 1.06)
+    curve = expanded(truth, 545.0)
+    value = told(expansion_findings(FRIT, measured(curves=(curve,))))["thermal_expansion"]
+    true = truth["thermal_expansion"].value
+    reached = np.array(value.seen)
+    assert reached.tolist() == [True, True, True, False, False, False]
+    assert np.all((value.low <= true)[reached])
+    assert np.all((true <= value.high)[reached])
+    assert value.value[:3] == pytest.approx(true[:3], rel=0.02)
+    # beyond, the old length changes from row to row times one factor
+    T = FRIT["thermal_expansion"].temperature
+    assert T is not None
+    old = np.log1p(FRIT["thermal_expansion"].value * (T - ROOM))
+    new = np.log1p(value.value * (T - ROOM))
+    factor = np.diff(new)[3:] / np.diff(old)[3:]
+    assert factor == pytest.approx(np.full(2, 1.06), abs=0.06)  # a little of it shows below
+    assert np.ptp(factor) < 1e-9
+
+
+def test_a_dilatometer_out_of_calibration_is_within_its_intervals() -> None:
+    copper = CARDS["copper"]
+    curve = expanded(copper, 900.0, gain=1.012)
+    value = told(expansion_findings(copper, measured(curves=(curve,))))["thermal_expansion"]
+    true = copper["thermal_expansion"].value
+    inside = (value.low <= true) & (true <= value.high)
+    assert inside.all()
+
+
+def test_strips_bow_as_the_layered_tile_does() -> None:
+    """The march of two layers, elastic, gives curvature and stress; ours must return its strain."""
+    thickness, young, gap = np.array([2e-3, 3e-3]), np.array([200e9, 60e9]), 1.5e-3
+    history = jumps([0.0, 1.0], [0.0, gap], young_modulus=young)
+    tile = layered_tile(thickness, wide=False)
+    assert tile.state is STRIP
+    fired = fire_tile(tile, history)
+    curvature = float(fired.curvature[-1])
+    found = strip_mismatch(curvature, thickness[1], thickness[0], young[1], young[0])
+    assert float(found) == pytest.approx(gap, rel=1e-6)
+    stress = strip_stress(gap, thickness[1], thickness[0], young[1], young[0])
+    largest = np.abs(fired.stress[-1]).max(axis=1)
+    assert [float(s) for s in stress] == pytest.approx(largest[::-1], rel=1e-5)
+
+
+def test_a_chords_rise_gives_its_circle() -> None:
+    radius, half = 0.5, 0.3
+    rise = radius * (1.0 - np.cos(half))
+    assert float(chord_curvature(rise, 2.0 * radius * np.sin(half))) == pytest.approx(1.0 / radius)
+
+
+def bowed(rise: float) -> Findings:
+    strip = Strip("talc body", 0.08, rise, 0.0, (2e-3, 2e-3))
+    return strip_findings(FRIT, measured(pieces(strips=(strip,))), CARDS)
+
+
+def test_a_bow_tells_the_mismatch_and_a_factor_when_the_partner_is_known() -> None:
+    found = bowed(0.3e-3)
+    assert found.notes[0].startswith("strip with talc body: +")
+    assert "the partner's expansion" in untold(found)["thermal_expansion"]
+    sure = {**CARDS, "talc body": _sure(CARDS["talc body"])}
+    strip = Strip("talc body", 0.08, 0.3e-3, 0.0, (2e-3, 2e-3))
+    more = strip_findings(FRIT, measured(pieces(strips=(strip,))), sure)
+    value = told(more)["thermal_expansion"]
+    assert np.ptp(value.value / FRIT["thermal_expansion"].value) < 1e-12
+
+
+def _sure(card: Card) -> Card:
+    """The card with its expansion known to half a per cent."""
+    table = card["thermal_expansion"]
+    sizes = tuple(replace(u, form="%", size=0.005) for u in table.uncertainty)
+    known = replace(table, uncertainty=sizes)
+    return replace(card, properties={**card.properties, "thermal_expansion": known})
+
+
+def test_a_strip_with_an_unknown_partner_is_refused_with_its_place() -> None:
+    strip = Strip("unobtainium", 0.08, 1e-3, 0.0, (2e-3, 2e-3))
+    with pytest.raises(InputError, match=r"m\.toml: .*: strip: no material named 'unobtainium'"):
+        strip_findings(FRIT, measured(pieces(strips=(strip,))), CARDS)
+
+
+# -- the new card ------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def example() -> Calibration:
+    given = read_measured(EXAMPLE, load_kilns())
+    return calibrate(CARDS[given.material], given, CARDS)
+
+
+def test_the_new_card_reads_back_as_calibrated(example: Calibration, tmp_path: Path) -> None:
+    path = tmp_path / "new.toml"
+    path.write_text(card_text(example), encoding="utf-8")
+    card = read_card(path)
+    for value in example.findings.values:
+        off = np.abs(card[value.name].value - value.value)
+        assert np.all(off <= 0.01 * value.uncertainty), value.name
+        expected = value.basis if not value.seen or all(value.seen) else "seen"
+        assert card[value.name].basis[0] == expected
+    assert card["strength"].source[0] == "measured: measured_fritted_body.toml"
+    assert card.fired_at is not None
+    assert card["fired_density"].scalar == pytest.approx(density_after(card, card.fired_at))
+
+
+def test_the_new_card_keeps_all_other_lines(example: Calibration) -> None:
+    old = (Path(str(bundled_tables())) / "ceramics" / "fritted_body.toml").read_text()
+    new = card_text(example)
+    before, after = tomllib.loads(old), tomllib.loads(new)
+    changed = {value.name for value in example.findings.values}
+    assert {k for k in before if before[k] != after[k]} == changed | {"sources"}
+    assert set(after["sources"]) - set(before["sources"]) == {"measured"}
+    kept = [line for line in old.splitlines() if line.startswith("[")]
+    assert [line for line in new.splitlines() if line.startswith("[")] == kept
+
+
+def test_a_card_written_otherwise_is_changed_safely_or_refused(
+    example: Calibration, tmp_path: Path
+) -> None:
+    old = (Path(str(bundled_tables())) / "ceramics" / "fritted_body.toml").read_text()
+    path = tmp_path / "own.toml"
+
+    def rewritten(text: str) -> str:
+        path.write_text(text, encoding="utf-8")
+        return card_text(replace(example, old=replace(example.old, origin=str(path))))
+
+    listed = "value = 9.0\n"
+    assert old.count(listed) == 1
+    commented = old.replace(listed, "value = [  # of many\n  9.0,\n]\n").replace(
+        "[weibull_modulus]", "[weibull_modulus]  # scatter"
+    )
+    assert tomllib.loads(rewritten(commented))["weibull_modulus"]["basis"] == "seen"
+    dotted = old.replace("[weibull_modulus]\n", "", 1)
+    block = dotted.index(listed)
+    start = dotted.rindex("\n\n", 0, block)
+    end = dotted.index("\n\n", block)
+    entry = dotted[start:end].strip().splitlines()
+    dotted = (
+        "\n".join(f"weibull_modulus.{line}" for line in entry)
+        + "\n"
+        + dotted[:start]
+        + dotted[end:]
+    )
+    with pytest.raises(InputError, match="cannot be replaced safely"):
+        rewritten(dotted)
+
+
+def test_the_figure_has_a_pair_of_panels_for_each_test_and_the_csv_its_numbers(
+    example: Calibration,
+) -> None:
+    figure = calibration_figure(example)
+    titles = [axes.get_title(loc="left") for axes in figure.axes]
+    shown = [panel.title for panel in example.findings.panels]
+    assert [t for t in titles if t] == shown
+    assert len(shown) == len(set(shown)) == 7
+    rows = calibration_csv(example).splitlines()
+    readings = sum(s.place.size for p in example.findings.panels for s in p.series)
+    assert len(rows) == readings + 1
+
+
+def test_the_command_writes_a_new_card_and_never_over_one(tmp_path: Path) -> None:
+    data = tmp_path / "bars.toml"
+    data.write_text(
+        'material = "fritted body"\ndried_mm = [[100.0, 95.1], [100.0, 95.3], [101.0, 96.0]]\n'
+    )
+    out = tmp_path / "frit.toml"
+    arguments = ["calibrate", str(data), "--out", str(out)]
+    result = CliRunner().invoke(app, arguments)
+    assert result.exit_code == 0, result.stderr
+    assert "drying_shrinkage" in result.stdout
+    assert f"written: {out}" in result.stderr
+    assert read_card(out)["drying_shrinkage"].basis == ("seen",)
+    again = CliRunner().invoke(app, arguments)
+    assert again.exit_code == 3
+    assert "--force" in again.stderr
+    assert CliRunner().invoke(app, [*arguments, "--force"]).exit_code == 0
+    told = json.loads(CliRunner().invoke(app, ["calibrate", str(data), "--json"]).stdout)
+    assert told["schema"] == 1
+    assert told["values"][0]["property"] == "drying_shrinkage"
+
+
+WRONG = {
+    "nothing in it": ("", "nothing measured in it"),
+    "a bar that grew": ("dried_mm = [[100, 109]]", "dried_mm: bar 1: [100, 109]; a bar shrinks"),
+    "a bar of one length": ("dried_mm = [[100]]", "dried_mm: bar 1: [100]; allowed: 2 lengths"),
+    "an unknown field": ("dried_cm = [[10, 9]]", "'dried_cm'; did you mean 'dried_mm'"),
+    "no peak": (
+        "[[firing]]\nname = 'a'\nrate_C_per_h = 100\nhold_min = 1", "firing 1: peak_C is missing"
+    ),
+    "both log and peak": (
+        "[[firing]]\nname = 'a'\nlog = 'x.csv'\npeak_C = 800", "firing 1: peak_C: not with a log"
+    ),
+    "a missing log": ("[[firing]]\nname = 'a'\nlog = 'x.csv'", "x.csv: cannot be read"),
+    "a peak above the kiln": (
+        "[[firing]]\nname = 'a'\nrate_C_per_h = 100\npeak_C = 1400\nhold_min = 1",
+        "firing 1: 1400 °C, 1 min: segment 1: to_C = 1400; small studio kiln reaches at most 1200",
+    ),
+    "a sag too large": (
+        "[[firing]]\nname = 'a'\nrate_C_per_h = 100\npeak_C = 800\nhold_min = 1\n"
+        "[[firing.sag]]\nspan_mm = 70\nthickness_mm = 5\nsag_mm = 30",
+        "firing 1: sag 1: sag_mm = 30; allowed: 0.01 to 14",
+    ),
+    "one thickness": (
+        "[[firing]]\nname = 'a'\nrate_C_per_h = 100\npeak_C = 800\nhold_min = 1\n"
+        "[[firing.strip]]\npartner = 'copper'\nlength_mm = 80\nrise_mm = 1\nthickness_mm = 2",
+        "strip 1: thickness_mm = [2.0]; allowed: two",
+    ),
+    "a curve without its columns": (
+        "[[dilatometer]]\ncsv = 'curve.csv'\nbody = 'raw'",
+        "needs temperature_C and strain_percent or strain_ppm",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", WRONG)
+def test_a_wrong_measurement_is_refused_with_its_place(tmp_path: Path, case: str) -> None:
+    text, word = WRONG[case]
+    (tmp_path / "curve.csv").write_text("a,b\n1,2\n2,3\n3,4\n")
+    path = tmp_path / "m.toml"
+    path.write_text(f'material = "fritted body"\n{text}\n')
+    with pytest.raises(InputError) as found:
+        read_measured(path, load_kilns())
+    assert word in str(found.value)
+    assert "\n" not in str(found.value)
+
+
+def test_a_firing_may_be_given_by_its_log(tmp_path: Path) -> None:
+    time = np.arange(0.0, 12 * 60.0)
+    hot = np.interp(time, [0, 330, 360, 720], [20, 850, 850, 25])
+    log = "".join(f"{t:.0f},{v:.1f}\n" for t, v in zip(time, hot, strict=True))
+    (tmp_path / "log.csv").write_text("time_min,kiln_C\n" + log)
+    path = tmp_path / "m.toml"
+    path.write_text(
+        'material = "fritted body"\n[[firing]]\nname = "a"\nlog = "log.csv"\n'
+        "bars_mm = [[96.0, 85.5], [96.0, 85.4]]\n"
+    )
+    given = read_measured(path, load_kilns())
+    assert given.firings[0].plain is None
+    assert given.firings[0].trace.peak == pytest.approx(kelvin(850.0), abs=0.5)
+    fired = told(sintering_findings(FRIT, given))["fired_density"].fired_at
+    assert fired is not None
+    assert fired.peak == pytest.approx(kelvin(850.0), abs=0.5)
+    assert 30.0 * MINUTE < fired.hold < 60.0 * MINUTE  # its cooling counts as some of a hold
+
+
+def test_errors_of_the_pieces_are_those_of_the_test() -> None:
+    """The measured pieces scatter by what they are said to: a check of the check."""
+    many = bars(FRIT, [(150.0, 850.0, 30.0)], 4000, rng(), Errors(1e-4, 1e-9, 1e-6))
+    ratio = np.log(many.firings[0].bars[:, 1] / many.firings[0].bars[:, 0])
+    assert ratio.std() == pytest.approx(1e-4 * np.hypot(1 / 0.096, 1 / 0.0855), rel=0.05)

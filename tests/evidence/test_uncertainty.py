@@ -1,0 +1,401 @@
+"""How sure a verdict is: sampled cards, batches, probabilities, and what to measure next."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy.special import ndtr
+from typer.testing import CliRunner
+
+from cofire.assessment.rule import CAUTION, GO, NO
+from cofire.assessment.verdict import judge
+from cofire.cli import app
+from cofire.cli.common import DEFECT, INPUT_WRONG
+from cofire.errors import InputError, ModelError
+from cofire.evidence import uncertainty
+from cofire.evidence.measure_next import MEASURED_BY, measure_next
+from cofire.evidence.uncertainty import (
+    REACH,
+    Factor,
+    Samples,
+    bounds,
+    design,
+    factors_of,
+    moved,
+    normal,
+    pure,
+    sample_verdicts,
+    varied,
+)
+from cofire.materials.card import Card, Property, Uncertainty
+from cofire.materials.library import contradictions
+from cofire.materials.properties import SPECS
+from cofire.report.uncertainty import percent, uncertainty_row, uncertainty_text
+from tests.fired import CARDS, TEA_LIGHT, tea_light
+
+Array = NDArray[np.float64]
+SILVER, BODY = "fine silver", "fritted body"
+deviates = st.floats(-REACH, REACH)
+
+
+def stated(name: str, value: list[float], uncertainty: Uncertainty) -> Property:
+    """A property whose rows all state the same uncertainty."""
+    rows = np.array(value)
+    return Property(name, "x", None, rows, (uncertainty,) * rows.size, ("",), ("",))
+
+
+@cache
+def few(seed: int = 0) -> Samples:
+    """Eight samples of the tea-light vessel, coarse as its response is."""
+    return sample_verdicts(tea_light(), 8, seed)
+
+
+# --- cards ----------------------------------------------------------------------------------------
+
+
+@given(z=deviates)
+def test_a_card_moves_as_its_uncertainty_says(z: float):
+    """Lognormal for per cent and factors, with the card's value the median; normal for "+-"."""
+    strength = stated("strength", [50e6], Uncertainty("factor", 2.0))
+    assert moved(strength, z) == pytest.approx([50e6 * 2.0**z])
+    modulus = stated("young_modulus", [60e9, 50e9], Uncertainty("%", 0.1))
+    assert np.log(moved(modulus, z) / modulus.value) == pytest.approx(
+        z * np.sqrt(np.log(1.01)), abs=1e-12
+    )
+    density = stated("green_density", [0.6], Uncertainty("+-", 0.03))
+    assert moved(density, z) == pytest.approx([0.6 + 0.03 * z])
+
+
+@given(z=deviates)
+def test_a_viscosity_moves_in_decades(z: float):
+    table = [16.0, 9.0, 4.0]
+    shifted = moved(stated("glass_viscosity", table, Uncertainty("+-", 0.8)), z)
+    assert shifted - table == pytest.approx(0.8 * z)
+    tenfold = moved(stated("glass_viscosity", table, Uncertainty("factor", 10.0)), z)
+    assert tenfold - table == pytest.approx(z)
+
+
+def test_one_standard_uncertainty_is_one_standard_deviation():
+    z = design(1024, 1, 3)[:, 0]
+    assert abs(z).max() <= REACH
+    assert z.mean() == pytest.approx(0.0, abs=1e-3)
+    assert z.std() == pytest.approx(0.987, abs=2e-3)  # of a normal cut off at 3: √0.9733
+    values = np.array([moved(stated("strength", [1.0], Uncertainty("%", 0.3)), d)[0] for d in z])
+    assert values.std() / values.mean() == pytest.approx(0.3, rel=0.05)  # the cut takes 2 %
+
+
+def test_a_design_is_even_in_every_factor_and_known_by_its_seed():
+    points = design(64, 5, 1)
+    share = (ndtr(points) - ndtr(-REACH)) / (1.0 - 2.0 * ndtr(-REACH))
+    for column in share.T:  # each 64th of the distribution holds one point
+        assert sorted((column * 64).astype(int)) == list(range(64))
+    assert np.array_equal(points, design(64, 5, 1))
+    assert not np.array_equal(points, design(64, 5, 2))
+    assert np.array_equal(design(40, 5, 1), points[:40])
+    assert normal(np.array([0.5])) == pytest.approx([0.0], abs=1e-12)
+
+
+@pytest.mark.parametrize("card", CARDS.values(), ids=lambda card: card.name)
+def test_every_shipped_card_stays_possible_however_its_properties_move(card: Card):
+    """As a card reader would take it, but that the density wanted may be missed."""
+    factors = factors_of([card])
+    rng = np.random.default_rng(len(card.name))
+    for _ in range(12):
+        held: Counter[Factor] = Counter()
+        z = REACH * rng.choice([-1.0, -0.5, 0.0, 0.5, 1.0], len(factors))
+        new = varied([card], factors, z, held)[card.name]
+        wrong = [w for w in contradictions(new.properties, card.densification)
+                 if not w.startswith("densities")]  # fmt: skip
+        assert wrong == []
+        assert new.scalar("green_density") < new.scalar("fired_density")
+        assert new.scalar("fired_density") < new.scalar("full_density") <= 1.0
+        for name, values in new.properties.items():
+            least, most = bounds(name)
+            assert np.all((values.value >= least) & (values.value <= most))
+
+
+def test_a_card_at_its_own_values_is_the_card():
+    for card in CARDS.values():
+        factors = factors_of([card])
+        held: Counter[Factor] = Counter()
+        new = varied([card], factors, np.zeros(len(factors)), held)[card.name]
+        assert not held
+        for name, values in new.properties.items():
+            np.testing.assert_allclose(values.value, card[name].value, rtol=1e-12)
+
+
+def test_bounds_of_a_temperature_are_in_kelvin_as_the_card_is():
+    assert bounds("firing_ceiling") == (400.0 + 273.15, 2000.0 + 273.15)
+    assert bounds("strength") == (SPECS["strength"].least, SPECS["strength"].most)
+
+
+def test_what_is_held_within_its_bounds_is_counted():
+    body = CARDS[BODY]
+    factors = (Factor(BODY, "free_quartz"), Factor(BODY, "strength"))
+    held: Counter[Factor] = Counter()
+    new = varied([body], factors, np.array([-3.0, -3.0]), held)[BODY]
+    assert new.scalar("free_quartz") == 0.0  # 8 % less three times 6 %
+    assert held == {Factor(BODY, "free_quartz"): 1}
+
+
+def test_a_body_measured_as_fired_stays_so_when_its_fired_density_moves():
+    body = CARDS[BODY]
+    factors = (Factor(BODY, "fired_density"),)
+    new = varied([body], factors, np.array([-1.0]), Counter())[BODY]
+    assert new["strength"].at_density == new.scalar("fired_density") == pytest.approx(0.921)
+
+
+def test_the_parts_of_a_blend_move_and_nothing_twice():
+    blend = CARDS[SILVER], CARDS[BODY]
+    named = factors_of([*blend, *blend])
+    assert len(named) == len(set(named))
+    assert {f.material for f in named} == {SILVER, BODY}
+    assert Factor(BODY, "firing_shrinkage") not in named  # no flag reads it
+    assert [c.name for c in pure([*blend, *blend])] == [SILVER, BODY]
+
+
+def test_every_property_says_what_measures_it():
+    assert MEASURED_BY.keys() == SPECS.keys()
+
+
+# --- batches --------------------------------------------------------------------------------------
+
+
+def test_the_same_seed_gives_the_same_answer_and_another_another():
+    again = sample_verdicts(tea_light(), 8, 0)
+    assert np.array_equal(again.utilisation, few().utilisation, equal_nan=True)
+    assert np.array_equal(again.crack, few().crack)
+    assert not np.array_equal(few(1).utilisation, few().utilisation)
+
+
+def test_samples_at_the_cards_own_values_have_the_loads_of_the_check(
+    monkeypatch: pytest.MonkeyPatch,
+):
+    monkeypatch.setattr(uncertainty, "design", lambda count, d, seed: np.zeros((count, d)))
+    samples = sample_verdicts(tea_light(), 8)
+    verdict = judge(tea_light())
+    for flag in verdict.flags:
+        column = samples.utilisation[:, samples.flags.index((flag.rule, flag.zone))]
+        np.testing.assert_allclose(column, flag.utilisation, rtol=1e-6)
+    assert np.all(samples.grade == verdict.grade)
+    assert samples.go.value == samples.no.value - 1.0 == 0.0
+
+
+def test_a_batch_finds_what_its_samples_find_alone():
+    """In a batch the steps suit all samples at once; utilisations agree to a few steps' errors."""
+    factors = few().factors
+    for k in (0, 5):
+        ((alone, *_), _) = uncertainty._judge_batch(tea_light(), factors, few().deviates[[k]])
+        ((first, *_), _) = uncertainty._judge_batch(
+            tea_light(), factors, few().deviates[[k, 1, 2, 3]]
+        )
+        assert alone is not None
+        assert first is not None
+        for key, (utilisation, _) in alone.flags.items():
+            if key[0] != "sintering":  # a few kPa, of the size of the error allowed
+                assert first.flags[key][0] == pytest.approx(utilisation, rel=0.02, abs=1e-3)
+
+
+def test_a_sample_that_cannot_be_fired_is_left_out_and_counted(monkeypatch: pytest.MonkeyPatch):
+    fire = uncertainty.fire_shells
+
+    def stubborn(meshes, history, *arguments, **named):
+        if np.any(np.isclose(history.poisson_ratio, bad)):
+            raise ModelError("no equilibrium")
+        return fire(meshes, history, *arguments, **named)
+
+    place = few().factors.index(Factor(SILVER, "poisson_ratio"))
+    bad = moved(CARDS[SILVER]["poisson_ratio"], few().deviates[3, place])[0]
+    monkeypatch.setattr(uncertainty, "fire_shells", stubborn)
+    monkeypatch.setattr(uncertainty, "LOST", 0.2)
+    samples = sample_verdicts(tea_light(), 8)
+    assert samples.failed == 1
+    kept = [0, 1, 2, 4, 5, 6, 7]
+    assert np.array_equal(samples.deviates, few().deviates[kept])
+    strong = few().flags.index(("drying", f"{SILVER} | {BODY}"))
+    own = samples.flags.index(("drying", f"{SILVER} | {BODY}"))
+    np.testing.assert_allclose(samples.utilisation[:, own], few().utilisation[kept, strong])
+    monkeypatch.setattr(uncertainty, "LOST", 0.1)
+    with pytest.raises(ModelError, match="1 of 8 samples"):
+        sample_verdicts(tea_light(), 8)
+
+
+@pytest.mark.parametrize("count", [7, 5000])
+def test_too_few_or_too_many_samples_are_refused(count: int):
+    with pytest.raises(InputError, match="allowed: 8 to 4096"):
+        sample_verdicts(tea_light(), count)
+
+
+def test_a_negative_seed_is_refused():
+    with pytest.raises(InputError, match="seed -1"):
+        sample_verdicts(tea_light(), 8, -1)
+
+
+# --- probabilities
+# --------------------------------------------------------------------------------------
+
+
+def made(
+    utilisation: Array, caution: float = 0.5, crack: Array | None = None, **more: object
+) -> Samples:
+    """Samples of two flags, "sag" and "cooling", and as many factors as deviates have."""
+    z = more.pop("deviates", np.zeros((len(utilisation), 1)))
+    assert isinstance(z, np.ndarray)
+    names = list(SPECS)[: z.shape[1]]
+    whole = Samples(
+        tuple(Factor(BODY, name) for name in names), z, (("sag", BODY), ("cooling", BODY)),
+        utilisation, np.full(utilisation.shape, caution),
+        np.zeros(len(utilisation)) if crack is None else crack,
+        0, {}, 0,
+    )  # fmt: skip
+    return replace(whole, **more)  # type: ignore[arg-type]
+
+
+def test_verdicts_are_graded_as_flags_are():
+    samples = made(np.array([[0.4, 0.1], [0.6, 0.1], [0.1, 1.1], [np.nan, 0.1], [np.nan, 1.2]]))
+    assert samples.grade.tolist() == [GO, CAUTION, NO, CAUTION, NO]
+    assert samples.worst.tolist() == [0.4, 0.6, 1.1, 1.0, 1.2]
+    assert samples.go.value == pytest.approx(0.2)
+    assert samples.no.value == pytest.approx(0.4)
+    assert samples.decided == {("sag", BODY): 0.6, ("cooling", BODY): 0.4}
+
+
+def test_a_piece_is_sound_if_nothing_cracks_and_no_other_limit_is_passed():
+    """The cooling flag itself does not count twice: it is in the probability of a crack."""
+    utilisation = np.array([[0.4, 1.3], [1.1, 0.1], [0.4, 0.1], [0.2, 0.1]])
+    samples = made(utilisation, crack=np.array([0.2, 0.0, 0.1, 0.0]))
+    assert samples.survival.value == pytest.approx(1.0 - 0.3 / 4)
+    assert samples.sound.value == pytest.approx((0.8 + 0.0 + 0.9 + 1.0) / 4)
+    assert samples.sound.low < samples.sound.value < samples.sound.high
+
+
+def test_intervals_shrink_as_the_root_of_the_number_of_samples():
+    widths = []
+    for count in (64, 256):
+        utilisation = np.where(np.arange(count)[:, None] % 4 == 0, 1.5, 0.2) * np.ones(2)
+        probability = made(utilisation).no
+        widths.append(probability.high - probability.low)
+    assert widths[0] / widths[1] == pytest.approx(2.0, rel=0.05)
+
+
+# --- what to measure next -------------------------------------------------------------------------
+
+WEIGHT = np.array([0.6, 0.3, 0.0, 0.1])
+
+
+def linear(count: int = 256) -> Samples:
+    """The logarithm of sag's utilisation sums three of four factors; cooling never decides."""
+    z = design(count, 4, 0)
+    utilisation = np.stack([np.exp(z @ WEIGHT - 0.2), np.full(count, 0.06)], axis=1)
+    return made(utilisation, deviates=z)
+
+
+def test_properties_are_ranked_by_their_share_of_the_variance():
+    ranking = measure_next(linear())
+    share = WEIGHT**2 / np.sum(WEIGHT**2)
+    names = list(SPECS)
+    assert [i.factor.name for i in ranking.influences] == [names[0], names[1], names[3]]
+    assert [i.total for i in ranking.influences] == pytest.approx(share[[0, 1, 3]], abs=0.005)
+    assert [i.first for i in ranking.influences] == pytest.approx(share[[0, 1, 3]], abs=0.01)
+    assert ranking.explained > 0.999
+    assert ranking.influences[0].through == ("sag", BODY)
+    assert ranking.influences[0].rank_correlation > 0.8
+
+
+def test_halving_an_uncertainty_buys_what_the_formula_of_a_sum_says():
+    """A sum of normals: its variance loses three quarters of the part of the one measured."""
+    ranking = measure_next(linear())
+    variance = np.log(ranking.spread) ** 2
+    assert variance == pytest.approx(np.sum(WEIGHT**2), rel=0.05)  # cut off at 3
+    for found, weight in zip(ranking.influences, WEIGHT[[0, 1, 3]], strict=True):
+        left = np.sum(WEIGHT**2) - 0.75 * weight**2
+        assert np.log(found.spread) ** 2 == pytest.approx(left, rel=0.05)
+
+
+def test_a_measurement_makes_the_wrong_call_rarer_as_much_as_the_normal_law_says():
+    """Probability of the less likely side of 0 for a normal of mean −0.2, before and after."""
+    ranking = measure_next(linear())
+    deviation = float(np.sqrt(np.sum(WEIGHT**2)))
+    assert ranking.doubt == pytest.approx(ndtr(-0.2 / deviation), abs=0.02)
+    left = float(np.sqrt(np.sum(WEIGHT**2) - 0.75 * WEIGHT[0] ** 2))
+    middle = np.sqrt(0.75) * WEIGHT[0] * np.random.default_rng(0).standard_normal(20_000) - 0.2
+    expected = float(np.mean(ndtr(-np.abs(middle) / left)))
+    assert ranking.influences[0].doubt == pytest.approx(expected, abs=0.02)
+    doubts = [i.doubt for i in ranking.influences]
+    assert doubts == sorted(doubts)
+    assert doubts[-1] <= ranking.doubt + 1e-3
+
+
+def test_a_property_that_only_another_flag_feels_is_named_with_that_flag():
+    z = design(256, 2, 0)
+    samples = made(np.exp(np.stack([0.5 * z[:, 0], 0.5 * z[:, 1]], axis=1)), deviates=z)
+    ranking = measure_next(samples)
+    through = {i.factor.name: i.through[0] for i in ranking.influences}
+    names = list(SPECS)
+    assert through == {names[0]: "sag", names[1]: "cooling"}
+    first, second = (i.total for i in ranking.influences)
+    assert first == pytest.approx(second, abs=0.05)
+
+
+def test_where_nothing_spreads_there_is_nothing_to_measure():
+    samples = made(np.full((32, 2), 0.4), deviates=design(32, 3, 0))
+    ranking = measure_next(samples)
+    assert ranking.influences == ()
+    assert (ranking.spread, ranking.doubt) == (1.0, 0.0)
+    assert "does not hang on any" in uncertainty_text(samples, ranking)
+
+
+def test_the_text_says_what_it_assumes_and_what_it_held():
+    samples = replace(linear(), clipped={Factor(BODY, "free_quartz"): 9}, failed=2)
+    text = " ".join(uncertainty_text(samples, measure_next(samples)).split())
+    for said in (
+        "256 samples, seed 0", "rows of a table together", "error of the model itself",
+        "free quartz, fritted body (9)", "2 samples could not be fired",
+        "thermal expansion, fritted body", "an expansion bar",
+    ):  # fmt: skip
+        assert said in text, said
+    assert max(map(len, uncertainty_text(samples, measure_next(samples)).splitlines())) <= 100
+
+
+def test_the_rows_for_json_hold_numbers_only_json_can():
+    samples = linear(64)
+    row = uncertainty_row(samples, measure_next(samples))
+    whole = json.loads(json.dumps(row, allow_nan=False))
+    assert whole["verdict"].keys() == {"go", "caution", "no"}
+    assert sum(v["p"] for v in whole["verdict"].values()) == pytest.approx(1.0)
+    assert whole["sound"]["low"] <= whole["sound"]["p"] <= whole["sound"]["high"]
+
+
+@pytest.mark.parametrize(
+    ("share", "said"), [(0.0, "0 %"), (0.001, "< 1 %"), (0.5, "50 %"), (0.999, "> 99 %")]
+)
+def test_a_share_is_nought_or_all_only_where_it_is(share: float, said: str):
+    assert percent(share) == said
+
+
+# --- the command ----------------------------------------------------------------------------------
+
+
+def test_the_command_adds_how_sure_it_is_to_the_verdict(tmp_path: Path):
+    file = tmp_path / "tea_light.toml"
+    file.write_text(TEA_LIGHT, encoding="utf-8")
+    words = ["check", str(file), "--uncertainty", "--samples", "8", "--seed", "4", "--json"]
+    result = CliRunner().invoke(app, words)
+    assert result.exit_code == DEFECT, result.output
+    whole = json.loads(result.stdout)
+    assert whole["verdict"] == "no"
+    told = whole["uncertainty"]
+    assert (told["samples"], told["seed"]) == (8, 4)
+    assert told["verdict"]["no"]["p"] > 0.5
+    refused = CliRunner().invoke(app, [*words[:4], "3"])
+    assert refused.exit_code == INPUT_WRONG
+    assert "3 samples" in refused.stderr

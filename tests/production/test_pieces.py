@@ -1,0 +1,417 @@
+"""Test pieces: which ones a verdict asks for, and what the model expects of each."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import quad
+from skfem import (
+    Basis,
+    BilinearForm,
+    ElementQuad2,
+    ElementVector,
+    FacetBasis,
+    LinearForm,
+    MeshQuad,
+    condense,
+    solve,
+)
+from skfem.models.elasticity import linear_elasticity
+
+from cofire.assessment.firing_rules import DRYING_NO
+from cofire.assessment.response import Response
+from cofire.assessment.rule import CAUTION, Flag
+from cofire.assessment.verdict import RULES, Verdict, judge
+from cofire.design.constraints import decay_length
+from cofire.mechanics.tile import fired_sag, sag_rate
+from cofire.production.green import green_vessel
+from cofire.production.pieces import (
+    BEAM,
+    COUNT,
+    DECIDED_BY,
+    MARKS,
+    REACH,
+    SLENDER,
+    SPANS,
+    Piece,
+    bends_like,
+    beyond,
+    camber_strip,
+    expansion_bar,
+    interrupted,
+    joint_ring,
+    mean_expansion,
+    pieces_for,
+    ring_vessel,
+    riskiest,
+    sag_bar,
+    sag_of,
+    sample,
+    shrinkage_bar,
+    still_possible,
+)
+from cofire.units import GRAVITY, kelvin
+from tests.made import CARDS, FRIT, SILVER, cylinder, fired, foot, graded, plain, with_drying
+from tests.strategies import some
+
+JOINT = f"{SILVER} | {FRIT}"
+
+
+def flag(rule: str, zone: str, utilisation: float = 0.8, **where: float) -> Flag:
+    """A flag with what pieces look at."""
+    return Flag(rule, zone, utilisation, 0.5, 0.0, 0.0, "", "", "", "", **where)
+
+
+def pieces(*flags: Flag) -> list[Piece]:
+    """Pieces of the silver foot for these flags alone."""
+    response, green = foot()
+    return pieces_for(response, Verdict(flags), green)
+
+
+def reading(piece: Piece, what: str):
+    """The reading whose name begins so."""
+    (found,) = (r for r in piece.readings if r.what.startswith(what))
+    return found
+
+
+def test_a_viscous_bar_sags_as_the_elastic_beam_with_a_rate_for_its_strain():
+    # 5 w L⁴/(384 E I), Timoshenko & Gere, Mechanics of Materials, simple beam, uniform utilisation
+    density, viscosity, h, span, b = 2400.0, 1e9, 5e-3, 70e-3, 0.01
+    utilisation, inertia = density * GRAVITY * b * h, b * h**3 / 12.0
+    beam = 5.0 * utilisation * span**4 / (384.0 * viscosity * inertia)
+    assert sag_rate(density, 1.0 / viscosity, 1.0, h, span) == pytest.approx(beam, rel=1e-12)
+
+
+@given(st.floats(1.0, 8.0))
+@some
+def test_a_creeping_bar_sags_as_its_curvature_integrated_twice(exponent: float):
+    density, h, span, n = 9000.0, 4e-3, 60e-3, exponent
+    section = 2.0 * quad(lambda y: y ** (1.0 + 1.0 / n), 0.0, 0.5 * h)[0]
+    factor = 1e-6 / (density * GRAVITY * span**2 / h) ** n
+
+    def turned(x: float) -> float:
+        moment = density * GRAVITY * h * x * (span - x) / 2.0
+        return float(factor * (moment / section) ** n * x)
+
+    exact = quad(turned, 0.0, 0.5 * span, epsrel=1e-10)[0]
+    assert sag_rate(density, factor, n, h, span) == pytest.approx(exact, rel=1e-6)
+
+
+def test_a_bar_that_does_not_flow_does_not_sag():
+    time = np.array([0.0, 3600.0])
+    still = np.full(2, np.inf)
+    assert fired_sag(time, 2400.0 + 0 * time, still, 0.0 * time, 4.0, 4e-3 + 0 * time, 0.1) == 0.0
+
+
+@given(st.floats(1.1, 3.0))
+@some
+def test_sag_grows_with_the_fourth_power_of_a_viscous_span(longer: float):
+    response, _ = foot()
+    of = sample(response, FRIT)
+    ratio = sag_of(of, 4.8e-3, longer * 0.05) / sag_of(of, 4.8e-3, 0.05)
+    assert ratio == pytest.approx(longer**4, rel=0.1)  # ends and shear count for a little
+
+
+def plane_sag(slender: float, over: float) -> float:
+    """Sag between its rods of a heavy plane solid of ν = 1/2, over that of a thin beam.
+
+    Span 1, height `slender`, ends `over` beyond the rods, whose forces are spread over the section
+    as a beam spreads its shear.
+    """
+    h, fine = slender, 16
+    poisson = 0.5
+    shear, other = 0.5 / (1.0 + poisson), poisson / (1.0 - poisson**2)  # plane stress, E = 1
+    parts = [np.linspace(-0.5, 0.5, int(fine / h) + 1)]
+    if over:
+        ends = np.linspace(0.5, 0.5 + over, max(int(fine * over / h), 2) + 1)[1:]
+        parts = [-ends[::-1], *parts, ends]
+    mesh = MeshQuad.init_tensor(np.concatenate(parts), np.linspace(-0.5 * h, 0.5 * h, fine + 1))
+    basis = Basis(mesh, ElementVector(ElementQuad2()), intorder=4)
+    stiff = BilinearForm(linear_elasticity(other, shear)).assemble(basis)
+    utilisation = LinearForm(lambda v, _: -v[1] / h).assemble(basis)
+    for rod in (-0.5, 0.5):
+        at = mesh.facets_satisfying(lambda p, rod=rod: np.isclose(p[0], rod))
+        side = FacetBasis(mesh, ElementVector(ElementQuad2()), facets=at, intorder=4)
+        spread = LinearForm(
+            lambda v, w: (0.5 + over) * 6.0 / h**3 * (0.25 * h**2 - w.x[1] ** 2) * v[1]
+        )
+        utilisation += spread.assemble(side)
+
+    def node(x: float, y: float, way: int) -> int:
+        here = np.hypot(basis.doflocs[0] - x, basis.doflocs[1] - y) < 1e-9
+        return int(np.flatnonzero(here)[way])
+
+    held = np.array([node(0.0, 0.0, 0), node(0.0, 0.0, 1), node(0.0, 0.5 * h, 0)])
+    moved = solve(*condense(stiff, utilisation, D=held))
+    thin = 5.0 * 12.0 / (384.0 * h**3)
+    return float(moved[node(0.5, 0.0, 1)] / thin)
+
+
+@pytest.mark.parametrize("slender", [0.1, 0.25])
+@pytest.mark.parametrize("over", [0.0, 0.1, 0.2])
+def test_a_thick_bar_with_ends_beyond_its_rods_sags_as_the_plane_solid(slender: float, over: float):
+    thickness, beside = np.array([slender]), np.array([over])
+    found = float(bends_like(thickness, beside, 1.0)[0])
+    assert found == pytest.approx(plane_sag(slender, over), rel=5e-3)
+
+
+def test_the_ends_of_a_bar_stay_on_its_rods_when_it_bows():
+    # an arc of rise s over a chord c is longer than it by 8 s²/(3 c)
+    for span in SPANS:
+        drawn_in = 0.5 * 8.0 / 3.0 * BEAM**2 * span
+        assert beyond(float(span)) > 2.0 * drawn_in
+
+
+def test_a_blend_that_sags_is_tested_by_the_ceramic_its_flag_goes_by():
+    response, green = graded()
+    (bar,) = pieces_for(response, Verdict((flag("sag", response.cards[1].name),)), green)
+    assert (bar.kind, bar.material) == ("sag bar", FRIT)
+    assert bar.decides == (f"sag, {response.cards[1].name}",)
+
+
+def test_a_vessel_that_is_a_go_needs_no_piece():
+    assert pieces(flag("cooling", FRIT, 0.3), flag("sag", FRIT, 0.1)) == []
+
+
+def test_flags_that_no_tile_can_decide_yield_none():
+    assert pieces(flag("peak", SILVER), flag("atmosphere", FRIT, 2.0)) == []
+    covered = set(DECIDED_BY) | {"peak", "atmosphere"}
+    response, _ = foot()
+    assert {f.rule for rule in RULES for f in rule(response)} <= covered
+
+
+@pytest.mark.parametrize("rule", ["density", "burnout", "core", "gradient", "transformation"])
+def test_what_one_wall_shows_alone_needs_one_bar(rule: str):
+    (bar,) = pieces(flag(rule, FRIT))
+    assert (bar.kind, bar.material, bar.count) == ("shrinkage bar", FRIT, COUNT)
+    assert bar.decides == (f"{rule}, {FRIT}",)
+    assert any(r.stop for r in bar.readings)
+
+
+def test_one_bar_speaks_to_every_flag_it_can():
+    (bar,) = pieces(flag("core", FRIT), flag("density", FRIT), flag("burnout", FRIT))
+    assert len(bar.decides) == 3
+
+
+def test_only_the_worst_zone_of_a_rule_is_tested():
+    response, _ = foot()
+    verdict = Verdict((flag("sag", FRIT, 0.9), flag("sag", SILVER, 0.6)))
+    assert [f.zone for f in riskiest(response, verdict)] == [FRIT]
+
+
+def test_all_bands_together_are_no_zone_to_test():
+    assert pieces(flag("cooling", "all brittle bands", 3.0)) == []
+
+
+def test_drying_apart_asks_for_a_bar_of_either_paste():
+    bars = pieces(flag("drying", JOINT))
+    assert [b.material for b in bars] == [SILVER, FRIT]
+    for bar in bars:
+        assert reading(bar, "between the marks, dry").stop.startswith(
+            f"more than {1e3 * MARKS * DRYING_NO:.1f} mm"
+        )
+
+
+def test_a_shrinkage_bar_is_as_thick_as_the_wall_and_shrinks_as_its_card_says():
+    response, green = plain()
+    bar = shrinkage_bar(response, sample(response, FRIT), [])
+    card, layer = CARDS[FRIT], response.vessel.printer.layer
+    dry = 100.0 * (1.0 - card["drying_shrinkage"].scalar)
+    assert reading(bar, "between the marks, dry").value == pytest.approx(dry)
+    ring = np.exp(response.history.free_strain[0, -1])
+    assert reading(bar, "between the marks, fired").value == pytest.approx(dry * ring)
+    assert bar.thickness == pytest.approx(bar.layers * layer)
+    # half a layer, shrunk
+    assert reading(bar, "thickness, fired").value == pytest.approx(4.0, abs=500 * layer)
+    # along the roads it shrinks as the vessel's ring
+    assert bar.length * np.exp(green.ring[0]) == pytest.approx(0.11 * dry / 100 * ring, rel=1e-5)
+    mass = reading(bar, "mass, fired").value / 1e3
+    fired_volume = (
+        bar.volume
+        * (reading(bar, "between the marks, fired").value / 100.0) ** 2
+        * reading(bar, "thickness, fired").value
+        / (1e3 * bar.thickness)
+    )
+    # the bar's cold volume is smaller than its density says by what is left of thermal strain
+    assert mass / fired_volume == pytest.approx(reading(bar, "bulk density").value, rel=1e-3)
+
+
+def test_a_bar_that_stops_the_plan_is_just_as_dense_as_is_wanted():
+    response, _ = plain()
+    of = sample(response, FRIT)
+    bar = shrinkage_bar(response, of, [flag("density", FRIT)])
+    text = reading(bar, "between the marks, fired").stop
+    longest = float(text.removeprefix("above ").split()[0])
+    shrunk = np.log(longest / reading(bar, "between the marks, dry").value)
+    factor = CARDS[FRIT]["height_shrinkage_factor"].scalar
+    rest = of.history.free_strain[0, -1] - of.history.strain["sintering"][0, -1]
+    dense = CARDS[FRIT]["green_density"].scalar * np.exp(-(2.0 + factor) * (shrunk - rest))
+    # the text has tenths of a millimetre
+    assert dense == pytest.approx(CARDS[FRIT]["least_density"].scalar, rel=4e-3)
+
+
+@pytest.mark.parametrize("name", [SILVER, FRIT])
+def test_an_expansion_bar_shows_the_cards_own_mean_expansion(name: str):
+    response, _ = foot()
+    alpha, top = mean_expansion(sample(response, name))
+    assert top == pytest.approx(kelvin(500.0))
+    # from 25 °C, where the firing ends, against the card's from 20 °C
+    assert alpha == pytest.approx(float(CARDS[name]["thermal_expansion"].at(top)), rel=0.01)
+
+
+def test_a_cooling_flag_asks_for_both_expansions_and_says_what_they_may_differ_by():
+    bars = pieces(flag("cooling", FRIT, 2.0))
+    assert [b.material for b in bars] == [FRIT, SILVER]
+    values = [b.readings[0].value for b in bars]
+    for bar, other in zip(bars, values[::-1], strict=True):
+        assert f"more than {abs(values[0] - values[1]) / 2.0:.1f} from that" in bar.readings[0].stop
+        assert f"{other:.1f} is expected" in bar.readings[0].stop
+        response, _ = foot()
+        ring = sum(sample(response, bar.material).strains[:2])
+        assert bar.length * np.exp(ring) == pytest.approx(50e-3)
+
+
+def test_a_bar_without_a_partner_has_nothing_to_differ_from():
+    response, _ = plain()
+    of = sample(response, FRIT)
+    assert expansion_bar(response, of, of, [flag("cooling", FRIT)]).readings[0].stop == ""
+
+
+@pytest.mark.parametrize("utilisation", [0.3, 0.7, 4.0])
+def test_a_sag_bar_stops_where_its_flag_would(utilisation: float):
+    response, _ = foot()
+    of = sample(response, FRIT)
+    bar = sag_bar(response, of, [flag("sag", FRIT, utilisation)])
+    (found,) = bar.readings
+    span = float(found.what.split("rods ")[1].split()[0]) / 1e3
+    sag = 1e3 * sag_of(of, bar.thickness, span)
+    limit = float(found.stop.removeprefix("above ").split()[0])
+    assert found.value == pytest.approx(min(sag, 1e3 * BEAM * span))
+    assert limit == pytest.approx(min(sag / utilisation, 1e3 * BEAM * span), abs=0.051)
+    dry, ring, up = of.strains
+    assert bar.length * np.exp(dry + ring) == pytest.approx(span + 2.0 * beyond(span))
+    assert span >= SLENDER * bar.thickness * np.exp(dry + up)
+    # a limit that any bar of the utilisation would pass decides nothing
+    assert found.value < limit or utilisation >= 1.0
+
+
+def test_a_strip_of_one_paste_twice_stays_flat():
+    cards = {"one": with_drying(CARDS[FRIT], 0.04, "one"), "two": replace(CARDS[FRIT], name="two")}
+    response = fired(cylinder([("one", 0.02), ("two", 0.04)]), cards)
+    strip = camber_strip(response, 0, [flag("sintering", "one", 1.0, time=30_000.0)])
+    for r in strip.readings[:3]:
+        assert r.value == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_strip_is_hollow_where_its_paste_has_shrunk_more():
+    (strip,) = pieces(flag("sintering", SILVER, 0.8, time=30_000.0, height=0.018))
+    assert strip.material == f"{SILVER} under {FRIT}"
+    assert strip.layers % 2 == 0
+    dry = reading(strip, "camber, dry")
+    # the body dries by 4 %, the silver by 3 %
+    assert dry.what.endswith(FRIT)
+    # Timoshenko 1925: equal layers of one modulus bow by 3/2 Δε/h
+    response, _ = foot()
+    shrinkage = [CARDS[n]["drying_shrinkage"].scalar for n in (SILVER, FRIT)]
+    change = np.log1p(-shrinkage[0]) - np.log1p(-shrinkage[1])
+    mean = np.exp(0.5 * np.log1p(-np.array(shrinkage)).sum())
+    bow = 1.5 * change / (strip.thickness * mean)
+    chord = strip.length * mean
+    assert dry.value == pytest.approx(1e3 * bow * chord**2 / 8.0, rel=5e-3)
+    assert reading(strip, "edge").stop
+    assert response.history.extended == ()
+
+
+def test_an_interrupted_firing_stops_where_it_is_told_and_no_later_one_is_changed():
+    firing = foot()[0].vessel.firing
+    short = interrupted(firing, kelvin(600.0))
+    assert short.segments[-1].target == pytest.approx(kelvin(600.0))
+    assert short.segments[-1].hold == 0.0
+    assert interrupted(firing, kelvin(2000.0)) is firing
+
+
+@pytest.mark.parametrize("made", [foot, graded])
+def test_a_ring_is_the_vessel_around_its_joints(made):
+    response, _ = made()
+    ring, low = ring_vessel(response)
+    steps = response.vessel.steps
+    assert ring.steps + low == pytest.approx(steps)
+    assert [b.material for b in ring.bands] == [b.material for b in response.vessel.bands]
+    reach = REACH * decay_length(response.vessel, float(steps[0]))
+    assert low == pytest.approx(max(steps[0] - reach, 0.0))
+    z = np.linspace(0.0, ring.height[-1], 7)
+    wanted = np.interp(
+        z + low, response.shell.meridian.height[2:], response.shell.meridian.radius[2:]
+    )
+    # the vessel's own curve between its points, within a hundredth of a millimetre
+    assert np.interp(z, ring.height, ring.radius) == pytest.approx(wanted, abs=2e-5)
+
+
+def tall(lowest: float = 0.03) -> Response:
+    """A tall cylinder of five bands whose joints lie far apart."""
+    blends = [f"{SILVER} + {FRIT} = {share}" for share in (75, 50, 25)]
+    ends = (lowest, 0.05, 0.075, 0.1, 0.13)
+    return fired(cylinder(list(zip((SILVER, *blends, FRIT), ends, strict=True))))
+
+
+def test_a_ring_holds_only_the_joints_in_doubt_and_their_load():
+    response = tall()
+    flags = [f for f in judge(response).flags if f.rule == "joint energy"]
+    (doubted,) = (f for f in flags if f.height == pytest.approx(0.1))
+    ring, low = ring_vessel(response, [doubted])
+    reach = REACH * decay_length(response.vessel, 0.1)
+    assert low == pytest.approx(0.1 - reach)
+    assert ring.height[-1] == pytest.approx(2.0 * reach)
+    assert [b.material for b in ring.bands] == [b.material for b in response.vessel.bands[3:]]
+    piece = joint_ring(response, green_vessel(response), [doubted])
+    own, whole = (float(w) for w in piece.note.split("joint energy ")[1].split(" for "))
+    assert own == pytest.approx(whole, rel=0.3)
+    assert piece.thickness < 0.5 * response.vessel.height[-1]
+
+
+def test_a_ring_has_no_sliver_of_a_band_at_its_end():
+    reach = REACH * decay_length(tall().vessel, 0.05)
+    response = tall(0.05 - reach + 0.3e-3)
+    at = flag("joint energy", "", height=0.05)
+    ring, low = ring_vessel(response, [at])
+    assert low == pytest.approx(response.vessel.steps[0])
+    assert len(ring.bands) == 2
+    assert min(b.high - b.low for b in ring.bands) > 5e-3
+
+
+def test_the_joint_ring_is_part_of_the_print_and_carries_nearly_the_vessels_load():
+    response, green = foot()
+    flags = [f for f in judge(response).flags if f.rule == "joint energy"]
+    ring = joint_ring(response, green, flags)
+    assert ring.length == pytest.approx(2.0 * green.wall.outside.max(), rel=0.02)
+    assert ring.thickness == pytest.approx(ring.layers * green.layer)
+    assert ring.thickness <= green.wall.height[-1] + 1e-9
+    own, whole = (float(w) for w in ring.note.split("joint energy ")[1].split(" for "))
+    assert own == pytest.approx(whole, rel=0.15)
+    outer = reading(ring, "outer diameter at the joint").value
+    assert outer == pytest.approx(2e3 * float(green.fired.at(green.fired.outside, 0.018)), abs=0.5)
+    assert "78 %" in ring.readings[-1].stop
+
+
+def test_sound_rings_rule_out_only_large_chances():
+    # Clopper & Pearson: p with (1 - p)^n = 0.05
+    for n in (1, 2, 10):
+        assert (1.0 - still_possible(n)) ** n == pytest.approx(0.05)
+
+
+def test_the_real_verdict_gets_pieces_for_each_of_its_testable_flags():
+    response, green = foot()
+    verdict = judge(response)
+    found = pieces_for(response, verdict, green)
+    asked = {
+        f.rule for f in verdict.flags
+        if f.grade >= CAUTION and f.rule in DECIDED_BY and f.zone != "all brittle bands"
+    }  # fmt: skip
+    decided = {text.split(",")[0] for p in found for text in p.decides}
+    assert decided == asked
+    assert {"joint ring", "expansion bar"} <= {p.kind for p in found}
+    assert len({(p.kind, p.material) for p in found}) == len(found)
