@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from cofire.assessment.crack_rules import SINTERED, brittle, progress
-from cofire.assessment.firing_rules import substances
+from cofire.assessment.crack_rules import SINTERED
 from cofire.assessment.response import Response
-from cofire.assessment.rule import Flag
+from cofire.assessment.rule import BLENDS, FIRING, LAYERS, NEIGHBOUR, SHAPE, STRESS, Flag, Rule
 from cofire.assessment.wall_rules import DUCTILITY
 from cofire.materials.card import Card
 from cofire.numerics import Array
@@ -62,7 +61,7 @@ def zone_strains(response: Response) -> list[Array]:
     list of array
         Shape (T,) a band. [-]
     """
-    alone, cards = substances(response)
+    alone, cards = response.substances
     rows = [
         response.at_times(values)
         for values in (alone.relative_density, alone.strength, alone.young_modulus)
@@ -95,14 +94,14 @@ def brown_utilisations(response: Response, sintered: float = SINTERED) -> list[A
         Shape (T, stations) a band, zero once it has sintered. [-]
     """
     history, shell = response.history, response.shell
-    young, done = response.at_times(history.young_modulus), progress(response)
+    young, done = response.at_times(history.young_modulus), response.progress
     total, borne = response.total, zone_strains(response)
     found = []
     for band, card in enumerate(response.cards):
         row = response.material[band]
         here = np.flatnonzero(shell.band == band)
         strain = total[:, here].max(axis=(2, 3)) / young[row][:, None]
-        if brittle(card) is None:  # a metal that yields is strained further at the same stress
+        if card.ceramic is None:  # a metal that yields is strained further at the same stress
             strain = strain + shell.inelastic[:, 2][:, here].max(axis=(2, 3))
         utilisation = np.maximum(strain, 0.0) / borne[band][:, None]
         found.append(np.where((done[row] < sintered)[:, None], utilisation, 0.0))
@@ -135,18 +134,40 @@ def brown_flags(response: Response) -> list[Flag]:
     for band, (card, utilisation) in enumerate(zip(response.cards, utilisations, strict=True)):
         t, g = np.unravel_index(int(np.argmax(utilisation)), utilisation.shape)
         limit = float(borne[band][t])
-        own = all("brown_strain" in part for part in ([p for p, _ in card.parts] or [card]))
+        own = all("brown_strain" in part for part in (p for p, _ in card.constituents))
         here = np.flatnonzero(shell.band == band)
         found.append(
             Flag(
-                "brown", card.name, float(utilisation[t, g]), BROWN_CAUTION,
-                1e3 * float(utilisation[t, g]) * limit, 1e3 * limit, "per mille strain",
-                "strain the powder skeleton bears (card)" if own else
-                "strain the powder skeleton bears (brown strain: estimate, a factor of 3)",
-                "Bring the two zones' expansion and the start of their sintering together, or "
-                "grade the joint; bend brown bars to measure what they bear.",
-                "tensile strain before the zone has sintered", float(shell.time[t]),
-                float(response.temperature[t]), float(shell.height[here[g]]),
+                zone=card.name,
+                utilisation=float(utilisation[t, g]),
+                caution=BROWN_CAUTION,
+                figure=(1e3 * float(utilisation[t, g]) * limit),
+                limit=(1e3 * limit),
+                unit="per mille strain",
+                source=(
+                    "strain the powder skeleton bears (card)"
+                    if own
+                    else "strain the powder skeleton bears (brown strain: estimate, a factor of 3)"
+                ),
+                note="tensile strain before the zone has sintered",
+                time=float(shell.time[t]),
+                temperature=float(response.temperature[t]),
+                height=float(shell.height[here[g]]),
             )
-        )  # fmt: skip
+        )
     return found
+
+
+BROWN = Rule(
+    name="brown",
+    asks="Does the powder skeleton bear its strain until it has sintered?",
+    find=brown_flags,
+    sees=frozenset({FIRING, BLENDS, LAYERS, SHAPE, NEIGHBOUR, STRESS}),
+    source="strain the powder skeleton bears",
+    remedy="Bring the two zones' expansion and the start of their sintering together, or "
+    "grade the joint; bend brown bars to measure what they bear.",
+    piece="camber strip",
+)
+
+RULES = (BROWN,)
+"""Rules of ware that is no longer bound and not yet dense."""

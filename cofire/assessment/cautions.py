@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cofire.assessment.response import Response
+from cofire.materials.card import pure_cards
 
 DEFER = "Local codes and licensed practice come first."
 
@@ -32,7 +33,7 @@ def cautions(response: Response) -> list[Caution]:
         Only those that apply.
     """
     gas = response.vessel.firing.gas
-    pure = {p.name: p for c in response.cards for p in ([q for q, _ in c.parts] or [c])}
+    pure = pure_cards(response.cards)
     elements = {e for p in pure.values() for e in p.elements}
     names = " and ".join(p.name for p in pure.values() if p.kind == "metal")
     found = []

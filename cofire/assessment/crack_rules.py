@@ -3,10 +3,21 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cofire.assessment.response import Response
-from cofire.assessment.rule import Flag, joint_name, not_computed
-from cofire.materials.card import Card
+from cofire.assessment.rule import (
+    BLENDS,
+    FIRING,
+    LAYERS,
+    NEIGHBOUR,
+    SHAPE,
+    STRESS,
+    Flag,
+    Rule,
+    joint_name,
+    not_computed,
+)
 from cofire.numerics import Array
 from cofire.physics.interface import parting_energy
 from cofire.physics.mixing import OVERLAPPING_SPHERES
@@ -28,42 +39,6 @@ BEGUN = 0.02
 """Share of its densification after which a zone counts as sintering. [-]"""
 
 
-def progress(response: Response) -> Array:
-    """Share of its densification that each material has done at the shell's times.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
-    Returns
-    -------
-    array
-        Shape (N, T). [-]
-    """
-    density = response.at_times(response.history.relative_density)
-    start, end = density[:, :1], density[:, -1:]
-    return np.asarray((density - start) / np.maximum(end - start, 1e-12))
-
-
-def brittle(card: Card) -> Card | None:
-    """The ceramic that gives a zone its scatter of strength, or None for a metal.
-
-    Parameters
-    ----------
-    card : Card
-        Of the zone.
-
-    Returns
-    -------
-    Card or None
-        The card itself, or the ceramic part of a blend.
-    """
-    if card.parts:
-        return card.parts[1][0]
-    return card if card.kind == "ceramic" else None
-
-
 def sintering_flags(response: Response) -> list[Flag]:
     """Tension in a half-sintered band against what it then bears.
 
@@ -81,7 +56,7 @@ def sintering_flags(response: Response) -> list[Flag]:
     list of Flag
         One a band.
     """
-    done = progress(response)
+    done = response.progress
     strength = response.at_times(response.history.strength)
     total = response.total
     shell = response.shell
@@ -92,13 +67,11 @@ def sintering_flags(response: Response) -> list[Flag]:
         if during.size == 0:
             found.append(
                 not_computed(
-                    "sintering", card.name, "it does not sinter in this firing",
-                    "Fire hotter or hold longer.",
+                    card.name, "it does not sinter in this firing", "Fire hotter or hold longer."
                 )
-            )  # fmt: skip
+            )
             continue
-        part = brittle(card) or card
-        potential = sintering_potential(part)
+        potential = sintering_potential(card.ceramic or card)
         here = np.flatnonzero(shell.band == band)
         tension = total[np.ix_(during, here)].max(axis=(2, 3))
         bears = np.maximum(strength[row, during], potential)
@@ -107,15 +80,18 @@ def sintering_flags(response: Response) -> list[Flag]:
         limit = float(bears[t])
         found.append(
             Flag(
-                "sintering", card.name, max(float(utilisation[t, g]), 0.0),
-                0.5, float(tension[t, g]) / 1e6, limit / 1e6, "MPa",
-                "its sintering potential, or its strength at that moment if more",
-                "Bring the two zones' sintering together: other powder size, other ramp, "
-                "or a graded joint.",
-                "tension while half sintered", float(shell.time[during[t]]),
-                float(response.temperature[during[t]]), float(shell.height[here[g]]),
+                zone=card.name,
+                utilisation=max(float(utilisation[t, g]), 0.0),
+                caution=0.5,
+                figure=float(tension[t, g]) / 1e6,
+                limit=limit / 1e6,
+                unit="MPa",
+                note="tension while half sintered",
+                time=float(shell.time[during[t]]),
+                temperature=float(response.temperature[during[t]]),
+                height=float(shell.height[here[g]]),
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -136,12 +112,12 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
         Risks, shape (K, T) [-], and the K bands they belong to.
     """
     shell = response.shell
-    done = progress(response)
+    done = response.progress
     strength = response.at_times(response.history.strength)
     total = response.total
     risks, bands = [], []
     for band, card in enumerate(response.cards):
-        ceramic = brittle(card)
+        ceramic = card.ceramic
         if ceramic is None:
             continue
         row = response.material[band]
@@ -184,23 +160,24 @@ def cooling_flags(response: Response) -> list[Flag]:
             here = np.flatnonzero(shell.band == band)
             tension = response.total[worst, here].max(axis=(1, 2))
             height = float(shell.height[here[np.argmax(tension)]])
-        m = brittle(response.cards[band if band >= 0 else bands[0]])
-        assert m is not None
+        ceramic = response.cards[band if band >= 0 else bands[0]].ceramic
+        assert ceramic is not None
         # the utilisation is of stress: risk grows with its m-th power
-        power = 1.0 / m["weibull_modulus"].scalar
+        power = 1.0 / ceramic["weibull_modulus"].scalar
         found.append(
             Flag(
-                "cooling", zone, float((risk[worst] / limit) ** power),
-                float((-np.log1p(-FAILURE_CAUTION) / limit) ** power),
-                100.0 * float(-np.expm1(-risk[worst])), 100.0 * FAILURE_NO,
-                "% probability of a crack",
-                "Weibull survival, strength and scatter of the card",
-                "Grade the joint over more height, cool slower through the set point, or choose "
-                "a closer pair.",
-                "probability of a crack at the worst moment", float(shell.time[worst]),
-                float(response.temperature[worst]), height,
+                zone=zone,
+                utilisation=float((risk[worst] / limit) ** power),
+                caution=float((-np.log1p(-FAILURE_CAUTION) / limit) ** power),
+                figure=100.0 * float(-np.expm1(-risk[worst])),
+                limit=100.0 * FAILURE_NO,
+                unit="% probability of a crack",
+                note="probability of a crack at the worst moment",
+                time=float(shell.time[worst]),
+                temperature=float(response.temperature[worst]),
+                height=height,
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -210,25 +187,11 @@ def cooling_flags(response: Response) -> list[Flag]:
 POOR_BOND = 0.2
 """Share of the ceramic's own toughness that a poor bond may have: estimate, since no toughness of
 such a joint was found. [-]"""
+UNSTARTED = 0.99
+"""Most that a joint without the stress to start a crack uses up of its energy. [-]"""
 STARTS = 0.5
 """Share of the strength from which a crack may start at a flaw of the joint: common practice.
 [-]"""
-
-
-def metal_share(card: Card) -> float:
-    """Metal in a zone, of its solid volume.
-
-    Parameters
-    ----------
-    card : Card
-        Of the zone.
-
-    Returns
-    -------
-    float
-        1 for a metal, 0 for a ceramic. [-]
-    """
-    return card.parts[0][1] if card.parts else float(card.kind == "metal")
 
 
 def energy_utilisation(energy: float, toughness: float) -> float:
@@ -249,15 +212,8 @@ def energy_utilisation(energy: float, toughness: float) -> float:
     return float(np.sqrt(max(energy, 0.0) / toughness))
 
 
-def joint_flags(response: Response) -> list[Flag]:
-    """Each step between bands: normal stress against strength, and energy against toughness.
-
-    Stress does not know the size of the vessel, energy does (it grows as the root of radius times
-    wall): both are shown. A joint that lacks the stress to start a crack (half of the strength)
-    is at most a caution by energy: both must be met (Leguillon 2002, Eur. J. Mech. A 21, 61, from
-    memory). No toughness of such joints was found; the limit is the ceramic's own,
-    with a caution from a fifth of it. Where metal runs through both sides (29 % or more of each)
-    only stress is judged: the energy to tear it is far above the ceramic's.
+def joint_stress_flags(response: Response) -> list[Flag]:
+    """Normal stress on each step between bands against the strength of its weaker brittle side.
 
     Parameters
     ----------
@@ -267,39 +223,66 @@ def joint_flags(response: Response) -> list[Flag]:
     Returns
     -------
     list of Flag
-        Two a step: "joint stress" and "joint energy".
+        One a step.
     """
     shell, steps = response.shell, response.shell.steps
-    h = response.history
-    strength = response.at_times(h.strength)
-    young = response.at_times(h.young_modulus)
-    done = progress(response)
     found = []
     for s, height in enumerate(steps.height):
-        pair = (response.cards[s], response.cards[s + 1])
-        rows = (response.material[s], response.material[s + 1])
-        zone = joint_name(pair[0].name, pair[1].name)
-        joined = np.minimum(*(done[r] for r in rows)) >= SINTERED
+        zone = _joint(response, s)
+        joined = _joined(response, s)
         if not joined.any():
-            found.append(
-                not_computed("joint stress", zone, "the bands do not both sinter", "Fire hotter.")
-            )
+            found.append(not_computed(zone, "the bands do not both sinter", "Fire hotter."))
             continue
-        normal = steps.normal[:, s].max(axis=1) + np.maximum(steps.local_normal[:, s], 0.0)
-        weak = [strength[r] for r, c in zip(rows, pair, strict=True) if brittle(c) is not None]
-        bond = np.min(weak or [strength[r] for r in rows], axis=0)
+        normal, bond = _opening(response, s), _bond(response, s)
         utilisation = np.where(joined, np.maximum(normal, 0.0) / bond, 0.0)
         worst = int(np.argmax(utilisation))
         found.append(
             Flag(
-                "joint stress", zone, float(utilisation[worst]), 0.5, float(normal[worst]) / 1e6,
-                float(bond[worst]) / 1e6, "MPa",
-                "strength of the weaker brittle side (common practice)",
-                "Grade the joint over more height, or thicken it.",
-                "normal stress on the joint, mean over the outer tenth of the wall",
-                float(shell.time[worst]), float(response.temperature[worst]), float(height),
+                zone=zone,
+                utilisation=float(utilisation[worst]),
+                caution=0.5,
+                figure=float(normal[worst]) / 1e6,
+                limit=float(bond[worst]) / 1e6,
+                unit="MPa",
+                note="normal stress on the joint, mean over the outer tenth of the wall",
+                time=float(shell.time[worst]),
+                temperature=float(response.temperature[worst]),
+                height=float(height),
             )
-        )  # fmt: skip
+        )
+    return found
+
+
+def joint_energy_flags(response: Response) -> list[Flag]:
+    """Energy released if a step between bands parts, against the ceramic's toughness.
+
+    Stress does not know the size of the vessel, energy does (it grows as the root of radius times
+    wall). A joint that lacks the stress to start a crack (half of the strength) is at most a
+    caution by energy: both must be met (Leguillon 2002, Eur. J. Mech. A 21, 61, from
+    memory). No toughness of such joints was found; the limit is the ceramic's own,
+    with a caution from a fifth of it. Where metal runs through both sides (29 % or more of each)
+    energy is not judged: what it takes to tear it is far above the ceramic's.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Flag
+        One a step that sinters and is not metal through and through.
+    """
+    shell, steps = response.shell, response.shell.steps
+    h = response.history
+    young = response.at_times(h.young_modulus)
+    found = []
+    for s, height in enumerate(steps.height):
+        pair = (response.cards[s], response.cards[s + 1])
+        rows = (response.material[s], response.material[s + 1])
+        joined = _joined(response, s)
+        if not joined.any() or min(c.metal_share for c in pair) >= OVERLAPPING_SPHERES:
+            continue
         station = int(np.argmin(np.abs(shell.height - height)))
         wall, radius = float(shell.wall[station]), float(shell.radius[station])
         moment = 0.5 * (steps.normal[:, s, 1] - steps.normal[:, s, 0]) * wall**2 / 6.0
@@ -308,26 +291,102 @@ def joint_flags(response: Response) -> list[Flag]:
             (h.poisson_ratio[rows[0]], h.poisson_ratio[rows[1]]),
             steps.shear[:, s] * wall, moment,
         )  # fmt: skip
-        ceramics = [c for c in map(brittle, pair) if c is not None]
-        if min(map(metal_share, pair)) >= OVERLAPPING_SPHERES:
-            continue  # metal runs through both sides and tears before they part
+        ceramics = [c.ceramic for c in pair if c.ceramic is not None]
         tough = min(
             c["fracture_toughness"].scalar ** 2 / c["young_modulus"].value[0] for c in ceramics
         )
-        worst_energy = int(np.argmax(np.where(joined, energy, 0.0)))
-        used = energy_utilisation(float(energy[worst_energy]), tough)
+        worst = int(np.argmax(np.where(joined, energy, 0.0)))
+        used = energy_utilisation(float(energy[worst]), tough)
+        bond = _bond(response, s)
+        opening = np.where(joined, np.maximum(_opening(response, s), 0.0) / bond, 0.0)
         beside = np.where(joined, steps.peak[:, s].max(axis=1) / bond, 0.0)
-        starts = max(float(utilisation[worst]), float(beside.max())) >= STARTS
+        starts = max(float(opening.max()), float(beside.max())) >= STARTS
         found.append(
             Flag(
-                "joint energy", zone, used if starts else min(used, 0.99),
-                energy_utilisation(POOR_BOND * tough, tough), float(energy[worst_energy]), tough,
-                "J/m²", "toughness of the ceramic; caution from a fifth of it (estimate)",
-                "Grade the joint over more height; a smaller or thinner vessel stores less.",
-                "energy released if the joint parts all round"
+                zone=_joint(response, s),
+                utilisation=used if starts else min(used, UNSTARTED),
+                caution=energy_utilisation(POOR_BOND * tough, tough),
+                figure=float(energy[worst]),
+                limit=tough,
+                unit="J/m²",
+                note="energy released if the joint parts all round"
                 + ("" if starts else ", though the stress there is too low to start it"),
-                float(shell.time[worst_energy]), float(response.temperature[worst_energy]),
-                float(height),
+                time=float(shell.time[worst]),
+                temperature=float(response.temperature[worst]),
+                height=float(height),
             )
-        )  # fmt: skip
+        )
     return found
+
+
+def _joint(response: Response, step: int) -> str:
+    """Name of the joint at a step."""
+    return joint_name(response.cards[step].name, response.cards[step + 1].name)
+
+
+def _joined(response: Response, step: int) -> NDArray[np.bool_]:
+    """When both bands of a step have sintered, shape (T,)."""
+    rows = response.material[step : step + 2]
+    return np.asarray(response.progress[list(rows)].min(axis=0) >= SINTERED)
+
+
+def _bond(response: Response, step: int) -> Array:
+    """Strength of the weaker brittle side of a step, of the weaker side if none is, (T,). [Pa]"""
+    strength = response.at_times(response.history.strength)
+    rows, cards = response.material[step : step + 2], response.cards[step : step + 2]
+    weak = [strength[r] for r, c in zip(rows, cards, strict=True) if c.ceramic is not None]
+    return np.asarray(np.min(weak or [strength[r] for r in rows], axis=0))
+
+
+def _opening(response: Response, step: int) -> Array:
+    """Stress that opens a step, mean over the outer tenth of the wall, shape (T,). [Pa]"""
+    steps = response.shell.steps
+    return np.asarray(
+        steps.normal[:, step].max(axis=1) + np.maximum(steps.local_normal[:, step], 0.0)
+    )
+
+
+_WEIGHED = frozenset({FIRING, BLENDS, LAYERS, SHAPE, NEIGHBOUR, STRESS})
+
+SINTERING = Rule(
+    name="sintering",
+    asks="Is a half-sintered band pulled beyond what it then bears?",
+    find=sintering_flags,
+    sees=_WEIGHED,
+    source="its sintering potential, or its strength at that moment if more",
+    remedy="Bring the two zones' sintering together: other powder size, other ramp, "
+    "or a graded joint.",
+    piece="camber strip",
+)
+COOLING = Rule(
+    name="cooling",
+    asks="How probably does a brittle band crack on the way to cold?",
+    find=cooling_flags,
+    sees=_WEIGHED,
+    source="Weibull survival, strength and scatter of the card",
+    remedy="Grade the joint over more height, cool slower through the set point, or choose "
+    "a closer pair.",
+    piece="expansion bar",
+    probable=True,
+)
+JOINT_STRESS = Rule(
+    name="joint stress",
+    asks="Is a joint pulled apart?",
+    find=joint_stress_flags,
+    sees=_WEIGHED,
+    source="strength of the weaker brittle side (common practice)",
+    remedy="Grade the joint over more height, or thicken it.",
+    piece="joint ring",
+)
+JOINT_ENERGY = Rule(
+    name="joint energy",
+    asks="Would a crack along a joint find the energy to run all round?",
+    find=joint_energy_flags,
+    sees=_WEIGHED,
+    source="toughness of the ceramic; caution from a fifth of it (estimate)",
+    remedy="Grade the joint over more height; a smaller or thinner vessel stores less.",
+    piece="joint ring",
+)
+
+RULES = (SINTERING, COOLING, JOINT_STRESS, JOINT_ENERGY)
+"""Rules of cracks, in a zone and at a joint."""

@@ -7,12 +7,25 @@ from collections.abc import Sequence
 import numpy as np
 
 from cofire.assessment.response import Response
-from cofire.assessment.rule import GRADE, Flag, joint_name, not_computed
+from cofire.assessment.rule import (
+    BLENDS,
+    FIRING,
+    GAS,
+    GRADE,
+    LAYERS,
+    NEIGHBOUR,
+    SHAPE,
+    SUBSTANCES,
+    Flag,
+    Rule,
+    joint_name,
+    not_computed,
+)
 from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, gas_grade
 from cofire.materials.card import Card
 from cofire.physics import mixing
 from cofire.physics.burnout import gas_viscosity, permeability, wall_overpressure
-from cofire.physics.history import History, histories
+from cofire.physics.history import History
 from cofire.physics.rheology import viscosity_at
 from cofire.units import GAS_CONSTANT, GRAVITY, celsius
 
@@ -32,49 +45,8 @@ PEAK_CAUTION = 10.0
 """Closer than this to a zone's limit a kiln's unevenness decides: common practice. [K]"""
 
 
-def materials(response: Response) -> list[tuple[int, Card]]:
-    """Row in the history and card of each material of the vessel, once each.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
-    Returns
-    -------
-    list of tuple
-        In the order of the history.
-    """
-    return sorted(dict(zip(response.material, response.cards, strict=True)).items())
-
-
-def substances(response: Response) -> tuple[History, list[Card]]:
-    """Every metal and ceramic of the vessel, those that only stand in a blend included.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
-    Returns
-    -------
-    tuple of History and list of Card
-        What each does alone, row by row, and its card.
-    """
-    rows = {card.name: row for row, card in materials(response) if not card.parts}
-    cards = {
-        part.name: part
-        for _, card in materials(response)
-        for part in ([p for p, _ in card.parts] or [card])
-    }
-    if rows.keys() == cards.keys():
-        return response.history.rows([rows[name] for name in cards]), list(cards.values())
-    alone = histories(list(cards.values()), response.trace, extend=True)
-    return alone, list(cards.values())
-
-
-def window_flags(response: Response) -> list[Flag]:
-    """Dense enough, and neither molten nor overfired; one of each a substance.
+def peak_flags(response: Response) -> list[Flag]:
+    """Peak of the ware over the limit of each substance: neither molten nor overfired.
 
     Parameters
     ----------
@@ -84,40 +56,67 @@ def window_flags(response: Response) -> list[Flag]:
     Returns
     -------
     list of Flag
-        Density reached over density wanted, and peak of the ware over its limit.
+        One a substance.
     """
-    found = []
     peak = response.trace.peak
     hottest = float(response.trace.time[np.argmax(response.trace.ware)])
-    history, cards = substances(response)
-    for card, density in zip(cards, history.relative_density[:, -1], strict=True):
+    found = []
+    for card in response.substances[1]:
         top = ceiling(card)
         metal = card.kind == "metal"
         found.append(
             Flag(
-                "peak", card.name, celsius(peak) / celsius(top),
-                celsius(top - PEAK_CAUTION) / celsius(top), celsius(peak), celsius(top), "°C",
-                f"solidus less {SOLIDUS_MARGIN:.0f} K" if metal else "the body's firing ceiling",
-                f"Lower the peak to {celsius(top) - PEAK_CAUTION:.0f} °C or less.",
-                "peak of the ware", hottest, peak,
+                zone=card.name,
+                utilisation=celsius(peak) / celsius(top),
+                caution=celsius(top - PEAK_CAUTION) / celsius(top),
+                figure=celsius(peak),
+                limit=celsius(top),
+                unit="°C",
+                note="peak of the ware",
+                source=f"solidus less {SOLIDUS_MARGIN:.0f} K"
+                if metal
+                else "the body's firing ceiling",
+                remedy=f"Lower the peak to {celsius(top) - PEAK_CAUTION:.0f} °C or less.",
+                time=hottest,
+                temperature=peak,
             )
-        )  # fmt: skip
+        )
+    return found
+
+
+def density_flags(response: Response) -> list[Flag]:
+    """Density that each substance reaches, over the density wanted of it.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Flag
+        One a substance: the way wanted over the way gone, 1 where the density is just reached.
+    """
+    found = []
+    history, cards = response.substances
+    for card, density in zip(cards, history.relative_density[:, -1], strict=True):
         green, least = card["green_density"].scalar, card["least_density"].scalar
-        # the way wanted over the way gone: 1 where the wanted density is just reached
-        utilisation = (least - green) / max(float(density) - green, 1e-9)
         found.append(
             Flag(
-                "density", card.name, utilisation, 0.97, float(density), least, "of full density",
-                "least density wanted on the card",
-                "Fire hotter or hold longer, within the other zone's limit.",
-                "relative density after the firing",
+                zone=card.name,
+                utilisation=(least - green) / max(float(density) - green, 1e-9),
+                caution=0.97,
+                figure=float(density),
+                limit=least,
+                unit="of full density",
+                note="relative density after the firing",
             )
-        )  # fmt: skip
+        )
     return found
 
 
 def atmosphere_flags(response: Response) -> list[Flag]:
-    """What the gas does to each substance, and the char a body closes in.
+    """What the gas does to each substance.
 
     Parameters
     ----------
@@ -131,24 +130,42 @@ def atmosphere_flags(response: Response) -> list[Flag]:
     """
     found = []
     gas = response.vessel.firing.gas
-    history, cards = substances(response)
-    for card in cards:
+    for card in response.substances[1]:
         grade, reason = gas_grade(card, gas, response.trace.peak)
-        utilisation = (0.0, 0.75, 2.0)[grade]
         found.append(
             Flag(
-                "atmosphere", card.name, utilisation, 0.5, float(grade), 1.0, GRADE,
-                "oxide equilibria at the peak, and the card's remarks",
-                f"Fire in a gas that suits both zones; {gas} does not." if grade else "",
-                reason or f"{card.name} is at home in {gas}",
+                zone=card.name,
+                utilisation=(0.0, 0.75, 2.0)[grade],
+                caution=0.5,
+                figure=float(grade),
+                limit=1.0,
+                unit=GRADE,
+                note=reason or f"{card.name} is at home in {gas}",
+                remedy=f"Fire in a gas that suits both zones; {gas} does not." if grade else "",
                 temperature=response.trace.peak,
             )
-        )  # fmt: skip
-    return found + core_of(history, cards)
+        )
+    return found
+
+
+def core_flags(response: Response) -> list[Flag]:
+    """Char left in each body when its pores begin to close: black core, bloating.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Flag
+        One a body.
+    """
+    return core_of(*response.substances)
 
 
 def core_of(history: History, cards: Sequence[Card]) -> list[Flag]:
-    """Char left in each body when its pores begin to close: black core, bloating.
+    """Char left in given bodies when their pores begin to close.
 
     Parameters
     ----------
@@ -166,22 +183,24 @@ def core_of(history: History, cards: Sequence[Card]) -> list[Flag]:
     for row, card in enumerate(cards):
         if card.kind != "ceramic":
             continue
-        density, mass = history.relative_density[row], history.mass_fraction[row]
-        grown = (density - density[0]) / max(density[-1] - density[0], 1e-9)
-        closes = np.flatnonzero(grown > PORES_CLOSE)
+        mass = history.mass_fraction[row]
+        closes = np.flatnonzero(history.progress[row] > PORES_CLOSE)
         closing = int(closes[0]) if closes.size else -1
         bare = 1.0 - card["binder"].scalar - card.scalar("loss_on_ignition", 0.0)
         char = max(float(mass[closing]) - bare, 0.0)
         found.append(
             Flag(
-                "core", card.name, char / CHAR_NO, CHAR_CAUTION / CHAR_NO, 100 * char,
-                100 * CHAR_NO, "% of dried mass", "common practice",
-                "Burn out in air: slower between 250 and 550 °C, with a hold, before the pack is "
-                "closed.",
-                "char left in the body when its pores begin to close",
-                float(history.time[closing]), float(history.temperature[closing]),
+                zone=card.name,
+                utilisation=char / CHAR_NO,
+                caution=CHAR_CAUTION / CHAR_NO,
+                figure=100 * char,
+                limit=100 * CHAR_NO,
+                unit="% of dried mass",
+                note="char left in the body when its pores begin to close",
+                time=float(history.time[closing]),
+                temperature=float(history.temperature[closing]),
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -205,13 +224,16 @@ def drying_flags(response: Response) -> list[Flag]:
         apart = abs(below["drying_shrinkage"].scalar - above["drying_shrinkage"].scalar)
         found.append(
             Flag(
-                "drying", joint_name(below.name, above.name), apart / DRYING_NO,
-                DRYING_CAUTION / DRYING_NO, 100 * apart, 100 * DRYING_NO, "% of length",
-                "common practice",
-                "Bring the water of both pastes together, dry slowly under cover, joint last.",
-                "difference of drying shrinkage", height=float(height),
+                zone=joint_name(below.name, above.name),
+                utilisation=apart / DRYING_NO,
+                caution=DRYING_CAUTION / DRYING_NO,
+                figure=100 * apart,
+                limit=100 * DRYING_NO,
+                unit="% of length",
+                note="difference of drying shrinkage",
+                height=float(height),
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -228,8 +250,7 @@ def burnout_flags(response: Response) -> list[Flag]:
     list of Flag
         One a substance; a blend lies between its parts.
     """
-    history, cards = substances(response)
-    return burnout_of(history, cards, float(response.shell.wall.max()))
+    return burnout_of(*response.substances, float(response.shell.wall.max()))
 
 
 def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Flag]:
@@ -270,15 +291,19 @@ def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Fla
         worst = int(np.argmax(utilisation))
         found.append(
             Flag(
-                "burnout", card.name, float(utilisation[worst]), 0.3, float(pressure[worst]) / 1e3,
-                float(h.strength[row, worst]) / 1e3, "kPa",
-                "strength of the body at that moment (card)",
-                f"Slow the ramp around {celsius(float(h.temperature[worst])):.0f} °C, "
+                zone=card.name,
+                utilisation=float(utilisation[worst]),
+                caution=0.3,
+                figure=float(pressure[worst]) / 1e3,
+                limit=float(h.strength[row, worst]) / 1e3,
+                unit="kPa",
+                note="gas pressure in the middle of the wall",
+                remedy=f"Slow the ramp around {celsius(float(h.temperature[worst])):.0f} °C, "
                 "or hold below it.",
-                "gas pressure in the middle of the wall",
-                float(h.time[worst]), float(h.temperature[worst]),
+                time=float(h.time[worst]),
+                temperature=float(h.temperature[worst]),
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -301,7 +326,7 @@ def sag_flags(response: Response) -> list[Flag]:
         One a band.
     """
     h, shell = response.history, response.shell
-    alone, pure = substances(response)
+    alone, pure = response.substances
     place = {card.name: row for row, card in enumerate(pure)}
     stands = ~np.repeat(shell.meridian.lying, 2)
     volume = np.where(stands, shell.volume.sum(axis=1), 0.0)
@@ -312,10 +337,11 @@ def sag_flags(response: Response) -> list[Flag]:
         if lean > STEEPEST:
             found.append(
                 not_computed(
-                    "sag", card.name, f"the wall leans by {lean:.0f}°, and the column model ends "
-                    f"at {STEEPEST:.0f}°", "Fire a test piece with this lean.",
+                    card.name,
+                    f"the wall leans by {lean:.0f}°, and the column model ends at {STEEPEST:.0f}°",
+                    "Fire a test piece with this lean.",
                 )
-            )  # fmt: skip
+            )
             continue
         above = [
             volume[shell.band == b].sum()
@@ -330,19 +356,93 @@ def sag_flags(response: Response) -> list[Flag]:
             viscosity_at(
                 stress, alone.viscosity[row], alone.creep_factor[row], alone.creep_exponent[row]
             )
-            for row in (place[c.name] for c in ([p for p, _ in card.parts] or [card]))
+            for row in (place[c.name] for c in (p for p, _ in card.constituents))
         ]
-        eta = mixing.viscosity(card.parts[0][1], *phases) if card.parts else phases[0]
+        eta = mixing.viscosity(card.metal_share, *phases) if card.parts else phases[0]
         rate = stress / eta
         strain = float(np.trapezoid(rate, h.time))
         worst = int(np.argmax(rate))
         found.append(
             Flag(
-                "sag", card.name, strain / SAG_NO, SAG_CAUTION / SAG_NO, 100 * strain,
-                100 * SAG_NO, "% of its height", "common practice",
-                "Lower or shorten the top of the firing, thin the rim, or support the wall.",
-                "height lost to flow under own weight", float(h.time[worst]),
-                float(h.temperature[worst]), float(shell.height[low]),
+                zone=card.name,
+                utilisation=strain / SAG_NO,
+                caution=SAG_CAUTION / SAG_NO,
+                figure=100 * strain,
+                limit=100 * SAG_NO,
+                unit="% of its height",
+                note="height lost to flow under own weight",
+                time=float(h.time[worst]),
+                temperature=float(h.temperature[worst]),
+                height=float(shell.height[low]),
             )
-        )  # fmt: skip
+        )
     return found
+
+
+RULES = (
+    Rule(
+        name="peak",
+        asks="Does any substance melt, or overfire?",
+        find=peak_flags,
+        sees=frozenset({FIRING, SUBSTANCES}),
+        source="solidus of the metal, firing ceiling of the body (card)",
+        remedy="Lower the peak.",
+    ),
+    Rule(
+        name="density",
+        asks="Does every substance become as dense as wanted?",
+        find=density_flags,
+        sees=frozenset({FIRING, SUBSTANCES}),
+        source="least density wanted on the card",
+        remedy="Fire hotter or hold longer, within the other zone's limit.",
+        piece="shrinkage bar",
+    ),
+    Rule(
+        name="atmosphere",
+        asks="Does the gas suit every substance?",
+        find=atmosphere_flags,
+        sees=frozenset({GAS, SUBSTANCES}),
+        source="oxide equilibria at the peak, and the card's remarks",
+        remedy="",
+    ),
+    Rule(
+        name="core",
+        asks="Is a body's char gone before its pores close?",
+        find=core_flags,
+        sees=frozenset({FIRING, GAS, SUBSTANCES}),
+        source="common practice",
+        remedy="Burn out in air: slower between 250 and 550 °C, with a hold, before the pack is "
+        "closed.",
+        piece="shrinkage bar",
+        sign="a dark core on the broken face",
+    ),
+    Rule(
+        name="drying",
+        asks="Do neighbouring bands shrink alike while they dry?",
+        find=drying_flags,
+        sees=frozenset({BLENDS, LAYERS, NEIGHBOUR}),
+        source="common practice",
+        remedy="Bring the water of both pastes together, dry slowly under cover, joint last.",
+        piece="shrinkage bar",
+    ),
+    Rule(
+        name="burnout",
+        asks="Does the gas of the binder leave the wall without bursting it?",
+        find=burnout_flags,
+        sees=frozenset({FIRING, SUBSTANCES, SHAPE}),
+        source="strength of the body at that moment (card)",
+        remedy="Slow the ramp through burnout, or hold below it.",
+        piece="shrinkage bar",
+        sign="a blister, or a split along the layers",
+    ),
+    Rule(
+        name="sag",
+        asks="Does a band slump under its own weight?",
+        find=sag_flags,
+        sees=frozenset({FIRING, BLENDS, LAYERS, SHAPE}),
+        source="common practice",
+        remedy="Lower or shorten the soak of the firing, thin the rim, or support the wall.",
+        piece="sag bar",
+    ),
+)
+"""Rules that need no stress of the vessel."""

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from cofire.assessment.firing_rules import substances
 from cofire.assessment.response import Response
-from cofire.assessment.rule import Flag
+from cofire.assessment.rule import BLENDS, FIRING, Flag, Rule
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics import grains
@@ -56,7 +55,7 @@ def grain_misfit(card: Card, alone: History, rows: tuple[int, int]) -> tuple[Arr
     ]
     young = alone.young_modulus
     stiffness = grains.misfit_stiffness(
-        card.parts[0][1], (young[m], alone.poisson_ratio[m]), (young[k], alone.poisson_ratio[k])
+        card.metal_share, (young[m], alone.poisson_ratio[m]), (young[k], alone.poisson_ratio[k])
     )
     flows = viscosity_at(0.0, alone.viscosity[k], 0.0, 1.0) / young[k]
     return grains.misfit_stress(alone.time, thermal[1] - thermal[0], stiffness, flows)
@@ -79,7 +78,7 @@ def grain_flags(response: Response) -> list[Flag]:
     list of Flag
         One a blend.
     """
-    alone, cards = substances(response)
+    alone, cards = response.substances
     place = {card.name: row for row, card in enumerate(cards)}
     found, seen = [], set()
     for card in response.cards:
@@ -96,18 +95,23 @@ def grain_flags(response: Response) -> list[Flag]:
         stiff, strong = grains.parted_factors(share)
         found.append(
             Flag(
-                "grains", card.name, float(np.sqrt(own / size[worst])), BONDED_CAUTION,
-                1e6 * own, min(1e6 * float(size[worst]), 1e6), "µm grain of metal",
-                "Davidge & Green 1968, with the ceramic's toughness for the bond's (estimate)",
-                "A finer metal powder, or a ceramic that contracts more like the metal; bend a bar "
-                "of the blend and of the body and look at the break.",
-                f"{abs(stress[worst]) / 1e6:.0f} MPa of "
-                + ("tension on the bond" if stress[worst] > 0.0 else "pressure on the grain")
-                + f"; parted grains leave {100 * float(stiff):.0f} % of the ceramic's stiffness, "
-                f"{100 * float(strong):.0f} % of its strength, and its expansion",
-                float(alone.time[worst]), float(alone.temperature[worst]),
+                zone=card.name,
+                utilisation=float(np.sqrt(own / size[worst])),
+                caution=BONDED_CAUTION,
+                figure=(1e6 * own),
+                limit=min(1e6 * float(size[worst]), 1e6),
+                unit="µm grain of metal",
+                note=(
+                    f"{abs(stress[worst]) / 1e6:.0f} MPa of "
+                    + ("tension on the bond" if stress[worst] > 0.0 else "pressure on the grain")
+                    + f"; parted grains leave {100 * float(stiff):.0f} % of the ceramic's "
+                    "stiffness, "
+                    f"{100 * float(strong):.0f} % of its strength, and its expansion"
+                ),
+                time=float(alone.time[worst]),
+                temperature=float(alone.temperature[worst]),
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -127,14 +131,14 @@ def blend_density_flags(response: Response) -> list[Flag]:
     list of Flag
         One a blend.
     """
-    alone, cards = substances(response)
+    alone, cards = response.substances
     place = {card.name: row for row, card in enumerate(cards)}
     found, seen = [], set()
     for card in response.cards:
         if not card.parts or card.name in seen:
             continue
         seen.add(card.name)
-        share = card.parts[0][1]
+        share = card.metal_share
         m, k = (place[part.name] for part, _ in card.parts)
         volume = [np.log(alone.relative_density[r, 0] / alone.relative_density[r]) for r in (m, k)]
         held = grains.hindered_strain(
@@ -148,12 +152,39 @@ def blend_density_flags(response: Response) -> list[Flag]:
         way = (reached - green) / max(free - green, 1e-9)
         found.append(
             Flag(
-                "blend density", card.name, LEAST_WAY / max(way, 1e-3), LEAST_WAY / FULL_WAY,
-                reached, green + LEAST_WAY * (free - green), "of full density",
-                "half the way its powders would go apart (estimate)",
-                "Powders that sinter at the same temperature, fewer steps near half and half, or "
-                "a hotter firing; fire a bar of the blend and measure its shrinkage.",
-                f"density if each powder holds the other back; {free:.2f} if neither does",
+                zone=card.name,
+                utilisation=(LEAST_WAY / max(way, 1e-3)),
+                caution=(LEAST_WAY / FULL_WAY),
+                figure=reached,
+                limit=(green + LEAST_WAY * (free - green)),
+                unit="of full density",
+                note=(f"density if each powder holds the other back; {free:.2f} if neither does"),
             )
-        )  # fmt: skip
+        )
     return found
+
+
+GRAINS = Rule(
+    name="grains",
+    asks="Do the metal grains of a blend stay bonded to its ceramic?",
+    find=grain_flags,
+    sees=frozenset({FIRING, BLENDS}),
+    source="Davidge & Green 1968, with the ceramic's toughness for the bond's (estimate)",
+    remedy="A finer metal powder, or a ceramic that contracts more like the metal; bend a bar "
+    "of the blend and of the body and look at the break.",
+    piece="shrinkage bar",
+    sign="grains that pull out of the broken face",
+)
+BLEND_DENSITY = Rule(
+    name="blend density",
+    asks="Do the powders of a blend sinter together?",
+    find=blend_density_flags,
+    sees=frozenset({FIRING, BLENDS}),
+    source="half the way its powders would go apart (estimate)",
+    remedy="Powders that sinter at the same temperature, fewer steps near half and half, or "
+    "a hotter firing; fire a bar of the blend and measure its shrinkage.",
+    piece="shrinkage bar",
+)
+
+RULES = (GRAINS, BLEND_DENSITY)
+"""Rules of a blend's fabric."""

@@ -9,11 +9,9 @@ from cofire.assessment.crack_rules import (
     FAILURE_NO,
     SINTERED,
     TEST_BAR,
-    brittle,
-    progress,
 )
 from cofire.assessment.response import Response
-from cofire.assessment.rule import Flag
+from cofire.assessment.rule import BLENDS, FIRING, LAYERS, NEIGHBOUR, SHAPE, STRESS, Flag, Rule
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.slow_crack_growth import aged_factor
@@ -65,11 +63,11 @@ def later_risks(response: Response, time: float = YEAR) -> tuple[Array, Array, l
     tuple
         Risk at once and risk by then, shape (K,) each [-], and the K bands they belong to.
     """
-    shell, done = response.shell, progress(response)
+    shell, done = response.shell, response.progress
     total = response.total[-1]
     at_once, by_then, bands = [], [], []
     for band, card in enumerate(response.cards):
-        ceramic = brittle(card)
+        ceramic = card.ceramic
         row = response.material[band]
         if ceramic is None or done[row, -1] < SINTERED:
             continue
@@ -112,7 +110,7 @@ def later_flags(response: Response) -> list[Flag]:
         rows.append((at_once.sum(), by_then.sum(), "all brittle bands", -1))
     found = []
     for now, then, zone, band in rows:
-        first = brittle(response.cards[band if band >= 0 else bands[int(np.argmax(by_then))]])
+        first = response.cards[band if band >= 0 else bands[int(np.argmax(by_then))]].ceramic
         assert first is not None
         n, threshold, own = later_exponent(first)
         power = 1.0 / first["weibull_modulus"].scalar
@@ -122,18 +120,40 @@ def later_flags(response: Response) -> list[Flag]:
             height = float(shell.height[here[np.argmax(response.total[-1, here].max(axis=(1, 2)))]])
         found.append(
             Flag(
-                "later", zone, float((then / limit) ** power),
-                float((-np.log1p(-FAILURE_CAUTION) / limit) ** power),
-                100.0 * float(-np.expm1(-then)), 100.0 * FAILURE_NO, "% probability of a crack",
-                f"slow crack growth, n = {n:.3g}"
-                + (f", none below {100.0 * threshold:.0f} % of toughness" if threshold else "")
-                + (" (card)" if own else " (estimate: 12 to 40 by source)"),
-                "Leave the body less tension: a pair that contracts more alike, or a body that "
-                "ends in compression. Rings kept under water for a week show what grows.",
-                f"probability within a year in humid air; {100.0 * float(-np.expm1(-now)):.2g} % "
-                f"on "
-                "the day it is cold",
-                float(shell.time[-1]), float(response.temperature[-1]), height,
+                zone=zone,
+                utilisation=float((then / limit) ** power),
+                caution=float((-np.log1p(-FAILURE_CAUTION) / limit) ** power),
+                figure=(100.0 * float(-np.expm1(-then))),
+                limit=(100.0 * FAILURE_NO),
+                unit="% probability of a crack",
+                source=(
+                    f"slow crack growth, n = {n:.3g}"
+                    + (f", none below {100.0 * threshold:.0f} % of toughness" if threshold else "")
+                    + (" (card)" if own else " (estimate: 12 to 40 by source)")
+                ),
+                note=(
+                    "probability within a year in humid air; "
+                    f"{100.0 * float(-np.expm1(-now)):.2g} % on the day it is cold"
+                ),
+                time=float(shell.time[-1]),
+                temperature=float(response.temperature[-1]),
+                height=height,
             )
-        )  # fmt: skip
+        )
     return found
+
+
+LATER = Rule(
+    name="later",
+    asks="How probably does a band crack within a year of standing in humid air?",
+    find=later_flags,
+    sees=frozenset({FIRING, BLENDS, LAYERS, SHAPE, NEIGHBOUR, STRESS}),
+    source="slow crack growth",
+    remedy="Leave the body less tension: a pair that contracts more alike, or a body that "
+    "ends in compression. Rings kept under water for a week show what grows.",
+    piece="joint ring",
+    probable=True,
+)
+
+RULES = (LATER,)
+"""Rules of what comes after the kiln."""

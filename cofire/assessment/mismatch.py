@@ -348,11 +348,10 @@ def mismatch(first: Card, second: Card, firing: Firing, extend: bool = False) ->
         if lost[-1] > 0.0:
             mark("burnout begins", card.name, int(np.argmax(lost > 0.05 * lost[-1])))
             mark("burnout ends", card.name, int(np.argmax(lost > 0.95 * lost[-1])))
-        density = history.relative_density[n]
-        grown = (density - density[0]) / max(density[-1] - density[0], 1e-12)
+        grown = history.progress[n]
         mark("sintering begins", card.name, int(np.argmax(grown > SINTERING_STARTS)))
         mark("sets", card.name, int(set_index[n]))
-        pure = [part for part, _ in card.parts] or [card]
+        pure = [part for part, _ in card.constituents]
         for change in (c for part in pure for c in part.inversions):
             for level, rising in ((change.on_heating, True), (change.on_cooling, False)):
                 for node in _crossings(ware, level):

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import Trace, trace
-from cofire.materials.card import Card
+from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.integrator import Control, UnbalancedError
 from cofire.mechanics.joint import BESIDE
 from cofire.mechanics.meridian import Meridian, mesh_meridian
@@ -146,6 +147,29 @@ class Response:
             Shape (N, T). [as given]
         """
         return np.stack([np.interp(self.shell.time, self.history.time, row) for row in values])
+
+    @cached_property
+    def progress(self) -> Array:
+        """Share of its densification that each material has done, shape (N, T). [-]"""
+        return self.at_times(self.history.progress)
+
+    @property
+    def materials(self) -> list[tuple[int, Card]]:
+        """Row in the history and card of each material, once each, in order of the history."""
+        return sorted(dict(zip(self.material, self.cards, strict=True)).items())
+
+    @cached_property
+    def substances(self) -> tuple[History, list[Card]]:
+        """What each metal and ceramic does alone, row by row, and its card.
+
+        Those that only stand in a blend are included.
+        """
+        rows = {card.name: row for row, card in self.materials if not card.parts}
+        cards = pure_cards(card for _, card in self.materials)
+        if rows.keys() == cards.keys():
+            return self.history.rows([rows[name] for name in cards]), list(cards.values())
+        alone = histories(list(cards.values()), self.trace, extend=True)
+        return alone, list(cards.values())
 
     @property
     def beyond_shell(self) -> str:

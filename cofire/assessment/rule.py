@@ -1,8 +1,13 @@
-"""What a flag is: a figure held against a limit, and what would mend it."""
+"""What a rule is, and a flag: one rule's figure at one place, held against its limit."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from cofire.assessment.response import Response
 
 GO, CAUTION, NO = 0, 1, 2
 VERDICTS = ("go", "caution", "no")
@@ -10,22 +15,40 @@ UNKNOWN = "unknown"
 GRADE = "grade"
 """Unit of a figure that is itself a verdict: 0, 1 or 2."""
 
+FIRING = "firing"
+"""A rule sees the ramps, peak and holds."""
+GAS = "gas"
+"""A rule sees what surrounds the ware."""
+SUBSTANCES = "substances"
+"""A rule sees the metals and ceramics, whatever blends they stand in."""
+BLENDS = "blends"
+"""A rule sees each material as it is laid, blends too."""
+LAYERS = "layers"
+"""A rule sees which material stands where."""
+SHAPE = "shape"
+"""A rule sees the profile and the wall."""
+NEIGHBOUR = "neighbour"
+"""A rule sees what zones do to each other."""
+STRESS = "stress"
+"""A rule sees the stress that zones set up in each other."""
+SEEN = (FIRING, GAS, SUBSTANCES, BLENDS, LAYERS, SHAPE, NEIGHBOUR, STRESS)
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, kw_only=True)
 class Flag:
     """One rule applied to one place of the vessel.
 
     Attributes
     ----------
     rule
-        Name of the rule.
+        Name of the rule; filled in by the rule itself, as are `source` and `remedy` where empty.
     zone
         Material, or pair of materials, it is about.
     utilisation
         How much of the limit is used up: 1 at the limit. Not finite where it could not be
         computed. [-]
     caution
-        Utilisation from which the flag is a caution; from 1 on it is a no. [-]
+        Utilisation from which the flag is a caution; above 1 it is a no. [-]
     figure, limit, unit
         As a person reads them.
     source
@@ -39,16 +62,16 @@ class Flag:
         [s], [K], [m]
     """
 
-    rule: str
     zone: str
     utilisation: float
     caution: float
     figure: float
     limit: float
     unit: str
-    source: str
-    remedy: str
     note: str
+    rule: str = ""
+    source: str = ""
+    remedy: str = ""
     time: float | None = None
     temperature: float | None = None
     height: float | None = None
@@ -58,7 +81,14 @@ class Flag:
         """0, 1 or 2 for go, caution, no; what could not be computed is no better than caution."""
         if not self.utilisation < float("inf"):
             return CAUTION if self.utilisation != self.utilisation else NO
-        return NO if self.utilisation > 1.0 else CAUTION if self.utilisation > self.caution else GO
+        if self.utilisation > 1.0:
+            return NO
+        return CAUTION if self.utilisation > self.caution else GO
+
+    @property
+    def counted(self) -> float:
+        """Utilisation, that of what could not be computed counting as 1. [-]"""
+        return 1.0 if self.utilisation != self.utilisation else self.utilisation
 
     @property
     def margin(self) -> float:
@@ -69,6 +99,97 @@ class Flag:
     def verdict(self) -> str:
         """In words; "unknown" where it could not be computed."""
         return UNKNOWN if self.utilisation != self.utilisation else VERDICTS[self.grade]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rule:
+    """One question asked of every fired vessel: the only place where it is known by name.
+
+    Check, search, schedule, partner, test pieces, uncertainty and text read these fields, and
+    nothing else says what a rule is like.
+
+    Attributes
+    ----------
+    name
+        Short, as verdicts print it.
+    asks
+        The question, in one sentence.
+    find
+        Function of a fired vessel that gives its flags.
+    sees
+        What the answer depends on, out of `SEEN`.
+    source
+        Where the limit comes from.
+    remedy
+        What mends it, in one sentence, where the flag does not know better.
+    piece
+        Kind of test piece that decides it, empty where none does.
+    sign
+        What is seen on that piece where the rule would be broken, beyond what is measured on it.
+    probable
+        Whether its figure is the probability of a crack, in per cent.
+    """
+
+    name: str
+    asks: str
+    find: Callable[[Response], Iterable[Flag]]
+    sees: frozenset[str]
+    source: str
+    remedy: str
+    piece: str = ""
+    sign: str = ""
+    probable: bool = False
+
+    def __post_init__(self) -> None:
+        unknown = self.sees - set(SEEN)
+        if unknown:
+            message = f"rule {self.name}: sees {', '.join(sorted(unknown))}; allowed: {SEEN}"
+            raise ValueError(message)
+
+    @property
+    def of_substances(self) -> bool:
+        """Whether all layouts of the same substances get the same answer."""
+        return not self.sees & {BLENDS, LAYERS}
+
+    @property
+    def of_material(self) -> bool:
+        """Whether each material, blend or not, gets its answer alone."""
+        return BLENDS in self.sees and not self.sees & {LAYERS, NEIGHBOUR}
+
+    def flags(self, response: Response) -> list[Flag]:
+        """The rule's flags of a fired vessel.
+
+        Parameters
+        ----------
+        response : Response
+            From `fire_vessel`.
+
+        Returns
+        -------
+        list of Flag
+            With the rule's name, and its source and remedy where a flag has none of its own.
+        """
+        return [self.named(flag) for flag in self.find(response)]
+
+    def named(self, flag: Flag) -> Flag:
+        """A flag of this rule, with what the rule knows filled in.
+
+        Parameters
+        ----------
+        flag : Flag
+            Without a name.
+
+        Returns
+        -------
+        Flag
+            Complete.
+        """
+        return replace(
+            flag,
+            rule=self.name,
+            source=flag.source or self.source,
+            remedy=flag.remedy or self.remedy,
+        )
 
 
 def joint_name(below: str, above: str) -> str:
@@ -87,17 +208,17 @@ def joint_name(below: str, above: str) -> str:
     return f"{below} | {above}"
 
 
-def not_computed(rule: str, zone: str, why: str, remedy: str) -> Flag:
+def not_computed(zone: str, why: str, remedy: str = "") -> Flag:
     """A flag that cannot pass because its figure could not be computed.
 
     Parameters
     ----------
-    rule, zone : str
+    zone : str
         Which.
     why : str
         The reason.
     remedy : str
-        What is needed.
+        What is needed, if not what the rule says.
 
     Returns
     -------
@@ -105,4 +226,7 @@ def not_computed(rule: str, zone: str, why: str, remedy: str) -> Flag:
         With a utilisation that is not a number.
     """
     nan = float("nan")
-    return Flag(rule, zone, nan, 0.5, nan, nan, "", "", remedy, f"could not be computed: {why}")
+    return Flag(
+        zone=zone, utilisation=nan, caution=0.5, figure=nan, limit=nan, unit="",
+        note=f"could not be computed: {why}", remedy=remedy,
+    )  # fmt: skip

@@ -19,7 +19,7 @@ from cofire.assessment.windows import (
     shared_window,
 )
 from cofire.firing.program import Kiln
-from cofire.materials.card import Card
+from cofire.materials.card import Card, pure_cards
 from cofire.units import MINUTE, celsius
 
 STUDIO_GASES = ("air", "carbon", "inert")
@@ -130,7 +130,7 @@ def screen(
     pairs: list[Pair] = []
 
     def names(k: int) -> set[str]:
-        return {part.name for part, _ in both[k].parts} or {both[k].name}
+        return set(pure_cards([both[k]]))
 
     jobs: dict[tuple[float, float, str], list[tuple[int, int, SharedWindow, int, str]]] = {}
     for i, metal in enumerate(metals):

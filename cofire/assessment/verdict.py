@@ -1,29 +1,49 @@
-"""The verdict on one vessel: every flag, the worst first."""
+"""The table of rules, and the verdict that they make on one vessel: every flag, the worst first.
+
+Whatever asks which rules there are, or what a rule is like, reads `RULES`.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-from cofire.assessment import crack_rules as crack_flags
-from cofire.assessment import crack_rules as joint_flags
-from cofire.assessment import firing_rules as firing_flags
-from cofire.assessment import wall_rules as wall_flags
-from cofire.assessment.response import Response
-from cofire.assessment.rule import VERDICTS, Flag
-
-RULES = (
-    firing_flags.window_flags,
-    firing_flags.atmosphere_flags,
-    firing_flags.drying_flags,
-    firing_flags.burnout_flags,
-    crack_flags.sintering_flags,
-    crack_flags.cooling_flags,
-    joint_flags.joint_flags,
-    wall_flags.gradient_flags,
-    firing_flags.sag_flags,
-    wall_flags.metal_flags,
-    wall_flags.shape_flags,
+from cofire.assessment import (
+    brown_rules,
+    crack_rules,
+    firing_rules,
+    grain_rules,
+    later_rules,
+    wall_rules,
 )
+from cofire.assessment.response import Response
+from cofire.assessment.rule import VERDICTS, Flag, Rule
+
+RULES: tuple[Rule, ...] = (
+    *firing_rules.RULES,
+    *brown_rules.RULES,
+    *grain_rules.RULES,
+    *crack_rules.RULES,
+    *later_rules.RULES,
+    *wall_rules.RULES,
+)
+"""Every rule, in the order in which they are asked."""
+
+
+def rule_of(flag: Flag) -> Rule:
+    """The rule that a flag belongs to.
+
+    Parameters
+    ----------
+    flag : Flag
+        From `judge`.
+
+    Returns
+    -------
+    Rule
+        Out of the table.
+    """
+    return next(rule for rule in RULES if rule.name == flag.rule)
 
 
 @dataclass(frozen=True)
@@ -50,14 +70,28 @@ class Verdict:
     @property
     def utilisation(self) -> float:
         """Largest share of a limit that is used up; what could not be computed counts as 1. [-]"""
-        return max(
-            1.0 if flag.utilisation != flag.utilisation else flag.utilisation for flag in self.flags
-        )
+        return max(flag.counted for flag in self.flags)
+
+    @property
+    def crack_probability(self) -> float:
+        """Largest probability of a crack that a flag holds; 0 where none does. [-]"""
+        return max((f.figure / 100.0 for f in self.flags if rule_of(f).probable), default=0.0)
 
 
-def _order(flag: Flag) -> tuple[int, float]:
-    known = flag.utilisation == flag.utilisation
-    return -flag.grade, -(flag.utilisation if known else 1.0)
+def worst_first(flags: Iterable[Flag]) -> Verdict:
+    """A verdict of flags in any order.
+
+    Parameters
+    ----------
+    flags : iterable of Flag
+        At least one.
+
+    Returns
+    -------
+    Verdict
+        By grade, then by the share of its limit that is used up.
+    """
+    return Verdict(tuple(sorted(flags, key=lambda flag: (-flag.grade, -flag.counted))))
 
 
 def judge(response: Response) -> Verdict:
@@ -71,7 +105,6 @@ def judge(response: Response) -> Verdict:
     Returns
     -------
     Verdict
-        Worst flag first: by grade, then by the share of its limit that is used up.
+        Worst flag first.
     """
-    flags = [flag for rule in RULES for flag in rule(response)]
-    return Verdict(tuple(sorted(flags, key=_order)))
+    return worst_first(flag for rule in RULES for flag in rule.flags(response))

@@ -4,10 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 
-from cofire.assessment.crack_rules import SINTERED, progress
-from cofire.assessment.firing_rules import materials
+from cofire.assessment.crack_rules import SINTERED
 from cofire.assessment.response import Response
-from cofire.assessment.rule import Flag, not_computed
+from cofire.assessment.rule import (
+    BLENDS,
+    FIRING,
+    LAYERS,
+    NEIGHBOUR,
+    SHAPE,
+    STRESS,
+    Flag,
+    Rule,
+    not_computed,
+)
+from cofire.materials.card import Card
+from cofire.numerics import Array
 from cofire.physics.conduction import diffusivity, through_wall_stress
 from cofire.physics.porosity import conductivity_factor
 from cofire.units import celsius
@@ -19,7 +30,7 @@ DUCTILITY = 0.05
 
 
 def gradient_flags(response: Response) -> list[Flag]:
-    """Stress because the inside of the wall follows late: on ramps, and at inversions.
+    """Stress because the inside of the wall follows late on ramps.
 
     Elastic, on thermal strain alone; one side heated where the vessel has a base.
 
@@ -31,49 +42,70 @@ def gradient_flags(response: Response) -> list[Flag]:
     Returns
     -------
     list of Flag
-        For each brittle material "gradient", and "transformation" where it inverts.
+        One a brittle material.
     """
+    strain = response.history.strain["expansion"]
+    return [_lagging(response, row, card, strain[row]) for row, card in _brittle(response)]
+
+
+def transformation_flags(response: Response) -> list[Flag]:
+    """Stress because the inside of the wall follows late through an inversion.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Flag
+        One a brittle material that inverts.
+    """
+    h = response.history
+    turns = [v for k, v in h.strain.items() if k not in ("expansion", "sintering")]
+    strain = sum(turns, np.zeros_like(h.relative_density))
+    return [
+        _lagging(response, row, card, strain[row])
+        for row, card in _brittle(response)
+        if np.any(strain[row])
+    ]
+
+
+def _brittle(response: Response) -> list[tuple[int, Card]]:
+    """Row and card of each material that is not a metal."""
+    return [(row, card) for row, card in response.materials if card.kind != "metal"]
+
+
+def _lagging(response: Response, row: int, card: Card, strain: Array) -> Flag:
+    """Tension across the wall because its inside strains late, against the strength."""
     h = response.history
     wall = float(response.shell.wall.max())
     depth = wall if response.vessel.radius[0] == 0.0 else 0.5 * wall
-    found = []
-    for row, card in materials(response):
-        if card.kind == "metal":
-            continue
-        porosity = min(1.0 - float(h.relative_density[row, 0]), 0.6)
-        slow = diffusivity(
-            card["thermal_conductivity"].value.min() * float(conductivity_factor(porosity)),
-            card["theoretical_density"].scalar * float(h.relative_density[row, 0]),
-            float(card["specific_heat"].value.mean()),
-        )
-        thermal = {
-            "gradient": h.strain["expansion"][row],
-            "transformation": sum(
-                (v[row] for k, v in h.strain.items() if k not in ("expansion", "sintering")),
-                np.zeros(h.time.size),
-            ),
-        }
-        for rule, strain in thermal.items():
-            if not np.any(strain):
-                continue
-            stress = through_wall_stress(
-                h.time, strain, h.young_modulus[row], float(h.poisson_ratio[row]), depth,
-                float(slow), np.array([0.0, 1.0]),
-            ).max(axis=1)  # fmt: skip
-            utilisation = np.maximum(stress, 0.0) / h.strength[row]
-            worst = int(np.argmax(utilisation))
-            hot = celsius(float(h.temperature[worst]))
-            found.append(
-                Flag(
-                    rule, card.name, float(utilisation[worst]), GRADIENT_CAUTION,
-                    float(stress[worst]) / 1e6, float(h.strength[row, worst]) / 1e6, "MPa",
-                    "strength of the body at that moment (card)",
-                    f"Go slower around {hot:.0f} °C.",
-                    "tension across the wall from its own lag", float(h.time[worst]),
-                    float(h.temperature[worst]),
-                )
-            )  # fmt: skip
-    return found
+    porosity = min(1.0 - float(h.relative_density[row, 0]), 0.6)
+    slow = diffusivity(
+        card["thermal_conductivity"].value.min() * float(conductivity_factor(porosity)),
+        card["theoretical_density"].scalar * float(h.relative_density[row, 0]),
+        float(card["specific_heat"].value.mean()),
+    )
+    stress = through_wall_stress(
+        h.time, strain, h.young_modulus[row], float(h.poisson_ratio[row]), depth,
+        float(slow), np.array([0.0, 1.0]),
+    ).max(axis=1)  # fmt: skip
+    utilisation = np.maximum(stress, 0.0) / h.strength[row]
+    worst = int(np.argmax(utilisation))
+    hot = celsius(float(h.temperature[worst]))
+    return Flag(
+        zone=card.name,
+        utilisation=float(utilisation[worst]),
+        caution=GRADIENT_CAUTION,
+        figure=float(stress[worst]) / 1e6,
+        limit=float(h.strength[row, worst]) / 1e6,
+        unit="MPa",
+        note="tension across the wall from its own lag",
+        remedy=f"Go slower around {hot:.0f} °C.",
+        time=float(h.time[worst]),
+        temperature=float(h.temperature[worst]),
+    )
 
 
 def metal_flags(response: Response) -> list[Flag]:
@@ -94,7 +126,7 @@ def metal_flags(response: Response) -> list[Flag]:
         One a metal band.
     """
     shell = response.shell
-    done = progress(response)
+    done = response.progress
     found = []
     for band, card in enumerate(response.cards):
         if card.kind != "metal":
@@ -104,10 +136,9 @@ def metal_flags(response: Response) -> list[Flag]:
         if after.size == 0:
             found.append(
                 not_computed(
-                    "metal", card.name, "it does not sinter in this firing",
-                    "Fire hotter or hold longer.",
+                    card.name, "it does not sinter in this firing", "Fire hotter or hold longer."
                 )
-            )  # fmt: skip
+            )
             continue
         here = np.flatnonzero(shell.band == band)
         plastic = shell.inelastic[:, 2][:, here]
@@ -116,13 +147,18 @@ def metal_flags(response: Response) -> list[Flag]:
         limit = card.scalar("ductility", DUCTILITY)
         found.append(
             Flag(
-                "metal", card.name, float(size[t, g]) / limit, 0.3, 100 * float(size[t, g]),
-                100 * limit, "% plastic strain", "ductility of the sintered metal (card)",
-                "A closer pair or a graded joint; fire denser, porous metal tears early.",
-                "plastic strain of the metal after sintering", float(shell.time[after[t]]),
-                float(response.temperature[after[t]]), float(shell.height[here[g]]),
+                zone=card.name,
+                utilisation=float(size[t, g]) / limit,
+                caution=0.3,
+                figure=100 * float(size[t, g]),
+                limit=100 * limit,
+                unit="% plastic strain",
+                note="plastic strain of the metal after sintering",
+                time=float(shell.time[after[t]]),
+                temperature=float(response.temperature[after[t]]),
+                height=float(shell.height[here[g]]),
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -141,5 +177,46 @@ def shape_flags(response: Response) -> list[Flag]:
     """
     if not response.beyond_shell:
         return []
-    remedy = "A thinner wall or a wider ring; or fire a ring of this wall and radius first."
-    return [not_computed("shell", "vessel", response.beyond_shell, remedy)]
+    return [not_computed("vessel", response.beyond_shell)]
+
+
+RULES = (
+    Rule(
+        name="gradient",
+        asks="Does the wall crack because its inside is late on a ramp?",
+        find=gradient_flags,
+        sees=frozenset({FIRING, BLENDS, SHAPE}),
+        source="strength of the body at that moment (card)",
+        remedy="Go slower.",
+        piece="shrinkage bar",
+        sign="a crack, or a dull sound when struck",
+    ),
+    Rule(
+        name="transformation",
+        asks="Does the wall crack because its inside is late through an inversion?",
+        find=transformation_flags,
+        sees=frozenset({FIRING, BLENDS, SHAPE}),
+        source="strength of the body at that moment (card)",
+        remedy="Go slower through the inversion.",
+        piece="shrinkage bar",
+        sign="a crack, or a dull sound when struck",
+    ),
+    Rule(
+        name="metal",
+        asks="Is the sintered metal strained beyond its ductility?",
+        find=metal_flags,
+        sees=frozenset({FIRING, BLENDS, LAYERS, SHAPE, NEIGHBOUR, STRESS}),
+        source="ductility of the sintered metal (card)",
+        remedy="A closer pair or a graded joint; fire denser, porous metal tears early.",
+        piece="joint ring",
+    ),
+    Rule(
+        name="shell",
+        asks="Is the wall thin enough to be worked out as a shell?",
+        find=shape_flags,
+        sees=frozenset({SHAPE}),
+        source="",
+        remedy="A thinner wall or a wider ring; or fire a ring of this wall and radius first.",
+    ),
+)
+"""Rules of the wall itself."""

@@ -13,23 +13,24 @@ from functools import partial
 
 import numpy as np
 
+from cofire.assessment import verdict as table
 from cofire.assessment.crack_rules import (
     BEGUN,
+    COOLING,
     FAILURE_CAUTION,
     FAILURE_NO,
+    JOINT_ENERGY,
+    JOINT_STRESS,
     POOR_BOND,
     SINTERED,
+    SINTERING,
     TEST_BAR,
-    cooling_flags,
     energy_utilisation,
-    joint_flags,
-    sintering_flags,
 )
 from cofire.assessment.response import Response, with_thresholds
-from cofire.assessment.rule import Flag
+from cofire.assessment.rule import STRESS, Flag, Rule
 from cofire.assessment.screening import STUDIO_GASES, screen
-from cofire.assessment.verdict import Verdict
-from cofire.assessment.wall_rules import metal_flags
+from cofire.assessment.verdict import Verdict, worst_first
 from cofire.design.candidates import (
     COARSE,
     POINTS,
@@ -37,7 +38,6 @@ from cofire.design.candidates import (
     Bench,
     batches,
     fire_candidates,
-    worst_first,
 )
 from cofire.design.firings import USUAL, Setting, frame
 from cofire.design.transition import Layout, as_vessel, zones
@@ -115,11 +115,10 @@ def _ring_flags(
     """Flags of the ceramic ring, which is the outer one in order 0."""
     time = fired.time
     stress = np.moveaxis(fired.stress[:, :, order, 1 - order], 1, 2)  # (S, P, C)
-    density, strength, temperature = (
+    done, strength, temperature = (
         np.interp(time, history.time, row)
-        for row in (history.relative_density[1], history.strength[1], history.temperature)
+        for row in (history.progress[1], history.strength[1], history.temperature)
     )
-    done = (density - density[0]) / max(float(density[-1] - density[0]), 1e-12)
     sintered = done >= SINTERED
     m = ceramic["weibull_modulus"].scalar
     bar = bar_effective_volume(TEST_BAR, m, 0.5)
@@ -132,20 +131,29 @@ def _ring_flags(
     apart = np.where(sintered, np.clip(fired.interface_stress[:, order, 0], 0.0, None), 0.0)
 
     def flag(
-        rule: str, utilisation: Array, caution: float, figure: Array, most: Array, note: str
+        rule: Rule, utilisation: Array, caution: float, figure: Array, most: Array, note: str
     ) -> Flag:
         t = int(np.argmax(utilisation))
-        return Flag(
-            rule, ceramic.name, float(utilisation[t]), caution, float(figure[t]) / 1e6,
-            float(most[t]) / 1e6, "MPa", "strength and scatter of the card", "", note,
-            float(time[t]), float(temperature[t]),
-        )  # fmt: skip
+        return rule.named(
+            Flag(
+                zone=ceramic.name,
+                utilisation=float(utilisation[t]),
+                caution=caution,
+                figure=float(figure[t]) / 1e6,
+                limit=float(most[t]) / 1e6,
+                unit="MPa",
+                note=note,
+                source="strength and scatter of the card",
+                time=float(time[t]),
+                temperature=float(temperature[t]),
+            )
+        )
 
     grade = (-np.log1p(-FAILURE_CAUTION) / limit) ** (1.0 / m)
     return [
-        flag("cooling", (risk / limit) ** (1.0 / m), grade, tension, strength, "ceramic ring"),
-        flag("sintering", half / bears, 0.5, half, bears, "ceramic ring, half sintered"),
-        flag("joint stress", apart / strength, 0.5, apart, strength, "between the rings"),
+        flag(COOLING, (risk / limit) ** (1.0 / m), grade, tension, strength, "ceramic ring"),
+        flag(SINTERING, half / bears, 0.5, half, bears, "ceramic ring, half sintered"),
+        flag(JOINT_STRESS, apart / strength, 0.5, apart, strength, "between the rings"),
     ]
 
 
@@ -162,18 +170,24 @@ def _energy_flag(
         a, b, c = (fired.stress[:, k, order, ring] for k in range(3))
         density = a * a + b * b + c * c - 2.0 * nu * (a * b + b * c + c * a)
         stored += (density / (2.0 * young)) @ share[ring]
-    done = np.stack([np.interp(time, history.time, r) for r in history.relative_density])
-    done = (done - done[:, :1]) / np.maximum(done[:, -1:] - done[:, :1], 1e-12)
+    done = [np.interp(time, history.time, row) for row in history.progress]
     stored = np.where(np.min(done, axis=0) >= SINTERED, stored, 0.0)
     tough = ceramic["fracture_toughness"].scalar ** 2 / ceramic["young_modulus"].value[0]
     t = int(np.argmax(stored))
     temperature = float(np.interp(time[t], history.time, history.temperature))
-    return Flag(
-        "joint energy", ceramic.name, energy_utilisation(float(stored[t]), float(tough)),
-        energy_utilisation(POOR_BOND, 1.0), float(stored[t]), float(tough), "J/m²",
-        "toughness of the ceramic; caution from a fifth of it (estimate)", "",
-        "elastic energy that a crack between the rings can spend", float(time[t]), temperature,
-    )  # fmt: skip
+    return JOINT_ENERGY.named(
+        Flag(
+            zone=ceramic.name,
+            utilisation=energy_utilisation(float(stored[t]), float(tough)),
+            caution=energy_utilisation(POOR_BOND, 1.0),
+            figure=float(stored[t]),
+            limit=float(tough),
+            unit="J/m²",
+            note="elastic energy that a crack between the rings can spend",
+            time=float(time[t]),
+            temperature=temperature,
+        )
+    )
 
 
 def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
@@ -208,8 +222,13 @@ def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
     curve = bench.trace(vessel.firing)
     ware = np.interp(shell.time, curve.time, curve.ware)
     response = Response(joined, cards, rows, curve, history, shell, ware)
-    flags = [flag for flag in sintering_flags(response) if flag.zone == metal.name]
-    flags += cooling_flags(response) + joint_flags(response) + metal_flags(response)
+    flags = [
+        flag
+        for rule in table.RULES
+        if STRESS in rule.sees
+        for flag in rule.flags(response)
+        if rule is not SINTERING or flag.zone == metal.name
+    ]
     shrinks = -float(np.expm1(history.strain["sintering"][0, -1]))
     note = f"{metal.name} shrinks {100 * shrinks:.0f} % on a body that no longer does"
     if shrinks > LARGEST_STRAIN:

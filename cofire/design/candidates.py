@@ -18,16 +18,15 @@ from typing import TypeVar
 
 import numpy as np
 
-from cofire.assessment import firing_rules as firing_flags
-from cofire.assessment import wall_rules as wall_flags
+from cofire.assessment import verdict
 from cofire.assessment.response import Response, meshed, unsolved, with_thresholds
 from cofire.assessment.rule import Flag
-from cofire.assessment.verdict import RULES, Verdict
+from cofire.assessment.verdict import Verdict
 from cofire.design.transition import zones_of
 from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import Trace, trace
 from cofire.firing.program import Firing
-from cofire.materials.card import Card
+from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.integrator import Control, UnbalancedError
 from cofire.mechanics.meridian import Meridian
 from cofire.mechanics.properties import Mechanisms
@@ -178,15 +177,6 @@ to 1.09 of what a check finds; 3 points through the wall make them a few per cen
 POINTS = 3
 BATCH = 16
 """Vessels solved together; more no longer fit the processor's cache. [-]"""
-OF_FIRING = (
-    firing_flags.window_flags,
-    firing_flags.atmosphere_flags,
-    firing_flags.burnout_flags,
-)
-"""Rules that see the two substances and the firing, not the layers."""
-OF_MATERIAL = wall_flags.gradient_flags
-"""Rule that sees each material alone."""
-
 FEW = 6
 """Candidates below this are one batch. [-]"""
 
@@ -328,47 +318,23 @@ class Bench:
         vessel = response.vessel
         key = (*firing_key(vessel.firing), float(vessel.wall.max()), bool(vessel.radius[0] == 0.0))
         flags: list[Flag] = []
-        for rule in RULES:
-            if rule in OF_FIRING:
-                pure = frozenset(p for card in response.cards for p in _substances(card))
-                own = (*key, rule.__name__, pure)
+        for rule in verdict.RULES:
+            if rule.of_substances:
+                pure = frozenset(pure_cards(response.cards))
+                own = (*key, rule.name, pure)
                 if own not in self._shared:
-                    self._shared[own] = rule(response)
+                    self._shared[own] = rule.flags(response)
                 flags += self._shared[own]
-            elif rule is OF_MATERIAL:
-                for row, card in firing_flags.materials(response):
-                    own = (*key, rule.__name__, card.name)
+            elif rule.of_material:
+                for row, card in response.materials:
+                    own = (*key, rule.name, card.name)
                     if own not in self._shared:
                         alone = replace(response, cards=(card,), material=(row,))
-                        self._shared[own] = rule(alone)
+                        self._shared[own] = rule.flags(alone)
                     flags += self._shared[own]
             else:
-                flags += rule(response)
-        return worst_first(flags)
-
-
-def _substances(card: Card) -> list[str]:
-    return [part.name for part, _ in card.parts] or [card.name]
-
-
-def worst_first(flags: Iterable[Flag]) -> Verdict:
-    """A verdict of flags in any order.
-
-    Parameters
-    ----------
-    flags : iterable of Flag
-        At least one.
-
-    Returns
-    -------
-    Verdict
-        By grade, then by utilisation, as `judge` orders them.
-    """
-
-    def order(flag: Flag) -> tuple[int, float]:
-        return -flag.grade, -(flag.utilisation if flag.utilisation == flag.utilisation else 1.0)
-
-    return Verdict(tuple(sorted(flags, key=order)))
+                flags += rule.flags(response)
+        return verdict.worst_first(flags)
 
 
 def beside(one: History, other: History) -> History:

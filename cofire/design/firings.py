@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from operator import attrgetter
 
 import numpy as np
 
@@ -15,11 +16,10 @@ from cofire.assessment.rule import GO, Flag
 from cofire.assessment.screening import no_window_reason
 from cofire.assessment.windows import HOLDS, Windows, firing_windows
 from cofire.design.candidates import Bench
-from cofire.design.layers import utilisation_of
 from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import Trace, trace
 from cofire.firing.program import Firing, Kiln, Segment
-from cofire.materials.card import Card
+from cofire.materials.card import Card, pure_cards
 from cofire.numerics import Array
 from cofire.physics.blends import find_material
 from cofire.physics.sintering import relative_density
@@ -77,7 +77,7 @@ def pure_parts(vessel: Vessel, cards: Mapping[str, Card]) -> list[Card]:
     """
     known = dict(cards)
     chosen = [find_material(band.material, known) for band in vessel.bands]
-    pure = {p.name: p for c in chosen for p in ([q for q, _ in c.parts] or [c])}
+    pure = pure_cards(chosen)
     return list(pure.values())
 
 
@@ -447,13 +447,13 @@ def _burnout(
         history = bench.history(firing, pure)
         flags = firing_flags.burnout_of(history, pure, float(vessel.wall.max()))
         flags += firing_flags.core_of(history, pure)
-        tried.append((segment, max(flags, key=utilisation_of), firing))
+        tried.append((segment, max(flags, key=attrgetter("counted")), firing))
         if tried[-1][1].grade == GO:
             return segment, _burnout_reason(tried), firing
-    least = min(utilisation_of(flag) for _, flag, _ in tried)
-    segment, flag, firing = next(one for one in tried if utilisation_of(one[1]) <= TIE * least)
+    least = min(flag.counted for _, flag, _ in tried)
+    segment, flag, firing = next(one for one in tried if one[1].counted <= TIE * least)
     reason = (
-        f"{flag.rule} of {flag.zone}: {utilisation_of(flag):.2g} of its limit, go is up to "
+        f"{flag.rule} of {flag.zone}: {flag.counted:.2g} of its limit, go is up to "
         f"{flag.caution:.2g}; no slower ramp and no longer hold that was tried brings it lower"
     )
     return segment, reason, firing
@@ -483,7 +483,7 @@ def _burnout_reason(tried: Sequence[tuple[Segment, Flag, Firing]]) -> str:
     segment, flag, _ = tried[-2]
     return (
         f"{flag.rule} of {flag.zone}: {segment.rate * HOUR:.0f} °C/h and "
-        f"{segment.hold / MINUTE:.0f} min would use up {utilisation_of(flag):.2g} of its limit, "
+        f"{segment.hold / MINUTE:.0f} min would use up {flag.counted:.2g} of its limit, "
         f"go is "
         f"up to {flag.caution:.2g}"
     )

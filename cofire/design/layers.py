@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 
+from cofire.assessment.crack_rules import COOLING
 from cofire.assessment.response import Response
 from cofire.assessment.rule import Flag
-from cofire.assessment.verdict import Verdict
+from cofire.assessment.verdict import rule_of
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.design.constraints import (
     SHARE_STEP,
@@ -36,10 +38,6 @@ from cofire.vessel import Vessel
 # ----------------------------------------------------------------------------------------------
 # Layouts fired and judged: what each one scores, and which is best
 
-FIXED = ("peak", "density", "atmosphere", "core", "burnout")
-"""Rules that see the firing and the two substances, whatever the layers."""
-FIXED_IF_PURE = ("gradient", "transformation")
-"""Rules that see one material alone."""
 TIE = 1.02
 """Candidates within this factor of the best utilisation count as equal. [-]"""
 SHARPNESS = 8
@@ -149,7 +147,8 @@ def fixed(flag: Flag, pure: Iterable[str]) -> bool:
     bool
         True where it is the same for every layout.
     """
-    return flag.rule in FIXED or (flag.rule in FIXED_IF_PURE and flag.zone in pure)
+    rule = rule_of(flag)
+    return rule.of_substances or (rule.of_material and flag.zone in pure)
 
 
 def trial(bench: Bench, layout: Layout, response: Response) -> Trial:
@@ -172,45 +171,23 @@ def trial(bench: Bench, layout: Layout, response: Response) -> Trial:
     verdict = bench.judge(response)
     pure = [card.name for card in response.cards if not card.parts]
     own = [flag for flag in verdict.flags if not fixed(flag, pure)]
-    floor = max((f for f in verdict.flags if fixed(f, pure)), key=utilisation_of)
-    worst = max(own, key=utilisation_of)
+    floor = max((f for f in verdict.flags if fixed(f, pure)), key=attrgetter("counted"))
+    worst = max(own, key=attrgetter("counted"))
     utilisations: dict[str, float] = {}
     for flag in own:
-        utilisations[flag.rule] = max(utilisation_of(flag), utilisations.get(flag.rule, 0.0))
+        utilisations[flag.rule] = max(flag.counted, utilisations.get(flag.rule, 0.0))
     strain = sum(utilisation**SHARPNESS for utilisation in utilisations.values()) ** (
         1.0 / SHARPNESS
     )
     return Trial(
         layout,
-        utilisation_of(worst),
+        worst.counted,
         worst,
         floor,
-        utilisations.get("cooling", 0.0),
+        utilisations.get(COOLING.name, 0.0),
         strain,
         verdict.word,
     )
-
-
-def utilisation_of(flag: Flag) -> float:
-    """Utilisation of a flag; what could not be computed counts as 1. [-]
-
-    Parameters
-    ----------
-    flag : Flag
-        The flag.
-    """
-    return 1.0 if flag.utilisation != flag.utilisation else flag.utilisation
-
-
-def crack_probability(verdict: Verdict) -> float:
-    """Largest probability of a crack on cooling that a verdict holds. [-]
-
-    Parameters
-    ----------
-    verdict : Verdict
-        Of a vessel.
-    """
-    return max((f.figure / 100.0 for f in verdict.flags if f.rule == "cooling"), default=0.0)
 
 
 def ranked(trials: Iterable[Trial]) -> list[Trial]:

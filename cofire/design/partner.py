@@ -10,16 +10,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass, replace
 from itertools import combinations
+from operator import attrgetter
 
 import numpy as np
 
 from cofire.assessment.firing_rules import PEAK_CAUTION
 from cofire.assessment.mismatch import zone_set_points
-from cofire.assessment.rule import GO, Flag
-from cofire.assessment.verdict import Verdict
+from cofire.assessment.rule import GO, NEIGHBOUR, STRESS, Flag
+from cofire.assessment.verdict import Verdict, rule_of
 from cofire.assessment.windows import ceiling, firing_windows
 from cofire.design.candidates import ROUGH, Bench, batches, fire_candidates
-from cofire.design.layers import FIXED, FIXED_IF_PURE, utilisation_of
 from cofire.design.transition import zones
 from cofire.design.workers import in_pairs
 from cofire.errors import ModelError
@@ -363,10 +363,6 @@ def _width(some: Range) -> float:
 # ----------------------------------------------------------------------------------------------
 # The inverse question: which partner a zone would need, and which material comes nearest
 
-STRESS = ("sintering", "cooling", "joint stress", "joint energy", "metal")
-"""Rules that weigh what two zones do to each other."""
-ITS_OWN = (*FIXED, *FIXED_IF_PURE, "sag")
-"""Rules that see the partner alone: another card answers them in its own way."""
 FARTHEST = {"expansion": 6e-6, "shrinkage": 0.06, "half_way": 150.0, "set_point": 200.0}
 """How far from the ideal each property is tried: [1/K], [-], [K], [K]."""
 CHANGES: dict[str, Callable[[Card, float], Card]] = {
@@ -483,9 +479,20 @@ class _Search:
         bad = [
             flag
             for flag in verdict.flags
-            if flag.rule in STRESS and flag.rule not in self.skipped and flag.grade > GO
+            if STRESS in rule_of(flag).sees and flag.rule not in self.skipped and flag.grade > GO
         ]
-        return max(bad, key=utilisation_of, default=None)
+        return max(bad, key=attrgetter("counted"), default=None)
+
+
+def its_own(flag: Flag) -> bool:
+    """Whether a zone's flag is its own: another card answers it in its own way.
+
+    Parameters
+    ----------
+    flag : Flag
+        Of a zone.
+    """
+    return NEIGHBOUR not in rule_of(flag).sees
 
 
 def _with_partner(vessel: Vessel, old: str, new: str) -> Vessel:
@@ -562,7 +569,7 @@ def wanted_partner(vessel: Vessel, cards: Mapping[str, Card], of: str = "metal")
     forbids = tuple(
         flag
         for flag in verdict.flags
-        if flag.grade > GO and not (flag.rule in ITS_OWN and flag.zone.startswith(NAME))
+        if flag.grade > GO and not (its_own(flag) and flag.zone.startswith(NAME))
     )
     search.skipped = frozenset(flag.rule for flag in forbids)
 

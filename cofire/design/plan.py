@@ -19,7 +19,6 @@ from cofire.design.firings import USUAL, Frame, Setting, frame
 from cofire.design.layers import (
     LayerSearch,
     Trial,
-    crack_probability,
     leaders,
     propose_layers,
     trade_off,
@@ -101,7 +100,7 @@ class Plan:
     @property
     def probabilities(self) -> tuple[float, float]:
         """Probability of a crack on cooling as given and as proposed. [-]"""
-        return crack_probability(self.given_verdict), crack_probability(self.verdict)
+        return self.given_verdict.crack_probability, self.verdict.crack_probability
 
 
 @dataclass
@@ -183,7 +182,7 @@ def propose(
     others: tuple[Alternative, ...] = ()
     try:
         if finished and best[1].grade > GO:
-            before, after = crack_probability(given[1]), crack_probability(best[1])
+            before, after = given[1].crack_probability, best[1].crack_probability
             if before > FAILURE_CAUTION and before < TENFOLD * after:
                 scan = scan_layouts(bench.on(ROUGH), best[0].vessel, say)
             say("alternatives")

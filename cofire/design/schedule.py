@@ -8,14 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from operator import attrgetter
 
 import numpy as np
 
-from cofire.assessment.rule import GO, Flag
-from cofire.assessment.verdict import Verdict
+from cofire.assessment.rule import FIRING, GO, Flag
+from cofire.assessment.verdict import Verdict, rule_of
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.design.firings import COOLINGS, RAMPS, TIE, USUAL, Frame, Setting, followed, frame, near
-from cofire.design.layers import utilisation_of
 from cofire.design.workers import in_pairs
 from cofire.errors import ModelError
 from cofire.firing.program import Firing, Segment
@@ -23,8 +23,6 @@ from cofire.materials.card import Card
 from cofire.units import HOUR, ROOM, celsius
 from cofire.vessel import Vessel
 
-OTHERS = ("drying", "atmosphere")
-"""Rules that no schedule changes: they see the pastes and the gas."""
 ROUNDS = 3
 """Of the search, each around the best so far. [-]"""
 
@@ -236,9 +234,9 @@ def try_firings(
 
 
 def _scored(setting: Setting, verdict: Verdict, length: float) -> Fired:
-    flags = tuple(flag for flag in verdict.flags if flag.rule not in OTHERS)
-    overall = max(map(utilisation_of, verdict.flags))
-    return Fired(setting, flags, max(map(utilisation_of, flags)), overall, length)
+    flags = tuple(flag for flag in verdict.flags if FIRING in rule_of(flag).sees)
+    overall = verdict.utilisation
+    return Fired(setting, flags, max(flag.counted for flag in flags), overall, length)
 
 
 def shortest(fired: Iterable[Fired]) -> Fired:
@@ -339,9 +337,9 @@ def against(best: Fired, other: Fired | None, what: str, enough: float) -> str:
     if other.good if best.good else other.utilisation <= enough:
         return f"no flag: {what} is {(other.length - best.length) / HOUR:.1f} h longer"
     forbidding = [flag for flag in other.flags if flag.grade > GO or not best.good]
-    worse = max(forbidding, key=utilisation_of)
-    now = {(f.rule, f.zone): utilisation_of(f) for f in best.flags}
+    worse = max(forbidding, key=attrgetter("counted"))
+    now = {(f.rule, f.zone): f.counted for f in best.flags}
     return (
         f"{what} would bring {worse.rule} of {worse.zone} from "
-        f"{now.get((worse.rule, worse.zone), 0.0):.2g} to {utilisation_of(worse):.2g} of its limit"
+        f"{now.get((worse.rule, worse.zone), 0.0):.2g} to {worse.counted:.2g} of its limit"
     )

@@ -149,7 +149,7 @@ def given_layout(vessel: Vessel, cards: Mapping[str, Card]) -> Layout:
     """
     _, _, below = zones(vessel, cards)
     blends = [find_material(band.material, dict(cards)) for band in vessel.bands[1:-1]]
-    found = tuple(round(100.0 * card.parts[0][1]) for card in blends)
+    found = tuple(round(100.0 * card.metal_share) for card in blends)
     low, high = vessel.bands[0].high, vessel.bands[-1].low
     height = (high - low) / len(found) if found else 0.0
     return Layout(found if below else found[::-1], height, 0.5 * (low + high))

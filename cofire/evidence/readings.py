@@ -570,7 +570,7 @@ def _strip(
     mismatch = float(strip_mismatch(curvature, *strip.thickness, *moduli))
     set_at = float(min(points))
     below = max(set_at - ROOM, 1.0)
-    relative = np.array([_relative(part) for part in (partner.parts or ((partner, 1.0),))]).mean()
+    relative = np.array([_relative(part) for part in partner.constituents]).mean()
     shaky = np.hypot(relative * change[1], SET_ERROR * (change[0] - change[1]) / below)
     stress = strip_stress(mismatch, *strip.thickness, *moduli)
     yields = history.yield_stress[:, -1]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cofire.assessment.crack_rules import BEGUN, SINTERED, brittle, progress
+from cofire.assessment.crack_rules import BEGUN, SINTERED
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import Verdict, judge
@@ -293,15 +293,15 @@ def breaking_utilisation(response: Response) -> Array:
     """
     shell = response.shell
     strength = response.at_times(response.history.strength)
-    done = progress(response)
+    done = response.progress
     tension = np.maximum(response.total.max(axis=(2, 3)), 0.0)
     utilisation = np.zeros_like(tension)
     for band, card in enumerate(response.cards):
         row, here = response.material[band], shell.band == band
         sinters = (done[row] > BEGUN) & (done[row] < SINTERED)
-        potential = sintering_potential(brittle(card) or card)
+        potential = sintering_potential(card.ceramic or card)
         bears = np.where(sinters, np.maximum(strength[row], potential), strength[row])
-        counts = sinters | ((done[row] >= SINTERED) & (brittle(card) is not None))
+        counts = sinters | ((done[row] >= SINTERED) & (card.ceramic is not None))
         utilisation[:, here] = np.where(counts[:, None], tension[:, here] / bears[:, None], 0.0)
     return np.asarray(utilisation)
 

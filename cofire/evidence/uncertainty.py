@@ -21,13 +21,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
+from cofire.assessment.crack_rules import JOINT_ENERGY, UNSTARTED
 from cofire.assessment.response import Response
 from cofire.assessment.rule import CAUTION, GO, NO
-from cofire.assessment.verdict import judge
+from cofire.assessment.verdict import RULES, judge
 from cofire.design.workers import in_pairs
 from cofire.errors import CofireError, InputError, ModelError
 from cofire.evidence.sensitivity import wilson
-from cofire.materials.card import Card, Property, Uncertainty
+from cofire.materials.card import Card, Property, Uncertainty, pure_cards
 from cofire.materials.library import FROZEN, VISCOSITIES
 from cofire.materials.properties import CELSIUS, LOG_VISCOSITY, SPECS
 from cofire.mechanics.integrator import Control
@@ -92,7 +93,7 @@ def pure(cards: Iterable[Card]) -> list[Card]:
     list of Card
         In order of appearance.
     """
-    parts = (part for card in cards for part in ([p for p, _ in card.parts] or [card]))
+    parts = pure_cards(cards).values()
     return list({part.name: part for part in parts}.values())
 
 
@@ -321,8 +322,6 @@ FLOOR = 0.05
 FURTHEST = 3.0
 """Most that a utilisation is put right by: the coarse sintering utilisation of a zone that bears a
 tenth of its limit comes out at less than half. [-]"""
-CAPPED = ("joint energy", 0.99)
-"""A joint without the stress to start a crack uses up no more than this of its energy."""
 ABSENT = (0.0, 1.0)
 """Utilisation and caution of a flag that a sample does not have. [-]"""
 SURE = 1.0 - 1e-15
@@ -430,7 +429,8 @@ class Samples:
     @property
     def sound(self) -> Probability:
         """That no brittle zone cracks on cooling and no other flag passes its limit."""
-        others = [k for k, (rule, _) in enumerate(self.flags) if rule != "cooling"]
+        probable = {rule.name for rule in RULES if rule.probable}
+        others = [k for k, (rule, _) in enumerate(self.flags) if rule not in probable]
         kept = np.all(self.known[:, others] <= 1.0, axis=1)
         return self.probability(np.where(kept, 1.0 - self.crack, 0.0))
 
@@ -553,9 +553,9 @@ def _put_right(fine: _Judged, coarse: _Judged, keys: Sequence[Key], utilisations
     for k, key in enumerate(keys):
         right, wrong = (j.flags.get(key, ABSENT)[0] for j in (fine, coarse))
         found[:, k] *= _ratio(right, wrong, FURTHEST)
-        if key[0] == CAPPED[0]:
-            capped = utilisations[:, k] <= CAPPED[1]
-            found[capped, k] = np.minimum(found[capped, k], CAPPED[1])
+        if key[0] == JOINT_ENERGY.name:
+            capped = utilisations[:, k] <= UNSTARTED
+            found[capped, k] = np.minimum(found[capped, k], UNSTARTED)
     return found
 
 
@@ -633,6 +633,6 @@ def _fired_together(response: Response, cards: Sequence[Sequence[Card]]) -> list
 
 def _judged(response: Response) -> _Judged:
     """Utilisations, and the probability that a brittle zone cracks on cooling."""
-    flags = judge(response).flags
-    crack = max((f.figure / 100.0 for f in flags if f.rule == "cooling"), default=0.0)
-    return _Judged({(f.rule, f.zone): (f.utilisation, f.caution) for f in flags}, crack)
+    verdict = judge(response)
+    flags = {(f.rule, f.zone): (f.utilisation, f.caution) for f in verdict.flags}
+    return _Judged(flags, verdict.crack_probability)

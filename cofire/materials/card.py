@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -264,6 +264,24 @@ class Card:
                 )
         return tuple(found)
 
+    @property
+    def constituents(self) -> tuple[tuple[Card, float], ...]:
+        """The metal and ceramic it is mixed of with their shares of volume; itself if it is none.
+
+        Shares in [-].
+        """
+        return self.parts or ((self, 1.0),)
+
+    @property
+    def metal_share(self) -> float:
+        """Metal, of its solid volume: 1 for a metal, 0 for a ceramic. [-]"""
+        return self.parts[0][1] if self.parts else float(self.kind == "metal")
+
+    @property
+    def ceramic(self) -> Card | None:
+        """The ceramic that gives it its scatter of strength: itself, a blend's part, or None."""
+        return next((part for part, _ in self.constituents if part.kind == "ceramic"), None)
+
     def scaled(self, name: str, factor: float) -> Card:
         """The same card with one property multiplied, for sensitivity and tests.
 
@@ -282,3 +300,19 @@ class Card:
         changed = dict(self.properties)
         changed[name] = replace(self[name], value=self[name].value * factor)
         return replace(self, properties=changed)
+
+
+def pure_cards(cards: Iterable[Card]) -> dict[str, Card]:
+    """Every metal and ceramic in some materials, those that only stand in a blend included.
+
+    Parameters
+    ----------
+    cards : iterable of Card
+        Blends or not.
+
+    Returns
+    -------
+    dict
+        By name, each once, in order of appearance.
+    """
+    return {part.name: part for card in cards for part, _ in card.constituents}

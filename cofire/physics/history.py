@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from cofire.firing.kiln import Trace
 from cofire.materials.binders import Reaction, shipped_reactions
-from cofire.materials.card import Card
+from cofire.materials.card import Card, pure_cards
 from cofire.materials.properties import ALONG_THE_FIRING
 from cofire.numerics import Array
 from cofire.physics import mixing
@@ -98,6 +98,12 @@ class History:
         """Sum of all contributions, shape (N, M); in one order, whatever cards come along. [-]"""
         parts = [self.strain[name] for name in sorted(self.strain)]
         return np.asarray(np.sum(parts, axis=0), dtype=np.float64)
+
+    @property
+    def progress(self) -> Array:
+        """Share of its densification that each material has done, shape (N, M). [-]"""
+        start, end = self.relative_density[:, :1], self.relative_density[:, -1:]
+        return np.asarray((self.relative_density - start) / np.maximum(end - start, 1e-12))
 
     def rows(self, chosen: Sequence[int]) -> History:
         """The same for some of the materials.
@@ -275,7 +281,7 @@ def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
 
 def _mixed(card: Card, metal: _Zone, ceramic: _Zone) -> _Zone:
     """History of a blend from those of its parts, by the rules of `mixing`."""
-    c = card.parts[0][1]
+    c = card.metal_share
     sides = (metal, ceramic)
     moduli = [
         (
@@ -299,7 +305,7 @@ def _mixed(card: Card, metal: _Zone, ceramic: _Zone) -> _Zone:
     strain = {name: accumulate(name) for name in names if name != "sintering"}
     density = bulk_density(c, metal.relative_density, ceramic.relative_density)
     green = bulk_density(c, metal.relative_density[0], ceramic.relative_density[0])
-    factor = sum(p.scalar("height_shrinkage_factor", 1.0) * share for p, share in card.parts)
+    factor = sum(p.scalar("height_shrinkage_factor", 1.0) * share for p, share in card.constituents)
     strain["sintering"] = sintering_strain(density, green, factor)
     (m, _), (k, _) = card.parts
     necks = neck(m, metal.relative_density, 1.0)
@@ -382,7 +388,7 @@ def histories(
     found = shipped_reactions(trace.gas) if reactions is None else reactions
     lost = _lost(trace, found)
     zones = _zones(cards, trace, lost, extend)
-    pure = {p.name: p for card in cards for p in ([q for q, _ in card.parts] or [card])}
+    pure = pure_cards(cards)
     extended = [line for card in pure.values() for line in _out_of_reach(card, trace)]
     names = dict.fromkeys(name for zone in zones for name in zone.strain)
     nothing = np.zeros_like(trace.time)

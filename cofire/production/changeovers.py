@@ -9,10 +9,10 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from cofire.assessment.crack_rules import metal_share
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.verdict import Verdict, judge
 from cofire.errors import InputError
+from cofire.materials.card import pure_cards
 from cofire.mechanics.integrator import Control
 from cofire.numerics import Array
 from cofire.physics.changeover import new_share, volume_for_share
@@ -172,7 +172,7 @@ def metal_shares(response: Response, green: Green, height: npt.ArrayLike) -> Arr
         Shape (K,). [-]
     """
     solids = np.array([paste_of(card).solids for card in response.cards])
-    metal = np.array([metal_share(card) for card in response.cards])
+    metal = np.array([card.metal_share for card in response.cards])
     parts = paste_shares(response, green, height) * solids
     return np.asarray(parts @ metal / parts.sum(axis=1))
 
@@ -219,7 +219,7 @@ def smeared_vessel(response: Response, green: Green) -> Vessel:
 
 def _pair(response: Response) -> tuple[str, str]:
     """Names of the one metal and the one ceramic of the vessel."""
-    pure = {p.name: p.kind for c in response.cards for p, _ in (c.parts or ((c, 1.0),))}
+    pure = {name: p.kind for name, p in pure_cards(response.cards).items()}
     names = [[name for name, kind in pure.items() if kind == k] for k in ("metal", "ceramic")]
     if any(len(some) != 1 for some in names):
         raise InputError(
@@ -263,7 +263,7 @@ def smear_check(response: Response, green: Green, control: Control | None = None
         As `smeared_vessel`.
     """
     vessel = smeared_vessel(response, green)
-    cards = {p.name: p for c in response.cards for p, _ in (c.parts or ((c, 1.0),))}
+    cards = pure_cards(response.cards)
     extend = bool(response.history.extended)
     fired = fire_vessel(vessel, cards, extend=extend, control=control)
     return Smear(vessel, judge(response), judge(fired))

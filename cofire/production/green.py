@@ -368,7 +368,7 @@ def kept(card: Card, free_strain: float, sintering: float) -> tuple[float, float
         Drying, firing along the ring, firing along the height. [-]
     """
     dry = float(np.log1p(-card["drying_shrinkage"].scalar))
-    parts = card.parts or ((card, 1.0),)
+    parts = card.constituents
     factor = sum(p.scalar("height_shrinkage_factor", 1.0) * share for p, share in parts)
     return dry, free_strain, free_strain + (factor - 1.0) * sintering
 

@@ -129,7 +129,7 @@ def pure_materials(response: Response) -> list[Card]:
     list of Card
         From the foot up.
     """
-    parts = (p for c in response.cards for p, _ in (c.parts or ((c, 1.0),)))
+    parts = (p for c in response.cards for p, _ in c.constituents)
     return list({part.name: part for part in parts}.values())
 
 

@@ -12,15 +12,14 @@ from itertools import pairwise
 
 import numpy as np
 
-from cofire.assessment.crack_rules import metal_share
 from cofire.assessment.firing_rules import DRYING_NO
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import GO, Flag, joint_name
-from cofire.assessment.verdict import Verdict, judge
+from cofire.assessment.verdict import Verdict, judge, rule_of
 from cofire.design.constraints import LEAST_LAYERS, decay_length
 from cofire.firing.kiln import trace
 from cofire.firing.program import Firing
-from cofire.materials.card import Card
+from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.integrator import Control
 from cofire.mechanics.tile import fire_tile, fired_sag, layered_tile, sagitta
 from cofire.numerics import Array
@@ -242,13 +241,7 @@ def shrinkage_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
         Reading("mass, fired", 1e3 * paste.dry * whole.volume * shrunk, "g"),
         Reading("bulk density, fired", density, "kg/m³"),
     ]  # fmt: skip
-    seen = {
-        "core": "a dark core on the broken face",
-        "burnout": "a blister, or a split along the layers",
-        "gradient": "a crack, or a dull sound when struck",
-        "transformation": "a crack, or a dull sound when struck",
-    }
-    stops = dict.fromkeys(text for rule, text in seen.items() if rule in rules)
+    stops = dict.fromkeys(sign for flag in flags if (sign := rule_of(flag).sign))
     if stops:
         readings.append(Reading("skin, sound and broken face", 0.0, "", "; ".join(stops)))
     return bar(response, of, "shrinkage bar", MARKS + 0.01, tuple(readings))
@@ -631,7 +624,7 @@ def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
         `length` is the outer diameter, `width` the wall, `thickness` the height.
     """
     ring, low = ring_vessel(response, flags)
-    cards = {p.name: p for c in response.cards for p, _ in (c.parts or ((c, 1.0),))}
+    cards = pure_cards(response.cards)
     fired = fire_vessel(ring, cards, extend=bool(response.history.extended))
     own = green_vessel(fired)
     top = float(ring.height[-1])
@@ -676,22 +669,6 @@ def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
 
 # ----------------------------------------------------------------------------------------------
 # Which test pieces to fire before the vessel: the fewest that speak to its riskiest flags
-
-DECIDED_BY = {
-    "density": "shrinkage bar",
-    "drying": "shrinkage bar",
-    "burnout": "shrinkage bar",
-    "core": "shrinkage bar",
-    "gradient": "shrinkage bar",
-    "transformation": "shrinkage bar",
-    "cooling": "expansion bar",
-    "sintering": "camber strip",
-    "joint stress": "joint ring",
-    "joint energy": "joint ring",
-    "metal": "joint ring",
-    "sag": "sag bar",
-}
-"""Piece for each rule. Peak and atmosphere need none: a cone and the tables decide them."""
 
 
 def riskiest(response: Response, verdict: Verdict) -> list[Flag]:
@@ -741,7 +718,7 @@ def pieces_for(response: Response, verdict: Verdict, green: Green) -> list[Piece
     """
     wanted: dict[tuple[str, str | int], list[Flag]] = {}
     for flag in riskiest(response, verdict):
-        if kind := DECIDED_BY.get(flag.rule):
+        if kind := rule_of(flag).piece:
             for place in _places(response, kind, flag):
                 wanted.setdefault((kind, place), []).append(flag)
     return [
@@ -799,7 +776,7 @@ def _made(
 def _partner(response: Response, zone: str) -> str | None:
     """The neighbour of a band whose metal share differs most from its own."""
     names = [card.name for card in response.cards]
-    shares = [metal_share(card) for card in response.cards]
+    shares = [card.metal_share for card in response.cards]
     beside = {
         k
         for n, name in enumerate(names)

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cofire.assessment.crack_rules import metal_share
 from cofire.numerics import Array
 from cofire.production.changeovers import metal_shares
 from cofire.production.job import BURNOUT, Happening, Step, happenings
@@ -131,7 +130,7 @@ def section_picture(m: Job) -> Figure:
     axes.set_ylim(-below / scale, (high - below) / scale)
     axes.set_aspect("equal")
     for band, card in enumerate(m.response.cards):
-        fill = colour(np.asarray(metal_share(card)))
+        fill = colour(np.asarray(card.metal_share))
         for wall, way in ((green, -1.0), (fired, 1.0)):
             _band(axes, wall, band, way, fill)
     axes.plot([0, 0], [0.0, 1.02 * top], color=INK, lw=0.6, ls=(0, (8, 3, 2, 3)), zorder=2)
@@ -388,7 +387,7 @@ def band_names(response: Response) -> list[str]:
         From the foot up.
     """
     return [
-        f"{100 * card.parts[0][1]:.0f} % metal" if card.parts else card.name
+        f"{100 * card.metal_share:.0f} % metal" if card.parts else card.name
         for card in response.cards
     ]
 
@@ -606,7 +605,7 @@ def _fan(axes: Axes, response: Response, end: float) -> None:
     """The bands' strains from the lowest on, filled between neighbours with their joint's tone."""
     hours = response.trace.time / HOUR
     strain = 100.0 * apart(response)
-    shares = np.array([metal_share(card) for card in response.cards])
+    shares = np.array([card.metal_share for card in response.cards])
     for low, high, tone in zip(
         strain[:-1], strain[1:], colour(0.5 * (shares[1:] + shares[:-1])), strict=True
     ):
