@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import Flag
+from cofire.assessment.verdict import RULES
 from cofire.firing.program import load_kilns
 from cofire.materials.library import load_cards
 from cofire.mechanics.integrator import Control
@@ -76,3 +77,8 @@ def pulled(response: Response, stress: NDArray[np.float64]) -> Response:
 def only(flags: list[Flag], rule: str, zone: str) -> Flag:
     (found,) = [flag for flag in flags if (flag.rule, flag.zone) == (rule, zone)]
     return found
+
+
+def flags_of(response: Response, *names: str) -> list[Flag]:
+    """Flags of the rules of these names."""
+    return [flag for rule in RULES if rule.name in names for flag in rule.flags(response)]

@@ -379,70 +379,70 @@ def sag_flags(response: Response) -> list[Flag]:
     return found
 
 
-RULES = (
-    Rule(
-        name="peak",
-        asks="Does any substance melt, or overfire?",
-        find=peak_flags,
-        sees=frozenset({FIRING, SUBSTANCES}),
-        source="solidus of the metal, firing ceiling of the body (card)",
-        remedy="Lower the peak.",
-    ),
-    Rule(
-        name="density",
-        asks="Does every substance become as dense as wanted?",
-        find=density_flags,
-        sees=frozenset({FIRING, SUBSTANCES}),
-        source="least density wanted on the card",
-        remedy="Fire hotter or hold longer, within the other zone's limit.",
-        piece="shrinkage bar",
-    ),
-    Rule(
-        name="atmosphere",
-        asks="Does the gas suit every substance?",
-        find=atmosphere_flags,
-        sees=frozenset({GAS, SUBSTANCES}),
-        source="oxide equilibria at the peak, and the card's remarks",
-        remedy="",
-    ),
-    Rule(
-        name="core",
-        asks="Is a body's char gone before its pores close?",
-        find=core_flags,
-        sees=frozenset({FIRING, GAS, SUBSTANCES}),
-        source="common practice",
-        remedy="Burn out in air: slower between 250 and 550 °C, with a hold, before the pack is "
-        "closed.",
-        piece="shrinkage bar",
-        sign="a dark core on the broken face",
-    ),
-    Rule(
-        name="drying",
-        asks="Do neighbouring bands shrink alike while they dry?",
-        find=drying_flags,
-        sees=frozenset({BLENDS, LAYERS, NEIGHBOUR}),
-        source="common practice",
-        remedy="Bring the water of both pastes together, dry slowly under cover, joint last.",
-        piece="shrinkage bar",
-    ),
-    Rule(
-        name="burnout",
-        asks="Does the gas of the binder leave the wall without bursting it?",
-        find=burnout_flags,
-        sees=frozenset({FIRING, SUBSTANCES, SHAPE}),
-        source="strength of the body at that moment (card)",
-        remedy="Slow the ramp through burnout, or hold below it.",
-        piece="shrinkage bar",
-        sign="a blister, or a split along the layers",
-    ),
-    Rule(
-        name="sag",
-        asks="Does a band slump under its own weight?",
-        find=sag_flags,
-        sees=frozenset({FIRING, BLENDS, LAYERS, SHAPE}),
-        source="common practice",
-        remedy="Lower or shorten the soak of the firing, thin the rim, or support the wall.",
-        piece="sag bar",
-    ),
+PEAK = Rule(
+    name="peak",
+    asks="Does any substance melt, or overfire?",
+    find=peak_flags,
+    sees=frozenset({FIRING, SUBSTANCES}),
+    source="solidus of the metal, firing ceiling of the body (card)",
+    remedy="Lower the peak.",
 )
+DENSITY = Rule(
+    name="density",
+    asks="Does every substance become as dense as wanted?",
+    find=density_flags,
+    sees=frozenset({FIRING, SUBSTANCES}),
+    source="least density wanted on the card",
+    remedy="Fire hotter or hold longer, within the other zone's limit.",
+    piece="shrinkage bar",
+)
+ATMOSPHERE = Rule(
+    name="atmosphere",
+    asks="Does the gas suit every substance?",
+    find=atmosphere_flags,
+    sees=frozenset({GAS, SUBSTANCES}),
+    source="oxide equilibria at the peak, and the card's remarks",
+    remedy="",
+)
+CORE = Rule(
+    name="core",
+    asks="Is a body's char gone before its pores close?",
+    find=core_flags,
+    sees=frozenset({FIRING, GAS, SUBSTANCES}),
+    source="common practice",
+    remedy="Burn out in air: slower between 250 and 550 °C, with a hold, before the pack is "
+    "closed.",
+    piece="shrinkage bar",
+    sign="a dark core on the broken face",
+)
+DRYING = Rule(
+    name="drying",
+    asks="Do neighbouring bands shrink alike while they dry?",
+    find=drying_flags,
+    sees=frozenset({BLENDS, LAYERS, NEIGHBOUR}),
+    source="common practice",
+    remedy="Bring the water of both pastes together, dry slowly under cover, joint last.",
+    piece="shrinkage bar",
+)
+BURNOUT = Rule(
+    name="burnout",
+    asks="Does the gas of the binder leave the wall without bursting it?",
+    find=burnout_flags,
+    sees=frozenset({FIRING, SUBSTANCES, SHAPE}),
+    source="strength of the body at that moment (card)",
+    remedy="Slow the ramp through burnout, or hold below it.",
+    piece="shrinkage bar",
+    sign="a blister, or a split along the layers",
+)
+SAG = Rule(
+    name="sag",
+    asks="Does a band slump under its own weight?",
+    find=sag_flags,
+    sees=frozenset({FIRING, BLENDS, LAYERS, SHAPE}),
+    source="common practice",
+    remedy="Lower or shorten the soak of the firing, thin the rim, or support the wall.",
+    piece="sag bar",
+)
+
+RULES = (PEAK, DENSITY, ATMOSPHERE, CORE, DRYING, BURNOUT, SAG)
 """Rules that need no stress of the vessel."""

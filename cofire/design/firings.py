@@ -9,8 +9,7 @@ from operator import attrgetter
 
 import numpy as np
 
-from cofire.assessment import firing_rules as firing_flags
-from cofire.assessment.firing_rules import PEAK_CAUTION
+from cofire.assessment.firing_rules import BURNOUT, CORE, PEAK_CAUTION, burnout_of, core_of
 from cofire.assessment.mismatch import zone_set_points
 from cofire.assessment.rule import GO, Flag
 from cofire.assessment.screening import no_window_reason
@@ -445,8 +444,9 @@ def _burnout(
     for segment in burnouts(min(BURNOUT_END, rest.target - 5.0)):
         firing = replace(vessel.firing, segments=(DRY, segment, rest))
         history = bench.history(firing, pure)
-        flags = firing_flags.burnout_of(history, pure, float(vessel.wall.max()))
-        flags += firing_flags.core_of(history, pure)
+        wall = float(vessel.wall.max())
+        flags = [BURNOUT.named(flag) for flag in burnout_of(history, pure, wall)]
+        flags += [CORE.named(flag) for flag in core_of(history, pure)]
         tried.append((segment, max(flags, key=attrgetter("counted")), firing))
         if tried[-1][1].grade == GO:
             return segment, _burnout_reason(tried), firing

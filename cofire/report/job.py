@@ -324,7 +324,7 @@ def _cost_lines(m: Job) -> list[str]:
 
 
 def _changeover_lines(m: Job) -> list[str]:
-    """When to change over, and whether the smear matters."""
+    """When to changeover, and whether the smear matters."""
     lines: list[str] = []
     if m.changeovers:
         printer = m.response.vessel.printer
@@ -423,9 +423,7 @@ def job_text(m: Job) -> str:
     lines = _wrapped(
         f"{m.response.vessel.name}: {m.verdict.word}, decided by {worst.rule}, {worst.zone}"
     )
-    lines += (
-        _print_lines(m) + _band_lines(m) + _cost_lines(m) + _changeover_lines(m) + _piece_lines(m)
-    )
+    lines += _print_lines(m) + _band_lines(m) + _cost_lines(m) + _changeover_lines(m) + _piece_lines(m)
     for line in m.missing:
         lines += ["", *_wrapped(f"not computed: {line}")]
     for line in m.response.history.extended:

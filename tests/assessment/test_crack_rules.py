@@ -9,7 +9,6 @@ import pytest
 
 from cofire.assessment import crack_rules as crack_flags
 from cofire.assessment import crack_rules as joint_flags
-from cofire.assessment import wall_rules as wall_flags
 from cofire.assessment.response import Response
 from cofire.assessment.rule import NO
 from cofire.mechanics.integrator import Control
@@ -19,7 +18,7 @@ from cofire.physics.history import histories
 from cofire.physics.interface import parting_energy, ring_joint
 from cofire.physics.porosity import conductivity_factor
 from tests import fired
-from tests.fired import CARDS, COARSE, FRIT, changed, only, pulled
+from tests.fired import CARDS, COARSE, FRIT, changed, flags_of, only, pulled
 from tests.histories import made_history
 
 HOUR = 3600.0
@@ -35,23 +34,23 @@ def tea_light() -> Response:
 
 def test_sintering_load_is_tension_over_what_the_half_sintered_body_bears(tea_light: Response):
     weak = changed(tea_light, strength=np.array(1e4))  # below the sintering potentials
-    flags = crack_flags.sintering_flags(pulled(weak, np.array(5e4)))
+    flags = flags_of(pulled(weak, np.array(5e4)), "sintering")
     # 2 γ/r: silver 1 J/m² on 10 µm, frit 0.28 J/m² on 3 µm, from their cards
     assert only(flags, "sintering", "fine silver").utilisation == pytest.approx(5e4 / (2.0 / 10e-6))
     assert only(flags, "sintering", "fritted body").utilisation == pytest.approx(
         5e4 / (0.56 / 3e-6)
     )
     strong = changed(tea_light, strength=np.array(1e6))
-    flags = crack_flags.sintering_flags(pulled(strong, np.array(1.1e6)))
+    flags = flags_of(pulled(strong, np.array(1.1e6)), "sintering")
     assert only(flags, "sintering", "fritted body").utilisation == pytest.approx(1.1)
     assert only(flags, "sintering", "fritted body").grade == NO
 
 
 def test_tension_before_and_after_sintering_is_not_its_matter(tea_light: Response):
-    done = crack_flags.progress(tea_light)[FRIT]
+    done = tea_light.progress[FRIT]
     outside = (done <= crack_flags.BEGUN) | (done >= crack_flags.SINTERED)
     stress = np.where(outside, 1e9, -1e6)[:, None, None, None]
-    flag = only(crack_flags.sintering_flags(pulled(tea_light, stress)), "sintering", "fritted body")
+    flag = only(flags_of(pulled(tea_light, stress), "sintering"), "sintering", "fritted body")
     assert flag.utilisation == 0.0
 
 
@@ -66,25 +65,25 @@ def test_cooling_risk_of_a_ring_in_uniform_tension_has_a_closed_form(tea_light: 
     median = 50e6 * (bar / ring) ** (1.0 / m)
     cold = changed(tea_light, strength=np.array(50e6))
     flag = only(
-        crack_flags.cooling_flags(pulled(cold, np.array([0.0, median]))), "cooling", "fritted body"
+        flags_of(pulled(cold, np.array([0.0, median])), "cooling"), "cooling", "fritted body"
     )
     assert flag.figure == pytest.approx(50.0, rel=1e-4)  # % of rings, by definition of the median
     # one in ten is the limit: the utilisation is the stress over that at which one in ten breaks
     assert flag.utilisation == pytest.approx((np.log(2.0) / -np.log(0.9)) ** (1.0 / m))
-    both = crack_flags.cooling_flags(pulled(cold, np.array([median, median])))
+    both = flags_of(pulled(cold, np.array([median, median])), "cooling")
     survive = 1.0 - only(both, "cooling", "fritted body").figure / 100.0
     assert survive == pytest.approx(0.25, rel=1e-3)  # either direction acts alone
 
 
 def test_compression_cracks_nothing(tea_light: Response):
-    flags = crack_flags.cooling_flags(pulled(tea_light, np.array(-500e6)))
+    flags = flags_of(pulled(tea_light, np.array(-500e6)), "cooling")
     assert only(flags, "cooling", "fritted body").utilisation == 0.0
 
 
 def test_risks_of_two_bodies_add(tea_light: Response):
     cold = changed(tea_light, strength=np.array(50e6))
     pair = replace(cold, cards=(CARDS["fritted body"],) * 2)
-    flags = crack_flags.cooling_flags(pulled(pair, np.array([0.0, 20e6])))
+    flags = flags_of(pulled(pair, np.array([0.0, 20e6])), "cooling")
     *single, whole = flags
     assert whole.zone == "all brittle bands"
     survive = np.prod([1.0 - flag.figure / 100.0 for flag in single])
@@ -143,7 +142,7 @@ def two_tubes(young: tuple[float, float], mismatch: float, radius: float, wall: 
 def test_joint_energy_of_a_vessel_is_that_of_two_long_rings(
     young: tuple[float, float], mismatch: float
 ):
-    flags = joint_flags.joint_flags(two_tubes(young, mismatch, 0.1, 0.001))
+    flags = flags_of(two_tubes(young, mismatch, 0.1, 0.001), "joint stress", "joint energy")
     rings = ring_joint(0.1, 0.001, young[0], 0.25, young[1], 0.25, mismatch)
     # a shell that shears is softer than the thin one: measured 3.9, 1.0 and 0.25 % at a radius of
     # 12.5, 50 and 200 walls, so 0.5 % here
@@ -151,7 +150,7 @@ def test_joint_energy_of_a_vessel_is_that_of_two_long_rings(
 
 
 def test_joint_energy_is_held_against_the_weaker_bodys_toughness():
-    flags = joint_flags.joint_flags(two_tubes((20e9, 90e9), 1e-2, 0.1, 0.001))
+    flags = flags_of(two_tubes((20e9, 90e9), 1e-2, 0.1, 0.001), "joint stress", "joint energy")
     flag = only(flags, "joint energy", ZONE)
     # K²/E: 0.95² MPa² m over 60 GPa, from the card of the fritted body
     assert flag.limit == pytest.approx(0.95e6**2 / 60e9)
@@ -161,7 +160,7 @@ def test_joint_energy_is_held_against_the_weaker_bodys_toughness():
 
 
 def test_a_joint_without_the_stress_to_start_a_crack_is_no_worse_than_caution_by_energy():
-    flags = joint_flags.joint_flags(two_tubes((60e9, 60e9), 1.2e-3, 1.0, 0.01))
+    flags = flags_of(two_tubes((60e9, 60e9), 1.2e-3, 1.0, 0.01), "joint stress", "joint energy")
     assert only(flags, "joint stress", ZONE).utilisation < joint_flags.STARTS
     energy = only(flags, "joint energy", ZONE)
     assert energy.figure > 10.0 * energy.limit
@@ -170,7 +169,7 @@ def test_a_joint_without_the_stress_to_start_a_crack_is_no_worse_than_caution_by
 
 def test_joint_energy_grows_with_size_and_joint_stress_does_not():
     flags = [
-        joint_flags.joint_flags(two_tubes((20e9, 90e9), 1e-3, 0.05 * k, 0.004 * k))
+        flags_of(two_tubes((20e9, 90e9), 1e-3, 0.05 * k, 0.004 * k), "joint stress", "joint energy")
         for k in (1.0, 2.0)
     ]
     energies = [only(f, "joint energy", ZONE).figure for f in flags]
@@ -182,7 +181,7 @@ def test_joint_energy_grows_with_size_and_joint_stress_does_not():
 def test_a_joint_of_which_one_side_never_sinters_is_unknown(tea_light: Response):
     h = tea_light.history
     density = np.stack([np.full(h.time.size, 0.6), h.relative_density[FRIT]])
-    (flag,) = joint_flags.joint_flags(changed(tea_light, relative_density=density))
+    (flag,) = flags_of(changed(tea_light, relative_density=density), "joint stress", "joint energy")
     assert flag.verdict == "unknown"
 
 
@@ -207,7 +206,7 @@ def test_gradient_on_a_steady_ramp_is_the_slabs(tea_light: Response, base: bool,
     if base:
         vessel = replace(cooling.vessel, radius=np.array([0.0, 0.033, 0.033]))
         cooling = replace(cooling, vessel=vessel)
-    (flag,) = wall_flags.gradient_flags(cooling)
+    (flag,) = flags_of(cooling, "gradient", "transformation")
     assert (flag.rule, flag.zone) == ("gradient", "fritted body")
     kappa = 1.2 * float(conductivity_factor(0.2)) / (2550.0 * 0.8 * 870.0)  # from the card
     face = E * alpha * -rate * depth**2 / (3.0 * (1.0 - nu) * kappa)
@@ -221,8 +220,10 @@ def test_transformation_appears_only_with_free_quartz(tea_light: Response):
     found = {}
     for name, card in (("with", body), ("twice", body.scaled("free_quartz", 2.0)), ("bare", bare)):
         history = histories([CARDS["fine silver"], card], tea_light.trace)
-        flags = wall_flags.gradient_flags(
-            replace(tea_light, history=history, cards=(CARDS["fine silver"], card))
+        flags = flags_of(
+            replace(tea_light, history=history, cards=(CARDS["fine silver"], card)),
+            "gradient",
+            "transformation",
         )
         found[name] = [flag.utilisation for flag in flags if flag.rule == "transformation"]
     assert found["bare"] == []
@@ -252,12 +253,12 @@ def test_plastic_strain_of_a_held_metal_ring_is_the_mismatch_less_what_springs_b
         tea_light, history=history, shell=shell, material=(0, 1, 2), cards=(frit, silver, frit),
         temperature=np.full(shell.time.size, 300.0),
     )  # fmt: skip
-    (flag,) = wall_flags.metal_flags(held)
+    (flag,) = flags_of(held, "metal")
     # uniaxial round the ring: all of 1 % less σy/E = 0.02 %
     assert flag.figure == pytest.approx(100 * (0.01 - 20e6 / 1e11), rel=0.02)
     assert flag.utilisation == pytest.approx(flag.figure / 100.0 / 0.20)  # ductility on the card
 
 
 def test_a_metal_that_never_sinters_is_unknown(tea_light: Response):
-    (flag,) = wall_flags.metal_flags(changed(tea_light, relative_density=np.array(0.6)))
+    (flag,) = flags_of(changed(tea_light, relative_density=np.array(0.6)), "metal")
     assert flag.verdict == "unknown"

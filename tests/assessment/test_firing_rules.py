@@ -17,7 +17,7 @@ from cofire.mechanics.tile import sag_rate
 from cofire.physics.burnout import gas_viscosity, permeability, wall_overpressure
 from cofire.units import kelvin
 from tests import fired
-from tests.fired import CARDS, FRIT, changed, only
+from tests.fired import CARDS, FRIT, changed, flags_of, only
 
 HOUR = 3600.0
 
@@ -32,7 +32,9 @@ def tea_light() -> Response:
 
 def test_a_flag_is_no_above_its_limit_and_caution_below():
     def grade(utilisation: float) -> int:
-        return Flag("r", "z", utilisation, 0.3, 0.0, 0.0, "", "", "", "").grade
+        return Flag(
+            zone="z", utilisation=utilisation, caution=0.3, figure=0.0, limit=0.0, unit="", note=""
+        ).grade
 
     assert [grade(x) for x in (0.0, 0.3, 0.31, 1.0, 1.01, np.inf)] == [
         GO, GO, CAUTION, CAUTION, NO, NO,
@@ -40,7 +42,7 @@ def test_a_flag_is_no_above_its_limit_and_caution_below():
 
 
 def test_a_flag_that_cannot_be_computed_is_never_go():
-    unknown = not_computed("sag", "zone", "no table", "Measure it.")
+    unknown = not_computed("zone", "no table", "Measure it.")
     assert unknown.grade == CAUTION
     assert unknown.verdict == "unknown"
     assert Verdict((unknown,)).word == "caution"
@@ -51,7 +53,7 @@ def test_a_flag_that_cannot_be_computed_is_never_go():
 
 
 def test_peak_is_that_of_the_ware_over_the_zones_own_limit(tea_light: Response):
-    flags = firing_flags.window_flags(tea_light)
+    flags = flags_of(tea_light, "peak", "density")
     peak = tea_light.trace.peak - 273.15
     # solidus of silver 961.78 °C less 15 K; firing ceiling of the frit 930 °C: from their cards
     assert only(flags, "peak", "fine silver").utilisation == pytest.approx(peak / 946.78)
@@ -64,7 +66,7 @@ def test_peak_is_a_caution_within_10_kelvin_of_the_limit(
 ):
     ware = tea_light.trace.ware + (kelvin(930.0) + above - tea_light.trace.peak)
     hotter = replace(tea_light, trace=replace(tea_light.trace, ware=ware))
-    assert only(firing_flags.window_flags(hotter), "peak", "fritted body").grade == grade
+    assert only(flags_of(hotter, "peak", "density"), "peak", "fritted body").grade == grade
 
 
 @pytest.mark.parametrize(
@@ -75,14 +77,14 @@ def test_density_counts_the_way_from_green_to_wanted(
 ):
     green, least = (CARDS["fine silver"][k].scalar for k in ("green_density", "least_density"))
     reached = changed(tea_light, relative_density=np.array(green + share * (least - green)))
-    flag = only(firing_flags.window_flags(reached), "density", "fine silver")
+    flag = only(flags_of(reached, "peak", "density"), "density", "fine silver")
     assert flag.utilisation == pytest.approx(utilisation)
     assert flag.grade == grade
 
 
 def test_a_body_that_does_not_sinter_is_refused(tea_light: Response):
     flat = changed(tea_light, relative_density=np.array(0.6))
-    assert only(firing_flags.window_flags(flat), "density", "fritted body").grade == NO
+    assert only(flags_of(flat, "peak", "density"), "density", "fritted body").grade == NO
 
 
 # atmosphere and core
@@ -100,7 +102,7 @@ def test_a_body_that_does_not_sinter_is_refused(tea_light: Response):
 def test_atmosphere_follows_the_metals_oxide(tea_light: Response, metal: str, gas: str, grade: int):
     vessel = replace(tea_light.vessel, firing=with_gas(tea_light.vessel.firing, gas))
     cards = (CARDS[metal], CARDS["fritted body"])
-    flags = firing_flags.atmosphere_flags(replace(tea_light, vessel=vessel, cards=cards))
+    flags = flags_of(replace(tea_light, vessel=vessel, cards=cards), "atmosphere", "core")
     assert only(flags, "atmosphere", metal).grade == grade
 
 
@@ -109,7 +111,7 @@ def test_a_blend_is_judged_by_what_it_is_made_of(tea_light: Response):
 
     mixed = blend(CARDS["fine silver"], CARDS["fritted body"], 0.5)
     alone = replace(tea_light, cards=(mixed, mixed), material=(0, 0))
-    zones = {flag.zone for flag in firing_flags.window_flags(alone)}
+    zones = {flag.zone for flag in flags_of(alone, "peak", "density")}
     assert zones == {"fine silver", "fritted body"}
 
 
@@ -119,7 +121,7 @@ def test_core_is_the_char_left_when_pores_begin_to_close(
 ):
     # all of the frit's 1 % binder and 2.5 % loss on ignition has gone but for the char
     mass = np.where(tea_light.history.temperature < kelvin(500.0), 1.0, 1.0 - 0.035 + char)
-    flags = firing_flags.atmosphere_flags(changed(tea_light, mass_fraction=mass))
+    flags = flags_of(changed(tea_light, mass_fraction=mass), "atmosphere", "core")
     flag = only(flags, "core", "fritted body")
     assert flag.figure == pytest.approx(100 * char, abs=1e-9)
     assert flag.utilisation == pytest.approx(char / 0.005, abs=1e-9)
@@ -133,7 +135,7 @@ def test_pores_that_never_close_trap_only_what_never_leaves(tea_light: Response)
         relative_density=np.array(0.6),
         mass_fraction=np.linspace(1.0, 0.965, h.time.size),
     )
-    flag = only(firing_flags.atmosphere_flags(open_body), "core", "fritted body")
+    flag = only(flags_of(open_body, "atmosphere", "core"), "core", "fritted body")
     assert flag.utilisation == pytest.approx(0.0, abs=1e-9)
 
 
@@ -141,12 +143,12 @@ def test_pores_that_never_close_trap_only_what_never_leaves(tea_light: Response)
 
 
 def test_drying_is_the_difference_of_the_bands_shrinkage(tea_light: Response):
-    (flag,) = firing_flags.drying_flags(tea_light)
+    (flag,) = flags_of(tea_light, "drying")
     assert flag.figure == pytest.approx(4.0 - 3.0)  # % of length, from the cards
     assert flag.utilisation == pytest.approx(1.0 / 2.0)
     assert flag.grade == CAUTION
     same = replace(tea_light, cards=(CARDS["fritted body"],) * 2)
-    assert firing_flags.drying_flags(same)[0].utilisation == 0.0
+    assert flags_of(same, "drying")[0].utilisation == 0.0
 
 
 # burnout
@@ -204,7 +206,7 @@ def test_burnout_flag_by_hand_for_a_steady_release(tea_light: Response):
         strength=np.array(1e5),
     )
     steady = replace(burning, history=replace(burning.history, temperature=0 * h.time + 600.0))
-    flag = only(firing_flags.burnout_flags(steady), "burnout", "fritted body")
+    flag = only(flags_of(steady, "burnout"), "burnout", "fritted body")
     release = 0.01 / h.time[-1] * 2550.0 * 0.663  # kg/(m³ s)
     gas = 101325.0 * 0.030 / (8.314462618 * 600.0)
     mu = 1.663e-5 * (600.0 / 273.0) ** 1.5 * 380.0 / 707.0
@@ -217,7 +219,7 @@ def test_burnout_flag_by_hand_for_a_steady_release(tea_light: Response):
 
 
 def test_burnout_grows_with_the_square_of_the_wall(tea_light: Response):
-    history, cards = firing_flags.substances(tea_light)
+    history, cards = tea_light.substances
     one, two = (firing_flags.burnout_of(history, cards, w)[0].utilisation for w in (4e-3, 8e-3))
     assert two == pytest.approx(4.0 * one)
 
@@ -250,7 +252,7 @@ def test_sag_is_that_of_a_viscous_column(tea_light: Response):
         tea_light,
         viscosity=np.array(eta), creep_factor=np.array(0.0), relative_density=np.array(0.9),
     )  # fmt: skip
-    flags = firing_flags.sag_flags(limp)
+    flags = flags_of(limp, "sag")
     upper = 0.9 * 2550.0 * 9.80665 * 42e-3  # Pa on the step, 42 mm below the rim
     lower = upper + 0.9 * 10500.0 * 9.80665 * 18e-3
     for zone, stress in (("fritted body", upper), ("fine silver", lower)):
@@ -267,7 +269,7 @@ def test_a_column_that_creeps_sags_by_its_power_law(tea_light: Response):
         relative_density=np.array(0.9),
     )  # fmt: skip
     stress = 0.9 * 2550.0 * 9.80665 * 42e-3
-    flag = only(firing_flags.sag_flags(creeping), "sag", "fritted body")
+    flag = only(flags_of(creeping, "sag"), "sag", "fritted body")
     assert flag.figure == pytest.approx(100 * 1e-17 * stress**n * h.time[-1], rel=5e-3)
 
 
@@ -279,16 +281,16 @@ def test_a_base_on_the_shelf_neither_sags_nor_weighs(tea_light: Response):
     slope = shell.slope.copy()
     slope[:4] = np.pi / 2
     flat = replace(shell, meridian=replace(shell.meridian, lying=lying), slope=slope)
-    sag = {f.zone: f for f in firing_flags.sag_flags(replace(tea_light, shell=flat))}
+    sag = {f.zone: f for f in flags_of(replace(tea_light, shell=flat), "sag")}
     assert sag["fine silver"].verdict != "unknown"
-    usual = {f.zone: f for f in firing_flags.sag_flags(tea_light)}
+    usual = {f.zone: f for f in flags_of(tea_light, "sag")}
     assert sag["fritted body"].utilisation == usual["fritted body"].utilisation
 
 
 def test_a_wall_that_leans_too_far_is_not_judged(tea_light: Response):
     slope = np.where(tea_light.shell.band == FRIT, np.radians(50.0), 0.0)
     leaning = replace(tea_light, shell=replace(tea_light.shell, slope=slope))
-    flags = firing_flags.sag_flags(leaning)
+    flags = flags_of(leaning, "sag")
     assert only(flags, "sag", "fritted body").verdict == "unknown"
     assert only(flags, "sag", "fine silver").verdict == "go"
 

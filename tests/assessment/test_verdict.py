@@ -13,7 +13,7 @@ import pytest
 from cofire.assessment.cautions import cautions
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO, Flag, not_computed
-from cofire.assessment.verdict import Verdict, judge
+from cofire.assessment.verdict import Verdict, judge, worst_first
 from cofire.firing.program import with_gas
 from cofire.physics.blends import find_material
 from cofire.report.verdict import as_json, as_text, number
@@ -76,6 +76,14 @@ class Pot:
 
 
 @cache
+def flag(rule: str, utilisation: float) -> Flag:
+    """A flag with a name and a utilisation."""
+    return Flag(
+        rule=rule, zone="zone", utilisation=utilisation, caution=0.5, figure=1.0, limit=10.0,
+        unit="%", source="source", note="note",
+    )  # fmt: skip
+
+
 def judged(pot: Pot) -> Verdict:
     """Fired coarsely: the direction of a change is asked for, not its last digit."""
     cards = dict(CARDS)
@@ -270,13 +278,15 @@ def test_a_zone_is_asked_once_by_each_rule(fired: Response):
 
 
 def test_a_worse_grade_outranks_a_larger_load():
-    caution = Flag("a", "z", 0.99, 0.5, 1.0, 1.0, "", "s", "r", "n")
-    unknown = not_computed("b", "z", "why", "r")
-    no = Flag("c", "z", 1.01, 0.5, 1.0, 1.0, "", "s", "r", "n")
-    from cofire.assessment import verdict as module
-
-    ranked = sorted([caution, unknown, no], key=module._order)
-    assert [flag.rule for flag in ranked] == ["c", "b", "a"]  # an unknown counts as at its limit
+    caution = flag("a", 0.99)
+    unknown = replace(not_computed("z", "why", "r"), rule="b")
+    no = flag("c", 1.01)
+    ranked = worst_first([caution, unknown, no])
+    assert [flag.rule for flag in ranked.flags] == [
+        "c",
+        "b",
+        "a",
+    ]  # an unknown counts as at its limit
 
 
 # as text and as JSON
@@ -332,7 +342,7 @@ def test_json_keeps_its_schema(fired: Response):
 
 
 def test_what_could_not_be_computed_is_null_in_json_and_said_in_text(fired: Response):
-    verdict = Verdict((not_computed("sag", "zone", "no table", "Measure it."),))
+    verdict = Verdict((replace(not_computed("zone", "no table", "Measure it."), rule="sag"),))
     (row,) = json.loads(as_json(fired, verdict, ()))["flags"]
     assert (row["verdict"], row["utilisation"], row["figure"]) == ("unknown", None, None)
     text = as_text(fired, verdict, ())
@@ -342,7 +352,7 @@ def test_what_could_not_be_computed_is_null_in_json_and_said_in_text(fired: Resp
 
 
 def test_a_verdict_of_go_needs_no_reasons(fired: Response):
-    good = Flag("sag", "zone", 0.1, 0.5, 1.0, 10.0, "%", "source", "", "note")
+    good = flag("sag", 0.1)
     text = as_text(fired, Verdict((good,)), ())
     assert text.startswith("GO")
     assert "Decided" not in text

@@ -333,7 +333,7 @@ def test_what_is_too_little_for_the_scale_is_told(quick: Job):
 
 def test_the_feed_that_the_swaps_rest_on_is_stated(quick: Job):
     told = " ".join(job_text(quick).split())
-    assert "2 ml from the change to the nozzle, mixing as 3 stirred tanks in series" in told
+    assert "2 ml from the changeover to the nozzle, mixing as 3 stirred tanks in series" in told
 
 
 def test_joints_that_lean_alike_are_told_in_one_line(quick: Job):

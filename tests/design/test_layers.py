@@ -36,7 +36,6 @@ from cofire.design.layers import (
     ranked,
     trade_off,
     try_layouts,
-    utilisation_of,
 )
 from cofire.design.plan import propose
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
@@ -350,8 +349,8 @@ def test_vessels_of_different_firings_in_one_batch_fare_as_each_alone() -> None:
     for vessel, mixed in zip(vessels, together, strict=True):
         (alone,) = fire_candidates(bench, [vessel], CLOSE)
         assert mixed.shell.time[-1] == pytest.approx(alone.shell.time[-1])
-        one = {(f.rule, f.zone): utilisation_of(f) for f in bench.judge(alone).flags}
-        two = {(f.rule, f.zone): utilisation_of(f) for f in bench.judge(mixed).flags}
+        one = {(f.rule, f.zone): f.counted for f in bench.judge(alone).flags}
+        two = {(f.rule, f.zone): f.counted for f in bench.judge(mixed).flags}
         assert one.keys() == two.keys()
         for key, utilisation in one.items():
             # the sintering flag reads a steep tension where sintering begins, to a node

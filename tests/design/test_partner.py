@@ -133,7 +133,16 @@ def test_just_outside_a_range_is_no_go_and_inside_is(wanted) -> None:
 
 
 def test_a_value_is_apart_only_outside_a_closed_end() -> None:
-    flag = Flag("cooling", "x", 1.0, 0.5, 0.0, 0.0, "", "", "", "")
+    flag = Flag(
+        rule="cooling",
+        zone="x",
+        utilisation=1.0,
+        caution=0.5,
+        figure=0.0,
+        limit=0.0,
+        unit="",
+        note="",
+    )
     closed = Range("expansion", 5.0, 4.0, 6.0, flag, flag)
     assert [closed.apart(v) for v in (3.0, 4.5, 8.0)] == [-1.0, 0.0, 2.0]
     assert replace(closed, high_set_by=None).apart(8.0) == 0.0

@@ -20,7 +20,6 @@ from cofire.assessment.verdict import judge
 from cofire.design import workers
 from cofire.design.alternatives import PROPOSED, already_fired, sleeve, two_firings
 from cofire.design.candidates import ROUGH, Bench
-from cofire.design.layers import crack_probability
 from cofire.design.plan import DOUBT, TENFOLD, Plan, Scan, propose, scan_layouts
 from cofire.design.transition import given_layout, zones
 from cofire.errors import InputError, ModelError
@@ -268,7 +267,7 @@ def test_a_plan_folder_holds_a_vessel_that_is_read_back(tmp_path: Path) -> None:
     assert back.firing.peak == pytest.approx(plan.response.vessel.firing.peak)
     whole = json.loads((out / "plan.json").read_text(encoding="utf-8"))
     assert whole["verdict"] == plan.verdict.word
-    assert whole["crack_probability"] == pytest.approx(crack_probability(plan.verdict), rel=1e-4)
+    assert whole["chance_of_crack"] == pytest.approx(plan.verdict.crack_probability, rel=1e-4)
     with pytest.raises(InputError, match="--force"):
         write_plan(plan, out, False, EXAMPLE)
 

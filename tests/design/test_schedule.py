@@ -133,7 +133,10 @@ def test_peaks_stay_within_the_tables_unless_they_may_be_extended() -> None:
 
 
 def flag(utilisation: float, caution: float = 0.5) -> Flag:
-    return Flag("cooling", "body", utilisation, caution, utilisation, 1.0, "-", "", "", "")
+    return Flag(
+        rule="cooling", zone="body", utilisation=utilisation, caution=caution, figure=utilisation,
+        limit=1.0, unit="-", note="",
+    )  # fmt: skip
 
 
 def test_the_shortest_that_keeps_every_flag_is_proposed_else_the_least_load() -> None:

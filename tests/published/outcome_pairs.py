@@ -16,16 +16,12 @@ from numpy.typing import NDArray
 
 from cofire.assessment.crack_rules import (
     POOR_BOND,
-    brittle,
-    cooling_flags,
+    SINTERING,
     energy_utilisation,
-    joint_flags,
-    metal_share,
 )
 from cofire.assessment.mismatch import SINTERING_GO, SINTERING_NO
 from cofire.assessment.response import Response
 from cofire.assessment.rule import NO, Flag, joint_name, not_computed
-from cofire.assessment.wall_rules import metal_flags
 from cofire.materials.card import Card, Property
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell_firing import fire_shells
@@ -35,6 +31,7 @@ from cofire.physics import mixing
 from cofire.physics.history import History
 from cofire.physics.mixing import OVERLAPPING_SPHERES
 from cofire.units import ROOM, kelvin
+from tests.fired import flags_of
 
 Array = NDArray[np.float64]
 Entry = dict[str, Any]
@@ -261,13 +258,16 @@ def _stations(time: Array, stress: Array, plastic: Array, volume: Array) -> Simp
 def _flag(rule: str, zone: str, figure: Array, limit: float, unit: str, caution: float) -> Flag:
     """Flag of the worst of several times."""
     worst = float(figure.max())
-    return Flag(rule, zone, max(worst, 0.0) / limit, caution, worst, limit, unit, "", "", "")
+    return Flag(
+        rule=rule, zone=zone, utilisation=max(worst, 0.0) / limit, caution=caution, figure=worst,
+        limit=limit, unit=unit, note="",
+    )  # fmt: skip
 
 
 def _interfaces(materials: Sequence[Body]) -> Iterator[tuple[str, tuple[Body, Body], list[Card]]]:
     """Name, both bodies and the brittle cards of each interface."""
     for both in pairwise(materials):
-        cards = [c for c in (brittle(b.card) for b in both) if c is not None]
+        cards = [c for c in (b.card.ceramic for b in both) if c is not None]
         yield joint_name(*(b.card.name for b in both)), both, cards
 
 
@@ -281,10 +281,10 @@ def _tile_flags(pair: Entry, materials: Sequence[Body], trace: History, size: fl
     )
     shell = _stations(fired.time, stress, plastic, tile.share * size**2)
     response = _response(materials, trace, shell)
-    flags = cooling_flags(response) + metal_flags(response)
+    flags = flags_of(response, "cooling", "metal")
     energy = parting(tile, fired.stress, trace.young_modulus[:, -1], trace.poisson_ratio)
     for cut, (zone, both, cards) in enumerate(_interfaces(materials)):
-        if min(metal_share(b.card) for b in both) < OVERLAPPING_SPHERES:
+        if min(b.card.metal_share for b in both) < OVERLAPPING_SPHERES:
             tough = min(
                 c.scalar("fracture_toughness") ** 2 / c.scalar("young_modulus") for c in cards
             )
@@ -294,7 +294,16 @@ def _tile_flags(pair: Entry, materials: Sequence[Body], trace: History, size: fl
                 energy_utilisation(POOR_BOND * tough, tough),
             )
             flags.append(
-                Flag("joint energy", zone, utilisation, caution, worst, tough, "J/m²", "", "", "")
+                Flag(
+                    rule="joint energy",
+                    zone=zone,
+                    utilisation=utilisation,
+                    caution=caution,
+                    figure=worst,
+                    limit=tough,
+                    unit="J/m²",
+                    note="",
+                )
             )
     return flags
 
@@ -312,9 +321,9 @@ def _sleeve_flags(
     )
     shell = _stations(fired.time, stress, plastic, 2.0 * np.pi * sleeve.share * size)
     response = _response(materials, trace, shell)
-    flags = cooling_flags(response) + metal_flags(response)
+    flags = flags_of(response, "cooling", "metal")
     for cut, (zone, both, cards) in enumerate(_interfaces(materials)):
-        bond = 1e-6 * min(b.strength for b in both if not cards or brittle(b.card) is not None)
+        bond = 1e-6 * min(b.strength for b in both if not cards or b.card.ceramic is not None)
         normal = 1e-6 * fired.interface_stress[:, cut]
         flags.append(_flag("joint stress", zone, normal, bond, "MPa", 0.5))
     return flags
@@ -326,14 +335,18 @@ def _ring_flags(pair: Entry, materials: Sequence[Body], trace: History, size: fl
     mesh = mesh_meridian([radius] * 2, [0.0, size * count], 1e-3 * pair["wall_mm"], steps)
     (shell,) = fire_shells([mesh], trace, [np.arange(count)])
     response = _response(materials, trace, shell)
-    return cooling_flags(response) + metal_flags(response) + joint_flags(response)
+    return (
+        flags_of(response, "cooling")
+        + flags_of(response, "metal")
+        + flags_of(response, "joint stress", "joint energy")
+    )
 
 
 def _sintering_flags(pair: Entry) -> list[Flag]:
     if pair["family"] not in SINTERED_TOGETHER:
         return []
     if "shrinkage_percent" not in pair:
-        return [not_computed("sintering", "", "shrinkage not printed", "")]
+        return [SINTERING.named(not_computed("", "shrinkage not printed"))]
     apart = np.array([np.ptp(list(pair["shrinkage_percent"].values()))])
     caution = SINTERING_GO / SINTERING_NO
     return [_flag("sintering", "", apart, 100.0 * SINTERING_NO, "% apart", caution)]
