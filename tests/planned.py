@@ -12,8 +12,8 @@ from cofire.design.transition import Layout
 from cofire.firing.kiln import trace
 from cofire.firing.program import LAG, Segment
 from cofire.materials.card import Card
+from cofire.physics.paste import paste_of
 from cofire.physics.sintering import relative_density
-from cofire.production.paste import paste_of
 from cofire.units import HOUR, MINUTE, ROOM, kelvin
 from cofire.vessel import Band, JointLimits, Vessel
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.assessment.response import Response
+from cofire.assessment.response import BEGUN, Response
 from cofire.assessment.rule import (
     BLENDS,
     FIRING,
@@ -35,8 +35,6 @@ TEST_BAR = 3e-3 * 4e-3 * 40e-3
 in quarter-point bending (size B of ASTM C1161). [m³]"""
 SINTERED = 0.9
 """Share of its densification after which a zone counts as sintered. [-]"""
-BEGUN = 0.02
-"""Share of its densification after which a zone counts as sintering. [-]"""
 
 
 def sintering_flags(response: Response) -> list[Flag]:

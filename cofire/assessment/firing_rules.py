@@ -26,6 +26,7 @@ from cofire.materials.card import Card
 from cofire.physics import mixing
 from cofire.physics.burnout import gas_viscosity, permeability, wall_overpressure
 from cofire.physics.history import History
+from cofire.physics.paste import BINDER_DENSITY
 from cofire.physics.rheology import viscosity_at
 from cofire.units import GAS_CONSTANT, GRAVITY, celsius
 
@@ -280,7 +281,7 @@ def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Fla
         solid = card["theoretical_density"].scalar * card["green_density"].scalar
         release = -np.gradient(h.mass_fraction[row], h.time) * solid
         lost = 1.0 - h.mass_fraction[row]
-        filled = np.clip(card["binder"].scalar - lost, 0.0, None) * solid / 1300.0
+        filled = np.clip(card["binder"].scalar - lost, 0.0, None) * solid / BINDER_DENSITY
         pores = np.clip(1.0 - h.relative_density[row] - filled, 0.02, None)
         gas = 101325.0 * VAPOUR_MOLAR_MASS / (GAS_CONSTANT * h.temperature)
         pressure = wall_overpressure(

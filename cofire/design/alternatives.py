@@ -15,7 +15,6 @@ import numpy as np
 
 from cofire.assessment import verdict as table
 from cofire.assessment.crack_rules import (
-    BEGUN,
     COOLING,
     FAILURE_CAUTION,
     FAILURE_NO,
@@ -27,7 +26,7 @@ from cofire.assessment.crack_rules import (
     TEST_BAR,
     energy_utilisation,
 )
-from cofire.assessment.response import Response, with_thresholds
+from cofire.assessment.response import BEGUN, Response, with_thresholds
 from cofire.assessment.rule import STRESS, Flag, Rule
 from cofire.assessment.screening import STUDIO_GASES, screen
 from cofire.assessment.verdict import Verdict, worst_first

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cofire.assessment.crack_rules import BEGUN, SINTERED
-from cofire.assessment.response import Response, fire_vessel
+from cofire.assessment.crack_rules import SINTERED
+from cofire.assessment.response import BEGUN, Response, fire_vessel
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import Verdict, judge
 from cofire.errors import InputError, OutOfRange

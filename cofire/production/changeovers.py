@@ -16,8 +16,8 @@ from cofire.materials.card import pure_cards
 from cofire.mechanics.integrator import Control
 from cofire.numerics import Array
 from cofire.physics.changeover import new_share, volume_for_share
+from cofire.physics.paste import paste_of
 from cofire.production.green import Green
-from cofire.production.paste import paste_of
 from cofire.production.printed_solid import volume_below
 from cofire.vessel import Band, Vessel
 

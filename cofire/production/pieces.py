@@ -24,8 +24,8 @@ from cofire.mechanics.integrator import Control
 from cofire.mechanics.tile import fire_tile, fired_sag, layered_tile, sagitta
 from cofire.numerics import Array
 from cofire.physics.history import History, histories
+from cofire.physics.paste import paste_of
 from cofire.production.green import Green, green_vessel, kept
-from cofire.production.paste import paste_of
 from cofire.production.printed_solid import volume_below
 from cofire.units import ROOM, celsius
 from cofire.vessel import Band, Vessel

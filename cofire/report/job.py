@@ -423,7 +423,9 @@ def job_text(m: Job) -> str:
     lines = _wrapped(
         f"{m.response.vessel.name}: {m.verdict.word}, decided by {worst.rule}, {worst.zone}"
     )
-    lines += _print_lines(m) + _band_lines(m) + _cost_lines(m) + _changeover_lines(m) + _piece_lines(m)
+    lines += (
+        _print_lines(m) + _band_lines(m) + _cost_lines(m) + _changeover_lines(m) + _piece_lines(m)
+    )
     for line in m.missing:
         lines += ["", *_wrapped(f"not computed: {line}")]
     for line in m.response.history.extended:

@@ -14,6 +14,7 @@ from scipy.integrate import solve_ivp
 from cofire.assessment.crack_rules import metal_share
 from cofire.errors import InputError
 from cofire.physics.changeover import new_share, smear, volume_for_share
+from cofire.physics.paste import paste_of
 from cofire.production.changeovers import (
     changeovers,
     paste_shares,
@@ -21,7 +22,6 @@ from cofire.production.changeovers import (
     smear_check,
     smeared_vessel,
 )
-from cofire.production.paste import paste_of
 from cofire.production.printed_solid import volume_below
 from cofire.vessel import Printer
 from tests.made import BLEND, CARDS, COARSE, FRIT, SILVER, foot, graded, plain

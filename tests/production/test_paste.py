@@ -16,15 +16,8 @@ from cofire.firing.kiln import duty, firing_energy, trace
 from cofire.firing.program import load_kilns, simple_firing
 from cofire.physics.blends import find_material
 from cofire.physics.changeover import volume_for_share
-from cofire.production.paste import (
-    BINDER_DENSITY,
-    WATER_DENSITY,
-    band_pastes,
-    batches,
-    cost,
-    paste_of,
-    weighed,
-)
+from cofire.physics.paste import BINDER_DENSITY, WATER_DENSITY, paste_of
+from cofire.production.paste import band_pastes, batches, cost, weighed
 from cofire.production.printed_solid import band_volumes, volume_below
 from cofire.vessel import Mixing, Prices, read_vessel
 from tests.made import BLEND, CARDS, FRIT, SILVER, foot, graded, plain

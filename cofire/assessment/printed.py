@@ -1,0 +1,165 @@
+"""The vessel as its printer lays it: every change of paste smeared over a height.
+
+Extrusion cannot stop, so a change of paste comes out of the nozzle mixed, over the volume that
+lies between the place of the changeover and the nozzle. Each changeover is so timed that the
+nozzle gives half of each paste at its joint. What counts is volume of wet paste; here it is read
+off the fired wall, whose solids tell how much wet paste they came from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from cofire.errors import InputError
+from cofire.materials.card import Card, pure_cards
+from cofire.numerics import Array
+from cofire.physics.changeover import new_share, volume_for_share
+from cofire.physics.paste import paste_of
+from cofire.vessel import Band, Vessel
+
+FINEST = 0.25
+"""Least height of a band of the smear, in walls. [-]"""
+STEP = 0.05
+"""Most by which the metal's share differs between neighbouring bands of a smear where they are not
+as low as `FINEST`. [-]"""
+PLACES = 4000
+"""Along the meridian, between which volumes are summed. [-]"""
+
+
+@dataclass(frozen=True)
+class Laid:
+    """Wet paste along a fired wall, and what the nozzle makes of its changeovers.
+
+    Attributes
+    ----------
+    height
+        Along the meridian from foot or axis to rim, shape (K,). [m]
+    wet
+        Wet paste that stands below, shape (K,). [m³]
+    share
+        Metal of the solid volume there, after the smear, shape (K,). [-]
+    """
+
+    height: Array
+    wet: Array
+    share: Array
+
+
+def laid(vessel: Vessel, cards: Sequence[Card], density: Mapping[str, float]) -> Laid:
+    """What the printer lays along the wall of a vessel in fired size.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its bands, in fired size, and its printer.
+    cards : sequence of Card
+        One a band.
+    density : mapping
+        Relative density of each band's material when fired, by name. [-]
+
+    Returns
+    -------
+    Laid
+        At places along the meridian, the joints among them.
+    """
+    chord = np.concatenate(
+        [[0.0], np.cumsum(np.hypot(np.diff(vessel.radius), np.diff(vessel.height)))]
+    )
+    place = np.unique(np.concatenate([np.linspace(0.0, chord[-1], PLACES), chord]))
+    radius, height, wall = (
+        np.interp(place, chord, row) for row in (vessel.radius, vessel.height, vessel.wall)
+    )
+    band = np.searchsorted(vessel.steps, 0.5 * (height[1:] + height[:-1]))
+    pastes = [paste_of(card) for card in cards]
+    swell = np.array([density[c.name] / p.solids for c, p in zip(cards, pastes, strict=True)])
+    ring = 2.0 * np.pi * radius * wall
+    fired = 0.5 * (ring[1:] + ring[:-1]) * np.diff(place)
+    wet = np.concatenate([[0.0], np.cumsum(fired * swell[band])])
+    printer = vessel.printer
+    half = float(volume_for_share(0.5, printer.dead_volume, printer.tanks))
+    at = np.interp(vessel.steps, height, wet)
+    come = new_share(wet[:, None] - at + half, printer.dead_volume, printer.tanks)
+    ones = np.ones((wet.size, 1))
+    own = -np.diff(np.concatenate([ones, come, 0.0 * ones], axis=1), axis=1)
+    solids = own * np.array([p.solids for p in pastes])
+    share = solids @ np.array([c.metal_share for c in cards]) / solids.sum(axis=1)
+    return Laid(height, wet, np.asarray(share))
+
+
+def as_printed(
+    vessel: Vessel, cards: Sequence[Card], density: Mapping[str, float], step: float = STEP
+) -> Vessel:
+    """The vessel with the bands that its changeovers leave, in fired size.
+
+    Each band is cut where the share of metal has moved by a step, but no finer than a quarter of
+    a wall; what is left counts with the mean of its share, to a per cent.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its bands, in fired size, and its printer.
+    cards : sequence of Card
+        One a band.
+    density : mapping
+        Relative density of each band's material when fired, by name. [-]
+    step : float
+        Most by which the metal's share may differ between neighbours. [-]
+
+    Returns
+    -------
+    Vessel
+        To be given to `fire_vessel`; itself if it has one band.
+
+    Raises
+    ------
+    InputError
+        Bands that are not of one metal, one ceramic and their blends.
+    """
+    if len(vessel.bands) == 1:
+        return vessel
+    metal, ceramic = _pair(vessel, cards)
+    found = laid(vessel, cards, density)
+    cuts = _cuts(vessel, found, step)
+    bands: list[Band] = []
+    for low, high in pairwise(cuts):
+        inside = (found.height >= low) & (found.height <= high)
+        mean = float(np.trapezoid(found.share[inside], found.wet[inside]))
+        percent = round(100.0 * mean / float(np.ptp(found.wet[inside])))
+        name = {0: ceramic, 100: metal}.get(percent, f"{metal} + {ceramic} = {percent}")
+        if bands and bands[-1].material == name:
+            bands[-1] = replace(bands[-1], high=float(high))
+        else:
+            bands.append(Band(name, float(low), float(high)))
+    return replace(vessel, bands=tuple(bands))
+
+
+def _cuts(vessel: Vessel, found: Laid, step: float) -> Array:
+    """Heights between which the share is averaged, both ends included. [m]"""
+    low, high = vessel.bands[0].low, vessel.bands[-1].high
+    least = FINEST * float(vessel.wall.max())
+    cuts = [low]
+    start = 0
+    for k in range(1, found.height.size):
+        z = found.height[k]
+        if z - cuts[-1] < least or high - z < least:
+            continue
+        if abs(found.share[k] - found.share[start]) >= step:
+            cuts.append(float(z))
+            start = k
+    return np.array([*cuts, high])
+
+
+def _pair(vessel: Vessel, cards: Sequence[Card]) -> tuple[str, str]:
+    """Names of the one metal and the one ceramic of the vessel."""
+    pure = pure_cards(cards)
+    names = [[n for n, card in pure.items() if card.kind == k] for k in ("metal", "ceramic")]
+    if any(len(some) != 1 for some in names):
+        raise InputError(
+            f"{vessel.name}: the smear is known for one metal, one ceramic and their blends; the "
+            f"bands hold {', '.join(pure)}"
+        )
+    return names[0][0], names[1][0]
