@@ -1,0 +1,116 @@
+"""One vessel checked: the verdict is of what the printer will lay, not of what was drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from cofire.assessment.printed import as_printed
+from cofire.assessment.response import Response, fire_vessel
+from cofire.assessment.verdict import Verdict, judge
+from cofire.firing.kiln import Trace
+from cofire.materials.card import Card
+from cofire.mechanics.integrator import Control
+from cofire.vessel import Vessel
+
+
+@dataclass(frozen=True)
+class Check:
+    """A vessel fired and judged.
+
+    Attributes
+    ----------
+    designed
+        Fired with the bands as drawn, each joint sharp.
+    sharp
+        The verdict on that.
+    printed
+        Fired with the bands that the changeovers leave; the same as `designed` where no printer
+        is given, or none of its pastes changes.
+    verdict
+        The verdict: on `printed`.
+    """
+
+    designed: Response
+    sharp: Verdict
+    printed: Response
+    verdict: Verdict
+
+    @property
+    def smeared(self) -> bool:
+        """Whether changeovers were taken into account."""
+        return self.printed is not self.designed
+
+
+def check_vessel(
+    vessel: Vessel,
+    cards: Mapping[str, Card],
+    *,
+    extend: bool = False,
+    control: Control | None = None,
+    curve: Trace | None = None,
+) -> Check:
+    """A vessel fired and judged as it will be printed.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        Profile, bands, printer, firing.
+    cards : mapping
+        Materials by name.
+    extend : bool
+        As in `fire_vessel`.
+    control : Control, optional
+        Tolerances and steps.
+    curve : Trace, optional
+        What the ware saw, where that is known.
+
+    Returns
+    -------
+    Check
+        Its word is that of every other output on the same vessel.
+
+    Raises
+    ------
+    InputError
+        As `fire_vessel` and `as_printed`.
+    """
+    designed = fire_vessel(vessel, cards, extend=extend, control=control, curve=curve)
+    return checked(designed, cards, control)
+
+
+def checked(
+    designed: Response, cards: Mapping[str, Card], control: Control | None = None
+) -> Check:
+    """A vessel that was fired with sharp joints, judged as it will be printed.
+
+    Parameters
+    ----------
+    designed : Response
+        From `fire_vessel`.
+    cards : mapping
+        Materials by name.
+    control : Control, optional
+        Tolerances and steps.
+
+    Returns
+    -------
+    Check
+        As `check_vessel`.
+    """
+    sharp = judge(designed)
+    vessel = designed.vessel
+    if not vessel.printer.given or len(vessel.bands) == 1:
+        return Check(designed, sharp, designed, sharp)
+    density = {
+        card.name: float(designed.history.relative_density[row, -1])
+        for row, card in designed.materials
+    }
+    printed = fire_vessel(
+        as_printed(vessel, designed.cards, density),
+        cards,
+        extend=bool(designed.history.extended),
+        control=control,
+        curve=designed.trace,
+    )
+    return Check(designed, sharp, printed, judge(printed))
