@@ -38,12 +38,15 @@ class Printer:
         How that paste mixes: 1 wholly, many not at all (stirred tanks in series). [-]
     nozzle
         Width of one road: 0.6 mm, common practice. [m]
+    given
+        Whether the vessel's file says so; only then does the verdict count its changeovers.
     """
 
     layer: float = 0.3e-3
     dead_volume: float = 2e-6
     tanks: float = 3.0
     nozzle: float = 0.6e-3
+    given: bool = False
 
 
 @dataclass(frozen=True)
@@ -120,6 +123,7 @@ def read_printer(table: dict[str, Any], where: str) -> Printer:
         fields.number("dead_volume_ml", 0.01, 500.0, usual.dead_volume * 1e6) / 1e6,
         fields.number("tanks", 1.0, 1000.0, usual.tanks),
         fields.number("nozzle_mm", layer * 1e3, 20.0, max(usual.nozzle, 2.0 * layer) * 1e3) / 1e3,
+        given="printer" in table,
     )
 
 

@@ -41,6 +41,11 @@ class Check:
         """Whether changeovers were taken into account."""
         return self.printed is not self.designed
 
+    @property
+    def word(self) -> str:
+        """Go, caution or no, of the vessel as it will be printed."""
+        return self.verdict.word
+
 
 def check_vessel(
     vessel: Vessel,
@@ -79,9 +84,7 @@ def check_vessel(
     return checked(designed, cards, control)
 
 
-def checked(
-    designed: Response, cards: Mapping[str, Card], control: Control | None = None
-) -> Check:
+def checked(designed: Response, cards: Mapping[str, Card], control: Control | None = None) -> Check:
     """A vessel that was fired with sharp joints, judged as it will be printed.
 
     Parameters
@@ -99,15 +102,15 @@ def checked(
         As `check_vessel`.
     """
     sharp = judge(designed)
-    vessel = designed.vessel
-    if not vessel.printer.given or len(vessel.bands) == 1:
-        return Check(designed, sharp, designed, sharp)
     density = {
         card.name: float(designed.history.relative_density[row, -1])
         for row, card in designed.materials
     }
+    vessel = as_printed(designed.vessel, designed.cards, density)
+    if vessel is designed.vessel:
+        return Check(designed, sharp, designed, sharp)
     printed = fire_vessel(
-        as_printed(vessel, designed.cards, density),
+        vessel,
         cards,
         extend=bool(designed.history.extended),
         control=control,

@@ -91,12 +91,16 @@ def laid(vessel: Vessel, cards: Sequence[Card], density: Mapping[str, float]) ->
 
 
 def as_printed(
-    vessel: Vessel, cards: Sequence[Card], density: Mapping[str, float], step: float = STEP
+    vessel: Vessel,
+    cards: Sequence[Card],
+    density: Mapping[str, float],
+    step: float = STEP,
+    finest: float = FINEST,
 ) -> Vessel:
     """The vessel with the bands that its changeovers leave, in fired size.
 
-    Each band is cut where the share of metal has moved by a step, but no finer than a quarter of
-    a wall; what is left counts with the mean of its share, to a per cent.
+    Each band is cut where the share of metal has moved by a step, but no finer than a share of a
+    wall; what is left counts with the mean of its share, to a per cent.
 
     Parameters
     ----------
@@ -108,22 +112,24 @@ def as_printed(
         Relative density of each band's material when fired, by name. [-]
     step : float
         Most by which the metal's share may differ between neighbours. [-]
+    finest : float
+        Least height of a band, in walls. [-]
 
     Returns
     -------
     Vessel
-        To be given to `fire_vessel`; itself if it has one band.
+        To be given to `fire_vessel`; itself if it has one band or no printer is given.
 
     Raises
     ------
     InputError
         Bands that are not of one metal, one ceramic and their blends.
     """
-    if len(vessel.bands) == 1:
+    if len(vessel.bands) == 1 or not vessel.printer.given:
         return vessel
     metal, ceramic = _pair(vessel, cards)
     found = laid(vessel, cards, density)
-    cuts = _cuts(vessel, found, step)
+    cuts = _cuts(vessel, found, step, finest)
     bands: list[Band] = []
     for low, high in pairwise(cuts):
         inside = (found.height >= low) & (found.height <= high)
@@ -137,10 +143,10 @@ def as_printed(
     return replace(vessel, bands=tuple(bands))
 
 
-def _cuts(vessel: Vessel, found: Laid, step: float) -> Array:
+def _cuts(vessel: Vessel, found: Laid, step: float, finest: float) -> Array:
     """Heights between which the share is averaged, both ends included. [m]"""
     low, high = vessel.bands[0].low, vessel.bands[-1].high
-    least = FINEST * float(vessel.wall.max())
+    least = finest * float(vessel.wall.max())
     cuts = [low]
     start = 0
     for k in range(1, found.height.size):

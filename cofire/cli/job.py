@@ -9,7 +9,7 @@ import typer
 
 from cofire.cli.common import DEFECT, Force, Tables, guarded
 from cofire.cli.plan import tell
-from cofire.cli.vessel import Extend, fired
+from cofire.cli.vessel import Extend, checked
 
 if TYPE_CHECKING:
     from cofire.firing.program import Firing
@@ -43,7 +43,7 @@ def make(
     from cofire.report.writing import check_plan_folder
 
     check_plan_folder(out, force, MARK)
-    found = job_for(fired(vessel_file(vessel), tables, extend), tell=tell)
+    found = job_for(checked(vessel_file(vessel), tables, extend), tell=tell)
     tell("")
     write_making(found, out, force)
     typer.echo(job_text(found), nl=False)
@@ -139,7 +139,7 @@ def sheet(
     from cofire.report.writing import check_targets, write_text
 
     check_targets([out], force)
-    found = job_for(fired(vessel_file(vessel), tables, extend), tell=tell)
+    found = job_for(checked(vessel_file(vessel), tables, extend), tell=tell)
     tell("")
     reasons = planned_reasons(vessel, found.response.vessel.firing)
     write_text(out, write_sheet(found, reasons), force)

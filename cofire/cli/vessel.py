@@ -11,6 +11,7 @@ import typer
 from cofire.cli.common import DEFECT, Force, Tables, guarded
 
 if TYPE_CHECKING:
+    from cofire.assessment.check import Check
     from cofire.assessment.response import Response
 
 
@@ -23,8 +24,8 @@ Extend = Annotated[
 ]
 
 
-def fired(file: Path, tables: list[Path] | None, extend: bool) -> Response:
-    """The vessel of a file through its firing.
+def checked(file: Path, tables: list[Path] | None, extend: bool) -> Check:
+    """The vessel of a file fired and judged as it will be printed.
 
     Parameters
     ----------
@@ -37,16 +38,16 @@ def fired(file: Path, tables: list[Path] | None, extend: bool) -> Response:
 
     Returns
     -------
-    Response
-        Histories and stress.
+    Check
+        As designed and as printed.
     """
-    from cofire.assessment.response import fire_vessel
+    from cofire.assessment.check import check_vessel
     from cofire.firing.program import load_kilns
     from cofire.materials.library import load_cards
     from cofire.vessel import read_vessel
 
     vessel = read_vessel(file, load_kilns(tables or []))
-    return fire_vessel(vessel, load_cards(tables or []), extend=extend)
+    return check_vessel(vessel, load_cards(tables or []), extend=extend)
 
 
 @guarded
@@ -73,17 +74,15 @@ def check(
     Example:  cofire check examples/silver_foot_vessel.toml --uncertainty
     """
     from cofire.assessment.cautions import cautions
-    from cofire.assessment.verdict import judge
     from cofire.report.verdict import as_json, as_text
 
-    response = fired(vessel, tables, extend)
-    verdict = judge(response)
+    found = checked(vessel, tables, extend)
     write = as_json if json else as_text
-    text = write(response, verdict, cautions(response))
+    text = write(found, cautions(found.printed))
     if uncertainty:
-        text = _with_uncertainty(text, response, samples, seed, json)
+        text = _with_uncertainty(text, found.printed, samples, seed, json)
     typer.echo(text, nl=False)
-    if verdict.word == "no":
+    if found.word == "no":
         raise typer.Exit(DEFECT)
 
 
@@ -138,7 +137,7 @@ def stress(
 
     if out is not None:
         check_folder(out, DRAWN, force)
-    response = fired(vessel, tables, extend)
+    response = checked(vessel, tables, extend).printed
     bands = band_stresses(response)
     relieved = None
     if relief:

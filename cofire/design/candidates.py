@@ -19,6 +19,7 @@ from typing import TypeVar
 import numpy as np
 
 from cofire.assessment import verdict
+from cofire.assessment.printed import as_printed
 from cofire.assessment.response import Response, meshed, unsolved, with_thresholds
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import Verdict
@@ -291,6 +292,25 @@ class Bench:
         assert known is not None
         return known.rows([known.names.index(card.name) for card in cards])
 
+    def printed(self, vessel: Vessel) -> Vessel:
+        """The vessel as its printer lays it, in as few bands as a search needs.
+
+        Parameters
+        ----------
+        vessel : Vessel
+            With the bands as designed.
+
+        Raises
+        ------
+        InputError
+            As `as_printed`.
+        """
+        cards = [self.material(band.material) for band in vessel.bands]
+        used = self.used([vessel])
+        fired = self.history(vessel.firing, used).relative_density[:, -1]
+        density = {card.name: float(d) for card, d in zip(used, fired, strict=True)}
+        return as_printed(vessel, cards, density, SMEAR_STEP, SMEAR_FINEST)
+
     def used(self, vessels: Iterable[Vessel]) -> list[Card]:
         """The materials of all bands of some vessels, each once.
 
@@ -365,13 +385,17 @@ def beside(one: History, other: History) -> History:
     return History(**whole)
 
 
+SMEAR_STEP, SMEAR_FINEST = 0.12, 0.5
+"""How finely a search sees a smear: metal share and height, in walls, of its bands. [-]"""
+
+
 def fire_candidates(
     bench: Bench,
     vessels: Sequence[Vessel],
     control: Control = COARSE,
     mechanisms: Mechanisms | None = None,
 ) -> list[Response | ModelError]:
-    """Vessels through their own firings, solved as one batch.
+    """Vessels, as the printer lays them, through their own firings, solved as one batch.
 
     Parameters
     ----------
@@ -415,6 +439,7 @@ def _fired(
     bench: Bench, vessels: Sequence[Vessel], control: Control, mechanisms: Mechanisms | None
 ) -> list[Response]:
     """As `fire_candidates`, where nothing goes wrong."""
+    vessels = [bench.printed(vessel) for vessel in vessels]
     groups: dict[Key, list[Vessel]] = {}
     for vessel in vessels:
         groups.setdefault(firing_key(vessel.firing), []).append(vessel)

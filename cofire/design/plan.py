@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from cofire.assessment.check import Check, check_vessel
 from cofire.assessment.crack_rules import FAILURE_CAUTION, FAILURE_NO
-from cofire.assessment.response import Response, fire_vessel, meshed
+from cofire.assessment.response import meshed
 from cofire.assessment.rule import GO
-from cofire.assessment.verdict import Verdict, judge
+from cofire.assessment.verdict import Verdict
 from cofire.assessment.windows import ceiling
 from cofire.design.alternatives import Alternative, alternatives
 from cofire.design.candidates import ROUGH, Bench
@@ -66,12 +67,12 @@ class Plan:
 
     Attributes
     ----------
-    given, given_verdict
-        The vessel as its file has it.
+    given
+        The vessel as its file has it, checked.
     given_breaks
         Limits that it does not keep as it is drawn.
-    response, verdict
-        The proposal, on a finer mesh and finer steps than the search used.
+    proposal
+        Checked on a finer mesh and finer steps than the search used.
     layout
         Its transition.
     layers, schedule
@@ -85,11 +86,9 @@ class Plan:
         False where a search was interrupted: the best so far.
     """
 
-    given: Response
-    given_verdict: Verdict
+    given: Check
     given_breaks: tuple[str, ...]
-    response: Response
-    verdict: Verdict
+    proposal: Check
     layout: Layout
     layers: LayerSearch | None
     schedule: Schedule | None
@@ -98,9 +97,19 @@ class Plan:
     finished: bool
 
     @property
+    def verdict(self) -> Verdict:
+        """On the proposal as it will be printed."""
+        return self.proposal.verdict
+
+    @property
+    def vessel(self) -> Vessel:
+        """As proposed, with the bands as designed."""
+        return self.proposal.designed.vessel
+
+    @property
     def probabilities(self) -> tuple[float, float]:
         """Probability of a crack on cooling as given and as proposed. [-]"""
-        return self.given_verdict.crack_probability, self.verdict.crack_probability
+        return self.given.verdict.crack_probability, self.verdict.crack_probability
 
 
 @dataclass
@@ -162,9 +171,8 @@ def propose(
         finished = False
     say("last check")
 
-    def check(one: Vessel) -> tuple[Response, Verdict]:
-        response = fire_vessel(one, cards, extend=extend)
-        return response, judge(response)
+    def check(one: Vessel) -> Check:
+        return check_vessel(one, cards, extend=extend)
 
     try:
         given, best = in_pairs(check, [vessel, draft.vessel])
@@ -174,22 +182,23 @@ def propose(
     layout = draft.layout
     schedule = draft.schedule and replace(draft.schedule, tried=draft.tried)
     breaks, own = _own_limits(vessel, bench)
-    if own is not None and given[1].utilisation < best[1].utilisation:
+    if own is not None and given.verdict.utilisation < best.verdict.utilisation:
         moved = check(own)
-        if moved[1].utilisation < best[1].utilisation:
+        if moved.verdict.utilisation < best.verdict.utilisation:
             best, layout, schedule = moved, given_layout(own, cards), None
     scan: Scan | None = None
     others: tuple[Alternative, ...] = ()
     try:
-        if finished and best[1].grade > GO:
-            before, after = given[1].crack_probability, best[1].crack_probability
+        if finished and best.verdict.grade > GO:
+            before = given.verdict.crack_probability
+            after = best.verdict.crack_probability
             if before > FAILURE_CAUTION and before < TENFOLD * after:
-                scan = scan_layouts(bench.on(ROUGH), best[0].vessel, say)
+                scan = scan_layouts(bench.on(ROUGH), best.designed.vessel, say)
             say("alternatives")
-            others = alternatives(bench, best[0].vessel, layout)
+            others = alternatives(bench, best.designed.vessel, layout)
     except KeyboardInterrupt:
         finished = False
-    return Plan(*given, breaks, *best, layout, draft.layers, schedule, scan, others, finished)
+    return Plan(given, breaks, best, layout, draft.layers, schedule, scan, others, finished)
 
 
 def _own_limits(vessel: Vessel, bench: Bench) -> tuple[tuple[str, ...], Vessel | None]:

@@ -8,14 +8,15 @@ from typing import TypeVar
 
 import numpy as np
 
+from cofire.assessment.check import Check
 from cofire.assessment.mismatch import Event, mismatch
 from cofire.assessment.response import Response
-from cofire.assessment.verdict import Verdict, judge
+from cofire.assessment.verdict import Verdict
 from cofire.errors import CofireError
 from cofire.firing.kiln import INSTANT, Trace
 from cofire.firing.program import Segment
 from cofire.materials.card import Card
-from cofire.production.changeovers import Changeover, Smear, changeovers, purity, smear_check
+from cofire.production.changeovers import Changeover, changeovers, purity
 from cofire.production.green import Green, Refired, green_to_size, green_vessel
 from cofire.production.paste import BandPaste, Batch, Cost, band_pastes, batches, cost
 from cofire.production.pieces import Piece, pieces_for
@@ -187,8 +188,8 @@ class Job:
 
     Attributes
     ----------
-    response, verdict
-        The vessel as wanted, fired and judged.
+    check
+        The vessel as wanted, fired and judged as it will be printed.
     green
         What to print.
     refired
@@ -203,16 +204,13 @@ class Job:
         One a joint.
     purity
         Most of its own paste that any layer of each band gets. [-]
-    smear
-        The verdict after the smear of the changeovers; None where it could not be had.
     pieces
         Test pieces.
     missing
         What could not be computed, and why.
     """
 
-    response: Response
-    verdict: Verdict
+    check: Check
     green: Green
     refired: Refired | None
     overhangs: tuple[Overhang, ...]
@@ -221,24 +219,27 @@ class Job:
     cost: Cost | None
     changeovers: tuple[Changeover, ...]
     purity: tuple[float, ...]
-    smear: Smear | None
     pieces: tuple[Piece, ...]
     missing: tuple[str, ...]
 
     @property
-    def as_printed(self) -> Verdict:
-        """The verdict on the vessel, or on it with smeared joints if that is worse."""
-        known = [self.verdict] if self.smear is None else [self.verdict, self.smear.smeared]
-        return max(known, key=lambda verdict: verdict.grade)
+    def response(self) -> Response:
+        """The vessel as wanted, with the bands as designed."""
+        return self.check.designed
+
+    @property
+    def verdict(self) -> Verdict:
+        """On the vessel as it will be printed."""
+        return self.check.verdict
 
 
-def job_for(response: Response, tell: Callable[[str], None] | None = None) -> Job:
+def job_for(check: Check, tell: Callable[[str], None] | None = None) -> Job:
     """Print, pastes, changeovers and test pieces of a vessel.
 
     Parameters
     ----------
-    response : Response
-        From `fire_vessel`.
+    check : Check
+        From `check_vessel`.
     tell : callable, optional
         Is given one line about each stage.
 
@@ -263,14 +264,12 @@ def job_for(response: Response, tell: Callable[[str], None] | None = None) -> Jo
             missing.append(f"{what}: {error}")
             return None
 
-    verdict = judge(response)
+    response = check.designed
     sized = tried("firing the print", lambda: green_to_size(response))
     green, refired = sized or (green_vessel(response), None)
     made = batches(response, green)
-    several = len(response.cards) > 1
     return Job(
-        response,
-        verdict,
+        check,
         green,
         refired,
         tuple(overhangs(green, response)),
@@ -279,9 +278,6 @@ def job_for(response: Response, tell: Callable[[str], None] | None = None) -> Jo
         cost(response, made),
         tuple(changeovers(response, green)),
         tuple(float(p) for p in purity(response, green)),
-        tried("firing the smeared bands", lambda: smear_check(response, green))
-        if several
-        else None,
-        tuple(tried("test pieces", lambda: pieces_for(response, verdict, green)) or ()),
+        tuple(tried("test pieces", lambda: pieces_for(response, check.sharp, green)) or ()),
         tuple(missing),
     )

@@ -11,11 +11,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from cofire.production.changeovers import DONE, Smear, metal_shares
+from cofire.production.changeovers import DONE, metal_shares
 from cofire.production.job import Job
 from cofire.production.paste import COARSE
 from cofire.production.printed_solid import OVERHANG, Overhang, printed_layers
-from cofire.report.verdict import number
+from cofire.report.verdict import number, sharp_line
 from cofire.vessel import JOULES_PER_KILOWATT_HOUR
 
 # ----------------------------------------------------------------------------------------------
@@ -324,7 +324,7 @@ def _cost_lines(m: Job) -> list[str]:
 
 
 def _changeover_lines(m: Job) -> list[str]:
-    """When to changeover, and whether the smear matters."""
+    """When to change the paste, and whether the smear matters."""
     lines: list[str] = []
     if m.changeovers:
         printer = m.response.vessel.printer
@@ -349,31 +349,9 @@ def _changeover_lines(m: Job) -> list[str]:
                 f"Band {n + 1}, {m.green.materials[n]}, is too low for the feed: no layer of it "
                 f"gets more than {100 * most:.0f} % of its own paste."
             )
-    if m.smear is not None:
-        lines += _wrapped(smear_line(m.smear))
+    if m.check.smeared:
+        lines += _wrapped(sharp_line(m.check))
     return lines
-
-
-def smear_line(smear: Smear) -> str:
-    """The verdicts with sharp joints and with those that the changeovers leave, in one sentence.
-
-    Parameters
-    ----------
-    smear : Smear
-        From `smear_check`.
-
-    Returns
-    -------
-    str
-        With a full stop.
-    """
-    sharp, smeared = smear.sharp, smear.smeared
-    return (
-        f"Verdict with the bands as designed: {sharp.word}, utilisation "
-        f"{number(sharp.utilisation)} "
-        f"({sharp.worst.rule}); as the changeovers smear them: {smeared.word}, utilisation "
-        f"{number(smeared.utilisation)} ({smeared.worst.rule})."
-    )
 
 
 def _piece_lines(m: Job) -> list[str]:

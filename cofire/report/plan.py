@@ -26,10 +26,9 @@ from cofire.numerics import Array
 from cofire.production.job import job_for
 from cofire.report import figures
 from cofire.report import stress as stress_text
-from cofire.report.job import smear_line
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import stress_figure, trade_off_figure
-from cofire.report.verdict import flag_row, number
+from cofire.report.verdict import flag_row, number, sharp_line
 from cofire.report.writing import replace_folder, wrapped
 from cofire.units import HOUR, MINUTE, celsius
 from cofire.vessel import Vessel
@@ -301,7 +300,7 @@ def plan_json(plan: Plan) -> str:
     str
         Ends in a new line.
     """
-    vessel = plan.response.vessel
+    vessel = plan.vessel
     before, after = plan.probabilities
     whole = {
         "schema": SCHEMA,
@@ -309,9 +308,9 @@ def plan_json(plan: Plan) -> str:
         "vessel": vessel.name,
         "finished": plan.finished,
         "as_given": {
-            "verdict": plan.given_verdict.word,
-            "utilisation": _rounded(plan.given_verdict.utilisation),
-            "decided_by": plan.given_verdict.worst.rule,
+            "verdict": plan.given.verdict.word,
+            "utilisation": _rounded(plan.given.verdict.utilisation),
+            "decided_by": plan.given.verdict.worst.rule,
             "crack_probability": _rounded(before),
             "breaks": list(plan.given_breaks),
         },
@@ -340,7 +339,7 @@ def plan_json(plan: Plan) -> str:
             for s in vessel.firing.segments
         ],
         "why": [c.reason for c in plan.schedule.choices] if plan.schedule else None,
-        "hours": round(float(plan.response.trace.time[-1]) / HOUR, 2),
+        "hours": round(float(plan.proposal.printed.trace.time[-1]) / HOUR, 2),
         "gas": vessel.firing.gas,
         "kiln": vessel.firing.kiln.name,
         "trade_off": [_trial(t) for t in trade_off(plan.layers)] if plan.layers else [],
@@ -354,9 +353,9 @@ def plan_json(plan: Plan) -> str:
             }
             for a in plan.alternatives
         ],
-        "mesh_error": float(f"{plan.response.shell.mesh_error:.3g}"),
-        "step_error_MPa": float(f"{plan.response.shell.step_error.max() / 1e6:.3g}"),
-        "beyond_tables": list(plan.response.history.extended),
+        "mesh_error": float(f"{plan.proposal.printed.shell.mesh_error:.3g}"),
+        "step_error_MPa": float(f"{plan.proposal.printed.shell.step_error.max() / 1e6:.3g}"),
+        "beyond_tables": list(plan.proposal.printed.history.extended),
     }
     return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
@@ -575,23 +574,24 @@ def plan_text(plan: Plan) -> str:
     str
         Ends in a new line.
     """
-    vessel, worst = plan.response.vessel, plan.verdict.worst
+    vessel, worst = plan.vessel, plan.verdict.worst
     before, after = plan.probabilities
     lines = [
         f"{plan.verdict.word.upper()}: {vessel.name}"
         + ("" if plan.finished else " (interrupted: the best so far)"),
         *wrapped(
-            f"As given: {plan.given_verdict.word}, utilisation "
-            f"{plan.given_verdict.utilisation:.3g} "
-            f"({plan.given_verdict.worst.rule}). Proposed: {plan.verdict.word}, utilisation "
+            f"As given: {plan.given.verdict.word}, utilisation "
+            f"{plan.given.verdict.utilisation:.3g} "
+            f"({plan.given.verdict.worst.rule}). Proposed: {plan.verdict.word}, utilisation "
             f"{plan.verdict.utilisation:.3g}; {against(worst)}."
         ),
+        *wrapped(sharp_line(plan.proposal)),
         *wrapped(
             f"Probability of a crack on cooling: {percent(before)} as given, {percent(after)} as "
             "proposed."
         ),
     ]
-    if plan.given_breaks and plan.given_verdict.utilisation < plan.verdict.utilisation:
+    if plan.given_breaks and plan.given.verdict.utilisation < plan.verdict.utilisation:
         broken = ", ".join(plan.given_breaks)
         lines += wrapped(f"As given it comes nearer, but breaks limits of its own: {broken}.")
     if plan.scan is not None:
@@ -707,31 +707,30 @@ def write_plan(
     reasons = {}
     if plan.schedule is not None:
         reasons = {n: c.reason for n, c in enumerate(plan.schedule.choices)}
-    vessel = plan.response.vessel
-    bands = band_stresses(plan.response)
+    vessel = plan.vessel
+    bands = band_stresses(plan.proposal.printed)
     texts = {
         "plan.json": plan_json(plan),
         "bands.csv": bands_csv(vessel),
         "firing.csv": firing_csv(vessel.firing, reasons),
         "firing.toml": firing_toml(vessel.firing, kilns),
         **planned_vessel(source, vessel),
-        "stress.json": stress_text.as_json(plan.response, bands),
+        "stress.json": stress_text.as_json(plan.proposal.printed, bands),
     }
 
-    def sheet() -> tuple[dict[str, bytes], str]:
-        made = job_for(plan.response)
-        page = write_sheet(made, tuple(reasons.values()))
-        return {"sheet.html": page.encode()}, smear_line(made.smear) if made.smear else ""
+    def sheet() -> dict[str, bytes]:
+        made = job_for(plan.proposal)
+        return {"sheet.html": write_sheet(made, tuple(reasons.values())).encode()}
 
-    def pictures() -> tuple[dict[str, bytes], str]:
-        drawn = {"stress.png": _drawn(stress_figure(plan.response, bands))}
+    def pictures() -> dict[str, bytes]:
+        drawn = {"stress.png": _drawn(stress_figure(plan.proposal.printed, bands))}
         if plan.layers is not None:
             drawn["trade_off.png"] = _drawn(trade_off_figure(plan.layers))
-        return drawn, ""
+        return drawn
 
     works = {"sheet.html": sheet, "figures": pictures}
 
-    def made(name: str) -> tuple[dict[str, bytes], str] | str:
+    def made(name: str) -> dict[str, bytes] | str:
         try:
             return works[name]()
         except CofireError as error:
@@ -744,8 +743,7 @@ def write_plan(
         if isinstance(found, str):
             missing.append(found)
         else:
-            files |= found[0]
-            text += "\n".join(["", *wrapped(found[1]), ""]) if found[1] else ""
+            files |= found
     files["plan.txt"] = text.encode()
 
     def fill(folder: Path) -> None:

@@ -37,7 +37,7 @@ from cofire.report.firing import heat_work_line
 from cofire.report.html import TICK, figure, framed, listed, named, plain, shown, table
 from cofire.report.job import expected, grams
 from cofire.report.job_figures import curve_picture, data_uri, letter, section_picture
-from cofire.report.verdict import number, place
+from cofire.report.verdict import number, place, sharp_line
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from cofire.vessel import Printer
 
@@ -597,29 +597,20 @@ def verdict_box(m: Job) -> str:
     str
         HTML.
     """
-    verdict, response = m.verdict, m.response
+    verdict, response = m.verdict, m.check.printed
     worst = verdict.worst
-    word, after = m.as_printed.word, None if m.smear is None else m.smear.smeared
-    text = f"<strong>{word.upper()}.</strong> {MEANING[word]}"
-    decided = f"{worst.rule}, {where(worst, response)}: {_found(worst)}"
-    if after is not None and after.grade > verdict.grade:
-        text += (
-            f" Decided by {after.worst.rule}, {_found(after.worst)}, with the joints as the "
-            f"changeovers "
-            f"smear them. With sharp joints: {verdict.word}"
-            + (f", by {decided}." if verdict.grade > GO else ".")
-        )
-    else:
-        text += f" Decided by {decided}." if verdict.grade > GO else ""
-        if after is not None:
-            text += f" As the changeovers smear the joints: {after.word} ({after.worst.rule})."
+    text = f"<strong>{verdict.word.upper()}.</strong> {MEANING[verdict.word]}"
+    if verdict.grade > GO:
+        text += f" Decided by {worst.rule}, {where(worst, response)}: {_found(worst)}."
+    if m.check.smeared:
+        text += f" {shown(sharp_line(m.check))}"
     rules: dict[str, list[Flag]] = {}
     for flag in verdict.flags:
         rules.setdefault(flag.rule, []).append(flag)
     bad = {rule: flags for rule, flags in rules.items() if flags[0].grade > GO}
     if not bad:
         text += f" Looked at: {shown(', '.join(rules))}."
-    lines = [f'<p class="verdict {word}">{text}</p>']
+    lines = [f'<p class="verdict {verdict.word}">{text}</p>']
     if bad:
         rows = [_limit_row(flags, response) for flags in bad.values()]
         lines.append(

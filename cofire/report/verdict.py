@@ -10,9 +10,8 @@ from collections.abc import Sequence
 
 from cofire import __version__
 from cofire.assessment.cautions import DEFER, Caution
-from cofire.assessment.response import Response
+from cofire.assessment.check import Check
 from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag
-from cofire.assessment.verdict import Verdict
 from cofire.units import HOUR, celsius
 
 SCHEMA = 1
@@ -65,17 +64,36 @@ def place(flag: Flag) -> str:
     return ", ".join(parts)
 
 
-def as_text(
-    response: Response, verdict: Verdict, hazards: Sequence[Caution], width: int = 100
-) -> str:
+def sharp_line(check: Check) -> str:
+    """What the verdict would be if the changeovers left no smear, in one sentence.
+
+    Parameters
+    ----------
+    check : Check
+        From `check_vessel`.
+
+    Returns
+    -------
+    str
+        With a full stop; empty where no changeover was counted.
+    """
+    if not check.smeared:
+        return ""
+    sharp = check.sharp
+    return (
+        f"With every changeover sharp it would be {sharp.word}, utilisation "
+        f"{number(sharp.utilisation)} ({sharp.worst.rule}); as printed {check.word}, "
+        f"{number(check.verdict.utilisation)} ({check.verdict.worst.rule})."
+    )
+
+
+def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
     """Verdict first, then its reasons, then the flags that pass, then the hazards.
 
     Parameters
     ----------
-    response : Response
-        The fired vessel.
-    verdict : Verdict
-        From `judge`.
+    check : Check
+        From `check_vessel`.
     hazards : sequence of Caution
         From `cautions`.
     width : int
@@ -86,6 +104,7 @@ def as_text(
     str
         Ends in a new line.
     """
+    verdict, response = check.verdict, check.printed
     worst = verdict.worst
     vessel = response.vessel
 
@@ -99,6 +118,8 @@ def as_text(
     lines = wrap(title)
     if verdict.grade > GO:
         lines += wrap(f"Decided by {worst.rule}, {worst.zone}: {worst.note}.")
+    if check.smeared:
+        lines += wrap(sharp_line(check))
     lines.append("")
     rules = dict.fromkeys(flag.rule for flag in verdict.flags)
     of_rule = {rule: [flag for flag in verdict.flags if flag.rule == rule] for rule in rules}
@@ -179,15 +200,13 @@ def flag_row(flag: Flag) -> dict[str, object]:
     }
 
 
-def as_json(response: Response, verdict: Verdict, hazards: Sequence[Caution]) -> str:
+def as_json(check: Check, hazards: Sequence[Caution]) -> str:
     """The verdict as one JSON object with its schema number.
 
     Parameters
     ----------
-    response : Response
-        The fired vessel.
-    verdict : Verdict
-        From `judge`.
+    check : Check
+        From `check_vessel`.
     hazards : sequence of Caution
         From `cautions`.
 
@@ -196,6 +215,7 @@ def as_json(response: Response, verdict: Verdict, hazards: Sequence[Caution]) ->
     str
         Ends in a new line.
     """
+    verdict, response = check.verdict, check.printed
     whole = {
         "schema": SCHEMA,
         "cofire": __version__,
@@ -204,6 +224,12 @@ def as_json(response: Response, verdict: Verdict, hazards: Sequence[Caution]) ->
         "gas": response.vessel.firing.gas,
         "verdict": verdict.word,
         "decided_by": verdict.worst.rule,
+        "as_printed": check.smeared,
+        "sharp": {
+            "verdict": check.sharp.word,
+            "decided_by": check.sharp.worst.rule,
+            "utilisation": float(f"{check.sharp.utilisation:.6g}"),
+        },
         "flags": [flag_row(flag) for flag in verdict.flags],
         "beyond_tables": list(response.history.extended),
         "mesh_error": float(f"{response.shell.mesh_error:.3g}"),
