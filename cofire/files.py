@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import math
 import os
 import re
 import stat
@@ -25,7 +27,8 @@ LARGEST_FILE = 1_000_000
 """A card, kiln, firing or vessel larger than this is not one. [bytes]"""
 HIDDEN = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufeff\ufffe\uffff]")
 """Characters that a terminal or a reader of text obeys instead of showing."""
-DEEP = re.compile(r"(?:\.[^.,=\n]+){100}")
+_NAME = r"""(?:"[^"\n]*"|'[^'\n]*'|[^\s.,=\n"']+)"""
+DEEP = re.compile(rf"(?:\.[ \t]*{_NAME}[ \t]*){{100}}")
 """A dotted name of a hundred parts: the TOML reader takes minutes over longer ones."""
 
 
@@ -126,6 +129,41 @@ def read_toml(path: Traversable | Path) -> dict[str, Any]:
     except ValueError as error:  # tomllib.TOMLDecodeError, or an integer of thousands of digits
         raise InputError(f"{where}: {_not_toml(str(error), text)}") from None
     return table
+
+
+def read_json(text: str | bytes) -> Any:
+    """What a text says in JSON, all of its numbers such as a computer can hold.
+
+    Parameters
+    ----------
+    text : str or bytes
+        One value.
+
+    Returns
+    -------
+    any
+        Dicts, lists, texts, numbers.
+
+    Raises
+    ------
+    ValueError
+        Not JSON, nested too deeply, or with a number beyond 1e308.
+    """
+
+    def whole(digits: str) -> int:
+        if not math.isfinite(float(digits)):
+            raise ValueError(f"a number of {len(digits)} digits")
+        return int(digits)
+
+    def broken(digits: str) -> float:
+        if not math.isfinite(float(digits)):
+            raise ValueError(f"the number {digits[:20]}")
+        return float(digits)
+
+    try:
+        return json.loads(text, parse_int=whole, parse_float=broken)
+    except RecursionError:
+        raise ValueError("nested too deeply") from None
 
 
 def _not_toml(complaint: str, text: str) -> str:

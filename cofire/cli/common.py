@@ -12,6 +12,7 @@ from typing import Annotated, ParamSpec, TypeVar
 import typer
 
 from cofire.errors import CofireError
+from cofire.files import shown_path
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -56,8 +57,9 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
             _drop_output()
             raise typer.Exit from None
         except OSError as error:
-            if error.filename is not None:
-                raise
+            if error.filename is not None:  # a name no file can have, a folder that has gone
+                _complain(f"{shown_path(error.filename)}: cannot be used ({error.strerror})")
+                raise typer.Exit(INPUT_WRONG) from None
             _drop_output()
             _complain(f"standard output: cannot be written ({error.strerror})")
             raise typer.Exit(INPUT_WRONG) from None

@@ -303,14 +303,13 @@ def _entry(source: Path, piece: str | None, tables: list[Path] | None) -> dict[s
 
 
 def _prediction(path: Path, text: str, piece: str | None) -> dict[str, Any]:
-    from json import loads
-
     from cofire.errors import InputError
     from cofire.evidence.record import prediction_entry
+    from cofire.files import read_json
 
     try:
-        whole = loads(text)
-    except (ValueError, RecursionError) as error:
+        whole = read_json(text)
+    except ValueError as error:
         raise InputError(f"{path}: not JSON ({str(error)[:80]})") from None
     if not isinstance(whole, dict):
         raise InputError(f"{path}: not a JSON object; give what 'cofire check --json' printed")

@@ -112,7 +112,10 @@ def planned_reasons(given: Path, firing: Firing) -> list[str]:
     if not table.is_file():
         return []
     text = read_text(table)
-    told = [row.get("why") or "" for row in csv.DictReader(io.StringIO(text))]
+    try:
+        told = [row.get("why") or "" for row in csv.DictReader(io.StringIO(text))]
+    except csv.Error:  # no table any more, so not the one that was written
+        return []
     unchanged = firing_csv(firing, dict(enumerate(told))) == text
     return told if unchanged and any(told) else []
 

@@ -182,7 +182,8 @@ QUARTZ_STEP = 0.0045
 CRISTOBALITE_STEP = 0.011
 """Linear step of cristobalite near 226 °C: 0.9-1.4 %, from memory. [-]"""
 INVERSION_SHARE = 0.8
-"""Share of a grain's step that a body shows; 0.6-1.0, our estimate. [-]"""
+"""Share of a grain's step that a body shows: 0.56 where the grain is as soft as quartz just below
+573 °C, 1 where it is as stiff as its glass (Eshelby's sphere); our estimate between. [-]"""
 
 
 @dataclass(frozen=True)

@@ -38,6 +38,7 @@ import numpy as np
 from cofire.assessment.rule import VERDICTS
 from cofire.errors import InputError
 from cofire.evidence.record import FIRING, KINDS, OUTCOMES, PREDICTION, TOO_FEW, Comparison
+from cofire.files import read_json, shown_path
 from cofire.report.figures import FIRST, LIMIT, SECOND, literal, settle
 from cofire.report.verdict import number
 
@@ -139,7 +140,7 @@ def decoded(line: bytes) -> dict[str, Any] | None:
     if not mark or check != f'{len(body)}-{zlib.crc32(body):08x}"}}'.encode():
         return None
     try:
-        entry = json.loads(line)
+        entry = read_json(line)
     except ValueError:
         return None
     return entry if isinstance(entry, dict) and entry.get("kind") in KINDS else None
@@ -175,7 +176,7 @@ def append_many(path: Path, entries: Sequence[Mapping[str, Any]]) -> None:
         if new:
             _sync_folder(path)
     except OSError as error:
-        raise InputError(f"{path}: cannot be written ({error.strerror})") from None
+        raise InputError(f"{shown_path(path)}: cannot be written ({error.strerror})") from None
 
 
 def read_record(path: Path) -> Kept:
@@ -200,7 +201,7 @@ def read_record(path: Path) -> Kept:
         with path.open("rb") as stream, _locked(stream.fileno(), shared=True):
             raw = stream.read()
     except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror})") from None
+        raise InputError(f"{shown_path(path)}: cannot be read ({error.strerror})") from None
     _refuse_other(raw[: len(START)], path)
     *lines, tail = raw.split(b"\n")
     if tail and decoded(tail) is not None:  # only its new line is missing
@@ -230,7 +231,9 @@ def _add(handle: int, path: Path, lines: bytes) -> None:
         raise
     if not whole:
         os.ftruncate(handle, end)
-        raise InputError(f"{path}: cannot be written whole (is the disk full?); nothing was added")
+        raise InputError(
+            f"{shown_path(path)}: cannot be written whole (is the disk full?); nothing was added"
+        )
     os.fsync(handle)
 
 

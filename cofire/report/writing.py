@@ -122,12 +122,20 @@ def check_targets(targets: Sequence[str | Path | None], force: bool) -> None:
         if target == STANDARD_OUTPUT:
             continue
         path = Path(target)
-        if path.is_dir():
-            raise InputError(f"{path}: a folder; give the name of a file")
-        if not force and os.path.lexists(path) and not _is_stream(path):
-            raise InputError(f"{path}: exists already; give --force to replace it, or another name")
-        if not path.parent.is_dir():
-            raise InputError(f"{path}: cannot be written (no folder {path.parent}); make it first")
+        try:
+            _check_target(path, shown_path(path), force)
+        except OSError as error:
+            raise InputError(f"{shown_path(path)}: cannot be written ({error.strerror})") from None
+
+
+def _check_target(path: Path, place: str, force: bool) -> None:
+    if path.is_dir():
+        raise InputError(f"{place}: a folder; give the name of a file")
+    if not force and os.path.lexists(path) and not _is_stream(path):
+        raise InputError(f"{place}: exists already; give --force to replace it, or another name")
+    if not path.parent.is_dir():
+        folder = shown_path(path.parent)
+        raise InputError(f"{place}: cannot be written (no folder {folder}); make it first")
 
 
 def check_folder(folder: Path, names: Sequence[str], force: bool) -> None:
@@ -147,10 +155,14 @@ def check_folder(folder: Path, names: Sequence[str], force: bool) -> None:
     InputError
         A file that exists, or a file in the folder's place.
     """
-    if folder.is_dir():
-        check_targets([folder / name for name in names], force)
-    elif os.path.lexists(folder):
-        raise InputError(f"{folder}: a file, not a folder; give another name")
+    place = shown_path(folder)
+    try:
+        if folder.is_dir():
+            check_targets([folder / name for name in names], force)
+        elif os.path.lexists(folder):
+            raise InputError(f"{place}: a file, not a folder; give another name")
+    except OSError as error:
+        raise InputError(f"{place}: cannot be made ({error.strerror})") from None
 
 
 def _is_stream(path: Path) -> bool:
@@ -184,7 +196,7 @@ def write_file(path: Path, write: Callable[[IO[bytes]], object], force: bool) ->
         else:
             _replace(Path(os.path.realpath(path)), content.getvalue())
     except OSError as error:
-        raise InputError(f"{path}: cannot be written ({error.strerror})") from None
+        raise InputError(f"{shown_path(path)}: cannot be written ({error.strerror})") from None
 
 
 def _replace(path: Path, content: bytes) -> None:

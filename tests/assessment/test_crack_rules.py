@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import html
+import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -10,13 +13,16 @@ import pytest
 from cofire.assessment import crack_rules as crack_flags
 from cofire.assessment import crack_rules as joint_flags
 from cofire.assessment.response import Response
-from cofire.assessment.rule import NO
+from cofire.assessment.rule import GRADE, NO
+from cofire.assessment.verdict import Verdict, judge
 from cofire.mechanics.integrator import Control
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.physics.history import histories
 from cofire.physics.interface import parting_energy, ring_joint
 from cofire.physics.porosity import conductivity_factor
+from cofire.report.sheet import _limit_row
+from cofire.report.verdict import as_json, as_text, number
 from tests import fired
 from tests.fired import CARDS, COARSE, FRIT, changed, flags_of, only, pulled
 from tests.histories import made_history
@@ -262,3 +268,135 @@ def test_plastic_strain_of_a_held_metal_ring_is_the_mismatch_less_what_springs_b
 def test_a_metal_that_never_sinters_is_unknown(tea_light: Response):
     (flag,) = flags_of(changed(tea_light, relative_density=np.array(0.6)), "metal")
     assert flag.verdict == "unknown"
+
+
+# what is shown of every flag
+
+
+def held() -> Response:
+    """The tea light as if it had lived through round numbers, so that every flag can be worked out.
+
+    Strength 50 MPa and E 50 GPa at all times, ν 0.3; both densities and the mass straight lines
+    over the firing; 15 MPa of tension everywhere, 20 MPa on the joint, 30 MPa beside it; viscosity
+    1e13 Pa s, no creep; the frit contracting by 8e-6/K at 200 K/h, half as much by its inversion;
+    2 % of plastic strain in the metal at the end.
+    """
+    light = fired.tea_light()
+    h, shell, steps = light.history, light.shell, light.shell.steps
+    run = h.time / h.time[-1]
+    body = changed(
+        light, strength=np.array(50e6), young_modulus=np.array(50e9),
+        poisson_ratio=np.array(0.3), viscosity=np.array(1e13), creep_factor=np.array(0.0),
+        relative_density=np.stack([0.63 + 0.32 * run, 0.663 + 0.237 * run]),
+        mass_fraction=1.0 - 0.033 * run,
+    )  # fmt: skip
+    strain = {name: np.zeros_like(v) for name, v in h.strain.items()}
+    strain["expansion"][FRIT] = -8e-6 * 200.0 / HOUR * h.time
+    strain["quartz inversion"][FRIT] = 0.5 * strain["expansion"][FRIT]
+    history = replace(body.history, strain=strain, temperature=0.0 * h.time + 600.0)
+    body = pulled(replace(body, history=history), np.array(15e6))
+    plastic = np.zeros_like(shell.inelastic)
+    plastic[-1, 2] = 0.02
+    # the edge force that closes a gap of R Δε between two equal tubes, Δε = 2e-3
+    stiff = 50e9 * 0.004**3 / (12.0 * 0.91)
+    force = (2.73**0.25 / np.sqrt(0.033 * 0.004)) ** 3 * stiff * 0.033 * 2e-3
+    joint = replace(
+        steps, normal=np.full_like(steps.normal, 20e6), peak=np.full_like(steps.peak, 30e6),
+        local_normal=np.zeros_like(steps.local_normal),
+        shear=np.full_like(steps.shear, force / 0.004),
+    )  # fmt: skip
+    return replace(body, shell=replace(body.shell, steps=joint, inelastic=plastic))
+
+
+def by_hand(last: float) -> dict[tuple[str, str], tuple[float, float, str]]:
+    """Figure, limit and unit of every flag of `held`, from its round numbers and the two cards.
+
+    `last` is the length of the firing. [s]
+    """
+    solid = 2550.0 * 0.663
+    # a bed of 6 µm grains with 10 % of pores, gas of 30 g/mol at 600 K, as viscous as nitrogen
+    gas = 101325.0 * 0.030 / (8.314462618 * 600.0)
+    mu = 1.663e-5 * (600.0 / 273.0) ** 1.5 * 380.0 / 707.0
+    frit_bed = (6e-6) ** 2 * 0.1**3 / (180.0 * 0.9**2)
+    silver_bed = (20e-6) ** 2 * 0.05**3 / (180.0 * 0.95**2)
+    frit_gas = 0.033 / last * solid * mu * 0.004**2 / (8.0 * frit_bed * gas)
+    silver_gas = 0.033 / last * 10500.0 * 0.63 * mu * 0.004**2 / (8.0 * silver_bed * gas)
+    volume = 2.0 * np.pi * 0.033 * 0.004 * 0.042
+    bars = 3e-3 * 4e-3 * 40e-3 * 11.0 / 400.0  # (m + 2)/[4 (m + 1)²], m = 9
+    risk = 2.0 * volume / bars * np.log(2.0) * (15.0 / 50.0) ** 9.0
+    upper = 0.7815 * 2550.0 * 9.80665 * 0.042
+    lower = upper + 0.79 * 10500.0 * 9.80665 * 0.018
+    kappa = 1.2 * float(conductivity_factor(1.0 - 0.663)) / (solid * 870.0)
+    face = 50e9 * 8e-6 * 200.0 / HOUR * 0.002**2 / (3.0 * 0.7 * kappa) / 1e6
+    parted = 0.0972455 * 50e9 * 2e-3**2 * np.sqrt(0.033 * 0.004)
+    silver, frit, pair = "fine silver", "fritted body", "fine silver | fritted body"
+    return {
+        ("peak", silver): (860.0, 961.78 - 15.0, "°C"),
+        ("peak", frit): (860.0, 930.0, "°C"),
+        ("density", silver): (0.95, 0.85, "of full density"),
+        ("density", frit): (0.9, 0.91, "of full density"),
+        ("atmosphere", silver): (0.0, 1.0, "grade"),
+        ("atmosphere", frit): (0.0, 1.0, "grade"),
+        ("core", frit): (3.5 - 3.3 / 2.0, 0.5, "% of dried mass"),
+        ("drying", pair): (1.0, 2.0, "% of length"),
+        ("burnout", silver): (silver_gas / 1e3, 50e3, "kPa"),
+        ("burnout", frit): (frit_gas / 1e3, 50e3, "kPa"),
+        ("sag", silver): (100.0 * lower * last / 1e13, 5.0, "% of its height"),
+        ("sag", frit): (100.0 * upper * last / 1e13, 5.0, "% of its height"),
+        ("sintering", silver): (15.0, 50.0, "MPa"),
+        ("sintering", frit): (15.0, 50.0, "MPa"),
+        ("cooling", frit): (-100.0 * np.expm1(-risk), 10.0, "% probability of a crack"),
+        ("joint stress", pair): (20.0, 50.0, "MPa"),
+        ("joint energy", pair): (parted, 0.95e6**2 / 60e9, "J/m²"),
+        ("gradient", frit): (face, 50.0, "MPa"),
+        ("transformation", frit): (0.5 * face, 50.0, "MPa"),
+        ("metal", silver): (2.0, 20.0, "% plastic strain"),
+    }
+
+
+ROUGHLY = {"core": 0.03, "gradient": 2e-3, "transformation": 2e-3, "joint energy": 1e-3}
+"""The pores of the core close between two times of the trace; a ramp takes a while to be steady."""
+
+
+def test_figure_limit_and_unit_of_every_flag_are_those_worked_out_by_hand():
+    response = held()
+    flags = {(flag.rule, flag.zone): flag for flag in judge(response).flags}
+    expected = by_hand(float(response.history.time[-1]))
+    assert flags.keys() == expected.keys()
+    for key, (figure, limit, unit) in expected.items():
+        flag = flags[key]
+        assert flag.unit == unit, key
+        assert flag.figure == pytest.approx(figure, rel=ROUGHLY.get(key[0], 1e-3), abs=1e-12), key
+        assert flag.limit == pytest.approx(limit, rel=1e-3), key
+
+
+def test_the_load_of_a_flag_is_its_figure_over_its_limit_as_they_are_shown():
+    """But where the way from green counts, and where stress enters by a power."""
+    way = {"fine silver": (0.85 - 0.63) / 0.32, "fritted body": (0.91 - 0.663) / 0.237}
+    for flag in judge(held()).flags:
+        share = flag.figure / flag.limit
+        expected = {
+            "density": way.get(flag.zone, np.nan),
+            "atmosphere": 0.0,
+            "joint energy": np.sqrt(share),
+            "cooling": (np.log1p(-min(flag.figure, 99.0) / 100.0) / np.log1p(-0.1)) ** (1.0 / 9.0),
+        }.get(flag.rule, share)
+        assert flag.utilisation == pytest.approx(expected, rel=1e-6), flag.rule
+
+
+def test_text_json_and_sheet_show_figure_limit_and_unit_of_every_flag():
+    response = held()
+    flags = judge(response).flags
+    raised = Verdict(tuple(replace(flag, utilisation=2.0) for flag in flags))
+    text = " ".join(as_text(response, raised, []).split())
+    rows = {(f["rule"], f["zone"]): f for f in json.loads(as_json(response, raised, []))["flags"]}
+    for flag in flags:
+        row = rows[flag.rule, flag.zone]
+        assert (row["figure"], row["limit"]) == pytest.approx((flag.figure, flag.limit), rel=1e-5)
+        assert row["unit"] == flag.unit
+        if flag.unit == GRADE:
+            continue
+        told = f"{number(flag.figure)} against {number(flag.limit)} {flag.unit}"
+        assert f"{flag.zone}: {told}" in text
+        cells = " ".join(re.sub(r"<[^>]*>", "", cell) for cell in _limit_row([flag], response))
+        assert told in html.unescape(cells).replace("\u00a0", " ")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import subprocess
@@ -14,10 +15,13 @@ import pytest
 from typer.testing import CliRunner
 
 from cofire.cli import app
+from cofire.cli.job import planned_reasons
+from cofire.firing.program import load_kilns, read_firing
 from cofire.materials.library import bundled_tables, card_files, remarks_on_files
 from cofire.materials.properties import ELEMENTS
 from cofire.physics.atmosphere import FIRST_OXIDES
 
+ROOT = Path(__file__).resolve().parents[2]
 TABLES = Path(str(bundled_tables()))
 COPPER = (TABLES / "metals" / "copper.toml").read_text(encoding="utf-8")
 TALC = (TABLES / "ceramics" / "talc_body.toml").read_text(encoding="utf-8")
@@ -882,3 +886,62 @@ def test_hidden_files_beside_the_tables_are_left_alone(tmp_path: Path) -> None:
 
 def test_the_elements_a_card_may_name_are_those_with_an_oxide() -> None:
     assert set(ELEMENTS) == set(FIRST_OXIDES)
+
+
+# -- names no file can bear ------------------------------------------------------------------------
+
+LONG = "x" * 300
+VASE = str(ROOT / "examples" / "silver_foot_vessel.toml")
+TOO_LONG = {
+    "csv": ["screen", "--metal", "copper", "--csv", LONG],
+    "json in a folder": ["screen", "--metal", "copper", "--json", f"{LONG}/{LONG}"],
+    "draw": ["screen", "--metal", "copper", "--draw", LONG],
+    "tables": ["screen", "--metal", "copper", "--tables", LONG],
+    "check of tables": ["materials", "--check", LONG],
+    "sheet of": ["sheet", LONG],
+    "sheet to": ["sheet", VASE, "--out", LONG],
+    "make of": ["make", LONG],
+    "make to": ["make", VASE, "--out", LONG],
+    "plan to": ["plan", VASE, "--out", LONG],
+    "mismatch to": ["mismatch", "copper", "talc body", "--out", LONG],
+    "stress to": ["stress", VASE, "--out", LONG],
+    "a vessel": ["check", LONG],
+    "a record": ["record", "show", "--record", LONG],
+    "a log": ["replay", VASE, LONG],
+    "thousands of characters": ["check", "x" * 10_000],
+    "thousands of folders": ["check", "x/" * 5_000],
+}
+
+
+@pytest.mark.parametrize("case", TOO_LONG)
+def test_a_name_that_no_file_can_bear_is_refused_in_one_line(case: str, tmp_path: Path) -> None:
+    with contextlib.chdir(tmp_path):
+        line = refused(tmp_path, TOO_LONG[case], "too long")
+    assert len(line) <= 300
+
+
+@pytest.mark.parametrize("utilisation", ["1" + "0" * 400, "1e400", "-1" + "0" * 5000])
+def test_a_load_beyond_all_numbers_is_no_prediction(utilisation: str, tmp_path: Path) -> None:
+    told = tmp_path / "told.json"
+    told.write_text(
+        f'{{"schema": 1, "verdict": "no", "flags": [{{"utilisation": {utilisation}}}]}}'
+    )
+    record = tmp_path / "record.jsonl"
+    line = refused(tmp_path, ["record", "add", str(told), "--record", str(record)], "not JSON")
+    assert len(line) <= 300
+
+
+def test_a_table_of_a_plan_with_a_bare_carriage_return_counts_as_changed(tmp_path: Path) -> None:
+    (tmp_path / "firing.csv").write_bytes(b"why,step\na\rb,c\n")
+    firing = read_firing(ROOT / "examples" / "silver_on_frit_firing.toml", load_kilns())
+    assert planned_reasons(tmp_path, firing) == []
+
+
+@pytest.mark.parametrize("name", ['"a,%d"', "'=%d'", "b%d", ' "c" '])
+def test_a_name_of_a_hundred_thousand_parts_is_refused_at_once(name: str, tmp_path: Path) -> None:
+    parts = [name % n if "%" in name else name for n in range(100_000)]
+    file = tmp_path / "deep.toml"
+    file.write_text("[" + ".".join(parts) + "]\n"[:3], encoding="utf-8")
+    begun = time.process_time()
+    refused(tmp_path, ["check", str(file)], "nested too deeply")
+    assert time.process_time() - begun < 3.0

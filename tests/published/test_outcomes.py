@@ -1,8 +1,8 @@
 """The evaluation of `outcomes.toml`: complete, repeatable, and no worse than its floors.
 
-The score itself is not asserted: it is what `python -m tests.published.outcomes` prints. The
-floors are what probability, or the plain difference of contraction, reaches; no limit may be moved
-to pass them.
+The score is what `python -m tests.published.outcomes` prints. Its floors are what probability, or
+the plain difference of contraction, reaches, and what it was when a person last looked; no limit
+may be moved to pass them.
 """
 
 from __future__ import annotations
@@ -53,6 +53,13 @@ def test_the_evaluation_gives_the_same_figures_each_time():
         np.testing.assert_array_equal(
             [f.utilisation for f in once.flags], [f.utilisation for f in again.flags]
         )
+
+
+def test_no_change_lowers_the_score_without_a_persons_reason():
+    """Where it fails: see which pairs changed, then set `outcomes.RIGHT` and `AREA` anew."""
+    found = score(judge_all())
+    assert found.caught + found.passed >= outcomes.RIGHT
+    assert found.area >= outcomes.AREA
 
 
 def test_loads_rank_the_outcomes_better_than_chance_does():
