@@ -70,7 +70,7 @@ def mass_lost(time: Array, temperature: Array, reactions: Sequence[Reaction]) ->
 
 
 # ----------------------------------------------------------------------------------------------
-# Gas that must leave a wall while its binder burns out
+# Gas that must leave a wall while it burns out or boils, and oxygen that must come in
 
 
 def permeability(particle_size: npt.ArrayLike, porosity: npt.ArrayLike) -> Array:
@@ -148,3 +148,119 @@ def wall_overpressure(
     m, h = between("release of gas", release, 0.0, 1e6), positive("wall", wall)
     k, density = positive("permeability", permeability), positive("gas density", gas_density)
     return np.asarray(m * positive("gas viscosity", viscosity) * h**2 / (8.0 * k * density))
+
+
+LATENT_HEAT = 2.26e6
+"""Of boiling water at one atmosphere. [J/kg]"""
+ATMOSPHERE = 101325.0
+"""[Pa]"""
+STEAM = 0.018015
+"""Molar mass of water. [kg/mol]"""
+
+
+def evaporation_rate(
+    water: npt.ArrayLike,
+    heating_rate: npt.ArrayLike,
+    wall: npt.ArrayLike,
+    conductivity: npt.ArrayLike,
+) -> Array:
+    """Most water that boils off a wall per volume and time while its core stays at the boil.
+
+    The faces run ahead of the core and heat flows in: 8 k r t/(h² L) after a time t, until the
+    water w is gone, 4/h (k r w/L)^(1/2). Quasi-steady conduction over a quarter of the wall from
+    each face. [kg/(m³ s)]
+
+    Parameters
+    ----------
+    water : array_like
+        In the wall. [kg/m³]
+    heating_rate : array_like
+        Of its faces. [K/s]
+    wall : array_like
+        Thickness h, both faces heated. [m]
+    conductivity : array_like
+        Of the dried body. [W/(m K)]
+    """  # fmt: skip
+    w = between("water in the wall", water, 0.0, 2000.0)
+    r = between("heating rate", heating_rate, 0.0, 1e3)
+    h, k = positive("wall", wall), positive("conductivity", conductivity)
+    return np.asarray(4.0 / h * np.sqrt(k * r * w / LATENT_HEAT))
+
+
+def steam_overpressure(
+    release: npt.ArrayLike,
+    wall: npt.ArrayLike,
+    permeability: npt.ArrayLike,
+    temperature: npt.ArrayLike = 383.0,
+) -> Array:
+    """Pressure above the kiln's in a wall whose core boils: Darcy flow of a gas that expands.
+
+    p² = p0² + 2 p0 Δp, Δp that of `wall_overpressure` at the kiln's density. [Pa]
+
+    Parameters
+    ----------
+    release : array_like
+        [kg/(m³ s)]
+    wall : array_like
+        [m]
+    permeability : array_like
+        [m²]
+    temperature : array_like
+        Of the steam. [K]
+    """  # fmt: skip
+    density = ATMOSPHERE * STEAM / (8.314462618 * np.asarray(temperature, np.float64))
+    plain = wall_overpressure(release, 1.25e-5, wall, permeability, density)
+    return np.asarray(np.sqrt(ATMOSPHERE**2 + 2.0 * ATMOSPHERE * plain) - ATMOSPHERE)
+
+
+def moisture_left(fourier: npt.ArrayLike) -> Array:
+    """Share of its moisture that a slab keeps after drying from both faces. [-]
+
+    Crank 1975, The Mathematics of Diffusion, sect. 4.3 (from memory): sum over odd n of
+    8/(n π)² exp(−(n π)² D t/h²), h the whole slab.
+
+    Parameters
+    ----------
+    fourier : array_like
+        D t/h², not negative. [-]
+    """
+    F = between("Fourier number of drying", fourier, 0.0, np.inf)
+    n = np.arange(1, 400, 2)[:, None] * np.pi
+    series = (8.0 / n**2 * np.exp(-(n**2) * F.ravel()[None, :])).sum(axis=0).reshape(F.shape)
+    return np.asarray(np.where(F < 1e-5, 1.0, np.minimum(series, 1.0)))
+
+
+def oxygen_depth(
+    time: Array, temperature: Array, carbon: float, porosity: float, burns_from: float = 673.0
+) -> Array:
+    """Depth from each face to which oxygen from air has burnt the carbon of a wall. [m]
+
+    Shrinking core of a slab: x² = 2 ∫ D_e C dt/n, with n moles of carbon a volume, one of oxygen
+    each (Levenspiel 1999, Chemical Reaction Engineering, ch. 25, from memory): time as the square
+    of the wall. D of oxygen in nitrogen 2.0e-5 m²/s (T/293 K)^1.75, times ε^(3/2) for the pores
+    (Bruggeman); pores under 0.1 µm hinder more.
+
+    Parameters
+    ----------
+    time, temperature : array
+        Shape (M,). [s], [K]
+    carbon : float
+        In the wall. [kg/m³]
+    porosity : float
+        Open pores. [-]
+    burns_from : float
+        Below it carbon does not burn. [K]
+
+    Returns
+    -------
+    array
+        Shape (M,), infinite where there is no carbon. [m]
+    """
+    hot = np.maximum(temperature, 273.0)
+    supply = 2.0e-5 * (hot / 293.0) ** 1.75 * porosity**1.5 * 0.21 * ATMOSPHERE / (8.314 * hot)
+    supply = np.where(temperature >= burns_from, supply, 0.0)
+    steps = 0.5 * (supply[1:] + supply[:-1]) * np.diff(time)
+    moles = max(carbon, 0.0) / 0.012
+    with np.errstate(divide="ignore", invalid="ignore"):
+        depth = np.sqrt(2.0 * np.append(0.0, np.cumsum(steps)) / moles)
+    return np.asarray(np.where(moles > 0.0, depth, np.inf))

@@ -12,6 +12,8 @@ from cofire.units import GAS_CONSTANT
 
 CREEP_RATE = 1e-6
 """Strain rate to which a card's `creep_stress` belongs. [1/s]"""
+LEAST_FALL = 1e-10
+"""Share of a body's bonds lost over two steps that is told from rounding. [-]"""
 LEAST_LOSS = 1e-8
 """Share of a body's bonds lost a second that counts: less is a thousandth in a day. [1/s]"""
 
@@ -164,8 +166,11 @@ def binder_relief(time: Array, strength: Array, young_modulus: Array) -> Array:
     array
         Zero where no bond is lost, shape (M,).
     """
-    lost = np.maximum(-np.gradient(np.log(strength), time), 0.0)
-    return np.asarray(np.where(lost > LEAST_LOSS, lost, 0.0) / young_modulus)
+    bonds = np.log(strength)
+    lost = -np.gradient(bonds, time)
+    fallen = np.append(bonds[0], bonds[:-1]) - np.append(bonds[1:], bonds[-1])
+    counts = (lost > LEAST_LOSS) & (fallen > LEAST_FALL)
+    return np.asarray(np.where(counts, lost, 0.0) / young_modulus)
 
 
 def relaxation_time(

@@ -63,10 +63,13 @@ def test_the_grid_gives_the_density_of_the_whole_firing(
 @few
 @given(st.lists(cards(), min_size=1, max_size=3), kilns())
 def test_hotter_or_longer_is_denser_and_mature_stays_mature(many: list[Card], kiln: object) -> None:
+    """Hotter, but for iron, whose gamma form above 912 °C diffuses slower."""
     windows = firing_windows(many, kiln, PEAKS[::10])  # type: ignore[arg-type]
-    for axis in (1, 2):
-        assert np.diff(windows.density, axis=axis).min() >= -1e-12
-        assert np.diff(windows.matures.astype(int), axis=axis).min() >= 0
+    plain = [card.elements != ("Fe",) for card in many]
+    for axis, rows in ((1, plain), (2, [True] * len(many))):
+        if any(rows):
+            assert np.diff(windows.density[rows], axis=axis).min() >= -1e-12
+            assert np.diff(windows.matures[rows].astype(int), axis=axis).min() >= 0
     assert windows.density.shape == (len(many), PEAKS[::10].size, HOLDS.size)
     assert np.all(windows.allowed <= windows.matures)
 

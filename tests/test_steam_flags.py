@@ -1,0 +1,110 @@
+"""Steam out and oxygen in: both know the thickness of the wall."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from cofire.planning.ware import steam_flags
+
+from cofire.firing.kiln import Trace
+from cofire.firing.program import with_gas
+from cofire.physics.burnout import (
+    LATENT_HEAT,
+    evaporation_rate,
+    moisture_left,
+    oxygen_depth,
+    steam_overpressure,
+    wall_overpressure,
+)
+from tests import fired
+from tests.fired import CARDS, only
+
+STONEWARE = CARDS["mid-fire stoneware"]
+HOUR = 3600.0
+
+
+def ramp(rate: float, hold: float = 0.0, at: float = 90.0) -> Trace:
+    """A straight ramp in °C/h with one hold of so many hours."""
+    T = np.linspace(20.0, 600.0, 581) + 273.15
+    t = (T - T[0]) / rate * HOUR
+    if hold:
+        cut = int(np.searchsorted(T, at + 273.15))
+        held = t[cut] + np.linspace(0.0, hold * HOUR, 30)
+        t = np.concatenate([t[:cut], held, t[cut + 1 :] + hold * HOUR])
+        T = np.concatenate([T[:cut], np.full(30, T[cut]), T[cut + 1 :]])
+    return Trace(t, T, T, np.array([0]))
+
+
+def load(wall_mm: float, curve: Trace) -> float:
+    pressure, _, _ = steam_flags.steam_pressure(STONEWARE, curve, 1e-3 * wall_mm)
+    return pressure / STONEWARE["green_strength"].scalar
+
+
+def test_a_thick_wall_fired_fast_is_flagged_and_a_thin_one_candled_is_not():
+    assert load(8.0, ramp(500.0)) > steam_flags.STEAM_CAUTION
+    assert load(16.0, ramp(500.0)) > 1.0
+    assert load(4.0, ramp(60.0)) < 0.5 * steam_flags.STEAM_CAUTION
+
+
+def test_a_hold_below_the_boil_saves_a_thick_wall():
+    assert load(8.0, ramp(500.0, hold=4.0)) < 0.25 * load(8.0, ramp(500.0))
+    assert load(8.0, ramp(500.0, hold=4.0, at=50.0)) > load(8.0, ramp(500.0, hold=4.0))
+
+
+def test_thicker_and_faster_are_worse():
+    assert load(4.0, ramp(150.0)) < load(8.0, ramp(150.0)) < load(16.0, ramp(150.0))
+    assert load(8.0, ramp(60.0)) < load(8.0, ramp(150.0)) < load(8.0, ramp(500.0))
+
+
+def test_the_heat_that_flows_in_boils_all_the_water():
+    """∫ 8 k r t/(h² L) dt over the time the rate implies is the water."""
+    water, rate, wall, k = 30.0, 0.1, 0.01, 0.7
+    fastest = float(evaporation_rate(water, rate, wall, k))
+    slope = 8.0 * k * rate / (wall**2 * LATENT_HEAT)
+    assert 0.5 * fastest**2 / slope == pytest.approx(water)
+
+
+def test_little_steam_is_darcys_and_much_grows_as_a_root():
+    density = 101325.0 * 0.018015 / (8.314462618 * 383.0)
+    little = wall_overpressure(1e-5, 1.25e-5, 0.008, 1e-16, density)
+    assert steam_overpressure(1e-5, 0.008, 1e-16) == pytest.approx(little, rel=1e-3)
+    lots = [float(steam_overpressure(m, 0.008, 1e-17)) for m in (100.0, 400.0)]
+    assert lots[1] / lots[0] == pytest.approx(2.0, rel=0.02)
+
+
+# Crank 1975, fractional uptake of a plane sheet: M/M∞ = 0.5 at D t/l² = 0.196 for a half sheet l
+# (from memory), i.e. 0.0492 of the whole, squared.
+def test_half_of_the_moisture_leaves_at_cranks_half_time():
+    assert moisture_left(0.049) == pytest.approx(0.5, abs=0.002)
+    assert moisture_left(0.0) == 1.0
+    assert np.all(np.diff(moisture_left(np.linspace(0.0, 1.0, 50))) < 0.0)
+
+
+def test_oxygen_goes_in_as_the_root_of_time_and_less_far_where_there_is_more_carbon():
+    time = np.linspace(0.0, 4000.0, 401)
+    hot = np.full_like(time, 800.0)
+    depth = oxygen_depth(time, hot, 5.0, 0.35)
+    assert depth[-1] == pytest.approx(2.0 * depth[100])
+    assert oxygen_depth(time, hot, 20.0, 0.35)[-1] == pytest.approx(0.5 * depth[-1])
+    assert oxygen_depth(time, 0.0 * hot + 500.0, 5.0, 0.35)[-1] == 0.0
+    assert np.isinf(oxygen_depth(time, hot, 0.0, 0.35)[-1])
+
+
+def test_oxygen_load_is_the_wall_over_the_depth_and_there_is_none_in_a_pack():
+    response = fired.tea_light()
+    shell = response.shell
+    thick = replace(response, shell=replace(shell, wall=shell.wall * 30.0))
+    thin, fat = (
+        only(steam_flags.oxygen_flags(r), "oxygen", "fritted body") for r in (response, thick)
+    )
+    assert fat.load == pytest.approx(30.0 * thin.load)
+    vessel = replace(response.vessel, firing=with_gas(response.vessel.firing, "carbon"))
+    assert steam_flags.oxygen_flags(replace(response, vessel=vessel)) == []
+
+
+def test_steam_is_told_of_each_substance():
+    flags = steam_flags.steam_flags(fired.tea_light())
+    assert {f.zone for f in flags} == {"fine silver", "fritted body"}
+    assert all(f.rule == "steam" and f.remedy and f.load >= 0.0 for f in flags)
