@@ -10,9 +10,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.assessment.check import Check
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import Flag
-from cofire.assessment.verdict import RULES
+from cofire.assessment.verdict import RULES, Verdict, judge
 from cofire.firing.program import load_kilns
 from cofire.materials.library import load_cards
 from cofire.mechanics.integrator import Control
@@ -82,3 +83,9 @@ def only(flags: list[Flag], rule: str, zone: str) -> Flag:
 def flags_of(response: Response, *names: str) -> list[Flag]:
     """Flags of the rules of these names."""
     return [flag for rule in RULES if rule.name in names for flag in rule.flags(response)]
+
+
+def sharply(response: Response, verdict: Verdict | None = None) -> Check:
+    """A check in which no changeover counts."""
+    verdict = judge(response) if verdict is None else verdict
+    return Check(response, verdict, response, verdict)

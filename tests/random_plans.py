@@ -71,7 +71,7 @@ def planned(vessel: Vessel) -> Outcome:
 
 def breaks(asked: Vessel, plan: Plan) -> list[str]:
     """What a plan breaks of a request."""
-    made = plan.response.vessel
+    made = plan.vessel
     segments = list(made.firing.segments)
     found = broken_limits(asked, layout_of(made))
     if plan.schedule is not None:  # else it is fired as given
@@ -88,7 +88,7 @@ def breaks(asked: Vessel, plan: Plan) -> list[str]:
         "another gas or lag": (made.firing.gas, made.firing.lag)
         == (asked.firing.gas, asked.firing.lag),
         "unfinished": plan.finished,
-        "worse than given": plan.verdict.utilisation <= plan.given_verdict.utilisation
+        "worse than given": plan.verdict.utilisation <= plan.given.verdict.utilisation
         or plan.given_breaks,
     }
     return found + [name for name, held in same.items() if not held]

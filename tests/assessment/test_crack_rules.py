@@ -24,7 +24,7 @@ from cofire.physics.porosity import conductivity_factor
 from cofire.report.sheet import _limit_row
 from cofire.report.verdict import as_json, as_text, number
 from tests import fired
-from tests.fired import CARDS, COARSE, FRIT, changed, flags_of, only, pulled
+from tests.fired import CARDS, COARSE, FRIT, changed, flags_of, only, pulled, sharply
 from tests.histories import made_history
 
 HOUR = 3600.0
@@ -388,8 +388,11 @@ def test_text_json_and_sheet_show_figure_limit_and_unit_of_every_flag():
     response = held()
     flags = judge(response).flags
     raised = Verdict(tuple(replace(flag, utilisation=2.0) for flag in flags))
-    text = " ".join(as_text(response, raised, []).split())
-    rows = {(f["rule"], f["zone"]): f for f in json.loads(as_json(response, raised, []))["flags"]}
+    text = " ".join(as_text(sharply(response, raised), []).split())
+    rows = {
+        (f["rule"], f["zone"]): f
+        for f in json.loads(as_json(sharply(response, raised), []))["flags"]
+    }
     for flag in flags:
         row = rows[flag.rule, flag.zone]
         assert (row["figure"], row["limit"]) == pytest.approx((flag.figure, flag.limit), rel=1e-5)

@@ -28,7 +28,7 @@ from cofire.production.job import job_for
 from cofire.report.job import job_text
 from cofire.report.sheet import write_sheet
 from cofire.report.verdict import as_text
-from tests.fired import CARDS, tea_light
+from tests.fired import CARDS, sharply, tea_light
 from tests.planned import tea_light_to_plan
 
 
@@ -73,7 +73,7 @@ def test_a_rule_added_to_the_table_decides_a_check_with_its_own_words():
     assert (found.worst.rule, found.worst.source, found.worst.remedy) == (
         "toy", "made up", "Take the toy out.",
     )  # fmt: skip
-    text = as_text(tea_light(), found, cautions(tea_light()))
+    text = as_text(sharply(tea_light(), found), cautions(tea_light()))
     assert "Decided by toy" in text
     assert "Take the toy out." in text
 
@@ -100,7 +100,7 @@ def test_a_rule_added_to_the_table_forbids_even_an_ideal_partner():
 
 @pytest.mark.usefixtures("_with_toy")
 def test_a_rule_added_to_the_table_gets_its_test_piece_and_stands_on_the_sheet():
-    job = job_for(tea_light())
+    job = job_for(sharply(tea_light()))
     (bar,) = (p for p in job.pieces if any(text.startswith("toy,") for text in p.decides))
     assert bar.kind == TOY.piece
     assert "a painted face" in job_text(job)

@@ -18,7 +18,7 @@ from cofire.firing.program import with_gas
 from cofire.physics.blends import find_material
 from cofire.report.verdict import as_json, as_text, number
 from cofire.vessel import read_vessel
-from tests.fired import CARDS, COARSE, KILNS, tea_light, written_vessel
+from tests.fired import CARDS, COARSE, KILNS, sharply, tea_light, written_vessel
 
 EXAMPLES = {
     path.stem: path
@@ -294,7 +294,7 @@ def test_a_worse_grade_outranks_a_larger_load():
 
 def test_text_fits_its_columns_and_begins_with_the_verdict(fired: Response):
     verdict = judge(fired)
-    text = as_text(fired, verdict, cautions(fired))
+    text = as_text(sharply(fired, verdict), cautions(fired))
     lines = text.splitlines()
     assert max(map(len, lines)) <= 100
     assert lines[0].startswith(f"{verdict.word.upper()}: {fired.vessel.name}")
@@ -306,7 +306,7 @@ def test_text_fits_its_columns_and_begins_with_the_verdict(fired: Response):
 
 def test_a_long_name_is_wrapped(fired: Response):
     long = replace(fired, vessel=replace(fired.vessel, name="a rather long name " * 4))
-    text = as_text(long, judge(fired), ())
+    text = as_text(sharply(long, judge(fired)), ())
     assert max(map(len, text.splitlines())) <= 100
 
 
@@ -327,7 +327,7 @@ FLAG_FIELDS = {
 
 def test_json_keeps_its_schema(fired: Response):
     verdict = judge(fired)
-    whole = json.loads(as_json(fired, verdict, cautions(fired)))
+    whole = json.loads(as_json(sharply(fired, verdict), cautions(fired)))
     assert whole["schema"] == 1
     assert whole["verdict"] == verdict.word
     assert whole["decided_by"] == whole["flags"][0]["rule"] == verdict.worst.rule
@@ -343,9 +343,9 @@ def test_json_keeps_its_schema(fired: Response):
 
 def test_what_could_not_be_computed_is_null_in_json_and_said_in_text(fired: Response):
     verdict = Verdict((replace(not_computed("zone", "no table", "Measure it."), rule="sag"),))
-    (row,) = json.loads(as_json(fired, verdict, ()))["flags"]
+    (row,) = json.loads(as_json(sharply(fired, verdict), ()))["flags"]
     assert (row["verdict"], row["utilisation"], row["figure"]) == ("unknown", None, None)
-    text = as_text(fired, verdict, ())
+    text = as_text(sharply(fired, verdict), ())
     assert "unknown sag, zone: could not be computed: no table" in text
     assert "Measure it." in text
     assert text.startswith("CAUTION")
@@ -353,7 +353,7 @@ def test_what_could_not_be_computed_is_null_in_json_and_said_in_text(fired: Resp
 
 def test_a_verdict_of_go_needs_no_reasons(fired: Response):
     good = flag("sag", 0.1)
-    text = as_text(fired, Verdict((good,)), ())
+    text = as_text(sharply(fired, Verdict((good,))), ())
     assert text.startswith("GO")
     assert "Decided" not in text
 

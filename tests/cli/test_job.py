@@ -21,7 +21,6 @@ from cofire.cli import app
 from cofire.cli.common import DEFECT, INPUT_WRONG
 from cofire.errors import ModelError
 from cofire.production import job as module
-from cofire.production.changeovers import smear_check
 from cofire.production.green import fired_again
 from cofire.production.job import Job, happenings, job_for
 from cofire.report.figures import save
@@ -39,6 +38,7 @@ from cofire.report.job_figures import (
 )
 from cofire.report.job_files import stl, write_making
 from cofire.units import celsius
+from tests.fired import sharply
 from tests.made import COARSE, FRIT, SILVER, fired, foot, graded, plain, shaped
 
 FILES = {
@@ -98,11 +98,10 @@ def quick() -> Job:
     response, _ = foot()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(module, "pieces_for", lambda *_: [])
-        patch.setattr(module, "smear_check", lambda r, g: smear_check(r, g, COARSE))
         patch.setattr(
             module, "green_to_size", lambda r: (foot()[1], fired_again(foot()[1], r, COARSE))
         )
-        return job_for(response)
+        return job_for(sharply(response))
 
 
 def test_the_folder_holds_every_file_whole(made):
@@ -118,7 +117,7 @@ def test_the_summary_says_what_to_print_weigh_changeover_and_test(made):
     assert stdout == (out / "job.txt").read_text("utf-8")
     for told in (
         "short <$tube$>: no", "mm high", "a whole number reaches the rim", "weigh, to 0.01 g:",
-        "change pastes", "as the changeovers smear them", "2 × joint ring", "STOP:", "EUR", "kWh",
+        "change pastes", "2 × joint ring", "STOP:", "EUR", "kWh",
         "without a price: binder, fritted body",
     ):  # fmt: skip
         assert told in " ".join(stdout.split()), told
@@ -210,7 +209,7 @@ def making_of_plain(response) -> Job:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(module, "pieces_for", lambda *_: [])
         patch.setattr(module, "green_to_size", lambda r: (plain()[1], None))
-        return job_for(response)
+        return job_for(sharply(response))
 
 
 def scaled(green, factor: float):
@@ -313,12 +312,12 @@ def test_what_cannot_be_computed_is_named_and_the_rest_is_made(monkeypatch: pyte
     def fail(*_: object) -> None:
         raise ModelError("too steep to mesh")
 
-    for name in ("green_to_size", "smear_check", "pieces_for"):
+    for name in ("green_to_size", "pieces_for"):
         monkeypatch.setattr(module, name, fail)
-    found = job_for(foot()[0])
-    assert (found.refired, found.smear, found.pieces) == (None, None, ())
+    found = job_for(sharply(foot()[0]))
+    assert (found.refired, found.pieces) == (None, ())
     text = job_text(found)
-    assert text.count("not computed: ") == 3
+    assert text.count("not computed: ") == 2
     assert "too steep to mesh" in text
     assert before_and_after(found).axes
 
@@ -352,7 +351,7 @@ def test_a_band_too_low_for_the_feed_is_named(quick: Job):
 
 def test_one_paste_needs_no_changeover():
     found = making_of_plain(plain()[0])
-    assert (found.changeovers, found.smear, found.missing) == ((), None, ())
+    assert (found.changeovers, found.missing) == ((), ())
     assert "changeover" not in job_text(found)
     assert "test pieces: none" in job_text(found)
 
@@ -363,7 +362,7 @@ def test_a_wall_that_leans_too_far_is_marked_in_text_and_section(monkeypatch: py
     response = fired(shaped(r, z, [0.003] * 2, [(FRIT, 0.02)]))
     monkeypatch.setattr(module, "pieces_for", lambda *_: [])
     monkeypatch.setattr(module, "green_to_size", lambda r: (module.green_vessel(r), None))
-    found = job_for(response)
+    found = job_for(sharply(response))
     assert "TOO FAR" in job_text(found)
     (axes,) = section_figure(found).axes
     assert any("leans too far" in text.get_text() for text in axes.texts)

@@ -43,24 +43,24 @@ def example_plan() -> Plan:
 def test_the_shipped_example_is_made_ten_times_safer_or_told_that_it_cannot_be() -> None:
     plan = example_plan()
     before, after = plan.probabilities
-    assert plan.given_verdict.word == "no"
+    assert plan.given.verdict.word == "no"
     assert before > 0.999
     if plan.scan is None:
         assert before >= TENFOLD * after
     else:
         assert plan.scan.probability <= after
         assert "Nothing within the limits" in plan_text(plan)
-    assert plan.verdict.utilisation < plan.given_verdict.utilisation
+    assert plan.verdict.utilisation < plan.given.verdict.utilisation
     assert plan.finished
 
 
 def test_the_example_keeps_its_limits_and_its_figures_are_those_of_a_check() -> None:
     plan = example_plan()
-    vessel = plan.response.vessel
+    vessel = plan.vessel
     given = read_vessel(EXAMPLE, KILNS)
     assert not breaks(given, plan)
     assert given_layout(vessel, CARDS).shares == plan.layout.shares
-    assert plan.verdict.flags == judge(plan.response).flags
+    assert plan.verdict.flags == judge(plan.proposal.printed).flags
     assert plan.schedule is not None
     assert vessel.firing.segments == plan.schedule.firing.segments
     text = plan_text(plan)
@@ -86,7 +86,7 @@ def test_the_same_request_gives_the_same_plan_and_none_is_worse_than_given() -> 
     direct = replace(vessel, joint=replace(vessel.joint, blends=0, lowest=20e-3, highest=20e-3))
     one, two = propose(direct, CARDS), propose(direct, CARDS)
     assert plan_json(one) == plan_json(two)
-    assert one.verdict.utilisation <= one.given_verdict.utilisation
+    assert one.verdict.utilisation <= one.given.verdict.utilisation
     assert not broken_limits(direct, one.layout)
     assert one.scan is not None
     assert "so only a direct joint is possible" in plan_text(one)
@@ -152,7 +152,10 @@ def test_a_joint_drawn_where_it_may_not_be_is_moved_into_its_limits() -> None:
     assert plan.given_breaks == ("position",)
     assert not breaks(high, plan)
     assert json.loads(plan_json(plan))["as_given"]["breaks"] == ["position"]
-    nearer = replace(plan, given_verdict=replace(plan.verdict, flags=plan.verdict.flags[-1:]))
+    nearer = replace(
+        plan,
+        given=replace(plan.given, verdict=replace(plan.verdict, flags=plan.verdict.flags[-1:])),
+    )
     assert "As given it comes nearer, but breaks limits of its own: position." in plan_text(nearer)
     assert "breaks limits" not in plan_text(plan)
 
@@ -174,7 +177,7 @@ def test_an_interrupt_leaves_the_best_so_far_marked_unfinished(stage) -> None:
 
     plan = propose(vessel, CARDS, tell=stop)
     assert not plan.finished
-    assert plan.verdict.utilisation <= plan.given_verdict.utilisation
+    assert plan.verdict.utilisation <= plan.given.verdict.utilisation
     assert "interrupted" in plan_text(plan)
     assert json.loads(plan_json(plan))["finished"] is False
 
@@ -259,12 +262,12 @@ def test_a_plan_folder_holds_a_vessel_that_is_read_back(tmp_path: Path) -> None:
     assert {"stress.png", "trade_off.png", "stress.json", "sheet.html"} < names
     assert "<html" in (out / "sheet.html").read_text(encoding="utf-8")
     back = read_vessel(out / "vessel.toml", KILNS)
-    for one, two in zip(back.bands, plan.response.vessel.bands, strict=True):
+    for one, two in zip(back.bands, plan.vessel.bands, strict=True):
         assert one.material == two.material
         assert one.high == pytest.approx(two.high)
-    assert back.printer == plan.response.vessel.printer
-    assert back.joint == plan.response.vessel.joint
-    assert back.firing.peak == pytest.approx(plan.response.vessel.firing.peak)
+    assert back.printer == plan.vessel.printer
+    assert back.joint == plan.vessel.joint
+    assert back.firing.peak == pytest.approx(plan.vessel.firing.peak)
     whole = json.loads((out / "plan.json").read_text(encoding="utf-8"))
     assert whole["verdict"] == plan.verdict.word
     assert whole["chance_of_crack"] == pytest.approx(plan.verdict.crack_probability, rel=1e-4)

@@ -11,7 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from cofire.assessment.crack_rules import metal_share
+from cofire.assessment.check import checked
+from cofire.assessment.printed import FINEST, as_printed
+from cofire.assessment.response import Response
 from cofire.errors import InputError
 from cofire.physics.changeover import new_share, smear, volume_for_share
 from cofire.physics.paste import paste_of
@@ -19,16 +21,22 @@ from cofire.production.changeovers import (
     changeovers,
     paste_shares,
     purity,
-    smear_check,
-    smeared_vessel,
 )
 from cofire.production.printed_solid import volume_below
 from cofire.vessel import Printer
-from tests.made import BLEND, CARDS, COARSE, FRIT, SILVER, foot, graded, plain
+from tests.made import BLEND, CARDS, COARSE, FRIT, SILVER, foot, graded
 from tests.strategies import some
 
 DEAD = 2e-6
 VOLUME = np.linspace(0.0, 10e-6, 41)
+
+
+def densities(response: Response) -> dict[str, float]:
+    """Fired density of each material."""
+    return {
+        card.name: float(response.history.relative_density[row, -1])
+        for row, card in response.materials
+    }
 
 
 def test_one_tank_changes_as_an_exponential():
@@ -139,11 +147,13 @@ def test_a_band_lower_than_the_smear_never_gets_its_own_paste_alone():
 
 def test_a_plug_of_paste_leaves_the_bands_sharp():
     response, green = graded()
-    plug = replace(response.vessel, printer=Printer(tanks=1000.0, dead_volume=1e-8))
-    vessel = smeared_vessel(replace(response, vessel=plug), green)
-    assert [b.material for b in vessel.bands] == [FRIT, BLEND, SILVER]
-    # on whole layers of the print
-    assert vessel.steps == pytest.approx(response.vessel.steps, abs=0.5 * green.layer)
+    plug = replace(response.vessel, printer=Printer(tanks=1000.0, dead_volume=1e-8, given=True))
+    vessel = as_printed(plug, response.cards, densities(response))
+    assert (vessel.bands[0].material, vessel.bands[-1].material) == (FRIT, SILVER)
+    assert BLEND in [b.material for b in vessel.bands]
+    # each change is over within the least height of a band
+    low = [b for b in vessel.bands if b.material not in (FRIT, BLEND, SILVER)]
+    assert sum(b.high - b.low for b in low) < 4 * FINEST * float(vessel.wall.max())
 
 
 def test_the_smear_moves_no_metal_but_across_its_own_skew():
@@ -153,7 +163,7 @@ def test_the_smear_moves_no_metal_but_across_its_own_skew():
     height = green.layer * (np.arange(sum(green.layers)) + 0.5)
     ends = volume_below(green.wall, green.layer * np.arange(sum(green.layers) + 1))
     solids = np.array([paste_of(c).solids for c in response.cards])
-    metal = np.array([metal_share(c) for c in response.cards])
+    metal = np.array([c.metal_share for c in response.cards])
     smeared = (paste_shares(response, green, height) * solids * metal).sum(axis=1) @ np.diff(ends)
     late = DEAD - float(volume_for_share(0.5, DEAD, printer.tanks))
     sharp = float(volume_below(green.wall, green.wall.edges[1])) + late
@@ -190,8 +200,9 @@ def test_a_feed_larger_than_the_first_band_is_swapped_before_the_print():
 
 
 def test_the_smeared_bands_follow_the_mixed_paste():
-    response, green = foot()
-    vessel = smeared_vessel(response, green)
+    response, _ = foot()
+    given = replace(response.vessel, printer=replace(response.vessel.printer, given=True))
+    vessel = as_printed(given, response.cards, densities(response))
     ends = {SILVER: "100", FRIT: "0"}
     shares = [float(ends.get(b.material) or b.material.rpartition("=")[2]) for b in vessel.bands]
     assert vessel.bands[0].material == SILVER
@@ -203,16 +214,22 @@ def test_the_smeared_bands_follow_the_mixed_paste():
 
 
 def test_the_verdict_of_the_smeared_bands_stands_beside_that_of_the_sharp_ones():
-    response, green = foot()
-    both = smear_check(response, green, COARSE)
-    assert both.sharp.worst.rule == "joint energy"
-    assert both.smeared.word == "no"
+    response, _ = foot()
+    given = replace(response.vessel, printer=replace(response.vessel.printer, given=True))
+    both = checked(replace(response, vessel=given), CARDS, COARSE)
+    assert both.smeared
+    assert (both.sharp.word, both.word) == ("no", "no")
     # 4 mm of smear in a wall of 4 mm change little of what its height of 1/β = 8 mm rules
-    assert both.smeared.load == pytest.approx(both.sharp.load, rel=0.3)
+    assert both.verdict.utilisation == pytest.approx(both.sharp.utilisation, rel=0.3)
+    untold = checked(response, CARDS, COARSE)
+    assert not untold.smeared
+    assert untold.verdict == untold.sharp
 
 
 def test_the_smear_of_two_ceramics_is_refused_with_their_names():
-    response, green = plain()
+    response, _ = foot()
+    given = replace(response.vessel, printer=replace(response.vessel.printer, given=True))
     cards = (CARDS[FRIT], CARDS["talc body"])
+    density = {FRIT: 0.9, "talc body": 0.9}
     with pytest.raises(InputError, match=r"one metal, one ceramic.*fritted body, talc body"):
-        smeared_vessel(replace(response, cards=cards), green)
+        as_printed(given, cards, density)

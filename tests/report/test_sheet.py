@@ -25,13 +25,14 @@ from typer.testing import CliRunner
 
 from cofire import cli
 from cofire.assessment.cautions import DEFER, cautions
+from cofire.assessment.check import Check
 from cofire.assessment.response import Response
-from cofire.assessment.verdict import Verdict, judge
+from cofire.assessment.verdict import Verdict
 from cofire.cli.common import DEFECT, INPUT_WRONG
 from cofire.firing.kiln import trace
 from cofire.firing.program import Segment, load_kilns, simple_firing
 from cofire.materials.card import Card
-from cofire.production.changeovers import Smear, changeovers, purity
+from cofire.production.changeovers import changeovers, purity
 from cofire.production.green import Green, green_vessel
 from cofire.production.job import Job, happenings, kiln_steps, pure_materials
 from cofire.production.paste import band_pastes, batches
@@ -45,6 +46,7 @@ from cofire.report.plan import firing_csv
 from cofire.report.sheet import LEFT_OUT, clock, verdict_box, write_sheet
 from cofire.units import HOUR, MINUTE, kelvin
 from cofire.vessel import Band, Printer, read_vessel
+from tests.fired import sharply
 from tests.made import FRIT, SILVER, fired, foot, graded, plain
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "silver_foot_vessel.toml"
@@ -66,11 +68,9 @@ HOSTILE = (
 
 def sheet_of(response: Response, green: Green, pieces: bool = False) -> Job:
     """What `job_for` returns, without the parts that fire the vessel again."""
-    verdict = judge(response)
-    several = len(response.cards) > 1
+    check = sharply(response)
     return Job(
-        response=response,
-        verdict=verdict,
+        check=check,
         green=green,
         refired=None,
         overhangs=tuple(overhangs(green, response)),
@@ -79,8 +79,7 @@ def sheet_of(response: Response, green: Green, pieces: bool = False) -> Job:
         cost=None,
         changeovers=tuple(changeovers(response, green)),
         purity=tuple(float(p) for p in purity(response, green)),
-        smear=Smear(response.vessel, verdict, verdict) if several else None,
-        pieces=tuple(pieces_for(response, verdict, green)) if pieces else (),
+        pieces=tuple(pieces_for(response, check.verdict, green)) if pieces else (),
         missing=("firing: because",),
     )
 
@@ -840,13 +839,12 @@ def test_a_folder_without_a_plan_is_refused_in_one_line(command: str, tmp_path: 
     assert result.stderr.count("\n") == 1
 
 
-def test_the_first_word_is_the_worse_of_sharp_and_smeared_joints():
+def test_the_first_word_is_of_the_vessel_as_printed_and_sharp_joints_stand_below():
     made = vase()
     sharp = Verdict(tuple(replace(flag, utilisation=0.0) for flag in made.verdict.flags))
-    worst = replace(made.verdict.worst, rule="cooling", utilisation=1.5)
-    smeared = Smear(made.response.vessel, sharp, Verdict((worst,)))
-    assert sharp.word == "go"
-    told = verdict_box(replace(made, verdict=sharp, smear=smeared))
+    worst = Verdict((replace(made.verdict.worst, rule="cooling", utilisation=1.5),))
+    printed = replace(made.response)
+    told = verdict_box(replace(made, check=Check(made.response, sharp, printed, worst)))
     assert "<strong>NO.</strong>" in told
-    assert "as the changeovers smear them. With sharp joints: go." in told.replace("\n", " ")
-    assert "<strong>GO.</strong>" in verdict_box(replace(made, verdict=sharp, smear=None))
+    assert "With every changeover sharp it would be go" in told.replace("\n", " ")
+    assert "<strong>GO.</strong>" in verdict_box(replace(made, check=sharply(made.response, sharp)))
