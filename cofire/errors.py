@@ -29,7 +29,10 @@ class UnknownName(InputError):
     def __init__(self, kind: str, name: str, known: Iterable[str], where: str = "") -> None:
         known = sorted(known)
         near = difflib.get_close_matches(name.lower(), [k.lower() for k in known], n=1, cutoff=0.5)
-        hint = next((f"; did you mean {k!r}?" for k in known if near and k.lower() == near[0]), ".")
+        words = set(name.lower().split())
+        holding = [k for k in known if words and words <= set(k.lower().replace("/", " ").split())]
+        meant = holding[:4] or [k for k in known if near and k.lower() == near[0]][:1]
+        hint = f"; did you mean {' or '.join(map(repr, meant))}?" if meant else "."
         listed = ", ".join(repr(k) for k in known) or "none"
         place = f"{where}: " if where else ""
         super().__init__(f"{place}no {kind} named {name[:80]!r}{hint} Known: {listed}")

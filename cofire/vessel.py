@@ -213,6 +213,9 @@ FORMS = {
 """Ways to give a profile, and the fields that belong to each."""
 ANY_FORM = ("surface", "base", "base_mm")
 USUAL_MIXING = Mixing()
+FIXED, AT_LEAST, FREE = "fixed", "at least", "free"
+HOLDS = (FIXED, AT_LEAST, FREE)
+"""What a plan may do to the height of the lowest and the highest band."""
 
 
 @dataclass(frozen=True)
@@ -241,6 +244,10 @@ class JointLimits:
         Where the middle of the transition may lie. [m]
     keep
         Least height of either pure zone that must remain. [m]
+    foot, rim
+        Whether the lowest and the highest band are fixed in height, at least so high, or free.
+    foot_height, rim_height
+        Their heights as written; count unless free. [m]
     """
 
     blends: int
@@ -248,6 +255,10 @@ class JointLimits:
     lowest: float
     highest: float
     keep: float
+    foot: str = FREE
+    rim: str = FREE
+    foot_height: float = 0.0
+    rim_height: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -501,7 +512,7 @@ def _bands(listed: object, where: str, top: float) -> tuple[Band, ...]:
         place = f"{where}: band {number}"
         if not isinstance(entry, dict):
             raise InputError(f"{place}: write it as [[band]] with material and to_mm")
-        fields = Fields(entry, place, ("material", "to_mm", "note"))
+        fields = Fields(entry, place, ("material", "to_mm", "height", "note"))
         high = top
         if number < len(listed):
             high = fields.number("to_mm", 0.0, LARGEST_MM) / 1e3
@@ -517,13 +528,24 @@ def _bands(listed: object, where: str, top: float) -> tuple[Band, ...]:
                 f"{place}: {1e3 * (high - low):.3g} mm high; allowed: {1e3 * LEAST_BAND:g} mm or "
                 "more; move its to_mm, or leave the band out"
             )
+        if "height" in entry:
+            fields.choice("height", HOLDS)
+            if 1 < number < len(listed):
+                raise InputError(
+                    f"{place}: height: only for the lowest and the highest band; a plan lays the "
+                    "blends between them anew"
+                )
         bands.append(Band(fields.text("material"), low, high))
         low = high
     return tuple(bands)
 
 
 def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: float) -> JointLimits:
-    """The [joint] table: limits of a plan, by default around the transition as given."""
+    """The [joint] table and the ends' heights: limits of a plan.
+
+    Where [joint] says nothing of a place, the lower of the two end bands keeps the height that is
+    written, and the other gives the room.
+    """
     given = table.get("joint", {})
     place = f"{where}: [joint]"
     if not isinstance(given, dict):
@@ -531,19 +553,45 @@ def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: floa
             f"{place}: {show(given)}; write blends, height_mm, lowest_mm, highest_mm, keep_mm"
         )
     fields = Fields(given, place, ("blends", "height_mm", "lowest_mm", "highest_mm", "keep_mm"))
+    foot, rim = _holds(table, given, bands)
     middle = 0.5 * (bands[0].high + bands[-1].low) if len(bands) > 1 else 0.5 * top
-    most, highest = top * 1e3, fields.number("highest_mm", 0.0, top * 1e3, middle * 1e3)
+    most = top * 1e3
+    tall = fields.number("height_mm", 0.0, most, 0.5 * most) / 1e3
+    usual_low, usual_high = middle, middle
+    if foot != FREE:
+        usual_low, usual_high = bands[0].high, min(bands[0].high + 0.5 * tall, top)
+    if rim != FREE:
+        usual_low = max(bands[-1].low - 0.5 * tall, 0.0) if foot == FREE else usual_low
+        usual_high = max(bands[-1].low, usual_low)
+    highest = fields.number("highest_mm", 0.0, most, usual_high * 1e3)
     blends = fields.number("blends", 0.0, 12.0, 3.0)
     if blends != int(blends):
         raise InputError(f"{place}: blends = {blends:g}; allowed: a whole number from 0 to 12")
     return JointLimits(
         int(blends),
-        fields.number("height_mm", 0.0, most, 0.5 * most) / 1e3,
-        fields.number("lowest_mm", 0.0, highest, min(middle * 1e3, highest)) / 1e3,
+        tall,
+        fields.number("lowest_mm", 0.0, highest, min(usual_low * 1e3, highest)) / 1e3,
         highest / 1e3,
         fields.number("keep_mm", 0.0, 0.5 * most, min(KEEP * middle, KEEP * (top - middle)) * 1e3)
         / 1e3,
+        foot,
+        rim,
+        bands[0].high if foot != FREE else 0.0,
+        top - bands[-1].low if rim != FREE else 0.0,
     )
+
+
+def _holds(
+    table: dict[str, Any], joint: dict[str, Any], bands: tuple[Band, ...]
+) -> tuple[str, str]:
+    """What a plan may do to the heights of the lowest and the highest band."""
+    if len(bands) < 2:
+        return FREE, FREE
+    foot, rim = (table["band"][k].get("height") for k in (0, -1))
+    if foot is None and rim is None and not {"lowest_mm", "highest_mm", "keep_mm"} & set(joint):
+        lower = bands[0].high <= bands[-1].high - bands[-1].low
+        return (FIXED, FREE) if lower else (FREE, FIXED)
+    return foot or FREE, rim or FREE
 
 
 def read_vessel(path: Path, kilns: dict[str, Kiln]) -> Vessel:

@@ -191,6 +191,20 @@ def add(
     where: Annotated[str, typer.Option(help="Where on the piece, in words.")] = "",
     when: Annotated[str, typer.Option(help="When it was seen, in words.")] = "",
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
+    column: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="Of a log: column of the temperature, or its number."),
+    ] = None,
+    time_column: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="Of a log: column of the time, or its number."),
+    ] = None,
+    unit: Annotated[
+        str | None, typer.Option(metavar="UNIT", help="Of a log: C, F or K, if it does not tell.")
+    ] = None,
+    time_unit: Annotated[
+        str | None, typer.Option(metavar="UNIT", help="Of a log: s, min or h, likewise.")
+    ] = None,
     file: Record = USUAL,
     tables: Tables = None,
 ) -> None:
@@ -199,12 +213,19 @@ def add(
     Example:  cofire record add --piece "bowl 3" --outcome cracked --where "20 mm up"
     """
     from cofire.errors import InputError
-    from cofire.evidence.record import outcome_entry
+    from cofire.evidence.record import outcome_entry, same
+    from cofire.firing.columns import UNITS
     from cofire.report.record import append_many, entry_line
 
     if outcome is None and (where or when or note):
         raise InputError("--where, --when and --note belong to an outcome; give --outcome too")
-    entries = [_entry(source, piece, tables) for source in sources or []]
+    if time_unit is not None and time_unit not in UNITS:
+        raise InputError(f"--time-unit: {time_unit}; allowed: {', '.join(UNITS)}")
+    log: dict[str, Any] = {
+        "column": column, "time_column": time_column, "temperature_unit": unit,
+        "time_unit": time_unit,
+    }  # fmt: skip
+    entries = [_entry(source, piece, tables, log) for source in sources or []]
     pieces = {entry["piece"] for entry in entries if "piece" in entry}
     named = piece if piece is not None or len(pieces) != 1 else pieces.pop()
     if not entries and outcome is None:
@@ -214,6 +235,17 @@ def add(
     entries = [{"piece": named} | entry for entry in entries]
     if outcome is not None:
         entries.append(outcome_entry(named or "", outcome, where, when, note))
+    kept = list(_read(file).entries) if file.exists() else []
+    for entry in [*entries]:
+        last = [old for old in kept if (old["kind"], old.get("piece")) == _whose(entry)][-1:]
+        if last and same(last[0], entry):
+            entries.remove(entry)
+            typer.echo(
+                f"cofire: {entry['piece']}: this {entry['kind']} stands in the record already; "
+                "not added again",
+                err=True,
+            )
+        kept.append(entry)
     append_many(file, entries)
     for entry in entries:
         typer.echo(entry_line(entry).strip())
@@ -260,7 +292,15 @@ def compare(
         check_folder(out, DRAWN, force)
     found = compared(_read(file).entries)
     typer.echo(compare_json(found) if json else compare_text(found), nl=False)
-    if out is not None:
+    if out is not None and not found.told:
+        make_folder(out)
+        write_text(str(out / DRAWN[-1]), compare_json(found), force)
+        typer.echo(
+            "no piece has both a foretold probability and an outcome: no calibration figure; "
+            f"written: {out / DRAWN[-1]}",
+            err=True,
+        )
+    elif out is not None:
         from cofire.report.figures import save
         from cofire.report.record import calibration_figure
 
@@ -274,6 +314,10 @@ def compare(
         typer.echo(f"written: {out / 'calibration.png'}, .svg, .csv, comparison.json", err=True)
 
 
+def _whose(entry: dict[str, Any]) -> tuple[Any, Any]:
+    return entry["kind"], entry.get("piece")
+
+
 def _read(file: Path) -> Kept:
     """The record, with a word on stderr about what could not be counted."""
     from cofire.report.record import harm_text, read_record
@@ -284,7 +328,9 @@ def _read(file: Path) -> Kept:
     return kept
 
 
-def _entry(source: Path, piece: str | None, tables: list[Path] | None) -> dict[str, Any]:
+def _entry(
+    source: Path, piece: str | None, tables: list[Path] | None, log: dict[str, Any]
+) -> dict[str, Any]:
     """The entry of one file, told by what it is."""
     from hashlib import sha256
 
@@ -299,7 +345,7 @@ def _entry(source: Path, piece: str | None, tables: list[Path] | None) -> dict[s
     entry: dict[str, Any] = {"kind": FIRING}
     if piece is not None:
         entry["piece"] = words(piece, "piece", LONGEST_PIECE)
-    return entry | _firing(path, tables) | own
+    return entry | _firing(path, tables, log) | own
 
 
 def _prediction(path: Path, text: str, piece: str | None) -> dict[str, Any]:
@@ -316,7 +362,7 @@ def _prediction(path: Path, text: str, piece: str | None) -> dict[str, Any]:
     return prediction_entry(whole, piece, str(path))
 
 
-def _firing(path: Path, tables: list[Path] | None) -> dict[str, Any]:
+def _firing(path: Path, tables: list[Path] | None, log: dict[str, Any]) -> dict[str, Any]:
     """Name, peak and length of a firing: planned in a TOML file, or logged."""
     from cofire.firing.kiln import trace
     from cofire.firing.log import read_firing_log
@@ -328,7 +374,7 @@ def _firing(path: Path, tables: list[Path] | None) -> dict[str, Any]:
         curve, name = trace(firing), firing.name
         more = {"gas": firing.gas, "kiln": firing.kiln.name, "logged": False}
     else:
-        curve, name = read_firing_log(path).trace, path.name
+        curve, name = read_firing_log(path, **log).trace, path.name
         more = {"logged": True}
     hours = float(curve.time[-1] - curve.time[0]) / HOUR
     return {

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import signal
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -51,8 +54,38 @@ def tell(line: str) -> None:
     line : str
         What is being done.
     """
-    if sys.stderr.isatty():
+    from cofire.design.plan import INTERRUPTED as WORD
+
+    if line.startswith(WORD):
+        start = "\r" if sys.stderr.isatty() else ""
+        typer.echo(f"{start}{line}; Ctrl-C again stops at once and writes nothing.", err=True)
+    elif sys.stderr.isatty():
         typer.echo(f"\r{line:<60}", nl=False, err=True)
+
+
+@contextmanager
+def second_stops(before: int) -> Iterator[None]:
+    """While a plan is written, the first interrupt is answered and the second one stops.
+
+    Parameters
+    ----------
+    before : int
+        Interrupts so far. [-]
+    """
+    count = before
+
+    def answer(number: int, frame: object) -> None:
+        nonlocal count
+        count += 1
+        if count > 1:
+            raise KeyboardInterrupt
+        typer.echo("the plan is being written; Ctrl-C again stops without it", err=True)
+
+    old = signal.signal(signal.SIGINT, answer)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, old)
 
 
 @guarded
@@ -117,20 +150,25 @@ def plan(
 ) -> None:
     """Plan one vessel: check it as given, propose layers and firing, check those, write it all.
 
-    Status 4 where even the proposal is a no. Ctrl-C writes the best so far, status 130.
+    Status 4 where even the proposal is a no. Ctrl-C writes the best so far, status 130; a second
+    one stops at once.
 
     Example:  cofire plan examples/silver_foot_vessel.toml --out my_plan
     """
     from cofire.design.plan import propose
     from cofire.report.plan import write_plan
-    from cofire.report.writing import check_plan_folder, undisturbed
+    from cofire.report.writing import check_plan_folder
 
     given, cards, kilns = read(vessel, tables)
     check_plan_folder(out, force)
-    found = propose(given, cards, extend=extend, tell=tell)
-    tell("writing")
-    with undisturbed():
-        written = write_plan(found, out, force, vessel, kilns)
+    try:
+        found = propose(given, cards, extend=extend, tell=tell)
+        tell("writing")
+        with second_stops(0 if found.finished else 1):
+            written = write_plan(found, out, force, vessel, kilns)
+    except KeyboardInterrupt:
+        typer.echo("cofire: stopped; nothing was written", err=True)
+        raise typer.Exit(INTERRUPTED) from None
     tell("")
     typer.echo(written.text, nl=False)
     for line in written.missing:

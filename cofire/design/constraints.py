@@ -16,7 +16,7 @@ from cofire.design.transition import Layout
 from cofire.errors import ModelError
 from cofire.materials.card import Card
 from cofire.physics.changeover import smear
-from cofire.vessel import Vessel
+from cofire.vessel import FIXED, Vessel
 
 # ----------------------------------------------------------------------------------------------
 # What printer, user and vessel allow of a transition, in whole layers of the printer
@@ -136,6 +136,35 @@ def keep(vessel: Vessel) -> float:
     return max(vessel.joint.keep, LEAST_LAYERS * vessel.printer.layer)
 
 
+def least_ends(vessel: Vessel) -> tuple[float, float]:
+    """Least height of the lower and of the upper pure zone, as kept or as written. [m]
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits and its printer.
+    """
+    least = keep(vessel)
+    return max(vessel.joint.foot_height, least), max(vessel.joint.rim_height, least)
+
+
+def _held(vessel: Vessel, total: float) -> tuple[float, float]:
+    """Lowest and highest foot that the ends' heights allow; a fixed end is met to half a layer."""
+    joint, layer, top = vessel.joint, vessel.printer.layer, float(vessel.height[-1])
+    below, above = least_ends(vessel)
+    low, high = below, top - above - total
+    foot = layer * round(joint.foot_height / layer)
+    rim = layer * round((top - joint.rim_height - total) / layer)
+    half = 0.5 * layer + SLACK
+    if joint.foot == FIXED:
+        low = foot if keep(vessel) <= foot + half else below
+        high = foot if foot <= high + (half if joint.rim == FIXED else SLACK) else foot - layer
+    elif joint.rim == FIXED:
+        fits = low <= rim + SLACK and rim + total <= top - keep(vessel) + half
+        low, high = rim, (rim if fits else rim - layer)
+    return low, high
+
+
 def place_range(vessel: Vessel) -> tuple[float, float]:
     """Where the middle of a transition may lie.
 
@@ -169,10 +198,10 @@ def tallest(vessel: Vessel) -> float:
     float
         A whole number of layers. [m]
     """
-    top, least = float(vessel.height[-1]), keep(vessel)
+    top, (below, above) = float(vessel.height[-1]), least_ends(vessel)
     low, high = place_range(vessel)
-    middle = min(max(0.5 * top, low), high)
-    room = 2.0 * min(middle - least, top - least - middle)
+    middle = min(max(0.5 * (top - above + below), low), high)
+    room = 2.0 * min(middle - below, top - above - middle)
     return max(whole(min(vessel.joint.height, room), vessel.printer.layer, up=False), 0.0)
 
 
@@ -193,9 +222,12 @@ def placed(vessel: Vessel, layout: Layout) -> Layout | None:
     """
     layer, half = vessel.printer.layer, 0.5 * layout.total
     low, high = place_range(vessel)
-    least, top = keep(vessel), float(vessel.height[-1])
-    first = whole(max(low - half, least), layer, up=True)
-    last = whole(min(high - half, top - least - layout.total), layer, up=False)
+    lowest, highest = _held(vessel, layout.total)
+    if FIXED in (vessel.joint.foot, vessel.joint.rim):  # its height says where
+        first, last = lowest, highest
+    else:
+        first = whole(max(low - half, lowest), layer, up=True)
+        last = whole(min(high - half, highest), layer, up=False)
     if first > last + SLACK:
         return None
     foot = layer * round((layout.middle - half) / layer)
@@ -240,12 +272,14 @@ def broken(vessel: Vessel, layout: Layout) -> list[str]:
     low, high = place_range(vessel)
     foot, rim = layout.foot, layout.foot + layout.total
     least = least_height(vessel, foot, rim) if layout.shares else 0.0
+    first, last = _held(vessel, layout.total)
+    fixed = FIXED in (vessel.joint.foot, vessel.joint.rim)
+    slack = 0.5 * vessel.printer.layer + SLACK if fixed else SLACK
     kept = {
         "blends": len(layout.shares) <= vessel.joint.blends,
         "height": layout.total <= vessel.joint.height + SLACK,
-        "position": low - SLACK <= layout.middle <= high + SLACK,
-        "keep": keep(vessel) - SLACK <= foot
-        and rim <= float(vessel.height[-1]) - keep(vessel) + SLACK,
+        "position": fixed or low - SLACK <= layout.middle <= high + SLACK,
+        "keep": first - slack <= foot <= last + slack,
         "smear": layout.height >= least - SLACK,
     }
     return [name for name, held in kept.items() if not held]
@@ -282,10 +316,28 @@ def refuse_without_place(vessel: Vessel) -> None:
     ModelError
         Pure zones and place exclude each other.
     """
-    if placed(vessel, Layout((), 0.0, vessel.joint.lowest)) is not None:
+    joint, layer = vessel.joint, vessel.printer.layer
+    gap = float(vessel.height[-1]) - joint.foot_height - joint.rim_height
+    between = layer * round(gap / layer) if joint.foot == joint.rim == FIXED else 0.0
+    shares = (50,) if between > 0.0 else ()
+    if between >= 0.0 and placed(vessel, Layout(shares, between, joint.lowest)) is not None:
         return
     top, least = 1e3 * float(vessel.height[-1]), 1e3 * keep(vessel)
     low, high = 1e3 * vessel.joint.lowest, 1e3 * vessel.joint.highest
+    if joint.foot_height or joint.rim_height:
+        ends = [
+            f"the {end} band {how} at {1e3 * height:g} mm"
+            for end, how, height in (
+                ("lowest", joint.foot, joint.foot_height),
+                ("highest", joint.rim, joint.rim_height),
+            )
+            if height
+        ]
+        raise ModelError(
+            f"{vessel.name}: keep: {' and '.join(ends)} leaves no joint within lowest_mm = {low:g} "
+            f"to highest_mm = {high:g}, keep_mm = {least:g} and {top:g} mm in all; change them, or "
+            'free a band (height = "free")'
+        )
     if 2.0 * least > top:
         raise ModelError(
             f"{vessel.name}: keep: two pure zones of keep_mm = {least:g} do not fit into a vessel "

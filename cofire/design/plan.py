@@ -35,6 +35,8 @@ from cofire.vessel import Vessel
 TENFOLD = 10.0
 """A plan that lowers the probability of a crack less than this says what nothing within the limits
 brings it below. [-]"""
+INTERRUPTED = "interrupted"
+"""First word of the line that says what is kept."""
 TURNS = 3
 """Most times that layers and schedule are searched again in turn. [-]"""
 DOUBT = 0.95
@@ -132,7 +134,8 @@ def propose(
 ) -> Plan:
     """Plan one vessel: layers and schedule in turn until neither changes, then check.
 
-    Deterministic. An interrupt ends the search with the best so far, marked as unfinished.
+    Deterministic. An interrupt ends the search with the best so far, marked as unfinished, and
+    tells at once what is kept; a second one is let through.
 
     Parameters
     ----------
@@ -169,6 +172,7 @@ def propose(
         _search(draft, vessel, bench, whole, say)
     except KeyboardInterrupt:
         finished = False
+        say(_kept(draft))
     say("last check")
 
     def check(one: Vessel) -> Check:
@@ -177,7 +181,10 @@ def propose(
     try:
         given, best = in_pairs(check, [vessel, draft.vessel])
     except KeyboardInterrupt:
+        if not finished:
+            raise
         finished = False
+        say(_kept(draft))
         given, best = in_pairs(check, [vessel, draft.vessel])
     layout = draft.layout
     schedule = draft.schedule and replace(draft.schedule, tried=draft.tried)
@@ -198,7 +205,19 @@ def propose(
             others = alternatives(bench, best.designed.vessel, layout)
     except KeyboardInterrupt:
         finished = False
+        say(_kept(draft))
     return Plan(given, breaks, best, layout, draft.layers, schedule, scan, others, finished)
+
+
+def _kept(draft: _Draft) -> str:
+    """What an interrupt finds and keeps, in a line."""
+    layout, layers = draft.layout, draft.layers
+    joint = f"{len(layout.shares)} blends over {1e3 * layout.total:.1f} mm"
+    what = joint if layout.shares else "a direct joint"
+    tried = f"{len(layers.trials)} layouts" if layers is not None else "no layouts"
+    firing = "the firing as given" if layers is None else "the usual firing of the pair"
+    firing = "a firing of its own" if draft.schedule is not None else firing
+    return f"{INTERRUPTED} after {tried} and {draft.tried} firings: kept {what}, in {firing}"
 
 
 def _own_limits(vessel: Vessel, bench: Bench) -> tuple[tuple[str, ...], Vessel | None]:

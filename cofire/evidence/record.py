@@ -247,8 +247,31 @@ class Comparison:
         return len(self.told) < TOO_FEW
 
 
+def same(one: Entry, other: Entry) -> bool:
+    """Whether two entries of a piece say the same: of one file, or alike in all they foretell.
+
+    Parameters
+    ----------
+    one, other : mapping
+        Entries of a record.
+
+    Returns
+    -------
+    bool
+        False for outcomes: a second one is another look at the piece.
+    """
+    if one.get("kind") != other.get("kind") or one.get("kind") == OUTCOME:
+        return False
+    if one.get("piece") != other.get("piece"):
+        return False
+    if "sha256" in one and "sha256" in other:
+        return bool(one["sha256"] == other["sha256"])
+    told = ("vessel", "verdict", "sound", "utilisation", "flags", "firing", "peak_C", "hours")
+    return all(one.get(name) == other.get(name) for name in told) and "flags" in one
+
+
 def paired(entries: Iterable[Entry]) -> tuple[list[Pair], int, int]:
-    """Each outcome with the last prediction before it.
+    """Each outcome with the last prediction before it; the same one given again counts once.
 
     Parameters
     ----------
@@ -268,6 +291,8 @@ def paired(entries: Iterable[Entry]) -> tuple[list[Pair], int, int]:
     for entry in entries:
         piece = str(entry.get("piece", ""))
         if entry.get("kind") == PREDICTION:
+            if piece in latest and same(predictions[latest[piece]], entry):
+                continue
             latest[piece] = len(predictions)
             predictions.append(entry)
         elif entry.get("kind") == OUTCOME:

@@ -651,6 +651,9 @@ HOTTEST = 150.0
 """A column that never exceeds it is not a kiln's temperature, in no unit. [any]"""
 LEAST, MOST = ZERO_CELSIUS - 60.0, ZERO_CELSIUS + 2300.0
 """A thermocouple reads nothing beyond these. [K]"""
+NEVER = (-76.0, 4172.0)
+"""Numbers beyond these are no temperature of a kiln in °C, °F or K: what loggers write for an open
+thermocouple, such as 9999 or -32768. [any]"""
 
 
 def _kind(cells: Sequence[str], decimal: str) -> str:
@@ -772,7 +775,7 @@ def temperatures(
     """
     if unit is not None and unit not in NAMES:
         raise InputError(f"{sheet.where}: temperature unit {unit!r}; allowed: C, F or K")
-    values, kept, missing, seen = [], [], [], ""
+    values, kept, missing, seen, broken = [], [], [], "", {}
     for i, (line, cell) in enumerate(zip(sheet.lines, sheet.column(index), strict=True)):
         if is_missing(cell):
             missing.append(line)
@@ -783,10 +786,19 @@ def temperatures(
                 f"{sheet.where}: line {line}, {sheet.title(index)}: {show(cell)} is not a number; "
                 "mend it or delete the line"
             )
+        if not NEVER[0] <= read[0] <= NEVER[1]:
+            broken[line] = read[0]
+            continue
         values.append(read[0])
         kept.append(i)
         seen = seen or read[1]
     array = np.array(values)
+    if len(broken) > array.size:
+        line, value = next(iter(broken.items()))
+        raise InputError(
+            f"{sheet.where}: line {line}, {sheet.title(index)}: {value:g} and {len(broken) - 1} "
+            "more like it are no temperatures (an open thermocouple?); more than half are none"
+        )
     if array.size == 0:
         raise InputError(f"{sheet.where}: {sheet.title(index)}: no readings in it")
     notes = []
@@ -794,6 +806,11 @@ def temperatures(
         listed = ", ".join(map(str, missing[:4])) + (", ..." if len(missing) > 4 else "")
         rows = "1 row" if len(missing) == 1 else f"{len(missing)} rows"
         notes.append(f"{rows} without a temperature left out (line {listed})")
+    if broken:
+        listed = ", ".join(map(str, list(broken)[:4])) + (", ..." if len(broken) > 4 else "")
+        codes = ", ".join(f"{v:g}" for v in sorted(set(broken.values()))[:3])
+        rows = "1 reading" if len(broken) == 1 else f"{len(broken)} readings"
+        notes.append(f"{rows} of an open thermocouple ({codes}) left out as a gap (line {listed})")
     found, how = unit or seen, "as stated" if unit else "by its cells"
     if not found:
         found, how = _unit_by_name(sheet.header[index]), "by its name"

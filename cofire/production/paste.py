@@ -56,6 +56,8 @@ class Batch:
         paste. [kg]
     off
         Most by which the scale's step changes an ingredient, of its mass. [-]
+    worst
+        Name of that ingredient.
     """
 
     material: str
@@ -68,6 +70,7 @@ class Batch:
     water: float
     ready: tuple[tuple[str, float], ...]
     off: float
+    worst: str
 
     @property
     def mass(self) -> float:
@@ -163,7 +166,12 @@ def _batch(card: Card, wall: float, waste: float, dead: float, scale: float) -> 
     parts = [*(mass for _, mass in paste.powders), paste.binder, paste.water]
     exact = [part * whole for part in parts]
     masses = weighed(exact, scale)
-    off = max(abs(mass - want) / want for mass, want in zip(masses, exact, strict=True) if want)
+    called = [*names, "binder", "water"]
+    off, worst = max(
+        (abs(mass - want) / want, name)
+        for mass, want, name in zip(masses, exact, called, strict=True)
+        if want
+    )
     *powders, binder, water = masses
     ready: tuple[tuple[str, float], ...] = ()
     if card.parts:
@@ -171,7 +179,7 @@ def _batch(card: Card, wall: float, waste: float, dead: float, scale: float) -> 
         halves = weighed([s * paste.solids / p.solids * p.wet * whole for _, p, s in sides], scale)
         ready = tuple((name, m) for (name, _, _), m in zip(sides, halves, strict=True))
     pairs = tuple(zip(names, powders, strict=True))
-    return Batch(card.name, whole, wall, waste, dead, pairs, binder, water, ready, off)
+    return Batch(card.name, whole, wall, waste, dead, pairs, binder, water, ready, off, worst)
 
 
 # ----------------------------------------------------------------------------------------------

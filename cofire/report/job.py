@@ -299,7 +299,7 @@ def _band_lines(m: Job) -> list[str]:
         )  # fmt: skip
         if batch.off > COARSE:
             lines += _wrapped(
-                f"too little for the scale: one ingredient is off by {100 * batch.off:.0f} %; use "
+                f"too little for the scale: {batch.worst} is off by {100 * batch.off:.0f} %; use "
                 "a finer one, or make more", "    ",
             )  # fmt: skip
         if batch.ready:

@@ -653,6 +653,14 @@ def largest_steps(response: Response) -> str:
     ware = response.trace.ware
     top = int(np.argmax(whole))
     text = f"From end to end at most {100 * whole[top]:.2f} %, at {celsius(ware[top]):.0f} °C"
+    span = np.ptp(free, axis=0)
+    if span.max() > 1.001 * whole[top]:  # a band between lies beyond both ends
+        top = int(np.argmax(span))
+        far = sorted((int(np.argmin(free[:, top])) + 1, int(np.argmax(free[:, top])) + 1))
+        text = (
+            f"Between bands {far[0]} and {far[1]} at most {100 * span[top]:.2f} %, at "
+            f"{celsius(ware[top]):.0f} °C"
+        )
     if len(steps) == 1:
         return text + ", all of it at one joint."
     return (

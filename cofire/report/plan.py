@@ -31,7 +31,7 @@ from cofire.report.stress import stress_figure, trade_off_figure
 from cofire.report.verdict import flag_row, number, sharp_line
 from cofire.report.writing import replace_folder, wrapped
 from cofire.units import HOUR, MINUTE, celsius
-from cofire.vessel import Vessel
+from cofire.vessel import FIXED, FREE, Vessel
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -68,8 +68,14 @@ def planned_vessel(source: Path, vessel: Vessel) -> dict[str, str]:
         files[PROFILE] = read_text(source.parent / str(profile["csv"]))
         table["profile"] = {**profile, "csv": PROFILE}
     table["firing"] = FIRING
-    bands = [{"material": b.material, "to_mm": round(b.high * 1e3, 6)} for b in vessel.bands]
+    bands: list[dict[str, Any]] = [
+        {"material": b.material, "to_mm": round(b.high * 1e3, 6)} for b in vessel.bands
+    ]
     del bands[-1]["to_mm"]
+    for at in (0, -1):  # what a plan may do to the ends stays as it was written
+        written = table["band"][at].get("height")
+        if written is not None:
+            bands[at]["height"] = written
     table["band"] = bands
     files["vessel.toml"] = toml(table)
     return files
@@ -597,7 +603,15 @@ def plan_text(plan: Plan) -> str:
     if plan.scan is not None:
         lines += wrapped(scan_text(plan.scan))
     lines += ["", "bands, from the foot up (fired size):"]
-    lines += [f"  {b.low * 1e3:5.1f}-{b.high * 1e3:5.1f} mm  {b.material}" for b in vessel.bands]
+    held = holds(vessel)
+    lines += [
+        f"  {b.low * 1e3:5.1f}-{b.high * 1e3:5.1f} mm  {b.material} ({how})"
+        for b, how in zip(vessel.bands, held, strict=True)
+    ]
+    lines += wrapped(
+        'Each end band may have height = "fixed", "at least" or "free" in the file; without it and '
+        "without a place in [joint], the lower of the two is fixed as written."
+    )
     if plan.layers is not None:
         lines += ["", layers_text(plan.layers).rstrip()]
     if plan.schedule is not None:
@@ -615,6 +629,27 @@ def plan_text(plan: Plan) -> str:
             note = f"; {a.note}" if a.note else ""
             lines += [f"  {row}" for row in wrapped(f"{a.what}: {figure}{note}", 2)]
     return "\n".join(lines).rstrip() + "\n"
+
+
+def holds(vessel: Vessel) -> list[str]:
+    """What a plan was free to do with each band's height, in words.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+
+    Returns
+    -------
+    list of str
+        One a band, from the foot up.
+    """
+    joint = vessel.joint
+    words = [FREE] * len(vessel.bands)
+    for at, how, height in ((0, joint.foot, joint.foot_height), (-1, joint.rim, joint.rim_height)):
+        if how != FREE:
+            words[at] = f"{how}{' at' if how == FIXED else ''} {1e3 * height:g} mm"
+    return words
 
 
 def scan_text(scan: Scan) -> str:

@@ -453,12 +453,13 @@ def weighing_table(m: Job) -> str:
         "weigh", f"Weigh, {waste:.0f} % for waste and the feed included{more}", head, rows,
         numbers=range(1, len(head)), kinds={0: "name"},
     )  # fmt: skip
-    off = max(batch.off for batch in m.batches)
-    if off <= COARSE:
+    worst = max(m.batches, key=lambda batch: batch.off)
+    if worst.off <= COARSE:
         return weighed
     return (
-        f"{weighed}\n<p>The scale's step of {1e3 * scale:g} g changes one ingredient by "
-        f"{100 * off:.0f} %: use a finer one, or make more and keep the rest.</p>"
+        f"{weighed}\n<p>The scale's step of {1e3 * scale:g} g changes {named(worst.worst)} in "
+        f"{named(worst.material)} by {100 * worst.off:.0f} %: use a finer one, or make more and "
+        f"keep the rest.</p>"
     )
 
 

@@ -39,7 +39,7 @@ from cofire.report.job_figures import (
 from cofire.report.job_files import stl, write_making
 from cofire.units import celsius
 from tests.fired import sharply
-from tests.made import COARSE, FRIT, SILVER, fired, foot, graded, plain, shaped
+from tests.made import COARSE, FRIT, SILVER, cylinder, fired, foot, graded, plain, shaped
 
 FILES = {
     "green.csv", "green.svg", "green.stl", "bands.csv", "batches.csv", "changeovers.csv",
@@ -270,6 +270,15 @@ def test_the_mismatch_of_neighbours_adds_up_to_that_of_metal_and_ceramic():
     assert f"at one joint at most {100 * worst:.2f} %" in told
 
 
+def test_a_band_between_two_ends_alike_is_told_as_the_farthest():
+    # metal at both ends: from end to end there is none, the body between lies far beyond both
+    response = fired(cylinder([(SILVER, 0.015), (FRIT, 0.035), (SILVER, 0.05)]))
+    told = largest_steps(response)
+    span = np.ptp(apart(response), axis=0).max()
+    assert told.startswith(f"Between bands 1 and 2 at most {100 * span:.2f} %")
+    assert "0.00 %" not in told
+
+
 def test_the_mismatch_figure_fills_a_gap_a_joint_and_names_every_band_and_event():
     response, _ = graded()
     upper, lower = bands_mismatch(response).axes
@@ -325,9 +334,9 @@ def test_what_cannot_be_computed_is_named_and_the_rest_is_made(monkeypatch: pyte
 def test_what_is_too_little_for_the_scale_is_told(quick: Job):
     few = tuple(replace(batch, off=0.004) for batch in quick.batches)
     assert "too little for the scale" not in job_text(replace(quick, batches=few))
-    few = (replace(few[0], off=0.26), *few[1:])
+    few = (replace(few[0], off=0.26, worst="binder"), *few[1:])
     told = job_text(replace(quick, batches=few))
-    assert told.count("too little for the scale: one ingredient is off by 26 %") == 1
+    assert told.count("too little for the scale: binder is off by 26 %") == 1
 
 
 def test_the_feed_that_the_swaps_rest_on_is_stated(quick: Job):

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from cofire.assessment import response as thresholds
 from cofire.assessment.crack_rules import BEGUN
@@ -44,7 +46,7 @@ from cofire.mechanics.integrator import Control
 from cofire.physics.changeover import smear
 from cofire.production.green import green_vessel
 from cofire.production.printed_solid import band_volumes
-from cofire.report.plan import layers_text, no_gain
+from cofire.report.plan import holds, layers_text, no_gain
 from cofire.report.stress import trade_off_figure
 from cofire.units import HOUR
 from cofire.vessel import Band, JointLimits, Vessel, read_vessel
@@ -56,6 +58,7 @@ from tests.planned import (
     random_vessel,
     tea_light_to_plan,
 )
+from tests.strategies import some
 
 RANDOM = 100
 
@@ -391,9 +394,13 @@ def test_the_march_lands_where_sintering_begins() -> None:
 
 def test_a_default_file_can_be_planned_at_the_place_it_names() -> None:
     vessel = written_vessel(TEA_LIGHT)
-    assert vessel.joint.lowest == vessel.joint.highest
-    for layout in layouts(vessel):
-        assert abs(layout.middle - vessel.joint.lowest) <= 0.5 * vessel.printer.layer + 1e-9
+    grid = layouts(vessel)
+    assert {len(layout.shares) for layout in grid} == {0, 1, 2, 3}
+    for layout in grid:  # the lower zone, a foot of 18 mm, keeps the height that is written
+        assert abs(layout.foot - 18e-3) <= 0.5 * vessel.printer.layer + 1e-9
+    free = replace(vessel, joint=JointLimits(0, 30e-3, 18e-3, 18e-3, 5e-3))
+    for layout in layouts(free):
+        assert abs(layout.middle - 18e-3) <= 0.5 * vessel.printer.layer + 1e-9
     one = replace(vessel, joint=JointLimits(0, 0.0, 18e-3, 18e-3, 5e-3))
     assert layouts(one)[0].middle == pytest.approx(18e-3, abs=0.5 * one.printer.layer)
 
@@ -434,3 +441,50 @@ def test_a_joint_of_the_file_itself_that_no_mesh_can_cut_is_refused_in_its_own_w
     low = (Band("fine silver", 0.0, 4e-3), replace(vessel.bands[1], low=4e-3))
     with pytest.raises(InputError, match=r"bowl: the joint at to_mm = 4 crosses a wall that leans"):
         propose(replace(vessel, bands=low), CARDS)
+
+
+@given(
+    st.floats(10.0, 44.0), st.floats(0.1, 0.6),
+    st.sampled_from(["", "fixed", "at least", "free"]), st.sampled_from(["", "fixed", "at least"]),
+)  # fmt: skip
+@some
+def test_no_layout_changes_a_height_that_was_written_unless_it_was_freed(
+    foot_mm: float, layer_mm: float, foot: str, rim: str
+) -> None:
+    first, last = (f'height = "{how}"\n' if how else "" for how in (foot, rim))
+    text = TEA_LIGHT.replace("to_mm = 18\n", f"to_mm = {foot_mm!r}\n{first}").replace(
+        'material = "fritted body"\n', f'material = "fritted body"\n{last}'
+    )
+    vessel = written_vessel(f"{text}\n[printer]\nlayer_mm = {layer_mm!r}\nnozzle_mm = 1.2\n")
+    joint, half = vessel.joint, 0.5 * vessel.printer.layer + 1e-9
+    written = foot_mm / 1e3, 60e-3 - foot_mm / 1e3
+    if not foot and not rim:
+        assert "fixed" in (joint.foot if written[0] <= written[1] else joint.rim)
+    else:
+        assert (joint.foot, joint.rim) == (foot or "free", rim or "free")
+    sized = fired_size(vessel)
+    grid = layouts(sized)
+    near = [new for layout in grid[:: max(1, len(grid) // 4)] for new in neighbours(sized, layout)]
+    for layout in [*grid, *near]:
+        ends = layout.foot, 60e-3 - layout.foot - layout.total
+        for how, height, end in zip((joint.foot, joint.rim), written, ends, strict=True):
+            assert how != "fixed" or abs(end - height) <= half
+            assert how != "at least" or end >= height - half
+    if (joint.foot, joint.rim) in (("fixed", "free"), ("free", "fixed"), ("free", "free")):
+        assert grid
+
+
+def test_a_plan_says_of_every_band_whether_it_was_fixed_at_least_or_free() -> None:
+    vessel = written_vessel(TEA_LIGHT)
+    assert holds(vessel) == ["fixed at 18 mm", "free"]
+    free = TEA_LIGHT.replace("to_mm = 18\n", 'to_mm = 18\nheight = "at least"\n')
+    assert holds(written_vessel(free)) == ["at least 18 mm", "free"]
+    with pytest.raises(InputError, match="band 1: height = 'low'; allowed: 'fixed'"):
+        written_vessel(free.replace("at least", "low"))
+    wide = free.replace("at least", "fixed").replace(
+        'material = "fritted body"\n', 'material = "fritted body"\nheight = "at least"\n'
+    )
+    two = written_vessel(wide)
+    refuse_without_place(two)  # a direct joint, where it is drawn
+    with pytest.raises(ModelError, match=r"lowest band fixed at 18 mm.*free a band"):
+        refuse_without_place(replace(two, joint=replace(two.joint, rim_height=50e-3)))

@@ -453,3 +453,41 @@ def test_the_calibration_is_drawn_with_the_same_bytes_each_time(path: Path, tmp_
     csv = pd.read_csv(tmp_path / "one" / "calibration.csv")
     assert csv["pieces"].sum() == 8
     assert run("compare", "--record", path, "--out", tmp_path / "one").exit_code == INPUT_WRONG
+
+
+def test_the_same_prediction_added_twice_stands_and_counts_once(path: Path, verdict: Path):
+    assert run("add", verdict, "--record", path).exit_code == 0
+    again = run("add", verdict, "--record", path)
+    assert again.exit_code == 0
+    assert "bowl: this prediction stands in the record already; not added again" in again.stderr
+    assert len(read_record(path).entries) == 1
+    (first,) = read_record(path).entries
+    entries = [first, seen("bowl", "cracked"), dict(first), seen("bowl", "cracked")]
+    found = compare(entries)  # also where an older version wrote it twice
+    assert (len(found.pairs), found.unseen, found.unforetold) == (1, 0, 0)
+    other = first | {"sha256": "0" * 64, "sound": 0.2}
+    assert len(compare([*entries, other, seen("bowl")]).pairs) == 2
+
+
+def test_a_log_with_several_columns_is_added_by_the_one_that_is_named(path: Path, tmp_path: Path):
+    log = tmp_path / "log.csv"
+    hours = np.linspace(0.0, 6.0, 200)
+    heat = 20.0 + 840.0 * np.minimum(hours / 3.0, 1.0) - 140.0 * np.maximum(hours - 3.0, 0.0)
+    rows = [f"{h * 60:.2f},{t:.1f},{t + 30:.1f}" for h, t in zip(hours, heat, strict=True)]
+    log.write_text("minutes,kiln C,ware C\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    unnamed = run("add", log, "--piece", "jar", "--record", path)
+    assert unnamed.exit_code == INPUT_WRONG
+    assert "several columns" in unnamed.stderr
+    named = run("add", log, "--piece", "jar", "--record", path, "--column", "ware C",
+                "--time-column", "1", "--unit", "C", "--time-unit", "min")  # fmt: skip
+    assert named.exit_code == 0, named.output
+    assert read_record(path).entries[0]["peak_C"] == pytest.approx(890.0, abs=5.0)
+    assert run("add", log, "--piece", "jar", "--time-unit", "x").exit_code == INPUT_WRONG
+
+
+def test_without_pieces_no_calibration_is_drawn_and_that_is_said(path: Path, tmp_path: Path):
+    append_many(path, [prediction("a", 0.7)])
+    result = run("compare", "--record", path, "--out", tmp_path / "none")
+    assert result.exit_code == 0
+    assert "no calibration figure" in result.stderr
+    assert [file.name for file in (tmp_path / "none").iterdir()] == ["comparison.json"]

@@ -239,9 +239,13 @@ WRONG: dict[str, tuple[str, tuple[str, ...], dict[str, object]]] = {
         "min,T\n" + rows(lambda t, v: f"{comma(t / 60)},{comma(v)}"),
         ("line 2: 4 cells under 2 names", "semicolons"), {},
     ),
-    "an open thermocouple": (
-        "time_s,T_C\n" + rows(lambda t, v: f"{t:.0f},{9999.0 if t == 2400 else v:.1f}"),
-        ("line 42, T_C: 9999 °C", "-60 to 2300 °C"), {},
+    "too hot for a thermocouple": (
+        "time_s,T_C\n" + rows(lambda t, v: f"{t:.0f},{2500.0 if t == 2400 else v:.1f}"),
+        ("line 42, T_C: 2500 °C", "-60 to 2300 °C"), {},
+    ),
+    "a thermocouple open most of the time": (
+        "time_s,T_C\n" + rows(lambda t, v: f"{t:.0f},{9999.0 if t > 2399 else v:.1f}"),
+        ("line 42, T_C: 9999", "more than half"), {},
     ),
     "two logs in one": (
         "time_s,T_C\n" + rows(lambda t, v: f"{t:.0f},{v:.1f}") + "0,22.0\n60,23.0\n",
@@ -502,3 +506,28 @@ def test_the_command_refuses_in_one_line(tmp_path: Path) -> None:
     assert result.stdout == ""
     assert "line 42, T_C: '8O0'" in result.stderr
     assert CliRunner().invoke(app, [*arguments, "--time-unit", "weeks"]).exit_code == 3
+
+
+@pytest.mark.parametrize("code", [9999.0, -32768.0, 99999.9])
+@pytest.mark.parametrize("unit", ["C", "F"])
+def test_an_open_thermocouple_is_a_gap_and_told(tmp_path: Path, code: float, unit: str):
+    def text(broken: bool) -> str:
+        def row(t: float, v: float) -> str:
+            shown = 1.8 * v + 32.0 if unit == "F" else v
+            return f"{t:.0f},{code if broken and 12000 <= t <= 13200 else shown:.1f}"
+
+        return f"time_s,T_{unit}\n" + rows(row)
+
+    found = []
+    for broken in (False, True):
+        path = tmp_path / f"{broken}.csv"
+        path.write_text(text(broken), encoding="utf-8")
+        found.append(read_firing_log(path))
+    sound, torn = found
+    said = "; ".join(torn.notes)
+    assert "21 readings of an open thermocouple" in said
+    assert f"({code:g}) left out as a gap (line 202, 203, 204, 205, ...)" in said
+    assert "no readings for 22 min" in said
+    assert torn.trace.peak == pytest.approx(sound.trace.peak, abs=2.0)
+    straight = np.interp(torn.trace.time, sound.trace.time, sound.trace.ware)
+    assert np.abs(torn.trace.ware - straight).max() < 10.0

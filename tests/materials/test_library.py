@@ -126,6 +126,12 @@ def test_an_unknown_card_names_the_nearest() -> None:
         find_card("forsterit", CARDS)
 
 
+def test_a_word_of_several_names_suggests_all_of_them() -> None:
+    both = r"'bronze'; did you mean 'tin bronze 80/20' or 'tin bronze 90/10'\?"
+    with pytest.raises(UnknownName, match=both):
+        find_card("bronze", CARDS)
+
+
 # -- what a card answers ---------------------------------------------------------------------
 
 

@@ -146,7 +146,7 @@ def test_a_band_lower_than_the_smear_never_gets_its_own_paste_alone():
 
 
 def test_a_plug_of_paste_leaves_the_bands_sharp():
-    response, green = graded()
+    response, _ = graded()
     plug = replace(response.vessel, printer=Printer(tanks=1000.0, dead_volume=1e-8, given=True))
     vessel = as_printed(plug, response.cards, densities(response))
     assert (vessel.bands[0].material, vessel.bands[-1].material) == (FRIT, SILVER)

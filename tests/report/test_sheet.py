@@ -561,10 +561,10 @@ def test_common_practice_and_estimates_are_marked_as_such() -> None:
 def test_a_scale_too_coarse_for_a_batch_is_told() -> None:
     made = vase()
     exact = tuple(replace(batch, off=0.02) for batch in made.batches)
-    coarse = (replace(exact[0], off=0.31), *exact[1:])
-    assert "changes one ingredient" not in read(write_sheet(replace(made, batches=exact))).whole
+    coarse = (replace(exact[0], off=0.31, worst="water"), *exact[1:])
+    assert "The scale's step" not in read(write_sheet(replace(made, batches=exact))).whole
     told = read(write_sheet(replace(made, batches=coarse))).whole
-    assert "changes one ingredient by 31 %" in told
+    assert f"changes water in {exact[0].material} by 31 %" in told
 
 
 @pytest.mark.usefixtures("undrawn")
