@@ -14,6 +14,7 @@ from cofire.assessment import (
     firing_rules,
     grain_rules,
     later_rules,
+    steam_rules,
     wall_rules,
 )
 from cofire.assessment.response import Response
@@ -21,6 +22,7 @@ from cofire.assessment.rule import VERDICTS, Flag, Rule
 
 RULES: tuple[Rule, ...] = (
     *firing_rules.RULES,
+    *steam_rules.RULES,
     *brown_rules.RULES,
     *grain_rules.RULES,
     *crack_rules.RULES,

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from cofire.planning.ware import steam_flags
 
+from cofire.assessment import steam_rules as steam_flags
 from cofire.firing.kiln import Trace
 from cofire.firing.program import with_gas
 from cofire.physics.burnout import (
@@ -37,25 +37,33 @@ def ramp(rate: float, hold: float = 0.0, at: float = 90.0) -> Trace:
     return Trace(t, T, T, np.array([0]))
 
 
-def load(wall_mm: float, curve: Trace) -> float:
+def utilisation(wall_mm: float, curve: Trace) -> float:
     pressure, _, _ = steam_flags.steam_pressure(STONEWARE, curve, 1e-3 * wall_mm)
     return pressure / STONEWARE["green_strength"].scalar
 
 
 def test_a_thick_wall_fired_fast_is_flagged_and_a_thin_one_candled_is_not():
-    assert load(8.0, ramp(500.0)) > steam_flags.STEAM_CAUTION
-    assert load(16.0, ramp(500.0)) > 1.0
-    assert load(4.0, ramp(60.0)) < 0.5 * steam_flags.STEAM_CAUTION
+    assert utilisation(8.0, ramp(500.0)) > steam_flags.STEAM_CAUTION
+    assert utilisation(16.0, ramp(500.0)) > 1.0
+    assert utilisation(4.0, ramp(60.0)) < 0.5 * steam_flags.STEAM_CAUTION
 
 
 def test_a_hold_below_the_boil_saves_a_thick_wall():
-    assert load(8.0, ramp(500.0, hold=4.0)) < 0.25 * load(8.0, ramp(500.0))
-    assert load(8.0, ramp(500.0, hold=4.0, at=50.0)) > load(8.0, ramp(500.0, hold=4.0))
+    assert utilisation(8.0, ramp(500.0, hold=4.0)) < 0.25 * utilisation(8.0, ramp(500.0))
+    assert utilisation(8.0, ramp(500.0, hold=4.0, at=50.0)) > utilisation(
+        8.0, ramp(500.0, hold=4.0)
+    )
 
 
 def test_thicker_and_faster_are_worse():
-    assert load(4.0, ramp(150.0)) < load(8.0, ramp(150.0)) < load(16.0, ramp(150.0))
-    assert load(8.0, ramp(60.0)) < load(8.0, ramp(150.0)) < load(8.0, ramp(500.0))
+    assert (
+        utilisation(4.0, ramp(150.0))
+        < utilisation(8.0, ramp(150.0))
+        < utilisation(16.0, ramp(150.0))
+    )
+    assert (
+        utilisation(8.0, ramp(60.0)) < utilisation(8.0, ramp(150.0)) < utilisation(8.0, ramp(500.0))
+    )
 
 
 def test_the_heat_that_flows_in_boils_all_the_water():
@@ -99,7 +107,7 @@ def test_oxygen_load_is_the_wall_over_the_depth_and_there_is_none_in_a_pack():
     thin, fat = (
         only(steam_flags.oxygen_flags(r), "oxygen", "fritted body") for r in (response, thick)
     )
-    assert fat.load == pytest.approx(30.0 * thin.load)
+    assert fat.utilisation == pytest.approx(30.0 * thin.utilisation)
     vessel = replace(response.vessel, firing=with_gas(response.vessel.firing, "carbon"))
     assert steam_flags.oxygen_flags(replace(response, vessel=vessel)) == []
 
@@ -107,4 +115,4 @@ def test_oxygen_load_is_the_wall_over_the_depth_and_there_is_none_in_a_pack():
 def test_steam_is_told_of_each_substance():
     flags = steam_flags.steam_flags(fired.tea_light())
     assert {f.zone for f in flags} == {"fine silver", "fritted body"}
-    assert all(f.rule == "steam" and f.remedy and f.load >= 0.0 for f in flags)
+    assert all(f.rule == "steam" and f.remedy and f.utilisation >= 0.0 for f in flags)

@@ -1,0 +1,205 @@
+"""Flags of what must pass through the wall on the first heating: steam out, oxygen in."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cofire.assessment.firing_rules import PORES_CLOSE
+from cofire.assessment.response import Response
+from cofire.assessment.rule import FIRING, GAS, SHAPE, SUBSTANCES, Flag, Rule
+from cofire.firing.kiln import Trace
+from cofire.materials.card import Card
+from cofire.physics.burnout import (
+    evaporation_rate,
+    moisture_left,
+    oxygen_depth,
+    permeability,
+    steam_overpressure,
+)
+from cofire.physics.porosity import conductivity_factor
+from cofire.units import GAS_CONSTANT, celsius
+
+AIR_DRY = 0.02
+"""Water that air-dry clay ware still holds, of its mass: common practice, 1 to 3 %. Pressure grows
+slower than its root. [-]"""
+PASTE_MOISTURE = 0.06
+"""Water that dried binder holds, of its mass: ethers 4 %, gums 10 % (the binder table). [-]"""
+CLAY_FROM = 0.01
+"""Loss on ignition above which a body counts as clay: estimate. [-]"""
+FINES = 0.05
+"""Grain that decides how gas flows in clay, over the median grain: estimate, from some 10 m²/g of
+clay, which is spheres of 0.2 µm beside a median of 4 µm. Pressure goes up to its inverse square: a
+factor of two moves the utilisation by two to four. [-]"""
+MOISTURE_DIFFUSIVITY, MOISTURE_ENERGY = 3e-9, 40e3
+"""Of moisture in clay at 90 °C, and its activation energy: estimates, 1e-10 to 1e-8 m²/s from
+memory. It decides only how long a hold below the boil must be. [m²/s], [J/mol]"""
+BOILS, BOILED = 373.0, 423.0
+"""Ware between these boils: the fastest ramp there counts. [K]"""
+STEAM_CAUTION = 0.3
+"""Share of the dry strength from which steam is a caution: as for burnout, our choice; damp clay is
+weaker than dry. [-]"""
+CHAR_YIELD = 0.132
+"""Char of the binder without air, of its mass (the binder table). [-]"""
+BLACK_CORE = 0.1
+"""Share of the wall that may keep its carbon when the pores close: our choice. [-]"""
+
+
+def steam_pressure(card: Card, curve: Trace, wall: float) -> tuple[float, float, float]:
+    """Steam pressure in the middle of a wall that goes through the boil, and when.
+
+    Parameters
+    ----------
+    card : Card
+        Not a blend.
+    curve : Trace
+        What the ware sees.
+    wall : float
+        Thickness. [m]
+
+    Returns
+    -------
+    tuple of float
+        Pressure above the kiln's [Pa], water left at the boil, of the dry mass [-], and the time
+        of the fastest ramp. [s]
+    """
+    clay = card.scalar("loss_on_ignition", 0.0) > CLAY_FROM
+    green = card["green_density"].scalar
+    solid = card["theoretical_density"].scalar * green
+    water = AIR_DRY if clay else PASTE_MOISTURE * card["binder"].scalar
+    T, t = curve.ware, curve.time
+    first = int(np.argmax(T >= BOILS)) if np.any(T >= BOILS) else T.size - 1
+    dries = MOISTURE_DIFFUSIVITY * np.exp(
+        -MOISTURE_ENERGY / GAS_CONSTANT * (1.0 / T - 1.0 / 363.15)
+    )
+    steps = 0.5 * (dries[1:] + dries[:-1]) * np.diff(t)
+    left = water * float(moisture_left(np.sum(steps[:first]) / wall**2))
+    boiling = np.flatnonzero((T[:-1] >= BOILS - 10.0) & (T[:-1] <= BOILED) & (np.diff(T) > 0.0))
+    if boiling.size == 0:
+        return 0.0, left, float(t[first])
+    rates = np.diff(T)[boiling] / np.diff(t)[boiling]
+    fastest = int(np.argmax(rates))
+    pores = 1.0 - green
+    conducts = float(card["thermal_conductivity"].value[0]) * float(
+        conductivity_factor(min(pores, 0.6))
+    )
+    release = evaporation_rate(left * solid, rates[fastest], wall, max(conducts, 0.1))
+    grain = card["particle_size"].scalar * (FINES if clay else 1.0)
+    pressure = steam_overpressure(release, wall, permeability(grain, min(pores, 0.95)))
+    return float(pressure), left, float(t[boiling[fastest]])
+
+
+def steam_flags(response: Response) -> list[Flag]:
+    """Steam in the middle of the wall against the strength of the dried body: blown-up ware.
+
+    Water left at the boil after what the ramp and any hold below it have dried; the core stays at
+    the boil while the faces run ahead.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Flag
+        One a substance; a blend lies between its parts.
+    """
+    wall = float(response.shell.wall.max())
+    found = []
+    for card in response.substances[1]:
+        pressure, left, time = steam_pressure(card, response.trace, wall)
+        strength = card["green_strength"].scalar
+        found.append(
+            Flag(
+                zone=card.name,
+                utilisation=(pressure / strength),
+                caution=STEAM_CAUTION,
+                figure=(pressure / 1e3),
+                limit=(strength / 1e3),
+                unit="kPa",
+                note=(f"steam in the wall; {100.0 * left:.2g} % water left at the boil"),
+                time=time,
+                temperature=float(np.interp(time, response.trace.time, response.trace.ware)),
+            )
+        )
+    return found
+
+
+def oxygen_flags(response: Response) -> list[Flag]:
+    """Carbon that oxygen has not reached when the pores close: black core of thick walls.
+
+    The kinetics of burnout alone are `core_of`; here the carbon is the binder's char, and oxygen
+    must come through the pores already burnt. Only in air, else no oxygen comes at all and
+    `core_of` tells it.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Flag
+        One a substance, none in other gases.
+    """
+    if response.vessel.firing.gas != "air":
+        return []
+    wall = float(response.shell.wall.max())
+    history, cards = response.substances
+    found = []
+    for row, card in enumerate(cards):
+        density = history.relative_density[row]
+        closes = np.flatnonzero(history.progress[row] > PORES_CLOSE)
+        closing = int(closes[0]) if closes.size else density.size - 1
+        carbon = (
+            CHAR_YIELD * card["binder"].scalar * card["theoretical_density"].scalar * density[0]
+        )
+        depth = float(
+            oxygen_depth(history.time, history.temperature, carbon, 1.0 - float(density[0]))[
+                closing
+            ]
+        )
+        # the depth oxygen must reach, over the depth it has
+        utilisation = 0.5 * wall * (1.0 - BLACK_CORE) / max(depth, 1e-9)
+        hot = celsius(float(history.temperature[closing]))
+        found.append(
+            Flag(
+                zone=card.name,
+                utilisation=utilisation,
+                caution=0.5,
+                figure=(5e2 * wall * (1.0 - BLACK_CORE)),
+                limit=min(1e3 * depth, 1e4),
+                unit="mm from each face",
+                note=(f"depth that must burn before the pores close at {hot:.0f} °C"),
+                time=float(history.time[closing]),
+                temperature=float(history.temperature[closing]),
+            )
+        )
+    return found
+
+
+STEAM = Rule(
+    name="steam",
+    asks="Does the last water leave the wall without bursting it?",
+    find=steam_flags,
+    sees=frozenset({FIRING, SUBSTANCES, SHAPE}),
+    source="strength of the dried body (card)",
+    remedy="Hold at 80 to 95 °C until the ware is dry, then slowly to 150 °C; weigh a piece "
+    "before and after a night at 90 °C.",
+    piece="shrinkage bar",
+    sign="a bar that burst or lost a flake at the boil",
+)
+OXYGEN = Rule(
+    name="oxygen",
+    asks="Does oxygen reach the middle of the wall before the pores close?",
+    find=oxygen_flags,
+    sees=frozenset({FIRING, GAS, SUBSTANCES, SHAPE}),
+    source="oxygen diffusing through the pores (shrinking core)",
+    remedy="Hold in air between 450 and 600 °C, four times as long for twice the wall; break "
+    "a piece of that wall and look for a black core.",
+    piece="shrinkage bar",
+    sign="a dark core on the broken face",
+)
+
+RULES = (STEAM, OXYGEN)
+"""Rules of what must pass through the wall on the first heating."""
