@@ -197,8 +197,8 @@ def test_a_blend_that_fails_is_named_without_the_number_of_its_trial() -> None:
     assert any("ideal partner" in flag.zone for flag in wanted.forbids)
     text = " ".join(partner_text(wanted, [], [], vessel.name).split())
     told = partner_json(wanted, [], [], vessel.name)
-    assert "sag of 65 % iron / 35 % ideal partner at" in text
-    assert "65 % iron / 35 % ideal partner" in told
+    assert "sag of 35 % iron / 65 % ideal partner at" in text
+    assert "35 % iron / 65 % ideal partner" in told
     assert not re.search(r"ideal partner \d", text + told)
 
 
