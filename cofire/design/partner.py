@@ -432,6 +432,8 @@ class Wanted:
         Flags that even the ideal partner leaves short of go.
     tried
         Vessels fired. [-]
+    extended
+        What of the two was read outside its table: one line each.
     """
 
     zone: Card
@@ -442,6 +444,7 @@ class Wanted:
     ranges: tuple[Range, ...]
     forbids: tuple[Flag, ...]
     tried: int
+    extended: tuple[str, ...] = ()
 
 
 @dataclass
@@ -591,6 +594,7 @@ def wanted_partner(vessel: Vessel, cards: Mapping[str, Card], of: str = "metal")
     return Wanted(
         zone, template, stored_from, ceiling(zone) - PEAK_CAUTION, lowest + PEAK_CAUTION,
         tuple(ranges), forbids, search.tried,
+        tuple(line for line in alone.extended if not line.startswith(f"{NAME}: ")),
     )  # fmt: skip
 
 

@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from importlib import resources
 from importlib.resources.abc import Traversable
+from itertools import chain
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -325,15 +326,25 @@ def contradictions(found: Mapping[str, Property], densification: str) -> Iterato
                 "the body is frozen"
             )
     yield from _sag_of_frozen_glass(found)
-    yield from _shrinkage_beside_densities(found)
     yield from _weak_when_fired(found)
 
 
-def _shrinkage_beside_densities(found: Mapping[str, Property]) -> Iterator[str]:
+def shrinkage_beside_densities(found: Mapping[str, Property]) -> Iterator[str]:
     """Complaint of a firing shrinkage that the two densities do not give, in no direction.
 
     They may differ by what height and ring shrink apart, and by twice the standard uncertainty of
-    the three numbers together (estimate).
+    the three numbers together (estimate). Asked of what a person wrote, not of cards that are
+    varied: no calculation reads the reported shrinkage.
+
+    Parameters
+    ----------
+    found : mapping
+        Properties by name.
+
+    Yields
+    ------
+    str
+        Field, value, and what the densities give.
     """
     names = ("firing_shrinkage", "green_density", "fired_density")
     if not all(name in found for name in names):
@@ -511,7 +522,8 @@ class CardReader:
         gases = self.table.get("atmosphere")
         atmosphere = self.attempt(lambda: read_atmosphere(gases, self.where)) or {}
         found = {} if sources is None else self.properties(sources, name)
-        for what in (*self.absences(kind, kernel), *contradictions(found, kernel)):
+        complaints = (contradictions(found, kernel), shrinkage_beside_densities(found))
+        for what in (*self.absences(kind, kernel), *chain(*complaints)):
             self.complain(what)
         changes = self.attempt(lambda: self.transformations(sources or {})) or ()
         density = self.table.get("fired_density")

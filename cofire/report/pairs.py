@@ -257,6 +257,6 @@ def as_text(pairs: Sequence[Pair], kiln: str, width: int | None = None, every: b
         "minus ceramic. A direct joint; first figures from the cards, not a plan.",
     ]
     if any(p.extended for p in shown):
-        notes.append("* a table ends below the peak and was held at its last value.")
+        notes.append("* a table does not reach over the whole firing, and its end was held.")
     lines = [*_table([_cells(p) for p in shown], width), ""]
     return "\n".join(lines + [line for note in notes for line in wrapped(note, 0, width)]) + "\n"

@@ -116,6 +116,8 @@ def partner_text(
         f"expansion: mean from 20 to {celsius(wanted.stored_from):.0f} °C, below which mismatch is "
         f"stored. {wanted.tried} vessels fired."
     )
+    for line in wanted.extended:
+        lines += wrapped(f"Beyond its table: {line}.")
     lines += ["", "nearest in the tables, and what still separates each:"]
     for near in cards:
         lines += [f"  {row}" for row in wrapped(f"{near.name}: {apart(near)}", 2)]
@@ -208,6 +210,7 @@ def partner_json(
 
     whole = {
         "schema": SCHEMA,
+        "beyond_tables": list(wanted.extended),
         "cofire": __version__,
         "vessel": vessel,
         "zone": wanted.zone.name,

@@ -597,6 +597,8 @@ def plan_text(plan: Plan) -> str:
             "proposed."
         ),
     ]
+    for line in plan.proposal.printed.history.extended:
+        lines += wrapped(f"Beyond its table: {line}.")
     if plan.given_breaks and plan.given.verdict.utilisation < plan.verdict.utilisation:
         broken = ", ".join(plan.given_breaks)
         lines += wrapped(f"As given it comes nearer, but breaks limits of its own: {broken}.")

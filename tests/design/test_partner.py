@@ -231,3 +231,17 @@ def test_a_vessel_without_two_zones_and_a_zone_without_a_window_are_refused() ->
 def test_figures_are_finite_for_every_shipped_card() -> None:
     some = alone(*CARDS.values())
     assert all(np.isfinite([f.expansion, f.shrinkage, f.half_way, f.set_point]).all() for f in some)
+
+
+def test_a_zone_held_beyond_its_table_is_said_and_the_ideal_partner_is_not() -> None:
+    """The firing is 10 K hotter than the last row of the zone's modulus."""
+    silver = CARDS["fine silver"]
+    modulus = silver["young_modulus"]
+    assert modulus.temperature is not None
+    short = replace(modulus, temperature=modulus.temperature - 100.0)
+    card = replace(silver, properties={**silver.properties, "young_modulus": short})
+    wanted = wanted_partner(tea_light_to_plan(), {**CARDS, "fine silver": card})
+    (line,) = wanted.extended
+    assert line.startswith("fine silver: young_modulus held at its 850 °C value up to ")
+    assert f"Beyond its table: {line}." in " ".join(partner_text(wanted, [], [], "v").split())
+    assert json.loads(partner_json(wanted, [], [], "v"))["beyond_tables"] == [line]

@@ -458,6 +458,16 @@ def test_a_fill_that_fails_leaves_the_old_folder_and_no_litter(tmp_path: Path) -
     assert [path.name for path in tmp_path.iterdir()] == ["plan"]
 
 
+def test_what_is_beyond_a_table_stands_in_the_plans_text() -> None:
+    plan = example_plan()
+    line = "mud: thermal_expansion is a single number, taken to hold from 20 to 885 °C"
+    response = plan.response
+    held = replace(response, history=replace(response.history, extended=(line,)))
+    text = " ".join(plan_text(replace(plan, response=held)).split())
+    assert f"Beyond its table: {line}." in text
+    assert "Beyond its table" not in plan_text(plan)
+
+
 def fill_plan(folder: Path) -> None:
     (folder / "plan.json").write_text("new")
 

@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 
 from cofire.cli import app
 from cofire.errors import InputError
-from cofire.evidence.calibration import Calibration, calibrate
+from cofire.evidence.calibration import Calibration, _firing_shrinkage, calibrate
 from cofire.evidence.fitting import mean_interval, numerical_jacobian, pooled_spread, threshold
 from cofire.evidence.measured import (
     Bending,
@@ -32,13 +32,14 @@ from cofire.evidence.readings import (
     drying_findings,
     expansion_findings,
     sag_findings,
+    single,
     strip_findings,
 )
 from cofire.evidence.sintering_curve import CURVE_UNCERTAINTY, Weights, bench, problem
 from cofire.evidence.sintering_fit import sintering_findings
 from cofire.firing.program import load_kilns
 from cofire.materials.card import Card
-from cofire.materials.library import bundled_tables, read_card
+from cofire.materials.library import bundled_tables, read_card, shrinkage_beside_densities
 from cofire.mechanics.law import STRIP
 from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.physics.expansion import thermal_strains
@@ -550,3 +551,25 @@ def test_errors_of_the_pieces_are_those_of_the_test() -> None:
     many = bars(FRIT, [(150.0, 850.0, 30.0)], 4000, rng(), Errors(1e-4, 1e-9, 1e-6))
     ratio = np.log(many.firings[0].bars[:, 1] / many.firings[0].bars[:, 0])
     assert ratio.std() == pytest.approx(1e-4 * np.hypot(1 / 0.096, 1 / 0.0855), rel=0.05)
+
+
+def test_a_green_density_measured_alone_moves_the_firing_shrinkage_with_it() -> None:
+    """1 - (0.55/0.9)^(1/3) = 15.1 %; a card of new density and old shrinkage would be refused."""
+    old = CARDS["fine silver"]
+    green = single("green_density", (0.55, 0.54, 0.56), "dried bars")
+    factor = replace(old["height_shrinkage_factor"], value=np.array([1.0]))
+    density = replace(old["green_density"], value=np.array([0.55]))
+    fired = replace(old["fired_density"], value=np.array([0.9]))
+    new = replace(
+        old,
+        properties={
+            **old.properties, "green_density": density, "fired_density": fired,
+            "height_shrinkage_factor": factor,
+        },
+    )  # fmt: skip
+    (found,) = _firing_shrinkage(new, (green,))
+    assert found.value[0] == pytest.approx(1.0 - (0.55 / 0.9) ** (1.0 / 3.0))
+    assert found.low[0] < found.value[0] < found.high[0]
+    shrinkage = replace(old["firing_shrinkage"], value=found.value)
+    moved = {**new.properties, "firing_shrinkage": shrinkage}
+    assert list(shrinkage_beside_densities(moved)) == []
