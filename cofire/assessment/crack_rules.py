@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.assessment.response import BEGUN, Response
+from cofire.assessment.response import Response
 from cofire.assessment.rule import (
     BLENDS,
     FIRING,
@@ -21,7 +21,6 @@ from cofire.assessment.rule import (
 from cofire.numerics import Array
 from cofire.physics.interface import parting_energy
 from cofire.physics.mixing import OVERLAPPING_SPHERES
-from cofire.physics.sintering import sintering_potential
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
 
 # ----------------------------------------------------------------------------------------------
@@ -35,62 +34,6 @@ TEST_BAR = 3e-3 * 4e-3 * 40e-3
 in quarter-point bending (size B of ASTM C1161). [m³]"""
 SINTERED = 0.9
 """Share of its densification after which a zone counts as sintered. [-]"""
-
-
-def sintering_flags(response: Response) -> list[Flag]:
-    """Tension in a half-sintered band against what it then bears.
-
-    Below the sintering potential the tension only slows its densification (Chang & Jean 2005, J.
-    Am. Ceram. Soc. 88, 1165); above that, and above the strength of the moment, it opens flaws
-    that later cooling finds, or cracks.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
-    Returns
-    -------
-    list of Flag
-        One a band.
-    """
-    done = response.progress
-    strength = response.at_times(response.history.strength)
-    total = response.total
-    shell = response.shell
-    found = []
-    for band, card in enumerate(response.cards):
-        row = response.material[band]
-        during = np.flatnonzero((done[row] > BEGUN) & (done[row] < SINTERED))
-        if during.size == 0:
-            found.append(
-                not_computed(
-                    card.name, "it does not sinter in this firing", "Fire hotter or hold longer."
-                )
-            )
-            continue
-        potential = sintering_potential(card.ceramic or card)
-        here = np.flatnonzero(shell.band == band)
-        tension = total[np.ix_(during, here)].max(axis=(2, 3))
-        bears = np.maximum(strength[row, during], potential)
-        utilisation = tension / bears[:, None]
-        t, g = np.unravel_index(int(np.argmax(utilisation)), utilisation.shape)
-        limit = float(bears[t])
-        found.append(
-            Flag(
-                zone=card.name,
-                utilisation=max(float(utilisation[t, g]), 0.0),
-                caution=0.5,
-                figure=float(tension[t, g]) / 1e6,
-                limit=limit / 1e6,
-                unit="MPa",
-                note="tension while half sintered",
-                time=float(shell.time[during[t]]),
-                temperature=float(response.temperature[during[t]]),
-                height=float(shell.height[here[g]]),
-            )
-        )
-    return found
 
 
 def failure_risks(response: Response) -> tuple[Array, list[int]]:
@@ -346,16 +289,6 @@ def _opening(response: Response, step: int) -> Array:
 
 _WEIGHED = frozenset({FIRING, BLENDS, LAYERS, SHAPE, NEIGHBOUR, STRESS})
 
-SINTERING = Rule(
-    name="sintering",
-    asks="Is a half-sintered band pulled beyond what it then bears?",
-    find=sintering_flags,
-    sees=_WEIGHED,
-    source="its sintering potential, or its strength at that moment if more",
-    remedy="Bring the two zones' sintering together: other powder size, other ramp, "
-    "or a graded joint.",
-    piece="camber strip",
-)
 COOLING = Rule(
     name="cooling",
     asks="How probably does a brittle band crack on the way to cold?",
@@ -386,5 +319,5 @@ JOINT_ENERGY = Rule(
     piece="joint ring",
 )
 
-RULES = (SINTERING, COOLING, JOINT_STRESS, JOINT_ENERGY)
+RULES = (COOLING, JOINT_STRESS, JOINT_ENERGY)
 """Rules of cracks, in a zone and at a joint."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -22,36 +22,6 @@ from cofire.physics.blends import find_material
 from cofire.physics.history import History, histories
 from cofire.units import HOUR, celsius
 from cofire.vessel import Vessel
-
-# ----------------------------------------------------------------------------------------------
-# Moments at which a flag begins to count, so that the march lands on them
-
-BEGUN = 0.02
-"""Share of its densification from which the sintering flag counts a body as sintering: there
-tension falls so steeply that the flag would depend on where the steps happen to lie. [-]"""
-
-
-def with_thresholds(history: History) -> History:
-    """The history with a corner where each material begins to sinter.
-
-    Parameters
-    ----------
-    history : History
-        Of N materials.
-
-    Returns
-    -------
-    History
-        The same, with at most N corners more.
-    """
-    density = history.relative_density
-    done = density - density[:, :1]
-    begun = np.argmax(done > BEGUN * done[:, -1:], axis=1)
-    return replace(history, breakpoints=np.union1d(history.breakpoints, begun).astype(np.intp))
-
-
-# ----------------------------------------------------------------------------------------------
-# One vessel through its firing: histories of its bands, stress of its wall, peaks by band
 
 DIRECTIONS = ("up the wall", "round the ring")
 AT_STEP = "at the step"
@@ -277,7 +247,7 @@ def fire_vessels(
     rows = {card.name: card for card in found.values()}
     order = list(rows)
     curve = trace(vessels[0].firing) if curve is None else curve
-    history = with_thresholds(histories(list(rows.values()), curve, extend=extend))
+    history = histories(list(rows.values()), curve, extend=extend)
     chosen = [tuple(found[band.material] for band in vessel.bands) for vessel in vessels]
     material = [tuple(order.index(card.name) for card in some) for some in chosen]
 

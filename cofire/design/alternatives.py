@@ -14,6 +14,7 @@ from functools import partial
 import numpy as np
 
 from cofire.assessment import verdict as table
+from cofire.assessment.brown_rules import BROWN, BROWN_CAUTION, borne_strain
 from cofire.assessment.crack_rules import (
     COOLING,
     FAILURE_CAUTION,
@@ -22,11 +23,10 @@ from cofire.assessment.crack_rules import (
     JOINT_STRESS,
     POOR_BOND,
     SINTERED,
-    SINTERING,
     TEST_BAR,
     energy_utilisation,
 )
-from cofire.assessment.response import BEGUN, Response, with_thresholds
+from cofire.assessment.response import Response
 from cofire.assessment.rule import STRESS, Flag, Rule
 from cofire.assessment.screening import STUDIO_GASES, screen
 from cofire.assessment.verdict import Verdict, worst_first
@@ -49,7 +49,6 @@ from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.sleeve import FiredSleeve, fire_sleeve, nested_rings
 from cofire.numerics import Array
 from cofire.physics.history import History
-from cofire.physics.sintering import sintering_potential
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
 from cofire.units import celsius
 from cofire.vessel import Vessel
@@ -66,7 +65,7 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
     """One zone inside the other, as two rings of the same wall over the whole height.
 
     Long rings in the vessel's firing, either zone inside. Compared are the ceramic ring's
-    survival (Weibull, over its volume), its tension while half sintered, the tension between the
+    survival (Weibull, over its volume), its tension while it is brown, the tension between the
     rings against the ceramic's strength, and the elastic energy that both rings store against the
     ceramic's toughness: what a crack that runs between them from an end can spend at most (Suo &
     Hutchinson 1990, Int. J. Fract. 43, 1, steady state). The metal's plastic strain is not.
@@ -90,11 +89,11 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
     wall = float(np.interp(middle, vessel.height, vessel.wall))
     faces = radius + wall * np.array([-0.5, 0.0, 0.5])
     rings = nested_rings(np.stack([faces, faces]), [[0, 1], [1, 0]], points=RING_POINTS)
-    fired = fire_sleeve(rings, with_thresholds(history), control=COARSE)
+    fired = fire_sleeve(rings, history, control=COARSE)
     tall = float(vessel.height[-1])
     note = (
         f"rings of {wall * 1e3 / 2:.1f} mm; compared are the ceramic ring's survival, its tension "
-        "while half sintered, the tension between the rings and the energy a crack between them "
+        "while it is brown, the tension between the rings and the energy a crack between them "
         "can spend"
     )
     found = []
@@ -125,24 +124,28 @@ def _ring_flags(
     risk = np.where(sintered, rupture_risk(stress, volume, unit[:, None], m), 0.0)
     limit = -np.log1p(-FAILURE_NO)
     tension = np.clip(stress.max(axis=(1, 2)), 0.0, None)
-    half = np.where((done > BEGUN) & ~sintered, tension, 0.0)
-    bears = np.maximum(strength, sintering_potential(ceramic))
+    density, young = (
+        np.interp(time, history.time, row)
+        for row in (history.relative_density[1], history.young_modulus[1])
+    )
+    strain = np.where(sintered, 0.0, tension / young)
+    borne = borne_strain(ceramic, density, strength, young)
     apart = np.where(sintered, np.clip(fired.interface_stress[:, order, 0], 0.0, None), 0.0)
 
     def flag(
-        rule: Rule, utilisation: Array, caution: float, figure: Array, most: Array, note: str
-    ) -> Flag:
+        rule: Rule, utilisation: Array, caution: float, figure: Array, most: Array, note: str,
+        unit: str = "MPa", scale: float = 1e6,
+    ) -> Flag:  # fmt: skip
         t = int(np.argmax(utilisation))
         return rule.named(
             Flag(
                 zone=ceramic.name,
                 utilisation=float(utilisation[t]),
                 caution=caution,
-                figure=float(figure[t]) / 1e6,
-                limit=float(most[t]) / 1e6,
-                unit="MPa",
+                figure=float(figure[t]) / scale,
+                limit=float(most[t]) / scale,
+                unit=unit,
                 note=note,
-                source="strength and scatter of the card",
                 time=float(time[t]),
                 temperature=float(temperature[t]),
             )
@@ -151,7 +154,16 @@ def _ring_flags(
     grade = (-np.log1p(-FAILURE_CAUTION) / limit) ** (1.0 / m)
     return [
         flag(COOLING, (risk / limit) ** (1.0 / m), grade, tension, strength, "ceramic ring"),
-        flag(SINTERING, half / bears, 0.5, half, bears, "ceramic ring, half sintered"),
+        flag(
+            BROWN,
+            strain / borne,
+            BROWN_CAUTION,
+            strain,
+            borne,
+            "ceramic ring, not yet sintered",
+            "per mille strain",
+            1e-3,
+        ),
         flag(JOINT_STRESS, apart / strength, 0.5, apart, strength, "between the rings"),
     ]
 
@@ -216,7 +228,7 @@ def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
         joined.radius, joined.height, joined.wall, joined.steps, fineness=bench.fineness,
         corners=joined.corners,
     )  # fmt: skip
-    (shell,) = fire_shells([mesh], with_thresholds(history), [rows], points=POINTS, control=COARSE)
+    (shell,) = fire_shells([mesh], history, [rows], points=POINTS, control=COARSE)
     cards = (metal, ceramic) if below else (ceramic, metal)
     curve = bench.trace(vessel.firing)
     ware = np.interp(shell.time, curve.time, curve.ware)
@@ -226,7 +238,7 @@ def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
         for rule in table.RULES
         if STRESS in rule.sees
         for flag in rule.flags(response)
-        if rule is not SINTERING or flag.zone == metal.name
+        if rule is not BROWN or flag.zone == metal.name
     ]
     shrinks = -float(np.expm1(history.strain["sintering"][0, -1]))
     note = f"{metal.name} shrinks {100 * shrinks:.0f} % on a body that no longer does"

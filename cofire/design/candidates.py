@@ -20,7 +20,7 @@ import numpy as np
 
 from cofire.assessment import verdict
 from cofire.assessment.printed import as_printed
-from cofire.assessment.response import Response, meshed, unsolved, with_thresholds
+from cofire.assessment.response import Response, meshed, unsolved
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import Verdict
 from cofire.design.transition import zones_of
@@ -447,7 +447,7 @@ def _fired(
     ends: list[Array] = []
     place: dict[tuple[Key, str], int] = {}
     for key, some in groups.items():
-        parts.append(with_thresholds(bench.history(some[0].firing, bench.used(some))))
+        parts.append(bench.history(some[0].firing, bench.used(some)))
         ends.append(parts[-1].time[bench.trace(some[0].firing).breakpoints])
         for name in parts[-1].names:
             place[key, name] = len(place)

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cofire.assessment.brown_rules import brown_utilisations
 from cofire.assessment.crack_rules import SINTERED
-from cofire.assessment.response import BEGUN, Response, fire_vessel
+from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import Verdict, judge
 from cofire.errors import InputError, OutOfRange
@@ -19,7 +20,6 @@ from cofire.materials.card import Card
 from cofire.mechanics.integrator import Control
 from cofire.numerics import Array
 from cofire.physics.heatwork import ConeEquivalent, cone_equivalent
-from cofire.physics.sintering import sintering_potential
 from cofire.units import MINUTE, celsius
 from cofire.vessel import Vessel
 
@@ -275,11 +275,10 @@ def replay(
 
 
 def breaking_utilisation(response: Response) -> Array:
-    """Largest tension over what bears it, at each time and station, as the flags weigh it.
+    """How near each place is to breaking, at each time and station, as the rules weigh it.
 
-    While a band sinters it bears its sintering potential, or its strength if more; after that a
-    brittle band bears its strength, and a metal yields and counts as safe. Before a band sinters no
-    rule says when mismatch breaks it: the utilisation is zero.
+    Until a band has sintered its strain over what its skeleton bears; after that tension over
+    strength in a brittle band, while a metal yields and counts as safe.
 
     Parameters
     ----------
@@ -293,16 +292,14 @@ def breaking_utilisation(response: Response) -> Array:
     """
     shell = response.shell
     strength = response.at_times(response.history.strength)
-    done = response.progress
     tension = np.maximum(response.total.max(axis=(2, 3)), 0.0)
     utilisation = np.zeros_like(tension)
+    brown = brown_utilisations(response)
     for band, card in enumerate(response.cards):
         row, here = response.material[band], shell.band == band
-        sinters = (done[row] > BEGUN) & (done[row] < SINTERED)
-        potential = sintering_potential(card.ceramic or card)
-        bears = np.where(sinters, np.maximum(strength[row], potential), strength[row])
-        counts = sinters | ((done[row] >= SINTERED) & (card.ceramic is not None))
-        utilisation[:, here] = np.where(counts[:, None], tension[:, here] / bears[:, None], 0.0)
+        counts = (response.progress[row] >= SINTERED) & (card.ceramic is not None)
+        dense = tension[:, here] / strength[row][:, None]
+        utilisation[:, here] = np.where(counts[:, None], dense, brown[band])
     return np.asarray(utilisation)
 
 
