@@ -344,10 +344,18 @@ def near(setting: Setting, whole: Frame) -> list[Setting]:
     return found
 
 
+STUB = 25.0
+"""A part of a ramp that is no longer has no segment of its own, if the whole ramp can be slowed to
+what the kiln can do there by no more than `LITTLE_SLOWER`: common practice. [K]"""
+LITTLE_SLOWER = 0.9
+
+
 def followed(kiln: Kiln, start: float, segment: Segment) -> list[Segment]:
     """A segment in parts that the kiln can keep up with: "full" where the rate is too fast for it.
 
-    The kiln goes the same way in the same time.
+    The kiln goes the same way in the same time. But where it falls behind a little only on the
+    last few degrees, the whole segment goes at what it can do there: nobody sets a rate for nine
+    degrees.
 
     Parameters
     ----------
@@ -376,6 +384,13 @@ def followed(kiln: Kiln, start: float, segment: Segment) -> list[Segment]:
     # to whole degrees, away from where the kiln falls behind
     cuts = kelvin(np.where(behind[turns], np.ceil(cuts - 1e-6), np.floor(cuts + 1e-6)))
     low, high = sorted((start, segment.target))
+    slowest = np.interp(
+        [segment.target, *rows[(rows > low) & (rows < high)], start], rows, limit
+    ).min()
+    last = abs(segment.target - cuts).min(initial=np.inf)
+    able = np.floor(slowest * HOUR + 1e-6) / HOUR
+    if slowest < segment.rate and last <= STUB and able >= LITTLE_SLOWER * segment.rate:
+        return [replace(segment, rate=float(able))]
     ends = np.sort(np.append(cuts[(cuts > low) & (cuts < high)], [low, high]))
     if segment.target < start:
         ends = ends[::-1]

@@ -28,7 +28,7 @@ from cofire.report import figures
 from cofire.report import stress as stress_text
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import stress_figure, trade_off_figure
-from cofire.report.verdict import flag_row, number, sharp_line
+from cofire.report.verdict import as_stress, flag_row, number, sharp_line
 from cofire.report.writing import replace_folder, wrapped
 from cofire.units import HOUR, MINUTE, celsius
 from cofire.vessel import FIXED, FREE, Vessel
@@ -696,6 +696,7 @@ def against(flag: Flag) -> str:
         return f"{flag.rule}, {flag.zone}: {flag.note}"
     return (
         f"{flag.rule}, {flag.zone}: {number(flag.figure)} against {number(flag.limit)} {flag.unit}"
+        + as_stress(flag)
     )
 
 

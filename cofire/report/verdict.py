@@ -155,9 +155,29 @@ def _finding(flag: Flag) -> str:
     where = place(flag)
     if flag.unit == GRADE:
         return where
-    return f"{number(flag.figure)} against {number(flag.limit)} {flag.unit}" + (
-        f", {where}" if where else ""
+    return (
+        f"{number(flag.figure)} against {number(flag.limit)} {flag.unit}"
+        + as_stress(flag)
+        + (f", {where}" if where else "")
     )
+
+
+def as_stress(flag: Flag) -> str:
+    """What the utilisation of a probability is, where it stands beside that probability: its share as a stress.
+
+    Parameters
+    ----------
+    flag : Flag
+        From a verdict.
+
+    Returns
+    -------
+    str
+        Begins with a space; empty for a flag whose utilisation is its figure over its limit.
+    """
+    if flag.rule != "cooling" or flag.utilisation != flag.utilisation:
+        return ""
+    return f" (utilisation {number(flag.utilisation)}, as a share of the stress of that limit)"
 
 
 def _sentence(text: str) -> str:

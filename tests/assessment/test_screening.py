@@ -391,3 +391,20 @@ def test_equal_layers_carry_half_and_a_quarter_of_the_mismatch() -> None:
     assert bilayer_tension(200e9, modulus, np.array([1e-3]))[0] == pytest.approx(100e6)
     assert bilayer_tension(200e9, modulus, np.array([-1e-3]))[0] == pytest.approx(50e6)
     assert bilayer_tension(200e9, modulus, np.array([0.0]))[0] == 0.0
+
+
+def test_a_screen_says_by_how_much_the_kiln_holds_longer_than_the_ware() -> None:
+    # the same pair is shown at the ware's hold, and fired by `mismatch` at the kiln's
+    from cofire.cli.pairs import shared_firing
+    from cofire.firing.program import LAG, load_kilns
+    from cofire.materials.library import load_cards
+    from cofire.report.pairs import as_text
+
+    cards, kiln = load_cards(), load_kilns()["small studio kiln"]
+    (pair,) = screen([cards["copper"]], [cards["fritted body"]], kiln, ("carbon",))
+    assert pair.window is not None
+    firing = shared_firing(cards["copper"], cards["fritted body"], kiln, ["carbon"])
+    more = max(s.hold for s in firing.segments) - pair.window.hold
+    assert more == 4.0 * LAG["carbon"]
+    told = " ".join(as_text([pair], kiln.name).split())
+    assert f"carbon {more / 60:.0f} min more" in told

@@ -388,3 +388,20 @@ def test_refused_and_doubtful_are_told_apart():
     verdict = judged(BASE)
     assert {f.grade for f in verdict.flags} <= {GO, CAUTION, NO}
     assert verdict.utilisation == max(f.utilisation for f in verdict.flags)
+
+
+def test_the_load_of_a_chance_says_that_it_is_a_share_of_stress() -> None:
+    from cofire.assessment.rule import Flag
+    from cofire.report.plan import against
+    from cofire.report.verdict import as_stress
+
+    probability = Flag(
+        "cooling", "body", 0.945, 0.7, 6.16, 10.0, "% probability of a crack", "s", "r", "note",
+        0.0, 300.0, 0.0,
+    )  # fmt: skip
+    assert (
+        "6.16 against 10.0 % probability of a crack (utilisation 0.945, as a share of the"
+        in against(probability)
+    )
+    other = Flag("sag", "body", 0.5, 0.7, 1.0, 2.0, "%", "s", "r", "note", 0.0, 300.0, 0.0)
+    assert as_stress(other) == ""

@@ -233,6 +233,14 @@ def test_a_ramp_that_the_kiln_cannot_keep_is_told_as_full_from_there() -> None:
     assert rates == [200.0 / HOUR, np.inf, 200.0 / HOUR]
 
 
+def test_a_kiln_that_falls_behind_on_the_last_degrees_gets_one_slower_ramp_and_no_stub() -> None:
+    kiln = KILNS["small studio kiln"]  # 300 °C/h up to 876 °C, and 294 at 885
+    up = followed(kiln, kelvin(550.0), Segment(kelvin(885.0), 300.0 / HOUR, 90.0 * MINUTE))
+    assert up == [Segment(kelvin(885.0), 294.0 / HOUR, 90.0 * MINUTE)]
+    far = followed(kiln, kelvin(550.0), Segment(kelvin(905.0), 300.0 / HOUR))
+    assert [round(celsius(s.target)) for s in far] == [876, 905]
+
+
 def test_a_firing_that_counts_is_only_longer_and_any_other_has_a_flag_against_it() -> None:
     def fired(utilisation: float, hours: float) -> Fired:
         return Fired(Setting(0, 0, 0), (flag(utilisation),), utilisation, utilisation, hours * HOUR)
