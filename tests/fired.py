@@ -70,9 +70,9 @@ def changed(response: Response, **history: NDArray[np.float64]) -> Response:
 
 def pulled(response: Response, stress: NDArray[np.float64]) -> Response:
     """The response with a stress that broadcasts to (T, G, P, 2), and no local field."""
-    shell = response.shell
+    shell = response.fired
     whole = np.broadcast_to(stress, shell.stress.shape).copy()
-    return replace(response, shell=replace(shell, stress=whole, local=np.zeros_like(whole)))
+    return replace(response, fired=replace(shell, stress=whole, local=np.zeros_like(whole)))
 
 
 def only(flags: list[Flag], rule: str, zone: str) -> Flag:

@@ -162,8 +162,8 @@ def main() -> None:
         numbers = " ".join(f"{100 * c:7.3f}" for c in (*every[seed], *top[seed]))
         print(
             f"{seed:3} {numbers}  {peaks(fine)[0].max() / 1e6:6.1f} MPa, "
-            f"{used.shell.time.size} and {fine.shell.time.size} steps, "
-            f"{used.shell.meridian.elements} elements, {cost:.2f} and {fine_cost:.1f} s  "
+            f"{used.fired.time.size} and {fine.fired.time.size} steps, "
+            f"{used.fired.meridian.elements} elements, {cost:.2f} and {fine_cost:.1f} s  "
             f"{_told(vessel)}",
             flush=True,
         )

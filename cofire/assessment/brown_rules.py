@@ -93,7 +93,7 @@ def brown_utilisations(response: Response, sintered: float = SINTERED) -> list[A
     list of array
         Shape (T, stations) a band, zero once it has sintered. [-]
     """
-    history, shell = response.history, response.shell
+    history, shell = response.history, response.fired
     young, done = response.at_times(history.young_modulus), response.progress
     total, borne = response.total, zone_strains(response)
     found = []
@@ -126,7 +126,7 @@ def brown_flags(response: Response) -> list[Flag]:
         One a band; its figure and limit are strains.
     """
     shell, borne, utilisations = (
-        response.shell,
+        response.fired,
         zone_strains(response),
         brown_utilisations(response),
     )

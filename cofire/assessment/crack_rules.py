@@ -52,7 +52,7 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
     tuple
         Risks, shape (K, T) [-], and the K bands they belong to.
     """
-    shell = response.shell
+    shell = response.fired
     done = response.progress
     strength = response.at_times(response.history.strength)
     total = response.total
@@ -88,7 +88,7 @@ def cooling_flags(response: Response) -> list[Flag]:
         One a brittle band, and one for all together where there are several.
     """
     risks, bands = failure_risks(response)
-    shell = response.shell
+    shell = response.fired
     limit = -np.log1p(-FAILURE_NO)
     found = []
     rows = [(risks[k], response.cards[b].name, b) for k, b in enumerate(bands)]
@@ -166,7 +166,7 @@ def joint_stress_flags(response: Response) -> list[Flag]:
     list of Flag
         One a step.
     """
-    shell, steps = response.shell, response.shell.steps
+    shell, steps = response.fired, response.fired.steps
     found = []
     for s, height in enumerate(steps.height):
         zone = _joint(response, s)
@@ -214,7 +214,7 @@ def joint_energy_flags(response: Response) -> list[Flag]:
     list of Flag
         One a step that sinters and is not metal through and through.
     """
-    shell, steps = response.shell, response.shell.steps
+    shell, steps = response.fired, response.fired.steps
     h = response.history
     young = response.at_times(h.young_modulus)
     found = []
@@ -281,7 +281,7 @@ def _bond(response: Response, step: int) -> Array:
 
 def _opening(response: Response, step: int) -> Array:
     """Stress that opens a step, mean over the outer tenth of the wall, shape (T,). [Pa]"""
-    steps = response.shell.steps
+    steps = response.fired.steps
     return np.asarray(
         steps.normal[:, step].max(axis=1) + np.maximum(steps.local_normal[:, step], 0.0)
     )

@@ -251,7 +251,7 @@ def burnout_flags(response: Response) -> list[Flag]:
     list of Flag
         One a substance; a blend lies between its parts.
     """
-    return burnout_of(*response.substances, float(response.shell.wall.max()))
+    return burnout_of(*response.substances, float(response.fired.wall.max()))
 
 
 def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Flag]:
@@ -326,7 +326,7 @@ def sag_flags(response: Response) -> list[Flag]:
     list of Flag
         One a band.
     """
-    h, shell = response.history, response.shell
+    h, shell = response.history, response.fired
     alone, pure = response.substances
     place = {card.name: row for row, card in enumerate(pure)}
     stands = ~np.repeat(shell.meridian.lying, 2)

@@ -63,7 +63,7 @@ def later_risks(response: Response, time: float = YEAR) -> tuple[Array, Array, l
     tuple
         Risk at once and risk by then, shape (K,) each [-], and the K bands they belong to.
     """
-    shell, done = response.shell, response.progress
+    shell, done = response.fired, response.progress
     total = response.total[-1]
     at_once, by_then, bands = [], [], []
     for band, card in enumerate(response.cards):
@@ -104,7 +104,7 @@ def later_flags(response: Response) -> list[Flag]:
     """
     at_once, by_then, bands = later_risks(response)
     limit = -np.log1p(-FAILURE_NO)
-    shell = response.shell
+    shell = response.fired
     rows = [(at_once[k], by_then[k], response.cards[b].name, b) for k, b in enumerate(bands)]
     if len(rows) > 1:
         rows.append((at_once.sum(), by_then.sum(), "all brittle bands", -1))

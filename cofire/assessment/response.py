@@ -100,7 +100,7 @@ class Response:
     material: tuple[int, ...]
     trace: Trace
     history: History
-    shell: ShellFiring
+    fired: ShellFiring
     temperature: Array
 
     def at_times(self, values: Array) -> Array:
@@ -116,7 +116,7 @@ class Response:
         array
             Shape (N, T). [as given]
         """
-        return np.stack([np.interp(self.shell.time, self.history.time, row) for row in values])
+        return np.stack([np.interp(self.fired.time, self.history.time, row) for row in values])
 
     @cached_property
     def progress(self) -> Array:
@@ -144,7 +144,7 @@ class Response:
     @property
     def beyond_shell(self) -> str:
         """Where the wall is too thick to be worked out as a shell, empty if nowhere."""
-        shell = self.shell
+        shell = self.fired
         ratio = shell.ring_over_wall
         worst = int(np.argmin(ratio))
         if ratio[worst] >= THINNEST_RATIO:
@@ -159,7 +159,7 @@ class Response:
     @property
     def total(self) -> Array:
         """Shell's stress with the local field of the steps, shape (T, G, P, 2). [Pa]"""
-        return self.shell.stress + self.shell.local
+        return self.fired.stress + self.fired.local
 
 
 def fire_vessel(
@@ -348,7 +348,7 @@ def _peak(response: Response, band: int, times: NDArray[np.intp]) -> Peak:
     Within a wall of a step the step's own windowed peak counts instead: stations would see more
     or less of the corner as the mesh falls.
     """
-    shell, steps = response.shell, response.shell.steps
+    shell, steps = response.fired, response.fired.steps
     stations = _away_from_steps(shell, band)
     value, near = -np.inf, False
     if stations.size:
@@ -389,7 +389,7 @@ def _peaks_along(
 ) -> tuple[Array, NDArray[np.intp]]:
     """Largest tension along some stations, (T, P, 2), and the nearest of them. [Pa], [-]"""
     stress = response.total[np.ix_(times, stations)]
-    return peaks_along(np.moveaxis(stress, 1, -1), response.shell.arc_length[stations])
+    return peaks_along(np.moveaxis(stress, 1, -1), response.fired.arc_length[stations])
 
 
 def band_tensions(response: Response, band: int) -> Array:
@@ -407,7 +407,7 @@ def band_tensions(response: Response, band: int) -> Array:
     array
         Shape (T,). [Pa]
     """
-    shell, steps = response.shell, response.shell.steps
+    shell, steps = response.fired, response.fired.steps
     stations = _away_from_steps(shell, band)
     worst = np.full(shell.time.size, -np.inf)
     if stations.size:
@@ -431,7 +431,7 @@ def band_stresses(response: Response) -> list[BandStress]:
     list of BandStress
         One a band.
     """
-    shell = response.shell
+    shell = response.fired
     every = np.arange(shell.time.size)
     bending = shell.bending_tension.max(axis=0)
     found = []

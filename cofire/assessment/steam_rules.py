@@ -104,7 +104,7 @@ def steam_flags(response: Response) -> list[Flag]:
     list of Flag
         One a substance; a blend lies between its parts.
     """
-    wall = float(response.shell.wall.max())
+    wall = float(response.fired.wall.max())
     found = []
     for card in response.substances[1]:
         pressure, left, time = steam_pressure(card, response.trace, wall)
@@ -144,7 +144,7 @@ def oxygen_flags(response: Response) -> list[Flag]:
     """
     if response.vessel.firing.gas != "air":
         return []
-    wall = float(response.shell.wall.max())
+    wall = float(response.fired.wall.max())
     history, cards = response.substances
     found = []
     for row, card in enumerate(cards):

@@ -79,7 +79,7 @@ def _brittle(response: Response) -> list[tuple[int, Card]]:
 def _lagging(response: Response, row: int, card: Card, strain: Array) -> Flag:
     """Tension across the wall because its inside strains late, against the strength."""
     h = response.history
-    wall = float(response.shell.wall.max())
+    wall = float(response.fired.wall.max())
     depth = wall if response.vessel.radius[0] == 0.0 else 0.5 * wall
     porosity = min(1.0 - float(h.relative_density[row, 0]), 0.6)
     slow = diffusivity(
@@ -125,7 +125,7 @@ def metal_flags(response: Response) -> list[Flag]:
     list of Flag
         One a metal band.
     """
-    shell = response.shell
+    shell = response.fired
     done = response.progress
     found = []
     for band, card in enumerate(response.cards):

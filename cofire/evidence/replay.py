@@ -290,7 +290,7 @@ def breaking_utilisation(response: Response) -> Array:
     array
         Shape (T, G). [-]
     """
-    shell = response.shell
+    shell = response.fired
     strength = response.at_times(response.history.strength)
     tension = np.maximum(response.total.max(axis=(2, 3)), 0.0)
     utilisation = np.zeros_like(tension)
@@ -325,7 +325,7 @@ def find_crack(response: Response, height: float, temperature: float | None = No
     InputError
         The ware never passed that temperature.
     """
-    shell, utilisation = response.shell, breaking_utilisation(response)
+    shell, utilisation = response.fired, breaking_utilisation(response)
     ware, time = response.temperature, shell.time
     rate = np.gradient(ware, time)
 

@@ -424,12 +424,12 @@ def green_vessel(response: Response) -> Green:
     ModelError
         A wall that cannot be printed as rings.
     """
-    vessel, mesh = response.vessel, response.shell.meridian
+    vessel, mesh = response.vessel, response.fired.meridian
     dry, ring, up = band_strains(response).T
     edges = np.array([0.0, *vessel.steps, float(vessel.height[-1])])
     wanted = _checked(wall_of_mesh(mesh, edges), vessel.name)
     first = motion(mesh, _drying(mesh, dry), dry, dry)
-    second = motion(mesh, response.shell.displacement[-1], ring, up)
+    second = motion(mesh, response.fired.displacement[-1], ring, up)
     # the way back: both stages undone at once, seen from the fired shape
     lost = shortened(wanted, first.turn + second.turn)
     straight = np.diff(wanted.height) - first.lift - second.lift - lost

@@ -179,7 +179,7 @@ def wall_of(response: Response) -> float:
     float
         [m]
     """
-    return float(response.shell.wall[~np.repeat(response.shell.meridian.lying, 2)].max())
+    return float(response.fired.wall[~np.repeat(response.fired.meridian.lying, 2)].max())
 
 
 # ----------------------------------------------------------------------------------------------
@@ -546,7 +546,7 @@ def ring_vessel(response: Response, flags: Sequence[Flag] = ()) -> tuple[Vessel,
     tuple of Vessel and float
         In the fired size, and the height of its foot in the vessel. [m]
     """
-    vessel, mesh = response.vessel, response.shell.meridian
+    vessel, mesh = response.vessel, response.fired.meridian
     wall = mesh.nodes[~mesh.lying]
     nodes = np.arange(wall[0, 0], wall[-1, 2] + 1)
     r, z, h = (values[nodes] for values in (mesh.radius, mesh.height, mesh.wall))

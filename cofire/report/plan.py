@@ -359,8 +359,8 @@ def plan_json(plan: Plan) -> str:
             }
             for a in plan.alternatives
         ],
-        "mesh_error": float(f"{plan.proposal.printed.shell.mesh_error:.3g}"),
-        "step_error_MPa": float(f"{plan.proposal.printed.shell.step_error.max() / 1e6:.3g}"),
+        "mesh_error": float(f"{plan.proposal.printed.fired.mesh_error:.3g}"),
+        "step_error_MPa": float(f"{plan.proposal.printed.fired.step_error.max() / 1e6:.3g}"),
         "beyond_tables": list(plan.proposal.printed.history.extended),
     }
     return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

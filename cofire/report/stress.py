@@ -87,7 +87,7 @@ def as_text(
     str
         Ends in a new line.
     """
-    vessel, shell = response.vessel, response.shell
+    vessel, shell = response.vessel, response.fired
     lines = [*wrapped(f"{vessel.name}: {vessel.firing.name} in {vessel.firing.gas}", 4, width), ""]
     if width >= WIDE:
         lines += [
@@ -134,7 +134,7 @@ def fields_csv(response: Response, at: int = -1) -> str:
     str
         One row a station and point; `trusted` is 0 where shell theory does not hold alone.
     """
-    s = response.shell
+    s = response.fired
     text = io.StringIO()
     text.write(
         "height_mm,radius_mm,wall_mm,band,through,up_the_wall_MPa,round_the_ring_MPa,"
@@ -166,7 +166,7 @@ def as_json(response: Response, bands: list[BandStress]) -> str:
     str
         Ends in a new line.
     """
-    s = response.shell
+    s = response.fired
     rows = []
     for found in bands:
         p = found.worst
@@ -248,7 +248,7 @@ def _padded(values: Array, band: NDArray[np.intp], number: int, step: float) -> 
 
 def _section(axes: Axes, response: Response, tension: Array, top: float, title: str) -> QuadMesh:
     """Half section of the wall, coloured by the larger in-plane stress; shape (G, P)."""
-    s = response.shell
+    s = response.fired
     half = 0.5 * s.wall[:, None] * s.through * 1e3
     r = s.radius[:, None] * 1e3 + half * np.cos(s.slope)[:, None]
     z = s.height[:, None] * 1e3 - half * np.sin(s.slope)[:, None]
@@ -287,7 +287,7 @@ def _section(axes: Axes, response: Response, tension: Array, top: float, title: 
 
 def _profiles(axes: Axes, response: Response, at: int) -> None:
     """Tension at both faces, up the wall and round the ring, against height."""
-    s = response.shell
+    s = response.fired
     total = response.total[at] / 1e6
     for d, name in enumerate(("up the wall", "round the ring")):
         for p, face in ((0, "inside"), (-1, "outside")):
@@ -309,7 +309,7 @@ def _profiles(axes: Axes, response: Response, at: int) -> None:
 
 def _history(axes: Axes, response: Response, bands: list[BandStress]) -> None:
     """Largest tension of each band over time, with the temperature behind."""
-    s = response.shell
+    s = response.fired
     hours = s.time / HOUR
     hot = axes.twinx()
     hot.plot(response.trace.time / HOUR, celsius(response.trace.ware), color="0.75", lw=1.2)
@@ -335,7 +335,7 @@ def _moment(response: Response, bands: list[BandStress]) -> tuple[int, str]:
 
     The worst moment, or the worst before cooling begins where that is the cold vessel.
     """
-    s = response.shell
+    s = response.fired
     worst = max((b.worst for b in bands), key=lambda p: p.tension)
     at = int(np.argmin(np.abs(s.time - worst.time)))
     if worst.temperature > 373.0:
@@ -365,7 +365,7 @@ def stress_figure(response: Response, bands: list[BandStress]) -> Figure:
     """
     from matplotlib.figure import Figure
 
-    s = response.shell
+    s = response.fired
     at, moment = _moment(response, bands)
     tension = response.total.max(axis=3)
     top = max(float(np.abs(tension[[at, -1]]).max()) / 1e6, 1e-3)

@@ -163,7 +163,7 @@ def _finding(flag: Flag) -> str:
 
 
 def as_stress(flag: Flag) -> str:
-    """What the utilisation of a probability is, where it stands beside that probability: its share as a stress.
+    """The utilisation of a probability, where it stands beside it: its share as a stress.
 
     Parameters
     ----------
@@ -252,8 +252,8 @@ def as_json(check: Check, hazards: Sequence[Caution]) -> str:
         },
         "flags": [flag_row(flag) for flag in verdict.flags],
         "beyond_tables": list(response.history.extended),
-        "mesh_error": float(f"{response.shell.mesh_error:.3g}"),
-        "step_error_MPa": float(f"{response.shell.step_error.max() / 1e6:.3g}"),
+        "mesh_error": float(f"{response.fired.mesh_error:.3g}"),
+        "step_error_MPa": float(f"{response.fired.step_error.max() / 1e6:.3g}"),
         "cautions": [vars(h) for h in hazards],
     }
     return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

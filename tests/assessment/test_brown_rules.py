@@ -29,7 +29,7 @@ def strained(strain: float) -> Response:
     response = fired.tea_light()
     t = brown_time(response)
     young = response.at_times(response.history.young_modulus)[fired.FRIT, t]
-    stress = np.zeros(response.shell.stress.shape)
+    stress = np.zeros(response.fired.stress.shape)
     stress[t] = strain * young
     return pulled(response, stress)
 
@@ -75,10 +75,10 @@ def test_no_beginning_of_sintering_is_asked_for():
 def test_a_metal_that_yields_is_strained_past_one():
     """Stress of a metal zone ends at its yield, its strain does not: there is no ceiling."""
     response = fired.tea_light()
-    shell = response.shell
+    shell = response.fired
     inelastic = shell.inelastic.copy()
     inelastic[brown_time(response) :, 2] += 0.05
-    drawn = replace(response, shell=replace(shell, inelastic=inelastic))
+    drawn = replace(response, fired=replace(shell, inelastic=inelastic))
     assert only(brown_flags.brown_flags(drawn), "brown", METAL).utilisation > 3.0
 
 

@@ -137,7 +137,7 @@ def two_tubes(young: tuple[float, float], mismatch: float, radius: float, wall: 
     mesh = mesh_meridian([radius, radius], [0.0, top], wall, [0.5 * top])
     (shell,) = fire_shells([mesh], history, [(0, 1)], control=Control(longest_step=HOUR))
     return replace(
-        fired.tea_light(), history=history, shell=shell, material=(0, 1),
+        fired.tea_light(), history=history, fired=shell, material=(0, 1),
         cards=(CARDS["fritted body"], CARDS["talc body"]),
         temperature=np.full(shell.time.size, 300.0),
     )  # fmt: skip
@@ -256,7 +256,7 @@ def test_plastic_strain_of_a_held_metal_ring_is_the_mismatch_less_what_springs_b
     (shell,) = fire_shells([mesh], history, [(0, 1, 2)], control=COARSE)
     silver, frit = CARDS["fine silver"], CARDS["fritted body"]
     held = replace(
-        tea_light, history=history, shell=shell, material=(0, 1, 2), cards=(frit, silver, frit),
+        tea_light, history=history, fired=shell, material=(0, 1, 2), cards=(frit, silver, frit),
         temperature=np.full(shell.time.size, 300.0),
     )  # fmt: skip
     (flag,) = flags_of(held, "metal")
@@ -282,7 +282,7 @@ def held() -> Response:
     2 % of plastic strain in the metal at the end.
     """
     light = fired.tea_light()
-    h, shell, steps = light.history, light.shell, light.shell.steps
+    h, shell, steps = light.history, light.fired, light.shell.steps
     run = h.time / h.time[-1]
     body = changed(
         light, strength=np.array(50e6), young_modulus=np.array(50e9),
@@ -305,7 +305,7 @@ def held() -> Response:
         local_normal=np.zeros_like(steps.local_normal),
         shear=np.full_like(steps.shear, force / 0.004),
     )  # fmt: skip
-    return replace(body, shell=replace(body.shell, steps=joint, inelastic=plastic))
+    return replace(body, fired=replace(body.fired, steps=joint, inelastic=plastic))
 
 
 def by_hand(last: float) -> dict[tuple[str, str], tuple[float, float, str]]:

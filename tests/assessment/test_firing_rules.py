@@ -274,22 +274,22 @@ def test_a_column_that_creeps_sags_by_its_power_law(tea_light: Response):
 
 
 def test_a_base_on_the_shelf_neither_sags_nor_weighs(tea_light: Response):
-    shell = tea_light.shell
+    shell = tea_light.fired
     # the lowest elements lie on the shelf: nothing of them may count
     lying = shell.meridian.lying.copy()
     lying[:2] = True
     slope = shell.slope.copy()
     slope[:4] = np.pi / 2
     flat = replace(shell, meridian=replace(shell.meridian, lying=lying), slope=slope)
-    sag = {f.zone: f for f in flags_of(replace(tea_light, shell=flat), "sag")}
+    sag = {f.zone: f for f in flags_of(replace(tea_light, fired=flat), "sag")}
     assert sag["fine silver"].verdict != "unknown"
     usual = {f.zone: f for f in flags_of(tea_light, "sag")}
     assert sag["fritted body"].utilisation == usual["fritted body"].utilisation
 
 
 def test_a_wall_that_leans_too_far_is_not_judged(tea_light: Response):
-    slope = np.where(tea_light.shell.band == FRIT, np.radians(50.0), 0.0)
-    leaning = replace(tea_light, shell=replace(tea_light.shell, slope=slope))
+    slope = np.where(tea_light.fired.band == FRIT, np.radians(50.0), 0.0)
+    leaning = replace(tea_light, fired=replace(tea_light.fired, slope=slope))
     flags = flags_of(leaning, "sag")
     assert only(flags, "sag", "fritted body").verdict == "unknown"
     assert only(flags, "sag", "fine silver").verdict == "go"

@@ -58,7 +58,7 @@ def test_a_threshold_and_a_larger_exponent_lower_the_chance():
 
 def test_only_the_tension_left_when_cold_counts():
     response = held(13.0)
-    stress = response.shell.stress.copy()
+    stress = response.fired.stress.copy()
     stress[:-1] = 1e9
     flag = only(later_flags.later_flags(pulled(response, stress)), "later", BODY)
     assert flag.utilisation == only(later_flags.later_flags(response), "later", BODY).utilisation

@@ -102,8 +102,8 @@ def test_oxygen_goes_in_as_the_root_of_time_and_less_far_where_there_is_more_car
 
 def test_oxygen_load_is_the_wall_over_the_depth_and_there_is_none_in_a_pack():
     response = fired.tea_light()
-    shell = response.shell
-    thick = replace(response, shell=replace(shell, wall=shell.wall * 30.0))
+    shell = response.fired
+    thick = replace(response, fired=replace(shell, wall=shell.wall * 30.0))
     thin, fat = (
         only(steam_flags.oxygen_flags(r), "oxygen", "fritted body") for r in (response, thick)
     )

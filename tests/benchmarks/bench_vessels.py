@@ -73,7 +73,7 @@ def one_vessel(vessel: Vessel) -> tuple[float, Response]:
         return fired
 
     seconds, response = timed(work, 5)
-    times, stations, points, _ = response.shell.stress.shape
+    times, stations, points, _ = response.fired.stress.shape
     print(f"1. {vessel.name}: {stations} stations × {points} points, {times - 1} steps")
     print(f"   whole firing, best of 5          {1e3 * min(clock):8.0f} ms by the clock")
     print(f"                                    {1e3 * seconds:8.0f} ms of processor")
@@ -95,7 +95,7 @@ def many_vessels(vessel: Vessel) -> None:
     apart, failed = [], sum(isinstance(r, ModelError) for r in fired)
     for k, own in zip(picked, alone, strict=True):
         if isinstance(own, Response) and isinstance(fired[k], Response):
-            pair = [r.shell.bending_tension.max() for r in (own, fired[k])]
+            pair = [r.fired.bending_tension.max() for r in (own, fired[k])]
             apart.append(abs(pair[0] / pair[1] - 1.0))
     each, single = seconds / CANDIDATES, single / ALONE
     print(f"2. {CANDIDATES} of its {len(every)} layouts, fineness {ROUGH}, {len(parts)} batches")
@@ -108,7 +108,7 @@ def many_vessels(vessel: Vessel) -> None:
 
 def plain_way(response: Response, seconds: float) -> None:
     """The march against fixed steps, point by point, on the same mesh and firing."""
-    history, mesh = response.history, response.shell.meridian
+    history, mesh = response.history, response.fired.meridian
     body = shells([mesh], [response.material])
     ends = history.time[np.unique([*history.breakpoints[1:], history.time.size - 1])]
 
@@ -208,7 +208,7 @@ def one_solid(response: Response, seconds: float) -> None:
         return np.array([np.abs(stress[0, 0][[0, -1]][:, away]).max(), beside]), stress
 
     own_time, (own, _) = timed(shell, 5)
-    body = shells([response.shell.meridian], [rows])
+    body = shells([response.fired.meridian], [rows])
     bare_time, _ = timed(lambda: elastic_response(body, young, poisson, free[body.material]), 5)
     print("4. elastic, at the largest mismatch of free strain of the firing:")
     print(f"   our elastic_response, mesh and operators at hand {1e3 * bare_time:8.2f} ms")

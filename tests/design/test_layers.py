@@ -351,7 +351,7 @@ def test_vessels_of_different_firings_in_one_batch_fare_as_each_alone() -> None:
     together = fire_candidates(bench, vessels, CLOSE)
     for vessel, mixed in zip(vessels, together, strict=True):
         (alone,) = fire_candidates(bench, [vessel], CLOSE)
-        assert mixed.shell.time[-1] == pytest.approx(alone.shell.time[-1])
+        assert mixed.fired.time[-1] == pytest.approx(alone.fired.time[-1])
         one = {(f.rule, f.zone): f.counted for f in bench.judge(alone).flags}
         two = {(f.rule, f.zone): f.counted for f in bench.judge(mixed).flags}
         assert one.keys() == two.keys()
@@ -360,7 +360,7 @@ def test_vessels_of_different_firings_in_one_batch_fare_as_each_alone() -> None:
             close = 0.06 if key[0] == "sintering" else 0.01
             assert two[key] == pytest.approx(utilisation, rel=close, abs=0.01), key
         pulls = [
-            np.interp(alone.shell.time, r.shell.time, r.total.max(axis=(1, 2, 3)))
+            np.interp(alone.fired.time, r.fired.time, r.total.max(axis=(1, 2, 3)))
             for r in (alone, mixed)
         ]
         assert np.abs(pulls[1] - pulls[0]).max() < 0.02 * pulls[0].max()
@@ -432,7 +432,7 @@ def test_a_layout_that_no_mesh_can_cut_is_left_out_counted_and_told() -> None:
     assert isinstance(error, ModelError)
     assert not isinstance(response, ModelError)
     assert np.array_equal(
-        response.shell.displacement, fire_candidates(bench, [vessel])[0].shell.displacement
+        response.fired.displacement, fire_candidates(bench, [vessel])[0].fired.displacement
     )
 
 

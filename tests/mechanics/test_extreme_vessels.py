@@ -78,7 +78,7 @@ def tea_light(**changes: object) -> Vessel:
 def fired_and_judged(vessel: Vessel) -> Response:
     """Its response, finite, each flag of it with a figure."""
     response = fire_vessel(vessel, CARDS)
-    finite(response.shell)
+    finite(response.fired)
     for found in band_stresses(response):
         assert np.isfinite([found.worst.tension, found.cold.tension, found.bending]).all()
     assert np.isfinite([flag.load for flag in judge(response).flags]).all()
@@ -215,8 +215,8 @@ def test_a_wall_too_thick_for_a_shell_is_finite_and_nowhere_trusted():
 
 def test_a_vessel_too_thick_for_a_shell_says_so_and_cannot_pass():
     response = fire_vessel(written_vessel(TEA_LIGHT.replace("wall_mm = 4", "wall_mm = 12")), CARDS)
-    finite(response.shell)
-    assert not response.shell.trusted.any()
+    finite(response.fired)
+    assert not response.fired.trusted.any()
     (flag,) = (flag for flag in judge(response).flags if flag.rule == "shell")
     assert flag.grade == CAUTION
     assert "wall of 12 mm" in flag.note
@@ -250,7 +250,7 @@ def test_a_vessel_with_a_band_of_one_layer_is_judged():
         wall=np.full(2, 0.002),
     )
     response = fired_and_judged(vessel)
-    assert response.shell.steps.height == pytest.approx([0.018, 0.0184])
+    assert response.fired.steps.height == pytest.approx([0.018, 0.0184])
 
 
 def test_two_hundred_bands_of_two_materials_share_their_mismatch():

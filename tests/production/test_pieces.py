@@ -345,7 +345,7 @@ def test_a_ring_is_the_vessel_around_its_joints(made):
     assert low == pytest.approx(max(steps[0] - reach, 0.0))
     z = np.linspace(0.0, ring.height[-1], 7)
     wanted = np.interp(
-        z + low, response.shell.meridian.height[2:], response.shell.meridian.radius[2:]
+        z + low, response.fired.meridian.height[2:], response.fired.meridian.radius[2:]
     )
     # the vessel's own curve between its points, within a hundredth of a millimetre
     assert np.interp(z, ring.height, ring.radius) == pytest.approx(wanted, abs=2e-5)

@@ -224,7 +224,7 @@ def test_a_taller_transition_eases_a_real_pair_and_one_blend_more_does_less() ->
     ]
     laid = [as_vessel(base, metal.name, ceramic.name, below, layout) for layout in some]
     fired = fire_candidates(Bench(CARDS), laid, mechanisms=ELASTIC)
-    tension = [r.shell.bending_tension[-1].max() for r in fired]
+    tension = [r.fired.bending_tension[-1].max() for r in fired]
     direct, short, tall, more = tension
     assert short > 0.9 * direct
     assert tall < 0.7 * direct
