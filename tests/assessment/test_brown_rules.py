@@ -14,7 +14,7 @@ from cofire.physics.blends import BROWN_STRAIN
 from cofire.physics.history import histories
 from cofire.physics.rheology import binder_relief
 from tests import fired
-from tests.fired import CARDS, COARSE, TEA_LIGHT, only, pulled, written_vessel
+from tests.fired import CARDS, COARSE, TEA_LIGHT, flags_of, only, pulled, written_vessel
 
 BODY, METAL = "fritted body", "fine silver"
 
@@ -37,13 +37,13 @@ def strained(strain: float) -> Response:
 def test_brown_ware_breaks_at_its_brown_strain_whatever_its_strength():
     """At its weakest a body bears what its card says: 1e-3 where it says nothing."""
     for strain, grade in ((0.2, GO), (0.5, CAUTION), (1.3, NO)):
-        flag = only(brown_flags.brown_flags(strained(strain * BROWN_STRAIN)), "brown", BODY)
+        flag = only(flags_of(strained(strain * BROWN_STRAIN), "brown"), "brown", BODY)
         assert flag.grade == grade
         assert flag.utilisation == pytest.approx(strain, rel=0.12)
 
 
 def test_a_body_that_is_pressed_is_not_its_matter():
-    assert only(brown_flags.brown_flags(strained(-5e-3)), "brown", BODY).utilisation == 0.0
+    assert only(flags_of(strained(-5e-3), "brown"), "brown", BODY).utilisation == 0.0
 
 
 def test_strength_and_stiffness_of_brown_ware_cancel():
@@ -53,7 +53,7 @@ def test_strength_and_stiffness_of_brown_ware_cancel():
             card = card.scaled(name, factor)
         cards = {**CARDS, BODY: card}
         response = fire_vessel(written_vessel(TEA_LIGHT), cards, control=COARSE, fineness=0.5)
-        return only(brown_flags.brown_flags(response), "brown", BODY).utilisation
+        return only(flags_of(response, "brown"), "brown", BODY).utilisation
 
     usual = utilisation()
     # twice the strength, hence twice the stiffness: the strain moves by the other zone's give only
@@ -79,7 +79,7 @@ def test_a_metal_that_yields_is_strained_past_one():
     inelastic = shell.inelastic.copy()
     inelastic[brown_time(response) :, 2] += 0.05
     drawn = replace(response, fired=replace(shell, inelastic=inelastic))
-    assert only(brown_flags.brown_flags(drawn), "brown", METAL).utilisation > 3.0
+    assert only(flags_of(drawn, "brown"), "brown", METAL).utilisation > 3.0
 
 
 def test_what_a_metal_bears_grows_to_its_ductility():

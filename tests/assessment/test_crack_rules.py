@@ -10,10 +10,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cofire.assessment import crack_rules as crack_flags
 from cofire.assessment import crack_rules as joint_flags
 from cofire.assessment.response import Response
-from cofire.assessment.rule import GRADE, NO
+from cofire.assessment.rule import GRADE
 from cofire.assessment.verdict import Verdict, judge
 from cofire.mechanics.integrator import Control
 from cofire.mechanics.meridian import mesh_meridian
@@ -33,31 +32,6 @@ HOUR = 3600.0
 @pytest.fixture(scope="module")
 def tea_light() -> Response:
     return fired.tea_light()
-
-
-# sintering
-
-
-def test_sintering_load_is_tension_over_what_the_half_sintered_body_bears(tea_light: Response):
-    weak = changed(tea_light, strength=np.array(1e4))  # below the sintering potentials
-    flags = flags_of(pulled(weak, np.array(5e4)), "sintering")
-    # 2 γ/r: silver 1 J/m² on 10 µm, frit 0.28 J/m² on 3 µm, from their cards
-    assert only(flags, "sintering", "fine silver").utilisation == pytest.approx(5e4 / (2.0 / 10e-6))
-    assert only(flags, "sintering", "fritted body").utilisation == pytest.approx(
-        5e4 / (0.56 / 3e-6)
-    )
-    strong = changed(tea_light, strength=np.array(1e6))
-    flags = flags_of(pulled(strong, np.array(1.1e6)), "sintering")
-    assert only(flags, "sintering", "fritted body").utilisation == pytest.approx(1.1)
-    assert only(flags, "sintering", "fritted body").grade == NO
-
-
-def test_tension_before_and_after_sintering_is_not_its_matter(tea_light: Response):
-    done = tea_light.progress[FRIT]
-    outside = (done <= crack_flags.BEGUN) | (done >= crack_flags.SINTERED)
-    stress = np.where(outside, 1e9, -1e6)[:, None, None, None]
-    flag = only(flags_of(pulled(tea_light, stress), "sintering"), "sintering", "fritted body")
-    assert flag.utilisation == 0.0
 
 
 # cooling
@@ -282,7 +256,7 @@ def held() -> Response:
     2 % of plastic strain in the metal at the end.
     """
     light = fired.tea_light()
-    h, shell, steps = light.history, light.fired, light.shell.steps
+    h, shell, steps = light.history, light.fired, light.fired.steps
     run = h.time / h.time[-1]
     body = changed(
         light, strength=np.array(50e6), young_modulus=np.array(50e9),
@@ -343,8 +317,6 @@ def by_hand(last: float) -> dict[tuple[str, str], tuple[float, float, str]]:
         ("burnout", frit): (frit_gas / 1e3, 50e3, "kPa"),
         ("sag", silver): (100.0 * lower * last / 1e13, 5.0, "% of its height"),
         ("sag", frit): (100.0 * upper * last / 1e13, 5.0, "% of its height"),
-        ("sintering", silver): (15.0, 50.0, "MPa"),
-        ("sintering", frit): (15.0, 50.0, "MPa"),
         ("cooling", frit): (-100.0 * np.expm1(-risk), 10.0, "% probability of a crack"),
         ("joint stress", pair): (20.0, 50.0, "MPa"),
         ("joint energy", pair): (parted, 0.95e6**2 / 60e9, "J/m²"),

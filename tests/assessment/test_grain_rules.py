@@ -7,10 +7,10 @@ from functools import cache
 import numpy as np
 import pytest
 
-from cofire.assessment.grain_rules import blend_density_flags, grain_flags, grain_misfit
+from cofire.assessment.grain_rules import grain_flags, grain_misfit
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import GO, NO, Flag
-from tests.fired import CARDS, COARSE, TEA_LIGHT, written_vessel
+from tests.fired import CARDS, COARSE, TEA_LIGHT, flags_of, written_vessel
 
 METAL, BODY = "fine silver", "fritted body"
 
@@ -50,10 +50,9 @@ def test_a_body_that_contracts_like_its_metal_keeps_the_grains():
 
 
 def test_the_pull_is_nearly_selsings_and_gone_while_the_frit_flows():
-    from cofire.assessment.firing_rules import substances
 
     fired: Response = response()
-    alone, cards = substances(fired)
+    alone, cards = fired.substances
     names = [c.name for c in cards]
     mixed = fired.cards[0]
     stress, strain = grain_misfit(mixed, alone, (names.index(METAL), names.index(BODY)))
@@ -75,9 +74,9 @@ def test_pure_zones_and_blends_of_nearly_all_metal_are_not_its_matter():
 
 
 def test_powders_that_sinter_apart_hold_each_other_back():
-    together = one(blend_density_flags(response(25.0)))
+    together = one(flags_of(response(25.0), "blend density"))
     # a body far too refractory for the firing: its grains are a rigid network
-    late = one(blend_density_flags(response(25.0, scaled=((BODY, "sintering_energy", 1.6),))))
+    late = one(flags_of(response(25.0, scaled=((BODY, "sintering_energy", 1.6),)), "blend density"))
     assert together.grade == GO
     assert late.utilisation > 1.02 * together.utilisation
     assert together.figure <= together.limit * 2.0

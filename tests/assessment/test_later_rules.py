@@ -7,12 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cofire.assessment import crack_rules as crack_flags
 from cofire.assessment import later_rules as later_flags
 from cofire.assessment.response import Response
 from cofire.assessment.rule import GO, NO
 from tests import fired
-from tests.fired import CARDS, changed, only, pulled
+from tests.fired import CARDS, changed, flags_of, only, pulled
 
 BODY = "fritted body"
 
@@ -24,8 +23,8 @@ def held(stress_mpa: float) -> Response:
 
 def test_a_body_that_holds_on_cooling_can_break_in_a_year():
     response = held(13.0)
-    now = only(crack_flags.cooling_flags(response), "cooling", BODY)
-    later = only(later_flags.later_flags(response), "later", BODY)
+    now = only(flags_of(response, "cooling"), "cooling", BODY)
+    later = only(flags_of(response, "later"), "later", BODY)
     assert now.grade == GO
     assert later.grade == NO
     n = CARDS[BODY]["crack_growth_exponent"].scalar
@@ -34,14 +33,14 @@ def test_a_body_that_holds_on_cooling_can_break_in_a_year():
 
 
 def test_a_body_in_compression_lasts():
-    flag = only(later_flags.later_flags(held(-40.0)), "later", BODY)
+    flag = only(flags_of(held(-40.0), "later"), "later", BODY)
     assert flag.utilisation == 0.0
     assert flag.grade == GO
 
 
 def test_a_threshold_and_a_larger_exponent_lower_the_chance():
     response = held(13.0)
-    base = only(later_flags.later_flags(response), "later", BODY).utilisation
+    base = only(flags_of(response, "later"), "later", BODY).utilisation
 
     def with_card(**numbers: float) -> float:
         card = CARDS[BODY]
@@ -49,7 +48,7 @@ def test_a_threshold_and_a_larger_exponent_lower_the_chance():
         held_rows = {k: replace(row, name=k, value=np.array([v])) for k, v in numbers.items()}
         card = replace(card, properties={**card.properties, **held_rows})
         again = replace(response, cards=(response.cards[0], card))
-        return only(later_flags.later_flags(again), "later", BODY).utilisation
+        return only(flags_of(again, "later"), "later", BODY).utilisation
 
     assert with_card(crack_growth_exponent=40.0) < 0.75 * base
     assert with_card(crack_growth_threshold=0.6) < 0.75 * base
@@ -60,8 +59,8 @@ def test_only_the_tension_left_when_cold_counts():
     response = held(13.0)
     stress = response.fired.stress.copy()
     stress[:-1] = 1e9
-    flag = only(later_flags.later_flags(pulled(response, stress)), "later", BODY)
-    assert flag.utilisation == only(later_flags.later_flags(response), "later", BODY).utilisation
+    flag = only(flags_of(pulled(response, stress), "later"), "later", BODY)
+    assert flag.utilisation == only(flags_of(response, "later"), "later", BODY).utilisation
 
 
 def test_more_tension_and_longer_standing_are_worse():
@@ -70,4 +69,4 @@ def test_more_tension_and_longer_standing_are_worse():
     _, decade, _ = later_flags.later_risks(held(10.0), 10.0 * later_flags.YEAR)
     assert more[0] > year[0]
     assert decade[0] > year[0]
-    assert only(later_flags.later_flags(held(10.0)), "later", BODY).remedy
+    assert only(flags_of(held(10.0), "later"), "later", BODY).remedy

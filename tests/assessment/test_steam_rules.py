@@ -19,7 +19,7 @@ from cofire.physics.burnout import (
     wall_overpressure,
 )
 from tests import fired
-from tests.fired import CARDS, only
+from tests.fired import CARDS, flags_of, only
 
 STONEWARE = CARDS["mid-fire stoneware"]
 HOUR = 3600.0
@@ -104,15 +104,13 @@ def test_oxygen_load_is_the_wall_over_the_depth_and_there_is_none_in_a_pack():
     response = fired.tea_light()
     shell = response.fired
     thick = replace(response, fired=replace(shell, wall=shell.wall * 30.0))
-    thin, fat = (
-        only(steam_flags.oxygen_flags(r), "oxygen", "fritted body") for r in (response, thick)
-    )
+    thin, fat = (only(flags_of(r, "oxygen"), "oxygen", "fritted body") for r in (response, thick))
     assert fat.utilisation == pytest.approx(30.0 * thin.utilisation)
     vessel = replace(response.vessel, firing=with_gas(response.vessel.firing, "carbon"))
-    assert steam_flags.oxygen_flags(replace(response, vessel=vessel)) == []
+    assert flags_of(replace(response, vessel=vessel), "oxygen") == []
 
 
 def test_steam_is_told_of_each_substance():
-    flags = steam_flags.steam_flags(fired.tea_light())
+    flags = flags_of(fired.tea_light(), "steam")
     assert {f.zone for f in flags} == {"fine silver", "fritted body"}
     assert all(f.rule == "steam" and f.remedy and f.utilisation >= 0.0 for f in flags)

@@ -240,7 +240,7 @@ def test_the_figure_tells_metal_from_ceramic_in_grey(quick: Job):
 
 def test_a_long_name_stays_on_the_page(quick: Job):
     vessel = replace(quick.response.vessel, name="a long name of a vase " * 3)
-    long = replace(quick, response=replace(quick.response, vessel=vessel))
+    long = replace(quick, check=sharply(replace(quick.response, vessel=vessel)))
     for drawing in (section_figure, before_and_after, lambda m: bands_mismatch(m.response)):
         stream = io.BytesIO()
         save(drawing(long), stream, "png")
@@ -341,7 +341,7 @@ def test_what_is_too_little_for_the_scale_is_told(quick: Job):
 
 def test_the_feed_that_the_swaps_rest_on_is_stated(quick: Job):
     told = " ".join(job_text(quick).split())
-    assert "2 ml from the changeover to the nozzle, mixing as 3 stirred tanks in series" in told
+    assert "2 ml from the change to the nozzle, mixing as 3 stirred tanks in series" in told
 
 
 def test_joints_that_lean_alike_are_told_in_one_line(quick: Job):

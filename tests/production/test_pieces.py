@@ -302,13 +302,13 @@ def test_a_sag_bar_stops_where_its_flag_would(utilisation: float):
 def test_a_strip_of_one_paste_twice_stays_flat():
     cards = {"one": with_drying(CARDS[FRIT], 0.04, "one"), "two": replace(CARDS[FRIT], name="two")}
     response = fired(cylinder([("one", 0.02), ("two", 0.04)]), cards)
-    strip = camber_strip(response, 0, [flag("sintering", "one", 1.0, time=30_000.0)])
+    strip = camber_strip(response, 0, [flag("brown", "one", 1.0, time=30_000.0)])
     for r in strip.readings[:3]:
         assert r.value == pytest.approx(0.0, abs=1e-6)
 
 
 def test_a_strip_is_hollow_where_its_paste_has_shrunk_more():
-    (strip,) = pieces(flag("sintering", SILVER, 0.8, time=30_000.0, height=0.018))
+    (strip,) = pieces(flag("brown", SILVER, 0.8, time=30_000.0, height=0.018))
     assert strip.material == f"{SILVER} under {FRIT}"
     assert strip.layers % 2 == 0
     dry = reading(strip, "camber, dry")

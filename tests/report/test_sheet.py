@@ -515,7 +515,7 @@ def test_cautions_limits_of_the_model_and_what_is_missing_are_all_told() -> None
         assert words in text
     assert not made.response.history.extended
     history = replace(made.response.history, extended=("silver: held",))
-    beyond = replace(made, response=replace(made.response, history=history))
+    beyond = replace(made, check=sharply(replace(made.response, history=history)))
     assert "Beyond its table: silver: held." in read(write_sheet(beyond)).whole
 
 
@@ -545,7 +545,7 @@ def test_common_practice_and_estimates_are_marked_as_such() -> None:
 
     def told(printer: Printer) -> str:
         vessel = replace(made.response.vessel, printer=printer)
-        other = replace(made, response=replace(made.response, vessel=vessel))
+        other = replace(made, check=sharply(replace(made.response, vessel=vessel)))
         items = [e.whole for e in read(write_sheet(other)).all("li")]
         (line,) = (text for text in items if text.startswith("Printer: "))
         return line
@@ -554,7 +554,7 @@ def test_common_practice_and_estimates_are_marked_as_such() -> None:
     assert usual.count("(common practice)") == usual.count("(estimate)") == 2
     own = told(Printer(layer=0.4e-3, nozzle=1e-3, dead_volume=5e-6, tanks=2.0))
     assert "(" not in own
-    assert "layers of 0.4 mm, roads of 1 mm, 5 ml from the changeover" in own
+    assert "layers of 0.4 mm, roads of 1 mm, 5 ml from the change" in own
 
 
 @pytest.mark.usefixtures("undrawn")
@@ -642,7 +642,7 @@ def test_a_kiln_that_falls_behind_says_from_where_and_by_how_much() -> None:
     assert before <= step.reached
     vessel = replace(made.response.vessel, firing=fast)
     response = replace(made.response, vessel=vessel, trace=curve)
-    told = rows(read(write_sheet(replace(made, response=response))), "programme")
+    told = rows(read(write_sheet(replace(made, check=sharply(response)))), "programme")
     assert re.match(r"cannot follow from \d+ °C: \d+:\d\d, not 0:35", told[0][4])
 
 
@@ -774,8 +774,8 @@ def test_the_command_writes_the_sheet_and_its_status_is_that_of_the_verdict(
 ) -> None:
     import cofire.production.job as module
 
-    monkeypatch.setattr(cli.job, "fired", lambda *_: vase().response)
-    monkeypatch.setattr(module, "making", lambda *_args, **_more: vase())
+    monkeypatch.setattr(cli.job, "checked", lambda *_: vase().check)
+    monkeypatch.setattr(module, "job_for", lambda *_args, **_more: vase())
     out = tmp_path / "sheet.html"
     run = CliRunner().invoke
     result = run(cli.app, ["sheet", str(EXAMPLE), "--out", str(out)])
@@ -810,8 +810,8 @@ def test_a_plans_folder_stands_for_its_vessel_and_tells_its_reasons(
     import cofire.production.job as module
 
     asked = []
-    monkeypatch.setattr(cli.job, "fired", lambda file, *_: asked.append(file) or vase().response)
-    monkeypatch.setattr(module, "making", lambda *_args, **_more: vase())
+    monkeypatch.setattr(cli.job, "checked", lambda file, *_: asked.append(file) or vase().check)
+    monkeypatch.setattr(module, "job_for", lambda *_args, **_more: vase())
     piped = CliRunner().invoke(cli.app, ["sheet", str(plan_folder), "--out", "-"])
     assert asked == [plan_folder / "vessel.toml"]
     told = read(piped.stdout).all("ol")[0].all("li")
@@ -822,13 +822,13 @@ def test_a_plans_folder_stands_for_its_vessel_and_tells_its_reasons(
 
 def test_reasons_of_a_firing_that_was_changed_since_are_left_out(plan_folder: Path) -> None:
     firing = vase().response.vessel.firing
-    assert len(cli.sheet.planned_reasons(plan_folder, firing)) == len(firing.segments)
+    assert len(cli.job.planned_reasons(plan_folder, firing)) == len(firing.segments)
     first, *others = firing.segments
     changed = replace(firing, segments=(replace(first, rate=2.0 * first.rate), *others))
-    assert cli.sheet.planned_reasons(plan_folder, changed) == []
-    assert cli.sheet.planned_reasons(EXAMPLE, firing) == []
+    assert cli.job.planned_reasons(plan_folder, changed) == []
+    assert cli.job.planned_reasons(EXAMPLE, firing) == []
     (plan_folder / "firing.csv").write_text(firing_csv(firing), encoding="utf-8")
-    assert cli.sheet.planned_reasons(plan_folder, firing) == []
+    assert cli.job.planned_reasons(plan_folder, firing) == []
 
 
 @pytest.mark.parametrize("command", ["sheet", "make"])
