@@ -16,7 +16,17 @@ from collections.abc import Iterable
 
 
 class CofireError(ValueError):
-    """Anything cofire refuses, with a message a person can act on."""
+    """Anything cofire refuses, with a message a person can act on.
+
+    Examples
+    --------
+    >>> import cofire as cf
+    >>> try:
+    ...     cf.kiln("small studio klin")
+    ... except cf.CofireError as refused:
+    ...     print(str(refused).split(" Known")[0])
+    no kiln named 'small studio klin'; did you mean 'small studio kiln'?
+    """
 
 
 class InputError(CofireError):
@@ -36,6 +46,11 @@ class UnknownName(InputError):
         listed = ", ".join(repr(k) for k in known) or "none"
         place = f"{where}: " if where else ""
         super().__init__(f"{place}no {kind} named {name[:80]!r}{hint} Known: {listed}")
+        self.asked = kind, name, known, where
+
+    def __reduce__(self) -> tuple[type[UnknownName], tuple[str, str, list[str], str]]:
+        """Travel between processes as what was asked, not as the message alone."""
+        return UnknownName, self.asked
 
 
 class OutOfRange(InputError):

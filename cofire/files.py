@@ -9,10 +9,10 @@ import re
 import stat
 import sys
 import tomllib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from importlib.resources.abc import Traversable
-from pathlib import Path
-from typing import Any, TypeGuard, TypeVar
+from pathlib import Path, PurePath
+from typing import Any, TypeAlias, TypeGuard, TypeVar
 
 import numpy as np
 
@@ -32,12 +32,73 @@ DEEP = re.compile(rf"(?:\.[ \t]*{_NAME}[ \t]*){{100}}")
 """A dotted name of a hundred parts: the TOML reader takes minutes over longer ones."""
 
 
-def read_bytes(path: Traversable | Path, most: int) -> bytes:
+Place: TypeAlias = str | os.PathLike[str] | Traversable
+"""Where a file or folder is, however it is given."""
+
+
+def located(place: Place) -> Traversable | Path:
+    """The place as an object that can be opened.
+
+    Parameters
+    ----------
+    place : str, path or Traversable
+        A file or a folder.
+
+    Returns
+    -------
+    Traversable or Path
+        The same place.
+    """
+    return Path(place) if isinstance(place, str | os.PathLike) else place
+
+
+def table_of(source: Place | Mapping[str, Any], where: str) -> tuple[dict[str, Any], str, Path]:
+    """A table as its file holds it, or as it is given, with its place and its folder.
+
+    Parameters
+    ----------
+    source : path or mapping
+        A TOML file, or what it would hold; rows may be tuples or arrays.
+    where : str
+        What messages call a table that is given.
+
+    Returns
+    -------
+    tuple of dict, str and Path
+        The table, its place for the messages, and the folder of the files it names.
+
+    Raises
+    ------
+    InputError
+        As `read_toml`.
+    """
+    if isinstance(source, Mapping):
+        try:
+            table: dict[str, Any] = _on_one_line(_as_written(source), where)
+        except RecursionError:
+            raise InputError(f"{where}: nested too deeply to be a table") from None
+        return table, where, Path()
+    path = located(source)
+    return read_toml(path), str(path), path.parent if isinstance(path, Path) else Path()
+
+
+def _as_written(value: Any) -> Any:
+    """A value as a TOML reader would give it."""
+    if isinstance(value, Mapping):
+        return {str(key): _as_written(v) for key, v in value.items()}
+    if isinstance(value, np.generic | np.ndarray):
+        return value.tolist()
+    if isinstance(value, PurePath):
+        return str(value)
+    return [_as_written(v) for v in value] if isinstance(value, list | tuple) else value
+
+
+def read_bytes(path: Place, most: int) -> bytes:
     """Bytes of a regular file, and never more than one beyond the most allowed.
 
     Parameters
     ----------
-    path : Traversable or Path
+    path : str, path or Traversable
         The file.
     most : int
         The caller refuses what is larger. [bytes]
@@ -52,6 +113,7 @@ def read_bytes(path: Traversable | Path, most: int) -> bytes:
     InputError
         Missing, not readable, or no regular file: a pipe may never speak, a device never end.
     """
+    path = located(path)
     where = shown_path(path)
     try:
         mode = os.stat(path).st_mode if isinstance(path, Path) else stat.S_IFREG
@@ -65,12 +127,12 @@ def read_bytes(path: Traversable | Path, most: int) -> bytes:
     raise InputError(f"{where}: a pipe or a device; allowed: a regular file, save it as one first")
 
 
-def read_text(path: Traversable | Path) -> str:
+def read_text(path: Place) -> str:
     """Text of a file that a person wrote, or one clear line why not.
 
     Parameters
     ----------
-    path : Traversable or Path
+    path : path
         The file.
 
     Returns
@@ -98,12 +160,12 @@ def read_text(path: Traversable | Path) -> str:
         raise InputError(f"{where}: line {line}: not UTF-8 text; save the file as UTF-8") from None
 
 
-def read_toml(path: Traversable | Path) -> dict[str, Any]:
+def read_toml(path: Place) -> dict[str, Any]:
     """Contents of a TOML file that a person wrote, or one clear line why not.
 
     Parameters
     ----------
-    path : Traversable or Path
+    path : path
         The file.
 
     Returns

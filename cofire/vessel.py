@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire.errors import InputError
-from cofire.files import Fields, is_number, read_text, read_toml, show
-from cofire.firing.program import Firing, Kiln, read_firing
+from cofire.files import Fields, Place, is_number, read_text, show, table_of
+from cofire.firing.program import Firing, Kiln, load_kilns, read_firing
 from cofire.numerics import Array
 
 # ----------------------------------------------------------------------------------------------
@@ -285,6 +286,13 @@ class Vessel:
         How its pastes are mixed.
     prices
         What things cost, if the file says so.
+
+    Examples
+    --------
+    >>> import cofire as cf
+    >>> vase = cf.example_vessel()
+    >>> vase.name, [round(1e3 * float(height)) for height in vase.steps]
+    ('vase to try', [25])
     """
 
     name: str
@@ -303,6 +311,16 @@ class Vessel:
     def steps(self) -> Array:
         """Heights at which one band meets the next, (bands - 1,). [m]"""
         return np.array([band.high for band in self.bands[:-1]])
+
+    def __repr__(self) -> str:
+        wide = 1e3 * float((2.0 * self.radius + self.wall).max())
+        high = 1e3 * float(self.height[-1])
+        bands = ", ".join(band.material for band in self.bands[:3])
+        more = f" and {len(self.bands) - 3} more" * (len(self.bands) > 3)
+        return (
+            f"<Vessel {self.name!r}: {wide:.0f} mm wide, {high:.0f} mm high, "
+            f"from the foot {bands}{more}; {self.firing.name!r}>"
+        )
 
 
 def mid_surface(radius: Array, height: Array, wall: Array) -> tuple[Array, Array, Array]:
@@ -594,15 +612,21 @@ def _holds(
     return foot or FREE, rim or FREE
 
 
-def read_vessel(path: Path, kilns: dict[str, Kiln]) -> Vessel:
-    """The vessel in a file.
+def read_vessel(
+    source: Place | Mapping[str, Any],
+    kilns: Mapping[str, Kiln] | None = None,
+    firing: Place | Mapping[str, Any] | Sequence[Sequence[float | str]] | Firing | None = None,
+) -> Vessel:
+    """The vessel in a file, or as its file would have it.
 
     Parameters
     ----------
-    path : Path
-        A TOML file; its profile and firing may lie in files beside it.
-    kilns : dict
-        Kilns by name.
+    source : path or mapping
+        A TOML file, or what it would hold; profile and firing may lie in files beside it.
+    kilns : mapping, optional
+        Kilns by name; by default the shipped ones.
+    firing : path, mapping, rows or Firing, optional
+        As for `read_firing`; takes the place of the vessel's own.
 
     Returns
     -------
@@ -613,26 +637,41 @@ def read_vessel(path: Path, kilns: dict[str, Kiln]) -> Vessel:
     ------
     InputError
         With the field, its value and what is allowed.
+
+    Examples
+    --------
+    >>> import cofire as cf
+    >>> cup = cf.read_vessel(
+    ...     {
+    ...         "name": "cup",
+    ...         "profile": {"shape": "cylinder", "radius_mm": 35, "height_mm": 80, "wall_mm": 4},
+    ...         "band": [{"material": "copper", "to_mm": 20}, {"material": "talc body"}],
+    ...     },
+    ...     firing=[(950, 120, 90)],
+    ... )
+    >>> cup.bands[0].material, len(cup.bands)
+    ('copper', 2)
     """
-    table: dict[str, Any] = read_toml(path)
-    where = str(path)
+    kilns = load_kilns() if kilns is None else kilns
+    table, where, folder = table_of(source, "vessel")
     known_tables = (
         "name", "summary", "firing", "profile", "band", "printer", "joint", "paste", "prices",
     )  # fmt: skip
     fields = Fields(table, where, known_tables)
     shape = _form(table.get("profile"), f"{where}: [profile]")
-    radius, height, wall, corners = _profile(shape, path.parent)
-    given = table.get("firing")
-    if isinstance(given, dict):
-        firing = read_firing(given, kilns, f"{where}: [firing]")
-    elif given is None:
+    radius, height, wall, corners = _profile(shape, folder)
+    given = table.get("firing") if firing is None else firing
+    if given is None:
         raise InputError(f"{where}: firing is missing; name a firing file, or write [firing]")
-    else:
-        firing = read_firing(path.parent / fields.text("firing"), kilns)
+    if firing is None and isinstance(given, str):
+        given = folder / fields.text("firing")
+    elif not isinstance(given, dict | list | tuple | Firing | Path | str):
+        raise fields.refuse("firing", given, "a text that names a firing file, or a table")
+    curve = read_firing(given, kilns, f"{where}: [firing]")
     bands = _bands(table.get("band"), where, float(height[-1]))
     name = fields.name()
     return Vessel(
-        name, radius, height, wall, corners, bands, firing, read_printer(table, where),
+        name, radius, height, wall, corners, bands, curve, read_printer(table, where),
         _joint(table, where, bands, float(height[-1])), read_mixing(table, where),
         read_prices(table, where),
     )  # fmt: skip

@@ -161,6 +161,12 @@ class Response:
         """Shell's stress with the local field of the steps, shape (T, G, P, 2). [Pa]"""
         return self.fired.stress + self.fired.local
 
+    def __repr__(self) -> str:
+        return (
+            f"<Response of {self.vessel.name!r}: {len(self.cards)} bands through "
+            f"{self.vessel.firing.name!r}, {self.fired.time.size} times>"
+        )
+
 
 def fire_vessel(
     vessel: Vessel,

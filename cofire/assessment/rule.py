@@ -60,6 +60,15 @@ class Flag:
     time, temperature, height
         When, at which temperature of the ware and where, where that has a meaning.
         [s], [K], [m]
+
+    Examples
+    --------
+    >>> import cofire as cf
+    >>> flag = cf.Flag(
+    ...     zone="foot", utilisation=0.8, caution=0.5, figure=8.0, limit=10.0, unit="MPa", note=""
+    ... )
+    >>> flag.verdict, flag.margin
+    ('caution', 1.25)
     """
 
     zone: str
@@ -128,6 +137,15 @@ class Rule:
         What is seen on that piece where the rule would be broken, beyond what is measured on it.
     probable
         Whether its figure is the probability of a crack, in per cent.
+
+    Examples
+    --------
+    >>> import cofire as cf
+    >>> joint = next(rule for rule in cf.RULES if rule.name == "joint energy")
+    >>> joint.asks
+    'Would a crack along a joint find the energy to run all round?'
+    >>> joint.of_substances  # the layers count, not only what they are made of
+    False
     """
 
     name: str

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from cofire.assessment.mismatch import PairBlock, compare, describe, fire
 from cofire.assessment.rule import NO, VERDICTS
 from cofire.assessment.windows import (
+    RATE,
     SOLIDUS_MARGIN,
     SharedWindow,
     Windows,
@@ -18,7 +19,8 @@ from cofire.assessment.windows import (
     firing_windows,
     shared_window,
 )
-from cofire.firing.program import Kiln
+from cofire.errors import InputError
+from cofire.firing.program import LAG, Firing, Kiln, simple_firing
 from cofire.materials.card import Card, pure_cards
 from cofire.units import MINUTE, celsius
 
@@ -187,6 +189,40 @@ def screen(
             p.ceramic,
         ),
     )
+
+
+def shared_firing(one: Card, other: Card, kiln: Kiln, gases: Sequence[str]) -> Firing:
+    """A firing at the middle of the window that two cards share.
+
+    Parameters
+    ----------
+    one, other : Card
+        The pair.
+    kiln : Kiln
+        The kiln.
+    gases : sequence of str
+        Gases at hand; those of a studio where there are none.
+
+    Returns
+    -------
+    Firing
+        Its hold is lengthened by four times the lag of the pack, so that the ware gets its own.
+
+    Raises
+    ------
+    InputError
+        They share none; the message says why.
+    """
+    metal, ceramic = (other, one) if one.kind == "ceramic" else (one, other)
+    if metal.kind == "ceramic":
+        raise InputError(f"{one.name} and {other.name} are two ceramics; give a firing (--firing)")
+    (pair,) = screen([metal], [ceramic], kiln, tuple(gases or STUDIO_GASES))
+    if pair.window is None:
+        raise InputError(
+            f"{one.name} and {other.name} share no firing: {pair.reason}. Give a firing (--firing)"
+        )
+    hold = pair.window.hold + 4.0 * LAG[pair.gas]
+    return simple_firing(kiln, pair.window.peak, hold, RATE, pair.gas)
 
 
 def metal_margin(card: Card, peak: float) -> float:

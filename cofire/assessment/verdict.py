@@ -5,6 +5,7 @@ Whatever asks which rules there are, or what a rule is like, reads `RULES`.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -19,6 +20,7 @@ from cofire.assessment import (
 )
 from cofire.assessment.response import Response
 from cofire.assessment.rule import VERDICTS, Flag, Rule
+from cofire.display import small_table
 
 RULES: tuple[Rule, ...] = (
     *firing_rules.RULES,
@@ -48,11 +50,41 @@ def rule_of(flag: Flag) -> Rule:
     return next(rule for rule in RULES if rule.name == flag.rule)
 
 
+def _figure(value: float) -> str | None:
+    """Three digits, or nothing where it could not be computed."""
+    return f"{value:.3g}" if math.isfinite(value) else None
+
+
 @dataclass(frozen=True)
 class Verdict:
-    """All flags of a vessel, worst first; the first one decides."""
+    """All flags of a vessel, worst first; the first one decides.
+
+    Examples
+    --------
+    >>> import cofire as cf
+    >>> verdict = cf.fire(cf.example_vessel()).check()
+    >>> verdict.word, verdict.worst is verdict.flags[0]
+    ('no', True)
+    """
 
     flags: tuple[Flag, ...]
+
+    def __repr__(self) -> str:
+        worst = self.worst
+        return (
+            f"<Verdict {self.word}: {worst.rule}, {worst.zone}, utilisation "
+            f"{worst.utilisation:.3g}; {len(self.flags)} flags>"
+        )
+
+    def _repr_html_(self) -> str:
+        """Every flag, worst first, with what would mend it."""
+        head = ("verdict", "rule", "zone", "utilisation", "figure", "limit", "unit", "remedy")
+        rows = (
+            (f.verdict, f.rule, f.zone, *(_figure(v) for v in (f.utilisation, f.figure, f.limit)),
+             f.unit, f.remedy if f.grade else None)
+            for f in self.flags
+        )  # fmt: skip
+        return small_table(f"{self.word}: {self.worst.rule}, {self.worst.zone}", head, rows)
 
     @property
     def worst(self) -> Flag:

@@ -174,46 +174,10 @@ def mismatch(
     if firing is not None:
         curve = read_firing(firing, kilns)
     else:
+        from cofire.assessment.screening import shared_firing
+
         curve = shared_firing(one, other, find_kiln(kiln, kilns), gases)
     typer.echo(draw(one, other, curve, out, force, extend))
-
-
-def shared_firing(one: Card, other: Card, kiln: KilnCard, gases: Sequence[str]) -> Firing:
-    """A firing at the middle of the window that two cards share.
-
-    Parameters
-    ----------
-    one, other : Card
-        The pair.
-    kiln : Kiln
-        The kiln.
-    gases : sequence of str
-        Gases at hand; those of a studio where there are none.
-
-    Returns
-    -------
-    Firing
-        Its hold is lengthened by four times the lag of the pack, so that the ware gets its own.
-
-    Raises
-    ------
-    InputError
-        They share none; the message says why.
-    """
-    from cofire.assessment.screening import STUDIO_GASES, screen
-    from cofire.assessment.windows import RATE
-    from cofire.firing.program import LAG, simple_firing
-
-    metal, ceramic = (other, one) if one.kind == "ceramic" else (one, other)
-    if metal.kind == "ceramic":
-        raise InputError(f"{one.name} and {other.name} are two ceramics; give a --firing for them")
-    (pair,) = screen([metal], [ceramic], kiln, tuple(gases or STUDIO_GASES))
-    if pair.window is None:
-        raise InputError(
-            f"{one.name} and {other.name} share no firing: {pair.reason}. Give one with --firing"
-        )
-    hold = pair.window.hold + 4.0 * LAG[pair.gas]
-    return simple_firing(kiln, pair.window.peak, hold, RATE, pair.gas)
 
 
 def draw(
@@ -290,6 +254,8 @@ def draw_best(
     InputError
         No pair shares a firing.
     """
+    from cofire.assessment.screening import shared_firing
+
     best = next((p for p in pairs if p.window is not None), None)
     if best is None:
         raise InputError("no pair shares a firing, so there is none to draw; see --all for why")

@@ -47,6 +47,7 @@ is a full one with invented data:
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -55,11 +56,11 @@ from typing import Any
 import numpy as np
 
 from cofire.errors import InputError
-from cofire.files import Fields, is_number, read_toml, show
+from cofire.files import Fields, Place, is_number, show, table_of
 from cofire.firing.columns import Sheet, parse_number, read_sheet
 from cofire.firing.kiln import Trace, trace
 from cofire.firing.log import read_firing_log
-from cofire.firing.program import Kiln, find_kiln, known_gas, simple_firing
+from cofire.firing.program import Kiln, find_kiln, known_gas, load_kilns, simple_firing
 from cofire.materials.card import FiredAt
 from cofire.numerics import Array
 from cofire.units import HOUR, MINUTE, ROOM, kelvin
@@ -297,15 +298,17 @@ def _firing(
     return pieces, [row[:2] for row in bars if len(row) == 3]
 
 
-def read_measured(path: Path, kilns: dict[str, Kiln]) -> Measured:
+def read_measured(
+    source: Place | Mapping[str, Any], kilns: Mapping[str, Kiln] | None = None
+) -> Measured:
     """The measurements in a file, in the form that this module describes.
 
     Parameters
     ----------
-    path : Path
-        A TOML file; logs and curves may lie in files beside it.
-    kilns : dict
-        Kilns by name.
+    source : path or mapping
+        A TOML file, or what it would hold; logs and curves may lie in files beside it.
+    kilns : mapping, optional
+        Kilns by name; by default the shipped ones.
 
     Returns
     -------
@@ -317,8 +320,8 @@ def read_measured(path: Path, kilns: dict[str, Kiln]) -> Measured:
     InputError
         With the field, its value and what is allowed; or nothing measured.
     """
-    table: dict[str, Any] = read_toml(path)
-    where = str(path)
+    kilns = load_kilns() if kilns is None else kilns
+    table, where, folder = table_of(source, "measured")
     fields = Fields(table, where, TOP)
     kiln = find_kiln(fields.text("kiln", "small studio kiln"), kilns, where)
     lag = fields.number("lag_min", 0.0, 600.0, 0.0) * MINUTE
@@ -329,11 +332,11 @@ def read_measured(path: Path, kilns: dict[str, Kiln]) -> Measured:
             raise InputError(f"{where}: {key}: {show(value)}; write it as [[{key}]]")
     firings = []
     for number, entry in enumerate(listed["firing"], 1):
-        pieces, more = _firing(entry, f"{where}: firing {number}", kiln, lag, path.parent)
+        pieces, more = _firing(entry, f"{where}: firing {number}", kiln, lag, folder)
         firings.append(pieces)
         dried += more
     curves = tuple(
-        read_curve(entry, f"{where}: dilatometer {n}", path.parent)
+        read_curve(entry, f"{where}: dilatometer {n}", folder)
         for n, entry in enumerate(listed["dilatometer"], 1)
     )
     measured = Measured(

@@ -11,13 +11,11 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from importlib.resources.abc import Traversable
-from pathlib import Path
 
 import numpy as np
 
 from cofire.errors import InputError
-from cofire.files import read_bytes, show, shown_path
+from cofire.files import Place, read_bytes, show, shown_path
 from cofire.numerics import Array
 from cofire.units import HOUR, MINUTE, ZERO_CELSIUS
 
@@ -213,7 +211,7 @@ def is_time(text: str) -> bool:
     return CLOCK.match(bare) is not None or DATE.match(bare) is not None
 
 
-def read_sheet(path: Traversable | Path) -> Sheet:
+def read_sheet(path: Place) -> Sheet:
     """The table in a file that an instrument wrote.
 
     Finds the encoding (UTF-8, UTF-16 with its mark, else a western code page), the delimiter
@@ -222,7 +220,7 @@ def read_sheet(path: Traversable | Path) -> Sheet:
 
     Parameters
     ----------
-    path : Traversable or Path
+    path : path
         The file.
 
     Returns
@@ -281,7 +279,7 @@ def read_sheet(path: Traversable | Path) -> Sheet:
     )  # fmt: skip
 
 
-def _decoded(path: Traversable | Path, where: str) -> str:
+def _decoded(path: Place, where: str) -> str:
     raw = read_bytes(path, LARGEST_LOG)
     if len(raw) > LARGEST_LOG:
         raise InputError(f"{where}: over {LARGEST_LOG} bytes; allowed: a log of one firing")

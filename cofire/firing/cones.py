@@ -5,14 +5,12 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import dataclass
-from importlib.resources.abc import Traversable
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cofire.errors import InputError
-from cofire.files import read_text
+from cofire.files import Place, read_text
 from cofire.materials.library import bundled_tables
 from cofire.units import HOUR, kelvin
 
@@ -55,12 +53,12 @@ def _number(text: str, place: str) -> float:
     return value
 
 
-def read_cones(path: Traversable | Path | None = None) -> ConeChart:
+def read_cones(path: Place | None = None) -> ConeChart:
     """The cone chart in a table, by default the shipped one.
 
     Parameters
     ----------
-    path : Traversable or Path, optional
+    path : path, optional
         A table with the columns cone, rate_C_per_h, temperature_C, chart, seen.
 
     Returns

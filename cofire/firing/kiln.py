@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from cofire.errors import InputError
 from cofire.firing.program import Firing, Kiln
 from cofire.numerics import Array
-from cofire.units import MINUTE, ROOM, celsius
+from cofire.units import HOUR, MINUTE, ROOM, celsius
 
 # ----------------------------------------------------------------------------------------------
 # What kiln and ware really do under a firing: temperature against time
@@ -51,6 +51,12 @@ class Trace:
     def peak(self) -> float:
         """Hottest temperature of the ware. [K]"""
         return float(self.ware.max())
+
+    def __repr__(self) -> str:
+        return (
+            f"<Trace: {self.time[-1] / HOUR:.1f} h in {self.gas}, ware to "
+            f"{celsius(self.peak):.0f} °C, {self.time.size} nodes>"
+        )
 
 
 def _limits(kiln: Kiln, rising: bool) -> tuple[Array, Array]:

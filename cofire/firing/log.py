@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib.resources.abc import Traversable
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cofire.errors import InputError
+from cofire.files import Place
 from cofire.firing.columns import chosen_columns, read_sheet, read_times, temperatures
 from cofire.firing.kiln import END, GRID, Trace, follow
 from cofire.numerics import Array
@@ -257,7 +256,7 @@ class FiringLog:
 
 
 def read_firing_log(
-    path: Traversable | Path,
+    path: Place,
     *,
     thermocouple: str = "ware",
     lag: float = 0.0,
@@ -275,7 +274,7 @@ def read_firing_log(
 
     Parameters
     ----------
-    path : Traversable or Path
+    path : path
         The file.
     thermocouple : str
         One of PLACES.

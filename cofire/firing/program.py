@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 
 from cofire.errors import InputError, UnknownName
-from cofire.files import SLOWEST, Fields, read_toml, show
-from cofire.materials.library import bundled_tables, find_named, kiln_files, override
+from cofire.files import SLOWEST, Fields, Place, read_toml, show, table_of
+from cofire.materials.library import Named, bundled_tables, find_named, kiln_files, override
 from cofire.materials.properties import GASES
 from cofire.numerics import Array
 from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin
@@ -34,6 +34,13 @@ class Kiln:
         Full power, loaded; linear between rows. [K], [K/s]
     cooling_temperature, cooling_rate
         Shut, power off; linear between rows (two rows are Newton's law). [K], [K/s]
+
+    Examples
+    --------
+    >>> import cofire as cf
+    >>> kiln = cf.kiln("small studio kiln")
+    >>> round(kiln.max_temperature - 273.15)  # °C
+    1200
     """
 
     name: str
@@ -43,6 +50,9 @@ class Kiln:
     cooling_temperature: Array
     cooling_rate: Array
     source: str = ""
+
+    def __repr__(self) -> str:
+        return f"<Kiln {self.name!r}: to {celsius(self.max_temperature):.0f} °C>"
 
 
 @dataclass(frozen=True)
@@ -73,6 +83,13 @@ class Firing:
     lag
         Time constant with which the ware follows the kiln (first order: one lump whose
         temperature is uniform; a carbon bed or box is slower than a bare shelf). [s]
+
+    Examples
+    --------
+    >>> import cofire as cf
+    >>> firing = cf.read_firing([(420, 60, 60), (860, 150, 75)])
+    >>> round(firing.peak - 273.15), firing.segments[1].hold
+    (860, 4500.0)
     """
 
     name: str
@@ -85,6 +102,13 @@ class Firing:
     def peak(self) -> float:
         """Hottest temperature asked of the kiln. [K]"""
         return max(s.target for s in self.segments)
+
+    def __repr__(self) -> str:
+        count = len(self.segments)
+        return (
+            f"<Firing {self.name!r}: {count} segment{'s' * (count != 1)} to "
+            f"{celsius(self.peak):.0f} °C in {self.gas}, {self.kiln.name}>"
+        )
 
 
 LAG = {"air": 5 * MINUTE, "inert": 15 * MINUTE, "carbon": 30 * MINUTE, "hydrogen": 15 * MINUTE}
@@ -157,15 +181,15 @@ def checked(firing: Firing, where: str) -> Firing:
     return firing
 
 
-def read_kiln(table: dict[str, Any], where: str) -> Kiln:
-    """The kiln that a parsed table describes.
+def read_kiln(source: Place | Mapping[str, Any], where: str = "kiln") -> Kiln:
+    """The kiln in a file, or in a table of another file.
 
     Parameters
     ----------
-    table : dict
-        Contents of a kiln file, or a [kiln] table.
+    source : path or mapping
+        A kiln file, or a [kiln] table.
     where : str
-        File for the messages.
+        Place for the messages, where a table is given.
 
     Returns
     -------
@@ -177,6 +201,7 @@ def read_kiln(table: dict[str, Any], where: str) -> Kiln:
     InputError
         With the field, its value and what is allowed.
     """
+    table, where, _ = table_of(source, where)
     known = ("name", "summary", "max_temperature_C", "source", "heating", "cooling")
     fields = Fields(table, where, known)
     limit = fields.number("max_temperature_C", 200.0, 2200.0)
@@ -204,12 +229,12 @@ def read_kiln(table: dict[str, Any], where: str) -> Kiln:
     )
 
 
-def load_kilns(folders: Iterable[Path] = ()) -> dict[str, Kiln]:
+def load_kilns(folders: Iterable[Place] = ()) -> dict[str, Kiln]:
     """All kilns by name: the shipped ones, then those in the users' folders' kilns/.
 
     Parameters
     ----------
-    folders : iterable of Path
+    folders : iterable of path
         The user's table folders.
 
     Returns
@@ -222,7 +247,7 @@ def load_kilns(folders: Iterable[Path] = ()) -> dict[str, Kiln]:
     InputError
         A wrong file, a missing folder, or the same name twice in one folder.
     """
-    kilns: dict[str, Kiln] = {}
+    kilns: dict[str, Kiln] = Named("kiln")
     for folder in (bundled_tables(), *folders):
         files = kiln_files(folder)
         here = ((path, read_kiln(read_toml(path), str(path))) for path in files)
@@ -252,7 +277,7 @@ def check_kilns(paths: Iterable[Traversable | Path]) -> list[str]:
     return problems
 
 
-def find_kiln(name: str, kilns: dict[str, Kiln], where: str = "") -> Kiln:
+def find_kiln(name: str, kilns: Mapping[str, Kiln], where: str = "") -> Kiln:
     """The kiln of that name, whatever its case.
 
     Parameters
@@ -303,20 +328,24 @@ def known_gas(gas: str, where: str) -> str:
 
 
 def read_firing(
-    source: Path | Traversable | dict[str, Any],
-    kilns: dict[str, Kiln],
-    where: str = "",
+    source: Place | Mapping[str, Any] | Sequence[Sequence[float | str]] | Firing,
+    kilns: Mapping[str, Kiln] | None = None,
+    where: str = "firing",
+    **others: object,
 ) -> Firing:
-    """The firing in a file, or in a table of another file.
+    """The firing in a file, in a table of another file, or in rows.
 
     Parameters
     ----------
-    source : path or dict
-        A TOML file, or its parsed contents.
-    kilns : dict
-        Kilns by name, from `load_kilns`.
+    source : path, mapping, rows or Firing
+        A TOML file, what it would hold, or rows of to_C, rate_C_per_h (a number or "full") and
+        hold_min [°C], [°C/h], [min]; a firing is returned as it is.
+    kilns : mapping, optional
+        Kilns by name, from `load_kilns`; by default the shipped ones.
     where : str
-        Place for the messages, where a table is given.
+        Place for the messages, where no file is given.
+    others
+        Fields of a firing file that take the place of the source's: name, kiln, gas, lag_min.
 
     Returns
     -------
@@ -327,14 +356,29 @@ def read_firing(
     ------
     InputError
         With the field, its value and what is allowed.
+
+    Examples
+    --------
+    >>> import cofire as cf
+    >>> cf.read_firing([(420, 60, 60), (860, 150, 75), (560, 60, 30)], gas="carbon")
+    <Firing 'firing': 3 segments to 860 °C in carbon, small studio kiln>
     """
-    if isinstance(source, dict):
-        table = source
-    else:
-        table, where = read_toml(source), str(source)
+    if isinstance(source, Firing) and not others:
+        return source
+    if isinstance(source, Firing):
+        raise InputError(f"{where}: {', '.join(others)} given with a firing that is complete")
+    if isinstance(source, Sequence) and not isinstance(source, str):
+        source = {
+            "segment": [_row(row, f"{where}: segment {n}") for n, row in enumerate(source, 1)]
+        }
+    table, where, _ = table_of(source, where)
+    table |= others
+    kilns = load_kilns() if kilns is None else kilns
     fields = Fields(table, where, ("name", "summary", "kiln", "gas", "lag_min", "segment"))
     kiln_given = table.get("kiln", "small studio kiln")
-    if isinstance(kiln_given, dict):
+    if isinstance(kiln_given, Kiln):
+        kiln = kiln_given
+    elif isinstance(kiln_given, dict):
         kiln = read_kiln(kiln_given, f"{where}: [kiln]")
     else:
         kiln = find_kiln(fields.text("kiln", "small studio kiln"), kilns, where)
@@ -355,6 +399,18 @@ def read_firing(
         segments.append(Segment(target, rate, row.number("hold_min", 0.0, 30000.0, 0.0) * MINUTE))
     firing = Firing(fields.name("name", "firing"), kiln, tuple(segments), gas, lag)
     return checked(firing, where)
+
+
+ROW = ("to_C", "rate_C_per_h", "hold_min")
+
+
+def _row(row: object, place: str) -> dict[str, Any]:
+    """A segment given as a row, as a file has it."""
+    if isinstance(row, Mapping):
+        return dict(row)
+    if not isinstance(row, Sequence) or isinstance(row, str) or len(row) not in (2, 3):
+        raise InputError(f"{place}: {show(row)}; write ({', '.join(ROW)})")
+    return dict(zip(ROW, row, strict=False))
 
 
 def with_gas(firing: Firing, gas: str) -> Firing:

@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
+from cofire.display import small_table
 from cofire.errors import InputError, OutOfRange, UnknownName
 from cofire.materials.properties import ALONG_THE_FIRING, SPECS
 from cofire.numerics import Array, interpolate
@@ -81,6 +82,19 @@ class Property:
     def scalar(self) -> float:
         """The number, where the property is a single number."""
         return float(self.value[0])
+
+    @property
+    def written(self) -> tuple[Array, str]:
+        """Its values in the unit of its file, and that unit, °C and all."""
+        unit, factor = next(iter(SPECS[self.name].units.items()))
+        if self.unit:
+            unit, factor = self.unit, SPECS[self.name].units[self.unit]
+        return (celsius(self.value), "°C") if unit == "C" else (self.value / factor, unit)
+
+    def __repr__(self) -> str:
+        value, unit = self.written
+        rows = "" if self.temperature is None else f" over {self.temperature.size} temperatures"
+        return f"<Property {self.name} of {self.owner!r}: {_span(value)} {unit}{rows}>"
 
     def at(self, temperature: ArrayLike, extend: bool = False) -> Array:
         """Value at temperature, by shape-preserving cubic interpolation between rows.
@@ -191,6 +205,17 @@ class Card:
     """One material, or a blend of two: a blend's `parts` are (metal, fraction), (ceramic, ...).
 
     `properties` maps a name of `cofire.materials.properties.SPECS` to its `Property`.
+
+    Examples
+    --------
+    >>> import cofire as cf
+    >>> copper = cf.card("copper")
+    >>> copper.kind, "solidus" in copper
+    ('metal', True)
+    >>> copper["solidus"]
+    <Property solidus of 'copper': 1085 °C>
+    >>> copper["thermal_expansion"].written[1]
+    '1e-6/K'
     """
 
     name: str
@@ -216,6 +241,28 @@ class Card:
                 f"({SPECS[name].meaning})"
             )
         return self.properties[name]
+
+    def __repr__(self) -> str:
+        refused = ", refused" * bool(self.refused)
+        return f"<Card {self.name!r}: {self.kind}{refused}, {len(self.properties)} properties>"
+
+    def _repr_html_(self) -> str:
+        """Each property with its unit and temperatures, how it is known, and its first source."""
+        rows = (
+            (
+                p.name,
+                _span(p.written[0]),
+                p.written[1],
+                SPECS[p.name].meaning,
+                None if p.temperature is None else _span(celsius(p.temperature)),
+                ", ".join(dict.fromkeys(p.basis)),
+                p.source[0] if p.source else None,
+            )
+            for p in self.properties.values()
+        )
+        head = ("property", "value", "unit", "what it is", "rows at (°C)", "basis", "source")
+        below = [self.summary, f"refused: {self.refused}" if self.refused else ""]
+        return small_table(f"{self.name} ({self.kind})", head, rows, filter(None, below))
 
     def __contains__(self, name: str) -> bool:
         """Whether the card carries the property."""
@@ -301,6 +348,12 @@ class Card:
         changed = dict(self.properties)
         changed[name] = replace(self[name], value=self[name].value * factor)
         return replace(self, properties=changed)
+
+
+def _span(values: Array) -> str:
+    """Least and largest of some values, or the only one."""
+    low, high = float(values.min()), float(values.max())
+    return f"{low:.4g}" if low == high else f"{low:.4g} to {high:.4g}"
 
 
 def pure_cards(cards: Iterable[Card]) -> dict[str, Card]:

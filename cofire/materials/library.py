@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from cofire.errors import InputError, UnknownName
-from cofire.files import Fields, read_toml, show
+from cofire.files import Fields, Place, located, read_toml, show, table_of
 from cofire.materials.card import Card, FiredAt, Property, Transformation, Uncertainty
 from cofire.materials.properties import (
     ALONG_THE_FIRING,
@@ -554,13 +554,15 @@ def bundled_tables() -> Traversable:
     return Path(__file__).resolve().parents[2] / "material_tables"
 
 
-def read_card(path: Traversable | Path) -> Card:
-    """The card in a file.
+def read_card(source: Place | Mapping[str, Any], where: str = "card") -> Card:
+    """The card in a file, or as its file would have it.
 
     Parameters
     ----------
-    path : Traversable or Path
-        A TOML file.
+    source : path or mapping
+        A TOML file, or what it would hold.
+    where : str
+        Place for the messages, where no file is given.
 
     Returns
     -------
@@ -572,7 +574,8 @@ def read_card(path: Traversable | Path) -> Card:
     InputError
         With the first complaint, and how many more there are.
     """
-    reader = CardReader(read_toml(path), str(path))
+    table, where, _ = table_of(source, where)
+    reader = CardReader(table, where)
     card = reader.card()
     if card is None:
         more = f" (and {len(reader.problems) - 1} more)" if len(reader.problems) > 1 else ""
@@ -591,8 +594,9 @@ def _toml_files(folder: Traversable | Path) -> list[Traversable | Path]:
     return sorted((f for f in found if not f.name.startswith(".")), key=lambda f: f.name)
 
 
-def _checked_folder(folder: Traversable | Path) -> Traversable | Path:
+def _checked_folder(place: Place) -> Traversable | Path:
     """The folder itself, where it is one and holds tables."""
+    folder = located(place)
     if not folder.is_dir():
         what = "a file, not a folder" if folder.is_file() else "no such folder"
         raise InputError(f"{folder}: {what}; give a folder of material tables")
@@ -605,7 +609,7 @@ def _checked_folder(folder: Traversable | Path) -> Traversable | Path:
     return folder
 
 
-def card_files(folder: Traversable | Path) -> list[Traversable | Path]:
+def card_files(folder: Place) -> list[Traversable | Path]:
     """Card files of a folder: its own *.toml, and those in its metals/ and ceramics/.
 
     Parameters
@@ -623,11 +627,12 @@ def card_files(folder: Traversable | Path) -> list[Traversable | Path]:
     InputError
         No such folder, or no tables in it.
     """
-    places = (folder, *(_checked_folder(folder).joinpath(place) for place in CARD_FOLDERS))
+    folder = _checked_folder(folder)
+    places = (folder, *(folder.joinpath(place) for place in CARD_FOLDERS))
     return [f for place in places for f in _toml_files(place) if f.name not in NOT_CARDS]
 
 
-def kiln_files(folder: Traversable | Path) -> list[Traversable | Path]:
+def kiln_files(folder: Place) -> list[Traversable | Path]:
     """Kiln files of a folder of material tables: those in its kilns/.
 
     Parameters
@@ -664,6 +669,27 @@ def folded(name: str) -> str:
     return " ".join(name.replace("_", " ").split()).casefold()
 
 
+class Named(dict[str, T]):
+    """Things by name; a name that none has is refused with the nearest one that there is.
+
+    Parameters
+    ----------
+    kind : str
+        What a message calls one of them.
+    """
+
+    def __init__(self, kind: str, things: Mapping[str, T] | None = None) -> None:
+        super().__init__(things or {})
+        self.kind = kind
+
+    def __missing__(self, name: str) -> T:
+        """Refuse the name."""
+        raise UnknownName(self.kind, str(name), self)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Named, (self.kind, dict(self))
+
+
 def override(known: dict[str, T], here: Iterable[tuple[str, T, str]]) -> None:
     """Add the things of one folder to those known; they take the place of what has their name.
 
@@ -690,12 +716,12 @@ def override(known: dict[str, T], here: Iterable[tuple[str, T, str]]) -> None:
         known[name] = thing
 
 
-def load_cards(folders: Iterable[Path] = (), bundled: bool = True) -> dict[str, Card]:
+def load_cards(folders: Iterable[Place] = (), bundled: bool = True) -> dict[str, Card]:
     """All cards by name: the shipped ones, then the user's folders, which may override.
 
     Parameters
     ----------
-    folders : iterable of Path
+    folders : iterable of path
         The user's folders, later ones first in right.
     bundled : bool
         Whether to begin with the shipped tables.
@@ -710,7 +736,7 @@ def load_cards(folders: Iterable[Path] = (), bundled: bool = True) -> dict[str, 
     InputError
         A wrong file, a missing folder, or the same name twice in one folder.
     """
-    cards: dict[str, Card] = {}
+    cards: dict[str, Card] = Named("material")
     places = ([bundled_tables()] if bundled else []) + list(folders)
     for folder in places:
         here = (read_card(path) for path in card_files(folder))

@@ -93,6 +93,12 @@ class History:
     strength: Array
     extended: tuple[str, ...] = ()
 
+    def __repr__(self) -> str:
+        names = ", ".join(self.names[:3]) + f" and {len(self.names) - 3} more" * (
+            len(self.names) > 3
+        )
+        return f"<History of {names}: {self.time.size} times>"
+
     @property
     def free_strain(self) -> Array:
         """Sum of all contributions, shape (N, M); in one order, whatever cards come along. [-]"""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -62,7 +63,7 @@ MARK = "green.csv"
 """The file by which such a folder is known."""
 
 
-def write_making(m: Job, out: Path, force: bool) -> None:
+def write_making(m: Job, out: str | os.PathLike[str], force: bool) -> None:
     """Write the print, the tables, the section at true scale and the figures.
 
     Killed at any moment, the folder holds the old files or the new ones, never a half.
@@ -71,7 +72,7 @@ def write_making(m: Job, out: Path, force: bool) -> None:
     ----------
     m : Job
         From `job_for`.
-    out : Path
+    out : path
         The folder.
     force : bool
         Whether a folder of an earlier run may be replaced.
@@ -104,7 +105,7 @@ def write_making(m: Job, out: Path, force: bool) -> None:
         for name, content in files.items():
             (folder / name).write_bytes(content)
 
-    replace_folder(out, fill, MARK, force)
+    replace_folder(Path(out), fill, MARK, force)
 
 
 def _saved(figure: Figure, form: str) -> bytes:

@@ -146,12 +146,12 @@ def decoded(line: bytes) -> dict[str, Any] | None:
     return entry if isinstance(entry, dict) and entry.get("kind") in KINDS else None
 
 
-def append_many(path: Path, entries: Sequence[Mapping[str, Any]]) -> None:
+def append_many(path: str | os.PathLike[str], entries: Sequence[Mapping[str, Any]]) -> None:
     """Add entries to a record; returns once all of them are on the disk.
 
     Parameters
     ----------
-    path : Path
+    path : path
         The record; made where there is none. A link stays, what it points to is written.
     entries : sequence of mapping
         In order; they stand together, whoever else writes.
@@ -161,7 +161,7 @@ def append_many(path: Path, entries: Sequence[Mapping[str, Any]]) -> None:
     InputError
         A wrong entry, or a file that cannot be written; then none is added.
     """
-    lines = b"".join(encoded(entry) for entry in entries)
+    path, lines = Path(path), b"".join(encoded(entry) for entry in entries)
     if not lines:
         return
     try:
@@ -179,12 +179,12 @@ def append_many(path: Path, entries: Sequence[Mapping[str, Any]]) -> None:
         raise InputError(f"{shown_path(path)}: cannot be written ({error.strerror})") from None
 
 
-def read_record(path: Path) -> Kept:
+def read_record(path: str | os.PathLike[str]) -> Kept:
     """All entries of a record.
 
     Parameters
     ----------
-    path : Path
+    path : path
         The file. It is not changed.
 
     Returns
@@ -197,6 +197,7 @@ def read_record(path: Path) -> Kept:
     InputError
         It cannot be read, or is of a later format.
     """
+    path = Path(path)
     try:
         with path.open("rb") as stream, _locked(stream.fileno(), shared=True):
             raw = stream.read()

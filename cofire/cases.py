@@ -1,0 +1,342 @@
+"""Many verdicts: a case holds all that one needs, and a sweep is a case for every combination."""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from concurrent.futures import Executor
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cofire.assessment.check import check_vessel
+from cofire.assessment.rule import UNKNOWN
+from cofire.assessment.verdict import Verdict
+from cofire.errors import CofireError, InputError, UnknownName
+from cofire.files import is_number, show
+from cofire.firing.program import Firing, checked
+from cofire.given import AnyFiring, AnyVessel, several, shipped, vessel_of
+from cofire.materials.card import Card, pure_cards
+from cofire.physics.blends import find_material
+from cofire.units import MINUTE, celsius, kelvin
+from cofire.vessel import THINNEST, Vessel
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
+
+
+@dataclass(frozen=True, repr=False)
+class Case:
+    """One vessel, one firing, one set of cards: all that a verdict needs, in any process.
+
+    Attributes
+    ----------
+    vessel
+        The vessel.
+    firing
+        Its firing, where that is not the vessel's own.
+    cards
+        Materials by name, where these are not the shipped ones.
+    deviates
+        How many standard uncertainties a property lies from its card's value, by material and
+        name of the property; held within what is possible for it. [-]
+    extend
+        Hold tables' last values beyond their rows.
+
+    Examples
+    --------
+    >>> import pickle
+    >>> import cofire as cf
+    >>> case = cf.Case(cf.example_vessel(), deviates={("fine silver", "yield_stress"): -1.0})
+    >>> len(pickle.dumps(case)) < 10_000
+    True
+    >>> cf.evaluate(case).worst.utilisation == cf.evaluate(cf.Case(case.vessel)).worst.utilisation
+    False
+    """
+
+    vessel: Vessel
+    firing: Firing | None = None
+    cards: Mapping[str, Card] | None = None
+    deviates: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    extend: bool = False
+
+    def __repr__(self) -> str:
+        firing = self.vessel.firing if self.firing is None else self.firing
+        moved = f", {len(self.deviates)} properties moved" * bool(self.deviates)
+        return f"<Case {self.vessel.name!r} in {firing.name!r}{moved}>"
+
+
+def evaluate(case: Case) -> Verdict:
+    """The verdict on one case; any executor can map it over many.
+
+    Parameters
+    ----------
+    case : Case
+        Vessel, firing and cards.
+
+    Returns
+    -------
+    Verdict
+        Worst flag first.
+
+    Raises
+    ------
+    CofireError
+        It cannot be fired, or a deviate is of nothing uncertain.
+
+    Examples
+    --------
+    >>> import cofire as cf
+    >>> cf.evaluate(cf.Case(cf.example_vessel())).word
+    'no'
+    """
+    known = dict(shipped() if case.cards is None else case.cards)
+    vessel = case.vessel if case.firing is None else replace(case.vessel, firing=case.firing)
+    if case.deviates:
+        known |= _sampled(needed(vessel, known), case.deviates)
+    return check_vessel(vessel, known, extend=case.extend).verdict
+
+
+def _sampled(
+    known: Mapping[str, Card], deviates: Mapping[tuple[str, str], float]
+) -> dict[str, Card]:
+    """The metals and ceramics with some of their properties moved."""
+    from cofire.evidence.uncertainty import Factor, factors_of, varied
+
+    pure = list(pure_cards(known.values()).values())
+    possible = [(factor.material, factor.name) for factor in factors_of(pure)]
+    for key in deviates:
+        if key not in possible:
+            names = (f"{material}: {name}" for material, name in possible)
+            raise UnknownName("uncertain property", ": ".join(map(str, key)), names, "deviates")
+    factors = [Factor(*key) for key in deviates]
+    return varied(pure, factors, np.array(list(deviates.values())), Counter())
+
+
+def needed(vessel: Vessel, cards: Mapping[str, Card]) -> dict[str, Card]:
+    """The cards that a vessel's bands are made of, and no others.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        Its bands.
+    cards : mapping
+        Materials by name.
+
+    Returns
+    -------
+    dict
+        The metals and ceramics by name, and blends that have a name of their own.
+
+    Raises
+    ------
+    InputError
+        An unknown material.
+    """
+    known = dict(cards)
+    found = {band.material: find_material(band.material, known) for band in vessel.bands}
+    named = {name: one for name, one in found.items() if "=" not in name}
+    return pure_cards(found.values()) | named
+
+
+def with_peak(firing: Firing, peak: float) -> Firing:
+    """The same firing with another peak.
+
+    Parameters
+    ----------
+    firing : Firing
+        Its segments that reach the peak are moved.
+    peak : float
+        Of the kiln. [K]
+
+    Returns
+    -------
+    Firing
+        Named for its peak.
+
+    Raises
+    ------
+    InputError
+        Below another segment's target, or above what the kiln can do.
+    """
+    others = [s.target for s in firing.segments if s.target < firing.peak - 1e-9]
+    if others and peak < max(others):
+        raise InputError(
+            f"{firing.name}: peak_C = {celsius(peak):g}; must not lie below its segment to "
+            f"{celsius(max(others)):g} °C"
+        )
+    segments = tuple(
+        s if s.target < firing.peak - 1e-9 else replace(s, target=peak) for s in firing.segments
+    )
+    name = f"{firing.name}, {celsius(peak):g} °C"
+    return checked(replace(firing, name=name, segments=segments), name)
+
+
+def with_hold(firing: Firing, hold: float) -> Firing:
+    """The same firing with another hold at its peak.
+
+    Parameters
+    ----------
+    firing : Firing
+        Its last segment that reaches the peak is held.
+    hold : float
+        [s]
+
+    Returns
+    -------
+    Firing
+        Named for its hold.
+
+    Raises
+    ------
+    InputError
+        A hold below 0.
+    """
+    if not hold >= 0.0:
+        raise InputError(f"{firing.name}: hold_min = {hold / MINUTE:g}; allowed: 0 or more")
+    last = max(n for n, s in enumerate(firing.segments) if s.target >= firing.peak - 1e-9)
+    segments = list(firing.segments)
+    segments[last] = replace(segments[last], hold=hold)
+    return replace(firing, name=f"{firing.name}, {hold / MINUTE:g} min", segments=tuple(segments))
+
+
+def with_wall(vessel: Vessel, wall: float) -> Vessel:
+    """The same vessel with a wall of one thickness; its mid-surface stays, and so does its floor.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        The vessel.
+    wall : float
+        [m]
+
+    Returns
+    -------
+    Vessel
+        Of the same name.
+
+    Raises
+    ------
+    InputError
+        Too thin to print, or over half of a radius.
+    """
+    floor = vessel.radius <= 0.0
+    most = 0.5 * float(vessel.radius[~floor].min())
+    if not THINNEST <= wall <= most:
+        raise InputError(
+            f"{vessel.name}: wall_mm = {1e3 * wall:g}; allowed: {1e3 * THINNEST:g} to "
+            f"{1e3 * most:.3g}, half of its least radius"
+        )
+    return replace(vessel, wall=np.where(floor, vessel.wall, wall))
+
+
+def sweep(
+    vessel: AnyVessel,
+    *,
+    peak_C: float | Iterable[float] | None = None,
+    hold_min: float | Iterable[float] | None = None,
+    wall_mm: float | Iterable[float] | None = None,
+    firing: AnyFiring | None = None,
+    cards: Mapping[str, Card] | None = None,
+    extend: bool = False,
+    executor: Executor | None = None,
+) -> DataFrame:
+    """Verdicts on a vessel for every combination of some values, one row each.
+
+    Parameters
+    ----------
+    vessel : path, mapping or Vessel
+        As for `cofire.read_vessel`.
+    peak_C : float or several, optional
+        Of the kiln, at which its hottest segments end. [°C]
+    hold_min : float or several, optional
+        At the peak. [min]
+    wall_mm : float or several, optional
+        One thickness all over; the mid-surface and a floor stay as they are. [mm]
+    firing : path, mapping, rows or Firing, optional
+        As for `cofire.read_firing`; by default the vessel's own.
+    cards : mapping, optional
+        Materials by name; by default the shipped ones.
+    extend : bool
+        Hold tables' last values beyond their rows.
+    executor : Executor, optional
+        Of `concurrent.futures` or like it; by default one after the other.
+
+    Returns
+    -------
+    DataFrame
+        The values swept, then verdict, utilisation, rule, zone, crack_probability and note. What
+        cannot be fired is "unknown", without figures, and the note says why.
+
+    Raises
+    ------
+    InputError
+        No such material, or a value that is no number.
+
+    Examples
+    --------
+    >>> import cofire as cf
+    >>> table = cf.sweep(cf.example_vessel(), peak_C=[850, 870], wall_mm=[1.5, 2.0])
+    >>> table[["peak_C", "wall_mm", "verdict"]]
+       peak_C  wall_mm verdict
+    0   850.0      1.5      no
+    1   850.0      2.0      no
+    2   870.0      1.5      no
+    3   870.0      2.0      no
+    """
+    from pandas import DataFrame
+
+    base = vessel_of(vessel, firing)
+    some = needed(base, shipped() if cards is None else cards)
+    axes = {
+        name: [_number(name, value) for value in several(given)]
+        for name, given in (("peak_C", peak_C), ("hold_min", hold_min), ("wall_mm", wall_mm))
+        if given is not None
+    }
+    points = [dict(zip(axes, values, strict=True)) for values in itertools.product(*axes.values())]
+    jobs = [(base, point, some, extend) for point in points]
+    found = map(_row, jobs) if executor is None else executor.map(_row, jobs)
+    columns = [*axes, "verdict", "utilisation", "rule", "zone", "crack_probability", "note"]
+    return DataFrame(
+        [{**point, **row} for point, row in zip(points, found, strict=True)], columns=columns
+    )
+
+
+def _number(name: str, value: object) -> float:
+    if isinstance(value, np.generic):
+        value = value.item()
+    if not is_number(value):
+        raise InputError(f"{name} = {show(value)}; allowed: a number, or several")
+    return float(value)
+
+
+def _row(job: tuple[Vessel, dict[str, float], dict[str, Card], bool]) -> dict[str, object]:
+    """One row of a sweep, from anywhere."""
+    vessel, point, some, extend = job
+    try:
+        verdict = evaluate(Case(_changed(vessel, point), cards=some, extend=extend))
+    except CofireError as error:
+        return {"verdict": UNKNOWN, "note": str(error)}
+    worst = verdict.worst
+    return {
+        "verdict": verdict.word,
+        "utilisation": verdict.utilisation,
+        "rule": worst.rule,
+        "zone": worst.zone,
+        "crack_probability": verdict.crack_probability,
+        "note": worst.note,
+    }
+
+
+def _changed(vessel: Vessel, point: Mapping[str, float]) -> Vessel:
+    """The vessel at one point of a sweep."""
+    firing = vessel.firing
+    if "peak_C" in point:
+        firing = with_peak(firing, kelvin(point["peak_C"]))
+    if "hold_min" in point:
+        firing = with_hold(firing, point["hold_min"] * MINUTE)
+    if "wall_mm" in point:
+        vessel = with_wall(vessel, point["wall_mm"] / 1e3)
+    return replace(vessel, firing=firing)
