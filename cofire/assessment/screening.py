@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Hashable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,11 +17,13 @@ from cofire.assessment.windows import (
     Windows,
     best_gas,
     firing_windows,
+    liquid_ceiling,
     shared_window,
 )
 from cofire.errors import InputError
 from cofire.firing.program import LAG, Firing, Kiln, simple_firing
 from cofire.materials.card import Card, pure_cards
+from cofire.materials.pairs import families, first_liquid, substances_of
 from cofire.units import MINUTE, celsius
 
 STUDIO_GASES = ("air", "carbon", "inert")
@@ -102,6 +104,52 @@ def no_window_reason(
     return "no hold of up to 4 h suits both"
 
 
+@dataclass(frozen=True)
+class _Choice:
+    """Window and gas in which two cards are fired, with the gas's grade and its reason."""
+
+    window: SharedWindow
+    gas: str
+    grade: int
+    reason: str
+
+
+def _choose(
+    windows: Windows, pair: tuple[int, int], cards: Sequence[Card], kiln: Kiln, gases: Sequence[str]
+) -> _Choice | str:
+    """The gas that suits two cards best, each within the window it leaves; or why there is none.
+
+    A gas that lets the pair melt leaves less of the window, or nothing of it. A gas that is refused
+    anyway keeps the whole window, so that its own reason is told.
+    """
+    metal, ceramic = (cards[k] for k in pair)
+    whole = shared_window(windows, *pair, kiln.max_temperature)
+    if whole is None:
+        return no_window_reason(windows, *pair, cards, kiln)
+    by_window: dict[SharedWindow, list[str]] = {}
+    melts = []
+    for gas in gases:
+        cap = min(kiln.max_temperature, liquid_ceiling((metal, ceramic), gas))
+        window = shared_window(windows, *pair, cap)
+        if window is None and best_gas(metal, ceramic, whole.peak, [gas])[1] == NO:
+            window = whole
+        if window:
+            by_window.setdefault(window, []).append(gas)
+        elif liquid := first_liquid((metal, ceramic), gas):
+            melts.append(liquid.text(gas, whole.low))
+    if not by_window:
+        return "; ".join(melts)
+    choices = [
+        _Choice(window, *best_gas(metal, ceramic, window.peak, some))
+        for window, some in by_window.items()
+    ]
+    best = min(choices, key=lambda c: (c.grade, gases.index(c.gas)))
+    if best.grade == NO:
+        why = "; ".join(dict.fromkeys((*(c.reason for c in choices), *melts)))
+        return replace(best, reason=why)
+    return best
+
+
 def screen(
     metals: Sequence[Card],
     ceramics: Sequence[Card],
@@ -110,8 +158,9 @@ def screen(
 ) -> list[Pair]:
     """Every metal with every ceramic: can they share a firing, and at what mismatch.
 
-    Each pair is fired at the middle of its shared window. A pair without a window, or without a
-    gas, is "no" with the gap; the others are graded by `compare`.
+    Each pair is fired at the middle of its shared window, which ends below the first liquid that
+    the two make in that gas. A pair without a window, or without a gas, is "no" with the gap or the
+    liquid; the others are graded by `compare`.
 
     Parameters
     ----------
@@ -140,14 +189,12 @@ def screen(
             if why := metal.refused or ceramic.refused:
                 pairs.append(Pair(metal.name, ceramic.name, "no", why, ""))
                 continue
-            window = shared_window(windows, i, j, kiln.max_temperature)
-            if window is None:
-                reason = no_window_reason(windows, i, j, both, kiln)
-                pairs.append(Pair(metal.name, ceramic.name, "no", reason, ""))
+            choice = _choose(windows, (i, j), both, kiln, gases)
+            if isinstance(choice, str):
+                pairs.append(Pair(metal.name, ceramic.name, "no", choice, ""))
                 continue
-            gas, grade, reason = best_gas(metal, ceramic, window.peak, gases)
-            job = (window.peak, window.hold, gas)
-            jobs.setdefault(job, []).append((i, j, window, grade, reason))
+            job = (choice.window.peak, choice.window.hold, choice.gas)
+            jobs.setdefault(job, []).append((i, j, choice.window, choice.grade, choice.reason))
     for (peak, hold, gas), members in jobs.items():
         used = sorted({k for m in members for k in m[:2]})
         place = {k: n for n, k in enumerate(used)}
@@ -244,6 +291,29 @@ def metal_margin(card: Card, peak: float) -> float:
     return metal["solidus"].scalar - peak
 
 
+def _ceilings(metals: Sequence[Card], ceramics: Sequence[Card], gas: str) -> NDArray[np.float64]:
+    """Hottest peak of each pair before it melts, (M, K); worked out once for cards alike. [K]"""
+
+    def key(card: Card) -> Hashable:
+        """All that the first liquid depends on."""
+        return tuple(
+            (families(part), part.elements, part.scalar("solidus", np.inf))
+            for part in substances_of([card])
+        )
+
+    known: dict[Hashable, float] = {}
+    caps = np.empty((len(metals), len(ceramics)))
+    of_ceramic = [key(card) for card in ceramics]
+    for m, metal in enumerate(metals):
+        of_metal = key(metal)
+        for c, ceramic in enumerate(ceramics):
+            both = (of_metal, of_ceramic[c])
+            if both not in known:
+                known[both] = liquid_ceiling((metal, ceramic), gas)
+            caps[m, c] = known[both]
+    return caps
+
+
 def stream(
     metals: Sequence[Card],
     ceramics: Sequence[Card],
@@ -275,10 +345,12 @@ def stream(
         Peak [K], index of the metal, which ceramics share the firing with it, the figures.
     """
     both = [*metals, *ceramics]
+    caps = _ceilings(metals, ceramics, gas)
     indices = np.arange(len(metals), len(both))
     windows = firing_windows(both, kiln, np.array(peaks), np.array([hold]))
     for p, peak in enumerate(peaks):
         fired = fire(both, kiln, float(peak), hold, gas)
         allowed = windows.allowed[:, p, 0]
         for m in range(len(metals)):
-            yield float(peak), m, allowed[m] & allowed[indices], compare(fired, m, indices)
+            solid = peak <= caps[m] + 1e-9
+            yield float(peak), m, allowed[m] & allowed[indices] & solid, compare(fired, m, indices)

@@ -15,6 +15,7 @@ from cofire.assessment import (
     firing_rules,
     grain_rules,
     later_rules,
+    pair_rules,
     steam_rules,
     wall_rules,
 )
@@ -23,6 +24,7 @@ from cofire.assessment.rule import VERDICTS, Flag, Rule
 from cofire.display import small_table
 
 RULES: tuple[Rule, ...] = (
+    *pair_rules.RULES,
     *firing_rules.RULES,
     *steam_rules.RULES,
     *brown_rules.RULES,

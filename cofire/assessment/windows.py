@@ -14,6 +14,7 @@ from cofire.errors import OutOfRange
 from cofire.firing.kiln import END, ramp
 from cofire.firing.program import Kiln
 from cofire.materials.card import Card
+from cofire.materials.pairs import first_liquid
 from cofire.numerics import Array
 from cofire.physics.atmosphere import oxidation_margins, oxidised_elements, oxygen_potential
 from cofire.physics.sintering import clock_rate, density_at, run_clock
@@ -156,6 +157,25 @@ def ceiling(card: Card) -> float:
     if card.kind == "metal":
         return card["solidus"].scalar - SOLIDUS_MARGIN
     return card["firing_ceiling"].scalar
+
+
+def liquid_ceiling(cards: Sequence[Card], gas: str) -> float:
+    """Hottest peak that materials which touch allow in a gas before anything melts.
+
+    Parameters
+    ----------
+    cards : sequence of Card
+        Materials that touch each other.
+    gas : str
+        Around them.
+
+    Returns
+    -------
+    float
+        Their first liquid less the margin; infinite where none of them melts. [K]
+    """
+    found = first_liquid(cards, gas)
+    return np.inf if found is None else found.temperature - SOLIDUS_MARGIN
 
 
 def firing_windows(

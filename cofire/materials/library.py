@@ -542,7 +542,7 @@ class CardReader:
 # Material tables: find them, read them, and say per file and field what is wrong
 
 
-NOT_CARDS = ("binders.toml",)
+NOT_CARDS = ("binders.toml", "pairs.toml")
 CARD_FOLDERS = ("metals", "ceramics")
 
 
@@ -741,6 +741,27 @@ def load_cards(folders: Iterable[Place] = (), bundled: bool = True) -> dict[str,
     for folder in places:
         here = (read_card(path) for path in card_files(folder))
         override(cards, ((card.name, card, card.origin) for card in here))
+    return cards
+
+
+def load_fillers() -> dict[str, Card]:
+    """Cards of the shipped fillers and frits by name: what is mixed into a paste, not fired alone.
+
+    They stand apart from `load_cards`, so that no screening or search takes a filler for a body.
+
+    Returns
+    -------
+    dict
+        Name to card, in the order of the files.
+
+    Raises
+    ------
+    InputError
+        A wrong file, or the same name twice.
+    """
+    cards: dict[str, Card] = {}
+    here = (read_card(path) for path in card_files(bundled_tables().joinpath("fillers")))
+    override(cards, ((card.name, card, card.origin) for card in here))
     return cards
 
 

@@ -15,7 +15,8 @@ CELSIUS = {"C": 1.0}
 KINDS = ("metal", "ceramic")
 GASES = ("air", "inert", "carbon", "hydrogen")
 ELEMENTS = (
-    "Ag", "Al", "Au", "Bi", "Cr", "Cu", "Fe", "Mn", "Mo", "Nb", "Ni", "Pb", "Si", "Sn", "Ti", "Zn",
+    "Ag", "Al", "Au", "Bi", "Cr", "Cu", "Fe", "Mn", "Mo", "Nb", "Ni", "Pb", "Si", "Sn", "Ti", "W",
+    "Zn",
 )  # fmt: skip
 """Elements whose oxide equilibria `cofire.physics.atmosphere` holds."""
 KERNELS = ("master curve", "viscous")
@@ -148,7 +149,7 @@ SPECS: dict[str, Spec] = {
         "stress intensity below which no crack grows in humid air, over toughness", RATIO, 0.0, 0.95
     ),
     # limits of the firing
-    "solidus": Spec("first liquid in the metal", CELSIUS, 200.0, 3000.0, METAL),
+    "solidus": Spec("first liquid in the metal", CELSIUS, 200.0, 3500.0, METAL),
     "premixed_solidus": Spec(
         "first liquid where the powder is cored or mixed from elements", CELSIUS, 200.0, 3000.0
     ),

@@ -97,6 +97,10 @@ _ROWS = (
           (-540.25, -507.27, -461.73, -408.72, -357.42, -295.74),
           "O'Neill 1986, Am. Mineral. 71, 1007 (volume and page from memory); outside "
           "1000 to 1450 K the shape of JANAF heat capacities as in chemicals 1.5"),
+    Oxide("WO2", "W", "W", 1.0, (273.15, 500, 800, 1100, 1400, 1673.15),
+          (-538.55, -496.40, -442.34, -389.97, -338.92, -293.43),
+          "CRC Handbook formation enthalpy and entropies, JANAF heat capacities, both as in "
+          "chemicals 1.5; oxygen: " + _NASA),
     Oxide("NbO", "Nb", "Nb", 2.0, (273.15, 500, 800, 1200, 1673.15),
           (-788.52, -746.64, -692.56, -622.36, -541.66), _NASA),
     Oxide("SiO2", "Si", "Si", 1.0, (273.15, 500, 847, 1200, 1673.15),

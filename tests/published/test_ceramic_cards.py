@@ -87,7 +87,7 @@ def test_forsterite_body_stays_just_below_the_pure_mineral() -> None:
         ("soda-lime powder body", 100, 300, 8.75, 9.25),
         # float-glass bulletin 8.3, 24-302 °C; window glass 9.5 in the same table as above
         ("soda-lime powder body", 20, 302, 8.3, 9.5),
-        # foundry design guide for cofired ceramics, names withheld: 7.0 and 5.8, last digit
+        # foundries' design guides for cofired ceramics, not citable: 7.0 and 5.8, last digit
         ("glass-ceramic tape body", 25, 300, 6.9, 7.1),
         ("alumina-filled tape body", 25, 300, 5.7, 5.9),
         # Chen et al. 2013, Ceram. Int.: 5.41, glass with alumina at 875 °C; another glass, 10 %
@@ -96,9 +96,9 @@ def test_forsterite_body_stays_just_below_the_pure_mineral() -> None:
         ("leucite porcelain", 20, 500, 13.4, 13.6),
         # Open Biomed. Mater. J. 5, table 1: 11, last digit; no range given
         ("3Y zirconia", 20, 1000, 10.5, 11.5),
-        # two manufacturers' sheets 4.8 (names withheld); recalled class 5.4
+        # two makers' sheets 4.8, not citable; recalled class 5.4
         ("mid-fire stoneware", 20, 500, 4.8, 5.4),
-        # data sheet of fired talc stone, name withheld: 8.9, 25-600 °C, an upper bound
+        # a data sheet of fired talc stone, not citable: 8.9, 25-600 °C, an upper bound
         ("talc body", 25, 600, 5.0, 8.9),
     ],
 )
@@ -297,7 +297,7 @@ def test_densities_give_the_reported_shrinkage(name: str) -> None:
 @pytest.mark.parametrize(
     ("name", "low", "high"),
     [
-        ("mid-fire stoneware", 0.12, 0.13),  # manufacturer's sheet 12.5 %, name withheld
+        ("mid-fire stoneware", 0.12, 0.13),  # one maker's sheet 12.5 %, not citable
         ("bone china", 0.095, 0.12),  # Nodeh et al. 2015
         ("red earthenware", 0.07, 0.12),  # studio practice, from memory
         ("hard porcelain", 0.14, 0.20),  # studio practice, from memory

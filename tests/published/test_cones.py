@@ -35,7 +35,7 @@ def chart() -> ConeChart:
     ],
 )
 def test_chart_of_large_cones(chart: ConeChart, cone: str, slow: int, fast: int) -> None:
-    # Manufacturer's temperature-equivalent chart for large cones, 60 and 150 °C/h, name withheld.
+    # One maker's chart for large cones, 60 and 150 °C/h, not citable: the table marks it estimate.
     row = chart.bending_temperature[chart.cones.index(cone)]
     assert celsius(row) == pytest.approx([slow, fast])
     assert chart.seen[chart.cones.index(cone)]

@@ -210,7 +210,7 @@ def test_published_shrinkage_of_steel_on_zirconia_needs_one_green_density() -> N
 def test_test_bars_add_their_shrinkages_as_the_standard_says() -> None:
     """ASTM C326: drying on the plastic, firing on the dry length; 1 − St = (1 − Sd)(1 − Sf).
 
-    The definitions are from memory. A clay's published bars (name withheld), 6.25 % drying and
+    The definitions are from memory. One clay's bars, not citable, 6.25 % drying and
     6.66 % firing, 12.5 % in all: not 12.9. The stoneware card is made of them: its own densities
     give the same total, within the last digit of its firing shrinkage.
     """

@@ -1,0 +1,371 @@
+"""Which liquids and reactions touching materials make, what joints bear, and what is refused."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cofire.assessment.pair_rules import MOLTEN, RULES
+from cofire.assessment.rule import CAUTION, GO, NO, Flag
+from cofire.assessment.screening import screen, stream
+from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, liquid_ceiling
+from cofire.errors import InputError, UnknownName
+from cofire.materials.card import Card
+from cofire.materials.library import bundled_tables, load_cards
+from cofire.materials.pairs import (
+    MELTS,
+    check_pairs,
+    families,
+    first_liquid,
+    joint_resistance,
+    liquids,
+    read_pairs,
+    shipped_pairs,
+)
+from cofire.materials.properties import GASES
+from cofire.physics.blends import blend
+from cofire.units import celsius, kelvin
+from tests.fired import tea_light
+from tests.strategies import CARDS, CERAMICS, KILNS, METALS
+
+TABLE = Path(str(bundled_tables().joinpath("pairs.toml")))
+names = st.sampled_from(sorted(CARDS))
+
+
+def told(cards: Sequence[Card], gas: str, peak_C: float) -> list[Flag]:
+    """Flags of both rules on bands that were at a peak in a gas."""
+    peak = kelvin(peak_C)
+    seen: Any = SimpleNamespace(
+        cards=tuple(cards),
+        vessel=SimpleNamespace(firing=SimpleNamespace(gas=gas)),
+        trace=SimpleNamespace(peak=peak, time=np.array([0.0]), ware=np.array([peak])),
+    )
+    return [flag for rule in RULES for flag in rule.flags(seen)]
+
+
+def flags(bands: Sequence[str | Card], gas: str, peak_C: float) -> list[Flag]:
+    """Flags of a stack of bands, worst first."""
+    cards = [CARDS[b] if isinstance(b, str) else b for b in bands]
+    return sorted(told(cards, gas, peak_C), key=lambda f: -f.counted)
+
+
+def worst(bands: Sequence[str | Card], gas: str, peak_C: float) -> Flag:
+    return flags(bands, gas, peak_C)[0]
+
+
+# -- where it decides, and where it does not ---------------------------------------------------
+
+
+def test_silver_on_copper_melts_above_the_eutectic_and_is_go_below_it() -> None:
+    """A zone that melts by its neighbour has a utilisation above any of stress; 700 °C is well below."""
+    molten = worst(["fine silver", "copper"], "carbon", 790.0)
+    assert (molten.rule, molten.grade) == ("liquid", NO)
+    assert molten.utilisation >= MOLTEN
+    assert molten.zone == "fine silver | copper"
+    assert "779 °C" in molten.note
+    assert all(f.grade == GO for f in flags(["fine silver", "copper"], "carbon", 700.0))
+
+
+def test_within_the_margin_below_a_liquid_is_no_without_being_molten() -> None:
+    near = worst(["fine silver", "copper"], "carbon", 779.1 - 0.5 * SOLIDUS_MARGIN)
+    assert near.grade == NO
+    assert near.utilisation < 2.0
+
+
+def test_silver_and_copper_apart_do_not_melt_each_other() -> None:
+    """A band of ceramic between them keeps them apart; so the remedy says."""
+    apart = flags(["fine silver", "fritted body", "copper"], "carbon", 850.0)
+    assert all(f.grade == GO for f in apart if f.rule == "liquid")
+    beside = worst(["fritted body", "fine silver", "copper"], "carbon", 850.0)
+    assert beside.utilisation >= MOLTEN
+    assert "apart" in beside.remedy
+
+
+def test_the_metals_of_two_blends_touch() -> None:
+    body = CARDS["fritted body"]
+    silver, copper = (blend(CARDS[m], body, 0.4) for m in ("fine silver", "copper"))
+    assert worst([silver, copper], "carbon", 790.0).utilisation >= MOLTEN
+
+
+def test_iron_in_carbon_melts_at_1180_and_is_go_at_1100() -> None:
+    """It takes up carbon and melts from 1147 °C; in hydrogen it stays solid."""
+    molten = worst(["iron", "mid-fire stoneware"], "carbon", 1180.0)
+    assert molten.utilisation >= MOLTEN
+    assert molten.zone == "iron"
+    assert "another gas" in molten.remedy
+    assert all(f.grade == GO for f in flags(["iron", "mid-fire stoneware"], "carbon", 1100.0))
+    assert all(f.grade == GO for f in flags(["iron", "mid-fire stoneware"], "hydrogen", 1180.0))
+
+
+def test_silver_in_air_at_940_is_too_near_its_liquid_and_in_carbon_is_not() -> None:
+    """951 °C in air less the margin of 15 K; 962 °C elsewhere."""
+    assert worst(["fine silver"], "air", 940.0).grade == NO
+    assert worst(["fine silver"], "air", 953.0).utilisation >= MOLTEN
+    assert worst(["fine silver"], "carbon", 940.0).grade == CAUTION
+    assert worst(["fine silver"], "air", 900.0).grade == GO
+
+
+@pytest.mark.parametrize("metal", METALS)
+@pytest.mark.parametrize("gas", GASES)
+def test_a_metal_on_itself_makes_no_liquid_that_it_does_not_make_alone(
+    metal: str, gas: str
+) -> None:
+    card = CARDS[metal]
+    twin = replace(card, name=f"{metal} of another paste")
+    alone, both = first_liquid([card], gas), first_liquid([card, twin], gas)
+    assert alone is not None
+    assert both is not None
+    assert both.temperature == alone.temperature
+    assert both.unknown == ()
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [("fine silver", "sterling silver"), ("copper", "tin bronze 90/10"), ("copper", "nickel")],
+)
+def test_alloys_of_one_base_and_solid_solutions_melt_as_the_lower_of_the_two(
+    one: str, other: str
+) -> None:
+    """The pair adds no liquid: the lower solidus of the two is the first."""
+    found = first_liquid([CARDS[one], CARDS[other]], "hydrogen")
+    assert found is not None
+    assert found.temperature == min(CARDS[n]["solidus"].scalar for n in (one, other))
+    assert found.unknown == ()
+
+
+def test_ceramics_alone_make_no_liquid_of_a_metal() -> None:
+    assert first_liquid([CARDS["alumina"], CARDS["red earthenware"]], "air") is None
+    assert told([CARDS["alumina"]], "air", 1527.0) == []
+
+
+def test_a_reaction_that_harms_is_a_caution_and_one_that_marks_is_go() -> None:
+    zinc = next(f for f in flags(["brass 70/30"], "carbon", 800.0) if f.rule == "reaction")
+    assert zinc.grade == CAUTION
+    assert "fume" in zinc.note
+    yellow = [
+        f for f in flags(["fine silver", "fritted body"], "air", 850.0) if f.rule == "reaction"
+    ]
+    assert [f.grade for f in yellow] == [GO]
+    assert not [f for f in flags(["fine silver", "alumina"], "air", 850.0) if f.rule == "reaction"]
+
+
+def test_cored_bronze_sweats_before_it_melts() -> None:
+    """The premixed solidus of 798 °C is a caution, the solidus of 840 °C a no."""
+    found = flags(["tin bronze 90/10"], "carbon", 810.0)
+    assert {(f.rule, f.grade) for f in found} == {("liquid", GO), ("reaction", CAUTION)}
+    assert worst(["tin bronze 90/10"], "carbon", 845.0).utilisation >= MOLTEN
+
+
+def test_lead_in_a_frit_is_set_free_in_carbon_and_not_in_air() -> None:
+    frit = replace(CARDS["fritted body"], elements=("Pb",))
+    found = [f for f in flags([frit], "carbon", 700.0) if f.rule == "reaction"]
+    assert [f.grade for f in found] == [CAUTION]
+    assert "poisonous" in found[0].note
+    assert flags([frit], "air", 700.0) == []
+
+
+def test_a_pair_of_metals_that_the_table_does_not_know_is_said_to_be_unknown() -> None:
+    found = first_liquid([CARDS["gold"], CARDS["iron"]], "hydrogen")
+    assert found is not None
+    assert found.unknown == (("Au", "Fe"),)
+    (told,) = [f for f in flags(["gold", "iron"], "hydrogen", 900.0) if f.verdict == "unknown"]
+    assert told.grade == CAUTION
+    assert "between Au and Fe" in told.note
+
+
+@given(names, names, st.sampled_from(GASES), st.floats(500.0, 1700.0), st.floats(0.0, 200.0))
+def test_hotter_is_never_safer_and_order_does_not_matter(
+    one: str, other: str, gas: str, peak: float, more: float
+) -> None:
+    def load(bands: list[str], at: float) -> float:
+        return max(
+            (f.utilisation for f in flags(bands, gas, at) if f.utilisation == f.utilisation),
+            default=0.0,
+        )
+
+    assert load([one, other], peak + more) >= load([one, other], peak) - 1e-12
+    assert load([one, other], peak) == load([other, one], peak)
+
+
+@given(names, names, st.sampled_from(GASES))
+def test_a_neighbour_never_raises_the_first_liquid(one: str, other: str, gas: str) -> None:
+    cards = [CARDS[one], CARDS[other]]
+    both = liquid_ceiling(cards, gas)
+    assert both <= min(liquid_ceiling([c], gas) for c in cards)
+    for card in cards:
+        if card.kind == "metal":
+            assert both <= ceiling(card)
+
+
+def test_a_fired_vessel_is_judged_by_its_bands_and_its_gas() -> None:
+    """Silver foot on a fritted body at 860 °C in air: no liquid, the glass is marked."""
+    found = [flag for rule in RULES for flag in rule.flags(tea_light())]
+    assert {f.rule for f in found} == {"liquid", "reaction"}
+    assert all(f.grade < NO for f in found)
+    assert all(f.time is not None for f in found)
+    assert len({(f.rule, f.zone, f.source) for f in found}) == len(found)
+
+
+# -- screening -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("metal", ["iron", "low-carbon steel"])
+def test_screening_no_longer_proposes_iron_in_carbon_above_its_eutectic(metal: str) -> None:
+    """Was 1180 °C in the studio kiln; now below 1147 °C less the margin, or no."""
+    found = screen([CARDS[metal]], [CARDS[c] for c in CERAMICS], KILNS["laboratory furnace"])
+    carbon = [p.window for p in found if p.gas == "carbon" and p.window]
+    assert carbon
+    assert all(w.high <= kelvin(1147.0) - SOLIDUS_MARGIN + 1e-6 for w in carbon)
+    (high,) = [p for p in found if p.ceramic == "high-fire stoneware"]
+    assert high.verdict == "no"
+    assert "1147 °C" in high.reason
+
+
+def test_screening_keeps_silver_in_air_below_the_liquid_that_oxygen_makes() -> None:
+    (found,) = screen(
+        [CARDS["fine silver"]], [CARDS["leucite porcelain"]], KILNS["small studio kiln"], ("air",)
+    )
+    assert found.window is not None
+    assert celsius(found.window.high) <= 951.0 - SOLIDUS_MARGIN + 1e-6
+
+
+def test_a_stream_of_pairs_leaves_out_those_that_melt() -> None:
+    """At 1160 °C in carbon iron is molten whatever stands beside it; at 1120 °C it is not."""
+    iron, bodies = [CARDS["iron"]], [CARDS["mid-fire stoneware"], CARDS["talc body"]]
+    kiln, peaks = KILNS["laboratory furnace"], [kelvin(1115.0), kelvin(1160.0)]
+    shares = [share for _, _, share, _ in stream(iron, bodies, kiln, peaks)]
+    assert shares[0].any()
+    assert not shares[1].any()
+
+
+# -- joints ----------------------------------------------------------------------------------
+
+
+def test_every_shipped_pair_has_a_resistance_with_source_and_spread() -> None:
+    for one in CARDS.values():
+        for other in CARDS.values():
+            found = joint_resistance(one, other)
+            assert 1.0 < found.toughness < 1e5
+            assert 5e6 < found.shear_strength < 2e9
+            assert min(found.toughness_factor, found.shear_factor) > 1.2
+            assert len(found.source) > 40
+            assert joint_resistance(other, one) == found
+
+
+def test_gold_on_alumina_has_the_toughness_read_for_it() -> None:
+    assert joint_resistance(CARDS["gold"], CARDS["alumina"]).toughness == 50.0
+    assert joint_resistance(CARDS["nickel"], CARDS["alumina"]).toughness == pytest.approx(
+        np.sqrt(8.5 * 34.2), rel=0.01
+    )
+
+
+def test_a_joint_in_glass_is_weaker_than_one_on_an_oxide_and_metal_tears_last() -> None:
+    copper = CARDS["copper"]
+    glass = joint_resistance(copper, CARDS["fritted body"])
+    oxide = joint_resistance(copper, CARDS["alumina"])
+    metal = joint_resistance(copper, CARDS["nickel"])
+    assert glass.toughness < oxide.toughness < metal.toughness
+
+
+def test_equal_ceramics_have_the_toughness_of_the_body() -> None:
+    """K²/E of the card; the joint of a body with itself is the body."""
+    card = CARDS["fritted body"]
+    energy = card["fracture_toughness"].scalar ** 2 / card["young_modulus"].value[0]
+    assert joint_resistance(card, card).toughness == pytest.approx(energy)
+
+
+def test_blends_lead_from_one_end_to_the_other() -> None:
+    metal, body = CARDS["copper"], CARDS["alumina"]
+    values = [
+        joint_resistance(blend(metal, body, c), metal).toughness for c in (0.01, 0.3, 0.6, 0.99)
+    ]
+    assert values == sorted(values)
+    assert values[0] == pytest.approx(joint_resistance(body, metal).toughness, rel=0.08)
+    assert values[-1] == pytest.approx(joint_resistance(metal, metal).toughness, rel=0.08)
+
+
+def test_families_follow_from_the_card() -> None:
+    assert families(CARDS["copper"]) == {"metal"}
+    assert families(CARDS["alumina"]) == {"ceramic", "oxide"}
+    assert families(CARDS["hard porcelain"]) == {"ceramic", "glass-bonded", "silica"}
+
+
+# -- the file --------------------------------------------------------------------------------
+
+
+def test_the_shipped_table_has_no_complaint_and_every_liquid_can_be_found() -> None:
+    assert check_pairs(TABLE) == []
+    text = TABLE.read_text(encoding="utf-8")
+    assert text.count("[[liquid]]") == len(shipped_pairs().liquids)
+    assert len({liquid.name for liquid in shipped_pairs().liquids}) == len(shipped_pairs().liquids)
+    assert "pairs" not in " ".join(load_cards())
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "complaint"),
+    [
+        ('bases = ["Ag", "Cu"]', 'bases = ["Ag", "Xx"]', "liquid 1: bases = .*; allowed: a list"),
+        ("temperature_C = 779.1", "temperature_C = 7791", "temperature_C = 7791; allowed: 20 to"),
+        ("temperature_C = 779.1", 'temperature_C = "hot"', "temperature_C = 'hot'; allowed"),
+        ('uncertainty = "+- 1"', 'uncertainty = "some"', "uncertainty = 'some'; write"),
+        ('uncertainty = "+- 1"', 'uncertainty = "+- 0"', r"uncertainty = '\+- 0'; allowed"),
+        ('source = "agcu"', 'source = "hearsay"', "source = 'hearsay'; allowed: one of"),
+        ('severity = "melts"', 'severity = "boils"', "severity = 'boils'; allowed: 'melts'"),
+        ('gases = ["carbon"]', 'gases = ["argon"]', "gases = .*; allowed: a list of air"),
+        ('basis = "seen"', 'basis = "sure"', "basis = 'sure'; allowed: 'seen'"),
+        ("[[liquid]]", "[[liquids]]", "no field named 'liquids'; did you mean 'liquid'"),
+        ('ceramic = "silica"', 'ceramic = "clay"', "ceramic = 'clay'; allowed"),
+        ('toughness_uncertainty = "factor 2"', 'toughness_uncertainty = "5 %"',
+         "toughness_uncertainty = '5 %'; allowed: \"factor 2\", above 1"),
+        ("toughness_J_per_m2 = 50\n", "", "toughness_J_per_m2 = missing and .*: one of the two"),
+        ('between = ["metal", "oxide"]', 'between = ["metal"]', "between = .*; allowed: two of"),
+        ('["W", "Cu"]', '["W"]', "harmless 2: bases = .*; allowed: pairs of elements"),
+        ("[sources]", '[sources]\nspare = "nothing"', "sources: spare is used by no entry"),
+    ],
+)  # fmt: skip
+def test_a_wrong_entry_is_refused_in_one_line_with_its_place(
+    tmp_path: Path, old: str, new: str, complaint: str
+) -> None:
+    text = TABLE.read_text(encoding="utf-8")
+    assert old in text
+    path = tmp_path / "pairs.toml"
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(InputError) as told:
+        read_pairs(path)
+    assert "\n" not in str(told.value)
+    assert str(path) in str(told.value)
+    assert any(re.search(complaint, line) for line in check_pairs(path)), check_pairs(path)
+
+
+def test_a_table_without_a_class_for_a_joint_says_which_is_missing(tmp_path: Path) -> None:
+    text = TABLE.read_text(encoding="utf-8")
+    path = tmp_path / "pairs.toml"
+    start = text.index('[[joint]]\nbetween = ["ceramic"')
+    kept = re.sub(r"(brittle|flexure) = .*\n", "", text[:start])
+    path.write_text(kept, encoding="utf-8")
+    with pytest.raises(InputError, match=r"no .*joint.* for 'alumina' with 'cordierite'"):
+        joint_resistance(CARDS["alumina"], CARDS["cordierite"], read_pairs(path))
+
+
+def test_an_unknown_gas_is_refused() -> None:
+    with pytest.raises(UnknownName, match="no gas named 'argon'"):
+        liquids([CARDS["copper"]], "argon")
+
+
+def test_liquids_are_sorted_and_each_melting_one_is_reached_by_a_peak_above_it() -> None:
+    found = liquids([CARDS["fine silver"], CARDS["copper"], CARDS["fritted body"]], "air")
+    temperatures = [f.temperature for f in found]
+    assert temperatures == sorted(temperatures)
+    lowest = next(f for f in found if f.severity == MELTS)
+    cards = [CARDS["fine silver"], CARDS["copper"], CARDS["fritted body"]]
+    assert first_liquid(cards, "air", lowest.temperature) == lowest
+    assert first_liquid(cards, "air", lowest.temperature - 0.1) is None
