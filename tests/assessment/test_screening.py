@@ -395,7 +395,7 @@ def test_equal_layers_carry_half_and_a_quarter_of_the_mismatch() -> None:
 
 def test_a_screen_says_by_how_much_the_kiln_holds_longer_than_the_ware() -> None:
     # the same pair is shown at the ware's hold, and fired by `mismatch` at the kiln's
-    from cofire.cli.pairs import shared_firing
+    from cofire.assessment.screening import shared_firing
     from cofire.firing.program import LAG, load_kilns
     from cofire.materials.library import load_cards
     from cofire.report.pairs import as_text

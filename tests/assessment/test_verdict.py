@@ -395,10 +395,14 @@ def test_the_load_of_a_chance_says_that_it_is_a_share_of_stress() -> None:
     probability = Flag(
         rule="cooling", zone="body", utilisation=0.945, caution=0.7, figure=6.16, limit=10.0,
         unit="% probability of a crack", note="note",
-    )  # fmt: skip  # fmt: skip
+    )  # fmt: skip
     assert (
         "6.16 against 10.0 % probability of a crack (utilisation 0.945, as a share of the"
         in against(probability)
     )
-    other = Flag("sag", "body", 0.5, 0.7, 1.0, 2.0, "%", "s", "r", "note", 0.0, 300.0, 0.0)
+    other = Flag(
+        rule="sag", zone="body", utilisation=0.5, caution=0.7, figure=1.0, limit=2.0, unit="%",
+        note="note",
+    )  # fmt: skip
+
     assert as_stress(other) == ""

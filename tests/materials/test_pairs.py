@@ -66,7 +66,7 @@ def worst(bands: Sequence[str | Card], gas: str, peak_C: float) -> Flag:
 
 
 def test_silver_on_copper_melts_above_the_eutectic_and_is_go_below_it() -> None:
-    """A zone that melts by its neighbour has a utilisation above any of stress; 700 °C is well below."""
+    """A zone melted by its neighbour is above any flag of stress; 700 °C is well below."""
     molten = worst(["fine silver", "copper"], "carbon", 790.0)
     assert (molten.rule, molten.grade) == ("liquid", NO)
     assert molten.utilisation >= MOLTEN
