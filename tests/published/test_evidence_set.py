@@ -1,0 +1,102 @@
+"""Labels of the published pairs and the split by source."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.published import evidence_set, outcome_pairs, quantities
+from tests.published.evidence_set import (
+    HOW_KNOWN,
+    LABELS,
+    MECHANISMS,
+    STATES,
+    failed,
+    is_open,
+    open_pairs,
+    sealed_pairs,
+    source_of,
+    split,
+    well_known,
+)
+
+PAIRS = outcome_pairs.table()["pair"]
+
+
+def test_every_pair_has_its_labels():
+    for p in PAIRS:
+        assert p["outcome_label"] in LABELS
+        assert p["how_known"] in HOW_KNOWN
+        assert ("mechanism" in p) == failed(p), p["id"]
+        assert p.get("mechanism", MECHANISMS[0]) in MECHANISMS
+        assert p["piece"]["shape"] in ("tile", "ring", "disc", "rod", "block", "crown")
+        assert p["bonding_C"] >= p["set_point_C"], p["id"]
+
+
+def test_labels_do_not_contradict_the_outcome():
+    for p in PAIRS:
+        if p["outcome"] == "failed":
+            assert p["outcome_label"] in ("cracked", "parted")
+        else:
+            assert p["outcome_label"] in ("sound", "weak", "whole")
+
+
+def test_what_was_not_read_is_recalled():
+    for p in PAIRS:
+        assert (p["seen_in"] == "memory") == (p["how_known"] == "recalled"), p["id"]
+
+
+def test_46_pairs_were_tested_and_read_and_18_of_them_are_only_whole():
+    tested = [p for p in PAIRS if p["how_known"] == "tested-and-read"]
+    assert len(tested) == 46
+    assert sum(p["outcome_label"] == "whole" for p in tested) == 18
+    assert sum(well_known(p) for p in PAIRS) == 28
+
+
+def test_the_printed_share_is_the_mean_over_the_fields():
+    for p in PAIRS:
+        shares = [STATES[state] for state in p["fields"].values()]
+        assert p["printed_share"] == pytest.approx(np.mean(shares), abs=0.0051), p["id"]
+
+
+def test_a_field_called_printed_is_in_the_list_of_what_was_seen():
+    for p in PAIRS:
+        seen = p.get("seen", [])
+        if p["fields"]["expansion"] == "printed":
+            assert {"expansion_1e6_per_K", "differential_ppm"} & set(seen)
+        if p["fields"]["stress_free"] == "printed":
+            assert "set_point_C" in seen
+        if p["fields"]["bonding"] == "printed":
+            assert "joined_at_C" in seen
+            assert p["bonding_C"] == p["joined_at_C"]
+
+
+def test_every_pair_and_quantity_belongs_to_one_source_of_the_split():
+    for entry in [*PAIRS, *quantities.table()["quantity"]]:
+        assert source_of(entry)["side"] in ("open", "sealed")
+
+
+def test_no_source_of_the_split_is_empty():
+    used = {tuple(source_of(e)["match"]) for e in [*PAIRS, *quantities.table()["quantity"]]}
+    assert used == {tuple(s["match"]) for s in split()["source"]}
+
+
+def test_the_split_is_the_one_its_seed_draws():
+    count = len(split()["source"])
+    drawn = np.random.default_rng(split()["seed"]).permutation(count)[: count // 3]
+    sealed = {k for k, s in enumerate(split()["source"]) if s["side"] == "sealed"}
+    assert sealed == set(drawn.tolist())
+
+
+def test_no_pair_is_on_both_sides_and_none_is_left_out():
+    assert len(open_pairs()) + len(sealed_pairs()) == len(PAIRS)
+    assert all(is_open(p) for p in open_pairs())
+
+
+def test_a_text_that_no_source_matches_is_refused():
+    with pytest.raises(LookupError, match="0 sources match"):
+        source_of({"source": "nobody, nowhere"})
+
+
+def test_the_print_counts_every_pair():
+    assert f"{len(open_pairs())} pairs" in evidence_set.report()
