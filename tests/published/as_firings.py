@@ -294,7 +294,7 @@ def dense_history(cards: Sequence[Card], bonding: float) -> History:
         names=tuple(c.name for c in cards),
         time=time,
         temperature=temperature,
-        corners=np.array([0, time.size - 1]),
+        breakpoints=np.array([0, time.size - 1]),
         strain={"expansion": np.array([contraction(c, bonding) for c in cards])},
         relative_density=np.ones((len(cards), time.size)),
         mass_fraction=np.ones((len(cards), time.size)),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from cofire.assessment.crack_rules import (
     POOR_BOND,
-    SINTERING,
     energy_utilisation,
 )
 from cofire.assessment.mismatch import SINTERING_GO, SINTERING_NO
@@ -346,7 +345,7 @@ def _sintering_flags(pair: Entry) -> list[Flag]:
     if pair["family"] not in SINTERED_TOGETHER:
         return []
     if "shrinkage_percent" not in pair:
-        return [SINTERING.named(not_computed("", "shrinkage not printed"))]
+        return [replace(not_computed("", "shrinkage not printed"), rule="sintering")]
     apart = np.array([np.ptp(list(pair["shrinkage_percent"].values()))])
     caution = SINTERING_GO / SINTERING_NO
     return [_flag("sintering", "", apart, 100.0 * SINTERING_NO, "% apart", caution)]

@@ -353,7 +353,7 @@ OUTSIDE = {
     "nothing in cofire leaves such a stress where expansions are alike": (
         "alumina-film-on-alumina-stress",
     ),
-    "corners of a crown, slow crack growth and the opaque layer are not in a sleeve": (
+    "breakpoints of a crown, slow crack growth and the opaque layer are not in a sleeve": (
         "crown-crazing-mismatch",
     ),
     "a practical limit with its safety, not what breaks half the beads; strength of short time": (
