@@ -11,9 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cofire.assessment import response as thresholds
-from cofire.assessment.crack_rules import BEGUN
-from cofire.assessment.response import fire_vessel, with_thresholds
+from cofire.assessment.response import fire_vessel
 from cofire.assessment.verdict import judge
 from cofire.design import workers
 from cofire.design.candidates import FINENESS, ROUGH, Bench, batches, fire_candidates
@@ -376,20 +374,6 @@ def test_shared_flags_are_those_that_judge_gives() -> None:
     for fired in fire_candidates(bench, laid):
         assert bench.judge(fired).flags == judge(fired).flags
     assert bench.on(FINENESS).fineness == FINENESS
-
-
-def test_the_march_lands_where_sintering_begins() -> None:
-    vessel = tea_light_to_plan()
-    metal, ceramic, _ = zones(vessel, CARDS)
-    history = Bench(CARDS).history(vessel.firing, [metal, ceramic])
-    marked = with_thresholds(history)
-    assert BEGUN == thresholds.BEGUN
-    for density in history.relative_density:
-        done = (density - density[0]) / (density[-1] - density[0])
-        first = int(np.argmax(done > BEGUN))
-        assert first in marked.breakpoints
-        assert done[first - 1] <= BEGUN < done[first]
-    assert set(history.breakpoints) <= set(marked.breakpoints)
 
 
 def test_a_default_file_can_be_planned_at_the_place_it_names() -> None:
