@@ -92,8 +92,8 @@ def with_bands(vessel: Vessel, layout: Layout) -> Vessel:
 def every_firing(vessel: Vessel, grid: Grid) -> list[Firing]:
     """All firings of a grid, and the one given."""
     whole = frame(vessel, CARDS)
-    tops = range(len(whole.tops))
-    settings = [Setting(*choice) for choice in product(tops, grid.ramps, grid.coolings)]
+    soaks = range(len(whole.soaks))
+    settings = [Setting(*choice) for choice in product(soaks, grid.ramps, grid.coolings)]
     return [vessel.firing, *map(whole.fired, settings)]
 
 

@@ -354,8 +354,8 @@ def test_vessels_of_different_firings_in_one_batch_fare_as_each_alone() -> None:
         two = {(f.rule, f.zone): f.counted for f in bench.judge(mixed).flags}
         assert one.keys() == two.keys()
         for key, utilisation in one.items():
-            # the sintering flag reads a steep tension where sintering begins, to a node
-            close = 0.06 if key[0] == "sintering" else 0.01
+            # brown ware is strained steeply where its binder goes, to a node
+            close = 0.06 if key[0] == "brown" else 0.01
             assert two[key] == pytest.approx(utilisation, rel=close, abs=0.01), key
         pulls = [
             np.interp(alone.fired.time, r.fired.time, r.total.max(axis=(1, 2, 3)))

@@ -201,7 +201,7 @@ def test_a_batch_finds_what_its_samples_find_alone():
         assert alone is not None
         assert first is not None
         for key, (utilisation, _) in alone.flags.items():
-            if key[0] != "sintering":  # a few kPa, of the size of the error allowed
+            if key[0] != "brown":  # a few kPa, of the size of the error allowed
                 assert first.flags[key][0] == pytest.approx(utilisation, rel=0.02, abs=1e-3)
 
 
