@@ -127,8 +127,8 @@ def test_metals_creep_and_yield_and_ceramics_flow(
     still = np.gradient(history.strain["sintering"][0], history.time) >= -1e-14
     whole = np.gradient(history.mass_fraction[0], history.time) >= -1e-14
     moving = np.convolve(~(still & whole), np.ones(5), mode="same") > 0.0  # differences reach over
-    relaxes = history.viscosity[0] / history.young_modulus[0]
-    assert np.all(relaxes[~moving] > 1e7)  # s: longer than any firing
+    relief = np.where(moving, 0.0, history.young_modulus[0] / history.viscosity[0])
+    assert float(np.trapezoid(relief, history.time)) < 0.05  # of a stress, in the whole firing
     assert not np.any(np.isinf(history.viscosity[0])[~still])
     assert np.all(np.isfinite(history.yield_stress[0]))
     assert np.all(history.creep_factor[0] > 0.0)
