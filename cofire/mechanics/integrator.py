@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -104,6 +104,61 @@ class Structure(Protocol):
         ...
 
 
+@dataclass(frozen=True)
+class Origin:
+    """A state from which a structure counts strain, once its operators have moved with it.
+
+    Attributes
+    ----------
+    unknowns
+        Of the structure.
+    strain
+        Total natural strain there, shape (C, *points). [-]
+    """
+
+    unknowns: Array
+    strain: Array
+
+
+@runtime_checkable
+class Following(Protocol):
+    """A structure whose operators can follow its own shrinkage, so that strains are natural."""
+
+    @property
+    def origin(self) -> Origin | None:
+        """Where strain is counted from; None from the start, with unknowns zero."""
+        ...
+
+    def followed(self, now: Origin, ahead: Array, limit: float) -> Structure:
+        """The same body on the geometry of a moment to come, or itself if that is near enough.
+
+        Parameters
+        ----------
+        now
+            State at the start of the step.
+        ahead
+            Unknowns expected in the middle of the step. [m], [-]
+        limit
+            Change of size, as strain, from which operators follow. [-]
+        """
+        ...
+
+
+@runtime_checkable
+class Sized(Protocol):
+    """A structure whose operators are a plain function of the free strain of the moment."""
+
+    def sized(self, free_strain: Array) -> Structure:
+        """The same body as large as its free strain makes it.
+
+        Parameters
+        ----------
+        free_strain
+            At the points, shape (points). [-]
+        """
+        ...
+
+
 class NoEquilibriumError(Exception):
     """Newton's method does not settle; a shorter step may."""
 
@@ -148,6 +203,8 @@ class Equilibrium:
         What equilibrium may be out by, over the error allowed in a step. [-]
     added_strain
         Free strain beyond that of the materials, as a function of time, or None. [-]
+    follow
+        See `marching.Control`. [-]
     """
 
     structure: Structure
@@ -156,6 +213,7 @@ class Equilibrium:
     stress_tolerance: float
     imbalance: float
     added_strain: Callable[[float], Array] | None = None
+    follow: float = np.inf
 
     def largest(self, stress: Array) -> Array:
         """Largest magnitude in each candidate, shape (batch). [Pa]
@@ -177,6 +235,21 @@ class Equilibrium:
             Shape (C, *points). [Pa]
         """
         return self.stress_tolerance + self.relative_tolerance * self.largest(stress)
+
+    def followed(self, now: Origin, ahead: Array) -> Equilibrium:
+        """The same with its structure on the geometry of a moment to come.
+
+        Parameters
+        ----------
+        now
+            State at the start of a step.
+        ahead
+            Unknowns expected in the middle of it. [m], [-]
+        """
+        if self.follow == np.inf or not isinstance(self.structure, Following):
+            return self
+        moved = self.structure.followed(now, ahead, self.follow)
+        return self if moved is self.structure else replace(self, structure=moved)
 
     def solve(
         self,
@@ -206,14 +279,16 @@ class Equilibrium:
         NoEquilibriumError
             If Newton's method does not settle.
         """
-        structure = self.structure
-        properties = self.table.at(time)
+        structure, properties = self.structure, self.table.at(time)
         stage = prepare(properties, structure.state, flow_time, structure.material)
         direction = structure.state.free_direction.reshape((-1,) + (1,) * structure.material.ndim)
-        known = inelastic + direction * properties.free_strain.take(structure.material)
+        free = properties.free_strain.take(structure.material)
+        if self.follow < np.inf and isinstance(structure, Sized):
+            structure = structure.sized(free)
+        known = inelastic + direction * free
         if self.added_strain is not None:
             known = known + self.added_strain(time)
-        unknowns, strain = guess, structure.strains(guess)
+        unknowns, strain = guess, _total_strain(structure, guess)
         close = self.imbalance * self.relative_tolerance
         response = respond(stage, strain - known, near, close)
         evaluations, first = 1, True
@@ -264,6 +339,14 @@ class Equilibrium:
         raise NoEquilibriumError
 
 
+def _total_strain(structure: Structure, unknowns: Array) -> Array:
+    """Total strain at the points, shape (C, *points). [-]"""
+    origin = structure.origin if isinstance(structure, Following) else None
+    if origin is None:
+        return structure.strains(unknowns)
+    return origin.strain + structure.strains(unknowns - origin.unknowns)
+
+
 def contract(tangent: Array, strain: Array) -> Array:
     """Stress change for a strain change, shape (C, *points). [Pa]
 
@@ -304,6 +387,12 @@ class Control:
         If given, the step (shortened to land on turns), without error control. [s]
     breakpoint_tolerance
         See `point_properties.breakpoints`; thirty times this where something flows. [-]
+    times
+        If given, the ends of all steps after the start, rising, to the end of the history: no
+        error control. A step that finds no equilibrium is cut. [s]
+    follow
+        Change of size, as strain, from which a structure that can follow its own shrinkage does
+        so; by default none does. [-]
     """
 
     relative_tolerance: float = 5.0e-3
@@ -312,6 +401,8 @@ class Control:
     longest_step: float = np.inf
     fixed_step: float | None = None
     breakpoint_tolerance: float = 3.0e-5
+    times: tuple[float, ...] | None = None
+    follow: float = np.inf
 
 
 class UnbalancedError(ModelError):
@@ -446,13 +537,9 @@ def march(
         control.stress_tolerance,
         control.imbalance,
         added_strain,
+        control.follow,
     )
-    turns = {0, *history.breakpoints.tolist(), table.time.size - 1}
-    marks = turns
-    if not control.fixed_step:
-        departure = np.where(table.flows_beside(), _FLOWING_DEPARTURE, 1.0)
-        marks = {*breakpoints(history, control.breakpoint_tolerance * departure)}
-    stops = [(float(table.time[mark]), mark in turns) for mark in sorted(marks)]
+    stops = _stops(history, table, control)
     kept, errors = [_begin(equilibrium, stops[0][0])], [0.0]
     if watch is not None:
         watch(kept[0])
@@ -479,6 +566,23 @@ def march(
         rejected=rejected,
         iterations=iterations,
     )
+
+
+def _stops(history: History, table: MaterialTable, control: Control) -> list[tuple[float, bool]]:
+    """Times to land on, the start first, and whether each is a at_turn of the history."""
+    turns = {0, *history.breakpoints.tolist(), table.time.size - 1}
+    if control.times is not None:
+        given, start, end = np.array(control.times), table.time[0], table.time[-1]
+        if not ((np.diff(given, prepend=start) > 0.0).all() and given[-1] == end):
+            message = f"march: times must rise from after {start:g} s and end at {end:g} s"
+            raise InputError(message)
+        sharp = np.isin(given, table.time[sorted(turns)])
+        return [(float(start), True), *zip(given.tolist(), sharp.tolist(), strict=True)]
+    marks = turns
+    if not control.fixed_step:
+        departure = np.where(table.flows_beside(), _FLOWING_DEPARTURE, 1.0)
+        marks = {*breakpoints(history, control.breakpoint_tolerance * departure)}
+    return [(float(table.time[mark]), mark in turns) for mark in sorted(marks)]
 
 
 def dissipated_energy(record: Record, structure: Structure) -> Array:
@@ -535,28 +639,33 @@ def _accepted_steps(
 ) -> Iterator[_Trial]:
     """Steps of the length the error allows, landing on every stop (time, whether a at_turn)."""
     duration = stops[-1][0] - now.time
+    given = control.times is not None
+    watched = not (control.fixed_step or given)  # errors set the step
     wanted = control.fixed_step or duration / 100.0
     before: _Trial | None = None
     at_turn, rejected = True, 0
     for end, next_corner in stops:
         while now.time < end:
-            still = not (rejected or control.fixed_step)
+            still = not rejected and watched
             still = still and _is_still(equilibrium, before, now.time, end)
-            step = _next_step(np.inf if still else wanted, end - now.time, control)
+            free = still or (given and not rejected)
+            step = _next_step(np.inf if free else wanted, end - now.time, control)
+            ahead = now.unknowns + 0.5 * step * now.speed
+            equilibrium = equilibrium.followed(Origin(now.unknowns, now.strain), ahead)
             try:
                 trial = _step(equilibrium, now, step, end, before, at_turn)
             except NoEquilibriumError:
                 trial = None
             ratio = 64.0 if trial is None else max(trial.error_ratio, 1.0e-9)
             factor = min(max(0.8 * ratio ** (-1.0 / 3.0), 0.33), 2.0)
-            if trial is None or (ratio > 1.0 and control.fixed_step is None):
+            if trial is None or (ratio > 1.0 and watched):
                 rejected += 1
                 wanted = factor * step
                 if wanted < _SHORTEST_STEP * duration or control.fixed_step:
                     message = f"no equilibrium at {now.time:g} s with a step of {step:g} s"
                     raise UnbalancedError(message, now.time)
                 continue
-            if not (still or control.fixed_step):
+            if watched and not still:
                 wanted = max(step * factor, wanted if factor >= 1.0 else 0.0)
             before, now, at_turn = trial, trial.instant, False
             yield replace(trial, rejected=rejected)

@@ -117,6 +117,16 @@ SOLID = StressState(
 )
 """A solid of revolution without shear: three normal stresses."""
 
+SOLID_WITH_SHEAR = StressState(
+    ("radial", "hoop", "axial", "shear"),
+    np.block([[_TRIAXIAL, np.zeros((3, 1))], [np.zeros((1, 3)), np.full((1, 1), _HALF)]]),
+    np.block([[_TRIAXIAL.T, np.zeros((3, 1))], [np.zeros((1, 3)), np.full((1, 1), _HALF)]]),
+    np.array([-2.0, 1.0, 1.0, 1.0]),
+    np.array([1.0, 1.0, 1.0, 0.0]),
+)
+"""A solid of revolution: three normal stresses and the shear in the plane of the axis; its strain
+is the engineering angle."""
+
 
 def energy_density(stress: Array, strain: Array, state: StressState) -> Array:
     """Work of a stress on a strain, all directions counted, shape (points). [J/m³]

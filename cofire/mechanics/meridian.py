@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 STEEPEST_LEAN = np.radians(45.0)
 """Lean from the vertical beyond which a wall is not cut into bands by height. [rad]"""
 
-_SHARP = np.radians(25.0)  # a turn of the polygon above this is a corner, below it a curve
+SHARP = np.radians(25.0)
+"""Turn of the polygon above which a point is a corner, below it a curve. [rad]"""
 
 
 @dataclass(frozen=True)
@@ -138,14 +139,14 @@ def mesh_meridian(
     InputError
         If the meridian or a step cannot be cut.
     """
-    r, z, h, steps = _checked(radius, height, wall, step_height)
+    r, z, h, steps = checked_profile(radius, height, wall, step_height)
     chord = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(r), np.diff(z)))])
     direction = np.unwrap(np.arctan2(np.diff(r), np.diff(z)))
-    sharp = np.flatnonzero(np.abs(np.diff(direction)) > _SHARP) + 1
+    sharp = np.flatnonzero(np.abs(np.diff(direction)) > SHARP) + 1
     kinks = sharp if corners is None else np.asarray(corners, dtype=np.intp)
     pieces = np.unique(np.concatenate([[0], kinks, [r.size - 1]]))
-    curve = _Curve(chord, r, z, h, pieces)
-    step_place = _crossings(curve, steps)
+    curve = MidLine(chord, r, z, h, pieces)
+    step_place = crossings(curve, steps)
     lines = _lines(curve, step_place, fineness, elements)
 
     place = np.empty(2 * lines.size - 1)
@@ -169,7 +170,7 @@ def mesh_meridian(
     )
 
 
-class _Curve:
+class MidLine:
     """Radius, height and wall along the chord length of the given points."""
 
     def __init__(
@@ -180,7 +181,15 @@ class _Curve:
         self.splines = [_piece(chord[a : b + 1], both[a : b + 1]) for a, b in pairwise(pieces)]
 
     def at(self, place: Array, order: int = 0) -> tuple[Array, Array, Array]:
-        """Radius and height, or their derivatives, and wall. [m]"""
+        """Radius and height, or their derivatives, and wall. [m]
+
+        Parameters
+        ----------
+        place
+            Chord lengths, shape (M,). [m]
+        order
+            Of the derivative by chord length. [-]
+        """
         piece = np.clip(np.searchsorted(self.ends, place) - 1, 0, len(self.splines) - 1)
         both = np.empty((place.size, 2))
         for number, spline in enumerate(self.splines):
@@ -224,10 +233,25 @@ def _piece(chord: Array, points: Array) -> Any:
     return CubicSpline(chord, points)
 
 
-def _checked(
+def checked_profile(
     radius: npt.ArrayLike, height: npt.ArrayLike, wall: npt.ArrayLike, steps: npt.ArrayLike
 ) -> tuple[Array, Array, Array, Array]:
-    """The inputs as arrays, refused if no vessel can be made of them."""
+    """The inputs as arrays, refused if no vessel can be made of them.
+
+    Parameters
+    ----------
+    radius, height
+        Points of the mid-surface, shape (P,). [m]
+    wall
+        Thickness, one number or one a point. [m]
+    steps
+        Heights of the steps between bands, shape (S,). [m]
+
+    Raises
+    ------
+    InputError
+        If points or steps do not make a wall.
+    """
     r, z = np.asarray(radius, dtype=float), np.asarray(height, dtype=float)
     rules = [
         (r.ndim == 1 and r.shape == z.shape and r.size >= 2, "needs two or more points (r, z)"),
@@ -262,8 +286,21 @@ def _checked(
     return r, z, h, given
 
 
-def _crossings(curve: _Curve, steps: Array) -> Array:
-    """Chord lengths at which the meridian crosses the heights of the steps, rising."""
+def crossings(curve: MidLine, steps: Array) -> Array:
+    """Chord lengths at which the meridian crosses the heights of the steps, rising. [m]
+
+    Parameters
+    ----------
+    curve
+        The mid-surface.
+    steps
+        Heights, rising, shape (S,). [m]
+
+    Raises
+    ------
+    InputError
+        If the wall is level there or leans too far.
+    """
     found: list[float] = []
     for step in steps:
         for spline in curve.splines:
@@ -290,7 +327,7 @@ def _crossings(curve: _Curve, steps: Array) -> Array:
     return np.asarray(places[np.concatenate([[True], np.diff(places) > 1e-9 * length])])
 
 
-def _lines(curve: _Curve, steps: Array, fineness: float, elements: int | None) -> Array:
+def _lines(curve: MidLine, steps: Array, fineness: float, elements: int | None) -> Array:
     """Chord lengths of the ends of the elements."""
     breaks = np.unique(np.concatenate([curve.ends, steps]))
     fine = np.unique(np.concatenate([np.linspace(0.0, curve.chord[-1], 2000), breaks]))
@@ -301,13 +338,31 @@ def _lines(curve: _Curve, steps: Array, fineness: float, elements: int | None) -
     ends = curve.ends[1:] if r[0] == 0.0 else curve.ends
     size = np.minimum(_size(fine, scale, ends, 4.0), 0.5 * scale)
     size = np.minimum(size, _size(fine, np.minimum(scale, 3.2 * h), steps, 20.0)) / fineness
-    count = np.concatenate([[0.0], np.cumsum(np.diff(fine) * 0.5 * (1 / size[1:] + 1 / size[:-1]))])
-    at_breaks = np.interp(breaks, fine, count)
-    wanted = np.diff(at_breaks)
-    number = np.maximum(1, np.ceil(wanted - 1e-9)).astype(int)
+    number = _numbers(breaks, fine, size)
     if elements is not None and elements < number.sum():
         message = f"meridian: {elements} elements asked for; allowed: {number.sum()} or more"
         raise InputError(message)
+    return graded_lines(breaks, fine, size, elements)
+
+
+def graded_lines(breaks: Array, fine: Array, size: Array, elements: int | None = None) -> Array:
+    """Places of the ends of elements of wanted lengths between breaks. [m]
+
+    Parameters
+    ----------
+    breaks
+        Places that must be an end, rising, shape (N,). [m]
+    fine
+        Places at which the length is given, breaks included, rising, shape (M,). [m]
+    size
+        Length wanted there, shape (M,). [m]
+    elements
+        Number wanted, if more than the lengths ask for. [-]
+    """
+    count = _counted(fine, size)
+    at_breaks = np.interp(breaks, fine, count)
+    wanted = np.diff(at_breaks)
+    number = _numbers(breaks, fine, size)
     while elements is not None and number.sum() < elements:
         number[np.argmax(wanted / number)] += 1
     parts = [
@@ -315,9 +370,20 @@ def _lines(curve: _Curve, steps: Array, fineness: float, elements: int | None) -
         for low, high, n in zip(at_breaks[:-1], at_breaks[1:], number, strict=True)
     ]
     lines = np.interp(np.concatenate([*parts, at_breaks[-1:]]), count, fine)
-    firsts = np.concatenate([[0], np.cumsum(number)])
-    lines[firsts] = breaks
+    lines[np.concatenate([[0], np.cumsum(number)])] = breaks
     return np.asarray(lines)
+
+
+def _counted(fine: Array, size: Array) -> Array:
+    """Number of elements, as a real number, from the first place on."""
+    each = np.diff(fine) * 0.5 * (1 / size[1:] + 1 / size[:-1])
+    return np.concatenate([[0.0], np.cumsum(each)])
+
+
+def _numbers(breaks: Array, fine: Array, size: Array) -> NDArray[np.intp]:
+    """Least number of elements between breaks."""
+    wanted = np.diff(np.interp(breaks, fine, _counted(fine, size)))
+    return np.maximum(1, np.ceil(wanted - 1e-9)).astype(np.intp)
 
 
 def _size(place: Array, scale: Array, features: Array, divisor: float) -> Array:

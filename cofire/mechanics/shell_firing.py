@@ -249,7 +249,7 @@ def mesh_errors(
         arc = shape.geometry.arc_length
         peaks.append(
             [
-                _bending_tension(*_section_stress(shape, stress, k), mesh, arc[k])[0]
+                bending_tensions(*_section_stress(shape, stress, k), mesh, arc[k])[0]
                 for k, mesh in enumerate(shape.meridians)
             ]
         )
@@ -298,7 +298,7 @@ def _one_vessel(
         local=local.transpose(0, 3, 2, 1),
         shear=stress[:, 2].transpose(0, 2, 1),
         inelastic=record.inelastic[:, :, :2, number].transpose(0, 1, 4, 3, 2),
-        bending_tension=_bending_tension(mean, slope, mesh, arc),
+        bending_tension=bending_tensions(mean, slope, mesh, arc),
         membrane=mean,
         bending=slope,
         steps=_steps(fields, state, force, number),
@@ -316,10 +316,19 @@ def _section_stress(body: Shells, stress: Array, number: int) -> tuple[Array, Ar
     return mean, slope
 
 
-def _bending_tension(membrane: Array, bending: Array, mesh: Meridian, arc: Array) -> Array:
+def bending_tensions(membrane: Array, bending: Array, mesh: Meridian, arc: Array) -> Array:
     """Largest membrane and bending tension up the wall in each band, (T, bands). [Pa]
 
     Force and moment pass through a step without a jump, so it is read there too.
+
+    Parameters
+    ----------
+    membrane, bending
+        Of the sections, meridional first, shape (T, G, 2). [Pa]
+    mesh
+        Mid-surface.
+    arc
+        Arc length of the stations, shape (G,). [m]
     """
     tension = membrane[..., 0] + np.abs(bending[..., 0])
     steps = mesh.arc_length[mesh.step_node]

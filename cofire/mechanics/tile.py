@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,8 +31,10 @@ if TYPE_CHECKING:
 class Tile:
     """N layers bonded over each other, points through each; a structure for `march`.
 
-    Strain is ε0 + κ y with y from the bottom face (Kirchhoff). Good away from the edges, from
-    about one thickness inwards.
+    Strain is natural, ε0 + κ y with y from the bottom face (Kirchhoff). Good away from the edges,
+    from about one thickness inwards. Where the march is told to follow, layers are given as they
+    are at the start of the history and grow thinner as their own free strain says (flow adds only
+    what the layers pull at each other): the same mismatch bows a thinner tile more.
 
     Attributes
     ----------
@@ -56,6 +58,26 @@ class Tile:
     share: Array
     thickness: Array
     free_to_bend: bool
+
+    def sized(self, free_strain: Array) -> Tile:
+        """The same with layers as thick as their free strain makes them.
+
+        Parameters
+        ----------
+        free_strain
+            At the points, shape (*batch, N, P). [-]
+        """
+        grown = np.exp(free_strain[..., 0])
+        thickness = self.thickness * grown
+        bottom = np.cumsum(thickness, axis=-1) - thickness
+        given = np.cumsum(self.thickness, axis=-1) - self.thickness
+        own = (self.height - given[..., None]) * grown[..., None]
+        return replace(
+            self,
+            height=bottom[..., None] + own,
+            share=self.share * grown[..., None],
+            thickness=thickness,
+        )
 
     @property
     def batch_axes(self) -> int:
@@ -136,7 +158,7 @@ class FiredTile:
     stress
         In the plane, at each point of each layer, shape (S, *batch, N, P). [Pa]
     height
-        Of the points above the bottom face, shape (*batch, N, P). [m]
+        Of the points above the bottom face, as given, shape (*batch, N, P). [m]
     bottom_strain
         Strain of the bottom face, shape (S, *batch). [-]
     curvature

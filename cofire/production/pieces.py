@@ -487,12 +487,14 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
     strains = [Sample(c, h.rows([row])).strains for c, row in zip(cards, rows, strict=True)]
     names = [card.name for card in cards]
     half = 0.5 * wall_of(response)
-    whole = _bow(half, h.rows(rows))
+    both = h.rows(rows)
+    before = half * np.exp(-both.free_strain[:, -1])  # the wall is given as fired
+    whole = _bow(before, both)
     worst = max(flags, key=lambda f: f.utilisation if np.isfinite(f.utilisation) else 0.0)
     curve = response.trace
     reached = float(np.interp(worst.time or curve.time[-1], curve.time, curve.kiln))
     short = trace(interrupted(response.vessel.firing, reached))
-    early = _bow(half, histories(list(cards), short, extend=True))
+    early = _bow(before, histories(list(cards), short, extend=True))
     length = float(np.clip(TURN / max(abs(whole), abs(early), 1e-9), SHORTEST, LONGEST))
     dry, ring, up = np.mean(strains, axis=0)
     layer = response.vessel.printer.layer
@@ -517,10 +519,10 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
     )  # fmt: skip
 
 
-def _bow(half: float, history: History) -> float:
-    """Curvature, when cold, of a strip of two layers of one thickness. [1/m]"""
-    control = Control(relative_tolerance=5e-3, stress_tolerance=1e4)
-    strip = layered_tile([half, half], [0, 1], wide=False)
+def _bow(dried: Array, history: History) -> float:
+    """Curvature, when cold, of a strip of two layers of given thickness when dried. [1/m]"""
+    control = Control(relative_tolerance=5e-3, stress_tolerance=1e4, follow=0.01)
+    strip = layered_tile(dried, [0, 1], wide=False)
     return float(fire_tile(strip, history, control=control).curvature[-1])
 
 

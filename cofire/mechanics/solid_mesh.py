@@ -1,0 +1,538 @@
+"""Cutting the section of a vessel into elements: finest at joints, inside corners, foot and rim.
+
+The section is cut into rows from foot (or axis) to rim, each row into the same number of elements
+from the inside to the outside. The line between two rows goes straight through the wall: level at
+a joint, as bands are laid level, level at an open foot and rim, along the mitre where a floor meets
+the wall, square to the mid-surface elsewhere; in between it turns gradually. Elements have nine
+nodes, and those within a row are thinnest at the faces.
+
+A flat floor stands with its underside where the wall starts, so its middle lies half a floor above
+that; the wall is cut there. The mid-surface given is taken as in `meridian`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+from numpy.typing import NDArray
+
+from cofire.errors import InputError
+from cofire.mechanics.meridian import (
+    SHARP,
+    STEEPEST_LEAN,
+    Meridian,
+    MidLine,
+    checked_profile,
+    crossings,
+    graded_lines,
+)
+
+if TYPE_CHECKING:
+    from cofire.numerics import Array
+
+USUAL_ACROSS = 6
+"""Elements through the wall: elastic windows of a tenth of a wall are within 4 % of the largest of
+them, those of a quarter within 2 %, stress from half a wall on within 1 %. [-]"""
+
+CLOSE_ACROSS = 8
+"""Elements for a second look: half of those errors. [-]"""
+
+FINE_ACROSS = 10
+"""Elements where a band or an end is shorter than half a wall. [-]"""
+
+_LAYER = 0.1  # thickness of the elements at the faces over the wall, times elements across
+_BESIDE_STEP = 0.03  # length of the first element over the wall, with the usual number across
+_AT_END = 0.2
+_GROWTH = 0.4  # of the length, per distance
+_LARGEST = 0.4  # over √(radius × wall)
+_AT_KINK = 0.1
+_SHOULDER = 2.0  # growth of the wall along itself from which it is a shoulder of its faces
+_THICKENS = 0.1  # change of slope of the wall that counts as a corner of its face
+_TURN = 2.0  # walls over which a level or mitred cut turns square
+
+
+@dataclass(frozen=True)
+class SolidMesh:
+    """The section of a vessel in A rows of C elements, (2A + 1) by (2C + 1) nodes.
+
+    Attributes
+    ----------
+    radius, height
+        Of the nodes, rows from foot to rim, columns from inside to outside,
+        shape (2A + 1, 2C + 1). [m]
+    place
+        Of the columns through the wall, -1 inside to 1 outside, shape (2C + 1,). [-]
+    wall
+        Thickness at each row of nodes, square to the mid-surface, shape (2A + 1,). [m]
+    band
+        Band of each row of elements, from the lowest, shape (A,). [-]
+    step_row, corner_row
+        Rows of nodes at steps between bands and at sharp corners. [-]
+    support
+        Row and column of the node that is held axially. [-]
+    lying
+        Rows of elements that lie flat on the shelf, shape (A,). [-]
+    """
+
+    radius: Array
+    height: Array
+    place: Array
+    wall: Array
+    band: NDArray[np.intp]
+    step_row: NDArray[np.intp]
+    corner_row: NDArray[np.intp]
+    support: tuple[int, int]
+    lying: NDArray[np.bool_]
+
+    @property
+    def rows(self) -> int:
+        """Rows of elements. [-]"""
+        return int(self.band.size)
+
+    @property
+    def across(self) -> int:
+        """Elements through the wall. [-]"""
+        return (self.place.size - 1) // 2
+
+    @cached_property
+    def nodes(self) -> NDArray[np.intp]:
+        """Numbers of the nine nodes of each element, (A C, 9), column fastest, row by row. [-]"""
+        columns = self.place.size
+        first = 2 * columns * np.arange(self.rows)[:, None] + 2 * np.arange(self.across)
+        own = columns * np.arange(3)[:, None] + np.arange(3)
+        return np.asarray(first.reshape(-1, 1) + own.ravel(), dtype=np.intp)
+
+    @cached_property
+    def meridian(self) -> Meridian:
+        """The mid-surface, as a shell would have it. [-]"""
+        middle = self.place.size // 2
+        return Meridian(
+            radius=self.radius[:, middle],
+            height=self.height[:, middle],
+            wall=self.wall,
+            band=self.band,
+            step_node=self.step_row,
+            support_node=self.support[0],
+            lying=self.lying,
+            corner_node=self.corner_row,
+        )
+
+    def finer(self) -> SolidMesh:
+        """The same section with every element cut in four. [-]"""
+        return SolidMesh(
+            radius=_halved(_halved(self.radius).T).T,
+            height=_halved(_halved(self.height).T).T,
+            place=_halved(self.place[:, None])[:, 0],
+            wall=_halved(self.wall[:, None])[:, 0],
+            band=np.repeat(self.band, 2),
+            step_row=2 * self.step_row,
+            corner_row=2 * self.corner_row,
+            support=(2 * self.support[0], 2 * self.support[1]),
+            lying=np.repeat(self.lying, 2),
+        )
+
+
+def elements_across(
+    radius: npt.ArrayLike,
+    height: npt.ArrayLike,
+    wall: npt.ArrayLike,
+    step_height: npt.ArrayLike = (),
+) -> int:
+    """Elements through the wall that a vessel needs: more where a band or an end is short. [-]
+
+    Parameters
+    ----------
+    radius, height
+        Points of the mid-surface, shape (P,). [m]
+    wall
+        Thickness, one number or one a point. [m]
+    step_height
+        Heights of the steps between bands, shape (S,). [m]
+    """
+    r, z, h, steps = checked_profile(radius, height, wall, step_height)
+    low = z[0] + h[0] if r[0] == 0.0 else z.min()  # from the inside corner on
+    slope = np.diff(h) / np.hypot(np.diff(r), np.diff(z))
+    shoulder = z[:-1][np.abs(slope) > _SHOULDER]
+    edges = np.sort(np.concatenate([[low], steps, shoulder, [z.max()]]))
+    short = np.diff(edges) < 0.5 * h.max()
+    return FINE_ACROSS if steps.size and short.any() else USUAL_ACROSS
+
+
+def mesh_solid(
+    radius: npt.ArrayLike,
+    height: npt.ArrayLike,
+    wall: npt.ArrayLike,
+    step_height: npt.ArrayLike = (),
+    *,
+    across: int | None = None,
+    corners: npt.ArrayLike | None = None,
+) -> SolidMesh:
+    """Elements of the section around a mid-surface given by points.
+
+    Rows next to a step or corner are 0.03 walls long, at open ends a fifth, with six elements
+    across, and in proportion with more; they grow by 0.4 of the distance. The elements at the
+    faces are 1/60 of the wall thick, and each is a few times as thick as its outer neighbour:
+    stress beside a joint changes as fast through the wall as along it.
+
+    Parameters
+    ----------
+    radius, height
+        Points of the mid-surface from the foot, or from the axis if there is a base, to the rim,
+        shape (P,). [m]
+    wall
+        Thickness, one number or one a point; of a flat floor that of its first point. [m]
+    step_height
+        Heights of the steps between bands, rising, shape (S,). [m]
+    across
+        Elements through the wall, 1 to 40; `elements_across` if not given. [-]
+    corners
+        Indices of points where the meridian turns sharply; without it, wherever the line
+        through the points turns by more than 25°. [-]
+
+    Raises
+    ------
+    InputError
+        If the section cannot be cut.
+    """
+    r, z, h, steps = checked_profile(radius, height, wall, step_height)
+    count = elements_across(r, z, h, steps) if across is None else across
+    if not 1 <= count <= 40:
+        message = f"solid: {count} elements across the wall; allowed: 1 to 40"
+        raise InputError(message)
+    chord = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(r), np.diff(z)))])
+    direction = np.unwrap(np.arctan2(np.diff(r), np.diff(z)))
+    sharp = np.flatnonzero(np.abs(np.diff(direction)) > SHARP) + 1
+    kinks = sharp if corners is None else np.asarray(corners, dtype=np.intp)
+    ends = np.unique(np.concatenate([[0], kinks, [r.size - 1]]))
+    line = MidLine(chord, r, z, h, ends)
+    step_place = crossings(line, steps)
+    pieces = _pieces(line, r, z, h, chord, ends)
+    features = _features(pieces, step_place, chord, h)
+    places, row_of = _rows(pieces, features, USUAL_ACROSS / count)
+    x = _columns(count)
+    node_r, node_z = np.empty((places.size, x.size)), np.empty((places.size, x.size))
+    thickness = np.empty(places.size)
+    for own, piece in _by_piece(places, pieces):
+        side = [
+            piece.face(places[own] + _shift(places[own], features, piece, s), s) for s in (0, 1)
+        ]
+        share = 0.5 * (1.0 + x)
+        for out, middle, inner, outer in zip(
+            (node_r, node_z), piece.middle(places[own]), *side, strict=True
+        ):
+            out[own] = inner[:, None] * (1.0 - share) + outer[:, None] * share
+            between = middle - 0.5 * (inner + outer)
+            out[own] += between[:, None] * (1.0 - x * x)
+        thickness[own] = piece.wall(places[own])
+    if r[0] == 0.0:
+        node_r[0] = 0.0
+    if (node_r[1:] <= 0.0).any():
+        message = "solid: the inside of the wall passes the axis; thin it or widen the vessel there"
+        raise InputError(message)
+    middle = x.size // 2
+    band = np.searchsorted(steps, node_z[1::2, middle]).astype(np.intp)
+    floor = places[1::2] < pieces[0].end if pieces[0].floor else np.zeros(band.size, dtype=bool)
+    band[floor] = 0
+    lowest = float(node_z.min())
+    level = node_z <= lowest + 1e-6 * (np.ptp(r) + np.ptp(z))
+    row, column = np.unravel_index(int(np.argmax(np.where(level, node_r, -1.0))), level.shape)
+    return SolidMesh(
+        radius=node_r,
+        height=node_z,
+        place=x,
+        wall=thickness,
+        band=band,
+        step_row=np.array([row_of[f.place] for f in features if f.kind == "step"], dtype=np.intp),
+        corner_row=np.array([row_of[f.place] for f in features if f.kind == "corner"], np.intp),
+        support=(int(row), int(column)),
+        lying=np.asarray(floor, dtype=bool),
+    )
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """A smooth part of the mid-surface, by its chord length."""
+
+    curve: Any
+    start: float
+    end: float
+    chord: Array
+    thickness: Array
+    rise: float = 0.0
+    floor: bool = False
+
+    def wall(self, place: Array) -> Array:
+        """Thickness. [m]"""
+        return np.asarray(np.interp(place, self.chord, self.thickness))
+
+    def middle(self, place: Array) -> tuple[Array, Array]:
+        """Radius and height of the mid-surface. [m]"""
+        both = np.asarray(self.curve(np.atleast_1d(place)))
+        return both[:, 0], both[:, 1] + self.rise
+
+    def tangent(self, place: Array) -> tuple[Array, Array]:
+        """Unit vector along the mid-surface. [-]"""
+        both = np.asarray(self.curve(np.atleast_1d(place), 1))
+        length = np.hypot(both[:, 0], both[:, 1])
+        return both[:, 0] / length, both[:, 1] / length
+
+    def face(self, place: Array, side: int) -> tuple[Array, Array]:
+        """Radius and height of the inner (0) or outer (1) face. [m]"""
+        (r, z), (along_r, along_z) = self.middle(place), self.tangent(place)
+        away = (side - 0.5) * self.wall(np.atleast_1d(place))
+        return r + away * along_z, z - away * along_r
+
+    def level_cut(self, place: float, side: int, height: float) -> float:
+        """How much further along a face reaches a height than the mid-surface does. [m]"""
+        shift, step = 0.0, 1e-4 * float(self.wall(np.array([place]))[0])
+        for _ in range(30):
+            low, high = (
+                float(self.face(np.array([place + shift + d]), side)[1][0]) for d in (-step, step)
+            )
+            change = (height - 0.5 * (low + high)) * 2.0 * step / (high - low)
+            shift += change
+            if abs(change) < 1e-6 * step:
+                break
+        return shift
+
+
+@dataclass(frozen=True)
+class _Feature:
+    """A place where a row must lie, and how far its ends on both faces lie from it.
+
+    `below` and `above` hold the shift of the inner and outer end for the pieces on each side; None
+    where the cut may turn as its neighbours ask.
+    """
+
+    place: float
+    kind: str
+    first: float  # length of the elements next to it, over the wall
+    below: tuple[float, float] | None
+    above: tuple[float, float] | None
+
+
+def _pieces(
+    line: MidLine, r: Array, z: Array, h: Array, chord: Array, ends: NDArray[np.intp]
+) -> list[_Piece]:
+    """The smooth parts, a floor raised to where it belongs and the wall cut there."""
+    pieces = [
+        _Piece(spline, chord[a], chord[b], chord, h)
+        for spline, (a, b) in zip(line.splines, pairwise(ends), strict=True)
+    ]
+    if r[0] == 0.0 and len(pieces) > 1 and z[0] == z[ends[1]] and ends[1] == 1:
+        rise = 0.5 * h[0]
+        above = pieces[1]
+        low, up = above.start, above.end
+        for _ in range(60):  # where the middle of the wall is as high as that of the floor
+            half = 0.5 * (low + up)
+            short = float(above.middle(np.array([half]))[1][0]) < z[0] + rise
+            low, up = (half, up) if short else (low, half)
+        reach = float(above.middle(np.array([up]))[0][0])
+        flat, even = _Flat(reach, up, float(z[0])), np.full(chord.size, h[0])
+        walled = np.concatenate([h[1:2], h[1:]])
+        pieces[:2] = [
+            _Piece(flat, up - reach, up, chord, even, rise, floor=True),
+            _Piece(above.curve, up, above.end, chord, walled),
+        ]
+    return pieces
+
+
+@dataclass(frozen=True)
+class _Flat:
+    """A level floor that ends at a radius, by the same lengths as the wall it meets."""
+
+    reach: float
+    end: float
+    level: float
+
+    def __call__(self, place: Array, order: int = 0) -> Array:
+        along = place - self.end
+        if order == 0:
+            return np.stack([self.reach + along, np.full(along.shape, self.level)], axis=1)
+        return np.stack([np.ones(along.shape), np.zeros(along.shape)], axis=1)
+
+
+def _features(pieces: list[_Piece], steps: Array, chord: Array, h: Array) -> list[_Feature]:
+    """Ends, steps, corners and kinks of the wall, in order."""
+    found = []
+    first, last = pieces[0], pieces[-1]
+    on_axis = float(first.middle(np.array([first.start]))[0][0]) < 1e-9 * chord[-1]
+    square = (0.0, 0.0)
+    found.append(
+        _Feature(first.start, "axis", np.inf, None, square)
+        if on_axis
+        else _Feature(first.start, "end", _AT_END, None, _level(first, first.start))
+    )
+    found.append(_Feature(last.end, "end", _AT_END, _level(last, last.end), None))
+    for before, after in pairwise(pieces):
+        both = [_mitre(before, after, side) for side in (0, 1)]
+        below, above = zip(*both, strict=True)
+        found.append(_Feature(before.end, "corner", _BESIDE_STEP, below, above))
+    for step in steps:
+        piece = _piece_of(pieces, step)
+        if piece.floor or step <= piece.start:
+            height = float(pieces[0].middle(np.array([pieces[0].end]))[1][0])
+            message = (
+                f"solid: a step between bands lies in the floor, whose middle is at {height:g} m; "
+                "put it above the floor"
+            )
+            raise InputError(message)
+        level = _level(piece, step)
+        found.append(_Feature(step, "step", _BESIDE_STEP, level, level))
+    taken = np.array([f.place for f in found])
+    slope = np.diff(h) / np.diff(chord)
+    for k in np.flatnonzero(np.abs(np.diff(slope)) > _THICKENS) + 1:
+        place, wall = float(chord[k]), float(h[k])
+        inside = pieces[0].start < place < last.end and not _piece_of(pieces, place).floor
+        if not inside or np.abs(taken - place).min() < 1e-3 * wall:
+            continue
+        cut, bow = None, 0.0
+        for side, away in ((k - 1, 1.0), (k, -1.0)):
+            if abs(slope[side]) > _SHOULDER:  # its outer corners are met by a bowed row
+                other = float(h[2 * side + 1 - k])
+                ahead = taken[(taken - place) * away > 0.0]
+                room = 0.5 * float(np.abs(ahead - place).min(initial=np.inf))
+                bow = away * min(0.5 * abs(wall - other), room) if wall > other else 0.0
+                cut = (-bow, -bow)
+        found.append(_Feature(place + bow, "kink", _AT_KINK, cut, cut))
+    return sorted(found, key=lambda f: f.place)
+
+
+def _piece_of(pieces: list[_Piece], place: float) -> _Piece:
+    """The part a place lies in."""
+    return next((p for p in pieces if place < p.end), pieces[-1])
+
+
+def _level(piece: _Piece, place: float) -> tuple[float, float]:
+    """Shift of the ends of a level cut; square where the wall leans too far."""
+    along_r, along_z = (float(v[0]) for v in piece.tangent(np.array([place])))
+    if abs(np.arctan2(along_r, abs(along_z))) > STEEPEST_LEAN:
+        return (0.0, 0.0)
+    height = float(piece.middle(np.array([place]))[1][0])
+    return (piece.level_cut(place, 0, height), piece.level_cut(place, 1, height))
+
+
+def _mitre(before: _Piece, after: _Piece, side: int) -> tuple[float, float]:
+    """How far beyond a corner the faces of the parts below and above meet."""
+    shift = np.zeros(2)
+    step = 1e-5 * float(before.wall(np.array([before.end]))[0])
+
+    def gap(a: float, b: float) -> Array:
+        one = before.face(np.array([before.end + a]), side)
+        two = after.face(np.array([after.start + b]), side)
+        return np.array([one[0][0] - two[0][0], one[1][0] - two[1][0]])
+
+    for _ in range(30):
+        now = gap(*shift)
+        slope = np.stack(
+            [
+                (gap(shift[0] + step, shift[1]) - now) / step,
+                (gap(shift[0], shift[1] + step) - now) / step,
+            ],
+            axis=1,
+        )
+        change = np.linalg.solve(slope, -now)
+        shift = shift + change
+        if np.abs(change).max() < 1e-6 * step:
+            break
+    return float(shift[0]), float(shift[1])
+
+
+def _shift(places: Array, features: list[_Feature], piece: _Piece, side: int) -> Array:
+    """How far the ends of rows on a face lie from the row's place. [m]"""
+    known = []
+    for f in features:
+        if not piece.start - 1e-12 <= f.place <= piece.end + 1e-12:
+            continue
+        value = f.below if f.place >= piece.end - 1e-12 else f.above
+        if value is not None:
+            known.append((f.place, value[side]))
+    out = np.zeros(places.shape)
+    for (low, first), (high, last) in pairwise(known):
+        own = (places >= low) & (places <= high)
+        room = high - low
+        if last - first <= -room:
+            message = (
+                f"solid: level cut and corner, or two cuts, cross {1e3 * low:.3g} to "
+                f"{1e3 * high:.3g} mm up the wall; move the step away"
+            )
+            raise InputError(message)
+        reach = [
+            max(_TURN * float(piece.wall(np.array([at]))[0]), 3.0 * abs(value))
+            for at, value in ((low, first), (high, last))
+        ]
+        s = places[own]
+        if sum(reach) <= room:
+            out[own] = first * _fading((s - low) / reach[0]) + last * _fading((high - s) / reach[1])
+        else:
+            t = (s - low) / room
+            out[own] = first + (last - first) * t
+    return out
+
+
+def _fading(t: Array) -> Array:
+    """From one to zero, level at both ends."""
+    t = np.clip(t, 0.0, 1.0)
+    return np.asarray(1.0 - t * t * (3.0 - 2.0 * t))
+
+
+def _rows(
+    pieces: list[_Piece], features: list[_Feature], size: float
+) -> tuple[Array, dict[float, int]]:
+    """Places of the rows of nodes, and the row of each feature."""
+    breaks = np.array([f.place for f in features])
+    fine = np.unique(np.concatenate([np.linspace(breaks[0], breaks[-1], 4000), breaks]))
+    wanted = np.empty(fine.shape)
+    at_features = np.empty(breaks.size)
+    for own, piece in _by_piece(fine, pieces):
+        radius, _ = piece.middle(fine[own])
+        cosine = np.maximum(np.abs(piece.tangent(fine[own])[1]), 0.2)
+        wall = piece.wall(fine[own])
+        wanted[own] = _LARGEST * np.sqrt(np.maximum(radius / cosine, wall) * wall)
+    for k, f in enumerate(features):
+        around = [p for p in pieces if p.start - 1e-12 <= f.place <= p.end + 1e-12]
+        at_features[k] = min(float(p.wall(np.array([f.place]))[0]) for p in around) * f.first
+    away = np.abs(fine[:, None] - breaks)
+    wanted = np.minimum(wanted, (at_features + _GROWTH * away).min(axis=1)) * size
+    lines = graded_lines(breaks, fine, wanted)
+    places = np.empty(2 * lines.size - 1)
+    places[::2], places[1::2] = lines, 0.5 * (lines[:-1] + lines[1:])
+    return places, {f.place: 2 * int(np.searchsorted(lines, f.place)) for f in features}
+
+
+def _by_piece(places: Array, pieces: list[_Piece]) -> list[tuple[NDArray[np.intp], _Piece]]:
+    """Which places lie on which part; a corner belongs to the part above it."""
+    edges = np.array([p.end for p in pieces[:-1]])
+    number = np.searchsorted(edges, places, side="right")
+    return [(np.flatnonzero(number == k), piece) for k, piece in enumerate(pieces)]
+
+
+def _columns(count: int) -> Array:
+    """Places of the columns of nodes through the wall, growing geometrically from both faces."""
+    steps = np.minimum(np.arange(count), count - 1 - np.arange(count))
+    low, high = 1.0, 100.0
+    for _ in range(60):  # ratio at which the outermost layers are as thin as wanted
+        ratio = 0.5 * (low + high)
+        thick = 1.0 / (ratio**steps).sum() > _LAYER / count
+        low, high = (ratio, high) if thick else (low, ratio)
+    width = high**steps if count > 2 else np.ones(count)
+    line = -1.0 + 2.0 * np.concatenate([[0.0], np.cumsum(width)]) / width.sum()
+    line = 0.5 * (line - line[::-1])
+    x = np.empty(2 * count + 1)
+    x[::2], x[1::2] = line, 0.5 * (line[:-1] + line[1:])
+    return x
+
+
+def _halved(value: Array) -> Array:
+    """Values at the nodes of quadratic elements cut in two along the first axis."""
+    low, middle, high = value[:-2:2], value[1::2], value[2::2]
+    out = np.empty((2 * value.shape[0] - 1, *value.shape[1:]))
+    out[::2] = value
+    out[1::4] = 0.375 * low + 0.75 * middle - 0.125 * high
+    out[3::4] = 0.375 * high + 0.75 * middle - 0.125 * low
+    return out
