@@ -1,0 +1,171 @@
+"""The coupled criterion on arrays: limits, arrest, and the closed forms of its energies."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cofire.errors import InputError, OutOfRange
+from cofire.physics import fracture
+
+E, NU, H = 70e9, 0.2, 6e-3
+PLANE = E / (1 - NU**2)
+
+
+def edge(stress, strength=40e6, toughness=15.0, wall=H, count=60):
+    """Edge crack in a strip under a stress from face to face."""
+    a = fracture.crack_lengths(wall, count=count)
+    x = np.linspace(0.0, wall, len(stress))
+    K = np.concatenate([np.zeros((1, x.size)), fracture.edge_crack_operator(a[1:], x, wall)])
+    W = fracture.freed_energy(a, K @ np.asarray(stress), PLANE)
+    use = fracture.strength_use(np.interp(a, x, stress), 0.0, strength)
+    return fracture.coupled_criterion(a, use, W, toughness * a)
+
+
+def test_no_stress_never_cracks():
+    found = edge(np.zeros(5))
+
+    assert np.isinf(found.start)
+    assert np.isinf(found.through)
+    assert not found.runs
+
+
+def test_pressed_from_the_face_never_cracks():
+    assert np.isinf(edge([-1e6, 30e6, 60e6]).start)
+
+
+def test_even_tension_breaks_at_its_strength_and_runs_through():
+    found = edge([20e6, 20e6])
+
+    assert found.start == pytest.approx(2.0)
+    assert found.runs
+    assert found.arrest_length == pytest.approx(fracture.THROUGH * H)
+
+
+def test_without_toughness_strength_decides():
+    found = edge([20e6, -20e6], toughness=1e-9)
+
+    assert found.start == pytest.approx(2.0, rel=1e-3)
+
+
+def test_without_strength_energy_decides():
+    """Griffith: the least load at which the mean of K²/E' over a crack reaches the toughness."""
+    stress = np.array([20e6, 1e6])
+    a = fracture.crack_lengths(H)
+    K = fracture.edge_crack_operator(a[1:], np.array([0.0, H]), H) @ stress
+    W = fracture.freed_energy(a, np.concatenate([[0.0], K]), PLANE)
+    least = np.sqrt(np.min(15.0 * a[1:] / W[1:]))
+
+    assert edge(stress, strength=1.0).start == pytest.approx(least, rel=1e-9)
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.floats(0.1, 10.0), st.floats(0.1, 10.0))
+def test_start_rises_with_strength_and_toughness_and_falls_with_load(strength, toughness):
+    stress = np.array([20e6, -20e6])
+    one = edge(stress).start
+    more = edge(stress, 40e6 * max(strength, 1.0), 15.0 * max(toughness, 1.0)).start
+    less = edge(stress, 40e6 * min(strength, 1.0), 15.0 * min(toughness, 1.0)).start
+
+    assert less <= one * (1 + 1e-12)
+    assert more >= one * (1 - 1e-12)
+    assert edge(2 * stress).start == pytest.approx(0.5 * one)
+
+
+def test_scaling_all_lengths_with_the_irwin_length_changes_nothing():
+    """Only wall over E' G/strength² counts."""
+    one, other = edge([20e6, -20e6]), edge([20e6, -20e6], toughness=30.0, wall=2 * H)
+
+    assert other.start == pytest.approx(one.start)
+    assert other.start_length == pytest.approx(2 * one.start_length)
+
+
+def test_a_shallow_peak_of_stress_starts_a_crack_that_stops():
+    x = np.linspace(0.0, 1.0, 200)
+    found = edge(60e6 * np.exp(-x / 0.03) - 8e6)
+
+    assert found.start_length < found.arrest_length < 0.5 * H
+    assert found.through > 1.5 * found.start
+    assert not found.runs
+
+
+def test_load_states_in_a_batch_are_as_alone():
+    x = np.linspace(0.0, 1.0, 50)
+    states = np.stack([20e6 * (1 - 2 * x), 60e6 * np.exp(-x / 0.05) - 3e6, 0 * x])
+    a = fracture.crack_lengths(H)
+    K = np.concatenate([np.zeros((1, 50)), fracture.edge_crack_operator(a[1:], x * H, H)])
+    W = fracture.freed_energy(a, states @ K.T, PLANE)
+    use = np.stack([np.interp(a, x * H, s) for s in states]) / 40e6
+    batch = fracture.coupled_criterion(a, np.maximum(use, 0.0), W, 15.0 * a)
+
+    for number, one in enumerate(states):
+        alone = edge(one)
+        for name in ("start", "start_length", "arrest_length", "through"):
+            assert getattr(batch, name)[number] == pytest.approx(getattr(alone, name))
+
+
+def test_lengths_that_do_not_rise_are_refused():
+    with pytest.raises(InputError, match="rising from 0"):
+        fracture.coupled_criterion([0.0, 2.0, 1.0], 1.0, [0.0, 1.0, 2.0], [0.0, 1.0, 2.0])
+
+
+def test_toughness_is_finite_at_pure_shear_and_even():
+    phase = np.linspace(-0.5 * np.pi, 0.5 * np.pi, 21)
+    found = fracture.mode_mix_toughness(15.0, phase)
+
+    np.testing.assert_allclose(found, found[::-1])
+    assert found.min() == pytest.approx(15.0)
+    assert found[-1] == pytest.approx(15.0 * (1 + np.tan(0.35 * np.pi) ** 2))
+    np.testing.assert_allclose(fracture.mode_mix_toughness(15.0, phase, 1.0), 15.0)
+    with pytest.raises(InputError, match="sensitivity"):
+        fracture.mode_mix_toughness(15.0, 0.0, 0.0)
+
+
+def test_a_pressed_joint_uses_its_shear_strength_only_and_friction_helps():
+    assert fracture.strength_use(-50e6, 0.0, 40e6, 40e6) == 0.0
+    assert fracture.strength_use(-50e6, 20e6, 40e6, 40e6) == pytest.approx(0.5)
+    assert fracture.strength_use(-50e6, 20e6, 40e6, 40e6, friction=0.2) == pytest.approx(0.25)
+    assert fracture.strength_use(30e6, 40e6, 100e6, 100e6) == pytest.approx(0.5)
+
+
+def test_a_ring_crack_in_a_wide_tube_is_that_of_a_free_strip():
+    """The restraint falls with the root of the radius."""
+    a, x = fracture.crack_lengths(H), np.array([0.0, H])
+    s = np.array([20e6, -20e6])
+    wide = fracture.ring_crack_energy(a, x, s, wall=H, radius=1e12, young=E, poisson=NU)
+    K = np.concatenate([[0.0], fracture.edge_crack_operator(a[1:], x, H) @ s])
+
+    np.testing.assert_allclose(wide, fracture.freed_energy(a, K, PLANE), rtol=2e-3)
+
+
+def test_a_ring_crack_cannot_free_more_than_the_tubes_bending_can_give():
+    """Through the wall by bending alone, the moment M falls to nothing on a stiffness D beta/2."""
+    a, x = fracture.crack_lengths(H), np.array([0.0, H])
+    s, radius = np.array([20e6, -20e6]), 0.05
+    found = fracture.ring_crack_energy(a, x, s, wall=H, radius=radius, young=E, poisson=NU)
+    stiffness = 0.5 * PLANE * H**3 / 12 * (3 * (1 - NU**2)) ** 0.25 / np.sqrt(radius * H)
+    bound = 0.5 * (20e6 * H**2 / 6) ** 2 / stiffness
+
+    assert 0.9 * bound < found[-1] < bound
+
+
+def test_an_axial_crack_is_refused_beyond_its_range():
+    y = fracture.crack_lengths(0.05)
+    with pytest.raises(OutOfRange, match="at most"):
+        fracture.axial_crack_energy(y, 1e6, wall=2e-3, radius=0.05, young=E)
+    y = fracture.crack_lengths(5e-3)
+    with pytest.raises(OutOfRange, match="ratio"):
+        fracture.axial_crack_energy(y, 1e6, wall=2e-3, radius=0.05, young=E, beyond=10 * E)
+
+
+def test_a_stiffer_body_beyond_the_joint_holds_an_axial_crack():
+    y = fracture.crack_lengths(5e-3)
+    hoop = np.full(y.size, 20e6)
+    soft, alike, stiff, rim = (
+        fracture.axial_crack_energy(y, hoop, wall=2e-3, radius=0.05, young=E, beyond=b)[-1]
+        for b in (0.5 * E, E, 3 * E, 0.0)
+    )
+
+    assert stiff < alike < soft < rim
