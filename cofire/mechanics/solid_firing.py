@@ -246,11 +246,13 @@ class Beside:
 
 
 @dataclass(frozen=True)
-class SolidSteps(Beside):
+class SolidSteps:
     """Stress on and beside the S steps of one vessel at T times.
 
     Attributes
     ----------
+    height, tenth, quarter, half, one, distance, peak, exponent
+        As in `Beside`, for K = S joints. [m], [Pa], [-]
     radius, cut
         Of the middle of each joint, and its breadth, shape (S,). [m]
     normal
@@ -265,6 +267,14 @@ class SolidSteps(Beside):
         Wall mean of the hoop stress in the tenth below and above, shape (T, S, 2). [Pa]
     """
 
+    height: Array
+    tenth: Array
+    quarter: Array
+    half: Array
+    one: Array
+    distance: Array
+    peak: Array
+    exponent: Array
     radius: Array
     cut: Array
     normal: Array
@@ -799,11 +809,13 @@ def _section(mesh: SolidMesh, lines: _Lines, stress: Array) -> tuple[Array, Arra
     first = (cut_r * along_z / wall, -cut_z * along_r / wall)
     second = (cut_r * along_r - cut_z * along_z) / wall
     pull = zz * first[0][..., None] + rr * first[1][..., None] + rz * second[..., None]
-    parts = []
-    for share in (weight, 3.0 * weight * x):
-        both = np.stack([pull @ share, hoop @ share], axis=-1)
-        parts.append(both.reshape(len(stress), -1, 2))
-    return parts[0], parts[1]
+    # force along the wall by the whole traction, moment by what is normal to the line
+    n_r, n_z = (v[..., None] for v in (-cut_z / wall, cut_r / wall))
+    normal = rr * n_r * n_r + zz * n_z * n_z + 2.0 * rz * n_r * n_z
+    line = 3.0 * weight * x
+    mean = np.stack([pull @ weight, hoop @ weight], axis=-1)
+    bending = np.stack([normal @ line, hoop @ line], axis=-1)
+    return mean.reshape(len(stress), -1, 2), bending.reshape(len(stress), -1, 2)
 
 
 def _room(mesh: SolidMesh, row: int) -> tuple[float, float]:

@@ -624,6 +624,20 @@ def test_away_from_joints_the_solid_reads_as_the_shell_does():
     assert fired.window_error < 0.05
 
 
+def test_section_forces_of_a_leaning_wall_do_not_jump_at_its_level_joint():
+    """A row cuts the wall at a slant there; force and moment are those of the shell yet."""
+    history = jumps([0.0, 1.0], [1e-3, 0.0], young_modulus=[2e11, 1e11])
+    r, z, steps = [0.04, 0.08], [0.0, 0.12], [0.06]
+    (shell,) = fire_shells([mesh_meridian(r, z, WALL, steps)], history, [[0, 1]])
+    fired = fire_solid(
+        mesh_solid(r, z, WALL, steps), history, [0, 1], times=shell.time, check_mesh=False
+    )
+    assert fired.bending_tension[-1] == pytest.approx(shell.bending_tension[-1], rel=0.04)
+    above = int(np.searchsorted(fired.height, 0.06))
+    jump = fired.bending[-1, above, 0] - fired.bending[-1, above - 1, 0]
+    assert abs(jump) < 0.01 * np.abs(fired.bending[-1, :, 0]).max()
+
+
 def test_windows_beside_a_joint_converge_and_the_exponent_says_where_a_point_does_not():
     wall = RADIUS / 10.0
     tenths = []
