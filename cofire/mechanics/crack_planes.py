@@ -41,6 +41,8 @@ Face = Literal["inner", "outer"]
 FINEST = 3e-3
 """Smallest element beside a face and beside a plane, in walls: against 3e-4 and a growth of 1.3, no
 load of three joints moves by more than 0.7 %."""
+AT_STEP = 0.03
+"""Smallest element beside a step between bands that is no crack plane, in walls."""
 GROWTH = 1.5
 """Ratio of neighbouring elements."""
 TIP = 0.08
@@ -112,7 +114,7 @@ def _elements(radius: Array, height: Array, young: Array, poisson: Array) -> tup
 # ---- mesh
 
 
-def graded(first: float, last: float, near: Array, finest: float, coarsest: float) -> Array:
+def graded(first: float, last: float, near: Array, finest: Array, coarsest: float) -> Array:
     """Lines from first to last through each of `near`, finest there and growing away. [m]
 
     Parameters
@@ -120,9 +122,11 @@ def graded(first: float, last: float, near: Array, finest: float, coarsest: floa
     first, last : float
         Ends. [m]
     near : array
-        Places of the finest lines, within the ends. [m]
-    finest, coarsest : float
-        Sizes of an element. [m]
+        Places within the ends. [m]
+    finest : array
+        Size of an element at each of them. [m]
+    coarsest : float
+        Largest size. [m]
     """
     slope = 2.0 * (GROWTH - 1.0) / (GROWTH + 1.0)
     stops = np.unique(np.concatenate([[first], near, [last]]))
@@ -130,8 +134,8 @@ def graded(first: float, last: float, near: Array, finest: float, coarsest: floa
     for low, high in pairwise(stops):
         # number of elements up to a place: integral of 1/size, size = finest + slope × distance
         fine = low + (high - low) * 0.5 * (1.0 - np.cos(np.pi * np.linspace(0.0, 1.0, 3001)))
-        away = np.min(np.abs(fine[:, None] - near), axis=1)
-        size = np.minimum(finest + slope * away, coarsest)
+        size = np.min(finest + slope * np.abs(fine[:, None] - near), axis=1)
+        size = np.minimum(size, coarsest)
         count = np.concatenate([[0.0], np.cumsum(2.0 * np.diff(fine) / (size[1:] + size[:-1]))])
         wanted = np.linspace(0.0, count[-1], max(int(np.ceil(count[-1])), 1) + 1)
         lines.append(np.interp(wanted[1:], count, fine))
@@ -662,8 +666,10 @@ def crack_planes(wall: Wall, planes: Array, finest: float = FINEST) -> list[Crac
     inside = np.unique(np.concatenate([wall.edges[1:-1], level]))
     beside = (level[:, None] + np.array([-1e-6, 1e-6]) * thick).ravel()
     size = COARSEST * min(wall.decay(float(one)) for one in beside)
-    lines = graded(low, high, inside, finest * thick, max(size, 0.2 * thick))
-    across = graded(-0.5, 0.5, np.array([-0.5, 0.5]), finest, WIDEST)
+    on_plane = np.min(np.abs(inside[:, None] - level), axis=1) < 1e-9 * thick
+    small = np.where(on_plane, finest, max(finest, AT_STEP)) * thick
+    lines = graded(low, high, inside, small, max(size, 0.2 * thick))
+    across = graded(-0.5, 0.5, np.array([-0.5, 0.5]), np.full(2, finest), WIDEST)
     lines[np.argmin(np.abs(lines[:, None] - inside), axis=0)] = inside
     solid = _Sweep(wall, lines, across)
     at = np.argmin(np.abs(lines[:, None] - level), axis=0)

@@ -24,8 +24,8 @@ What was found (ceramic 70 GPa, nu 0.2, metal 0.3; `python -m tests.crack_limits
   that hinders it, it stops at a third of the wall; the peak follows at 1.3 times the load. A
   body gives way to both modes alike, as its crack turns: through at 1.0 to 1.2 times the start.
 * Ceramic contracts more: the peak in thin walls, the joint in thick ones and on a stiff metal. The
-  axial crack comes at 0.3 to 0.65 of that, save on a metal three times as stiff from 6 mm on, where
-  the joint parts before it.
+  axial crack comes at 0.3 to 0.7 of that; on a metal three times as stiff at 0.5 to 0.9 up to 2 mm,
+  and from 6 mm on the joint parts before it.
 
 Every load state is proportional: at factor f stresses are f times and energies f² times those
 given. A factor below one says that the crack comes before the state is reached; 1/factor is a load.
