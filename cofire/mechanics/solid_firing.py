@@ -420,12 +420,12 @@ class SolidFiring:
     @property
     def corner_height(self) -> Array:
         """Of each sharp corner, shape (C,). [m]"""
-        return self.breakpoints.height
+        return self.corners.height
 
     @property
     def corner_peak(self) -> Array:
         """Largest windowed tension within a wall below and above each corner, (T, C, 2). [Pa]"""
-        return self.breakpoints.peak
+        return self.corners.peak
 
     @property
     def joint_tension(self) -> Array:
@@ -457,7 +457,7 @@ class SolidFiring:
                 found[:, band] = high.max(axis=1)
         for row, beside in (
             (self.mesh.step_row, self.steps),
-            (self.mesh.corner_row, self.breakpoints),
+            (self.mesh.corner_row, self.corners),
         ):
             for k, node in enumerate(row):
                 for side, element in enumerate((node // 2 - 1, node // 2)):
