@@ -22,7 +22,7 @@ import numpy.typing as npt
 from numpy.typing import NDArray
 
 from cofire.mechanics.integrator import Control, march
-from cofire.mechanics.joint import JointFields, JointState, joint_forces
+from cofire.mechanics.joint import BESIDE, JointFields, JointState, joint_forces
 from cofire.mechanics.shell import Shells, elastic_response, shells
 from cofire.numerics import peaks_along
 
@@ -144,6 +144,53 @@ class ShellFiring:
     steps: StepStress
     mesh_error: float
     step_error: Array
+
+    @property
+    def structure(self) -> str:
+        """What answered."""
+        return "shell"
+
+    @property
+    def lying(self) -> NDArray[np.bool_]:
+        """Stations of a floor that lies on the shelf, shape (G,)."""
+        return np.repeat(self.meridian.lying, 2)
+
+    @property
+    def total(self) -> Array:
+        """Shell's stress with the local field of the steps, shape (T, G, P, 2). [Pa]"""
+        return self.stress + self.local
+
+    @property
+    def clear(self) -> NDArray[np.bool_]:
+        """Stations whose stress stands by itself: farther from steps than their windows, (G,)."""
+        edges = self.meridian.arc_length[self.meridian.step_node]
+        away = np.abs(self.arc_length[:, None] - edges).min(axis=1, initial=np.inf)
+        return np.asarray(away > BESIDE[-1] * self.wall)
+
+    @property
+    def step_height(self) -> Array:
+        """Of each step, shape (S,). [m]"""
+        return self.steps.height
+
+    @property
+    def step_peak(self) -> Array:
+        """Largest windowed tension within a wall below and above each step, (T, S, 2). [Pa]"""
+        return self.steps.peak
+
+    @property
+    def corner_height(self) -> Array:
+        """Of corners with windows of their own: a shell has none, shape (0,). [m]"""
+        return np.zeros(0)
+
+    @property
+    def corner_peak(self) -> Array:
+        """Shape (T, 0, 2). [Pa]"""
+        return np.zeros((self.time.size, 0, 2))
+
+    @property
+    def joint_tension(self) -> Array:
+        """Stress across each joint at both faces, shape (T, S, 2). [Pa]"""
+        return self.steps.normal + np.maximum(self.steps.local_normal, 0.0)[..., None]
 
     @property
     def ring_over_wall(self) -> Array:
