@@ -1,4 +1,8 @@
-"""One vessel checked: the verdict is of what the printer will lay, not of what was drawn."""
+"""One vessel checked: the verdict is of what the printer will lay, judged on a solid wall.
+
+The shell fires first and lends the solid its times; the solid decides. Where no solid can be cut,
+or where it is not wanted, the shell decides and the check says so.
+"""
 
 from __future__ import annotations
 
@@ -6,12 +10,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from cofire.assessment.printed import as_printed
-from cofire.assessment.response import Response, fire_vessel
+from cofire.assessment.response import Response, as_solid, fire_vessel
 from cofire.assessment.verdict import Verdict, judge
+from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import Trace
 from cofire.materials.card import Card
 from cofire.mechanics.integrator import Control
 from cofire.vessel import Vessel
+
+QUICK = "asked for: a shell, quickly"
+"""Why a shell decided, where it was asked to."""
 
 
 @dataclass(frozen=True)
@@ -21,25 +29,28 @@ class Check:
     Attributes
     ----------
     designed
-        Fired with the bands as drawn, each joint sharp.
+        Fired as a shell with the bands as drawn, each joint sharp.
     sharp
         The verdict on that.
     printed
-        Fired with the bands that the changeovers leave; the same as `designed` where no printer
-        is given, or none of its pastes changes.
+        Fired with the bands that the changeovers leave, or as drawn where no printer is given:
+        as a solid, unless `why` says otherwise.
     verdict
         The verdict: on `printed`.
+    why
+        Why no solid decided; empty where one did.
     """
 
     designed: Response
     sharp: Verdict
     printed: Response
     verdict: Verdict
+    why: str = ""
 
     @property
     def smeared(self) -> bool:
         """Whether changeovers were taken into account."""
-        return self.printed is not self.designed
+        return self.printed.vessel is not self.designed.vessel
 
     @property
     def word(self) -> str:
@@ -54,6 +65,7 @@ def check_vessel(
     extend: bool = False,
     control: Control | None = None,
     curve: Trace | None = None,
+    quick: bool = False,
 ) -> Check:
     """A vessel fired and judged as it will be printed.
 
@@ -69,6 +81,8 @@ def check_vessel(
         Tolerances and steps.
     curve : Trace, optional
         What the ware saw, where that is known.
+    quick : bool
+        Whether the shell shall decide.
 
     Returns
     -------
@@ -81,10 +95,15 @@ def check_vessel(
         As `fire_vessel` and `as_printed`.
     """
     designed = fire_vessel(vessel, cards, extend=extend, control=control, curve=curve)
-    return checked(designed, cards, control)
+    return checked(designed, cards, control, quick)
 
 
-def checked(designed: Response, cards: Mapping[str, Card], control: Control | None = None) -> Check:
+def checked(
+    designed: Response,
+    cards: Mapping[str, Card],
+    control: Control | None = None,
+    quick: bool = False,
+) -> Check:
     """A vessel that was fired with sharp joints, judged as it will be printed.
 
     Parameters
@@ -95,25 +114,33 @@ def checked(designed: Response, cards: Mapping[str, Card], control: Control | No
         Materials by name.
     control : Control, optional
         Tolerances and steps.
+    quick : bool
+        Whether the shell shall decide.
 
     Returns
     -------
     Check
         As `check_vessel`.
     """
-    sharp = judge(designed)
     density = {
         card.name: float(designed.history.relative_density[row, -1])
         for row, card in designed.materials
     }
     vessel = as_printed(designed.vessel, designed.cards, density)
-    if vessel is designed.vessel:
-        return Check(designed, sharp, designed, sharp)
-    printed = fire_vessel(
-        vessel,
-        cards,
-        extend=bool(designed.history.extended),
-        control=control,
-        curve=designed.trace,
-    )
-    return Check(designed, sharp, printed, judge(printed))
+    printed = designed
+    if vessel is not designed.vessel:
+        printed = fire_vessel(
+            vessel,
+            cards,
+            extend=bool(designed.history.extended),
+            control=control,
+            curve=designed.trace,
+        )
+    sharp, why = judge(designed), QUICK
+    if not quick:
+        try:
+            printed, why = as_solid(printed), ""
+        except (InputError, ModelError) as error:
+            why = str(error)
+    verdict = sharp if printed is designed else judge(printed)
+    return Check(designed, sharp, printed, verdict, why)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from cofire.assessment.cracks import SINTERED, Crack, cracks
 from cofire.assessment.response import Response
 from cofire.assessment.rule import (
     BLENDS,
+    CAUTION,
     FIRING,
     LAYERS,
     NEIGHBOUR,
@@ -15,12 +16,8 @@ from cofire.assessment.rule import (
     STRESS,
     Flag,
     Rule,
-    joint_name,
-    not_computed,
 )
 from cofire.numerics import Array
-from cofire.physics.interface import parting_energy
-from cofire.physics.mixing import OVERLAPPING_SPHERES
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
 
 # ----------------------------------------------------------------------------------------------
@@ -32,8 +29,6 @@ cannot be repeated. [-]"""
 TEST_BAR = 3e-3 * 4e-3 * 40e-3
 """Volume between the supports of the bar a card's strength is taken to come from: 3 × 4 × 40 mm
 in quarter-point bending (size B of ASTM C1161). [m³]"""
-SINTERED = 0.9
-"""Share of its densification after which a zone counts as sintered. [-]"""
 
 
 def failure_risks(response: Response) -> tuple[Array, list[int]]:
@@ -125,36 +120,13 @@ def cooling_flags(response: Response) -> list[Flag]:
 # ----------------------------------------------------------------------------------------------
 # Flags of the joints between bands: stress to start a crack, and energy to drive it
 
-POOR_BOND = 0.2
-"""Share of the ceramic's own toughness that a poor bond may have: estimate, since no toughness of
-such a joint was found. [-]"""
-UNSTARTED = 0.99
-"""Most that a joint without the stress to start a crack uses up of its energy. [-]"""
-STARTS = 0.5
-"""Share of the strength from which a crack may start at a flaw of the joint: common practice.
-[-]"""
+CRACK_CAUTION = 0.7
+"""Share of the load at which a crack comes from which it is a caution: our choice, some twice the
+spread of the strength of a body with m = 9. [-]"""
 
 
-def energy_utilisation(energy: float, toughness: float) -> float:
-    """Share of the limit that an energy uses up, in terms of stress as the other utilisations are.
-
-    Energy grows as the square of stress, so the utilisation is the root of the ratio.
-
-    Parameters
-    ----------
-    energy, toughness : float
-        [J/m²]
-
-    Returns
-    -------
-    float
-        1 at the limit. [-]
-    """
-    return float(np.sqrt(max(energy, 0.0) / toughness))
-
-
-def joint_stress_flags(response: Response) -> list[Flag]:
-    """Normal stress on each step between bands against the strength of its weaker brittle side.
+def surface_crack_flags(response: Response) -> list[Flag]:
+    """Cracks that start at a face of a brittle zone or joint, whether or not they stop.
 
     Parameters
     ----------
@@ -164,45 +136,13 @@ def joint_stress_flags(response: Response) -> list[Flag]:
     Returns
     -------
     list of Flag
-        One a step.
+        The worst of each zone and joint; figure and limit are the largest tension on its path.
     """
-    shell, steps = response.fired, response.fired.steps
-    found = []
-    for s, height in enumerate(steps.height):
-        zone = _joint(response, s)
-        joined = _joined(response, s)
-        if not joined.any():
-            found.append(not_computed(zone, "the bands do not both sinter", "Fire hotter."))
-            continue
-        normal, bond = _opening(response, s), _bond(response, s)
-        utilisation = np.where(joined, np.maximum(normal, 0.0) / bond, 0.0)
-        worst = int(np.argmax(utilisation))
-        found.append(
-            Flag(
-                zone=zone,
-                utilisation=float(utilisation[worst]),
-                caution=0.5,
-                figure=float(normal[worst]) / 1e6,
-                limit=float(bond[worst]) / 1e6,
-                unit="MPa",
-                note="normal stress on the joint, mean over the outer tenth of the wall",
-                time=float(shell.time[worst]),
-                temperature=float(response.temperature[worst]),
-                height=float(height),
-            )
-        )
-    return found
+    return _crack_flags(response, through=False)
 
 
-def joint_energy_flags(response: Response) -> list[Flag]:
-    """Energy released if a step between bands parts, against the ceramic's toughness.
-
-    Stress does not know the size of the vessel, energy does (it grows as the root of radius times
-    wall). A joint that lacks the stress to start a crack (half of the strength) is at most a
-    caution by energy: both must be met (Leguillon 2002, Eur. J. Mech. A 21, 61, from
-    memory). No toughness of such joints was found; the limit is the ceramic's own,
-    with a caution from a fifth of it. Where metal runs through both sides (29 % or more of each)
-    energy is not judged: what it takes to tear it is far above the ceramic's.
+def through_crack_flags(response: Response) -> list[Flag]:
+    """Cracks that run through the wall.
 
     Parameters
     ----------
@@ -212,78 +152,49 @@ def joint_energy_flags(response: Response) -> list[Flag]:
     Returns
     -------
     list of Flag
-        One a step that sinters and is not metal through and through.
+        The worst of each zone and joint; figure and limit are the largest tension on its path.
     """
-    shell, steps = response.fired, response.fired.steps
-    h = response.history
-    young = response.at_times(h.young_modulus)
-    found = []
-    for s, height in enumerate(steps.height):
-        pair = (response.cards[s], response.cards[s + 1])
-        rows = (response.material[s], response.material[s + 1])
-        joined = _joined(response, s)
-        if not joined.any() or min(c.metal_share for c in pair) >= OVERLAPPING_SPHERES:
-            continue
-        station = int(np.argmin(np.abs(shell.height - height)))
-        wall, radius = float(shell.wall[station]), float(shell.radius[station])
-        moment = 0.5 * (steps.normal[:, s, 1] - steps.normal[:, s, 0]) * wall**2 / 6.0
-        energy = parting_energy(
-            radius, wall, (young[rows[0]], young[rows[1]]),
-            (h.poisson_ratio[rows[0]], h.poisson_ratio[rows[1]]),
-            steps.shear[:, s] * wall, moment,
-        )  # fmt: skip
-        ceramics = [c.ceramic for c in pair if c.ceramic is not None]
-        tough = min(
-            c["fracture_toughness"].scalar ** 2 / c["young_modulus"].value[0] for c in ceramics
-        )
-        worst = int(np.argmax(np.where(joined, energy, 0.0)))
-        used = energy_utilisation(float(energy[worst]), tough)
-        bond = _bond(response, s)
-        opening = np.where(joined, np.maximum(_opening(response, s), 0.0) / bond, 0.0)
-        beside = np.where(joined, steps.peak[:, s].max(axis=1) / bond, 0.0)
-        starts = max(float(opening.max()), float(beside.max())) >= STARTS
-        found.append(
-            Flag(
-                zone=_joint(response, s),
-                utilisation=used if starts else min(used, UNSTARTED),
-                caution=energy_utilisation(POOR_BOND * tough, tough),
-                figure=float(energy[worst]),
-                limit=tough,
-                unit="J/m²",
-                note="energy released if the joint parts all round"
-                + ("" if starts else ", though the stress there is too low to start it"),
-                time=float(shell.time[worst]),
-                temperature=float(response.temperature[worst]),
-                height=float(height),
-            )
-        )
-    return found
+    return _crack_flags(response, through=True)
 
 
-def _joint(response: Response, step: int) -> str:
-    """Name of the joint at a step."""
-    return joint_name(response.cards[step].name, response.cards[step + 1].name)
+def _crack_flags(response: Response, *, through: bool) -> list[Flag]:
+    worst: dict[str, Crack] = {}
+    for crack in cracks(response):
+        value = crack.through if through else crack.surface
+        old = worst.get(crack.zone)
+        if old is None or value > (old.through if through else old.surface):
+            worst[crack.zone] = crack
+    return [_crack_flag(response, crack, through) for crack in worst.values()]
 
 
-def _joined(response: Response, step: int) -> NDArray[np.bool_]:
-    """When both bands of a step have sintered, shape (T,)."""
-    rows = response.material[step : step + 2]
-    return np.asarray(response.progress[list(rows)].min(axis=0) >= SINTERED)
+WAYS = {
+    "ring": "a crack round the ring, from the {face}",
+    "joint": "a crack along the joint, from the {face}",
+    "axial": "a crack up the wall, from the end of the zone",
+}
+"""How each kind of crack is told."""
 
 
-def _bond(response: Response, step: int) -> Array:
-    """Strength of the weaker brittle side of a step, of the weaker side if none is, (T,). [Pa]"""
-    strength = response.at_times(response.history.strength)
-    rows, cards = response.material[step : step + 2], response.cards[step : step + 2]
-    weak = [strength[r] for r, c in zip(rows, cards, strict=True) if c.ceramic is not None]
-    return np.asarray(np.min(weak or [strength[r] for r in rows], axis=0))
-
-
-def _opening(response: Response, step: int) -> Array:
-    """Stress that opens a step, mean over the outer tenth of the wall, shape (T,). [Pa]"""
-    steps = response.fired.steps
-    return np.asarray(
-        steps.normal[:, step].max(axis=1) + np.maximum(steps.local_normal[:, step], 0.0)
+def _crack_flag(response: Response, crack: Crack, through: bool) -> Flag:
+    used = crack.through if through else crack.surface
+    way = WAYS[crack.kind].format(face=crack.face)
+    if not through and 0.0 < crack.through < crack.surface and crack.kind != "axial":
+        way += f"; it stops {1e3 * crack.depth:.2g} mm deep"
+    tension = crack.tension / 1e6
+    unsure = through and crack.high > crack.low
+    return Flag(
+        zone=crack.zone,
+        utilisation=used,
+        caution=CRACK_CAUTION,
+        figure=tension,
+        limit=tension / used if used > 0.0 else float("inf"),
+        unit="MPa",
+        note=way,
+        time=float(response.fired.time[crack.moment]),
+        temperature=float(response.temperature[crack.moment]),
+        height=crack.height,
+        low=crack.low if unsure else None,
+        high=crack.high if unsure else None,
     )
 
 
@@ -302,28 +213,29 @@ COOLING = Rule(
     piece="expansion bar",
     probable=True,
 )
-JOINT_STRESS = Rule(
-    name="joint stress",
-    loses=True,
-    harm="the joint is pulled apart",
-    asks="Is a joint pulled apart?",
-    find=joint_stress_flags,
+SURFACE_CRACK = Rule(
+    name="surface crack",
+    loses=False,
+    harm="a shallow crack opens: it leaks, takes dye, holds food",
+    asks="Would a crack start at a face?",
+    find=surface_crack_flags,
     sees=_WEIGHED,
-    source="strength of the weaker brittle side (common practice)",
-    remedy="Grade the joint over more height, or thicken it.",
+    source="stress and energy together (Leguillon 2002), strength and toughness of the cards",
+    remedy="Grade the joint over more height, or choose a closer pair; a thinner wall bears more.",
     piece="joint ring",
+    hardest=CAUTION,
 )
-JOINT_ENERGY = Rule(
-    name="joint energy",
+THROUGH_CRACK = Rule(
+    name="through crack",
     loses=True,
-    harm="a crack runs round the joint",
-    asks="Would a crack along a joint find the energy to run all round?",
-    find=joint_energy_flags,
+    harm="a crack runs through the wall",
+    asks="Would a crack run through the wall?",
+    find=through_crack_flags,
     sees=_WEIGHED,
-    source="toughness of the ceramic; caution from a fifth of it (estimate)",
-    remedy="Grade the joint over more height; a smaller or thinner vessel stores less.",
+    source="stress and energy together (Leguillon 2002), strength and toughness of the cards",
+    remedy="Grade the joint over more height, or choose a closer pair; a thinner wall bears more.",
     piece="joint ring",
 )
 
-RULES = (COOLING, JOINT_STRESS, JOINT_ENERGY)
+RULES = (COOLING, SURFACE_CRACK, THROUGH_CRACK)
 """Rules of cracks, in a zone and at a joint."""

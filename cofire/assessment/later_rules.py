@@ -7,9 +7,9 @@ import numpy as np
 from cofire.assessment.crack_rules import (
     FAILURE_CAUTION,
     FAILURE_NO,
-    SINTERED,
     TEST_BAR,
 )
+from cofire.assessment.cracks import SINTERED
 from cofire.assessment.response import Response
 from cofire.assessment.rule import BLENDS, FIRING, LAYERS, NEIGHBOUR, SHAPE, STRESS, Flag, Rule
 from cofire.materials.card import Card

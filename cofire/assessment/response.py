@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -13,10 +13,11 @@ from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import Trace, trace
 from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.integrator import Control, UnbalancedError
-from cofire.mechanics.joint import BESIDE
 from cofire.mechanics.meridian import Meridian, mesh_meridian
 from cofire.mechanics.properties import Mechanisms
 from cofire.mechanics.shell_firing import THINNEST_RATIO, ShellFiring, fire_shells
+from cofire.mechanics.solid_firing import SolidFiring, fire_solid, times_of
+from cofire.mechanics.solid_mesh import USUAL_ACROSS, mesh_solid
 from cofire.numerics import Array, peaks_along
 from cofire.physics.blends import find_material
 from cofire.physics.history import History, histories
@@ -25,12 +26,13 @@ from cofire.vessel import Vessel
 
 DIRECTIONS = ("up the wall", "round the ring")
 AT_STEP = "at the step"
+AT_CORNER = "in the corner"
+GRADED = 5
+"""Bands above this are the grade of a change of paste, not rings of their own."""
 POINTS = 7
 """Points through the wall of a check: with these, the mesh and `USUAL` no peak of any band of fifty
 random vessels moves by 1 % of the largest where mesh and steps in time are four times finer, with
 9 points through the wall (`python -m tests.random_vessels`; worst 0.86 %)."""
-NEAR = float(BESIDE[-1])
-"""Distance from a step over the wall within which its own peak counts. [-]"""
 
 USUAL = Control(
     relative_tolerance=3e-2, stress_tolerance=4e4, imbalance=1e-2, breakpoint_tolerance=1e-4
@@ -91,8 +93,12 @@ class Response:
         One a band, from the lowest.
     material
         Row of each band in the history.
+    fired
+        Stress of the wall, as a shell or as a solid.
     temperature
-        Of the ware at the shell's times, shape (T,). [K]
+        Of the ware at its times, shape (T,). [K]
+    memo
+        What rules have worked out of it already; a changed copy begins anew.
     """
 
     vessel: Vessel
@@ -100,8 +106,9 @@ class Response:
     material: tuple[int, ...]
     trace: Trace
     history: History
-    fired: ShellFiring
+    fired: ShellFiring | SolidFiring
     temperature: Array
+    memo: dict[str, object] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def at_times(self, values: Array) -> Array:
         """Rows of the history at the times of the shell.
@@ -145,6 +152,8 @@ class Response:
     def beyond_shell(self) -> str:
         """Where the wall is too thick to be worked out as a shell, empty if nowhere."""
         shell = self.fired
+        if shell.structure == "solid":
+            return ""
         ratio = shell.ring_over_wall
         worst = int(np.argmin(ratio))
         if ratio[worst] >= THINNEST_RATIO:
@@ -158,8 +167,8 @@ class Response:
 
     @property
     def total(self) -> Array:
-        """Shell's stress with the local field of the steps, shape (T, G, P, 2). [Pa]"""
-        return self.fired.stress + self.fired.local
+        """Meridional and hoop stress of the wall, all that is known of it, (T, G, P, 2). [Pa]"""
+        return self.fired.total
 
     def __repr__(self) -> str:
         return (
@@ -279,6 +288,48 @@ def fire_vessels(
     ]  # fmt: skip
 
 
+def as_solid(response: Response) -> Response:
+    """The same firing with the wall as a solid of revolution instead of a shell.
+
+    At the shell's times, and beside the moment of largest stress on heating. Low bands that a
+    change of paste leaves are no ends of the wall and ask for no finer elements.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    Response
+        With the solid's stress.
+
+    Raises
+    ------
+    InputError
+        A section that cannot be cut: a joint in or too near a floor.
+    ModelError
+        No equilibrium.
+    """
+    vessel, shell = response.vessel, response.fired
+    whole = len(vessel.bands) > GRADED
+    mesh = mesh_solid(
+        vessel.radius,
+        vessel.height,
+        vessel.wall,
+        vessel.steps,
+        corners=vessel.corners or None,
+        across=USUAL_ACROSS if whole else None,
+    )
+    hottest = float(response.trace.time[np.argmax(response.trace.ware)])
+    largest = np.abs(shell.total).max(axis=(1, 2, 3))
+    fired = fire_solid(
+        mesh, response.history, response.material, times=times_of(shell.time, largest, hottest)
+    )
+    ware = np.interp(fired.time, response.trace.time, response.trace.ware)
+    return replace(response, fired=fired, temperature=ware)
+
+
 def unsolved(vessels: Sequence[Vessel], time: float, curve: Trace | None = None) -> ModelError:
     """What to say of vessels of which one finds no equilibrium: which band is lowest, and when.
 
@@ -354,27 +405,24 @@ def _peak(response: Response, band: int, times: NDArray[np.intp]) -> Peak:
     Within a wall of a step the step's own windowed peak counts instead: stations would see more
     or less of the corner as the mesh falls.
     """
-    shell, steps = response.fired, response.fired.steps
-    stations = _away_from_steps(shell, band)
+    fired = response.fired
+    stations = np.flatnonzero(fired.clear & (fired.band == band))
     value, near = -np.inf, False
     if stations.size:
         high, at = _peaks_along(response, stations, times)
         t, p, d = (int(k) for k in np.unravel_index(int(np.argmax(high)), high.shape))
-        height, value = float(shell.height[stations[at[t, p, d]]]), float(high[t, p, d])
+        height, value = float(fired.height[stations[at[t, p, d]]]), float(high[t, p, d])
         direction = DIRECTIONS[d]
-        inside: bool | None = bool(shell.through[p] < 0.0)
-    for step, side in ((band - 1, 1), (band, 0)):
-        if not 0 <= step < steps.height.size:
-            continue
-        beside = steps.peak[times, step, side]
-        if beside.max() > value:
-            t, value, near = int(np.argmax(beside)), float(beside.max()), True
-            height, direction, inside = float(steps.height[step]), AT_STEP, None
+        inside: bool | None = bool(fired.through[p] < 0.0)
+    for place, beside, word in _windows(response, band):
+        if beside[times].max() > value:
+            t, value, near = int(np.argmax(beside[times])), float(beside[times].max()), True
+            height, direction, inside = place, word, None
     return Peak(
         band,
         response.cards[band].name,
         value,
-        float(shell.time[times[t]]),
+        float(fired.time[times[t]]),
         float(response.temperature[times[t]]),
         height,
         direction,
@@ -383,11 +431,20 @@ def _peak(response: Response, band: int, times: NDArray[np.intp]) -> Peak:
     )
 
 
-def _away_from_steps(shell: ShellFiring, band: int) -> NDArray[np.intp]:
-    """Stations of a band farther than `NEAR` walls from every step."""
-    edges = shell.meridian.arc_length[shell.meridian.step_node]
-    away = np.abs(shell.arc_length[:, None] - edges).min(axis=1, initial=np.inf) / shell.wall
-    return np.flatnonzero((shell.band == band) & (away > NEAR))
+def _windows(response: Response, band: int) -> list[tuple[float, Array, str]]:
+    """Height, largest tension over time (T,) and name of each window that belongs to a band."""
+    fired = response.fired
+    steps = [(band - 1, 1), (band, 0)]
+    found = [
+        (float(fired.step_height[s]), fired.step_peak[:, s, side], AT_STEP)
+        for s, side in steps
+        if 0 <= s < fired.step_height.size
+    ]
+    owner = np.searchsorted(response.vessel.steps, fired.corner_height)
+    return found + [
+        (float(fired.corner_height[k]), fired.corner_peak[:, k].max(axis=1), AT_CORNER)
+        for k in np.flatnonzero(owner == band)
+    ]
 
 
 def _peaks_along(
@@ -413,14 +470,13 @@ def band_tensions(response: Response, band: int) -> Array:
     array
         Shape (T,). [Pa]
     """
-    shell, steps = response.fired, response.fired.steps
-    stations = _away_from_steps(shell, band)
-    worst = np.full(shell.time.size, -np.inf)
+    fired = response.fired
+    stations = np.flatnonzero(fired.clear & (fired.band == band))
+    worst = np.full(fired.time.size, -np.inf)
     if stations.size:
-        worst = _peaks_along(response, stations, np.arange(shell.time.size))[0].max(axis=(1, 2))
-    for step, side in ((band - 1, 1), (band, 0)):
-        if 0 <= step < steps.height.size:
-            worst = np.maximum(worst, steps.peak[:, step, side])
+        worst = _peaks_along(response, stations, np.arange(fired.time.size))[0].max(axis=(1, 2))
+    for _, beside, _ in _windows(response, band):
+        worst = np.maximum(worst, beside)
     return np.asarray(worst)
 
 
@@ -437,13 +493,12 @@ def band_stresses(response: Response) -> list[BandStress]:
     list of BandStress
         One a band.
     """
-    shell = response.fired
-    every = np.arange(shell.time.size)
-    bending = shell.bending_tension.max(axis=0)
+    fired = response.fired
+    every = np.arange(fired.time.size)
+    bending = fired.bending_tension.max(axis=0)
     found = []
     for band in range(len(response.cards)):
-        beside = [shell.steps.peak[:, s, 1] for s in (band - 1,) if s >= 0]
-        beside += [shell.steps.peak[:, s, 0] for s in (band,) if s < shell.steps.height.size]
+        beside = [tension for _, tension, _ in _windows(response, band)]
         found.append(
             BandStress(
                 _peak(response, band, every),

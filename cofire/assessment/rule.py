@@ -60,6 +60,10 @@ class Flag:
     time, temperature, height
         When, at which temperature of the ware and where, where that has a meaning.
         [s], [K], [m]
+    low, high
+        Between which the utilisation lies where it hangs on a number nobody measured. [-]
+    hardest
+        Worst grade that passing the limit can give; filled in by the rule.
 
     Examples
     --------
@@ -84,20 +88,27 @@ class Flag:
     time: float | None = None
     temperature: float | None = None
     height: float | None = None
+    low: float | None = None
+    high: float | None = None
+    hardest: int = NO
 
     @property
     def grade(self) -> int:
         """0, 1 or 2 for go, caution, no; what could not be computed is no better than caution."""
         if not self.utilisation < float("inf"):
-            return CAUTION if self.utilisation != self.utilisation else NO
+            return CAUTION if self.utilisation != self.utilisation else self.hardest
         if self.utilisation > 1.0:
-            return NO
+            return self.hardest
         return CAUTION if self.utilisation > self.caution else GO
 
     @property
     def counted(self) -> float:
-        """Utilisation, that of what could not be computed counting as 1. [-]"""
-        return 1.0 if self.utilisation != self.utilisation else self.utilisation
+        """Utilisation as it weighs in a search. [-]
+
+        What could not be computed counts as 1, what is a caution at most as no more than 1.
+        """
+        value = 1.0 if self.utilisation != self.utilisation else self.utilisation
+        return min(value, 1.0) if self.hardest < NO else value
 
     @property
     def margin(self) -> float:
@@ -142,13 +153,15 @@ class Rule:
         makes it less good. A rule that does not say counts as one that loses.
     harm
         What happens beyond its limit, a clause of a sentence: the reason for `loses`.
+    hardest
+        Worst grade its flags can have: `CAUTION` for what a vessel may live with.
 
     Examples
     --------
     >>> import cofire as cf
-    >>> joint = next(rule for rule in cf.RULES if rule.name == "joint energy")
+    >>> joint = next(rule for rule in cf.RULES if rule.name == "through crack")
     >>> joint.asks
-    'Would a crack along a joint find the energy to run all round?'
+    'Would a crack run through the wall?'
     >>> joint.of_substances  # the layers count, not only what they are made of
     False
     """
@@ -164,6 +177,7 @@ class Rule:
     probable: bool = False
     loses: bool = True
     harm: str = ""
+    hardest: int = NO
 
     def __post_init__(self) -> None:
         unknown = self.sees - set(SEEN)
@@ -214,6 +228,7 @@ class Rule:
             rule=self.name,
             source=flag.source or self.source,
             remedy=flag.remedy or self.remedy,
+            hardest=self.hardest,
         )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from cofire.assessment.crack_rules import SINTERED
+from cofire.assessment.cracks import SINTERED
 from cofire.assessment.response import Response
 from cofire.assessment.rule import (
     BLENDS,

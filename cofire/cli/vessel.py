@@ -24,7 +24,7 @@ Extend = Annotated[
 ]
 
 
-def checked(file: Path, tables: list[Path] | None, extend: bool) -> Check:
+def checked(file: Path, tables: list[Path] | None, extend: bool, quick: bool = False) -> Check:
     """The vessel of a file fired and judged as it will be printed.
 
     Parameters
@@ -35,6 +35,8 @@ def checked(file: Path, tables: list[Path] | None, extend: bool) -> Check:
         The user's tables.
     extend : bool
         Whether tables may be held beyond their rows.
+    quick : bool
+        Whether a shell shall decide.
 
     Returns
     -------
@@ -47,7 +49,7 @@ def checked(file: Path, tables: list[Path] | None, extend: bool) -> Check:
     from cofire.vessel import read_vessel
 
     vessel = read_vessel(file, load_kilns(tables or []))
-    return check_vessel(vessel, load_cards(tables or []), extend=extend)
+    return check_vessel(vessel, load_cards(tables or []), extend=extend, quick=quick)
 
 
 @guarded
@@ -56,6 +58,10 @@ def check(
     tables: Tables = None,
     extend: Extend = False,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead.")] = False,
+    quick: Annotated[
+        bool,
+        typer.Option("--quick", help="Judge by a shell instead of a solid; the output says so."),
+    ] = False,
     uncertainty: Annotated[
         bool,
         typer.Option("--uncertainty", help="Say how sure the verdict is, and what to measure."),
@@ -76,7 +82,7 @@ def check(
     from cofire.assessment.cautions import cautions
     from cofire.report.verdict import as_json, as_text
 
-    found = checked(vessel, tables, extend)
+    found = checked(vessel, tables, extend, quick)
     write = as_json if json else as_text
     text = write(found, cautions(found.printed))
     if uncertainty:

@@ -17,15 +17,13 @@ from cofire.assessment import verdict as table
 from cofire.assessment.brown_rules import BROWN, BROWN_CAUTION, borne_strain
 from cofire.assessment.crack_rules import (
     COOLING,
+    CRACK_CAUTION,
     FAILURE_CAUTION,
     FAILURE_NO,
-    JOINT_ENERGY,
-    JOINT_STRESS,
-    POOR_BOND,
-    SINTERED,
     TEST_BAR,
-    energy_utilisation,
+    THROUGH_CRACK,
 )
+from cofire.assessment.cracks import SINTERED
 from cofire.assessment.response import Response
 from cofire.assessment.rule import STRESS, Flag, Rule
 from cofire.assessment.screening import STUDIO_GASES, screen
@@ -44,6 +42,7 @@ from cofire.design.workers import in_pairs
 from cofire.errors import CofireError, ModelError
 from cofire.firing.program import LAG
 from cofire.materials.card import Card
+from cofire.materials.pairs import joint_resistance
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.sleeve import FiredSleeve, fire_sleeve, nested_rings
@@ -99,18 +98,21 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
     found = []
     for order, place in ((0, "inside"), (1, "outside")):
         volume = 2.0 * np.pi * tall * rings.share[order, 1 - order]
-        flags = _ring_flags(ceramic, history, fired, order, volume)
-        inner = rings.share[order] / faces[1]
-        flags.append(_energy_flag(ceramic, history, fired, order, inner))
+        stored = _stored(history, fired, order, rings.share[order] / faces[1])
+        spent = np.sqrt(stored / joint_resistance(metal, ceramic).toughness)
+        flags = _ring_flags(ceramic, history, fired, order, volume, spent)
         found.append((f"a sleeve: {metal.name} {place} {ceramic.name}", worst_first(flags)))
     what, verdict = min(found, key=lambda pair: pair[1].utilisation)
     return what, verdict, note
 
 
 def _ring_flags(
-    ceramic: Card, history: History, fired: FiredSleeve, order: int, volume: Array
+    ceramic: Card, history: History, fired: FiredSleeve, order: int, volume: Array, spent: Array
 ) -> list[Flag]:
-    """Flags of the ceramic ring, which is the outer one in order 0."""
+    """Flags of the ceramic ring, which is the outer one in order 0.
+
+    `spent` is the root of the energy both rings store over the toughness of their joint, (S,).
+    """
     time = fired.time
     stress = np.moveaxis(fired.stress[:, :, order, 1 - order], 1, 2)  # (S, P, C)
     done, strength, temperature = (
@@ -131,6 +133,8 @@ def _ring_flags(
     strain = np.where(sintered, 0.0, tension / young)
     borne = borne_strain(ceramic, density, strength, young)
     apart = np.where(sintered, np.clip(fired.interface_stress[:, order, 0], 0.0, None), 0.0)
+
+    parts = np.minimum(apart / strength, spent)  # pressed shut, or too little energy: no crack
 
     def flag(
         rule: Rule, utilisation: Array, caution: float, figure: Array, most: Array, note: str,
@@ -164,14 +168,19 @@ def _ring_flags(
             "per mille strain",
             1e-3,
         ),
-        flag(JOINT_STRESS, apart / strength, 0.5, apart, strength, "between the rings"),
+        flag(
+            THROUGH_CRACK,
+            parts,
+            CRACK_CAUTION,
+            apart,
+            apart / np.maximum(parts, 1e-9),
+            "between the rings, by stress and energy together",
+        ),
     ]
 
 
-def _energy_flag(
-    ceramic: Card, history: History, fired: FiredSleeve, order: int, share: Array
-) -> Flag:
-    """Elastic energy of both rings per area between them, against the ceramic's toughness."""
+def _stored(history: History, fired: FiredSleeve, order: int, share: Array) -> Array:
+    """Elastic energy of both rings per area between them, once both have sintered, (S,). [J/m²]"""
     time = fired.time
     rows = [0, 1] if order == 0 else [1, 0]
     stored = np.zeros(time.size)
@@ -182,23 +191,7 @@ def _energy_flag(
         density = a * a + b * b + c * c - 2.0 * nu * (a * b + b * c + c * a)
         stored += (density / (2.0 * young)) @ share[ring]
     done = [np.interp(time, history.time, row) for row in history.progress]
-    stored = np.where(np.min(done, axis=0) >= SINTERED, stored, 0.0)
-    tough = ceramic["fracture_toughness"].scalar ** 2 / ceramic["young_modulus"].value[0]
-    t = int(np.argmax(stored))
-    temperature = float(np.interp(time[t], history.time, history.temperature))
-    return JOINT_ENERGY.named(
-        Flag(
-            zone=ceramic.name,
-            utilisation=energy_utilisation(float(stored[t]), float(tough)),
-            caution=energy_utilisation(POOR_BOND, 1.0),
-            figure=float(stored[t]),
-            limit=float(tough),
-            unit="J/m²",
-            note="elastic energy that a crack between the rings can spend",
-            time=float(time[t]),
-            temperature=temperature,
-        )
-    )
+    return np.where(np.min(done, axis=0) >= SINTERED, stored, 0.0)
 
 
 def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:

@@ -19,9 +19,10 @@ from typing import TypeVar
 import numpy as np
 
 from cofire.assessment import verdict
+from cofire.assessment.check import Check
 from cofire.assessment.printed import as_printed
 from cofire.assessment.response import Response, meshed, unsolved
-from cofire.assessment.rule import Flag
+from cofire.assessment.rule import STRESS, Flag
 from cofire.assessment.verdict import Verdict
 from cofire.design.transition import zones_of
 from cofire.errors import InputError, ModelError
@@ -178,6 +179,11 @@ to 1.09 of what a check finds; 3 points through the wall make them a few per cen
 POINTS = 3
 BATCH = 16
 """Vessels solved together; more no longer fit the processor's cache. [-]"""
+FURTHEST_OUT = 3.0
+"""Most by which a search is put right for its coarse shell: beyond it, the two do not tell of the
+same thing. [-]"""
+LEAST_SHARE = 0.02
+"""Utilisations below this say nothing of a ratio. [-]"""
 FEW = 6
 """Candidates below this are one batch. [-]"""
 
@@ -213,11 +219,15 @@ class Bench:
         As in `fire_vessel`.
     fineness
         Of the meshes. [-]
+    ratios
+        By rule: what a check on a solid finds over what the search finds on its coarse shell, of
+        the best candidate so far. [-]
     """
 
     cards: Mapping[str, Card]
     extend: bool = False
     fineness: float = FINENESS
+    ratios: dict[str, float] = field(default_factory=dict)
     _materials: dict[str, Card] = field(default_factory=dict)
     _traces: dict[Key, Trace] = field(default_factory=dict)
     _histories: dict[Key, History] = field(default_factory=dict)
@@ -353,8 +363,37 @@ class Bench:
                         self._shared[own] = rule.flags(alone)
                     flags += self._shared[own]
             else:
-                flags += rule.flags(response)
+                ratio = self.ratios.get(rule.name, 1.0)
+                flags += [
+                    flag if ratio == 1.0 else replace(flag, utilisation=ratio * flag.utilisation)
+                    for flag in rule.flags(response)
+                ]
         return verdict.worst_first(flags)
+
+    def correct(self, vessel: Vessel, found: Check) -> None:
+        """Learn from a check how far the search is out for the best vessel so far.
+
+        Parameters
+        ----------
+        vessel : Vessel
+            As the search has it.
+        found : Check
+            Of that vessel.
+        """
+        self.ratios.clear()
+        (coarse,) = fire_candidates(self, [vessel])
+        if isinstance(coarse, ModelError):
+            return
+        for rule in verdict.RULES:
+            if STRESS not in rule.sees:
+                continue
+            right, wrong = (
+                max((f.utilisation for f in flags if f.rule == rule.name), default=0.0)
+                for flags in (found.verdict.flags, self.judge(coarse).flags)
+            )
+            if right > LEAST_SHARE and wrong > LEAST_SHARE:
+                low, high = 1.0 / FURTHEST_OUT, FURTHEST_OUT
+                self.ratios[rule.name] = min(max(right / wrong, low), high)
 
 
 def beside(one: History, other: History) -> History:

@@ -285,6 +285,8 @@ def _search(
     for _ in range(TURNS):
         before, settled = draft.layout, draft.schedule
         assert settled is not None
+        say("solid of the best so far")
+        rough.correct(draft.vessel, check_vessel(draft.vessel, bench.cards, extend=bench.extend))
         layers(settled.firing, rough, 1, "layers in this firing", [before, *leading])
         if draft.layout == before:
             break

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cofire.assessment.brown_rules import brown_utilisations
-from cofire.assessment.crack_rules import SINTERED
+from cofire.assessment.cracks import SINTERED
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import Verdict, judge

@@ -20,7 +20,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.assessment.crack_rules import JOINT_ENERGY, UNSTARTED
 from cofire.assessment.draws import REACH as REACH
 from cofire.assessment.draws import Factor as Factor
 from cofire.assessment.draws import bounds as bounds
@@ -303,9 +302,6 @@ def _put_right(fine: _Judged, coarse: _Judged, keys: Sequence[Key], utilisations
     for k, key in enumerate(keys):
         right, wrong = (j.flags.get(key, ABSENT)[0] for j in (fine, coarse))
         found[:, k] *= _ratio(right, wrong, FURTHEST)
-        if key[0] == JOINT_ENERGY.name:
-            capped = utilisations[:, k] <= UNSTARTED
-            found[capped, k] = np.minimum(found[capped, k], UNSTARTED)
     return found
 
 

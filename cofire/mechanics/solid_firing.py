@@ -144,6 +144,11 @@ class FiredWall(Protocol):
         ...
 
     @property
+    def clear(self) -> NDArray[np.bool_]:
+        """Stations whose stress stands by itself, outside the windows of steps and corners."""
+        ...
+
+    @property
     def inelastic(self) -> Array:
         """Viscous, creep, plastic strain, meridional and hoop, shape (T, 3, G, P, 2). [-]"""
         ...
@@ -406,6 +411,11 @@ class SolidFiring:
     def ring_over_wall(self) -> Array:
         """Radius of curvature of the ring over the wall at the stations, shape (G,). [-]"""
         return self.radius / np.maximum(self.wall * np.cos(self.slope), 1e-9 * self.radius)
+
+    @property
+    def clear(self) -> NDArray[np.bool_]:
+        """Stations whose stress stands by itself, (G,)."""
+        return self.trusted
 
     @property
     def step_height(self) -> Array:

@@ -408,6 +408,56 @@ def ring_crack_energy(
     return freed_energy(a, alone - restraint * theta * by_moment, plane)
 
 
+def ring_limits(
+    position: npt.ArrayLike,
+    stress: npt.ArrayLike,
+    *,
+    wall: float,
+    radius: float,
+    young: float,
+    poisson: float,
+    strength: float,
+    toughness: float,
+) -> tuple[CrackLimit, CrackLimit]:
+    """Load factors of ring cracks from the inner and from the outer face, by `ring_crack_energy`.
+
+    Parameters
+    ----------
+    position : array_like
+        Through the wall from -1 at the inner to 1 at the outer face, shape (P,). [-]
+    stress : array_like
+        Along the meridian before the crack, shape (..., P). [Pa]
+    wall, radius : float
+        Thickness, and radius of the middle. [m]
+    young, poisson : float
+        Young's modulus [Pa] and Poisson's ratio. [-]
+    strength : float
+        [Pa]
+    toughness : float
+        [J/m2]
+
+    Examples
+    --------
+    >>> inner, outer = ring_limits([-1, 1], [[-30e6, 30e6]], wall=4e-3, radius=0.05, young=70e9,
+    ...                            poisson=0.2, strength=40e6, toughness=15.0)
+    >>> bool(inner.start[0] > 1e6), round(float(outer.start[0]), 2)
+    (True, 1.55)
+    """
+    place, field = np.asarray(position, np.float64), np.asarray(stress, np.float64)
+    a = crack_lengths(wall)
+    found = []
+    for inner in (True, False):
+        x = 0.5 * wall * (1.0 + place) if inner else (0.5 * wall * (1.0 - place))[::-1]
+        seen = field if inner else field[..., ::-1]
+        read = np.stack([np.interp(a, x, one) for one in np.eye(x.size)], axis=-1)
+        use = strength_use(seen @ read.T, 0.0, strength)
+        energy = ring_crack_energy(
+            a, x, seen, wall=wall, radius=radius, young=young, poisson=poisson
+        )
+        found.append(coupled_criterion(a, use, energy, toughness * a, through=0.999 * THROUGH))
+    return found[0], found[1]
+
+
 def axial_crack_energy(
     length: npt.ArrayLike,
     hoop: npt.ArrayLike,

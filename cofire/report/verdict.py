@@ -12,6 +12,7 @@ from cofire import __version__
 from cofire.assessment.cautions import DEFER, Caution
 from cofire.assessment.check import Check
 from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag
+from cofire.mechanics.solid_firing import SolidFiring
 from cofire.units import HOUR, celsius
 
 SCHEMA = 1
@@ -81,10 +82,33 @@ def sharp_line(check: Check) -> str:
         return ""
     sharp = check.sharp
     return (
-        f"With every changeover sharp it would be {sharp.word}, utilisation "
+        f"With every changeover sharp it would be {sharp.word} (as a shell), utilisation "
         f"{number(sharp.utilisation)} ({sharp.worst.rule}); as printed {check.word}, "
         f"{number(check.verdict.utilisation)} ({check.verdict.worst.rule})."
     )
+
+
+def solved_as(check: Check) -> str:
+    """Which structure answered, on which mesh, and how far its stress may be out.
+
+    Parameters
+    ----------
+    check : Check
+        From `check_vessel`.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    fired = check.printed.fired
+    mesh = 100.0 * fired.mesh_error
+    time = float(fired.step_error.max()) / 1e6
+    found = f"Wall worked out as a {fired.structure}; stress out by {mesh:.1f} % for the mesh"
+    if isinstance(fired, SolidFiring):
+        found += f" ({100.0 * fired.window_error:.1f} % beside joints)"
+    found += f" and up to {time:.2g} MPa a step in time"
+    return found + (f"; no solid: {check.why}." if check.why else ".")
 
 
 def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
@@ -141,6 +165,7 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
         lines += ["", *wrap("go      (largest share of a limit used) " + "; ".join(names))]
     for line in response.history.extended:
         lines += wrap(f"beyond its table: {line}")
+    lines += wrap(solved_as(check))
     lines.append("")
     for hazard in hazards:
         lines += wrap(f"! {hazard.hazard}: {hazard.text} [{hazard.source}]")
@@ -207,6 +232,8 @@ def flag_row(flag: Flag) -> dict[str, object]:
         "zone": flag.zone,
         "verdict": flag.verdict,
         "utilisation": finite(flag.utilisation),
+        "utilisation_low": finite(flag.low),
+        "utilisation_high": finite(flag.high),
         "caution_from": flag.caution,
         "figure": finite(flag.figure),
         "limit": finite(flag.limit),
@@ -245,6 +272,8 @@ def as_json(check: Check, hazards: Sequence[Caution]) -> str:
         "verdict": verdict.word,
         "decided_by": verdict.worst.rule,
         "as_printed": check.smeared,
+        "structure": response.fired.structure,
+        "why_no_solid": check.why or None,
         "sharp": {
             "verdict": check.sharp.word,
             "decided_by": check.sharp.worst.rule,

@@ -1,0 +1,507 @@
+"""Which cracks a fired vessel's stress could start, and which would run through the wall.
+
+Stress and energy together (`cofire.physics.fracture`): a load state is what the firing left on a
+plane before it cracked, flow and yield included, and unloading is elastic with the moduli of the
+cold wall. Looked at is each brittle zone once it has sintered: ring cracks where its tension along
+the meridian peaks, cracks along sharp joints and beside them, and cracks in the meridian plane
+from the ends of the zone. Blends in which metal runs through are left out: metal bridges what
+opens there.
+
+On a solid every plane is condensed (`cofire.mechanics.crack_planes`); on a shell, which knows no
+traction on a joint, ring cracks go by the strip with the shell's restraint, and joints are not
+looked at. Not looked at by either: kinking, friction in the energy, floors.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.assessment.response import Response
+from cofire.assessment.rule import joint_name
+from cofire.errors import CofireError
+from cofire.materials.card import Card
+from cofire.materials.pairs import joint_resistance
+from cofire.mechanics.crack_planes import Bond, CrackPath, Wall, crack_paths, crack_planes
+from cofire.numerics import Array
+from cofire.physics.fracture import CrackLimit, axial_limits, ring_limits
+from cofire.physics.mixing import OVERLAPPING_SPHERES
+
+SINTERED = 0.9
+"""Share of its densification after which a zone counts as sintered. [-]"""
+IDLE = 0.2
+"""Share of the strength below which a tension is not followed: its crack could start at no less
+than five times the load. [-]"""
+PLANES = 4
+"""Most places of a vessel at which ring cracks are followed; the largest tensions. [-]"""
+APART = 0.25
+"""Least distance between them, in walls. [-]"""
+BESIDE = (0.1, 0.15, 0.25)
+"""Where ring cracks beside a sharp joint are followed, in walls from it. [-]"""
+SHARP = 0.15
+"""Difference in metal share from which a step is a joint of its own; below it is a grade. [-]"""
+OFF_STEP = 0.08
+"""Nearer than this to a step, in walls, stress is the corner's and not the plane's. [-]"""
+STEEPEST = np.radians(45.0)
+"""Lean beyond which a wall has no level planes. [rad]"""
+CONTACT = 3.0
+"""Load factor up to which faces that press are worked out. [-]"""
+LIKE = 3.0
+"""Ratio of moduli up to which the body beyond a joint counts for an axial crack. [-]"""
+
+
+@dataclass(frozen=True)
+class Crack:
+    """The worst crack of one kind in one zone.
+
+    Attributes
+    ----------
+    kind
+        "ring", "joint" or "axial".
+    zone
+        Material, or both of a joint.
+    surface, through
+        Share of the load at which it starts at a face, and at which it has run through. [-]
+    low, high
+        Between which `through` lies for the uncertainty of the joint's toughness; equal where a
+        body's own counts. [-]
+    depth
+        How deep the first one goes; the wall where it runs through. [m]
+    tension
+        Largest on its path. [Pa]
+    height
+        [m]
+    face
+        "inside", "outside" or "end".
+    moment
+        Index of the time.
+    """
+
+    kind: str
+    zone: str
+    surface: float
+    through: float
+    low: float
+    high: float
+    depth: float
+    tension: float
+    height: float
+    face: str
+    moment: int
+
+
+def cracks(response: Response) -> list[Crack]:
+    """Worst crack of each kind in each brittle zone and joint.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel` or `fire_solid_wall`.
+
+    Returns
+    -------
+    list of Crack
+        Worked out once a response.
+    """
+    known = response.memo.get("cracks")
+    if not isinstance(known, tuple):
+        known = response.memo["cracks"] = _Search(response).found()
+    return list(known)
+
+
+def brittle(card: Card) -> bool:
+    """Whether a zone cracks as its ceramic does: no metal runs through it.
+
+    Parameters
+    ----------
+    card : Card
+        Of the zone.
+    """
+    return card.ceramic is not None and card.metal_share < OVERLAPPING_SPHERES
+
+
+def toughness_of(card: Card) -> float:
+    """Energy to crack a brittle zone, that of its ceramic, K²/E. [J/m²]
+
+    Parameters
+    ----------
+    card : Card
+        With a ceramic in it.
+    """
+    ceramic = card.ceramic
+    assert ceramic is not None
+    return ceramic["fracture_toughness"].scalar ** 2 / float(ceramic["young_modulus"].value[0])
+
+
+class _Search:
+    """One response looked through."""
+
+    def __init__(self, response: Response) -> None:
+        self.response, self.fired = response, response.fired
+        fired = self.fired
+        self.bands = [k for k, card in enumerate(response.cards) if brittle(card)]
+        rows = list(response.material)
+        self.dense = response.progress[rows] >= SINTERED  # (bands, T)
+        self.strength = response.at_times(response.history.strength)[rows]
+        self.young = response.history.young_modulus[rows, -1]
+        self.poisson = np.asarray(response.history.poisson_ratio)[rows]
+        upright = ~fired.lying & (np.abs(fired.slope) < STEEPEST)
+        order = np.flatnonzero(upright)
+        order = order[np.argsort(fired.height[order], kind="stable")]
+        rises = np.diff(fired.height[order], prepend=-np.inf) > 1e-9
+        self.order: NDArray[np.intp] = order[rises]
+        self.height = fired.height[self.order]
+        self.steps = np.asarray(fired.step_height)
+
+    def found(self) -> tuple[Crack, ...]:
+        """The worst of each kind and zone."""
+        if not self.bands or self.order.size < 4:
+            return ()
+        use = self._use()
+        self.moments = self._moments(use)
+        if not self.moments:
+            return ()
+        every = [*self._rings(use), *self._axial()]
+        worst: dict[tuple[str, str], Crack] = {}
+        for crack in every:
+            old = worst.get((crack.kind, crack.zone))
+            if old is None:
+                worst[crack.kind, crack.zone] = crack
+                continue
+            first = max(old, crack, key=lambda c: c.surface)
+            through = max(old, crack, key=lambda c: c.through)
+            worst[crack.kind, crack.zone] = (
+                through
+                if through.through >= 1.0
+                else replace(first, through=through.through, low=through.low, high=through.high)
+            )
+        return tuple(worst.values())
+
+    def _use(self) -> Array:
+        """Share of the strength that tension along the meridian uses at a face, (T, K), ordered."""
+        fired = self.fired
+        faces = fired.total[:, self.order][:, :, [0, -1], 0].max(axis=2)
+        found = np.zeros(faces.shape)
+        band = fired.band[self.order]
+        for k in self.bands:
+            here = band == k
+            share = np.maximum(faces[:, here], 0.0) / self.strength[k][:, None]
+            found[:, here] = np.where(self.dense[k][:, None], share, 0.0)
+        return found
+
+    def _moments(self, use: Array) -> list[int]:
+        """Load states: cold, and the worst moments of ring and hoop tension of the whole."""
+        last = self.fired.time.size - 1
+        alive = np.flatnonzero(np.any(self.dense[self.bands], axis=0))
+        if alive.size == 0:
+            return []
+        found = {int(np.argmax(use.max(axis=1)))}
+        if self.dense[self.bands, last].any():
+            found.add(last)
+        hoop = self.fired.total[:, self.order][..., 1].mean(axis=2)
+        band = self.fired.band[self.order]
+        inside = np.isin(band, self.bands)
+        pulled = np.where(
+            self.dense[band[inside]].T, hoop[:, inside] / self.strength[band[inside]].T, 0.0
+        )
+        if pulled.size:
+            found.add(int(np.argmax(pulled.max(axis=1))))
+        return sorted(m for m in found if m in set(alive.tolist()))
+
+    # ---- ring cracks and joints
+
+    def _places(self, use: Array) -> list[int]:
+        """Stations, in order, where ring cracks are followed: the largest tensions, apart."""
+        most = use[self.moments].max(axis=0)
+        wall = self.fired.wall[self.order]
+        near = np.abs(self.height[:, None] - self.steps).min(axis=1, initial=np.inf)
+        ends = np.minimum(self.height - self.height[0], self.height[-1] - self.height)
+        free = (near > OFF_STEP * wall) & (ends > 0.05 * wall)
+        chosen: list[int] = []
+        for k in np.argsort(-np.where(free, most, 0.0), kind="stable"):
+            if len(chosen) == PLANES or not free[k] or most[k] < IDLE:
+                break
+            if all(abs(self.height[k] - self.height[c]) > APART * wall[k] for c in chosen):
+                chosen.append(int(k))
+        return chosen
+
+    def _rings(self, use: Array) -> list[Crack]:
+        places = self._places(use)
+        if self.fired.structure == "solid":
+            return self._planes(places, use)
+        found = []
+        for k in places:
+            g = int(self.order[k])
+            band = int(self.fired.band[g])
+            card = self.response.cards[band]
+            for moment in self.moments:
+                if not self.dense[band, moment]:
+                    continue
+                stress = self.fired.total[moment, g, :, 0]
+                inner, outer = ring_limits(
+                    self.fired.through,
+                    stress,
+                    wall=float(self.fired.wall[g]),
+                    radius=float(self.fired.radius[g]),
+                    young=float(self.young[band]),
+                    poisson=float(self.poisson[band]),
+                    strength=float(self.strength[band, moment]),
+                    toughness=toughness_of(card),
+                )
+                for limit, face in ((inner, "inside"), (outer, "outside")):
+                    found.append(
+                        _crack("ring", card.name, limit, stress.max(), self.height[k], face, moment)
+                    )
+        return found or self._idle(use)
+
+    def _idle(self, use: Array) -> list[Crack]:
+        """What stress alone says where it is too low to be followed."""
+        most = use[self.moments].max(axis=0)
+        k = int(np.argmax(most))
+        g = int(self.order[k])
+        moment = self.moments[int(np.argmax(use[self.moments, k]))]
+        tension = float(self.fired.total[moment, g, :, 0].max())
+        name = self.response.cards[int(self.fired.band[g])].name
+        share = float(most[k])
+        return [
+            Crack(
+                "ring", name, share, share, share, share, float(self.fired.wall[g]), tension,
+                float(self.height[k]), "outside", moment,
+            )
+        ]  # fmt: skip
+
+    def _joints(self) -> list[int]:
+        """Steps that are joints of their own, with a brittle side and both sides upright."""
+        cards = self.response.cards
+        low, high = self.height[0], self.height[-1]
+        return [
+            s
+            for s, (one, other) in enumerate(pairwise(cards))
+            if abs(one.metal_share - other.metal_share) >= SHARP
+            and (brittle(one) or brittle(other))
+            and low < self.steps[s] < high
+        ]
+
+    def _planes(self, places: list[int], use: Array) -> list[Crack]:
+        """Condensed planes at the largest tensions, at sharp joints and beside them."""
+        joints = self._joints()
+        heights = [float(self.height[k]) for k in places]
+        for s in joints:
+            z = float(self.steps[s])
+            wall = float(np.interp(z, self.height, self.fired.wall[self.order]))
+            sides = (self.response.cards[s], self.response.cards[s + 1])
+            heights.append(z)
+            for sign, card in zip((-1.0, 1.0), sides, strict=True):
+                heights += [z + sign * d * wall for d in BESIDE if brittle(card)]
+        if not heights:
+            return self._idle(use)
+        solid_wall = self._wall()
+        thick = float(self.fired.wall.max())
+        inside = [
+            z for z in sorted(set(heights))
+            if solid_wall.edges[0] + 0.1 * thick < z < solid_wall.edges[-1] - 0.1 * thick
+        ]  # fmt: skip
+        level: list[float] = []
+        exact = {float(self.steps[s]) for s in joints}
+        for z in inside:  # joints stay, others keep away from them and from each other
+            if z in exact or all(abs(z - o) > 0.03 * thick for o in (*level, *exact)):
+                level.append(z)
+        if not level:
+            return self._idle(use)
+        try:
+            planes = crack_planes(solid_wall, np.array(level))
+        except CofireError:  # a wall that no level plane can cut
+            return self._idle(use)
+        found: list[Crack] = []
+        edges = solid_wall.edges[1:-1]
+        for moment in self.moments:
+            bonds = [self._bond(plane.height, moment, exact) for plane in planes]
+            through = np.asarray(self.fired.through)
+            forces = [
+                plane.forces(through, *self._tractions(plane.height, moment)) for plane in planes
+            ]
+            for plane, force, bond in zip(planes, forces, bonds, strict=True):
+                if bond is None:
+                    continue
+                normal, _ = plane.stress(force)
+                for path in crack_paths([plane], [force], [bond], edges, CONTACT):
+                    found.append(self._of_path(path, float(normal.max()), moment))
+                resistance = self._resistance(plane.height, exact)
+                if resistance is not None:
+                    found[-2:] = [
+                        self._between(crack, plane, force, bond, resistance, edges, moment)
+                        for crack in found[-2:]
+                    ]
+        return found or self._idle(use)
+
+    def _of_path(self, path: CrackPath, tension: float, moment: int) -> Crack:
+        cards = self.response.cards
+        band = int(np.searchsorted(self.steps, path.height))
+        zone = cards[band].name
+        if path.kind == "joint":
+            s = int(np.argmin(np.abs(self.steps - path.height)))
+            zone = joint_name(cards[s].name, cards[s + 1].name)
+        face = "inside" if path.face == "inner" else "outside"
+        return _crack(path.kind, zone, path.limit, tension, path.height, face, moment)
+
+    def _between(
+        self, crack: Crack, plane: object, force: Array, bond: Bond, factor: float, edges: Array,
+        moment: int,
+    ) -> Crack:  # fmt: skip
+        """The crack with its load if the joint is as tough, or as weak, as it may be."""
+        found = []
+        for scale in (factor, 1.0 / factor):
+            other = replace(bond, toughness=bond.toughness * scale)
+            paths = crack_paths([plane], [force], [other], edges, CONTACT)  # type: ignore[list-item]
+            side = next(p for p in paths if (p.face == "inner") == (crack.face == "inside"))
+            found.append(_share(side.limit.through))
+        return replace(crack, low=min(found), high=max(found))
+
+    def _bond(self, height: float, moment: int, joints: set[float]) -> Bond | None:
+        """What a plane resists with, or None where it cannot crack or has not sintered."""
+        cards = self.response.cards
+        if height in joints:
+            s = int(np.argmin(np.abs(self.steps - height)))
+            sides = [k for k in (s, s + 1) if brittle(cards[k])]
+            if not self.dense[[s, s + 1], moment].all():
+                return None
+            resistance = joint_resistance(cards[s], cards[s + 1])
+            return Bond(
+                strength=float(min(self.strength[k, moment] for k in sides)),
+                toughness=resistance.toughness,
+                shear_strength=resistance.shear_strength,
+                sensitivity=0.3,
+            )
+        band = int(np.searchsorted(self.steps, height))
+        if not brittle(cards[band]) or not self.dense[band, moment]:
+            return None
+        return Bond(float(self.strength[band, moment]), toughness_of(cards[band]))
+
+    def _resistance(self, height: float, joints: set[float]) -> float | None:
+        """Factor by which a joint's toughness is uncertain; None for a body's own plane."""
+        if height not in joints:
+            return None
+        s = int(np.argmin(np.abs(self.steps - height)))
+        below, above = self.response.cards[s : s + 2]
+        return float(joint_resistance(below, above).toughness_factor)
+
+    def _wall(self) -> Wall:
+        fired, order = self.fired, self.order
+        low, high = float(self.height[0]), float(self.height[-1])
+        ends = [z for z in self.steps if low < z < high]
+        first = int(fired.band[order[0]])
+        rows = range(first, first + len(ends) + 1)
+        vessel = self.response.vessel
+        low = max(float(vessel.height.min()), low - 0.5 * float(fired.wall.max())) if low else low
+        return Wall(
+            self.height,
+            fired.radius[order],
+            fired.wall[order] / np.cos(fired.slope[order]),
+            np.array([min(low, self.height[0]), *ends, float(vessel.height.max())]),
+            self.young[list(rows)],
+            self.poisson[list(rows)],
+            held=bool(fired.lying.any()),
+        )
+
+    def _tractions(self, height: float, moment: int) -> tuple[Array, Array]:
+        """Zz and rz on a level plane, through the wall, shape (P,) each. [Pa]"""
+        fired, order = self.fired, self.order
+        tensor = getattr(fired, "tensor", None)
+        assert tensor is not None
+        along, across, shear = (tensor[moment, c][order] for c in (0, 2, 3))  # (K, P)
+        lean = fired.slope[order][:, None]
+        c, s = np.cos(lean), np.sin(lean)
+        zz = along * c * c + across * s * s - 2.0 * shear * s * c
+        rz = (along - across) * s * c + shear * (c * c - s * s)
+        places = np.asarray(fired.through)
+        at = self.height[:, None] - 0.5 * places * fired.wall[order][:, None] * s
+        found = np.empty((2, places.size))
+        for p in range(places.size):
+            rising = np.argsort(at[:, p], kind="stable")
+            for n, field in enumerate((zz, rz)):
+                found[n, p] = np.interp(height, at[rising, p], field[rising, p])
+        return found[0], found[1]
+
+    # ---- cracks in the meridian plane
+
+    def _axial(self) -> list[Crack]:
+        """From each end of every run of brittle bands into it."""
+        found: list[Crack] = []
+        band = self.fired.band[self.order]
+        cards = self.response.cards
+        start = 0
+        while start < band.size:
+            stop = start
+            own = brittle(cards[band[start]])
+            while stop < band.size and brittle(cards[band[stop]]) == own:
+                stop += 1
+            if own:
+                for edge, step, beyond in (
+                    (start, 1, start - 1), (stop - 1, -1, stop),
+                ):  # fmt: skip
+                    found += self._from_edge(edge, step, beyond, start, stop)
+            start = stop
+        return found
+
+    def _from_edge(self, edge: int, step: int, beyond: int, start: int, stop: int) -> list[Crack]:
+        fired = self.fired
+        if not 0 <= beyond < self.order.size and step == 1 and fired.lying.any():
+            return []  # a floor holds this end
+        g = int(self.order[edge])
+        band = int(fired.band[g])
+        card = self.response.cards[band]
+        wall, radius = float(fired.wall[g]), float(fired.radius[g])
+        run = self.order[start:stop] if step == 1 else self.order[start:stop][::-1]
+        y = np.abs(fired.height[run] - fired.height[g])
+        reach = min(float(y[-1]), 1.5 * float(np.sqrt(radius * wall)))
+        if run.size < 3 or reach < wall:
+            return []
+        grid = np.linspace(0.0, reach, 24)
+        other = 0.0
+        if 0 <= beyond < self.order.size:
+            ratio = self.young[int(fired.band[self.order[beyond]])] / self.young[band]
+            other = float(self.young[band] * np.clip(ratio, 1.0 / LIKE, LIKE))
+        found = []
+        for moment in self.moments:
+            if not self.dense[band, moment]:
+                continue
+            hoop = fired.total[moment, run, :, 1]
+            field = np.stack([np.interp(grid, y, hoop[:, p]) for p in range(hoop.shape[1])], axis=1)
+            if field.max() < IDLE * self.strength[band, moment]:
+                continue
+            limits = axial_limits(
+                grid,
+                fired.through,
+                field,
+                wall=wall,
+                radius=radius,
+                young=float(self.young[band]),
+                poisson=float(self.poisson[band]),
+                strength=float(self.strength[band, moment]),
+                toughness=toughness_of(card),
+                beyond=other,
+            )
+            whole = CrackLimit(limits.start, np.asarray(0.0), np.asarray(wall), limits.through)
+            found.append(
+                _crack("axial", card.name, whole, field.max(), fired.height[g], "end", moment)
+            )
+        return found
+
+
+def _share(factor: Array) -> float:
+    """Share of the load: one over its factor, nothing where it never comes. [-]"""
+    value = float(np.min(factor))
+    return 1.0 / value if np.isfinite(value) and value > 0.0 else 0.0
+
+
+def _crack(
+    kind: str, zone: str, limit: CrackLimit, tension: float, height: float, face: str, moment: int
+) -> Crack:  # fmt: skip
+    through = _share(limit.through)
+    return Crack(
+        kind, zone, _share(limit.start), through, through, through,
+        float(np.max(limit.arrest_length)), float(tension), float(height), face, moment,
+    )  # fmt: skip
