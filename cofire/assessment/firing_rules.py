@@ -329,7 +329,7 @@ def sag_flags(response: Response) -> list[Flag]:
     h, shell = response.history, response.fired
     alone, pure = response.substances
     place = {card.name: row for row, card in enumerate(pure)}
-    stands = ~np.repeat(shell.meridian.lying, 2)
+    stands = ~shell.lying
     volume = np.where(stands, shell.volume.sum(axis=1), 0.0)
     found = []
     for band, card in enumerate(response.cards):

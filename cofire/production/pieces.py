@@ -179,7 +179,7 @@ def wall_of(response: Response) -> float:
     float
         [m]
     """
-    return float(response.fired.wall[~np.repeat(response.fired.meridian.lying, 2)].max())
+    return float(response.fired.wall[~response.fired.lying].max())
 
 
 # ----------------------------------------------------------------------------------------------
