@@ -11,10 +11,12 @@ the flags that all vessels of the same materials and firing share.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, field, fields, replace
 from itertools import pairwise
 from typing import TypeVar
+from uuid import uuid4
 
 import numpy as np
 
@@ -213,15 +215,25 @@ class Bench:
         As in `fire_vessel`.
     fineness
         Of the meshes. [-]
+    executor
+        Who fires batches (see `cofire.workers`); by default the caller.
+    token
+        By which a worker process knows it again: what was worked out there is kept.
     """
 
     cards: Mapping[str, Card]
     extend: bool = False
     fineness: float = FINENESS
+    executor: Executor | None = None
+    token: str = field(default_factory=lambda: uuid4().hex)
     _materials: dict[str, Card] = field(default_factory=dict)
     _traces: dict[Key, Trace] = field(default_factory=dict)
     _histories: dict[Key, History] = field(default_factory=dict)
     _shared: dict[Key, list[Flag]] = field(default_factory=dict)
+
+    def __reduce__(self) -> tuple[Callable[..., Bench], tuple[object, ...]]:
+        """How a worker gets it: the cards; what follows from them is worked out there."""
+        return _bench_there, (self.token, dict(self.cards), self.extend, self.fineness)
 
     def material(self, name: str) -> Card:
         """The card of that name or blend.
@@ -355,6 +367,20 @@ class Bench:
             else:
                 flags += rule.flags(response)
         return verdict.worst_first(flags)
+
+
+KEPT = 4
+"""Benches that a worker process remembers, the latest ones. [-]"""
+_THERE: dict[str, Bench] = {}
+
+
+def _bench_there(token: str, cards: Mapping[str, Card], extend: bool, fineness: float) -> Bench:
+    """A bench that came to this process, with what was worked out on it here before."""
+    if token not in _THERE:
+        while len(_THERE) >= KEPT:
+            del _THERE[next(iter(_THERE))]
+        _THERE[token] = Bench(cards, extend, token=token)
+    return _THERE[token].on(fineness)
 
 
 def beside(one: History, other: History) -> History:

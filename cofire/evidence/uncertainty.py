@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -25,9 +26,9 @@ from cofire.assessment.crack_rules import JOINT_ENERGY, UNSTARTED
 from cofire.assessment.response import Response
 from cofire.assessment.rule import CAUTION, GO, NO
 from cofire.assessment.verdict import RULES, judge
-from cofire.design.workers import in_pairs
 from cofire.errors import CofireError, InputError, ModelError
 from cofire.evidence.sensitivity import wilson
+from cofire.firing.kiln import Trace
 from cofire.materials.card import Card, Property, Uncertainty, pure_cards
 from cofire.materials.library import FROZEN, VISCOSITIES
 from cofire.materials.properties import CELSIUS, LOG_VISCOSITY, SPECS
@@ -39,6 +40,8 @@ from cofire.physics.blends import find_material
 from cofire.physics.history import histories
 from cofire.physics.porosity import CRYSTAL_PACKING
 from cofire.units import kelvin
+from cofire.vessel import Vessel
+from cofire.workers import each
 
 # ----------------------------------------------------------------------------------------------
 # Cards as they might also be: every property moved within the uncertainty that its card states
@@ -454,6 +457,7 @@ def sample_verdicts(
     count: int = SAMPLES,
     seed: int = 0,
     progress: Callable[[int, int], None] | None = None,
+    executor: Executor | None = None,
 ) -> Samples:
     """Verdicts on a vessel whose cards move within their stated uncertainties.
 
@@ -467,6 +471,8 @@ def sample_verdicts(
         The same one gives the same answer.
     progress : callable, optional
         Is told how many are done, of how many.
+    executor : Executor, optional
+        Who fires the samples (see `cofire.workers`).
 
     Returns
     -------
@@ -493,10 +499,9 @@ def sample_verdicts(
     judged: list[_Judged | None] = [None] * len(points)
     clipped: Counter[Factor] = Counter()
     done = 0
-    jobs = [points[place] for place in places]
-    for place, (some, held) in zip(
-        places, in_pairs(lambda job: _judge_batch(response, factors, job), jobs), strict=True
-    ):
+    fixed = (response.vessel, response.cards, response.trace, factors)
+    jobs = [(*fixed, points[place]) for place in places]
+    for place, (some, held) in zip(places, each(_judge_batch, jobs, executor), strict=True):
         for k, one in zip(place, some, strict=True):
             judged[k] = one
         clipped.update(held)
@@ -578,32 +583,35 @@ def _ratio(fine: float, coarse: float, furthest: float) -> float:
 
 
 def _judge_batch(
-    response: Response, factors: Sequence[Factor], points: Array
+    job: tuple[Vessel, Sequence[Card], Trace, Sequence[Factor], Array],
 ) -> tuple[list[_Judged | None], Counter[Factor]]:
-    """One batch of samples, fired together and judged one by one."""
+    """One batch of samples, fired together and judged one by one, from anywhere."""
+    vessel, originals, curve, factors, points = job
     held: Counter[Factor] = Counter()
-    base = pure(response.cards)
+    base = pure(originals)
     cards = []
     for point in points:
         known = varied(base, factors, point, held)
-        cards.append([find_material(band.material, known) for band in response.vessel.bands])
-    return [None if r is None else _judged(r) for r in _fired(response, cards)], held
+        cards.append([find_material(band.material, known) for band in vessel.bands])
+    fired = _fired(vessel, curve, cards)
+    return [None if r is None else _judged(r) for r in fired], held
 
 
-def _fired(response: Response, cards: Sequence[Sequence[Card]]) -> list[Response | None]:
+def _fired(vessel: Vessel, curve: Trace, cards: Sequence[Sequence[Card]]) -> list[Response | None]:
     """The vessel with each sample's cards, as one batch; None for those that cannot be fired."""
     try:
-        return list(_fired_together(response, cards))
+        return list(_fired_together(vessel, curve, cards))
     except CofireError:
         if len(cards) == 1:
             return [None]
     half = len(cards) // 2
-    return _fired(response, cards[:half]) + _fired(response, cards[half:])
+    return _fired(vessel, curve, cards[:half]) + _fired(vessel, curve, cards[half:])
 
 
-def _fired_together(response: Response, cards: Sequence[Sequence[Card]]) -> list[Response]:
+def _fired_together(
+    vessel: Vessel, curve: Trace, cards: Sequence[Sequence[Card]]
+) -> list[Response]:
     """As `_fired`, where nothing goes wrong: N samples are rows of one history."""
-    vessel, curve = response.vessel, response.trace
     rows: list[Card] = []
     own: list[list[int]] = []
     for some in cards:

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 
 from cofire.assessment.response import fire_vessel
 from cofire.assessment.verdict import judge
-from cofire.design import workers
 from cofire.design.candidates import FINENESS, ROUGH, Bench, batches, fire_candidates
 from cofire.design.constraints import (
     bounds,
@@ -48,6 +47,7 @@ from cofire.report.plan import holds, layers_text, no_gain
 from cofire.report.stress import trade_off_figure
 from cofire.units import HOUR
 from cofire.vessel import Band, JointLimits, Vessel, read_vessel
+from tests.executors import EXECUTORS, an_executor
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
 from tests.planned import (
     broken_limits,
@@ -293,35 +293,18 @@ def test_an_interrupt_keeps_what_was_found() -> None:
     assert "Interrupted" in layers_text(found)
 
 
-def test_a_child_process_changes_nothing(monkeypatch) -> None:
+@pytest.mark.parametrize("kind", EXECUTORS)
+def test_the_same_layouts_come_out_the_same_whoever_fires_them(kind) -> None:
     vessel = tea_light_to_plan()
     some = layouts(vessel)[:6]
-    found = []
-    for fork in (False, True):
-        monkeypatch.setattr(workers, "can_fork", lambda fork=fork: fork)
-        found.append(list(try_layouts(Bench(CARDS, fineness=ROUGH), vessel, some)))
-    assert found[0] == found[1]
-
-
-def test_a_child_tells_its_errors_and_is_stopped_with_its_parent(monkeypatch) -> None:
-    monkeypatch.setattr(workers, "can_fork", lambda: True)
-
-    def work(job: int) -> int:
-        if job == 1:
-            raise ModelError("job 1")
-        return job
-
-    with pytest.raises(ModelError, match="job 1"):
-        list(workers.in_pairs(work, [0, 1]))
-    assert list(workers.in_pairs(work, [5, 6, 7])) == [5, 6, 7]
-
-    def interrupted(job: int) -> int:
-        if job == 0:
-            raise KeyboardInterrupt
-        return job
-
-    with pytest.raises(KeyboardInterrupt):
-        list(workers.in_pairs(interrupted, [0, 2]))
+    alone = list(try_layouts(Bench(CARDS, fineness=ROUGH), vessel, some))
+    with an_executor(kind) as executor:
+        bench = Bench(CARDS, fineness=ROUGH, executor=executor)
+        assert list(try_layouts(bench, vessel, some)) == alone
+        again = list(try_layouts(bench, vessel, some[::-1]))  # with what the workers remember
+    assert {t.layout: t.utilisation for t in again} == pytest.approx(
+        {t.layout: t.utilisation for t in alone}, rel=0.06
+    )
 
 
 def test_batches_are_even_in_number_and_complete() -> None:
