@@ -115,5 +115,6 @@ def checked(designed: Response, cards: Mapping[str, Card], control: Control | No
         extend=bool(designed.history.extended),
         control=control,
         curve=designed.trace,
+        along=designed.along,
     )
     return Check(designed, sharp, printed, judge(printed))

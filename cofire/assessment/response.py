@@ -19,7 +19,7 @@ from cofire.mechanics.properties import Mechanisms
 from cofire.mechanics.shell_firing import THINNEST_RATIO, ShellFiring, fire_shells
 from cofire.numerics import Array, peaks_along
 from cofire.physics.blends import find_material
-from cofire.physics.history import History, histories
+from cofire.physics.history import Along, History
 from cofire.units import HOUR, celsius
 from cofire.vessel import Vessel
 
@@ -93,6 +93,8 @@ class Response:
         Row of each band in the history.
     temperature
         Of the ware at the shell's times, shape (T,). [K]
+    along
+        Histories along the trace that are known already.
     """
 
     vessel: Vessel
@@ -102,6 +104,7 @@ class Response:
     history: History
     fired: ShellFiring
     temperature: Array
+    along: Along | None = None
 
     def at_times(self, values: Array) -> Array:
         """Rows of the history at the times of the shell.
@@ -138,8 +141,8 @@ class Response:
         cards = pure_cards(card for _, card in self.materials)
         if rows.keys() == cards.keys():
             return self.history.rows([rows[name] for name in cards]), list(cards.values())
-        alone = histories(list(cards.values()), self.trace, extend=True)
-        return alone, list(cards.values())
+        along = Along(self.trace, extend=True) if self.along is None else self.along
+        return along.of(list(cards.values())), list(cards.values())
 
     @property
     def beyond_shell(self) -> str:
@@ -177,6 +180,7 @@ def fire_vessel(
     control: Control | None = None,
     fineness: float = 1.0,
     curve: Trace | None = None,
+    along: Along | None = None,
 ) -> Response:
     """Stress of a vessel through the whole of its firing.
 
@@ -196,6 +200,8 @@ def fire_vessel(
         Divides every element's length. [-]
     curve : Trace, optional
         What the ware saw, where that is known; by default what the vessel's firing gives.
+    along : Along, optional
+        Histories that are known already, instead of a curve.
 
     Returns
     -------
@@ -211,7 +217,7 @@ def fire_vessel(
     """
     (response,) = fire_vessels(
         [vessel], cards, extend=extend, mechanisms=mechanisms, control=control, fineness=fineness,
-        curve=curve,
+        curve=curve, along=along,
     )  # fmt: skip
     return response
 
@@ -226,6 +232,7 @@ def fire_vessels(
     fineness: float = 1.0,
     points: int = POINTS,
     curve: Trace | None = None,
+    along: Along | None = None,
 ) -> list[Response]:
     """Several vessels through the firing of the first, solved as one batch.
 
@@ -233,7 +240,7 @@ def fire_vessels(
     ----------
     vessels : sequence of Vessel
         Candidates; the firing of the first counts for all.
-    cards, extend, mechanisms, control, fineness, curve
+    cards, extend, mechanisms, control, fineness, curve, along
         As in `fire_vessel`.
     points : int
         Through the wall. [-]
@@ -252,8 +259,11 @@ def fire_vessels(
                 found[band.material] = _material(band.material, known, place)
     rows = {card.name: card for card in found.values()}
     order = list(rows)
+    if along is not None:
+        curve = along.trace
     curve = trace(vessels[0].firing) if curve is None else curve
-    history = histories(list(rows.values()), curve, extend=extend)
+    along = along or Along(curve, extend=extend)
+    history = along.of(list(rows.values()))
     chosen = [tuple(found[band.material] for band in vessel.bands) for vessel in vessels]
     material = [tuple(order.index(card.name) for card in some) for some in chosen]
 
@@ -273,7 +283,7 @@ def fire_vessels(
     return [
         Response(
             vessel, cards_of, rows_of, curve, history, shell,
-            np.interp(shell.time, curve.time, curve.ware),
+            np.interp(shell.time, curve.time, curve.ware), along,
         )
         for vessel, cards_of, rows_of, shell in zip(vessels, chosen, material, fired, strict=True)
     ]  # fmt: skip

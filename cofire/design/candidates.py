@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import TypeVar
 from uuid import uuid4
@@ -36,7 +36,7 @@ from cofire.mechanics.properties import Mechanisms
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.numerics import Array
 from cofire.physics.blends import find_material
-from cofire.physics.history import PER_MATERIAL, History, histories
+from cofire.physics.history import PER_MATERIAL, Along, History
 from cofire.vessel import Vessel
 
 # ----------------------------------------------------------------------------------------------
@@ -228,7 +228,7 @@ class Bench:
     token: str = field(default_factory=lambda: uuid4().hex)
     _materials: dict[str, Card] = field(default_factory=dict)
     _traces: dict[Key, Trace] = field(default_factory=dict)
-    _histories: dict[Key, History] = field(default_factory=dict)
+    _along: dict[Key, Along] = field(default_factory=dict)
     _shared: dict[Key, list[Flag]] = field(default_factory=dict)
 
     def __reduce__(self) -> tuple[Callable[..., Bench], tuple[object, ...]]:
@@ -295,14 +295,20 @@ class Bench:
         InputError
             The firing goes beyond a card's tables.
         """
+        return self.along(firing).of(cards)
+
+    def along(self, firing: Firing) -> Along:
+        """What is known along a firing.
+
+        Parameters
+        ----------
+        firing : Firing
+            The firing.
+        """
         key = firing_key(firing)
-        known = self._histories.get(key)
-        new = [card for card in cards if known is None or card.name not in known.names]
-        if new:
-            added = histories(new, self.trace(firing), extend=self.extend)
-            known = self._histories[key] = added if known is None else beside(known, added)
-        assert known is not None
-        return known.rows([known.names.index(card.name) for card in cards])
+        if key not in self._along:
+            self._along[key] = Along(self.trace(firing), extend=self.extend)
+        return self._along[key]
 
     def printed(self, vessel: Vessel) -> Vessel:
         """The vessel as its printer lays it, in as few bands as a search needs.
@@ -381,34 +387,6 @@ def _bench_there(token: str, cards: Mapping[str, Card], extend: bool, fineness: 
             del _THERE[next(iter(_THERE))]
         _THERE[token] = Bench(cards, extend, token=token)
     return _THERE[token].on(fineness)
-
-
-def beside(one: History, other: History) -> History:
-    """Two histories along one trace as one, the rows of the first in front.
-
-    Parameters
-    ----------
-    one, other : History
-        Of different materials.
-
-    Returns
-    -------
-    History
-        Strains that one of them lacks are zero there.
-    """
-    whole = {f.name: getattr(one, f.name) for f in fields(one)}
-    whole["names"] = one.names + other.names
-    whole["extended"] = tuple(dict.fromkeys(one.extended + other.extended))
-    for name in PER_MATERIAL:
-        whole[name] = np.concatenate([getattr(one, name), getattr(other, name)])
-    nothing = [np.zeros((len(h.names), h.time.size)) for h in (one, other)]
-    whole["strain"] = {
-        name: np.concatenate(
-            [h.strain.get(name, none) for h, none in zip((one, other), nothing, strict=True)]
-        )
-        for name in dict.fromkeys([*one.strain, *other.strain])
-    }
-    return History(**whole)
 
 
 SMEAR_STEP, SMEAR_FINEST = 0.12, 0.5
@@ -497,7 +475,8 @@ def _fired(
         material = tuple(history.names.index(card.name) for card in own)
         ware = np.interp(time, curve.time, curve.ware)
         shell = replace(shell, time=time)
-        found.append(Response(vessel, own, material, curve, history, shell, ware))
+        along = bench.along(vessel.firing)
+        found.append(Response(vessel, own, material, curve, history, shell, ware, along))
     return found
 
 

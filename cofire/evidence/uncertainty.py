@@ -37,7 +37,7 @@ from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.numerics import Array
 from cofire.physics.blends import find_material
-from cofire.physics.history import histories
+from cofire.physics.history import Along
 from cofire.physics.porosity import CRYSTAL_PACKING
 from cofire.units import kelvin
 from cofire.vessel import Vessel
@@ -618,7 +618,8 @@ def _fired_together(
         names = list(dict.fromkeys(card.name for card in some))
         own.append([len(rows) + names.index(card.name) for card in some])
         rows += [next(card for card in some if card.name == name) for name in names]
-    history = histories(rows, curve, extend=True)  # refused before, if not allowed
+    along = Along(curve, extend=True)  # refused before, if not allowed
+    history = along.of(rows)
     mesh = mesh_meridian(
         vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=FINENESS,
         corners=vessel.corners,
@@ -633,7 +634,7 @@ def _fired_together(
             Response(
                 vessel, tuple(some), tuple(k - first for k in places), curve,
                 history.rows(range(first, max(places) + 1)), shell,
-                np.interp(shell.time, curve.time, curve.ware),
+                np.interp(shell.time, curve.time, curve.ware), along,
             )
         )  # fmt: skip
     return found
