@@ -22,6 +22,7 @@ from cofire.materials.card import Card, pure_cards
 from cofire.physics.blends import find_material
 from cofire.units import MINUTE, celsius, kelvin
 from cofire.vessel import THINNEST, Vessel
+from cofire.workers import each
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -297,7 +298,7 @@ def sweep(
     }
     points = [dict(zip(axes, values, strict=True)) for values in itertools.product(*axes.values())]
     jobs = [(base, point, some, extend) for point in points]
-    found = map(_row, jobs) if executor is None else executor.map(_row, jobs)
+    found = each(_row, jobs, executor)
     columns = [*axes, "verdict", "utilisation", "rule", "zone", "crack_probability", "note"]
     return DataFrame(
         [{**point, **row} for point, row in zip(points, found, strict=True)], columns=columns

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.assessment.response import POINTS, USUAL, Response, band_stresses, fire_vessels
+from cofire.assessment.response import POINTS, USUAL, Response, band_stresses, fire_vessel
 from cofire.firing.program import Firing
 from cofire.mechanics.integrator import Control
 from cofire.vessel import Vessel, read_vessel
@@ -124,8 +124,8 @@ def _profile(draw: np.random.Generator, height: float) -> tuple[Array, Array, fl
 def fired(vessel: Vessel, how: Fidelity) -> tuple[Response, float]:
     """The vessel's response, and what it cost. [s of CPU]"""
     start = time.process_time()
-    (response,) = fire_vessels(
-        [vessel], CARDS, control=how.control, fineness=how.fineness, points=how.points
+    response = fire_vessel(
+        vessel, CARDS, control=how.control, fineness=how.fineness, points=how.points
     )
     return response, time.process_time() - start
 

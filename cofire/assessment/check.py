@@ -135,6 +135,7 @@ def checked(
             extend=bool(designed.history.extended),
             control=control,
             curve=designed.trace,
+            along=designed.along,
         )
     sharp, why = judge(designed), QUICK
     if not quick:

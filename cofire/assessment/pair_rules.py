@@ -16,7 +16,15 @@ from cofire.assessment.response import Response
 from cofire.assessment.rule import BLENDS, FIRING, GAS, LAYERS, NEIGHBOUR, Flag, Rule, not_computed
 from cofire.assessment.windows import SOLIDUS_MARGIN
 from cofire.materials.card import Card
-from cofire.materials.pairs import HARMS, MARKS, MELTS, FirstLiquid, first_liquid, liquids
+from cofire.materials.pairs import (
+    HARMS,
+    MARKS,
+    MELTS,
+    FirstLiquid,
+    first_liquid,
+    liquids,
+    substances_of,
+)
 from cofire.units import celsius
 
 MOLTEN = 1000.0
@@ -96,7 +104,12 @@ def met(
     """
     found: dict[tuple[str, tuple[str, ...]], FirstLiquid] = {}
     unknown: dict[tuple[str, str], str] = {}
+    seen: set[tuple[int, ...]] = set()
     for group in groups:
+        substances = tuple(id(card) for card in substances_of(group))
+        if substances in seen:  # what they make has been found
+            continue
+        seen.add(substances)
         lowest = first_liquid(group, gas)
         for pair in lowest.unknown if lowest else ():
             unknown.setdefault(pair, " | ".join(card.name for card in group))

@@ -148,14 +148,14 @@ def _cuts(vessel: Vessel, found: Laid, step: float, finest: float) -> Array:
     low, high = vessel.bands[0].low, vessel.bands[-1].high
     least = finest * float(vessel.wall.max())
     cuts = [low]
-    start = 0
-    for k in range(1, found.height.size):
-        z = found.height[k]
+    height, share = found.height.tolist(), found.share.tolist()
+    before = share[0]
+    for z, own in zip(height[1:], share[1:], strict=True):
         if z - cuts[-1] < least or high - z < least:
             continue
-        if abs(found.share[k] - found.share[start]) >= step:
-            cuts.append(float(z))
-            start = k
+        if abs(own - before) >= step:
+            cuts.append(z)
+            before = own
     return np.array([*cuts, high])
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -20,7 +20,7 @@ from cofire.mechanics.solid_firing import SolidFiring, fire_solid, times_of
 from cofire.mechanics.solid_mesh import USUAL_ACROSS, mesh_solid
 from cofire.numerics import Array, peaks_along
 from cofire.physics.blends import find_material
-from cofire.physics.history import History, histories
+from cofire.physics.history import Along, History
 from cofire.units import HOUR, celsius
 from cofire.vessel import Vessel
 
@@ -99,6 +99,8 @@ class Response:
         Of the ware at its times, shape (T,). [K]
     memo
         What rules have worked out of it already; a changed copy begins anew.
+    along
+        Histories along the trace that are known already.
     """
 
     vessel: Vessel
@@ -109,6 +111,7 @@ class Response:
     fired: ShellFiring | SolidFiring
     temperature: Array
     memo: dict[str, object] = field(default_factory=dict, init=False, repr=False, compare=False)
+    along: Along | None = None
 
     def at_times(self, values: Array) -> Array:
         """Rows of the history at the times of the shell.
@@ -145,8 +148,8 @@ class Response:
         cards = pure_cards(card for _, card in self.materials)
         if rows.keys() == cards.keys():
             return self.history.rows([rows[name] for name in cards]), list(cards.values())
-        alone = histories(list(cards.values()), self.trace, extend=True)
-        return alone, list(cards.values())
+        along = Along(self.trace, extend=True) if self.along is None else self.along
+        return along.of(list(cards.values())), list(cards.values())
 
     @property
     def beyond_shell(self) -> str:
@@ -185,7 +188,10 @@ def fire_vessel(
     mechanisms: Mechanisms | None = None,
     control: Control | None = None,
     fineness: float = 1.0,
+    points: int = POINTS,
     curve: Trace | None = None,
+    along: Along | None = None,
+    check_mesh: bool = True,
 ) -> Response:
     """Stress of a vessel through the whole of its firing.
 
@@ -203,8 +209,14 @@ def fire_vessel(
         Tolerances and steps.
     fineness : float
         Divides every element's length. [-]
+    points : int
+        Through the wall. [-]
     curve : Trace, optional
         What the ware saw, where that is known; by default what the vessel's firing gives.
+    along : Along, optional
+        Histories that are known already, instead of a curve.
+    check_mesh : bool
+        As in `fire_shells`.
 
     Returns
     -------
@@ -218,74 +230,27 @@ def fire_vessel(
     ModelError
         The vessel finds no equilibrium: with its lowest band, and when.
     """
-    (response,) = fire_vessels(
-        [vessel], cards, extend=extend, mechanisms=mechanisms, control=control, fineness=fineness,
-        curve=curve,
-    )  # fmt: skip
-    return response
-
-
-def fire_vessels(
-    vessels: Sequence[Vessel],
-    cards: Mapping[str, Card],
-    *,
-    extend: bool = False,
-    mechanisms: Mechanisms | None = None,
-    control: Control | None = None,
-    fineness: float = 1.0,
-    points: int = POINTS,
-    curve: Trace | None = None,
-) -> list[Response]:
-    """Several vessels through the firing of the first, solved as one batch.
-
-    Parameters
-    ----------
-    vessels : sequence of Vessel
-        Candidates; the firing of the first counts for all.
-    cards, extend, mechanisms, control, fineness, curve
-        As in `fire_vessel`.
-    points : int
-        Through the wall. [-]
-
-    Returns
-    -------
-    list of Response
-        One a vessel, with one history shared by all.
-    """
     known = dict(cards)
-    found: dict[str, Card] = {}
-    for vessel in vessels:
-        for number, band in enumerate(vessel.bands, 1):
-            if band.material not in found:
-                place = f"{vessel.name}: band {number}"
-                found[band.material] = _material(band.material, known, place)
-    rows = {card.name: card for card in found.values()}
+    own = tuple(
+        _material(band.material, known, f"{vessel.name}: band {number}")
+        for number, band in enumerate(vessel.bands, 1)
+    )
+    rows = {card.name: card for card in own}
     order = list(rows)
-    curve = trace(vessels[0].firing) if curve is None else curve
-    history = histories(list(rows.values()), curve, extend=extend)
-    chosen = [tuple(found[band.material] for band in vessel.bands) for vessel in vessels]
-    material = [tuple(order.index(card.name) for card in some) for some in chosen]
-
-    meshes = [meshed(vessel, fineness) for vessel in vessels]
-    most = max(m.elements for m in meshes)
-    meshes = [
-        m if m.elements == most else meshed(vessel, fineness, most)
-        for m, vessel in zip(meshes, vessels, strict=True)
-    ]
+    if along is None:
+        along = Along(trace(vessel.firing) if curve is None else curve, extend=extend)
+    curve = along.trace
+    history = along.of(list(rows.values()))
+    material = tuple(order.index(card.name) for card in own)
     try:
-        fired = fire_shells(
-            meshes, history, material, points=points, mechanisms=mechanisms,
-            control=control or USUAL,
+        (shell,) = fire_shells(
+            [meshed(vessel, fineness)], history, [material], points=points,
+            mechanisms=mechanisms, control=control or USUAL, check_mesh=check_mesh,
         )  # fmt: skip
     except UnbalancedError as error:
-        raise unsolved(vessels, error.time, curve) from None
-    return [
-        Response(
-            vessel, cards_of, rows_of, curve, history, shell,
-            np.interp(shell.time, curve.time, curve.ware),
-        )
-        for vessel, cards_of, rows_of, shell in zip(vessels, chosen, material, fired, strict=True)
-    ]  # fmt: skip
+        raise unsolved(vessel, error.time, curve) from None
+    ware = np.interp(shell.time, curve.time, curve.ware)
+    return Response(vessel, own, material, curve, history, shell, ware, along)
 
 
 def as_solid(response: Response) -> Response:
@@ -330,37 +295,34 @@ def as_solid(response: Response) -> Response:
     return replace(response, fired=fired, temperature=ware)
 
 
-def unsolved(vessels: Sequence[Vessel], time: float, curve: Trace | None = None) -> ModelError:
-    """What to say of vessels of which one finds no equilibrium: which band is lowest, and when.
+def unsolved(vessel: Vessel, time: float, curve: Trace) -> ModelError:
+    """What to say of a vessel that finds no equilibrium: which band is lowest, and when.
 
     Parameters
     ----------
-    vessels : sequence of Vessel
-        Solved together.
+    vessel : Vessel
+        The vessel.
     time : float
         At which no equilibrium was found. [s]
-    curve : Trace, optional
-        Of the ware, where all went through one.
+    curve : Trace
+        Of the ware.
 
     Returns
     -------
     ModelError
         One line.
     """
-    heights = [(b.high - b.low, n, b, v) for v in vessels for n, b in enumerate(v.bands, 1)]
-    height, number, band, vessel = min(heights, key=lambda entry: entry[:2])
-    others = f" (or one of {len(vessels) - 1} solved with it)" if len(vessels) > 1 else ""
-    at = ""
-    if curve is not None:
-        at = f", {celsius(float(np.interp(time, curve.time, curve.ware))):.0f} °C"
+    heights = [(band.high - band.low, n, band) for n, band in enumerate(vessel.bands, 1)]
+    height, number, band = min(heights, key=lambda entry: entry[:2])
+    at = celsius(float(np.interp(time, curve.time, curve.ware)))
     return ModelError(
-        f"{vessel.name}{others}: finds no equilibrium {time / HOUR:.3g} h into the firing{at}; its "
-        f"lowest band is {number}, {band.material!r}, {1e3 * height:.3g} mm: make it higher, or "
-        "look for a wrong number in its card"
+        f"{vessel.name}: finds no equilibrium {time / HOUR:.3g} h into the firing, {at:.0f} °C; "
+        f"its lowest band is {number}, {band.material!r}, {1e3 * height:.3g} mm: make it higher, "
+        "or look for a wrong number in its card"
     )
 
 
-def meshed(vessel: Vessel, fineness: float = 1.0, elements: int | None = None) -> Meridian:
+def meshed(vessel: Vessel, fineness: float = 1.0) -> Meridian:
     """The mesh of a vessel.
 
     Parameters
@@ -368,8 +330,6 @@ def meshed(vessel: Vessel, fineness: float = 1.0, elements: int | None = None) -
     vessel : Vessel
         The vessel.
     fineness : float
-        As in `mesh_meridian`. [-]
-    elements : int, optional
         As in `mesh_meridian`. [-]
 
     Returns
@@ -385,7 +345,7 @@ def meshed(vessel: Vessel, fineness: float = 1.0, elements: int | None = None) -
     try:
         return mesh_meridian(
             vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=fineness,
-            elements=elements, corners=vessel.corners,
+            corners=vessel.corners,
         )  # fmt: skip
     except InputError as error:
         raise InputError(f"{vessel.name}: {error}") from None

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +26,7 @@ from cofire.firing.program import LAG, Firing, Kiln, simple_firing
 from cofire.materials.card import Card, pure_cards
 from cofire.materials.pairs import families, first_liquid, substances_of
 from cofire.units import MINUTE, celsius
+from cofire.workers import each
 
 STUDIO_GASES = ("air", "carbon", "inert")
 
@@ -155,6 +157,7 @@ def screen(
     ceramics: Sequence[Card],
     kiln: Kiln,
     gases: Sequence[str] = STUDIO_GASES,
+    executor: Executor | None = None,
 ) -> list[Pair]:
     """Every metal with every ceramic: can they share a firing, and at what mismatch.
 
@@ -170,6 +173,8 @@ def screen(
         The kiln.
     gases : sequence of str
         Gases at hand, in order of preference.
+    executor : Executor, optional
+        Who fires the shared windows (see `cofire.workers`).
 
     Returns
     -------
@@ -180,10 +185,7 @@ def screen(
     windows = firing_windows(both, kiln)
     pairs: list[Pair] = []
 
-    def names(k: int) -> set[str]:
-        return set(pure_cards([both[k]]))
-
-    jobs: dict[tuple[float, float, str], list[tuple[int, int, SharedWindow, int, str]]] = {}
+    shared: dict[tuple[float, float, str], list[_Member]] = {}
     for i, metal in enumerate(metals):
         for j, ceramic in enumerate(ceramics, len(metals)):
             if why := metal.refused or ceramic.refused:
@@ -194,37 +196,13 @@ def screen(
                 pairs.append(Pair(metal.name, ceramic.name, "no", choice, ""))
                 continue
             job = (choice.window.peak, choice.window.hold, choice.gas)
-            jobs.setdefault(job, []).append((i, j, choice.window, choice.grade, choice.reason))
-    for (peak, hold, gas), members in jobs.items():
+            shared.setdefault(job, []).append((i, j, choice.window, choice.grade, choice.reason))
+    jobs = []
+    for firing, members in shared.items():
         used = sorted({k for m in members for k in m[:2]})
-        place = {k: n for n, k in enumerate(used)}
-        fired = fire([both[k] for k in used], kiln, peak, hold, gas)
-        held = fired.history.extended
-        for i, j, window, grade, reason in members:
-            block = compare(fired, place[i], np.array([place[j]]))
-            worst = max(grade, int(block.grade[0]))
-            told = reason if grade in (NO, block.grade[0] + 1) else describe(block, 0)
-            pairs.append(
-                Pair(
-                    both[i].name,
-                    both[j].name,
-                    VERDICTS[worst],
-                    told,
-                    gas,
-                    window,
-                    block.metal_density,
-                    float(block.ceramic_density[0]),
-                    metal_margin(both[i], peak),
-                    float(block.end_mismatch[0]),
-                    float(block.worst_mismatch[0]),
-                    float(block.worst_temperature[0]),
-                    float(block.set_point[0]),
-                    float(block.cooled_mismatch[0]),
-                    float(block.tile_tension[0]),
-                    float(block.strength[0]),
-                    any(line.startswith(f"{n}: ") for line in held for n in names(i) | names(j)),
-                )
-            )
+        jobs.append(({k: both[k] for k in used}, kiln, firing, members))
+    for found in each(_fired_pairs, jobs, executor):
+        pairs += found
     far = np.inf
     return sorted(
         pairs,
@@ -236,6 +214,48 @@ def screen(
             p.ceramic,
         ),
     )
+
+
+_Member = tuple[int, int, SharedWindow, int, str]
+"""Metal, ceramic, window, and grade and reason of the gas, of a pair in a shared firing."""
+
+
+def _fired_pairs(
+    job: tuple[Mapping[int, Card], Kiln, tuple[float, float, str], Sequence[_Member]],
+) -> list[Pair]:
+    """Pairs that share one firing, from anywhere."""
+    both, kiln, (peak, hold, gas), members = job
+    place = {k: n for n, k in enumerate(both)}
+    fired = fire(list(both.values()), kiln, peak, hold, gas)
+    held = fired.history.extended
+    pairs = []
+    for i, j, window, grade, reason in members:
+        block = compare(fired, place[i], np.array([place[j]]))
+        worst = max(grade, int(block.grade[0]))
+        told = reason if grade in (NO, block.grade[0] + 1) else describe(block, 0)
+        names = pure_cards([both[i], both[j]])
+        pairs.append(
+            Pair(
+                both[i].name,
+                both[j].name,
+                VERDICTS[worst],
+                told,
+                gas,
+                window,
+                block.metal_density,
+                float(block.ceramic_density[0]),
+                metal_margin(both[i], peak),
+                float(block.end_mismatch[0]),
+                float(block.worst_mismatch[0]),
+                float(block.worst_temperature[0]),
+                float(block.set_point[0]),
+                float(block.cooled_mismatch[0]),
+                float(block.tile_tension[0]),
+                float(block.strength[0]),
+                any(line.startswith(f"{name}: ") for line in held for name in names),
+            )
+        )
+    return pairs
 
 
 def shared_firing(one: Card, other: Card, kiln: Kiln, gases: Sequence[str]) -> Firing:

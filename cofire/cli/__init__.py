@@ -12,7 +12,7 @@ import sys
 
 import typer
 
-from cofire.cli import evidence, job, materials, pairs, plan, vessel
+from cofire.cli import evidence, job, materials, pairs, plan, sweep, vessel
 
 # Read when numpy is first imported, inside a command. Every matrix here is small: more threads
 # of the linear algebra would only wait for each other.
@@ -35,6 +35,7 @@ app.command()(pairs.screen)
 app.command()(pairs.mismatch)
 app.command()(vessel.stress)
 app.command()(vessel.check)
+app.command()(sweep.sweep)
 app.command()(plan.plan)
 app.command()(plan.layers)
 app.command()(plan.schedule)

@@ -30,6 +30,16 @@ Tables = Annotated[
 Kiln = Annotated[str, typer.Option("--kiln", metavar="NAME", help="Name of a kiln of the tables.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that exist.")]
 
+Workers = Annotated[
+    int | None,
+    typer.Option(
+        "--workers",
+        metavar="N",
+        min=1,
+        help="Processes at work; by default one a core. The answer does not depend on it.",
+    ),
+]
+
 
 def guarded(command: Callable[P, R]) -> Callable[P, R]:
     """A command that reports what cofire refuses as one line on stderr, with its status.

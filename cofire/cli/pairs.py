@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.cli.common import Force, Kiln, Tables, guarded
+from cofire.cli.common import Force, Kiln, Tables, Workers, guarded
 from cofire.cli.plan import read, tell
 from cofire.cli.vessel import Vessel
 from cofire.errors import InputError
@@ -276,6 +276,7 @@ def partner(
     of: Annotated[str, typer.Option(help="Zone that stays: metal or ceramic.")] = KINDS[0],
     tables: Tables = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead.")] = False,
+    workers: Workers = None,
 ) -> None:
     """Say which partner one zone of a vessel would need for go, and which cards come nearest.
 
@@ -284,12 +285,14 @@ def partner(
     from cofire.design.partner import nearest, wanted_partner
     from cofire.errors import UnknownName
     from cofire.report.partner import partner_json, partner_text
+    from cofire.workers import local_processes
 
     if of not in KINDS:
         raise UnknownName("zone", of, KINDS, "--of")
     given, cards, _ = read(vessel, tables)
     tell("partners")
-    wanted = wanted_partner(given, cards, of)
+    with local_processes(workers) as executor:
+        wanted = wanted_partner(given, cards, of, executor)
     near, mixtures = nearest(wanted, given, cards)
     tell("")
     form = partner_json if json else partner_text

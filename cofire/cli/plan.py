@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.cli.common import DEFECT, Force, Tables, guarded
+from cofire.cli.common import DEFECT, Force, Tables, Workers, guarded
 from cofire.cli.vessel import Extend, Vessel
 
 if TYPE_CHECKING:
@@ -89,7 +89,9 @@ def second_stops(before: int) -> Iterator[None]:
 
 
 @guarded
-def layers(vessel: Vessel, tables: Tables = None, extend: Extend = False) -> None:
+def layers(
+    vessel: Vessel, tables: Tables = None, extend: Extend = False, workers: Workers = None
+) -> None:
     """Propose graded layers for a vessel's joint, and show what more of them would buy.
 
     Ctrl-C shows the best so far, status 130.
@@ -98,11 +100,14 @@ def layers(vessel: Vessel, tables: Tables = None, extend: Extend = False) -> Non
     """
     from cofire.design.layers import propose_layers
     from cofire.report.plan import layers_text
+    from cofire.workers import local_processes
 
     given, cards, _ = read(vessel, tables)
-    found = propose_layers(
-        given, cards, extend=extend, progress=lambda n, of: tell(f"{n} of {of} layouts")
-    )
+    with local_processes(workers) as executor:
+        found = propose_layers(
+            given, cards, extend=extend, executor=executor,
+            progress=lambda n, of: tell(f"{n} of {of} layouts"),
+        )  # fmt: skip
     tell("")
     typer.echo(layers_text(found), nl=False)
     if not found.finished:
@@ -116,6 +121,7 @@ def schedule(
     tables: Tables = None,
     extend: Extend = False,
     force: Force = False,
+    workers: Workers = None,
 ) -> None:
     """Propose the shortest firing of a vessel that keeps every flag at its target.
 
@@ -126,10 +132,15 @@ def schedule(
     from cofire.design.schedule import propose_schedule
     from cofire.report.plan import firing_toml, schedule_text
     from cofire.report.writing import check_targets, write_file
+    from cofire.workers import local_processes
 
     check_targets([out], force)
     given, cards, kilns = read(vessel, tables)
-    found = propose_schedule(given, cards, extend=extend, progress=lambda n: tell(f"{n} firings"))
+    with local_processes(workers) as executor:
+        found = propose_schedule(
+            given, cards, extend=extend, executor=executor,
+            progress=lambda n: tell(f"{n} firings"),
+        )  # fmt: skip
     tell("")
     typer.echo(schedule_text(found), nl=False)
     if out is not None:
@@ -147,6 +158,7 @@ def plan(
     tables: Tables = None,
     extend: Extend = False,
     force: Force = False,
+    workers: Workers = None,
 ) -> None:
     """Plan one vessel: check it as given, propose layers and firing, check those, write it all.
 
@@ -158,14 +170,16 @@ def plan(
     from cofire.design.plan import propose
     from cofire.report.plan import write_plan
     from cofire.report.writing import check_plan_folder
+    from cofire.workers import local_processes
 
     given, cards, kilns = read(vessel, tables)
     check_plan_folder(out, force)
     try:
-        found = propose(given, cards, extend=extend, tell=tell)
-        tell("writing")
-        with second_stops(0 if found.finished else 1):
-            written = write_plan(found, out, force, vessel, kilns)
+        with local_processes(workers) as executor:
+            found = propose(given, cards, extend=extend, tell=tell, executor=executor)
+            tell("writing")
+            with second_stops(0 if found.finished else 1):
+                written = write_plan(found, out, force, vessel, kilns, executor)
     except KeyboardInterrupt:
         typer.echo("cofire: stopped; nothing was written", err=True)
         raise typer.Exit(INTERRUPTED) from None

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.cli.common import DEFECT, Force, Tables, guarded
+from cofire.cli.common import DEFECT, Force, Tables, Workers, guarded
 
 if TYPE_CHECKING:
     from cofire.assessment.check import Check
@@ -72,6 +72,7 @@ def check(
     seed: Annotated[
         int, typer.Option(metavar="N", help="Of the samples: the same one, the same answer.")
     ] = 0,
+    workers: Workers = None,
 ) -> None:
     """Say whether a vessel will survive its firing: go, caution or no, and why.
 
@@ -86,25 +87,31 @@ def check(
     write = as_json if json else as_text
     text = write(found, cautions(found.printed))
     if uncertainty:
-        text = _with_uncertainty(text, found.printed, samples, seed, json)
+        text = _with_uncertainty(text, found.printed, samples, seed, json, workers)
     typer.echo(text, nl=False)
     if found.word == "no":
         raise typer.Exit(DEFECT)
 
 
-def _with_uncertainty(text: str, response: Response, count: int, seed: int, json: bool) -> str:
+def _with_uncertainty(
+    text: str, response: Response, count: int, seed: int, json: bool, workers: int | None
+) -> str:
     """The verdict as written, and how sure it is."""
     from json import dumps, loads
 
     from cofire.evidence.measure_next import measure_next
     from cofire.evidence.uncertainty import sample_verdicts
     from cofire.report.uncertainty import uncertainty_row, uncertainty_text
+    from cofire.workers import local_processes
 
     def tell(line: str) -> None:
         if sys.stderr.isatty():
             typer.echo(f"\r{line:<60}", nl=False, err=True)
 
-    found = sample_verdicts(response, count, seed, lambda n, of: tell(f"{n} of {of} samples"))
+    with local_processes(workers) as executor:
+        found = sample_verdicts(
+            response, count, seed, lambda n, of: tell(f"{n} of {of} samples"), executor
+        )
     ranking = measure_next(found)
     tell("")
     if not json:

@@ -38,7 +38,6 @@ from cofire.design.candidates import (
 )
 from cofire.design.firings import USUAL, Setting, frame
 from cofire.design.transition import Layout, as_vessel, zones
-from cofire.design.workers import in_pairs
 from cofire.errors import CofireError, ModelError
 from cofire.firing.program import LAG
 from cofire.materials.card import Card
@@ -51,6 +50,7 @@ from cofire.physics.history import History
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
 from cofire.units import celsius
 from cofire.vessel import Vessel
+from cofire.workers import each
 
 # ----------------------------------------------------------------------------------------------
 # Two other ways to join the zones: one as a sleeve in the other, and fired one after the other
@@ -367,17 +367,7 @@ def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternat
         except CofireError as error:
             found.append(Alternative(what, None, str(error)))
 
-    def fired(some: Sequence[tuple[str, Vessel]]) -> list[Alternative]:
-        return [
-            Alternative(what, None, str(result))
-            if isinstance(result, ModelError)
-            else Alternative(what, wide.judge(result))
-            for (what, _), result in zip(
-                some, fire_candidates(wide, [one for _, one in some]), strict=True
-            )
-        ]
-
-    for some in in_pairs(fired, batches(ready)):
+    for some in each(_try, [(wide, some) for some in batches(ready)], bench.executor):
         found += some
     for what, work in (("sleeve", sleeve), ("two firings", two_firings)):
         try:
@@ -385,6 +375,19 @@ def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternat
         except CofireError as error:
             found.append(Alternative(what, None, str(error)))
     return tuple(sorted(found, key=lambda a: a.utilisation))
+
+
+def _try(job: tuple[Bench, Sequence[tuple[str, Vessel]]]) -> list[Alternative]:
+    """One batch of vessels fired and judged, from anywhere."""
+    bench, some = job
+    return [
+        Alternative(what, None, str(result))
+        if isinstance(result, ModelError)
+        else Alternative(what, bench.judge(result))
+        for (what, _), result in zip(
+            some, fire_candidates(bench, [one for _, one in some]), strict=True
+        )
+    ]
 
 
 def _partners(

@@ -7,6 +7,7 @@ fires them in batches, and ranks them by the flags' worst utilisation.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from operator import attrgetter
 
@@ -30,10 +31,10 @@ from cofire.design.constraints import (
     refuse_without_place,
 )
 from cofire.design.transition import Layout, as_vessel, zones
-from cofire.design.workers import in_pairs
 from cofire.errors import ModelError
 from cofire.materials.card import Card
 from cofire.vessel import Vessel
+from cofire.workers import each
 
 # ----------------------------------------------------------------------------------------------
 # Layouts fired and judged: what each one scores, and which is best
@@ -102,24 +103,11 @@ def try_layouts(
     ModelError
         None of them does.
     """
-    metal, ceramic, below = bench.zones(vessel)
-
-    def vessel_of(layout: Layout) -> Vessel:
-        return as_vessel(vessel, metal.name, ceramic.name, below, layout)
-
-    def work(some: Sequence[Layout]) -> list[Trial | ModelError]:
-        fired = fire_candidates(bench, [vessel_of(layout) for layout in some])
-        return [
-            r if isinstance(r, ModelError) else trial(bench, layout, r)
-            for layout, r in zip(some, fired, strict=True)
-        ]
-
-    if candidates:
-        bench.history(vessel.firing, bench.used(map(vessel_of, candidates)))  # before a fork
     lost: ModelError | None = None
     found = 0
     rising = sorted(candidates, key=lambda layout: len(layout.shares))
-    for results in in_pairs(work, batches(rising)):
+    jobs = [(bench, vessel, some) for some in batches(rising)]
+    for results in each(_try, jobs, bench.executor):
         for result in results:
             if isinstance(result, ModelError):
                 lost = result
@@ -130,6 +118,17 @@ def try_layouts(
             yield result
     if lost is not None and found == 0:
         raise lost
+
+
+def _try(job: tuple[Bench, Vessel, Sequence[Layout]]) -> list[Trial | ModelError]:
+    """One batch of layouts fired and judged, from anywhere."""
+    bench, vessel, some = job
+    metal, ceramic, below = bench.zones(vessel)
+    vessels = [as_vessel(vessel, metal.name, ceramic.name, below, layout) for layout in some]
+    return [
+        r if isinstance(r, ModelError) else trial(bench, layout, r)
+        for layout, r in zip(some, fire_candidates(bench, vessels), strict=True)
+    ]
 
 
 def fixed(flag: Flag, pure: Iterable[str]) -> bool:
@@ -270,6 +269,7 @@ def propose_layers(
     progress: Callable[[int, int], None] | None = None,
     bench: Bench | None = None,
     start: Sequence[Layout] | None = None,
+    executor: Executor | None = None,
 ) -> LayerSearch:
     """Search the transition that uses up least of the flags' limits.
 
@@ -293,6 +293,8 @@ def propose_layers(
         What is known already.
     start : sequence of Layout, optional
         Instead of the coarse grid; the neighbours of the best are then nearer ones.
+    executor : Executor, optional
+        Who fires the layouts (see `cofire.workers`), where no bench says so.
 
     Returns
     -------
@@ -307,7 +309,7 @@ def propose_layers(
     metal, ceramic, _ = zones(vessel, cards)
     sized = in_fired_size(vessel, metal, ceramic)
     refuse_without_place(sized)
-    bench = bench or Bench(cards, extend)
+    bench = bench or Bench(cards, extend, executor=executor)
     middle = 0.5 * (vessel.joint.lowest + vessel.joint.highest)
     done: dict[Layout, Trial] = {}
     seen: set[Layout] = set()

@@ -8,6 +8,7 @@ a go is found by halving, with the vessel's own bands, firing and kiln.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import astuple, dataclass, replace
 from itertools import combinations
 from operator import attrgetter
@@ -21,12 +22,12 @@ from cofire.assessment.verdict import Verdict, rule_of
 from cofire.assessment.windows import ceiling, firing_windows
 from cofire.design.candidates import ROUGH, Bench, batches, fire_candidates
 from cofire.design.transition import zones
-from cofire.design.workers import in_pairs
 from cofire.errors import ModelError
 from cofire.materials.card import Card, Property
 from cofire.physics.history import History
 from cofire.units import ROOM, celsius
 from cofire.vessel import Band, Vessel
+from cofire.workers import each
 
 # ----------------------------------------------------------------------------------------------
 # A partner that fits a zone in every way, and partners that differ from it in one property
@@ -462,17 +463,9 @@ class _Search:
     def judged(self, partners: Sequence[Card]) -> Iterator[Verdict | ModelError]:
         """Verdicts on the vessel with each partner, in order."""
         named = [replace(card, name=f"{NAME} {n}") for n, card in enumerate(partners)]
-
-        def work(some: Sequence[Card]) -> list[Verdict | ModelError]:
-            bench = Bench({**self.cards, **{c.name: c for c in some}}, True, ROUGH)
-            vessels = [_with_partner(self.vessel, self.template.name, c.name) for c in some]
-            return [
-                r if isinstance(r, ModelError) else bench.judge(r)
-                for r in fire_candidates(bench, vessels)
-            ]
-
         self.tried += len(named)
-        for found in in_pairs(work, batches(named)):
+        jobs = [(self.vessel, self.cards, self.template.name, some) for some in batches(named)]
+        for found in each(_try, jobs, self.bench.executor):
             yield from found
 
     def forbidden(self, verdict: Verdict | ModelError) -> Flag | None:
@@ -485,6 +478,18 @@ class _Search:
             if STRESS in rule_of(flag).sees and flag.rule not in self.skipped and flag.grade > GO
         ]
         return max(bad, key=attrgetter("counted"), default=None)
+
+
+def _try(
+    job: tuple[Vessel, Mapping[str, Card], str, Sequence[Card]],
+) -> list[Verdict | ModelError]:
+    """Verdicts on the vessel with each of a batch of partners, from anywhere."""
+    vessel, cards, old, some = job
+    bench = Bench({**cards, **{card.name: card for card in some}}, True, ROUGH)
+    vessels = [_with_partner(vessel, old, card.name) for card in some]
+    return [
+        r if isinstance(r, ModelError) else bench.judge(r) for r in fire_candidates(bench, vessels)
+    ]
 
 
 def its_own(flag: Flag) -> bool:
@@ -529,7 +534,12 @@ def renamed(material: str, old: str, new: str) -> str:
     return f"{' + '.join(names)} = {share.strip()}"
 
 
-def wanted_partner(vessel: Vessel, cards: Mapping[str, Card], of: str = "metal") -> Wanted:
+def wanted_partner(
+    vessel: Vessel,
+    cards: Mapping[str, Card],
+    of: str = "metal",
+    executor: Executor | None = None,
+) -> Wanted:
     """Which partner one zone of a vessel would need to reach go, one property at a time.
 
     Parameters
@@ -540,6 +550,8 @@ def wanted_partner(vessel: Vessel, cards: Mapping[str, Card], of: str = "metal")
         Materials by name.
     of : str
         "metal" or "ceramic": the zone that stays.
+    executor : Executor, optional
+        Who fires the vessels (see `cofire.workers`).
 
     Returns
     -------
@@ -561,7 +573,7 @@ def wanted_partner(vessel: Vessel, cards: Mapping[str, Card], of: str = "metal")
             f"{celsius(ceiling(zone)):.0f} °C in the {vessel.firing.kiln.name}"
         )
     ideal = ideal_partner(zone, template, NAME)
-    bench = Bench({**cards, NAME: ideal}, extend=True)
+    bench = Bench({**cards, NAME: ideal}, extend=True, executor=executor)
     alone = bench.history(vessel.firing, [zone, template, ideal])
     stored_from = min(figures(alone, row, alone.temperature.max()).set_point for row in (0, 2))
     stored_from = max(stored_from, float(alone.temperature[-1]) + 50.0)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -27,10 +29,10 @@ from cofire.design.layers import (
 )
 from cofire.design.schedule import Schedule, propose_schedule
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
-from cofire.design.workers import in_pairs
 from cofire.firing.program import Firing
 from cofire.materials.card import Card
 from cofire.vessel import Vessel
+from cofire.workers import each
 
 TENFOLD = 10.0
 """A plan that lowers the probability of a crack less than this says what nothing within the limits
@@ -131,6 +133,7 @@ def propose(
     *,
     extend: bool = False,
     tell: Callable[[str], None] | None = None,
+    executor: Executor | None = None,
 ) -> Plan:
     """Plan one vessel: layers and schedule in turn until neither changes, then check.
 
@@ -147,6 +150,8 @@ def propose(
         As in `fire_vessel`.
     tell : callable, optional
         Is given one line about each stage.
+    executor : Executor, optional
+        Who fires and checks (see `cofire.workers`): the plan is the same on any.
 
     Returns
     -------
@@ -163,7 +168,7 @@ def propose(
     zones(vessel, cards)
     refuse_without_place(vessel)
     meshed(vessel)  # refuses a joint that cannot be cut, before the search
-    bench = Bench(cards, extend)
+    bench = Bench(cards, extend, executor=executor)
     bench.history(vessel.firing, bench.used([vessel]))  # refuses what its tables do not cover
     whole = frame(vessel, cards, extend)
     draft = _Draft(vessel, given_layout(vessel, cards))
@@ -174,18 +179,15 @@ def propose(
         finished = False
         say(_kept(draft))
     say("last check")
-
-    def check(one: Vessel) -> Check:
-        return check_vessel(one, cards, extend=extend)
-
+    check = partial(check_vessel, cards=cards, extend=extend)
     try:
-        given, best = in_pairs(check, [vessel, draft.vessel])
+        given, best = each(check, [vessel, draft.vessel], executor)
     except KeyboardInterrupt:
         if not finished:
             raise
         finished = False
         say(_kept(draft))
-        given, best = in_pairs(check, [vessel, draft.vessel])
+        given, best = each(check, [vessel, draft.vessel], executor)
     layout = draft.layout
     schedule = draft.schedule and replace(draft.schedule, tried=draft.tried)
     breaks, own = _own_limits(vessel, bench)

@@ -7,6 +7,7 @@ vessel itself, many firings at once. Every choice keeps the flag that forbids th
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from operator import attrgetter
 
@@ -16,12 +17,12 @@ from cofire.assessment.rule import FIRING, GO, Flag
 from cofire.assessment.verdict import Verdict, rule_of
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.design.firings import COOLINGS, RAMPS, TIE, USUAL, Frame, Setting, followed, frame, near
-from cofire.design.workers import in_pairs
 from cofire.errors import ModelError
 from cofire.firing.program import Firing, Segment
 from cofire.materials.card import Card
 from cofire.units import HOUR, ROOM, celsius
 from cofire.vessel import Vessel
+from cofire.workers import each
 
 ROUNDS = 3
 """Of the search, each around the best so far. [-]"""
@@ -114,6 +115,7 @@ def propose_schedule(
     bench: Bench | None = None,
     start: Setting | None = None,
     whole: Frame | None = None,
+    executor: Executor | None = None,
 ) -> Schedule:
     """The shortest firing of this vessel that keeps every flag at its target, or comes nearest.
 
@@ -135,6 +137,8 @@ def propose_schedule(
         From an earlier search of a like vessel: only what lies near it is tried.
     whole : Frame, optional
         From `frame`, where it is known already.
+    executor : Executor, optional
+        Who fires (see `cofire.workers`), where no bench says so.
 
     Returns
     -------
@@ -146,7 +150,7 @@ def propose_schedule(
     ModelError
         The zones share no window.
     """
-    bench = bench or Bench(cards, extend)
+    bench = bench or Bench(cards, extend, executor=executor)
     whole = whole or frame(vessel, cards, extend)
     done: dict[Setting, Fired] = {}
     finished = True
@@ -212,17 +216,10 @@ def try_firings(
     ModelError
         None of them does.
     """
-
-    def work(some: Sequence[Setting]) -> list[Fired | ModelError]:
-        vessels = [replace(vessel, firing=whole.fired(setting)) for setting in some]
-        return [
-            r if isinstance(r, ModelError) else _scored(s, bench.judge(r), float(r.trace.time[-1]))
-            for s, r in zip(some, fire_candidates(bench, vessels), strict=True)
-        ]
-
     lost: ModelError | None = None
     found = 0
-    for results in in_pairs(work, batches(settings)):
+    jobs = [(bench, vessel, whole, some) for some in batches(settings)]
+    for results in each(_try, jobs, bench.executor):
         for result in results:
             if isinstance(result, ModelError):
                 lost = result
@@ -231,6 +228,16 @@ def try_firings(
             yield result
     if lost is not None and found == 0:
         raise lost
+
+
+def _try(job: tuple[Bench, Vessel, Frame, Sequence[Setting]]) -> list[Fired | ModelError]:
+    """One batch of firings, from anywhere."""
+    bench, vessel, whole, some = job
+    vessels = [replace(vessel, firing=whole.fired(setting)) for setting in some]
+    return [
+        r if isinstance(r, ModelError) else _scored(s, bench.judge(r), float(r.trace.time[-1]))
+        for s, r in zip(some, fire_candidates(bench, vessels), strict=True)
+    ]
 
 
 def _scored(setting: Setting, verdict: Verdict, length: float) -> Fired:

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -29,19 +30,17 @@ from cofire.assessment.draws import moved as moved
 from cofire.assessment.draws import normal as normal
 from cofire.assessment.draws import pure as pure
 from cofire.assessment.draws import varied as varied
-from cofire.assessment.response import Response
+from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO
 from cofire.assessment.verdict import RULES, judge
-from cofire.design.workers import in_pairs
 from cofire.errors import CofireError, InputError, ModelError
 from cofire.evidence.sensitivity import wilson
+from cofire.firing.kiln import Trace
 from cofire.materials.card import Card
 from cofire.mechanics.integrator import Control
-from cofire.mechanics.meridian import mesh_meridian
-from cofire.mechanics.shell_firing import fire_shells
 from cofire.numerics import Array
-from cofire.physics.blends import find_material
-from cofire.physics.history import histories
+from cofire.vessel import Vessel
+from cofire.workers import each
 
 # ----------------------------------------------------------------------------------------------
 # How sure a verdict is: the same vessel with its cards as they might also be, many times over
@@ -61,9 +60,8 @@ FINENESS = 0.2
 sintering utilisation within 2 to 70 %, against a spread over samples of a factor of ten and
 more."""
 POINTS = 3
-BATCH = 32
-TELLING = ("yield_stress", "sintering_energy", "sintering_exponent")
-"""Properties by which samples are put into like batches: a fifth fewer turns of the solver."""
+TOGETHER = 4
+"""Samples of one job: work for half a second. [-]"""
 SAMPLES = 256
 MOST_SAMPLES = 4096
 FLOOR = 0.05
@@ -203,6 +201,7 @@ def sample_verdicts(
     count: int = SAMPLES,
     seed: int = 0,
     progress: Callable[[int, int], None] | None = None,
+    executor: Executor | None = None,
 ) -> Samples:
     """Verdicts on a vessel whose cards move within their stated uncertainties.
 
@@ -216,6 +215,8 @@ def sample_verdicts(
         The same one gives the same answer.
     progress : callable, optional
         Is told how many are done, of how many.
+    executor : Executor, optional
+        Who fires the samples (see `cofire.workers`).
 
     Returns
     -------
@@ -238,20 +239,15 @@ def sample_verdicts(
         raise InputError(f"{response.vessel.name}: its cards state no uncertainty")
     deviates = design(count, len(factors), seed)
     points = np.vstack([np.zeros(len(factors)), deviates])  # the first: the cards as they stand
-    places = _alike(points, factors)
-    judged: list[_Judged | None] = [None] * len(points)
+    judged: list[_Judged | None] = []
     clipped: Counter[Factor] = Counter()
-    done = 0
-    jobs = [points[place] for place in places]
-    for place, (some, held) in zip(
-        places, in_pairs(lambda job: _judge_batch(response, factors, job), jobs), strict=True
-    ):
-        for k, one in zip(place, some, strict=True):
-            judged[k] = one
+    fixed = (response.vessel, response.cards, response.trace, factors)
+    jobs = [(*fixed, points[k : k + TOGETHER]) for k in range(0, len(points), TOGETHER)]
+    for some, held in each(_judge_some, jobs, executor):
+        judged += some
         clipped.update(held)
-        done += len(some)
         if progress:
-            progress(min(done, count), count)
+            progress(min(len(judged), count), count)
     centre, *rest = judged
     good = [j for j in rest if j is not None]
     if centre is None or len(good) < (1.0 - LOST) * count:
@@ -278,22 +274,6 @@ def sample_verdicts(
         clipped=dict(clipped),
         failed=count - len(good),
     )
-
-
-def _alike(points: Array, factors: Sequence[Factor]) -> list[NDArray[np.intp]]:
-    """Samples in batches of like ones: all of a batch wait for its most demanding one.
-
-    Halved along one after the other of the factors that say when and how a body moves.
-    """
-    columns = [k for name in TELLING for k, f in enumerate(factors) if f.name == name] or [0]
-    parts = [np.arange(len(points))]
-    depth = 0
-    while len(parts) < 2 or max(map(len, parts)) > 1.25 * BATCH:
-        column = points[:, columns[depth % len(columns)]]
-        ordered = [part[np.argsort(column[part], kind="stable")] for part in parts]
-        parts = [half for part in ordered for half in np.array_split(part, 2)]
-        depth += 1
-    return parts
 
 
 def _put_right(fine: _Judged, coarse: _Judged, keys: Sequence[Key], utilisations: Array) -> Array:
@@ -323,58 +303,26 @@ def _ratio(fine: float, coarse: float, furthest: float) -> float:
     return float(np.clip(fine / coarse, 1.0 / furthest, furthest))
 
 
-def _judge_batch(
-    response: Response, factors: Sequence[Factor], points: Array
+def _judge_some(
+    job: tuple[Vessel, Sequence[Card], Trace, Sequence[Factor], Array],
 ) -> tuple[list[_Judged | None], Counter[Factor]]:
-    """One batch of samples, fired together and judged one by one."""
+    """A few samples fired, each alone, and judged, from anywhere; None for what cannot be fired."""
+    vessel, originals, curve, factors, points = job
     held: Counter[Factor] = Counter()
-    base = pure(response.cards)
-    cards = []
+    base = pure(originals)
+    judged: list[_Judged | None] = []
     for point in points:
         known = varied(base, factors, point, held)
-        cards.append([find_material(band.material, known) for band in response.vessel.bands])
-    return [None if r is None else _judged(r) for r in _fired(response, cards)], held
-
-
-def _fired(response: Response, cards: Sequence[Sequence[Card]]) -> list[Response | None]:
-    """The vessel with each sample's cards, as one batch; None for those that cannot be fired."""
-    try:
-        return list(_fired_together(response, cards))
-    except CofireError:
-        if len(cards) == 1:
-            return [None]
-    half = len(cards) // 2
-    return _fired(response, cards[:half]) + _fired(response, cards[half:])
-
-
-def _fired_together(response: Response, cards: Sequence[Sequence[Card]]) -> list[Response]:
-    """As `_fired`, where nothing goes wrong: N samples are rows of one history."""
-    vessel, curve = response.vessel, response.trace
-    rows: list[Card] = []
-    own: list[list[int]] = []
-    for some in cards:
-        names = list(dict.fromkeys(card.name for card in some))
-        own.append([len(rows) + names.index(card.name) for card in some])
-        rows += [next(card for card in some if card.name == name) for name in names]
-    history = histories(rows, curve, extend=True)  # refused before, if not allowed
-    mesh = mesh_meridian(
-        vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=FINENESS,
-        corners=vessel.corners,
-    )  # fmt: skip
-    fired = fire_shells(
-        [mesh] * len(cards), history, own, points=POINTS, control=COARSE, check_mesh=False
-    )
-    found = []
-    for some, places, shell in zip(cards, own, fired, strict=True):
-        first = min(places)
-        found.append(
-            Response(
-                vessel, tuple(some), tuple(k - first for k in places), curve,
-                history.rows(range(first, max(places) + 1)), shell,
-                np.interp(shell.time, curve.time, curve.ware),
-            )
-        )  # fmt: skip
-    return found
+        try:
+            fired = fire_vessel(
+                vessel, known, extend=True, control=COARSE, fineness=FINENESS, points=POINTS,
+                curve=curve, check_mesh=False,
+            )  # fmt: skip
+        except CofireError:
+            judged.append(None)
+        else:
+            judged.append(_judged(fired))
+    return judged, held
 
 
 def _judged(response: Response) -> _Judged:

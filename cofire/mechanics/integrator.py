@@ -341,7 +341,7 @@ class Equilibrium:
 
 def _total_strain(structure: Structure, unknowns: Array) -> Array:
     """Total strain at the points, shape (C, *points). [-]"""
-    origin = structure.origin if isinstance(structure, Following) else None
+    origin: Origin | None = getattr(structure, "origin", None)  # a `Following` has one
     if origin is None:
         return structure.strains(unknowns)
     return origin.strain + structure.strains(unknowns - origin.unknowns)

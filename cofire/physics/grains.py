@@ -60,13 +60,15 @@ def misfit_stress(
     relaxation_time : array
         Of the matrix, may be infinite, shape (M,). [s]
     """
-    strain = np.zeros_like(time)
-    for k in range(1, time.size):
-        step = time[k] - time[k - 1]
-        rate = 0.5 * (1.0 / relaxation_time[k] + 1.0 / relaxation_time[k - 1])
-        decay = np.exp(-min(step * rate, 700.0))
-        mean = (1.0 - decay) / (step * rate) if step * rate > 1e-9 else 1.0
-        strain[k] = strain[k - 1] * decay + (misfit[k] - misfit[k - 1]) * mean
+    rate = 1.0 / relaxation_time
+    turns = 0.5 * np.diff(time) * (rate[1:] + rate[:-1])
+    decay = np.exp(-np.minimum(turns, 700.0))
+    mean = np.where(turns > 1e-9, (1.0 - decay) / np.where(turns > 1e-9, turns, 1.0), 1.0)
+    gained = (np.diff(misfit) * mean).tolist()
+    found = [0.0]
+    for kept, more in zip(decay.tolist(), gained, strict=True):
+        found.append(found[-1] * kept + more)
+    strain = np.array(found)
     return np.asarray(stiffness * strain), strain
 
 

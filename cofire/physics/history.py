@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -347,19 +348,81 @@ def _linear_metal(metal_fraction: float, metal: _Zone, necks: Array) -> Array:
         return np.asarray(1.0 / (1.0 / metal.viscosity + creep))
 
 
-def _zones(cards: Sequence[Card], trace: Trace, lost: _Lost, extend: bool) -> list[_Zone]:
-    """One a card; a substance that stands in several blends is worked out once."""
-    alone: dict[int, _Zone] = {}
+class Along:
+    """Histories of materials along one trace, each worked out once however often it is asked for.
 
-    def pure(card: Card) -> _Zone:
-        if id(card) not in alone:
-            alone[id(card)] = _pure(card, trace, lost, extend)
-        return alone[id(card)]
+    Parameters
+    ----------
+    trace : Trace
+        What the ware sees, M nodes.
+    reactions : sequence of Reaction, optional
+        Burnout kinetics; by default the shipped ones for the trace's gas.
+    extend : bool
+        Hold a table's end values beyond its rows, and say so in `extended`, instead of refusing.
+    """
 
-    return [
-        _mixed(card, *(pure(part) for part, _ in card.parts)) if card.parts else pure(card)
-        for card in cards
-    ]
+    def __init__(
+        self, trace: Trace, reactions: Sequence[Reaction] | None = None, extend: bool = False
+    ) -> None:
+        self.trace, self.extend = trace, extend
+        self._reactions = shipped_reactions(trace.gas) if reactions is None else tuple(reactions)
+        self._known: dict[int, tuple[Card, _Zone, list[str]]] = {}
+
+    def __reduce__(self) -> tuple[type[Along], tuple[Trace, Sequence[Reaction], bool]]:
+        """How another process gets it: without what is known."""
+        return type(self), (self.trace, self._reactions, self.extend)
+
+    @cached_property
+    def _lost(self) -> _Lost:
+        return _lost(self.trace, self._reactions)
+
+    def _zone(self, card: Card) -> tuple[Card, _Zone, list[str]]:
+        """What one material does, with the card itself, so that its identity stays taken."""
+        known = self._known.get(id(card))
+        if known is None:
+            if card.parts:
+                zone = _mixed(card, *(self._zone(part)[1] for part, _ in card.parts))
+            else:
+                zone = _pure(card, self.trace, self._lost, self.extend)
+            far = [] if card.parts else _out_of_reach(card, self.trace)
+            known = self._known[id(card)] = (card, zone, far)
+        return known
+
+    def of(self, cards: Sequence[Card]) -> History:
+        """Their histories.
+
+        Parameters
+        ----------
+        cards : sequence of Card
+            N materials.
+
+        Returns
+        -------
+        History
+            Arrays of shape (N, M).
+
+        Raises
+        ------
+        OutOfRange
+            The trace is hotter or colder than a card's tables, and `extend` is false.
+        """
+        zones = [self._zone(card)[1] for card in cards]
+        extended = [line for card in pure_cards(cards).values() for line in self._zone(card)[2]]
+        names = dict.fromkeys(name for zone in zones for name in zone.strain)
+        nothing = np.zeros_like(self.trace.time)
+
+        def stack(name: str) -> Array:
+            return np.stack([np.asarray(getattr(zone, name), dtype=np.float64) for zone in zones])
+
+        return History(
+            names=tuple(card.name for card in cards),
+            time=self.trace.time,
+            temperature=self.trace.ware,
+            breakpoints=self.trace.breakpoints,
+            strain={n: np.stack([z.strain.get(n, nothing) for z in zones]) for n in names},
+            extended=tuple(extended),
+            **{name: stack(name) for name in PER_MATERIAL},
+        )
 
 
 def histories(
@@ -391,33 +454,4 @@ def histories(
     OutOfRange
         The trace is hotter or colder than a card's tables, and `extend` is false.
     """
-    found = shipped_reactions(trace.gas) if reactions is None else reactions
-    lost = _lost(trace, found)
-    zones = _zones(cards, trace, lost, extend)
-    pure = pure_cards(cards)
-    extended = [line for card in pure.values() for line in _out_of_reach(card, trace)]
-    names = dict.fromkeys(name for zone in zones for name in zone.strain)
-    nothing = np.zeros_like(trace.time)
-    strain = {n: np.stack([z.strain.get(n, nothing) for z in zones]) for n in names}
-
-    def stack(name: str) -> Array:
-        return np.stack([np.asarray(getattr(zone, name), dtype=np.float64) for zone in zones])
-
-    return History(
-        names=tuple(card.name for card in cards),
-        time=trace.time,
-        temperature=trace.ware,
-        breakpoints=trace.breakpoints,
-        strain=strain,
-        relative_density=stack("relative_density"),
-        mass_fraction=stack("mass_fraction"),
-        young_modulus=stack("young_modulus"),
-        poisson_ratio=stack("poisson_ratio"),
-        viscosity=stack("viscosity"),
-        viscous_poisson_ratio=stack("viscous_poisson_ratio"),
-        creep_factor=stack("creep_factor"),
-        creep_exponent=stack("creep_exponent"),
-        yield_stress=stack("yield_stress"),
-        strength=stack("strength"),
-        extended=tuple(extended),
-    )
+    return Along(trace, reactions, extend).of(cards)

@@ -6,19 +6,20 @@ import io
 import json
 import math
 import re
-from collections.abc import Collection
+from collections.abc import Callable, Collection
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from datetime import date, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cofire import __version__
+from cofire.assessment.check import Check
 from cofire.assessment.response import band_stresses
 from cofire.assessment.rule import GO, Flag
 from cofire.design.layers import LayerSearch, Trial, trade_off
 from cofire.design.plan import Plan, Scan
 from cofire.design.schedule import Schedule
-from cofire.design.workers import in_pairs
 from cofire.errors import CofireError
 from cofire.files import read_text, read_toml
 from cofire.firing.program import FULL, Firing, Kiln, Segment
@@ -32,6 +33,7 @@ from cofire.report.verdict import as_stress, flag_row, number, sharp_line
 from cofire.report.writing import replace_folder, wrapped
 from cofire.units import HOUR, MINUTE, celsius
 from cofire.vessel import FIXED, FREE, Vessel
+from cofire.workers import each
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -713,7 +715,12 @@ class Written:
 
 
 def write_plan(
-    plan: Plan, out: Path, force: bool, source: Path, kilns: Collection[str] = ()
+    plan: Plan,
+    out: Path,
+    force: bool,
+    source: Path,
+    kilns: Collection[str] = (),
+    executor: Executor | None = None,
 ) -> Written:
     """Write plan.json and .txt, the sheet, vessel.toml and firing.toml, tables and figures.
 
@@ -731,6 +738,8 @@ def write_plan(
         The vessel file that was planned.
     kilns : collection of str
         Names of the kilns that a firing file may name.
+    executor : Executor, optional
+        Who draws (see `cofire.workers`).
 
     Returns
     -------
@@ -755,33 +764,20 @@ def write_plan(
         **planned_vessel(source, vessel),
         "stress.json": stress_text.as_json(plan.proposal.printed, bands),
     }
-
-    def sheet() -> dict[str, bytes]:
-        made = job_for(plan.proposal)
-        return {"sheet.html": write_sheet(made, tuple(reasons.values())).encode()}
-
-    def pictures() -> dict[str, bytes]:
-        drawn = {"stress.png": _drawn(stress_figure(plan.proposal.printed, bands))}
-        if plan.layers is not None:
-            drawn["trade_off.png"] = _drawn(trade_off_figure(plan.layers))
-        return drawn
-
-    works = {"sheet.html": sheet, "figures": pictures}
-
-    def made(name: str) -> dict[str, bytes] | str:
-        try:
-            return works[name]()
-        except CofireError as error:
-            return f"{name}: {error}"
-
+    jobs: list[tuple[str, Callable[..., bytes], tuple[Any, ...]]] = [
+        ("sheet.html", _sheet, (plan.proposal, tuple(reasons.values()))),
+        ("stress.png", _drawn, (stress_figure, plan.proposal.printed, bands)),
+    ]
+    if plan.layers is not None:
+        jobs.append(("trade_off.png", _drawn, (trade_off_figure, plan.layers)))
     missing: list[str] = []
     files: dict[str, bytes] = {name: text.encode() for name, text in texts.items()}
     text = plan_text(plan)
-    for found in in_pairs(made, list(works)):
+    for name, found in each(_made, jobs, executor):
         if isinstance(found, str):
-            missing.append(found)
+            missing.append(f"{name}: {found}")
         else:
-            files |= found
+            files[name] = found
     files["plan.txt"] = text.encode()
 
     def fill(folder: Path) -> None:
@@ -792,7 +788,20 @@ def write_plan(
     return Written(text, missing)
 
 
-def _drawn(figure: Figure) -> bytes:
+def _made(job: tuple[str, Callable[..., bytes], tuple[Any, ...]]) -> tuple[str, bytes | str]:
+    """One file, or why there is none, from anywhere."""
+    name, work, of = job
+    try:
+        return name, work(*of)
+    except CofireError as error:
+        return name, str(error)
+
+
+def _sheet(proposal: Check, reasons: tuple[str, ...]) -> bytes:
+    return write_sheet(job_for(proposal), reasons).encode()
+
+
+def _drawn(draw: Callable[..., Figure], *of: Any) -> bytes:
     stream = io.BytesIO()
-    figures.save(figure, stream, "png")
+    figures.save(draw(*of), stream, "png")
     return stream.getvalue()

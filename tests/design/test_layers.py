@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 
 from cofire.assessment.response import fire_vessel
 from cofire.assessment.verdict import judge
-from cofire.design import workers
-from cofire.design.candidates import FINENESS, ROUGH, Bench, batches, fire_candidates
+from cofire.design.candidates import FINENESS, ROUGH, TOGETHER, Bench, batches, fire_candidates
 from cofire.design.constraints import (
     bounds,
     broken,
@@ -37,6 +36,7 @@ from cofire.design.layers import (
     trade_off,
     try_layouts,
 )
+from cofire.design.layers import trial as scored
 from cofire.design.plan import propose
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.errors import InputError, ModelError
@@ -48,6 +48,7 @@ from cofire.report.plan import holds, layers_text, no_gain
 from cofire.report.stress import trade_off_figure
 from cofire.units import HOUR
 from cofire.vessel import Band, JointLimits, Vessel, read_vessel
+from tests.executors import EXECUTORS, an_executor
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
 from tests.planned import (
     broken_limits,
@@ -293,46 +294,26 @@ def test_an_interrupt_keeps_what_was_found() -> None:
     assert "Interrupted" in layers_text(found)
 
 
-def test_a_child_process_changes_nothing(monkeypatch) -> None:
+@pytest.mark.parametrize("kind", EXECUTORS)
+def test_the_same_layouts_come_out_the_same_whoever_fires_them(kind) -> None:
     vessel = tea_light_to_plan()
     some = layouts(vessel)[:6]
-    found = []
-    for fork in (False, True):
-        monkeypatch.setattr(workers, "can_fork", lambda fork=fork: fork)
-        found.append(list(try_layouts(Bench(CARDS, fineness=ROUGH), vessel, some)))
-    assert found[0] == found[1]
+    alone = list(try_layouts(Bench(CARDS, fineness=ROUGH), vessel, some))
+    with an_executor(kind) as executor:
+        bench = Bench(CARDS, fineness=ROUGH, executor=executor)
+        assert list(try_layouts(bench, vessel, some)) == alone
+        again = list(try_layouts(bench, vessel, some[::-1]))  # with what the workers remember
+    assert {t.layout: t for t in again} == {t.layout: t for t in alone}
 
 
-def test_a_child_tells_its_errors_and_is_stopped_with_its_parent(monkeypatch) -> None:
-    monkeypatch.setattr(workers, "can_fork", lambda: True)
-
-    def work(job: int) -> int:
-        if job == 1:
-            raise ModelError("job 1")
-        return job
-
-    with pytest.raises(ModelError, match="job 1"):
-        list(workers.in_pairs(work, [0, 1]))
-    assert list(workers.in_pairs(work, [5, 6, 7])) == [5, 6, 7]
-
-    def interrupted(job: int) -> int:
-        if job == 0:
-            raise KeyboardInterrupt
-        return job
-
-    with pytest.raises(KeyboardInterrupt):
-        list(workers.in_pairs(interrupted, [0, 2]))
-
-
-def test_batches_are_even_in_number_and_complete() -> None:
-    for count in (0, 1, 5, 6, 17, 32, 33, 80):
+def test_jobs_are_complete_and_do_not_depend_on_who_works() -> None:
+    for count in (0, 1, 5, 6, 17, 80):
         parts = batches(range(count))
         assert [x for part in parts for x in part] == list(range(count))
-        assert len(parts) <= 1 or len(parts) % 2 == 0
-        assert all(len(part) <= 16 for part in parts)
+        assert all(0 < len(part) <= TOGETHER for part in parts)
 
 
-def test_vessels_of_different_firings_in_one_batch_fare_as_each_alone() -> None:
+def test_a_vessel_fares_the_same_alone_and_among_others_in_other_firings() -> None:
     base = tea_light_to_plan()
     metal, ceramic, below = zones(base, CARDS)
     laid = as_vessel(base, metal.name, ceramic.name, below, Layout((60, 25), 9e-3, 24e-3))
@@ -346,22 +327,29 @@ def test_vessels_of_different_firings_in_one_batch_fare_as_each_alone() -> None:
     ]
     vessels = [replace(laid, firing=firing) for firing in firings]
     bench = Bench(CARDS)
-    together = fire_candidates(bench, vessels, CLOSE)
+    together = fire_candidates(bench, vessels)
     for vessel, mixed in zip(vessels, together, strict=True):
-        (alone,) = fire_candidates(bench, [vessel], CLOSE)
-        assert mixed.fired.time[-1] == pytest.approx(alone.fired.time[-1])
-        one = {(f.rule, f.zone): f.counted for f in bench.judge(alone).flags}
-        two = {(f.rule, f.zone): f.counted for f in bench.judge(mixed).flags}
-        assert one.keys() == two.keys()
-        for key, utilisation in one.items():
-            # brown ware is strained steeply where its binder goes, to a node
-            close = 0.06 if key[0] == "brown" else 0.01
-            assert two[key] == pytest.approx(utilisation, rel=close, abs=0.01), key
-        pulls = [
-            np.interp(alone.fired.time, r.fired.time, r.total.max(axis=(1, 2, 3)))
-            for r in (alone, mixed)
-        ]
-        assert np.abs(pulls[1] - pulls[0]).max() < 0.02 * pulls[0].max()
+        (alone,) = fire_candidates(Bench(CARDS), [vessel])
+        assert np.array_equal(mixed.fired.time, alone.fired.time)
+        assert np.array_equal(mixed.total, alone.total)
+        assert bench.judge(mixed).flags == judge(alone).flags
+
+
+def test_a_search_sees_the_largest_utilisation_within_two_per_cent_of_close_steps() -> None:
+    """Expected: half a per cent, as the note on `COARSE` says; a step too long would show here."""
+    vessel = tea_light_to_plan()
+    metal, ceramic, below = zones(vessel, CARDS)
+    some = [
+        as_vessel(vessel, metal.name, ceramic.name, below, layout)
+        for layout in layouts(vessel)[::40]
+    ]
+    bench = Bench(CARDS, fineness=ROUGH)
+    layout = Layout((), 0.0, 0.0)
+    for coarse, close in zip(
+        fire_candidates(bench, some), fire_candidates(bench, some, CLOSE), strict=True
+    ):
+        one, two = (scored(bench, layout, r).utilisation for r in (coarse, close))
+        assert one == pytest.approx(two, rel=0.02)
 
 
 def test_shared_flags_are_those_that_judge_gives() -> None:

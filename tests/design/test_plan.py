@@ -10,6 +10,7 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -18,7 +19,6 @@ import numpy as np
 import pytest
 
 from cofire.assessment.verdict import judge
-from cofire.design import workers
 from cofire.design.alternatives import PROPOSED, already_fired, sleeve, two_firings
 from cofire.design.candidates import ROUGH, Bench
 from cofire.design.plan import DOUBT, TENFOLD, Plan, Scan, propose, scan_layouts
@@ -93,13 +93,12 @@ def test_the_same_request_gives_the_same_plan_and_none_is_worse_than_given() -> 
     assert "so only a direct joint is possible" in plan_text(one)
 
 
-def test_a_child_process_changes_nothing_in_a_plan(monkeypatch) -> None:
+def test_a_plan_is_the_same_on_one_core_and_on_several() -> None:
     vessel = tea_light_to_plan()
     vessel = replace(vessel, joint=JointLimits(0, 0.0, 20e-3, 20e-3, 6e-3))
-    found = []
-    for fork in (False, True):
-        monkeypatch.setattr(workers, "can_fork", lambda fork=fork: fork)
-        found.append(plan_json(propose(vessel, CARDS)))
+    found = [plan_json(propose(vessel, CARDS))]
+    with ProcessPoolExecutor(2) as executor:
+        found.append(plan_json(propose(vessel, CARDS, executor=executor)))
     assert found[0] == found[1]
 
 

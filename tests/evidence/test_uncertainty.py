@@ -40,6 +40,7 @@ from cofire.materials.card import Card, Property, Uncertainty
 from cofire.materials.library import contradictions
 from cofire.materials.properties import SPECS
 from cofire.report.uncertainty import percent, uncertainty_row, uncertainty_text
+from tests.executors import EXECUTORS, an_executor
 from tests.fired import CARDS, TEA_LIGHT, tea_light
 
 Array = NDArray[np.float64]
@@ -190,32 +191,33 @@ def test_samples_at_the_cards_own_values_have_the_loads_of_the_check(
     assert samples.go.value == samples.no.value - 1.0 == 0.0
 
 
-def test_a_batch_finds_what_its_samples_find_alone():
-    """In a batch the steps suit all samples at once; utilisations agree to a few steps' errors."""
-    factors = few().factors
-    for k in (0, 5):
-        ((alone, *_), _) = uncertainty._judge_batch(tea_light(), factors, few().deviates[[k]])
-        ((first, *_), _) = uncertainty._judge_batch(
-            tea_light(), factors, few().deviates[[k, 1, 2, 3]]
-        )
-        assert alone is not None
-        assert first is not None
-        for key, (utilisation, _) in alone.flags.items():
-            if key[0] != "brown":  # a few kPa, of the size of the error allowed
-                assert first.flags[key][0] == pytest.approx(utilisation, rel=0.02, abs=1e-3)
+def test_a_sample_finds_the_same_alone_and_beside_others():
+    fixed = (tea_light().vessel, tea_light().cards, tea_light().trace, few().factors)
+    ((alone,), _) = uncertainty._judge_some((*fixed, few().deviates[[5]]))
+    ((_, _, among), _) = uncertainty._judge_some((*fixed, few().deviates[[1, 2, 5]]))
+    assert alone is not None
+    assert alone == among
+
+
+@pytest.mark.parametrize("kind", EXECUTORS)
+def test_samples_are_the_same_whoever_fires_them(kind):
+    with an_executor(kind) as executor:
+        found = sample_verdicts(tea_light(), 8, executor=executor)
+    assert np.array_equal(found.utilisation, few().utilisation, equal_nan=True)
+    assert np.array_equal(found.crack, few().crack)
 
 
 def test_a_sample_that_cannot_be_fired_is_left_out_and_counted(monkeypatch: pytest.MonkeyPatch):
-    fire = uncertainty.fire_shells
+    fire = uncertainty.fire_vessel
 
-    def stubborn(meshes, history, *arguments, **named):
-        if np.any(np.isclose(history.poisson_ratio, bad)):
+    def stubborn(vessel, known, **named):
+        if np.isclose(known[SILVER]["poisson_ratio"].scalar, bad):
             raise ModelError("no equilibrium")
-        return fire(meshes, history, *arguments, **named)
+        return fire(vessel, known, **named)
 
     place = few().factors.index(Factor(SILVER, "poisson_ratio"))
     bad = moved(CARDS[SILVER]["poisson_ratio"], few().deviates[3, place])[0]
-    monkeypatch.setattr(uncertainty, "fire_shells", stubborn)
+    monkeypatch.setattr(uncertainty, "fire_vessel", stubborn)
     monkeypatch.setattr(uncertainty, "LOST", 0.2)
     samples = sample_verdicts(tea_light(), 8)
     assert samples.failed == 1

@@ -309,14 +309,22 @@ def test_a_solve_that_fails_names_vessel_band_and_time(monkeypatch: pytest.Monke
 def test_a_candidate_that_finds_no_equilibrium_is_put_aside_and_the_others_go_on(
     monkeypatch: pytest.MonkeyPatch,
 ):
-    solve = candidates._fired
+    cut, fire = candidates.meshed, candidates.fire_shells
+    thin: list[Meridian] = []
 
-    def fails_with_the_thin_one(bench: Bench, vessels: list[Vessel], *rest: object):
-        if any(vessel.name == "thin one" for vessel in vessels):
+    def remembered(vessel: Vessel, fineness: float):
+        mesh = cut(vessel, fineness)
+        if vessel.name == "thin one":
+            thin.append(mesh)
+        return mesh
+
+    def fails_with_the_thin_one(meshes: list[Meridian], *rest: object, **named: object):
+        if any(mesh is meshes[0] for mesh in thin):
             raise marching.UnbalancedError("no equilibrium", HOUR)
-        return solve(bench, vessels, *rest)
+        return fire(meshes, *rest, **named)
 
-    monkeypatch.setattr(candidates, "_fired", fails_with_the_thin_one)
+    monkeypatch.setattr(candidates, "meshed", remembered)
+    monkeypatch.setattr(candidates, "fire_shells", fails_with_the_thin_one)
     sound = written_vessel(TEA_LIGHT)
     found = candidates.fire_candidates(Bench(CARDS), [sound, thin_one(), sound])
     assert [isinstance(r, ModelError) for r in found] == [False, True, False]

@@ -1,0 +1,440 @@
+"""A table of cases in, a table of verdicts out: appended as it goes, taken up again after a stop.
+
+Each row of the table is one case: a vessel file, and what is changed about it. Verdicts are written
+in the order of the rows, so what is written is always the beginning of the whole table. Each line
+carries a mark of all that went into it; a run that finds lines with the right marks goes on after
+them, and one that finds others says so and stops. The lines do not depend on who works.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
+from contextlib import contextmanager
+from dataclasses import dataclass, fields, is_dataclass, replace
+from functools import lru_cache
+from itertools import islice
+from pathlib import Path
+from typing import BinaryIO
+
+import numpy as np
+
+from cofire import __version__
+from cofire.assessment.rule import UNKNOWN
+from cofire.cases import Case, evaluate, needed, with_hold, with_peak, with_wall
+from cofire.design.partner import renamed
+from cofire.design.transition import zones
+from cofire.errors import CofireError, InputError, UnknownName
+from cofire.files import shown_path
+from cofire.firing.program import Kiln
+from cofire.given import shipped
+from cofire.materials.card import Card, pure_cards
+from cofire.physics.blends import find_material
+from cofire.units import MINUTE, kelvin
+from cofire.vessel import Vessel, read_vessel
+from cofire.workers import each
+
+TOGETHER = 4
+"""Rows of one job: what a kill may lose, a worker. [-]"""
+NUMBERS = ("peak_C", "hold_min", "wall_mm", "sample")
+GIVEN = ("vessel", "firing", *NUMBERS[:3], "metal", "ceramic", "sample", "label")
+"""Columns that a table may have; only the first is needed."""
+FILES = ("vessel", "firing", "metal", "ceramic")
+FOUND = ("verdict", "utilisation", "rule", "zone", "crack_probability", "note", "inputs")
+"""Columns that are added."""
+REACH = 3.0
+"""Samples lie within this many standard uncertainties. [-]"""
+
+Row = dict[str, str]
+
+
+@dataclass(frozen=True)
+class Swept:
+    """What a sweep has done.
+
+    Attributes
+    ----------
+    rows
+        Of the table. [-]
+    before
+        That were there already. [-]
+    words
+        How many came out as go, caution, no or unknown, those of before included.
+    """
+
+    rows: int
+    before: int
+    words: Mapping[str, int]
+
+
+def sweep_table(
+    table: Path,
+    out: Path,
+    *,
+    cards: Mapping[str, Card] | None = None,
+    kilns: Mapping[str, Kiln] | None = None,
+    seed: int = 0,
+    extend: bool = False,
+    anew: bool = False,
+    executor: Executor | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Swept:
+    """Verdicts on every row of a table, appended to a file as they are found.
+
+    Parameters
+    ----------
+    table : Path
+        CSV with the columns `GIVEN`. Files are looked for beside the table. `metal` and `ceramic`
+        stand in place of the vessel's own; `sample`, a number from 1, draws every uncertain
+        property of the cards anew, empty or 0 takes them as they stand.
+    out : Path
+        CSV of the same columns and `FOUND`. If it is there it is gone on with.
+    cards : mapping, optional
+        Materials by name; by default the shipped ones.
+    kilns : mapping, optional
+        Kilns that files may name; by default the shipped ones.
+    seed : int
+        Of the samples: sample 7 of the same seed is the same in any table.
+    extend : bool
+        Hold tables' last values beyond their rows.
+    anew : bool
+        Begin at the first row, whatever `out` holds.
+    executor : Executor, optional
+        Who works (see `cofire.workers`).
+    progress : callable, optional
+        Is told how many rows are done, of how many.
+
+    Returns
+    -------
+    Swept
+        Counts.
+
+    Raises
+    ------
+    InputError
+        A table that cannot be read, or an `out` that comes from other inputs or is in use.
+    """
+    columns, count = _looked_at(table)
+    asked = _Asked(table.parent, columns, cards, kilns, seed, extend)
+    with _locked(out, anew) as stream:
+        words = _taken_up(stream, out, asked, table)
+        before = done = sum(words.values())
+        rows = islice(_rows(table), before, None)
+        some = iter(lambda: list(islice(rows, TOGETHER)), [])
+        jobs = (list(map(asked.job, few)) for few in some)
+        if progress:
+            progress(done, count)
+        for lines in each(_lines, jobs, executor):
+            stream.write("".join(text for _, text in lines).encode())
+            stream.flush()
+            words.update(word for word, _ in lines)
+            done += len(lines)
+            if progress:
+                progress(done, count)
+    return Swept(count, before, dict(words))
+
+
+def as_parquet(out: Path, target: Path) -> None:
+    """Write a finished table of verdicts as Parquet, numbers as numbers.
+
+    Parameters
+    ----------
+    out : Path
+        From `sweep_table`.
+    target : Path
+        Replaced.
+
+    Raises
+    ------
+    InputError
+        pyarrow is not installed.
+    """
+    try:
+        from pyarrow import csv as tables
+        from pyarrow import parquet, string
+    except ImportError:
+        raise InputError("Parquet needs pyarrow: pip install 'cofire[cluster]'") from None
+    texts = [name for name in (*GIVEN, *FOUND) if name not in NUMBERS]
+    kinds = {n: string() for n in texts if n not in ("utilisation", "crack_probability")}
+    options = tables.ConvertOptions(column_types=kinds, strings_can_be_null=True)
+    parquet.write_table(tables.read_csv(out, convert_options=options), target)
+
+
+# ----------------------------------------------------------------------------------------------
+# The table of cases
+
+
+def _rows(table: Path) -> Iterator[Row]:
+    """Rows of a table, its cells without space around them."""
+    with table.open(encoding="utf-8-sig", newline="") as file:
+        reader = csv.DictReader(file, restval="")
+        for number, row in enumerate(reader, 1):
+            if None in row:
+                raise InputError(f"{shown_path(table)}: row {number} has more cells than columns")
+            yield {name.strip(): (cell or "").strip() for name, cell in row.items() if name}
+
+
+def _looked_at(table: Path) -> tuple[tuple[str, ...], int]:
+    """Columns and number of rows of a table, every cell looked at before work begins."""
+    where = shown_path(table)
+    try:
+        with table.open(encoding="utf-8-sig", newline="") as file:
+            columns = tuple(name.strip() for name in next(csv.reader(file), []))
+        for name in columns:
+            if name not in GIVEN:
+                raise UnknownName("column", name, GIVEN, where)
+        if "vessel" not in columns or len(set(columns)) < len(columns):
+            raise InputError(f"{where}: needs a column 'vessel', and each column once")
+        count = 0
+        for count, row in enumerate(_rows(table), 1):
+            place = f"{where}: row {count}"
+            if not row["vessel"]:
+                raise InputError(f"{place}: vessel is empty; a file name is needed")
+            for name, cell in row.items():
+                if "\n" in cell or "\r" in cell:
+                    raise InputError(f"{place}: {name} has a line break; allowed: one line")
+                if name in NUMBERS and cell:
+                    _number(cell, name, place)
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"{where}: cannot be read ({reason})") from None
+    if count == 0:
+        raise InputError(f"{where}: has no rows")
+    return columns, count
+
+
+def _number(cell: str, name: str, place: str) -> float:
+    try:
+        value = float(cell)
+    except ValueError:
+        value = np.nan
+    whole = name != "sample" or (value >= 0 and value == round(value))
+    if not np.isfinite(value) or not whole:
+        allowed = "a whole number, 0 or more" if name == "sample" else "a number"
+        raise InputError(f"{place}: {name} = {cell!r}; allowed: {allowed}")
+    return value
+
+
+@dataclass(frozen=True)
+class _Job:
+    """One row with all that its verdict needs, or why it has none."""
+
+    cells: tuple[str, ...]
+    mark: str
+    case: Case | None
+    why: str = ""
+
+
+class _Asked:
+    """What is common to all rows of a sweep, and what the files beside its table hold."""
+
+    def __init__(
+        self, folder: Path, columns: Sequence[str], cards: Mapping[str, Card] | None,
+        kilns: Mapping[str, Kiln] | None, seed: int, extend: bool,
+    ) -> None:  # fmt: skip
+        self.folder, self.columns, self.kilns = folder, columns, kilns
+        self.own, self.seed, self.extend = cards is not None, seed, extend
+        self.cards = dict(shipped() if cards is None else cards)
+        self.common = mark_of((__version__, seed, extend, sorted(self.cards.items())))
+        self.vessel = lru_cache(maxsize=64)(self._vessel)
+        self.content = lru_cache(maxsize=None)(self._content)
+
+    def _content(self, *texts: str) -> str:
+        """Of a vessel as its files have it, or of why there is none."""
+        try:
+            return mark_of(self.vessel(*texts))
+        except CofireError as error:
+            return mark_of(str(error))
+
+    def mark(self, row: Row) -> str:
+        """Of all that goes into a row's verdict."""
+        content = self.content(*(row.get(name, "") for name in FILES))
+        return mark_of((self.common, content, sorted(row.items())))
+
+    def _vessel(self, name: str, firing: str, metal: str, ceramic: str) -> Vessel:
+        own = self.folder / firing if firing else None
+        vessel = read_vessel(self.folder / name, self.kilns, own)
+        if not (metal or ceramic):
+            return vessel
+        for new, old in zip((metal, ceramic), zones(vessel, self.cards)[:2], strict=True):
+            if new:
+                find_material(new, self.cards)
+                bands = tuple(
+                    replace(band, material=renamed(band.material, old.name, new))
+                    for band in vessel.bands
+                )
+                vessel = replace(vessel, bands=bands)
+        return vessel
+
+    def job(self, row: Row) -> _Job:
+        cells = tuple(row[name] for name in self.columns)
+        try:
+            return _Job(cells, self.mark(row), self.case(row))
+        except CofireError as error:
+            return _Job(cells, self.mark(row), None, str(error))
+
+    def case(self, row: Row) -> Case:
+        vessel = self.vessel(*(row.get(name, "") for name in FILES))
+        firing = vessel.firing
+        if cell := row.get("peak_C"):
+            firing = with_peak(firing, kelvin(float(cell)))
+        if cell := row.get("hold_min"):
+            firing = with_hold(firing, float(cell) * MINUTE)
+        if cell := row.get("wall_mm"):
+            vessel = with_wall(vessel, float(cell) / 1e3)
+        vessel = replace(vessel, firing=firing)
+        deviates: dict[tuple[str, str], float] = {}
+        if number := int(float(row.get("sample") or 0)):
+            deviates = drawn(needed(vessel, self.cards), number, self.seed)
+        cards = needed(vessel, self.cards) if self.own else None
+        return Case(vessel, cards=cards, deviates=deviates, extend=self.extend)
+
+
+def drawn(cards: Mapping[str, Card], number: int, seed: int = 0) -> dict[tuple[str, str], float]:
+    """How far each uncertain property lies from its card's value in one sample. [-]
+
+    Parameters
+    ----------
+    cards : mapping
+        Metals, ceramics and blends by name.
+    number : int
+        Of the sample, from 1. [-]
+    seed : int
+        Of all samples.
+
+    Returns
+    -------
+    dict
+        Standard normal, drawn anew beyond `REACH`, each property on its own; the same for a
+        property whatever other cards there are.
+    """
+    from cofire.evidence.uncertainty import factors_of
+
+    found = {}
+    for factor in factors_of(list(pure_cards(cards.values()).values())):
+        key = int(mark_of((factor.material, factor.name)), 16)
+        random = np.random.default_rng([seed, number, key])
+        value = random.standard_normal()
+        while abs(value) > REACH:
+            value = random.standard_normal()
+        found[factor.material, factor.name] = float(value)
+    return found
+
+
+def mark_of(value: object) -> str:
+    """Sixteen hexadecimal digits that stand for a value, the same in any process.
+
+    Parameters
+    ----------
+    value : object
+        Made of dataclasses, arrays, tuples, lists, dicts, texts and numbers.
+    """
+    digest = hashlib.blake2b(digest_size=8)
+    todo: list[object] = [value]
+    while todo:
+        one = todo.pop()
+        if isinstance(one, np.ndarray):
+            digest.update(f"array {one.shape} ".encode() + np.ascontiguousarray(one).tobytes())
+        elif isinstance(one, Mapping):
+            digest.update(f"mapping {len(one)} ".encode())
+            todo += [part for pair in one.items() for part in pair]
+        elif isinstance(one, tuple | list):
+            digest.update(f"several {len(one)} ".encode())
+            todo += one
+        elif is_dataclass(one):
+            digest.update(f"{type(one).__name__} ".encode())
+            todo += [getattr(one, f.name) for f in fields(one)]
+        else:
+            digest.update(f"{one!r} ".encode())
+    return digest.hexdigest()
+
+
+# ----------------------------------------------------------------------------------------------
+# The table of verdicts
+
+
+def _lines(jobs: Iterable[_Job]) -> list[tuple[str, str]]:
+    """Word and line of each row, from anywhere."""
+    found = []
+    for job in jobs:
+        answer = _answer(job)
+        found.append((answer[0], _line([*job.cells, *answer, job.mark])))
+    return found
+
+
+def _answer(job: _Job) -> tuple[str, ...]:
+    """Cells of `FOUND` without the mark."""
+    why = job.why
+    if job.case is not None:
+        try:
+            verdict = evaluate(job.case)
+        except CofireError as error:
+            why = str(error)
+        else:
+            worst = verdict.worst
+            figures = (verdict.utilisation, verdict.crack_probability)
+            load, crack = ("" if np.isnan(x) else repr(float(x)) for x in figures)
+            return verdict.word, load, worst.rule, worst.zone, crack, " ".join(worst.note.split())
+    return UNKNOWN, "", "", "", "", " ".join(why.split())
+
+
+def _line(cells: Iterable[str]) -> str:
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerow(cells)
+    return text.getvalue()
+
+
+@contextmanager
+def _locked(out: Path, anew: bool) -> Iterator[BinaryIO]:
+    """The file of verdicts, open for one sweep alone where the system can say so."""
+    where = shown_path(out)
+    try:
+        stream = out.open("a+b")
+    except OSError as error:
+        raise InputError(f"{where}: cannot be written ({error.strerror})") from None
+    with stream:
+        try:
+            import fcntl
+
+            fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except ImportError:  # no such locks on this system
+            pass
+        except OSError:
+            raise InputError(f"{where}: another sweep is writing it") from None
+        if anew:
+            stream.truncate(0)
+        yield stream
+
+
+def _taken_up(stream: BinaryIO, out: Path, asked: _Asked, table: Path) -> Counter[str]:
+    """How many verdicts of each word stand in the file; a half-written last line is cut off."""
+    where, header = shown_path(out), _line([*asked.columns, *FOUND]).encode()
+    words: Counter[str] = Counter()
+    stream.seek(0)
+    first = stream.readline()
+    if not first.endswith(b"\n") and header.startswith(first):
+        stream.truncate(0)
+        stream.write(header)
+        return words
+    if first != header:
+        raise InputError(f"{where}: has other columns than this sweep; --force begins anew")
+    kept, place = len(first), FOUND.index("verdict") + len(asked.columns)
+    rows = _rows(table)
+    for number, line in enumerate(stream, 1):
+        if not line.endswith(b"\n"):
+            break
+        (cells,) = csv.reader([line.decode()])
+        row = next(rows, None)
+        if row is None or cells[-1] != asked.mark(row):
+            raise InputError(
+                f"{where}: row {number} comes from other inputs than this sweep's; "
+                "--force begins anew"
+            )
+        words[cells[place]] += 1
+        kept += len(line)
+    stream.truncate(kept)
+    return words

@@ -1,0 +1,262 @@
+"""Sweeps over tables: the same lines on any executor, nothing lost or done twice after a stop."""
+
+from __future__ import annotations
+
+import csv
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from cofire import sweeps
+from cofire.assessment.check import check_vessel
+from cofire.assessment.verdict import Verdict
+from cofire.cases import Case, needed, with_peak
+from cofire.cli import app
+from cofire.errors import CofireError, InputError
+from cofire.sweeps import FOUND, Swept, as_parquet, drawn, mark_of, sweep_table
+from cofire.units import kelvin
+from cofire.vessel import read_vessel
+from tests.executors import EXECUTORS, an_executor
+from tests.fired import CARDS, TEA_LIGHT, tea_light
+
+ROWS = (
+    "vessel,peak_C,wall_mm,metal,sample,label",
+    "light.toml,,,,,as drawn",
+    'light.toml,870,,,,"hotter, by far"',
+    "light.toml,,,copper,,another metal",
+    "no such.toml,,,,,lost",
+    "light.toml,,1.5,,,thinner",
+    "light.toml,,,,1,",
+    "light.toml,,,,2,",
+)
+
+
+@pytest.fixture
+def table(tmp_path: Path) -> Path:
+    (tmp_path / "light.toml").write_text(TEA_LIGHT)
+    found = tmp_path / "table.csv"
+    found.write_text("\n".join(ROWS) + "\n")
+    return found
+
+
+@pytest.fixture
+def counted(monkeypatch: pytest.MonkeyPatch) -> list[Case]:
+    """Cases that were worked out, their verdict that of the vessel as drawn."""
+    verdict = check_vessel(tea_light().vessel, CARDS).verdict
+    seen: list[Case] = []
+
+    def quick(case: Case) -> Verdict:
+        seen.append(case)
+        return verdict
+
+    monkeypatch.setattr(sweeps, "evaluate", quick)
+    return seen
+
+
+def lines(path: Path) -> list[dict[str, str]]:
+    with path.open(newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_a_sweep_says_of_each_row_what_a_check_says(table: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out.csv"
+    done = sweep_table(table, out)
+    assert (done.rows, done.before) == (7, 0)
+    found = lines(out)
+    vessel = read_vessel(tmp_path / "light.toml")
+    for row, firing in ((0, vessel.firing), (1, with_peak(vessel.firing, kelvin(870.0)))):
+        own = check_vessel(sweeps.replace(vessel, firing=firing), CARDS).verdict
+        assert found[row]["verdict"] == own.word
+        assert float(found[row]["utilisation"]) == own.utilisation
+        assert found[row]["rule"] == own.worst.rule
+    assert found[3]["verdict"] == "unknown"
+    assert "no such.toml" in found[3]["note"]
+    assert found[1]["label"] == "hotter, by far"
+    assert len({row["utilisation"] for row in found}) == 7  # each row is another case
+
+
+@pytest.mark.parametrize("kind", EXECUTORS)
+def test_the_lines_are_the_same_bytes_whoever_works(table: Path, tmp_path: Path, kind) -> None:
+    sweep_table(table, tmp_path / "alone.csv")
+    with an_executor(kind) as executor:
+        sweep_table(table, tmp_path / "spread.csv", executor=executor)
+    assert (tmp_path / "spread.csv").read_bytes() == (tmp_path / "alone.csv").read_bytes()
+
+
+def test_cut_off_at_any_byte_a_sweep_goes_on_and_does_nothing_twice(
+    table: Path, tmp_path: Path, counted: list[Case]
+) -> None:
+    whole = tmp_path / "whole.csv"
+    sweep_table(table, whole)
+    full = whole.read_bytes()
+    assert len(counted) == 6
+    for cut in range(0, len(full) + 1, 7):
+        part = tmp_path / "part.csv"
+        part.write_bytes(full[:cut])
+        counted.clear()
+        done = sweep_table(table, part)
+        assert part.read_bytes() == full
+        assert done.before == max(full[:cut].count(b"\n") - 1, 0)
+        lost = 1 if done.before < 4 else 0  # the row whose file is missing is never fired
+        assert len(counted) == 7 - done.before - lost
+        assert sum(done.words.values()) == 7
+
+
+KILLED = """
+import sys
+from pathlib import Path
+from cofire.sweeps import sweep_table
+from cofire.workers import local_processes
+with local_processes(2) as executor:
+    sweep_table(Path(sys.argv[1]), Path(sys.argv[2]), executor=executor)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="kills as POSIX does")
+def test_a_sweep_that_is_killed_goes_on_where_it_was(table: Path, tmp_path: Path) -> None:
+    table.write_text("\n".join([*ROWS[:2], *(f"light.toml,{840 + k},,,," for k in range(23))]))
+    out, whole = tmp_path / "out.csv", tmp_path / "whole.csv"
+    run = subprocess.Popen([sys.executable, "-c", KILLED, str(table), str(out)])
+    until = time.monotonic() + 60.0
+    while time.monotonic() < until and (not out.exists() or out.read_bytes().count(b"\n") < 5):
+        time.sleep(0.02)
+    run.kill()
+    run.wait()
+    done = sweep_table(table, out)
+    assert 4 <= done.before < 24
+    sweep_table(table, whole)
+    assert out.read_bytes() == whole.read_bytes()
+
+
+def test_lines_from_other_inputs_are_not_gone_on_with(
+    table: Path, tmp_path: Path, counted: list[Case]
+) -> None:
+    out = tmp_path / "out.csv"
+    sweep_table(table, out)
+    (tmp_path / "light.toml").write_text(TEA_LIGHT.replace("height_mm = 60", "height_mm = 61"))
+    with pytest.raises(InputError, match=r"out\.csv: row 1 comes from other inputs"):
+        sweep_table(table, out)
+    (tmp_path / "light.toml").write_text(TEA_LIGHT)
+    with pytest.raises(InputError, match="row 1 comes from other inputs"):
+        sweep_table(table, out, seed=1)
+    with pytest.raises(InputError, match="row 1 comes from other inputs"):
+        sweep_table(table, out, cards={**CARDS, "other": CARDS["copper"]})
+    assert sweep_table(table, out).before == 7
+    assert sweep_table(table, out, seed=1, anew=True).before == 0
+    table.write_text("vessel\nlight.toml\n")
+    with pytest.raises(InputError, match="has other columns"):
+        sweep_table(table, out)
+
+
+def test_rows_added_at_the_end_of_a_table_are_all_that_is_worked_out(
+    table: Path, tmp_path: Path, counted: list[Case]
+) -> None:
+    out = tmp_path / "out.csv"
+    sweep_table(table, out)
+    counted.clear()
+    table.write_text("\n".join([*ROWS, "light.toml,880,,,,"]) + "\n")
+    assert sweep_table(table, out) == Swept(8, 7, {"no": 7, "unknown": 1})
+    assert len(counted) == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("vessel,peek_C\nlight.toml,870\n", "no column named 'peek_C'; did you mean 'peak_C'"),
+        ("peak_C\n870\n", "needs a column 'vessel'"),
+        ("vessel,vessel\na,b\n", "each column once"),
+        ("vessel,peak_C\nlight.toml,hot\n", "row 1: peak_C = 'hot'; allowed: a number"),
+        ("vessel,peak_C\nlight.toml,nan\n", "row 1: peak_C = 'nan'; allowed: a number"),
+        ("vessel,sample\nlight.toml,1.5\n", "sample = '1.5'; allowed: a whole number, 0 or more"),
+        ("vessel,peak_C\n,870\n", "row 1: vessel is empty"),
+        ("vessel\nlight.toml,870\n", "row 1 has more cells than columns"),
+        ('vessel,label\nlight.toml,"two\nlines"\n', "label has a line break"),
+        ("vessel\n", "has no rows"),
+        ("", "needs a column 'vessel'"),
+    ],
+)
+def test_a_wrong_table_is_refused_before_any_work(
+    table: Path, tmp_path: Path, counted: list[Case], text: str, says: str
+) -> None:
+    table.write_text(text)
+    with pytest.raises(CofireError) as refused:
+        sweep_table(table, tmp_path / "out.csv")
+    assert says in str(refused.value)
+    assert not counted
+    assert not (tmp_path / "out.csv").exists()
+
+
+def test_two_sweeps_do_not_write_one_file(table: Path, tmp_path: Path, counted: list[Case]) -> None:
+    pytest.importorskip("fcntl")
+    out = tmp_path / "out.csv"
+    with (
+        sweeps._locked(out, False),
+        pytest.raises(InputError, match="another sweep is writing it"),
+    ):
+        sweep_table(table, out)
+
+
+def test_a_sample_is_the_same_in_any_table_and_normal_over_many() -> None:
+    cards = needed(tea_light().vessel, CARDS)
+    one = drawn(cards, 7)
+    assert one == drawn(cards, 7)
+    assert one != drawn(cards, 8)
+    assert one != drawn(cards, 7, seed=1)
+    more = drawn({**cards, "copper": CARDS["copper"]}, 7)
+    assert {key: more[key] for key in one} == one
+    many = np.array([list(drawn(cards, n).values()) for n in range(1, 400)])
+    assert abs(many.mean()) < 0.02
+    assert many.std() == pytest.approx(0.9866, abs=0.02)  # a normal cut off at three
+    assert np.abs(many).max() <= sweeps.REACH
+    assert np.abs(np.corrcoef(many.T) - np.eye(many.shape[1])).max() < 0.25
+
+
+def test_a_mark_knows_values_from_each_other_and_nothing_else() -> None:
+    line = np.array([1.0, 2.0])
+    assert mark_of(tea_light().vessel) == mark_of(read_vessel_again())
+    others = [1, 1.0, "1", (1,), [(1,)], {"a": 1}, {"a": 2}, line, line.reshape(1, 2), None, True]
+    assert len({mark_of(other) for other in others}) == len(others)
+
+
+def read_vessel_again() -> object:
+    vessel = tea_light().vessel
+    return sweeps.replace(vessel, radius=vessel.radius.copy())
+
+
+def test_a_table_of_verdicts_as_parquet_has_numbers_and_texts(
+    table: Path, tmp_path: Path, counted: list[Case]
+) -> None:
+    parquet = pytest.importorskip("pyarrow.parquet")
+    out, target = tmp_path / "out.csv", tmp_path / "out.parquet"
+    sweep_table(table, out)
+    as_parquet(out, target)
+    found = parquet.read_table(target).to_pylist()
+    assert len(found) == 7
+    assert tuple(found[0])[-len(FOUND) :] == FOUND
+    assert isinstance(found[0]["utilisation"], float)
+    assert found[3]["utilisation"] is None
+    assert found[0]["inputs"] == lines(out)[0]["inputs"]
+
+
+def test_the_command_writes_counts_and_goes_on(table: Path, tmp_path: Path) -> None:
+    table.write_text("vessel,label\nlight.toml,one\nlight.toml,two\n")
+    out = tmp_path / "out.csv"
+    command = ["sweep", str(table), "--out", str(out), "--workers", "1"]
+    first = CliRunner().invoke(app, command)
+    assert first.exit_code == 0, first.output
+    assert "2 rows (0 of them done before): 0 go, 0 caution, 2 no, 0 unknown" in first.stdout
+    again = CliRunner().invoke(app, command)
+    assert "2 rows (2 of them done before)" in again.stdout
+
+
+def test_a_cluster_that_does_not_answer_is_refused_in_one_line(table: Path, tmp_path: Path) -> None:
+    pytest.importorskip("distributed")
+    command = ["sweep", str(table), "--out", str(tmp_path / "o.csv"), "--cluster", "nonsense"]
+    found = CliRunner().invoke(app, command)
+    assert found.exit_code == 3
+    assert "--cluster nonsense: no scheduler answers" in found.stderr
