@@ -68,9 +68,9 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
 
 
 def _complain(message: str) -> None:
-    from cofire.report.writing import one_line
+    from cofire.report.writing import complaint
 
-    typer.echo(f"cofire: {one_line(message)}", err=True)
+    typer.echo(complaint(f"cofire: {message}"), err=True)
 
 
 def _drop_output() -> None:

@@ -17,7 +17,7 @@ from typing import IO
 
 import typer
 
-from cofire.errors import InputError
+from cofire.errors import LONGEST, InputError
 from cofire.files import HIDDEN, shown_path
 
 # ----------------------------------------------------------------------------------------------
@@ -40,6 +40,26 @@ def one_line(text: str) -> str:
         The same words.
     """
     return HIDDEN.sub(lambda found: f"\\u{ord(found[0]):04x}", " ".join(text.split()))
+
+
+def complaint(text: str) -> str:
+    """A complaint on one line that a person reads: where it is too long its middle is left out.
+
+    Parameters
+    ----------
+    text : str
+        Place, field, value, what is allowed.
+
+    Returns
+    -------
+    str
+        At most `errors.LONGEST` characters, the place first and what is allowed last.
+    """
+    line = one_line(text)
+    if len(line) <= LONGEST:
+        return line
+    tail = LONGEST // 3
+    return f"{line[: LONGEST - tail - 5]} ... {line[-tail:]}"
 
 
 def columns(least: int = 80) -> int:
@@ -255,7 +275,7 @@ def write_text(target: str, text: str, force: bool) -> None:
 # ----------------------------------------------------------------------------------------------
 # A folder of results: put in place whole, or not at all
 
-LONGEST = 255
+LONGEST_NAME = 255
 """Name of a file or folder on the usual file systems. [bytes]"""
 
 
@@ -322,7 +342,7 @@ def _allowed(path: Path, place: str, force: bool, mark: str) -> Path:
 def _hidden(path: Path) -> str:
     """Begin of the name under which a folder is filled beside its place, short enough to be one."""
     name = path.name
-    while len(os.fsencode(name)) > LONGEST - 20:
+    while len(os.fsencode(name)) > LONGEST_NAME - 20:
         name = name[:-1]
     return f".{name}."
 

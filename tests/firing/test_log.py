@@ -480,7 +480,7 @@ def test_a_crack_is_held_against_the_models_worst_place_and_moment() -> None:
     crack = find_crack(response, 0.018, 300.0)
     assert abs(crack.worst.height - 0.018) < crack.reach  # the joint is at 18 mm
     assert crack.same_place
-    assert crack.here.load <= crack.worst.load
+    assert crack.here.utilisation <= crack.worst.utilisation
     assert [m.rising for m in crack.heard] == [True, False]
     far = find_crack(response, 0.058)
     assert not far.same_place
