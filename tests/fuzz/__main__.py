@@ -15,7 +15,7 @@ from pathlib import Path
 
 from hypothesis import HealthCheck, Phase, given, seed, settings
 
-from tests.fuzz.readers import Kind, Wrong, inputs, kinds, violation
+from tests.fuzz.readers import ACCEPTED, Kind, Wrong, inputs, kinds, violation
 
 ROUND = 200
 """Inputs of one kind before the next has its turn. [-]"""
@@ -29,7 +29,8 @@ def one_round(kind: Kind, first: int, folder: Path, known: set[str]) -> tuple[in
 
     @seed(first)
     @settings(
-        max_examples=ROUND, deadline=None, database=None, report_multiple_bugs=False,
+        max_examples=max(1, int(ROUND * kind.share)), deadline=None, database=None,
+        report_multiple_bugs=False,
         phases=(Phase.generate, Phase.shrink), suppress_health_check=list(HealthCheck),
     )  # fmt: skip
     @given(inputs(kind))
@@ -77,7 +78,8 @@ def campaign(minutes: float, first: int, names: list[str], folder: Path) -> int:
     for name in names:
         if counts[name]:
             each = 1e3 * spent[name] / counts[name]
-            print(f"{name:12} {counts[name]:8} inputs, {each:6.1f} ms each")
+            read = 100.0 * ACCEPTED[kinds()[name].read.__name__] / counts[name]
+            print(f"{name:14} {counts[name]:8} inputs, {each:7.1f} ms each, {read:3.0f} % read")
     violations = sum(map(len, known.values()))
     print(f"{violations} violations")
     return violations

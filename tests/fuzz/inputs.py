@@ -187,6 +187,28 @@ def toml_edits(words: Sequence[str], headers: Sequence[str]) -> st.SearchStrateg
     )  # fmt: skip
 
 
+def scaled(place: int, factor: float) -> Edit:
+    """One number of a TOML file several times as large, or as small."""
+
+    def edit(text: bytes) -> bytes:
+        found = [m for m in PAIR.finditer(text) for m in FIGURE.finditer(text, *m.span(4))]
+        if not found:
+            return text
+        low, high = found[at(place, len(found) - 1)].span()
+        return text[:low] + b"%.6g" % (factor * float(text[low:high])) + text[high:]
+
+    return edit
+
+
+def numbers_moved(seeds: Sequence[bytes]) -> st.SearchStrategy[bytes]:
+    """Files whose form is right and whose numbers are not."""
+    factors = st.one_of(
+        st.sampled_from((0.0, 0.1, 0.5, 0.8, 0.95, 1.05, 1.25, 2.0, 10.0, 1000.0, -1.0)),
+        st.floats(0.01, 100.0),
+    )
+    return edited(seeds, st.builds(scaled, places, factors))
+
+
 def composed(words: Sequence[str], headers: Sequence[str]) -> st.SearchStrategy[bytes]:
     """A TOML file of words that its kind knows."""
     pairs = st.lists(

@@ -13,6 +13,7 @@ import math
 import re
 import signal
 import traceback
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -24,17 +25,28 @@ from typing import Any
 import numpy as np
 from hypothesis import strategies as st
 
+from cofire.assessment.cautions import cautions
+from cofire.assessment.check import check_vessel
+from cofire.assessment.mismatch import mismatch
+from cofire.assessment.screening import screen
 from cofire.cli.evidence import _entry
 from cofire.cli.job import planned_reasons, vessel_file
 from cofire.cli.materials import describe
-from cofire.errors import CofireError
+from cofire.errors import CofireError, UnknownName
 from cofire.evidence.measured import read_measured
 from cofire.evidence.record import compare, outcome_entry
 from cofire.files import read_toml
 from cofire.firing.cones import read_cones
 from cofire.firing.kiln import trace
 from cofire.firing.log import read_firing_log
-from cofire.firing.program import check_kilns, find_kiln, load_kilns, read_firing, read_kiln
+from cofire.firing.program import (
+    check_kilns,
+    find_kiln,
+    load_kilns,
+    read_firing,
+    read_kiln,
+    simple_firing,
+)
 from cofire.materials.binders import read_reactions
 from cofire.materials.library import (
     bundled_tables,
@@ -45,7 +57,11 @@ from cofire.materials.library import (
 )
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.physics.blends import find_material
+from cofire.report.figures import mismatch_csv
 from cofire.report.firing import as_csv, as_text
+from cofire.report.pairs import as_csv as pairs_csv
+from cofire.report.pairs import as_json as pairs_json
+from cofire.report.pairs import as_text as pairs_text
 from cofire.report.plan import bands_csv, firing_csv, firing_toml, planned_vessel
 from cofire.report.record import (
     append_many,
@@ -56,9 +72,13 @@ from cofire.report.record import (
     read_record,
     show_text,
 )
+from cofire.report.verdict import as_json as verdict_json
+from cofire.report.verdict import as_text as verdict_text
 from cofire.report.writing import one_line
+from cofire.units import HOUR, kelvin
 from cofire.vessel import read_vessel
-from tests.fuzz.inputs import csv_files, json_files, toml_files
+from tests.fuzz.inputs import csv_files, json_files, numbers_moved, toml_files
+from tests.made import COARSE
 
 ROOT = Path(__file__).resolve().parents[2]
 EXAMPLES, TABLES = ROOT / "examples", Path(str(bundled_tables()))
@@ -262,6 +282,57 @@ def _refuse(word: str) -> None:
     raise Wrong(f"{word} in JSON")
 
 
+def card_used(folder: Path, files: Files) -> object:
+    """A card screened with a partner and drawn along a firing."""
+    found = read_card(folder / "card.toml")
+    partner = cards()["fritted body" if found.kind == "metal" else "fine silver"]
+    pair = (found, partner) if found.kind == "metal" else (partner, found)
+    oven = kilns()["laboratory furnace"]
+    with placed(folder / "card.toml"):
+        pairs = screen([pair[0]], [pair[1]], oven, ("air", "carbon"))
+        clean(
+            pairs_text(pairs, oven.name, every=True)
+            + pairs_json(pairs, oven.name, ("air", "carbon"))
+            + pairs_csv(pairs),
+            "the screening", files,
+        )  # fmt: skip
+        along = simple_firing(oven, kelvin(850.0), 1800.0, 150.0 / HOUR)
+        m = mismatch(*pair, along, True)
+        clean(mismatch_csv(m), "the mismatch", files)
+    return pairs, m.difference, m.cooled
+
+
+def firing_used(folder: Path, files: Files) -> object:
+    """A firing under which two zones are drawn."""
+    found = read_firing(folder / "firing.toml", kilns())
+    with placed(folder / "firing.toml"):
+        m = mismatch(cards()["fine silver"], cards()["fritted body"], found, True)
+        clean(mismatch_csv(m), "the mismatch", files)
+    return m.difference, m.cooled
+
+
+def vessel_checked(folder: Path, files: Files) -> object:
+    """A vessel fired and judged, coarsely."""
+    found = read_vessel(folder / "vessel.toml", kilns())
+    with placed(folder / "vessel.toml"):
+        checked = check_vessel(found, cards(), extend=True, control=COARSE)
+        told = cautions(checked.printed)
+        clean(verdict_text(checked, told), "the verdict", files)
+        json.loads(verdict_json(checked, told), parse_constant=_refuse)
+    return None
+
+
+@contextmanager
+def placed(path: Path) -> Iterator[None]:
+    """What is computed of a file complains of its name, its property or its zone; add the file."""
+    try:
+        yield
+    except CofireError as error:
+        if isinstance(error, UnknownName):
+            raise
+        raise type(error)(f"{path.name}: {error}") from None
+
+
 # -- one property for all --------------------------------------------------------------------------
 
 
@@ -277,11 +348,21 @@ class Kind:
         Files that are read without a complaint, by name.
     drawn
         The file among them that is drawn, and from what.
+    seconds
+        Longest that it may take.
+    share
+        How many of them are drawn for one of the others.
     """
 
     read: Callable[[Path, Files], object]
     whole: Files
     drawn: Mapping[str, st.SearchStrategy[bytes]]
+    seconds: float = SECONDS
+    share: float = 1.0
+
+
+ACCEPTED: Counter[str] = Counter()
+"""Inputs that were read, by reader."""
 
 
 def violation(kind: Kind, folder: Path, files: Files) -> str | None:
@@ -289,8 +370,9 @@ def violation(kind: Kind, folder: Path, files: Files) -> str | None:
     for name, content in files.items():
         (folder / name).write_bytes(content)
     try:
-        with timed():
+        with timed(kind.seconds):
             found = kind.read(folder, files)
+        ACCEPTED[kind.read.__name__] += 1
     except CofireError as error:
         try:
             one_message(str(error), files)
@@ -300,7 +382,7 @@ def violation(kind: Kind, folder: Path, files: Files) -> str | None:
     except Wrong as wrong:
         return str(wrong)
     except Slow as slow:
-        return f"over {SECONDS:g} s in {_deepest(slow)}"
+        return f"over {kind.seconds:g} s in {_deepest(slow)}"
     except Exception as error:
         return f"{type(error).__name__} in {_deepest(error)}"
     place = nan_in(found)
@@ -423,6 +505,17 @@ def kinds() -> dict[str, Kind]:
              "vessel.toml": tomls(pots), "firing.toml": tomls(firings)},
         ),
         "binders": Kind(binders, {"binders.toml": binder}, {"binders.toml": tomls([binder])}),
+        "card used": Kind(
+            card_used, {"card.toml": all_cards[0]}, {"card.toml": numbers_moved(all_cards)},
+            share=0.25,
+        ),
+        "firing used": Kind(
+            firing_used, {"firing.toml": firings[0]}, {"firing.toml": numbers_moved(firings)},
+            share=0.25,
+        ),
+        "vessel checked": Kind(
+            vessel_checked, pot, {"vessel.toml": numbers_moved(pots)}, seconds=60.0, share=0.02
+        ),
         "cones": Kind(cones, {"cones.csv": cone}, {"cones.csv": csvs([cone])}),
     }  # fmt: skip
 

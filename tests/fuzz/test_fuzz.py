@@ -22,7 +22,11 @@ def test_the_files_that_the_campaign_starts_from_are_read(name: str, tmp_path: P
 def test_no_file_breaks_its_reader(name: str, tmp_path: Path) -> None:
     kind = kinds()[name]
 
-    @settings(max_examples=20, suppress_health_check=list(HealthCheck), database=None)
+    @settings(
+        max_examples=max(1, int(20 * kind.share)),
+        suppress_health_check=list(HealthCheck),
+        database=None,
+    )
     @given(inputs(kind))
     def holds(drawn: tuple[str, bytes]) -> None:
         found = violation(kind, tmp_path, {**kind.whole, drawn[0]: drawn[1]})
