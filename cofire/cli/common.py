@@ -19,6 +19,7 @@ R = TypeVar("R")
 
 INPUT_WRONG = 3
 DEFECT = 4
+INTERRUPTED = 130
 
 Tables = Annotated[
     list[Path] | None,
@@ -53,6 +54,9 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
         except CofireError as error:
             _complain(str(error))
             raise typer.Exit(INPUT_WRONG) from None
+        except KeyboardInterrupt:
+            _complain("stopped")
+            raise typer.Exit(INTERRUPTED) from None
         except BrokenPipeError:  # who reads has seen enough
             _drop_output()
             raise typer.Exit from None

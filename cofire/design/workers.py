@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
 import os
 import pickle
 import signal
@@ -29,8 +31,8 @@ def can_fork() -> bool:
 def in_pairs(work: Callable[[J], R], jobs: Sequence[J]) -> Iterator[R]:
     """Results of jobs in their order, two worked at a time.
 
-    The outcome does not depend on whether a child is used. An interrupt ends the child too; a
-    child whose parent was killed ends when it has nowhere to write to.
+    The outcome does not depend on whether a child is used. An interrupt ends the child too, and a
+    child whose parent was killed dies with it.
 
     Parameters
     ----------
@@ -64,11 +66,21 @@ def in_pairs(work: Callable[[J], R], jobs: Sequence[J]) -> Iterator[R]:
             child.end()
 
 
+def _dies_with(parent: int) -> None:
+    """End this process when its parent ends, however that comes (Linux: prctl of sys/prctl.h)."""
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    with contextlib.suppress(OSError, AttributeError):
+        ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG
+    if os.getppid() != parent:  # it ended before
+        os._exit(1)
+
+
 class _Child(Generic[R]):
     """One job in a forked process."""
 
     def __init__(self, work: Callable[[J], R], job: J) -> None:
         self.reader, writer = os.pipe()
+        parent = os.getpid()
         # an interrupt is the parent's: the child never sees one, not even while it is born
         mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
         with warnings.catch_warnings():
@@ -78,6 +90,7 @@ class _Child(Generic[R]):
         if self.pid == 0:
             code = 1
             try:
+                _dies_with(parent)
                 os.close(self.reader)
                 with os.fdopen(writer, "wb") as stream:
                     try:

@@ -9,6 +9,7 @@ import shutil
 import signal
 import tempfile
 import textwrap
+import threading
 import unicodedata
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -214,7 +215,8 @@ def write_file(path: Path, write: Callable[[IO[bytes]], object], force: bool) ->
         if _is_stream(path):
             path.write_bytes(content.getvalue())
         else:
-            _replace(Path(os.path.realpath(path)), content.getvalue())
+            with undisturbed():
+                _replace(Path(os.path.realpath(path)), content.getvalue())
     except OSError as error:
         raise InputError(f"{shown_path(path)}: cannot be written ({error.strerror})") from None
 
@@ -281,12 +283,20 @@ LONGEST_NAME = 255
 
 @contextmanager
 def undisturbed() -> Iterator[None]:
-    """Interrupts are ignored within: what took long to find is written, whoever is impatient."""
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    """Interrupts are ignored within: what took long to find is written, whoever is impatient.
+
+    For what takes a moment only. In a thread, to which no interrupt comes, nothing is changed.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    stops = (signal.SIGINT, signal.SIGTERM)
+    before = {number: signal.signal(number, signal.SIG_IGN) for number in stops}
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        for number, answer in before.items():
+            signal.signal(number, answer)
 
 
 def check_plan_folder(path: Path, force: bool, mark: str = "plan.json") -> None:
@@ -368,6 +378,11 @@ def replace_folder(path: Path, fill: Callable[[Path], None], mark: str, force: b
     InputError
         As `check_plan_folder`, or it cannot be written; with the folder where it lies instead.
     """
+    with undisturbed():
+        _replaced(path, fill, mark, force)
+
+
+def _replaced(path: Path, fill: Callable[[Path], None], mark: str, force: bool) -> None:
     real, place = Path(os.path.realpath(path)), shown_path(path)
     try:
         new = _filled(fill, real.parent, _hidden(real))
