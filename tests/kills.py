@@ -4,8 +4,8 @@
 where there is one) on a small vessel, sends SIGKILL, SIGTERM or SIGINT at a random moment, half of
 them while files are being written, and looks: every folder and file is the old one or the new one,
 whole; nothing else has changed; no process is left; and what a signal that can be answered leaves
-hidden is nothing. `--disks` fills a small disk (a tmpfs: root only) and tries a read-only one; `--twins`
-lets two processes write one folder. Prints what broke, with the moment, and counts.
+hidden is nothing. `--disks` fills a small disk (a tmpfs: root only) and tries a read-only one;
+`--twins` lets two processes write one folder. Prints what broke, with the moment, and counts.
 """
 
 from __future__ import annotations

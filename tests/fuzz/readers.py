@@ -14,7 +14,7 @@ import re
 import signal
 import traceback
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -136,7 +136,7 @@ def clean(text: str, what: str, given: Files) -> None:
         raise Wrong(f"nan in {what}")
 
 
-def one_message(line: str, names: Files) -> None:
+def one_message(line: str, names: Iterable[str]) -> None:
     """Refuse a message that is no help: more than a line, too long, without its place."""
     if len(line.splitlines()) != 1 or not line.strip():
         raise Wrong(f"a message of {len(line.splitlines())} lines")
@@ -375,7 +375,7 @@ def violation(kind: Kind, folder: Path, files: Files) -> str | None:
         ACCEPTED[kind.read.__name__] += 1
     except CofireError as error:
         try:
-            one_message(str(error), files)
+            one_message(str(error), [*files, str(folder)])
         except Wrong as wrong:
             return str(wrong)
         return None
