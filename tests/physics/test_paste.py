@@ -60,7 +60,7 @@ def test_a_paste_without_room_for_the_water_it_loses_is_refused() -> None:
     card = CARDS["talc body"]
     dense = card.scaled("green_density", 0.92 / card["green_density"].scalar)
     wide = replace(dense.scaled("drying_shrinkage", 2.5), origin="")
-    with pytest.raises(InputError, match="talc body: its green_density and binder leave -?[0-9]"):
+    with pytest.raises(InputError, match="talc body: its green_density and binder leave"):
         paste_of(wide)
     lost = 100.0 * (1.0 - (1.0 - wide["drying_shrinkage"].scalar) ** 3)
     with pytest.raises(InputError, match=f"its drying_shrinkage needs {np.round(lost):.0f} %"):

@@ -153,7 +153,7 @@ def test_impossible_inputs_are_refused_in_one_line(call):
 
 
 def test_a_strip_carries_no_force_and_no_moment_and_its_mismatch():
-    """Each part's stress is a line through its thickness: force P over t, and E κ from its middle."""
+    """Each part has a stress linear through its thickness: P over t, and E κ from its middle."""
     top, bottom, stiff, soft, mismatch = 2.0e-3, 3.0e-3, 90e9, 40e9, 1e-3
     curvature = mismatch / float(strength.strip_mismatch(1.0, top, bottom, stiff, soft))
     above, below = map(float, strength.strip_stress(mismatch, top, bottom, stiff, soft))
