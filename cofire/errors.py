@@ -33,8 +33,12 @@ class InputError(CofireError):
     """A card, firing, kiln or vessel is wrong or missing."""
 
 
+LONGEST = 300
+"""What a person is told in one line is no longer. [characters]"""
+
+
 class UnknownName(InputError):
-    """A name that nothing in the tables carries."""
+    """A name that nothing in the tables carries; as many of the known ones as a line holds."""
 
     def __init__(self, kind: str, name: str, known: Iterable[str], where: str = "") -> None:
         known = sorted(known)
@@ -43,9 +47,15 @@ class UnknownName(InputError):
         holding = [k for k in known if words and words <= set(k.lower().replace("/", " ").split())]
         meant = holding[:4] or [k for k in known if near and k.lower() == near[0]][:1]
         hint = f"; did you mean {' or '.join(map(repr, meant))}?" if meant else "."
-        listed = ", ".join(repr(k) for k in known) or "none"
         place = f"{where}: " if where else ""
-        super().__init__(f"{place}no {kind} named {name[:80]!r}{hint} Known: {listed}")
+        given = repr(name if len(name) <= 60 else f"{name[:57]}...")
+        start = f"{place}no {kind} named {given}{hint} Known: "
+        listed = ", ".join(map(repr, known)) or "none"
+        if len(start) + len(listed) > LONGEST:
+            more = f" ... ({len(known)} in all)"
+            listed = listed[: max(LONGEST - len(start) - len(more), 0)]
+            listed = listed[: listed.rfind(",") + 1] + more
+        super().__init__(start + listed)
         self.asked = kind, name, known, where
 
     def __reduce__(self) -> tuple[type[UnknownName], tuple[str, str, list[str], str]]:

@@ -413,7 +413,7 @@ def _csv_points(path: Path) -> tuple[Array, Array, Array]:
     header = [cell.strip() for cell in rows[0]]
     wanted = ("z_mm", "r_mm", "wall_mm")
     if any(name not in header for name in wanted):
-        raise InputError(f"{path}: row 1: columns {', '.join(header)}; needs {', '.join(wanted)}")
+        raise InputError(f"{path}: row 1: columns {show(header)}; needs {', '.join(wanted)}")
     columns = [header.index(name) for name in wanted]
     found = []
     for number, row in enumerate(rows[1:], 2):
@@ -427,7 +427,9 @@ def _csv_points(path: Path) -> tuple[Array, Array, Array]:
                 value = np.nan
             if not np.isfinite(value):
                 cell = row[column] if column < len(row) else ""
-                raise InputError(f"{path}: row {number}, column {name}: {cell!r} is not a number")
+                raise InputError(
+                    f"{path}: row {number}, column {name}: {show(cell)} is not a number"
+                )
             values.append(value)
         found.append(values)
     if not 2 <= len(found) <= 2000:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import os
+import signal
 import sys
 
 import typer
@@ -67,4 +68,10 @@ def run() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a character shows its code
             stream.reconfigure(errors="backslashreplace")
+    signal.signal(signal.SIGTERM, _ended)
     app()
+
+
+def _ended(number: int, frame: object) -> None:
+    """A request to end is answered as an interrupt is: nothing half is left, nor a child."""
+    raise SystemExit(128 + number)

@@ -18,6 +18,7 @@ R = TypeVar("R")
 
 INPUT_WRONG = 3
 DEFECT = 4
+INTERRUPTED = 130
 
 Tables = Annotated[
     list[Path] | None,
@@ -62,6 +63,9 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
         except CofireError as error:
             _complain(str(error))
             raise typer.Exit(INPUT_WRONG) from None
+        except KeyboardInterrupt:
+            _complain("stopped")
+            raise typer.Exit(INTERRUPTED) from None
         except BrokenPipeError:  # who reads has seen enough
             _drop_output()
             raise typer.Exit from None
@@ -80,9 +84,9 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
 
 
 def _complain(message: str) -> None:
-    from cofire.report.writing import one_line
+    from cofire.report.writing import complaint
 
-    typer.echo(f"cofire: {one_line(message)}", err=True)
+    typer.echo(complaint(f"cofire: {message}"), err=True)
 
 
 def _drop_output() -> None:

@@ -64,17 +64,17 @@ def checked(path: Path) -> None:
     """
     from cofire.firing.program import check_kilns
     from cofire.materials.library import card_files, check_files, kiln_files, remarks_on_files
-    from cofire.report.writing import one_line
+    from cofire.report.writing import complaint
 
     cards = card_files(path) if path.is_dir() else [path]
     kilns = kiln_files(path) if path.is_dir() else []
     problems = [*check_files(cards), *check_kilns(kilns)]
     for line in problems:
-        typer.echo(one_line(line), err=True)
+        typer.echo(complaint(line), err=True)
     if problems:
         raise typer.Exit(INPUT_WRONG)
     for line in remarks_on_files(cards):
-        typer.echo(f"unusual: {one_line(line)}", err=True)
+        typer.echo(complaint(f"unusual: {line}"), err=True)
     typer.echo(f"files without a problem: {len(cards) + len(kilns)}")
 
 

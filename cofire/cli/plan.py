@@ -11,14 +11,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.cli.common import DEFECT, Force, Tables, Workers, guarded
+from cofire.cli.common import DEFECT, INTERRUPTED, Force, Tables, Workers, guarded
 from cofire.cli.vessel import Extend, Vessel
 
 if TYPE_CHECKING:
     from cofire.materials.card import Card
     from cofire.vessel import Vessel as VesselInput
-
-INTERRUPTED = 130
 
 
 def read(

@@ -435,7 +435,7 @@ def read_curve(entry: object, where: str, folder: Path) -> Curve:
     strained = _one_of(sheet, STRAINS)
     if strained is None:
         raise InputError(
-            f"{sheet.where}: columns {', '.join(map(repr, sheet.header))}; "
+            f"{sheet.where}: columns {show(list(sheet.header))}; "
             f"needs temperature_C and {' or '.join(STRAINS)}"
         )
     temperature = kelvin(_numbers(sheet, "temperature_C"))

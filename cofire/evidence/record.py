@@ -93,7 +93,11 @@ def prediction_entry(whole: Mapping[str, Any], piece: str | None, where: str) ->
     known = [float(x) for x in utilisations if isinstance(x, int | float)]
     entry = {
         "kind": PREDICTION,
-        "piece": words(piece or str(whole.get("vessel", "")), "piece", LONGEST_PIECE),
+        "piece": words(
+            piece or str(whole.get("vessel", "")),
+            "piece" if piece else f"{where}: vessel",
+            LONGEST_PIECE,
+        ),
         "vessel": str(whole.get("vessel", "")),
         "verdict": whole["verdict"],
         "decided_by": str(whole.get("decided_by", "")),

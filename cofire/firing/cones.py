@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire.errors import InputError
-from cofire.files import Place, read_text
+from cofire.files import Place, read_text, show
 from cofire.materials.library import bundled_tables
 from cofire.units import HOUR, kelvin
 
@@ -49,7 +49,7 @@ def _number(text: str, place: str) -> float:
     except ValueError:
         value = np.nan
     if not np.isfinite(value):
-        raise InputError(f"{place}: {text!r} is not a number")
+        raise InputError(f"{place}: {show(text)} is not a number")
     return value
 
 
@@ -73,25 +73,36 @@ def read_cones(path: Place | None = None) -> ConeChart:
         value at every rate or with two at one, or temperatures that do not rise with cone and rate.
     """
     path = bundled_tables().joinpath("cones.csv") if path is None else path
-    table = csv.DictReader(io.StringIO(read_text(path)))
-    missing = [column for column in COLUMNS if column not in (table.fieldnames or ())]
+    text = read_text(path)
+    try:
+        table = list(csv.reader(io.StringIO(text)))
+    except csv.Error as error:
+        raise InputError(f"{path}: not a table of comma-separated values ({error})") from None
+    missing = [column for column in COLUMNS if column not in table[0]]
     if missing:
         raise InputError(f"{path}: no column {', '.join(missing)}; it needs {', '.join(COLUMNS)}")
 
     charts: dict[str, None] = {}
     cells: dict[str, dict[float, float]] = {}
     seen: dict[str, bool] = {}
-    for row in table:
-        place = f"{path}: row {table.line_num}"
-        if any(row[column] is None for column in COLUMNS):
+    for number, given in enumerate(table[1:], 2):
+        if not given:
+            continue
+        place = f"{path}: row {number}"
+        row = dict(zip(table[0], given, strict=False))
+        if any(column not in row for column in COLUMNS):
             raise InputError(f"{place}: fewer cells than columns")
         cone, mark = row["cone"].strip(), row["seen"].strip()
+        if not 1 <= len(cone) <= 20 or not cone.isprintable():
+            raise InputError(
+                f"{place}, column cone: {show(cone)}; allowed: 1 to 20 characters, all seen"
+            )
         rate = _number(row["rate_C_per_h"], f"{place}, column rate_C_per_h")
         temperature = _number(row["temperature_C"], f"{place}, column temperature_C")
         if rate <= 0.0:
             raise InputError(f"{place}, column rate_C_per_h: {rate:g}; a rate is positive")
         if mark not in ("yes", "no"):
-            raise InputError(f"{place}, column seen: {mark!r}; allowed are 'yes' and 'no'")
+            raise InputError(f"{place}, column seen: {show(mark)}; allowed are 'yes' and 'no'")
         if rate in cells.setdefault(cone, {}):
             raise InputError(f"{place}: cone {cone} at {rate:g} °C/h stands here a second time")
         charts[row["chart"].strip()] = None
@@ -101,14 +112,16 @@ def read_cones(path: Place | None = None) -> ConeChart:
         raise InputError(f"{path}: no cones")
     if len(charts) > 1:
         raise InputError(
-            f"{path}: {len(charts)} charts in one table ({'; '.join(charts)}); keep one"
+            f"{path}: {len(charts)} charts in one table ({', '.join(map(show, [*charts][:2]))}); "
+            "keep one"
         )
 
     rates = sorted({rate for values in cells.values() for rate in values})
     for cone, values in cells.items():
         absent = [f"{rate:g}" for rate in rates if rate not in values]
         if absent:
-            raise InputError(f"{path}: cone {cone}: no temperature at {', '.join(absent)} °C/h")
+            listed = ", ".join(absent[:5]) + ", ..." * (len(absent) > 5)
+            raise InputError(f"{path}: cone {cone}: no temperature at {listed} °C/h")
     bending = np.array([[values[rate] for rate in rates] for values in cells.values()])
     for axis, along in ((0, "from cone to cone"), (1, "with the rate")):
         if np.any(np.diff(bending, axis=axis) <= 0.0):

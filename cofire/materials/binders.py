@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from importlib.resources.abc import Traversable
+from pathlib import Path
 
 from cofire.files import Fields, read_toml
 from cofire.materials.library import bundled_tables
@@ -56,7 +58,29 @@ def shipped_reactions(gas: str) -> tuple[Reaction, ...]:
     InputError
         The table is wrong.
     """
-    path = bundled_tables().joinpath("binders.toml")
+    return read_reactions(bundled_tables().joinpath("binders.toml"), gas)
+
+
+def read_reactions(path: Traversable | Path, gas: str) -> tuple[Reaction, ...]:
+    """Burnout reactions of a table for one gas.
+
+    Parameters
+    ----------
+    path : Traversable or Path
+        A table as the shipped one.
+    gas : str
+        A gas of the pack.
+
+    Returns
+    -------
+    tuple of Reaction
+        Those of the binder, and of the water bound in clay.
+
+    Raises
+    ------
+    InputError
+        With the field, its value and what is allowed.
+    """
     kinetics = "air" if gas == "air" else "inert"
     found = []
     for number, entry in enumerate(read_toml(path).get("reaction", []), 1):

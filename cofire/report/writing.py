@@ -9,6 +9,7 @@ import shutil
 import signal
 import tempfile
 import textwrap
+import threading
 import unicodedata
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -17,7 +18,7 @@ from typing import IO
 
 import typer
 
-from cofire.errors import InputError
+from cofire.errors import LONGEST, InputError
 from cofire.files import HIDDEN, shown_path
 
 # ----------------------------------------------------------------------------------------------
@@ -40,6 +41,26 @@ def one_line(text: str) -> str:
         The same words.
     """
     return HIDDEN.sub(lambda found: f"\\u{ord(found[0]):04x}", " ".join(text.split()))
+
+
+def complaint(text: str) -> str:
+    """A complaint on one line that a person reads: where it is too long its middle is left out.
+
+    Parameters
+    ----------
+    text : str
+        Place, field, value, what is allowed.
+
+    Returns
+    -------
+    str
+        At most `errors.LONGEST` characters, the place first and what is allowed last.
+    """
+    line = one_line(text)
+    if len(line) <= LONGEST:
+        return line
+    tail = LONGEST // 3
+    return f"{line[: LONGEST - tail - 5]} ... {line[-tail:]}"
 
 
 def columns(least: int = 80) -> int:
@@ -194,7 +215,8 @@ def write_file(path: Path, write: Callable[[IO[bytes]], object], force: bool) ->
         if _is_stream(path):
             path.write_bytes(content.getvalue())
         else:
-            _replace(Path(os.path.realpath(path)), content.getvalue())
+            with undisturbed():
+                _replace(Path(os.path.realpath(path)), content.getvalue())
     except OSError as error:
         raise InputError(f"{shown_path(path)}: cannot be written ({error.strerror})") from None
 
@@ -255,18 +277,26 @@ def write_text(target: str, text: str, force: bool) -> None:
 # ----------------------------------------------------------------------------------------------
 # A folder of results: put in place whole, or not at all
 
-LONGEST = 255
+LONGEST_NAME = 255
 """Name of a file or folder on the usual file systems. [bytes]"""
 
 
 @contextmanager
 def undisturbed() -> Iterator[None]:
-    """Interrupts are ignored within: what took long to find is written, whoever is impatient."""
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    """Interrupts are ignored within: what took long to find is written, whoever is impatient.
+
+    For what takes a moment only. In a thread, to which no interrupt comes, nothing is changed.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    stops = (signal.SIGINT, signal.SIGTERM)
+    before = {number: signal.signal(number, signal.SIG_IGN) for number in stops}
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        for number, answer in before.items():
+            signal.signal(number, answer)
 
 
 def check_plan_folder(path: Path, force: bool, mark: str = "plan.json") -> None:
@@ -322,7 +352,7 @@ def _allowed(path: Path, place: str, force: bool, mark: str) -> Path:
 def _hidden(path: Path) -> str:
     """Begin of the name under which a folder is filled beside its place, short enough to be one."""
     name = path.name
-    while len(os.fsencode(name)) > LONGEST - 20:
+    while len(os.fsencode(name)) > LONGEST_NAME - 20:
         name = name[:-1]
     return f".{name}."
 
@@ -348,6 +378,11 @@ def replace_folder(path: Path, fill: Callable[[Path], None], mark: str, force: b
     InputError
         As `check_plan_folder`, or it cannot be written; with the folder where it lies instead.
     """
+    with undisturbed():
+        _replaced(path, fill, mark, force)
+
+
+def _replaced(path: Path, fill: Callable[[Path], None], mark: str, force: bool) -> None:
     real, place = Path(os.path.realpath(path)), shown_path(path)
     try:
         new = _filled(fill, real.parent, _hidden(real))

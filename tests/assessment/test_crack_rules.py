@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from cofire.assessment import crack_rules as joint_flags
-from cofire.assessment.response import Response
+from cofire.assessment.response import Response, band_stresses, band_tensions
 from cofire.assessment.rule import GRADE
 from cofire.assessment.verdict import Verdict, judge
 from cofire.mechanics.integrator import Control
@@ -382,3 +382,13 @@ def test_text_json_and_sheet_show_figure_limit_and_unit_of_every_flag():
         assert f"{flag.zone}: {told}" in text
         cells = " ".join(re.sub(r"<[^>]*>", "", cell) for cell in _limit_row([flag], response))
         assert told in html.unescape(cells).replace("\u00a0", " ")
+
+
+def test_the_tension_of_a_band_is_that_of_its_joints_where_they_are_worse(tea_light: Response):
+    steps = tea_light.shell.steps
+    for band, side in ((0, 0), (1, 1)):
+        found, beside = band_tensions(tea_light, band), steps.peak[:, 0, side]
+        assert np.all(found >= beside)
+        worst = band_stresses(tea_light)[band].worst.tension
+        assert found.max() == pytest.approx(max(beside.max(), worst))
+    assert np.any(band_tensions(tea_light, 0) == steps.peak[:, 0, 0])

@@ -215,6 +215,7 @@ def test_burnout_flag_by_hand_for_a_steady_release(tea_light: Response):
     k = (6e-6) ** 2 * pores**3 / (180.0 * (1.0 - pores) ** 2)
     pressure = release * mu * 0.004**2 / (8.0 * k * gas)
     assert flag.figure == pytest.approx(pressure / 1e3, rel=1e-6)
+    assert (flag.limit, flag.unit) == (pytest.approx(100.0), "kPa")
     assert flag.utilisation == pytest.approx(pressure / 1e5, rel=1e-6)
 
 

@@ -20,6 +20,7 @@ from cofire.firing.program import load_kilns, read_firing
 from cofire.materials.library import bundled_tables, card_files, remarks_on_files
 from cofire.materials.properties import ELEMENTS
 from cofire.physics.atmosphere import FIRST_OXIDES
+from cofire.report.writing import complaint
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLES = Path(str(bundled_tables()))
@@ -945,3 +946,19 @@ def test_a_name_of_a_hundred_thousand_parts_is_refused_at_once(name: str, tmp_pa
     begun = time.process_time()
     refused(tmp_path, ["check", str(file)], "nested too deeply")
     assert time.process_time() - begun < 3.0
+
+
+@pytest.mark.parametrize("name", ["x", "x" * 500, "silver", "fine silver + tin = 5"])
+def test_a_wrong_name_is_told_in_one_line_with_those_that_come_near(name: str) -> None:
+    line = refused(ROOT / "tests" / "fuzz", ["mismatch", name, "talc body"], "no material named")
+    assert len(line) <= 300
+    assert "in all)" in line
+    assert "fine silver" in line or "silver" not in name
+
+
+def test_a_long_complaint_keeps_its_place_and_what_is_allowed() -> None:
+    line = complaint("card.toml: solidus = " + "9" * 400 + "\n; allowed: 200 to 3000 C")
+    assert line.startswith("card.toml: solidus = 999")
+    assert line.endswith("999 ; allowed: 200 to 3000 C")
+    assert len(line) == 300
+    assert complaint("short") == "short"

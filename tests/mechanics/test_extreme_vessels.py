@@ -81,7 +81,7 @@ def fired_and_judged(vessel: Vessel) -> Response:
     finite(response.fired)
     for found in band_stresses(response):
         assert np.isfinite([found.worst.tension, found.cold.tension, found.bending]).all()
-    assert np.isfinite([flag.load for flag in judge(response).flags]).all()
+    assert np.isfinite([flag.utilisation for flag in judge(response).flags]).all()
     return response
 
 

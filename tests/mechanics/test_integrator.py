@@ -203,3 +203,25 @@ def test_a_body_that_never_balances_is_reported():
     history = made_history([0.0, 1.0], [0.0, 1e-3], yield_stress=1e6)
     with pytest.raises(ModelError, match="no equilibrium"):
         march(Wild(STRIP), history, mechanisms=Mechanisms())
+
+
+@pytest.mark.parametrize(
+    ("viscosity", "factor", "yielding", "relief"),
+    [
+        (1e11 * 900.0, 0.0, np.inf, 1.0),  # a relaxation time of the whole history
+        (np.inf, 1e-45, np.inf, 1e11 * 1e-45 * 2e9**3 * 900.0),  # at a strain of 2 %
+        (np.inf, 1e-40, 5e7, 1e11 * 1e-40 * 5e7**3 * 900.0),  # no more stress than it yields at
+    ],
+)
+def test_what_relieves_less_than_a_ten_thousandth_of_a_stress_does_not_flow(
+    viscosity: float, factor: float, yielding: float, relief: float
+) -> None:
+    """Relief is E σ^(n-1) A t of a power law, E t / η of a liquid, in all of the history."""
+    for times, flows in ((1.1e-4 / relief, True), (0.9e-4 / relief, False)):
+        history = made_history(
+            np.array([0.0, 450.0, 900.0]), np.zeros(3), viscosity=viscosity / times,
+            creep_factor=factor * times, creep_exponent=4.0, yield_stress=yielding,
+        )  # fmt: skip
+        table = material_table(history)
+        assert table.flows_between(0.0, 900.0) == flows
+        assert table.flows_beside().all() == flows

@@ -372,3 +372,18 @@ def test_vessels_that_do_not_fit_each_other_are_refused():
         shells([one], [[0, 1]])
     with pytest.raises(InputError, match="allowed: 3 to 9"):
         shells([one], [[0, 1, 2]], points=2)
+
+
+def test_a_band_lower_than_an_element_has_one():
+    mesh = mesh_meridian([0.05, 0.05], [0.0, 0.1], 0.006, [0.05, 0.0505])
+    low, high = mesh.step_node
+    assert high - low == 2  # its two ends and the node between
+
+
+def test_elements_asked_for_are_spread_as_those_needed():
+    plain = mesh_meridian([0.05, 0.05], [0.0, 0.1], 0.006, [0.02])
+    more = mesh_meridian([0.05, 0.05], [0.0, 0.1], 0.006, [0.02], elements=5 * plain.elements)
+    assert more.elements == 5 * plain.elements
+    below, above = plain.step_node[0] // 2, plain.elements - plain.step_node[0] // 2
+    assert more.step_node[0] // 2 / below == pytest.approx(5.0, abs=0.7)
+    assert (more.elements - more.step_node[0] // 2) / above == pytest.approx(5.0, abs=0.7)

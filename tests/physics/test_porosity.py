@@ -140,3 +140,8 @@ def test_impossible_inputs_are_refused_in_one_line(call):
         call()
 
     assert "\n" not in str(refused.value)
+
+
+def test_a_body_below_its_green_density_is_named_with_its_lowest_value():
+    with pytest.raises(InputError, match=r"relative density = 0\.3: below 0\.5"):
+        porosity.sintering_modulus(np.array([0.9, 0.3, 0.4]), np.array([0.2, 0.35, 0.5]), 0.95)

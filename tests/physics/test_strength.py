@@ -150,3 +150,29 @@ def test_impossible_inputs_are_refused_in_one_line(call):
         call()
 
     assert "\n" not in str(refused.value)
+
+
+def test_a_strip_carries_no_force_and_no_moment_and_its_mismatch():
+    """Each part has a stress linear through its thickness: P over t, and E κ from its middle."""
+    top, bottom, stiff, soft, mismatch = 2.0e-3, 3.0e-3, 90e9, 40e9, 1e-3
+    curvature = mismatch / float(strength.strip_mismatch(1.0, top, bottom, stiff, soft))
+    above, below = map(float, strength.strip_stress(mismatch, top, bottom, stiff, soft))
+    push = top * (above - 0.5 * stiff * top * curvature)
+    pull = bottom * (below - 0.5 * soft * bottom * curvature)
+
+    assert push == pytest.approx(pull, rel=1e-9)
+    moment = curvature * (stiff * top**3 + soft * bottom**3) / 12.0
+    assert push * 0.5 * (top + bottom) == pytest.approx(moment, rel=1e-9)
+    strains = push / (top * stiff) + pull / (bottom * soft) + 0.5 * (top + bottom) * curvature
+    assert strains == pytest.approx(mismatch, rel=1e-9)
+    turned = strength.strip_stress(-mismatch, top, bottom, stiff, soft)
+    np.testing.assert_allclose(turned, (above, below))
+
+
+@pytest.mark.parametrize("angle", [0.01, 0.5, 1.2])
+def test_the_curvature_of_an_arc_is_exact(angle):
+    """Half an arc of a circle of 80 mm: rise R (1 - cos), chord 2 R sin."""
+    rise, chord = 0.08 * (1.0 - np.cos(angle)), 0.16 * np.sin(angle)
+
+    assert strength.chord_curvature(rise, chord) == pytest.approx(12.5, rel=1e-9)
+    assert strength.chord_curvature(-rise, chord) == pytest.approx(-12.5, rel=1e-9)

@@ -109,3 +109,9 @@ def test_what_is_no_life_is_refused(bad: tuple[float, float, float, float]):
 def test_a_time_shorter_than_the_test_is_refused():
     with pytest.raises(InputError):
         equivalent_test_stress(1.0, 10.0, 20.0)
+
+
+def test_a_body_under_its_whole_strength_lives_no_time():
+    assert float(lifetime(80e6, 80e6, 20.0, 1e13)) == 0.0
+    near = float(lifetime(79e6, 80e6, 20.0, 1e13))
+    assert near == pytest.approx(1e13 / 80e6**2 * ((80 / 79) ** 20 - (80 / 79) ** 2), rel=1e-9)
