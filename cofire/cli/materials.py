@@ -100,6 +100,11 @@ def describe(card: Card) -> str:
         *wrapped(f"{card.name} ({card.kind}): {card.summary}", 4),
         f"file: {one_line(card.origin)}",
     ]
+    if card.like:
+        own = [key for key, p in card.properties.items() if "measured" in p.basis]
+        lines += wrapped(
+            f"like: {card.like}; measured by its user: {', '.join(own) or 'nothing'}", 4
+        )
     if card.refused:
         lines += wrapped(f"refused: {card.refused}", 4)
     for gas, remark in card.atmosphere.items():

@@ -190,7 +190,8 @@ INVERSION_SHARE = 0.8
 class Card:
     """One material, or a blend of two: a blend's `parts` are (metal, fraction), (ceramic, ...).
 
-    `properties` maps a name of `cofire.materials.properties.SPECS` to its `Property`.
+    `properties` maps a name of `cofire.materials.properties.SPECS` to its `Property`. `like` names
+    the card that gave what the file does not say; empty where the file says all.
     """
 
     name: str
@@ -205,6 +206,7 @@ class Card:
     refused: str = ""
     origin: str = ""
     parts: tuple[tuple[Card, float], ...] = ()
+    like: str = ""
 
     def __getitem__(self, name: str) -> Property:
         """Return the property, or raise UnknownName with the ones this card has."""
