@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -263,6 +263,22 @@ class JointLimits:
 
 
 @dataclass(frozen=True)
+class OpenFiring:
+    """What a vessel's file says of a firing that it leaves open.
+
+    Attributes
+    ----------
+    gas
+        Empty where that is open too.
+    lag
+        None where it is that of the gas. [s]
+    """
+
+    gas: str = ""
+    lag: float | None = None
+
+
+@dataclass(frozen=True)
 class Vessel:
     """A shell of revolution made of bands, in its fired size.
 
@@ -277,7 +293,7 @@ class Vessel:
     bands
         From the lowest up.
     firing
-        The firing it is to have.
+        The firing it is to have; without segments until one is chosen, where the file has none.
     printer
         What the printer can lay.
     joint
@@ -286,6 +302,8 @@ class Vessel:
         How its pastes are mixed.
     prices
         What things cost, if the file says so.
+    left_open
+        What the file says of its firing where it has none; kept when one has been chosen.
     """
 
     name: str
@@ -299,6 +317,7 @@ class Vessel:
     joint: JointLimits
     mixing: Mixing = USUAL_MIXING
     prices: Prices | None = None
+    left_open: OpenFiring | None = None
 
     @property
     def steps(self) -> Array:
@@ -630,11 +649,12 @@ def read_vessel(path: Path, kilns: dict[str, Kiln]) -> Vessel:
     fields = Fields(table, where, VESSEL)
     shape = _form(table.get("profile"), f"{where}: [profile]")
     radius, height, wall, corners = _profile(shape, path.parent)
-    given = table.get("firing")
-    if isinstance(given, dict):
+    given = table.get("firing", {})
+    left_open = None
+    if isinstance(given, dict) and "segment" not in given:
+        firing, left_open = _open_firing(given, kilns, f"{where}: [firing]")
+    elif isinstance(given, dict):
         firing = read_firing(given, kilns, f"{where}: [firing]")
-    elif given is None:
-        raise InputError(f"{where}: firing is missing; name a firing file, or write [firing]")
     else:
         firing = read_firing(path.parent / fields.text("firing"), kilns)
     bands = _bands(table.get("band"), where, float(height[-1]))
@@ -642,5 +662,17 @@ def read_vessel(path: Path, kilns: dict[str, Kiln]) -> Vessel:
     return Vessel(
         name, radius, height, wall, corners, bands, firing, read_printer(table, where),
         _joint(table, where, bands, float(height[-1])), read_mixing(table, where),
-        read_prices(table, where),
+        read_prices(table, where), left_open,
     )  # fmt: skip
+
+
+def _open_firing(
+    table: dict[str, Any], kilns: dict[str, Kiln], where: str
+) -> tuple[Firing, OpenFiring]:
+    """A firing without segments: its kiln, and what the file says of gas and lag."""
+    placeholder = {"to_C": 100.0, "rate_C_per_h": 100.0}
+    firing = read_firing({**table, "segment": [placeholder]}, kilns, where)
+    wanted = OpenFiring(
+        firing.gas if "gas" in table else "", firing.lag if "lag_min" in table else None
+    )
+    return replace(firing, segments=()), wanted

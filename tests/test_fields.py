@@ -216,7 +216,7 @@ def test_a_name_of_a_source_that_both_use_keeps_both_texts(tmp_path: Path):
     ],
 )
 def test_a_wrong_card_like_another_is_refused_with_its_file(tmp_path: Path, text: str, told: str):
-    with pytest.raises(InputError, match="mine.toml") as error:
+    with pytest.raises(InputError, match=r"mine\.toml") as error:
         own_cards(tmp_path, mine=text)
     assert told in str(error.value)
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from cofire.cli.common import DEFECT, Force, Tables, guarded
-from cofire.cli.vessel import Extend, Vessel
+from cofire.cli.vessel import Extend, Vessel, begun
 from cofire.errors import InputError
 
 if TYPE_CHECKING:
@@ -133,7 +133,8 @@ def replay(
         raise InputError(f"--time-unit: {time_unit}; allowed: {', '.join(UNITS)}")
     if lag_min is not None and not 0.0 <= lag_min <= 600.0:
         raise InputError(f"--lag-min: {lag_min:g}; allowed: 0 to 600")
-    given = read_vessel(vessel, load_kilns(tables or []))
+    cards = load_cards(tables or [])
+    given = begun(read_vessel(vessel, load_kilns(tables or [])), cards, extend)
     lag = given.firing.lag if lag_min is None else lag_min * MINUTE
     seen = read_firing_log(
         log, thermocouple=thermocouple, lag=lag, gas=given.firing.gas, temperature_unit=unit,
@@ -142,7 +143,7 @@ def replay(
     found = replayed(
         given,
         seen,
-        load_cards(tables or []),
+        cards,
         extend=extend,
         cracked=None if cracked_mm is None else cracked_mm / 1e3,
         cracked_at=None if cracked_c is None else kelvin(cracked_c),

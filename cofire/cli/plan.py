@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cofire.cli.common import DEFECT, Force, Tables, guarded
-from cofire.cli.vessel import Extend, Vessel
+from cofire.cli.vessel import Extend, Vessel, begun
 
 if TYPE_CHECKING:
     from cofire.materials.card import Card
@@ -22,7 +22,7 @@ INTERRUPTED = 130
 
 
 def read(
-    file: Path, tables: list[Path] | None
+    file: Path, tables: list[Path] | None, extend: bool = False
 ) -> tuple[VesselInput, dict[str, Card], tuple[str, ...]]:
     """Vessel, cards and names of kilns of a command.
 
@@ -32,6 +32,8 @@ def read(
         Vessel file.
     tables : list of Path, optional
         The user's tables.
+    extend : bool
+        Whether tables may be held beyond their rows.
 
     Returns
     -------
@@ -42,8 +44,8 @@ def read(
     from cofire.materials.library import load_cards
     from cofire.vessel import read_vessel
 
-    kilns = load_kilns(tables or [])
-    return read_vessel(file, kilns), load_cards(tables or []), tuple(kilns)
+    kilns, cards = load_kilns(tables or []), load_cards(tables or [])
+    return begun(read_vessel(file, kilns), cards, extend), cards, tuple(kilns)
 
 
 def tell(line: str) -> None:
@@ -99,7 +101,7 @@ def layers(vessel: Vessel, tables: Tables = None, extend: Extend = False) -> Non
     from cofire.design.layers import propose_layers
     from cofire.report.plan import layers_text
 
-    given, cards, _ = read(vessel, tables)
+    given, cards, _ = read(vessel, tables, extend)
     found = propose_layers(
         given, cards, extend=extend, progress=lambda n, of: tell(f"{n} of {of} layouts")
     )
@@ -128,7 +130,7 @@ def schedule(
     from cofire.report.writing import check_targets, write_file
 
     check_targets([out], force)
-    given, cards, kilns = read(vessel, tables)
+    given, cards, kilns = read(vessel, tables, extend)
     found = propose_schedule(given, cards, extend=extend, progress=lambda n: tell(f"{n} firings"))
     tell("")
     typer.echo(schedule_text(found), nl=False)
@@ -159,7 +161,7 @@ def plan(
     from cofire.report.plan import write_plan
     from cofire.report.writing import check_plan_folder
 
-    given, cards, kilns = read(vessel, tables)
+    given, cards, kilns = read(vessel, tables, extend)
     check_plan_folder(out, force)
     try:
         found = propose(given, cards, extend=extend, tell=tell)

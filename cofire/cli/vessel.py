@@ -13,6 +13,8 @@ from cofire.cli.common import DEFECT, Force, Tables, guarded
 if TYPE_CHECKING:
     from cofire.assessment.check import Check
     from cofire.assessment.response import Response
+    from cofire.materials.card import Card
+    from cofire.vessel import Vessel as VesselInput
 
 
 # ----------------------------------------------------------------------------------------------
@@ -24,7 +26,7 @@ Extend = Annotated[
 ]
 
 
-def checked(file: Path, tables: list[Path] | None, extend: bool) -> Check:
+def checked(file: Path, tables: list[Path] | None, extend: bool, say: bool = True) -> Check:
     """The vessel of a file fired and judged as it will be printed.
 
     Parameters
@@ -35,6 +37,8 @@ def checked(file: Path, tables: list[Path] | None, extend: bool) -> Check:
         The user's tables.
     extend : bool
         Whether tables may be held beyond their rows.
+    say : bool
+        Whether a firing that the file does not name is told on stderr.
 
     Returns
     -------
@@ -46,8 +50,41 @@ def checked(file: Path, tables: list[Path] | None, extend: bool) -> Check:
     from cofire.materials.library import load_cards
     from cofire.vessel import read_vessel
 
-    vessel = read_vessel(file, load_kilns(tables or []))
-    return check_vessel(vessel, load_cards(tables or []), extend=extend)
+    cards = load_cards(tables or [])
+    vessel = begun(read_vessel(file, load_kilns(tables or [])), cards, extend, say)
+    return check_vessel(vessel, cards, extend=extend)
+
+
+def begun(
+    vessel: VesselInput, cards: dict[str, Card], extend: bool = False, say: bool = True
+) -> VesselInput:
+    """The vessel with a firing, and a line on stderr where that was not the file's.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        As read.
+    cards : dict
+        Materials by name.
+    extend : bool
+        Whether tables may be held beyond their rows.
+    say : bool
+        Whether to say so.
+
+    Returns
+    -------
+    Vessel
+        Ready to be fired.
+    """
+    if vessel.left_open is None:
+        return vessel
+    from cofire.design.starting import started, taken
+    from cofire.report.writing import wrapped
+
+    found = started(vessel, cards, extend)
+    if say:
+        typer.echo("\n".join(wrapped(taken(found.firing), 2)), err=True)
+    return found
 
 
 @guarded
@@ -76,7 +113,7 @@ def check(
     from cofire.assessment.cautions import cautions
     from cofire.report.verdict import as_json, as_text
 
-    found = checked(vessel, tables, extend)
+    found = checked(vessel, tables, extend, say=json)
     write = as_json if json else as_text
     text = write(found, cautions(found.printed))
     if uncertainty:

@@ -635,7 +635,7 @@ def _whole(
                 raise InputError(f"{where}: like = {name!r}: two cards are like each other")
             return inherited(table, _whole(there, here, known, (*chain, path)), where)
     parents = {str(one["name"]): one for one in known.values()}
-    parent = find_named("material", name, parents | dict.fromkeys(beside, {}), f"{where}: like")
+    parent = find_named("material", name, parents, f"{where}: like")
     return inherited(table, parent, where)
 
 

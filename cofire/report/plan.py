@@ -18,6 +18,7 @@ from cofire.assessment.rule import GO, Flag
 from cofire.design.layers import LayerSearch, Trial, trade_off
 from cofire.design.plan import Plan, Scan
 from cofire.design.schedule import Schedule
+from cofire.design.starting import taken
 from cofire.design.workers import in_pairs
 from cofire.errors import CofireError
 from cofire.files import read_text, read_toml
@@ -580,7 +581,7 @@ def plan_text(plan: Plan) -> str:
     str
         Ends in a new line.
     """
-    vessel, worst = plan.vessel, plan.verdict.worst
+    vessel, worst, given = plan.vessel, plan.verdict.worst, plan.given.designed.vessel
     before, after = plan.probabilities
     lines = [
         f"{plan.verdict.word.upper()}: {vessel.name}"
@@ -591,6 +592,7 @@ def plan_text(plan: Plan) -> str:
             f"({plan.given.verdict.worst.rule}). Proposed: {plan.verdict.word}, utilisation "
             f"{plan.verdict.utilisation:.3g}; {against(worst)}."
         ),
+        *(wrapped(taken(given.firing)) if given.left_open is not None else ()),
         *wrapped(sharp_line(plan.proposal)),
         *wrapped(
             f"Probability of a crack on cooling: {percent(before)} as given, {percent(after)} as "
