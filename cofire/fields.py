@@ -45,6 +45,19 @@ class Field:
     example: str = ""
 
     @property
+    def shown(self) -> str:
+        """A value as TOML, to stand in a new file: the example, the default, or what is allowed."""
+        if self.example:
+            return self.example
+        if isinstance(self.default, str):
+            return f'"{self.default}"'
+        if self.default is not None:
+            return f"{self.default:g}"
+        if self.words:
+            return f'"{self.words[0]}"'
+        return f"{self.least:g}" if self.least > float("-inf") else '""'
+
+    @property
     def needed(self) -> bool:
         """Whether a file must have it."""
         return self.default is None and not self.otherwise
@@ -126,8 +139,12 @@ PROFILE = _table(
         otherwise="points_mm or csv",
         example='"cylinder"',
     ),
-    height_mm=Field("foot to rim, fired; with shape", MM, 5.0, 2000.0, example="80"),
-    radius_mm=Field("at the foot; with shape", MM, 5.0, 2000.0, example="35"),
+    height_mm=Field(
+        "foot to rim; with shape", MM, 5.0, 2000.0, otherwise="needed with shape", example="80"
+    ),
+    radius_mm=Field(
+        "at the foot; with shape", MM, 5.0, 2000.0, otherwise="needed with shape", example="35"
+    ),
     rim_radius_mm=Field(
         'at the rim; with shape = "cone" only', MM, 5.0, 2000.0, otherwise="radius_mm"
     ),
@@ -143,8 +160,8 @@ PROFILE = _table(
         example='"profile.csv"',
     ),
     wall_mm=Field(
-        "thickness, fired, normal to the wall; at most half of the radius", MM, 0.5, 100.0,
-        example="3",
+        "thickness, normal to the wall; at most half of the radius", MM, 0.5, 100.0,
+        otherwise="needed, but with csv", example="3",
     ),
     surface=Field(
         "what the radii and points are those of", words=("outside", "middle"), default="outside"
@@ -159,7 +176,7 @@ BAND = _table(
         example='"fine silver"',
     ),
     to_mm=Field(
-        "height of its upper end above the foot, fired; the last band has none, it reaches the rim",
+        "height of its upper end above the foot; the last band has none, it reaches the rim",
         MM,
         0.0,
         2000.0,
@@ -175,7 +192,12 @@ BAND = _table(
 PRINTER = _table(
     layer_mm=Field("height of one layer, wet", MM, 0.05, 10.0, 0.3),
     nozzle_mm=Field(
-        "width of one road, not below layer_mm", MM, 0.05, 20.0, otherwise="0.6, or two layers"
+        "width of one road, not below layer_mm",
+        MM,
+        0.05,
+        20.0,
+        otherwise="0.6, or two layers",
+        example="0.6",
     ),
     dead_volume_ml=Field(
         "paste between the place where it is changed and the nozzle", "ml", 0.01, 500.0, 2.0
@@ -234,6 +256,7 @@ FIRING = _table(
         0.0,
         600.0,
         otherwise="5 in air, 15 in inert gas or hydrogen, 30 packed in carbon",
+        example="10",
     ),
     segment=Field("the tables [[segment]]", otherwise="the pair's own window (a vessel's only)"),
 )

@@ -179,7 +179,8 @@ def add(
         list[Path] | None,
         typer.Argument(
             metavar="[FILE]...",
-            help="A plan's folder, what 'cofire check --json' printed, a firing file or a log.",
+            help="A plan's folder, what 'cofire check --json' printed, a firing file or a log; "
+            "or a form of 'cofire new record' that names them.",
         ),
     ] = None,
     piece: Annotated[
@@ -226,7 +227,7 @@ def add(
         "column": column, "time_column": time_column, "temperature_unit": unit,
         "time_unit": time_unit,
     }  # fmt: skip
-    entries = [_entry(source, piece, tables, log) for source in sources or []]
+    entries = [entry for source in sources or [] for entry in _entries(source, piece, tables, log)]
     pieces = {entry["piece"] for entry in entries if "piece" in entry}
     named = piece if piece is not None or len(pieces) != 1 else pieces.pop()
     if not entries and outcome is None:
@@ -327,6 +328,34 @@ def _read(file: Path) -> Kept:
     for line in harm_text(kept, str(file)):
         typer.echo(f"cofire: {line}", err=True)
     return kept
+
+
+def _entries(
+    source: Path, piece: str | None, tables: list[Path] | None, log: dict[str, Any]
+) -> list[dict[str, Any]]:
+    """The entries of one file: one, or those that a form names."""
+    from cofire.evidence.record import outcome_entry, read_form
+    from cofire.files import read_toml
+
+    if source.suffix.lower() != ".toml":
+        return [_entry(source, piece, tables, log)]
+    table = read_toml(source)
+    if "piece" not in table:
+        return [_entry(source, piece, tables, log)]
+    form = read_form(table, str(source))
+    name = piece or form["piece"]
+    own = {"temperature_unit" if key == "unit" else key: form.get(key)
+           for key in ("column", "time_column", "unit", "time_unit")}  # fmt: skip
+    given = log | {key: value for key, value in own.items() if value is not None}
+    found = [
+        _entry(source.parent / form[key], name, tables, given)
+        for key in ("prediction", "firing")
+        if key in form
+    ]
+    if "outcome" in form:
+        told = [form.get(key, "") for key in ("where", "when", "note")]
+        found.append(outcome_entry(name, form["outcome"], *told))
+    return found
 
 
 def _entry(
