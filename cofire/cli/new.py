@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-OWN_TABLES = Path("my-tables")
+OWN_TABLES = Path("my_tables")
 
 new = typer.Typer(
     no_args_is_help=True,
@@ -303,7 +303,7 @@ def kiln(
     ] = "small studio kiln",
     out: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="The file; else my-tables/kilns/NAME.toml."),
+        typer.Option(metavar="FILE", help="The file; else my_tables/kilns/NAME.toml."),
     ] = None,
     tables: Tables = None,
     force: Force = False,
@@ -373,7 +373,7 @@ def material(
         ),
     ] = None,
     out: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="The file; else my-tables/NAME.toml.")
+        Path | None, typer.Option(metavar="FILE", help="The file; else my_tables/NAME.toml.")
     ] = None,
     tables: Tables = None,
     force: Force = False,

@@ -191,14 +191,14 @@ def test_at_a_terminal_what_is_missing_is_asked_for(tmp_path: Path):
 def test_a_new_kiln_is_found_by_its_name_and_does_what_the_one_it_is_like_does(run):
     made = run("new", "kiln", "--name", "garage kiln", "--max-C", "1150")
     assert made.exit_code == 0, made.output
-    kiln = load_kilns([Path("my-tables")])["garage kiln"]
+    kiln = load_kilns([Path("my_tables")])["garage kiln"]
     parent = KILNS["small studio kiln"]
     assert kiln.max_temperature == pytest.approx(1150 + 273.15)
     assert kiln.heating_rate[:4] == pytest.approx(parent.heating_rate[:4])
     assert kiln.heating_temperature[-1] == pytest.approx(kiln.max_temperature)
-    assert run("materials", "--check", "my-tables").exit_code == 0
+    assert run("materials", "--check", "my_tables").exit_code == 0
     assert (
-        run("new", "vessel", *SILVER, "--kiln", "garage kiln", "--tables", "my-tables").exit_code
+        run("new", "vessel", *SILVER, "--kiln", "garage kiln", "--tables", "my_tables").exit_code
         == 0
     )
 
@@ -232,27 +232,27 @@ def test_a_new_material_is_like_its_parent_but_for_what_was_measured(run):
     made = run("new", "material", "--like", "fritted body", "--name", "my frit", "--own",
                "strength = 62, 10 %", "--own", "weibull_modulus=12,factor 1.2")  # fmt: skip
     assert made.exit_code == 0, made.output
-    mine = load_cards([Path("my-tables")])["my frit"]
+    mine = load_cards([Path("my_tables")])["my frit"]
     measured = {key for key, p in mine.properties.items() if "measured" in p.basis}
     assert measured == {"strength", "weibull_modulus"}
-    told = run("materials", "--tables", "my-tables", "my frit")
+    told = run("materials", "--tables", "my_tables", "my frit")
     assert "measured by its user: strength, weibull_modulus" in told.stdout
     parent = load_cards()["fritted body"]
-    text = Path("my-tables/my_frit.toml").read_text(encoding="utf-8")
+    text = Path("my_tables/my_frit.toml").read_text(encoding="utf-8")
     for name in set(parent.properties) - measured:
         assert f"# [{name}]" in text
 
 
 def test_every_number_of_a_new_material_may_be_freed(run):
     run("new", "material", "--like", "fritted body", "--name", "my frit")
-    path = Path("my-tables/my_frit.toml")
+    path = Path("my_tables/my_frit.toml")
     lines = path.read_text(encoding="utf-8").splitlines()
     begin = next(n for n, line in enumerate(lines) if line.startswith("# [thermal_expansion]"))
     for n in range(begin, len(lines)):
         if re.match(r"# (\w+ = |\[\w+\]$)", lines[n]):
             lines[n] = lines[n][2:]
     path.write_text("\n".join(lines), encoding="utf-8")
-    mine, parent = load_cards([Path("my-tables")])["my frit"], load_cards()["fritted body"]
+    mine, parent = load_cards([Path("my_tables")])["my frit"], load_cards()["fritted body"]
     for name, p in mine.properties.items():
         assert set(p.basis) == {"measured"}, name
         assert p.value.tolist() == parent[name].value.tolist()
