@@ -31,9 +31,11 @@ def make(
 ) -> None:
     """Say what to print, weigh and change so that a vessel fires to size, and what to test first.
 
-    Writes green.csv, .svg (true scale) and .stl, bands, batches, changeovers and test pieces as
-    .csv, the vessel before and after its firing, and the mismatch of its bands over it. Status 4
-    where the verdict is no.
+    Writes green.csv, .svg (true scale), .stl and .3mf (a part for each paste), an .stl for each
+    paste, where to pause for each change of paste (pauses.csv, and lines of G-code with M0), the
+    firing in whole numbers for a controller (kiln_C.csv, kiln_F.csv), bands, batches, changeovers
+    and test pieces as .csv, the vessel before and after its firing, and the mismatch of its bands
+    over it. Status 4 where the verdict is no.
 
     Example:  cofire make examples/silver_foot_vessel.toml --out for-the-printer
     """

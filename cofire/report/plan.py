@@ -27,6 +27,7 @@ from cofire.numerics import Array
 from cofire.production.job import job_for
 from cofire.report import figures
 from cofire.report import stress as stress_text
+from cofire.report.firing import kiln_csv
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import stress_figure, trade_off_figure
 from cofire.report.verdict import flag_row, number, sharp_line
@@ -752,6 +753,8 @@ def write_plan(
         "plan.json": plan_json(plan),
         "bands.csv": bands_csv(vessel),
         "firing.csv": firing_csv(vessel.firing, reasons),
+        "kiln_C.csv": kiln_csv(vessel.firing, "C"),
+        "kiln_F.csv": kiln_csv(vessel.firing, "F"),
         "firing.toml": firing_toml(vessel.firing, kilns),
         **planned_vessel(source, vessel),
         "stress.json": stress_text.as_json(plan.proposal.printed, bands),

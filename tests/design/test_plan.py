@@ -361,7 +361,7 @@ segment = [ {{ to_C = 860, rate_C_per_h = 150, hold_min = 60 }} ]
 """
 WRITTEN = {
     "plan.json", "plan.txt", "bands.csv", "firing.csv", "firing.toml", "vessel.toml",
-    "stress.json", "sheet.html", "stress.png", "trade_off.png",
+    "stress.json", "sheet.html", "stress.png", "trade_off.png", "kiln_C.csv", "kiln_F.csv",
 }  # fmt: skip
 
 
