@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from cofire.cli.common import DEFECT, Force, Tables, guarded
+from cofire.cli.progress import CALIBRATE, running
 from cofire.cli.vessel import Extend, Vessel, begun
 from cofire.errors import InputError
 
@@ -59,7 +60,9 @@ def calibrate(
     check_targets([out, draw, numbers], force)
     given = read_measured(measured, load_kilns(tables or []))
     cards = load_cards(tables or [])
-    found = fitted(find_card(given.material, cards), given, cards)
+    tell = running(CALIBRATE)
+    found = fitted(find_card(given.material, cards), given, cards, tell)
+    tell("")
     text = None if out is None else card_text(found)
     if draw is not None:
         figure = calibration_figures.calibration_figure(found)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cofire.cli.common import DEFECT, Force, Tables, guarded
-from cofire.cli.plan import tell
+from cofire.cli.progress import MAKE, running
 from cofire.cli.vessel import Extend, checked
 
 if TYPE_CHECKING:
@@ -45,9 +45,12 @@ def make(
     from cofire.report.writing import check_plan_folder
 
     check_plan_folder(out, force, MARK)
+    tell = running(MAKE)
+    tell("check")
     found = job_for(checked(vessel_file(vessel), tables, extend), tell=tell)
-    tell("")
+    tell("writing")
     write_making(found, out, force)
+    tell("")
     typer.echo(job_text(found), nl=False)
     typer.echo(f"written: {out}", err=True)
     if found.verdict.word == "no":
@@ -144,6 +147,8 @@ def sheet(
     from cofire.report.writing import check_targets, write_text
 
     check_targets([out], force)
+    tell = running(MAKE)
+    tell("check")
     found = job_for(checked(vessel_file(vessel), tables, extend), tell=tell)
     tell("")
     reasons = planned_reasons(vessel, found.response.vessel.firing)

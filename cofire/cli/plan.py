@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import signal
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cofire.cli.common import DEFECT, Force, Tables, guarded
+from cofire.cli.progress import PLAN, running
 from cofire.cli.vessel import Extend, Vessel, begun
 
 if TYPE_CHECKING:
@@ -46,23 +46,6 @@ def read(
 
     kilns, cards = load_kilns(tables or []), load_cards(tables or [])
     return begun(read_vessel(file, kilns), cards, extend), cards, tuple(kilns)
-
-
-def tell(line: str) -> None:
-    """Progress, on stderr: one line that renews itself on a terminal.
-
-    Parameters
-    ----------
-    line : str
-        What is being done.
-    """
-    from cofire.design.plan import INTERRUPTED as WORD
-
-    if line.startswith(WORD):
-        start = "\r" if sys.stderr.isatty() else ""
-        typer.echo(f"{start}{line}; Ctrl-C again stops at once and writes nothing.", err=True)
-    elif sys.stderr.isatty():
-        typer.echo(f"\r{line:<60}", nl=False, err=True)
 
 
 @contextmanager
@@ -102,8 +85,9 @@ def layers(vessel: Vessel, tables: Tables = None, extend: Extend = False) -> Non
     from cofire.report.plan import layers_text
 
     given, cards, _ = read(vessel, tables, extend)
+    tell = running()
     found = propose_layers(
-        given, cards, extend=extend, progress=lambda n, of: tell(f"{n} of {of} layouts")
+        given, cards, extend=extend, progress=lambda n, of: tell(f"layouts: {n} of {of}")
     )
     tell("")
     typer.echo(layers_text(found), nl=False)
@@ -131,7 +115,8 @@ def schedule(
 
     check_targets([out], force)
     given, cards, kilns = read(vessel, tables, extend)
-    found = propose_schedule(given, cards, extend=extend, progress=lambda n: tell(f"{n} firings"))
+    tell = running({"firings": 1.0})
+    found = propose_schedule(given, cards, extend=extend, progress=lambda n: tell(f"firings: {n}"))
     tell("")
     typer.echo(schedule_text(found), nl=False)
     if out is not None:
@@ -163,12 +148,14 @@ def plan(
 
     given, cards, kilns = read(vessel, tables, extend)
     check_plan_folder(out, force)
+    tell = running(PLAN)
     try:
         found = propose(given, cards, extend=extend, tell=tell)
         tell("writing")
         with second_stops(0 if found.finished else 1):
             written = write_plan(found, out, force, vessel, kilns)
     except KeyboardInterrupt:
+        tell("")
         typer.echo("cofire: stopped; nothing was written", err=True)
         raise typer.Exit(INTERRUPTED) from None
     tell("")

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cofire.cli.common import DEFECT, Force, Tables, guarded
+from cofire.cli.progress import running
 
 if TYPE_CHECKING:
     from cofire.assessment.check import Check
@@ -131,11 +131,8 @@ def _with_uncertainty(text: str, response: Response, count: int, seed: int, json
     from cofire.evidence.uncertainty import sample_verdicts
     from cofire.report.uncertainty import uncertainty_row, uncertainty_text
 
-    def tell(line: str) -> None:
-        if sys.stderr.isatty():
-            typer.echo(f"\r{line:<60}", nl=False, err=True)
-
-    found = sample_verdicts(response, count, seed, lambda n, of: tell(f"{n} of {of} samples"))
+    tell = running()
+    found = sample_verdicts(response, count, seed, lambda n, of: tell(f"samples: {n} of {of}"))
     ranking = measure_next(found)
     tell("")
     if not json:

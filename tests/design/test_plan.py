@@ -535,7 +535,7 @@ def test_a_plan_whose_folder_has_gone_lies_among_the_temporary_files(tmp_path: P
 
 
 def test_progress_is_silent_where_nobody_watches(capsys) -> None:
-    from cofire.cli.plan import tell
+    from cofire.cli.progress import PLAN, running
 
-    tell("layers: 1 of 2")
+    running(PLAN)("layers: 1 of 2")
     assert capsys.readouterr() == ("", "")
