@@ -17,6 +17,7 @@ from typing import Any, TypeAlias, TypeGuard, TypeVar
 import numpy as np
 
 from cofire.errors import InputError, UnknownName
+from cofire.fields import SLOWEST, Field, Table
 from cofire.numerics import Array
 from cofire.units import HOUR, kelvin
 
@@ -287,14 +288,19 @@ def is_number(value: object) -> TypeGuard[float]:
 T = TypeVar("T")
 
 LONGEST_NAME = 80
-SLOWEST = 0.1
-"""A kiln that goes slower than this stands still. [°C/h]"""
 
 
 class Fields:
-    """Reads checked fields of one TOML table and names the place of each complaint."""
+    """Reads checked fields of one TOML table and names the place of each complaint.
 
-    def __init__(self, table: object, where: str, known: Iterable[str]) -> None:
+    Where the fields known are given as a table of `cofire.fields`, bounds, words and defaults are
+    taken from there.
+    """
+
+    def __init__(self, table: object, where: str, known: Iterable[str] | Table) -> None:
+        self.spec: Table = {}
+        if isinstance(known, Mapping):
+            self.spec = {key: one for key, one in known.items() if isinstance(one, Field)}
         known = tuple(known)
         if not isinstance(table, dict):
             raise InputError(f"{where}: {show(table)}; give a table with {', '.join(known)}")
@@ -309,9 +315,18 @@ class Fields:
         given = f"{key} is missing" if value is None else f"{key} = {show(value)}"
         return InputError(f"{self.where}: {given}; allowed: {allowed}")
 
-    def number(self, key: str, least: float, most: float, default: float | None = None) -> float:
+    def number(
+        self,
+        key: str,
+        least: float | None = None,
+        most: float | None = None,
+        default: float | None = None,
+    ) -> float:
         """A number between two bounds."""
-        value = self.table.get(key, default)
+        known = self.spec.get(key) or Field("")
+        least = known.least if least is None else least
+        most = known.most if most is None else most
+        value = self.table.get(key, known.default if default is None else default)
         if not is_number(value) or not least <= float(value) <= most:
             raise self.refuse(key, value, f"{least:g} to {most:g}")
         return float(value)
@@ -352,6 +367,9 @@ class Fields:
 
     def text(self, key: str, default: str | None = None) -> str:
         """A text, not blank unless it may be left out."""
+        if default is None and key in self.spec:
+            usual = self.spec[key].default
+            default = usual if isinstance(usual, str) else None
         value = self.table.get(key, default)
         if not isinstance(value, str) or (default is None and not value.strip()):
             raise self.refuse(key, value, "a text")
@@ -364,19 +382,22 @@ class Fields:
             raise self.refuse(key, value, f"1 to {LONGEST_NAME} characters, not {len(value)}")
         return value
 
-    def choice(self, key: str, choices: Sequence[str], default: str | None = None) -> str:
+    def choice(
+        self, key: str, choices: Sequence[str] | None = None, default: str | None = None
+    ) -> str:
         """One of a few words."""
-        value = self.table.get(key, default)
+        known = self.spec.get(key) or Field("")
+        choices = known.words if choices is None else choices
+        value = self.table.get(key, known.default if default is None else default)
         if value not in choices:
             raise self.refuse(key, value, " or ".join(repr(c) for c in choices))
         return str(value)
 
-    def rows(self, key: str, most: float) -> tuple[Array, Array]:
+    def rows(self, key: str, known: Table) -> tuple[Array, Array]:
         """Rates over temperature, in K and K/s; only the first row's rate may be 0."""
-        table = Fields(
-            self.table.get(key), f"{self.where}: [{key}]", ("temperature_C", "rate_C_per_h")
-        )
-        temperature = table.rising("temperature_C", -50.0, 3500.0)
+        table = Fields(self.table.get(key), f"{self.where}: [{key}]", known)
+        allowed, most = known["temperature_C"], known["rate_C_per_h"].most
+        temperature = table.rising("temperature_C", allowed.least, allowed.most)
         rate = table.numbers("rate_C_per_h", 0.0, most)
         if len(temperature) != len(rate) or len(rate) < 2:
             raise InputError(

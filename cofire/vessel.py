@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire.errors import InputError
+from cofire.fields import BAND, JOINT, PASTE, PRICES, PRINTER, PROFILE, VESSEL, Table
 from cofire.files import Fields, Place, is_number, read_text, show, table_of
 from cofire.firing.program import Firing, Kiln, load_kilns, read_firing
 from cofire.numerics import Array
@@ -88,7 +89,7 @@ class Prices:
     kiln_power: float = 0.0
 
 
-def _table(table: dict[str, Any], name: str, where: str, known: tuple[str, ...]) -> Fields:
+def _table(table: dict[str, Any], name: str, where: str, known: Table) -> Fields:
     """One optional table of a vessel file."""
     given, place = table.get(name, {}), f"{where}: [{name}]"
     if not isinstance(given, dict):
@@ -116,14 +117,14 @@ def read_printer(table: dict[str, Any], where: str) -> Printer:
     InputError
         With the field, its value and what is allowed.
     """
-    known = ("layer_mm", "dead_volume_ml", "tanks", "nozzle_mm")
-    fields, usual = _table(table, "printer", where, known), Printer()
-    layer = fields.number("layer_mm", 0.05, 10.0, usual.layer * 1e3) / 1e3
+    fields, usual = _table(table, "printer", where, PRINTER), Printer()
+    layer = fields.number("layer_mm") / 1e3
+    nozzle = max(usual.nozzle, 2.0 * layer) * 1e3
     return Printer(
         layer,
-        fields.number("dead_volume_ml", 0.01, 500.0, usual.dead_volume * 1e6) / 1e6,
-        fields.number("tanks", 1.0, 1000.0, usual.tanks),
-        fields.number("nozzle_mm", layer * 1e3, 20.0, max(usual.nozzle, 2.0 * layer) * 1e3) / 1e3,
+        fields.number("dead_volume_ml") / 1e6,
+        fields.number("tanks"),
+        fields.number("nozzle_mm", least=layer * 1e3, default=nozzle) / 1e3,
         given="printer" in table,
     )
 
@@ -148,11 +149,8 @@ def read_mixing(table: dict[str, Any], where: str) -> Mixing:
     InputError
         With the field, its value and what is allowed.
     """
-    fields, usual = _table(table, "paste", where, ("waste_percent", "scale_g")), Mixing()
-    return Mixing(
-        fields.number("waste_percent", 0.0, 200.0, usual.waste * 100.0) / 100.0,
-        fields.number("scale_g", 1e-4, 100.0, usual.scale * 1e3) / 1e3,
-    )
+    fields = _table(table, "paste", where, PASTE)
+    return Mixing(fields.number("waste_percent") / 100.0, fields.number("scale_g") / 1e3)
 
 
 def read_prices(table: dict[str, Any], where: str) -> Prices | None:
@@ -177,33 +175,31 @@ def read_prices(table: dict[str, Any], where: str) -> Prices | None:
     """
     if "prices" not in table:
         return None
-    fields = _table(table, "prices", where, ("currency", "per_kWh", "kiln_kW", "per_kg"))
+    fields = _table(table, "prices", where, PRICES)
     listed = fields.table.get("per_kg", {})
     if not isinstance(listed, dict):
         raise fields.refuse("per_kg", listed, 'a table of names, such as "fine silver" = 900')
-    rows = Fields(listed, f"{where}: [prices.per_kg]", listed)
+    each = PRICES["per_kg"]
+    rows = Fields(listed, f"{where}: [prices.per_kg]", dict.fromkeys(listed, each))
     asked = [name for name in ("per_kWh", "kiln_kW") if name in fields.table]
     if len(asked) == 1:
         raise InputError(f"{fields.where}: {asked[0]} alone; give per_kWh and kiln_kW, or neither")
     return Prices(
-        fields.text("currency", ""),
-        tuple((name, rows.number(name, 0.0, 1e7)) for name in listed),
-        fields.number("per_kWh", 0.0, 1e4, 0.0) / JOULES_PER_KILOWATT_HOUR,
-        fields.number("kiln_kW", 0.0, 1e3, 0.0) * 1e3,
+        fields.text("currency"),
+        tuple((name, rows.number(name)) for name in listed),
+        fields.number("per_kWh") / JOULES_PER_KILOWATT_HOUR,
+        fields.number("kiln_kW") * 1e3,
     )
 
 
 # ----------------------------------------------------------------------------------------------
 # A vessel as a person writes it: profile, wall, bands of material by height, and its firing
 
-LARGEST_MM = 2000.0
+LARGEST_MM = PROFILE["height_mm"].most
 THINNEST = 0.5e-3
 """Wall. [m]"""
 FLATTEST = 0.17
 """Least rise of an outside over its length: 80° from upright. Estimate. [-]"""
-SURFACES = ("outside", "middle")
-SHAPES = ("cylinder", "cone")
-BASES = ("open", "flat")
 KEEP = 0.3
 """Share of the smaller zone that a plan leaves pure where the file does not say. [-]"""
 FORMS = {
@@ -214,8 +210,13 @@ FORMS = {
 """Ways to give a profile, and the fields that belong to each."""
 ANY_FORM = ("surface", "base", "base_mm")
 USUAL_MIXING = Mixing()
-FIXED, AT_LEAST, FREE = "fixed", "at least", "free"
-HOLDS = (FIXED, AT_LEAST, FREE)
+ROUND_ONLY = (
+    "only round vessels are calculated, from foot to rim without a handle, a spout, a corner or an "
+    'opening in the wall; allowed: "cylinder", "cone", or points_mm or csv instead of shape'
+)
+NOT_ROUND = ("handle", "handles", "spout", "lid", "corners", "sides", "opening", "lobes", "facets")
+"""Names by which a person asks for what is not calculated."""
+FIXED, AT_LEAST, FREE = BAND["height"].words
 """What a plan may do to the height of the lowest and the highest band."""
 
 
@@ -263,6 +264,22 @@ class JointLimits:
 
 
 @dataclass(frozen=True)
+class OpenFiring:
+    """What a vessel's file says of a firing that it leaves open.
+
+    Attributes
+    ----------
+    gas
+        Empty where that is open too.
+    lag
+        None where it is that of the gas. [s]
+    """
+
+    gas: str = ""
+    lag: float | None = None
+
+
+@dataclass(frozen=True)
 class Vessel:
     """A shell of revolution made of bands, in its fired size.
 
@@ -277,7 +294,7 @@ class Vessel:
     bands
         From the lowest up.
     firing
-        The firing it is to have.
+        The firing it is to have; without segments until one is chosen, where the file has none.
     printer
         What the printer can lay.
     joint
@@ -286,6 +303,8 @@ class Vessel:
         How its pastes are mixed.
     prices
         What things cost, if the file says so.
+    left_open
+        What the file says of its firing where it has none; kept when one has been chosen.
 
     Examples
     --------
@@ -306,6 +325,7 @@ class Vessel:
     joint: JointLimits
     mixing: Mixing = USUAL_MIXING
     prices: Prices | None = None
+    left_open: OpenFiring | None = None
 
     @property
     def steps(self) -> Array:
@@ -400,7 +420,7 @@ def _points(fields: Fields, folder: Path) -> tuple[Array, Array, Array]:
                 f"{fields.where}: points_mm: point {number}: {show(point)}; write [height, radius]"
             )
     points = np.array(listed, dtype=np.float64) / 1e3
-    wall = np.full(len(points), fields.number("wall_mm", 0.5, 100.0) / 1e3)
+    wall = np.full(len(points), fields.number("wall_mm") / 1e3)
     return points[:, 1], points[:, 0], wall
 
 
@@ -440,24 +460,33 @@ def _csv_points(path: Path) -> tuple[Array, Array, Array]:
 
 def _shape(fields: Fields) -> tuple[Array, Array, Array]:
     """Points of a short parametric form, outside or middle as the profile says."""
-    shape = fields.choice("shape", SHAPES)
-    height = fields.number("height_mm", 5.0, LARGEST_MM) / 1e3
-    radius = fields.number("radius_mm", 5.0, LARGEST_MM) / 1e3
-    wall = fields.number("wall_mm", 0.5, 100.0) / 1e3
+    if fields.table["shape"] not in PROFILE["shape"].words:
+        raise InputError(f"{fields.where}: shape = {show(fields.table['shape'])}: {ROUND_ONLY}")
+    shape = fields.choice("shape")
+    height = fields.number("height_mm") / 1e3
+    radius = fields.number("radius_mm") / 1e3
+    wall = fields.number("wall_mm") / 1e3
     rim = radius
     if shape == "cone":
-        rim = fields.number("rim_radius_mm", 5.0, LARGEST_MM) / 1e3
+        rim = fields.number("rim_radius_mm") / 1e3
     elif "rim_radius_mm" in fields.table:
         raise InputError(f'{fields.where}: rim_radius_mm: only with shape = "cone"; leave it out')
     return np.array([radius, rim]), np.array([0.0, height]), np.array([wall, wall])
+
+
+def _refuse_not_round(table: dict[str, Any], where: str) -> None:
+    """The complaint about a handle or a corner, before that about an unknown field."""
+    for name in table:
+        if name.removesuffix("_mm") in NOT_ROUND:
+            raise InputError(f"{where}: {name}: {ROUND_ONLY}")
 
 
 def _form(profile: object, where: str) -> Fields:
     """The [profile] table, with the fields of one form and no others."""
     if not isinstance(profile, dict):
         raise InputError(f"{where}: missing; give one of {', '.join(FORMS)}")
-    known = dict.fromkeys(name for names in (*FORMS.values(), ANY_FORM) for name in names)
-    fields = Fields(profile, where, known)
+    _refuse_not_round(profile, where)
+    fields = Fields(profile, where, PROFILE)
     forms = [form for form in FORMS if form in profile]
     if len(forms) != 1:
         found = " and ".join(forms) or "no form"
@@ -493,7 +522,7 @@ def _profile(fields: Fields, folder: Path) -> tuple[Array, Array, Array, tuple[i
             f"to {radius[row] * 500:g} mm, half of the radius there"
         )
     height = height - height[0]
-    if fields.choice("surface", SURFACES, SURFACES[0]) == "outside":
+    if fields.choice("surface") == "outside":
         try:
             radius, height, wall = mid_surface(radius, height, wall)
         except InputError as error:
@@ -504,8 +533,8 @@ def _profile(fields: Fields, folder: Path) -> tuple[Array, Array, Array, tuple[i
                 f"{where}: at {height[row] * 1e3:.3g} mm the leaning wall folds over the axis; "
                 "thin it there, or make it steeper"
             )
-    if fields.choice("base", BASES, BASES[0]) == "flat":
-        base = fields.number("base_mm", 0.5, 100.0, 1e3 * float(wall[0])) / 1e3
+    if fields.choice("base") == "flat":
+        base = fields.number("base_mm", default=1e3 * float(wall[0])) / 1e3
         return (
             np.insert(radius, 0, 0.0),
             np.insert(height, 0, 0.0),
@@ -532,10 +561,10 @@ def _bands(listed: object, where: str, top: float) -> tuple[Band, ...]:
         place = f"{where}: band {number}"
         if not isinstance(entry, dict):
             raise InputError(f"{place}: write it as [[band]] with material and to_mm")
-        fields = Fields(entry, place, ("material", "to_mm", "height", "note"))
+        fields = Fields(entry, place, BAND)
         high = top
         if number < len(listed):
-            high = fields.number("to_mm", 0.0, LARGEST_MM) / 1e3
+            high = fields.number("to_mm") / 1e3
             if not low < high < top:
                 raise InputError(
                     f"{place}: to_mm = {high * 1e3:g}; must lie above {low * 1e3:g} and below "
@@ -549,7 +578,7 @@ def _bands(listed: object, where: str, top: float) -> tuple[Band, ...]:
                 "more; move its to_mm, or leave the band out"
             )
         if "height" in entry:
-            fields.choice("height", HOLDS)
+            fields.choice("height")
             if 1 < number < len(listed):
                 raise InputError(
                     f"{place}: height: only for the lowest and the highest band; a plan lays the "
@@ -572,7 +601,7 @@ def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: floa
         raise InputError(
             f"{place}: {show(given)}; write blends, height_mm, lowest_mm, highest_mm, keep_mm"
         )
-    fields = Fields(given, place, ("blends", "height_mm", "lowest_mm", "highest_mm", "keep_mm"))
+    fields = Fields(given, place, JOINT)
     foot, rim = _holds(table, given, bands)
     middle = 0.5 * (bands[0].high + bands[-1].low) if len(bands) > 1 else 0.5 * top
     most = top * 1e3
@@ -584,7 +613,7 @@ def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: floa
         usual_low = max(bands[-1].low - 0.5 * tall, 0.0) if foot == FREE else usual_low
         usual_high = max(bands[-1].low, usual_low)
     highest = fields.number("highest_mm", 0.0, most, usual_high * 1e3)
-    blends = fields.number("blends", 0.0, 12.0, 3.0)
+    blends = fields.number("blends")
     if blends != int(blends):
         raise InputError(f"{place}: blends = {blends:g}; allowed: a whole number from 0 to 12")
     return JointLimits(
@@ -656,24 +685,36 @@ def read_vessel(
     """
     kilns = load_kilns() if kilns is None else kilns
     table, where, folder = table_of(source, "vessel")
-    known_tables = (
-        "name", "summary", "firing", "profile", "band", "printer", "joint", "paste", "prices",
-    )  # fmt: skip
-    fields = Fields(table, where, known_tables)
+    _refuse_not_round(table, where)
+    fields = Fields(table, where, VESSEL)
     shape = _form(table.get("profile"), f"{where}: [profile]")
     radius, height, wall, corners = _profile(shape, folder)
-    given = table.get("firing") if firing is None else firing
-    if given is None:
-        raise InputError(f"{where}: firing is missing; name a firing file, or write [firing]")
-    if firing is None and isinstance(given, str):
-        given = folder / fields.text("firing")
-    elif not isinstance(given, dict | list | tuple | Firing | Path | str):
-        raise fields.refuse("firing", given, "a text that names a firing file, or a table")
-    curve = read_firing(given, kilns, f"{where}: [firing]")
+    given = table.get("firing", {}) if firing is None else firing
+    left_open = None
+    if isinstance(given, dict) and "segment" not in given:
+        curve, left_open = _open_firing(given, kilns, f"{where}: [firing]")
+    else:
+        if firing is None and isinstance(given, str):
+            given = folder / fields.text("firing")
+        elif not isinstance(given, dict | list | tuple | Firing | Path | str):
+            raise fields.refuse("firing", given, "a text that names a firing file, or a table")
+        curve = read_firing(given, kilns, f"{where}: [firing]")
     bands = _bands(table.get("band"), where, float(height[-1]))
     name = fields.name()
     return Vessel(
         name, radius, height, wall, corners, bands, curve, read_printer(table, where),
         _joint(table, where, bands, float(height[-1])), read_mixing(table, where),
-        read_prices(table, where),
+        read_prices(table, where), left_open,
     )  # fmt: skip
+
+
+def _open_firing(
+    table: dict[str, Any], kilns: Mapping[str, Kiln], where: str
+) -> tuple[Firing, OpenFiring]:
+    """A firing without segments: its kiln, and what the file says of gas and lag."""
+    placeholder = {"to_C": 100.0, "rate_C_per_h": 100.0}
+    firing = read_firing({**table, "segment": [placeholder]}, kilns, where)
+    wanted = OpenFiring(
+        firing.gas if "gas" in table else "", firing.lag if "lag_min" in table else None
+    )
+    return replace(firing, segments=()), wanted

@@ -253,7 +253,9 @@ WRONG: dict[str, tuple[str, tuple[str, ...]]] = {
     "last band with a height": (CYLINDER + "to_mm = 60\n", ("band 2", "to_mm", "rim")),
     "no name": (swap('name = "pot"', ""), ("name", "missing", "a text")),
     "long name": (swap('"pot"', f'"{"pot " * 40}"'), ("name", "80")),
-    "no firing": (swap('firing = "firing.toml"', ""), ("firing", "missing")),
+    "open firing, unknown gas": (
+        swap('"firing.toml"', '{ gas = "steam" }'), ("[firing]", "steam", "inert"),
+    ),
     "firing of a number": (swap('"firing.toml"', "3"), ("firing = 3", "a text")),
     "firing that is not there": (swap("firing.toml", "no.toml"), ("no.toml", "o such file")),
     "unknown table": (CYLINDER + "[kiln]\n", ("kiln",)),

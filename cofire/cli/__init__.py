@@ -13,7 +13,7 @@ import sys
 
 import typer
 
-from cofire.cli import evidence, job, materials, pairs, plan, sweep, vessel
+from cofire.cli import evidence, job, materials, new, pairs, plan, sweep, vessel
 
 # Read when numpy is first imported, inside a command. Every matrix here is small: more threads
 # of the linear algebra would only wait for each other.
@@ -28,7 +28,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
     help=(
         "Plan how a metal-clay zone and a ceramic zone of one vessel survive one shared firing.\n\n"
-        "Begin with:  cofire screen\n\n"
+        "Begin with:  cofire screen, then cofire new vessel\n\n"
         "Status: 0 done, 2 wrong command line, 3 wrong or missing input, 4 a defect is predicted."
     ),
 )
@@ -47,6 +47,7 @@ app.command()(materials.materials)
 app.command()(evidence.calibrate)
 app.command()(evidence.replay)
 app.command()(materials.firing)
+app.add_typer(new.new, name="new")
 app.add_typer(evidence.record, name="record")
 
 

@@ -70,10 +70,9 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
             _drop_output()
             raise typer.Exit from None
         except OSError as error:
-            if error.filename is not None:
-                from cofire.files import shown_path
+            from cofire.files import shown_path
 
-                # a name no file can have, a folder that has gone
+            if error.filename is not None:  # a name no file can have, a folder that has gone
                 _complain(f"{shown_path(error.filename)}: cannot be used ({error.strerror})")
                 raise typer.Exit(INPUT_WRONG) from None
             _drop_output()

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from cofire.cli.common import DEFECT, Force, Tables, guarded
-from cofire.cli.vessel import Extend, Vessel
+from cofire.cli.progress import CALIBRATE, running
+from cofire.cli.vessel import Extend, Vessel, begun
 from cofire.errors import InputError
 
 if TYPE_CHECKING:
@@ -59,7 +60,9 @@ def calibrate(
     check_targets([out, draw, numbers], force)
     given = read_measured(measured, load_kilns(tables or []))
     cards = load_cards(tables or [])
-    found = fitted(find_card(given.material, cards), given, cards)
+    tell = running(CALIBRATE)
+    found = fitted(find_card(given.material, cards), given, cards, tell)
+    tell("")
     text = None if out is None else card_text(found)
     if draw is not None:
         figure = calibration_figures.calibration_figure(found)
@@ -133,7 +136,8 @@ def replay(
         raise InputError(f"--time-unit: {time_unit}; allowed: {', '.join(UNITS)}")
     if lag_min is not None and not 0.0 <= lag_min <= 600.0:
         raise InputError(f"--lag-min: {lag_min:g}; allowed: 0 to 600")
-    given = read_vessel(vessel, load_kilns(tables or []))
+    cards = load_cards(tables or [])
+    given = begun(read_vessel(vessel, load_kilns(tables or [])), cards, extend)
     lag = given.firing.lag if lag_min is None else lag_min * MINUTE
     seen = read_firing_log(
         log, thermocouple=thermocouple, lag=lag, gas=given.firing.gas, temperature_unit=unit,
@@ -142,7 +146,7 @@ def replay(
     found = replayed(
         given,
         seen,
-        load_cards(tables or []),
+        cards,
         extend=extend,
         cracked=None if cracked_mm is None else cracked_mm / 1e3,
         cracked_at=None if cracked_c is None else kelvin(cracked_c),
@@ -178,7 +182,8 @@ def add(
         list[Path] | None,
         typer.Argument(
             metavar="[FILE]...",
-            help="A plan's folder, what 'cofire check --json' printed, a firing file or a log.",
+            help="A plan's folder, what 'cofire check --json' printed, a firing file or a log; "
+            "or a form of 'cofire new record' that names them.",
         ),
     ] = None,
     piece: Annotated[
@@ -225,7 +230,7 @@ def add(
         "column": column, "time_column": time_column, "temperature_unit": unit,
         "time_unit": time_unit,
     }  # fmt: skip
-    entries = [_entry(source, piece, tables, log) for source in sources or []]
+    entries = [entry for source in sources or [] for entry in _entries(source, piece, tables, log)]
     pieces = {entry["piece"] for entry in entries if "piece" in entry}
     named = piece if piece is not None or len(pieces) != 1 else pieces.pop()
     if not entries and outcome is None:
@@ -326,6 +331,34 @@ def _read(file: Path) -> Kept:
     for line in harm_text(kept, str(file)):
         typer.echo(f"cofire: {line}", err=True)
     return kept
+
+
+def _entries(
+    source: Path, piece: str | None, tables: list[Path] | None, log: dict[str, Any]
+) -> list[dict[str, Any]]:
+    """The entries of one file: one, or those that a form names."""
+    from cofire.evidence.record import outcome_entry, read_form
+    from cofire.files import read_toml
+
+    if source.suffix.lower() != ".toml":
+        return [_entry(source, piece, tables, log)]
+    table = read_toml(source)
+    if "piece" not in table:
+        return [_entry(source, piece, tables, log)]
+    form = read_form(table, str(source))
+    name = piece or form["piece"]
+    own = {"temperature_unit" if key == "unit" else key: form.get(key)
+           for key in ("column", "time_column", "unit", "time_unit")}  # fmt: skip
+    given = log | {key: value for key, value in own.items() if value is not None}
+    found = [
+        _entry(source.parent / form[key], name, tables, given)
+        for key in ("prediction", "firing")
+        if key in form
+    ]
+    if "outcome" in form:
+        told = [form.get(key, "") for key in ("where", "when", "note")]
+        found.append(outcome_entry(name, form["outcome"], *told))
+    return found
 
 
 def _entry(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cofire.cli.common import DEFECT, Force, Tables, guarded
-from cofire.cli.plan import tell
+from cofire.cli.progress import MAKE, running
 from cofire.cli.vessel import Extend, checked
 
 if TYPE_CHECKING:
@@ -31,9 +31,11 @@ def make(
 ) -> None:
     """Say what to print, weigh and change so that a vessel fires to size, and what to test first.
 
-    Writes green.csv, .svg (true scale) and .stl, bands, batches, changeovers and test pieces as
-    .csv, the vessel before and after its firing, and the mismatch of its bands over it. Status 4
-    where the verdict is no.
+    Writes green.csv, .svg (true scale), .stl and .3mf (a part for each paste), an .stl for each
+    paste, where to pause for each change of paste (pauses.csv, and lines of G-code with M0), the
+    firing in whole numbers for a controller (kiln_C.csv, kiln_F.csv), bands, batches, changeovers
+    and test pieces as .csv, the vessel before and after its firing, and the mismatch of its bands
+    over it. Status 4 where the verdict is no.
 
     Example:  cofire make examples/silver_foot_vessel.toml --out for-the-printer
     """
@@ -43,9 +45,12 @@ def make(
     from cofire.report.writing import check_plan_folder
 
     check_plan_folder(out, force, MARK)
+    tell = running(MAKE)
+    tell("check")
     found = job_for(checked(vessel_file(vessel), tables, extend), tell=tell)
-    tell("")
+    tell("writing")
     write_making(found, out, force)
+    tell("")
     typer.echo(job_text(found), nl=False)
     typer.echo(f"written: {out}", err=True)
     if found.verdict.word == "no":
@@ -142,6 +147,8 @@ def sheet(
     from cofire.report.writing import check_targets, write_text
 
     check_targets([out], force)
+    tell = running(MAKE)
+    tell("check")
     found = job_for(checked(vessel_file(vessel), tables, extend), tell=tell)
     tell("")
     reasons = planned_reasons(vessel, found.response.vessel.firing)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cofire.cli.common import INPUT_WRONG, Force, Tables, guarded
-from cofire.errors import InputError
+from cofire.errors import InputError, UnknownName
 
 if TYPE_CHECKING:
     from cofire.materials.card import Card
@@ -100,6 +100,11 @@ def describe(card: Card) -> str:
         *wrapped(f"{card.name} ({card.kind}): {card.summary}", 4),
         f"file: {one_line(card.origin)}",
     ]
+    if card.like:
+        own = [key for key, p in card.properties.items() if "measured" in p.basis]
+        lines += wrapped(
+            f"like: {card.like}; measured by its user: {', '.join(own) or 'nothing'}", 4
+        )
     if card.refused:
         lines += wrapped(f"refused: {card.refused}", 4)
     for gas, remark in card.atmosphere.items():
@@ -140,6 +145,14 @@ def firing(
     csv: Annotated[
         str | None, typer.Option(metavar="FILE", help="Write the trace as CSV; - for stdout.")
     ] = None,
+    kiln_csv: Annotated[
+        str | None,
+        typer.Option(
+            metavar="FILE",
+            help="Write the segments in whole numbers for a controller; - for stdout.",
+        ),
+    ] = None,
+    degrees: Annotated[str, typer.Option(help="Of --kiln-csv: C or F.")] = "C",
     force: Force = False,
 ) -> None:
     """Show what kiln and ware really do under a firing, and the heat work of the ware.
@@ -148,13 +161,17 @@ def firing(
     """
     from cofire.firing.kiln import trace
     from cofire.firing.program import load_kilns, read_firing
-    from cofire.report.firing import as_csv, as_text
+    from cofire.report import firing as told
     from cofire.report.writing import STANDARD_OUTPUT, check_targets, write_text
 
-    check_targets([csv], force)
+    check_targets([csv, kiln_csv], force)
+    if degrees not in told.DEGREES:
+        raise UnknownName("unit", degrees, told.DEGREES, "--degrees")
     programme = read_firing(file, load_kilns(tables or []))
     curve = trace(programme)
     if csv is not None:
-        write_text(csv, as_csv(curve), force)
-    if csv != STANDARD_OUTPUT:
-        typer.echo(as_text(programme, curve), nl=False)
+        write_text(csv, told.as_csv(curve), force)
+    if kiln_csv is not None:
+        write_text(kiln_csv, told.kiln_csv(programme, degrees), force)
+    if STANDARD_OUTPUT not in (csv, kiln_csv):
+        typer.echo(told.as_text(programme, curve), nl=False)

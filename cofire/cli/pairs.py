@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cofire.cli.common import Force, Kiln, Tables, Workers, guarded
-from cofire.cli.plan import read, tell
+from cofire.cli.plan import read
+from cofire.cli.progress import running
 from cofire.cli.vessel import Vessel
 from cofire.errors import InputError
 
@@ -290,6 +291,7 @@ def partner(
     if of not in KINDS:
         raise UnknownName("zone", of, KINDS, "--of")
     given, cards, _ = read(vessel, tables)
+    tell = running()
     tell("partners")
     with local_processes(workers) as executor:
         wanted = wanted_partner(given, cards, of, executor)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import signal
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,7 +11,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cofire.cli.common import DEFECT, INTERRUPTED, Force, Tables, Workers, guarded
-from cofire.cli.vessel import Extend, Vessel
+from cofire.cli.progress import PLAN, running
+from cofire.cli.vessel import Extend, Vessel, begun
 
 if TYPE_CHECKING:
     from cofire.materials.card import Card
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def read(
-    file: Path, tables: list[Path] | None
+    file: Path, tables: list[Path] | None, extend: bool = False
 ) -> tuple[VesselInput, dict[str, Card], tuple[str, ...]]:
     """Vessel, cards and names of kilns of a command.
 
@@ -30,6 +30,8 @@ def read(
         Vessel file.
     tables : list of Path, optional
         The user's tables.
+    extend : bool
+        Whether tables may be held beyond their rows.
 
     Returns
     -------
@@ -40,25 +42,8 @@ def read(
     from cofire.materials.library import load_cards
     from cofire.vessel import read_vessel
 
-    kilns = load_kilns(tables or [])
-    return read_vessel(file, kilns), load_cards(tables or []), tuple(kilns)
-
-
-def tell(line: str) -> None:
-    """Progress, on stderr: one line that renews itself on a terminal.
-
-    Parameters
-    ----------
-    line : str
-        What is being done.
-    """
-    from cofire.design.plan import INTERRUPTED as WORD
-
-    if line.startswith(WORD):
-        start = "\r" if sys.stderr.isatty() else ""
-        typer.echo(f"{start}{line}; Ctrl-C again stops at once and writes nothing.", err=True)
-    elif sys.stderr.isatty():
-        typer.echo(f"\r{line:<60}", nl=False, err=True)
+    kilns, cards = load_kilns(tables or []), load_cards(tables or [])
+    return begun(read_vessel(file, kilns), cards, extend), cards, tuple(kilns)
 
 
 @contextmanager
@@ -100,11 +85,12 @@ def layers(
     from cofire.report.plan import layers_text
     from cofire.workers import local_processes
 
-    given, cards, _ = read(vessel, tables)
+    given, cards, _ = read(vessel, tables, extend)
+    tell = running()
     with local_processes(workers) as executor:
         found = propose_layers(
             given, cards, extend=extend, executor=executor,
-            progress=lambda n, of: tell(f"{n} of {of} layouts"),
+            progress=lambda n, of: tell(f"layouts: {n} of {of}"),
         )  # fmt: skip
     tell("")
     typer.echo(layers_text(found), nl=False)
@@ -133,11 +119,12 @@ def schedule(
     from cofire.workers import local_processes
 
     check_targets([out], force)
-    given, cards, kilns = read(vessel, tables)
+    given, cards, kilns = read(vessel, tables, extend)
+    tell = running({"firings": 1.0})
     with local_processes(workers) as executor:
         found = propose_schedule(
             given, cards, extend=extend, executor=executor,
-            progress=lambda n: tell(f"{n} firings"),
+            progress=lambda n: tell(f"firings: {n}"),
         )  # fmt: skip
     tell("")
     typer.echo(schedule_text(found), nl=False)
@@ -170,8 +157,9 @@ def plan(
     from cofire.report.writing import check_plan_folder
     from cofire.workers import local_processes
 
-    given, cards, kilns = read(vessel, tables)
+    given, cards, kilns = read(vessel, tables, extend)
     check_plan_folder(out, force)
+    tell = running(PLAN)
     try:
         with local_processes(workers) as executor:
             found = propose(given, cards, extend=extend, tell=tell, executor=executor)
@@ -179,6 +167,7 @@ def plan(
             with second_stops(0 if found.finished else 1):
                 written = write_plan(found, out, force, vessel, kilns, executor)
     except KeyboardInterrupt:
+        tell("")
         typer.echo("cofire: stopped; nothing was written", err=True)
         raise typer.Exit(INTERRUPTED) from None
     tell("")

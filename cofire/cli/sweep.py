@@ -11,8 +11,7 @@ from typing import Annotated
 
 import typer
 
-from cofire.cli.common import Force, Tables, Workers, guarded
-from cofire.cli.plan import INTERRUPTED
+from cofire.cli.common import INTERRUPTED, Force, Tables, Workers, guarded
 from cofire.cli.vessel import Extend
 
 

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cofire.cli.common import DEFECT, Force, Tables, Workers, guarded
+from cofire.cli.progress import running
 
 if TYPE_CHECKING:
     from cofire.assessment.check import Check
     from cofire.assessment.response import Response
+    from cofire.materials.card import Card
+    from cofire.vessel import Vessel as VesselInput
 
 
 # ----------------------------------------------------------------------------------------------
@@ -24,7 +26,13 @@ Extend = Annotated[
 ]
 
 
-def checked(file: Path, tables: list[Path] | None, extend: bool, quick: bool = False) -> Check:
+def checked(
+    file: Path,
+    tables: list[Path] | None,
+    extend: bool,
+    quick: bool = False,
+    say: bool = True,
+) -> Check:
     """The vessel of a file fired and judged as it will be printed.
 
     Parameters
@@ -37,6 +45,8 @@ def checked(file: Path, tables: list[Path] | None, extend: bool, quick: bool = F
         Whether tables may be held beyond their rows.
     quick : bool
         Whether a shell shall decide.
+    say : bool
+        Whether a firing that the file does not name is told on stderr.
 
     Returns
     -------
@@ -48,8 +58,41 @@ def checked(file: Path, tables: list[Path] | None, extend: bool, quick: bool = F
     from cofire.materials.library import load_cards
     from cofire.vessel import read_vessel
 
-    vessel = read_vessel(file, load_kilns(tables or []))
-    return check_vessel(vessel, load_cards(tables or []), extend=extend, quick=quick)
+    cards = load_cards(tables or [])
+    vessel = begun(read_vessel(file, load_kilns(tables or [])), cards, extend, say)
+    return check_vessel(vessel, cards, extend=extend, quick=quick)
+
+
+def begun(
+    vessel: VesselInput, cards: dict[str, Card], extend: bool = False, say: bool = True
+) -> VesselInput:
+    """The vessel with a firing, and a line on stderr where that was not the file's.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        As read.
+    cards : dict
+        Materials by name.
+    extend : bool
+        Whether tables may be held beyond their rows.
+    say : bool
+        Whether to say so.
+
+    Returns
+    -------
+    Vessel
+        Ready to be fired.
+    """
+    if vessel.left_open is None:
+        return vessel
+    from cofire.design.starting import started, taken
+    from cofire.report.writing import wrapped
+
+    found = started(vessel, cards, extend)
+    if say:
+        typer.echo("\n".join(wrapped(taken(found.firing), 2)), err=True)
+    return found
 
 
 @guarded
@@ -83,7 +126,7 @@ def check(
     from cofire.assessment.cautions import cautions
     from cofire.report.verdict import as_json, as_text
 
-    found = checked(vessel, tables, extend, quick)
+    found = checked(vessel, tables, extend, quick, say=json)
     write = as_json if json else as_text
     text = write(found, cautions(found.printed))
     if uncertainty:
@@ -104,13 +147,10 @@ def _with_uncertainty(
     from cofire.report.uncertainty import uncertainty_row, uncertainty_text
     from cofire.workers import local_processes
 
-    def tell(line: str) -> None:
-        if sys.stderr.isatty():
-            typer.echo(f"\r{line:<60}", nl=False, err=True)
-
+    tell = running()
     with local_processes(workers) as executor:
         found = sample_verdicts(
-            response, count, seed, lambda n, of: tell(f"{n} of {of} samples"), executor
+            response, count, seed, lambda n, of: tell(f"samples: {n} of {of}"), executor
         )
     ranking = measure_next(found)
     tell("")

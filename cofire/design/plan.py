@@ -28,6 +28,7 @@ from cofire.design.layers import (
     try_layouts,
 )
 from cofire.design.schedule import Schedule, propose_schedule
+from cofire.design.starting import started
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.firing.program import Firing
 from cofire.materials.card import Card
@@ -143,7 +144,8 @@ def propose(
     Parameters
     ----------
     vessel : Vessel
-        One metal and one ceramic zone.
+        One metal and one ceramic zone; where its firing is left open, the search begins from the
+        window of the two.
     cards : mapping
         Materials by name.
     extend : bool
@@ -166,6 +168,7 @@ def propose(
     """
     say = tell or (lambda line: None)
     zones(vessel, cards)
+    vessel = started(vessel, cards, extend)
     refuse_without_place(vessel)
     meshed(vessel)  # refuses a joint that cannot be cut, before the search
     bench = Bench(cards, extend, executor=executor)

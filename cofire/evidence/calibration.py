@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -152,7 +152,12 @@ def _firing_shrinkage(card: Card, values: tuple[Value, ...]) -> tuple[Value, ...
     return (single("firing_shrinkage", found, told_by, basis="derived", note=note),)
 
 
-def calibrate(card: Card, measured: Measured, cards: Mapping[str, Card]) -> Calibration:
+def calibrate(
+    card: Card,
+    measured: Measured,
+    cards: Mapping[str, Card],
+    tell: Callable[[str], None] | None = None,
+) -> Calibration:
     """Fit a card to measurements on its material.
 
     The sintering curve first; then, with it, expansion, strength and viscosity. A value that the
@@ -166,6 +171,8 @@ def calibrate(card: Card, measured: Measured, cards: Mapping[str, Card]) -> Cali
         From `cofire.evidence.measured`.
     cards : mapping
         Materials by name, for the partners of strips.
+    tell : callable, optional
+        Is given the name of each stage.
 
     Returns
     -------
@@ -181,7 +188,9 @@ def calibrate(card: Card, measured: Measured, cards: Mapping[str, Card]) -> Cali
     """
     if card.parts:
         raise InputError(f"{card.name}: a blend follows from its parts; measure those")
+    say = tell or (lambda line: None)
     source = source_text(measured)
+    say("sintering")
     found = drying_findings(card, measured) + sintering_findings(card, measured)
     spoken_of = {v.name for v in found.values} | {u.name for u in found.untold}
     if "green_density" not in spoken_of:
@@ -189,8 +198,10 @@ def calibrate(card: Card, measured: Measured, cards: Mapping[str, Card]) -> Cali
     new = _checked(updated(card, found.values, source), measured)
     found += Findings(values=_firing_shrinkage(new, found.values))
     new = updated(card, found.values, source)
+    say("expansion")
     found += expansion_findings(new, measured)
     new = updated(card, found.values, source)
+    say("bars, sag and strips")
     for more in (
         bending_findings(new, measured),
         sag_findings(new, measured),

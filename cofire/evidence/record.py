@@ -18,13 +18,15 @@ import numpy as np
 from cofire.assessment.rule import VERDICTS
 from cofire.errors import InputError
 from cofire.evidence.sensitivity import wilson
+from cofire.fields import RECORD
+from cofire.files import Fields
 from cofire.numerics import Array
 
 Entry = Mapping[str, Any]
 
 PREDICTION, FIRING, OUTCOME = KINDS = ("prediction", "firing", "outcome")
 SOUND = "sound"
-OUTCOMES = (SOUND, "cracked", "debonded", "cambered", "slumped")
+OUTCOMES = RECORD["outcome"].words
 LONGEST_PIECE, LONGEST_NOTE = 80, 500
 CLASSES = 5
 """Classes of predicted probability in the calibration. [-]"""
@@ -165,6 +167,41 @@ def outcome_entry(
         if text.strip():
             entry[name] = words(text, name, LONGEST_NOTE)
     return entry
+
+
+def read_form(table: Mapping[str, Any], where: str) -> dict[str, str]:
+    """What the form of one piece says: those fields that are filled in.
+
+    Parameters
+    ----------
+    table : mapping
+        As parsed, from `cofire new record` or written alike.
+    where : str
+        Its file, for complaints.
+
+    Returns
+    -------
+    dict
+        Text by name of the field, `piece` always.
+
+    Raises
+    ------
+    InputError
+        An unknown field, one of another kind, or nothing to add but the name.
+    """
+    fields = Fields(dict(table), where, RECORD)
+    found = {"piece": words(fields.text("piece"), f"{where}: piece", LONGEST_PIECE)}
+    for name, field in RECORD.items():
+        if name in table and name != "piece":
+            text = fields.choice(name) if field.words else fields.text(name, "")
+            if text.strip():
+                found[name] = text
+    told = {"where", "when", "note"} & set(found)
+    if told and "outcome" not in found:
+        raise InputError(f"{where}: {', '.join(sorted(told))}: belongs to an outcome; give outcome")
+    if not {"prediction", "firing", "outcome"} & set(found):
+        raise InputError(f"{where}: nothing to add; fill in prediction, firing or outcome")
+    return found
 
 
 @dataclass(frozen=True)

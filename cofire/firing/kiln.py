@@ -185,8 +185,12 @@ def trace(firing: Firing) -> Trace:
     Raises
     ------
     InputError
-        The kiln cannot get past some temperature.
+        No segments, or the kiln cannot get past some temperature.
     """
+    if not firing.segments:
+        raise InputError(
+            f"{firing.name}: it has no segments; write them, or choose a firing to begin from"
+        )
     kiln = firing.kiln
     lag = firing.lag if firing.lag > INSTANT else 0.0
     times, temperatures = [np.array([0.0])], [np.array([ROOM])]

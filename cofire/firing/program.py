@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from cofire.errors import InputError, UnknownName
-from cofire.files import SLOWEST, Fields, Place, read_toml, show, table_of
+from cofire.fields import COOLING, FIRING, HEATING, KILN, SEGMENT, SLOWEST
+from cofire.files import Fields, Place, read_toml, show, table_of
 from cofire.materials.library import Named, bundled_tables, find_named, kiln_files, override
 from cofire.materials.properties import GASES
 from cofire.numerics import Array
@@ -202,11 +203,10 @@ def read_kiln(source: Place | Mapping[str, Any], where: str = "kiln") -> Kiln:
         With the field, its value and what is allowed.
     """
     table, where, _ = table_of(source, where)
-    known = ("name", "summary", "max_temperature_C", "source", "heating", "cooling")
-    fields = Fields(table, where, known)
-    limit = fields.number("max_temperature_C", 200.0, 2200.0)
-    heating_t, heating_r = fields.rows("heating", 20000.0)
-    cooling_t, cooling_r = fields.rows("cooling", 50000.0)
+    fields = Fields(table, where, KILN)
+    limit = fields.number("max_temperature_C")
+    heating_t, heating_r = fields.rows("heating", HEATING)
+    cooling_t, cooling_r = fields.rows("cooling", COOLING)
     for key, rows in (("heating", heating_t), ("cooling", cooling_t)):
         if rows[0] > ROOM + 1e-9 or rows[-1] < kelvin(limit) - 1e-9:
             raise InputError(
@@ -225,7 +225,7 @@ def read_kiln(source: Place | Mapping[str, Any], where: str = "kiln") -> Kiln:
         heating_r,
         cooling_t,
         cooling_r,
-        fields.text("source", ""),
+        fields.text("source"),
     )
 
 
@@ -374,30 +374,29 @@ def read_firing(
     table, where, _ = table_of(source, where)
     table |= others
     kilns = load_kilns() if kilns is None else kilns
-    fields = Fields(table, where, ("name", "summary", "kiln", "gas", "lag_min", "segment"))
-    kiln_given = table.get("kiln", "small studio kiln")
+    fields = Fields(table, where, FIRING)
+    kiln_given = table.get("kiln")
     if isinstance(kiln_given, Kiln):
         kiln = kiln_given
     elif isinstance(kiln_given, dict):
         kiln = read_kiln(kiln_given, f"{where}: [kiln]")
     else:
-        kiln = find_kiln(fields.text("kiln", "small studio kiln"), kilns, where)
-    gas = fields.text("gas", "air")
+        kiln = find_kiln(fields.text("kiln"), kilns, where)
+    gas = fields.text("gas")
     known_gas(gas, where)
-    lag = fields.number("lag_min", 0.0, 600.0, LAG[gas] / MINUTE) * MINUTE
+    lag = fields.number("lag_min", default=LAG[gas] / MINUTE) * MINUTE
     listed = table.get("segment")
     if not isinstance(listed, list) or not 1 <= len(listed) <= MOST_SEGMENTS:
         given = f"{len(listed)} of them" if isinstance(listed, list) else show(listed)
         raise InputError(f"{where}: [[segment]]: {given}; allowed: 1 to {MOST_SEGMENTS} segments")
     segments = []
     for number, entry in enumerate(listed, 1):
-        known = ("to_C", "rate_C_per_h", "hold_min", "note")
-        row = Fields(entry, f"{where}: segment {number}", known)
+        row = Fields(entry, f"{where}: segment {number}", SEGMENT)
         full = row.table.get("rate_C_per_h") == FULL
-        rate = np.inf if full else row.number("rate_C_per_h", SLOWEST, 20000.0) / HOUR
-        target = kelvin(row.number("to_C", -50.0, 3000.0))
-        segments.append(Segment(target, rate, row.number("hold_min", 0.0, 30000.0, 0.0) * MINUTE))
-    firing = Firing(fields.name("name", "firing"), kiln, tuple(segments), gas, lag)
+        rate = np.inf if full else row.number("rate_C_per_h") / HOUR
+        target = kelvin(row.number("to_C"))
+        segments.append(Segment(target, rate, row.number("hold_min") * MINUTE))
+    firing = Firing(fields.name(), kiln, tuple(segments), gas, lag)
     return checked(firing, where)
 
 

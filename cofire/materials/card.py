@@ -216,6 +216,8 @@ class Card:
     <Property solidus of 'copper': 1085 °C>
     >>> copper["thermal_expansion"].written[1]
     '1e-6/K'
+    `properties` maps a name of `cofire.materials.properties.SPECS` to its `Property`. `like` names
+    the card that gave what the file does not say; empty where the file says all.
     """
 
     name: str
@@ -230,6 +232,7 @@ class Card:
     refused: str = ""
     origin: str = ""
     parts: tuple[tuple[Card, float], ...] = ()
+    like: str = ""
 
     def __getitem__(self, name: str) -> Property:
         """Return the property, or raise UnknownName with the ones this card has."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from importlib import resources
 from importlib.resources.abc import Traversable
 from itertools import chain
@@ -14,6 +15,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from cofire.errors import InputError, UnknownName
+from cofire.fields import MATERIAL, PROPERTY, TRANSFORMATION
 from cofire.files import Fields, Place, located, read_toml, show, table_of
 from cofire.materials.card import Card, FiredAt, Property, Transformation, Uncertainty
 from cofire.materials.properties import (
@@ -95,7 +97,7 @@ def read_property(
     known = ["unit", "value", "uncertainty", "source", "basis", "note"]
     known += ["temperature_C", "valid_C"] * spec.tabulated + ["at_density"] * spec.anchored
     known += ["fired_at"] * (name == "fired_density")
-    fields = Fields(entry, f"{where}: {name}", known)
+    fields = Fields(entry, f"{where}: {name}", {key: PROPERTY[key] for key in known})
     unit = fields.choice("unit", tuple(spec.units))
     factor = spec.units[unit]
     value = fields.numbers("value", spec.least / factor, spec.most / factor, unit)
@@ -123,7 +125,7 @@ def read_property(
         fields.per_row("uncertainty", value.size, uncertainty),
         fields.per_row("source", value.size, source),
         fields.per_row("basis", value.size, basis),
-        fields.number("at_density", 0.3, 1.0, 1.0),
+        fields.number("at_density", default=1.0),
         unit,
         _valid(fields, value.size),
     )
@@ -133,7 +135,7 @@ def _valid(fields: Fields, count: int) -> tuple[float, float] | None:
     """Temperatures in K between which a single number holds, or None where the card is silent."""
     if "valid_C" not in fields.table:
         return None
-    ends = fields.rising("valid_C", -273.15, 3500.0)
+    ends = fields.rising("valid_C", PROPERTY["valid_C"].least, PROPERTY["valid_C"].most)
     if ends.size != 2 or count != 1:
         raise InputError(
             f"{fields.where}: valid_C has {ends.size} entries for {count} value"
@@ -156,7 +158,8 @@ def _temperatures(fields: Fields, count: int) -> Array | None:
         if count > 1:
             raise InputError(f"{fields.where}: {count} values, but no temperature_C")
         return None
-    temperature = fields.rising("temperature_C", -273.15, 3500.0)
+    known = PROPERTY["temperature_C"]
+    temperature = fields.rising("temperature_C", known.least, known.most)
     if temperature.size != count:
         raise InputError(f"{fields.where}: {temperature.size} temperatures for {count} values")
     return kelvin(temperature)
@@ -184,19 +187,15 @@ def read_transformation(entry: object, place: str, sources: Mapping[str, str]) -
     InputError
         With the field, its value and what is allowed.
     """
-    known = (
-        "name", "on_heating_C", "on_cooling_C", "width_C", "strain_percent", "expansion_change",
-        "uncertainty", "source", "basis", "note",
-    )  # fmt: skip
-    fields = Fields(entry, place, known)
-    heating = fields.number("on_heating_C", -100.0, 2500.0)
+    fields = Fields(entry, place, TRANSFORMATION)
+    heating = fields.number("on_heating_C")
     return Transformation(
         fields.name(),
         kelvin(heating),
-        kelvin(fields.number("on_cooling_C", -100.0, heating)),
-        fields.number("width_C", 1.0, 200.0),
-        fields.number("strain_percent", -3.0, 3.0) / 100.0,
-        fields.number("expansion_change", -50.0, 50.0, 0.0) * 1e-6,
+        kelvin(fields.number("on_cooling_C", most=heating)),
+        fields.number("width_C"),
+        fields.number("strain_percent") / 100.0,
+        fields.number("expansion_change") * 1e-6,
         source=_source(fields, "source", fields.table.get("source"), sources),
         basis=fields.choice("basis", BASES),
     )
@@ -264,17 +263,7 @@ def read_atmosphere(entry: object, where: str) -> dict[str, str]:
 
 T = TypeVar("T")
 
-TOP = (
-    "name",
-    "kind",
-    "summary",
-    "elements",
-    "densification",
-    "refused",
-    "atmosphere",
-    "sources",
-    "transformation",
-)
+TOP = tuple(MATERIAL)
 KERNEL_NEEDS = {
     "master curve": ("sintering_energy", "sintering_exponent"),
     "viscous": ("surface_tension", "glass_viscosity"),
@@ -439,6 +428,7 @@ class CardReader:
     def __init__(self, table: dict[str, Any], where: str) -> None:
         self.table = table
         self.where = where
+        self.like = str(table.get("like", ""))
         self.problems: list[str] = []
 
     def attempt(self, read: Callable[[], T]) -> T | None:
@@ -534,8 +524,119 @@ class CardReader:
             return None
         return Card(
             name, kind, summary, found, kernel, elements, atmosphere, changes, fired_at, refused,
-            self.where,
+            self.where, like=self.like,
         )  # fmt: skip
+
+
+# ----------------------------------------------------------------------------------------------
+# A card like another one: what its file does not say is as that card says
+
+OWN = "measured by whoever wrote the card"
+"""Source of a number that a card like another one states without a source, with its file."""
+DENSITIES_OF_SHRINKAGE = ("green_density", "fired_density")
+
+
+def inherited(table: dict[str, Any], parent: dict[str, Any], where: str) -> dict[str, Any]:
+    """The table of a card like another one, with what it does not say filled in from there.
+
+    A number of its own needs value and uncertainty; unit and `at_density` may be left out and are
+    the parent's. Without a source it is the user's measurement, and marked so. Where a density is
+    its own and the reported shrinkage is not, the parent's shrinkage is left out: it belongs to
+    the parent's densities.
+
+    Parameters
+    ----------
+    table : dict
+        The card's file as parsed.
+    parent : dict
+        That of the card it is like, itself whole.
+    where : str
+        The card's file, for messages.
+
+    Returns
+    -------
+    dict
+        A new table, as if the file had said all of it.
+
+    Raises
+    ------
+    InputError
+        It names another kind than the parent's.
+    """
+    kind = table.get("kind", parent.get("kind"))
+    if kind != parent.get("kind"):
+        raise InputError(
+            f"{where}: kind = {show(kind)}; it is like {parent['name']!r}, a {parent.get('kind')}; "
+            "leave kind out"
+        )
+    given = table.get("sources", {})
+    sources: dict[str, Any] = dict(given) if isinstance(given, dict) else {}
+    whole = {key: value for key, value in parent.items() if key not in ("name", "summary", "like")}
+    renamed = {}
+    for key, told in parent.get("sources", {}).items():
+        renamed[key] = key if sources.get(key, told) == told else f"{key} of {parent['name']}"
+        sources[renamed[key]] = told
+    for key, entry in whole.items():
+        if key in SPECS and isinstance(entry, dict):
+            whole[key] = {**entry, "source": _renamed(entry.get("source"), renamed)}
+    changes = parent.get("transformation", [])
+    if isinstance(changes, list):
+        whole["transformation"] = [
+            {**c, "source": _renamed(c.get("source"), renamed)} for c in changes
+        ]
+    mine = f"{OWN}, {Path(where).name}"
+    own = [key for key in table if key in SPECS]
+    if set(own) & set(DENSITIES_OF_SHRINKAGE) and "firing_shrinkage" not in own:
+        whole.pop("firing_shrinkage", None)
+    names = ", ".join(key.replace("_", " ") for key in own) or "no number"
+    whole["summary"] = f"like {parent['name']}, with {names} of its own"
+    whole |= table
+    for key in own:
+        entry = table[key]
+        if not isinstance(entry, dict):
+            continue
+        before = parent.get(key, {})
+        kept = ["unit"] + ["at_density"] * SPECS[key].anchored
+        filled = {name: before[name] for name in kept if name in before}
+        if "source" not in entry:
+            filled |= {"source": mine, "basis": "measured"}
+            sources[mine] = mine
+        whole[key] = filled | entry
+    whole["sources"] = sources
+    return whole
+
+
+def _renamed(source: object, names: Mapping[str, str]) -> object:
+    """A name of a source, or a list of them, by its new name."""
+    if isinstance(source, list):
+        return [_renamed(one, names) for one in source]
+    return names.get(source, source) if isinstance(source, str) else source
+
+
+def _whole(
+    path: object,
+    here: Mapping[Any, dict[str, Any]],
+    known: Mapping[str, dict[str, Any]],
+    chain: tuple[object, ...] = (),
+) -> dict[str, Any]:
+    """One of the tables of a folder, filled in from its parents: beside it, or known already."""
+    table, where = here[path], str(path)
+    if "like" not in table:
+        return table
+    name = Fields(table, where, table).text("like")
+    beside = {
+        str(other["name"]): there
+        for there, other in here.items()
+        if there != path and isinstance(other.get("name"), str)
+    }
+    for title, there in beside.items():
+        if folded(title) == folded(name):
+            if there in chain:
+                raise InputError(f"{where}: like = {name!r}: two cards are like each other")
+            return inherited(table, _whole(there, here, known, (*chain, path)), where)
+    parents = {str(one["name"]): one for one in known.values()}
+    parent = find_named("material", name, parents, f"{where}: like")
+    return inherited(table, parent, where)
 
 
 # ----------------------------------------------------------------------------------------------
@@ -574,8 +675,54 @@ def read_card(source: Place | Mapping[str, Any], where: str = "card") -> Card:
     InputError
         With the first complaint, and how many more there are.
     """
-    table, where, _ = table_of(source, where)
-    reader = CardReader(table, where)
+    if isinstance(source, Mapping):
+        table, where, _ = table_of(source, where)
+        return _card(_whole(where, {where: table}, _shipped()), where)
+    path = located(source)
+    return _card(alone(path, read_toml(path)), path)
+
+
+def alone(path: Traversable | Path, table: dict[str, Any]) -> dict[str, Any]:
+    """The table of one file, filled in from the files beside it and the shipped ones.
+
+    Parameters
+    ----------
+    path : Traversable or Path
+        The card's file.
+    table : dict
+        As parsed; itself, where it is like no other card.
+
+    Returns
+    -------
+    dict
+        As if the file had said all of it.
+
+    Raises
+    ------
+    InputError
+        There is no card of the name it is like.
+    """
+    if "like" not in table:
+        return table
+    folder = path.parent if isinstance(path, Path) else bundled_tables()
+    beside = [other for other in _toml_files(folder) if other.name not in (path.name, *NOT_CARDS)]
+    here: dict[Any, dict[str, Any]] = {path: table}
+    for other in beside:
+        with suppress(InputError):  # a broken neighbour is told of when it is read itself
+            here[other] = read_toml(other)
+    return _whole(path, here, _shipped())
+
+
+@functools.cache
+def _shipped() -> dict[str, dict[str, Any]]:
+    """Tables of the shipped cards by folded name."""
+    tables = (read_toml(path) for path in card_files(bundled_tables()))
+    return {folded(str(table["name"])): table for table in tables}
+
+
+def _card(table: dict[str, Any], path: object) -> Card:
+    """The card of a whole table, or its first complaint and how many more there are."""
+    reader = CardReader(table, str(path))
     card = reader.card()
     if card is None:
         more = f" (and {len(reader.problems) - 1} more)" if len(reader.problems) > 1 else ""
@@ -738,9 +885,13 @@ def load_cards(folders: Iterable[Place] = (), bundled: bool = True) -> dict[str,
     """
     cards: dict[str, Card] = Named("material")
     places = ([bundled_tables()] if bundled else []) + list(folders)
+    known: dict[str, dict[str, Any]] = {} if bundled else dict(_shipped())
     for folder in places:
-        here = (read_card(path) for path in card_files(folder))
-        override(cards, ((card.name, card, card.origin) for card in here))
+        here: dict[Any, dict[str, Any]] = {path: read_toml(path) for path in card_files(folder)}
+        whole = {path: _whole(path, here, known) for path in here}
+        read = [_card(table, path) for path, table in whole.items()]
+        override(cards, ((card.name, card, card.origin) for card in read))
+        known |= {folded(str(table.get("name"))): table for table in whole.values()}
     return cards
 
 
@@ -780,9 +931,15 @@ def check_files(paths: Iterable[Traversable | Path]) -> list[str]:
     """
     problems: list[str] = []
     files: dict[str, Traversable | Path] = {}
+    here: dict[Any, dict[str, Any]] = {}
     for path in paths:
         try:
-            reader = CardReader(read_toml(path), str(path))
+            here[path] = read_toml(path)
+        except InputError as error:
+            problems.append(str(error))
+    for path in here:
+        try:
+            reader = CardReader(_whole(path, here, _shipped()), str(path))
         except InputError as error:
             problems.append(str(error))
             continue

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from cofire.fields import GASES as GASES
+from cofire.fields import PROPERTY
+
 PERCENT = {"%": 0.01}
 RATIO = {"-": 1.0, "%": 0.01}
 STRESS = {"MPa": 1e6, "kPa": 1e3, "GPa": 1e9}
@@ -13,16 +16,16 @@ ENERGY = {"kJ/mol": 1e3}
 CELSIUS = {"C": 1.0}
 
 KINDS = ("metal", "ceramic")
-GASES = ("air", "inert", "carbon", "hydrogen")
 ELEMENTS = (
     "Ag", "Al", "Au", "Bi", "Cr", "Cu", "Fe", "Mn", "Mo", "Nb", "Ni", "Pb", "Si", "Sn", "Ti", "W",
     "Zn",
 )  # fmt: skip
 """Elements whose oxide equilibria `cofire.physics.atmosphere` holds."""
 KERNELS = ("master curve", "viscous")
-BASES = ("seen", "derived", "memory", "practice", "estimate")
+BASES = PROPERTY["basis"].words
 """How a number is known: read in its source; computed from numbers read in it; a handbook value
-recalled; common practice in the trade; an estimate of ours by a rule that the source names."""
+recalled; common practice in the trade; an estimate of ours by a rule that the source names;
+measured by the user whose card it is."""
 
 
 @dataclass(frozen=True)

@@ -226,35 +226,115 @@ def skin(wall: Wall, sides: int | None = None) -> tuple[Array, NDArray[np.intp]]
     tuple of array
         Corners, shape (V, 3) [m], and triangles, corners anticlockwise from outside, (F, 3).
     """
+    return slice_skin(wall, float(wall.height[0]), float(wall.height[-1]), sides)
+
+
+def slice_skin(
+    wall: Wall, low: float, high: float, sides: int | None = None
+) -> tuple[Array, NDArray[np.intp]]:
+    """The closed surface of what stands of a wall and its base between two heights.
+
+    Slices that share a height share its flat sides too: together they fill the whole.
+
+    Parameters
+    ----------
+    wall : Wall
+        As printed.
+    low, high : float
+        Within the wall. [m]
+    sides : int, optional
+        Flat sides around the axis; by default as many as the whole wall needs.
+
+    Returns
+    -------
+    tuple of array
+        Corners, shape (V, 3) [m], and triangles, corners anticlockwise from outside, (F, 3).
+    """
     count = sides or sides_for(float(wall.outside.max()))
-    inner = wall.height > wall.base + 1e-9
-    r = np.concatenate([wall.outside, wall.inside[inner][::-1]])
-    z = np.concatenate([wall.height, wall.height[inner][::-1]])
-    if wall.base > 0.0:
-        r = np.append(r, wall.at(wall.inside, wall.base))
-        z = np.append(z, wall.base)
-    else:
-        r, z = np.append(r, wall.inside[0]), np.append(z, wall.height[0])
+    between = wall.height[(wall.height > low + 1e-9) & (wall.height < high - 1e-9)]
+    out = np.concatenate([[low], between, [high]])
+    floor = max(low, wall.base)
+    r, z = wall.at(wall.outside, out), out
+    if floor < high - 1e-9:
+        inner = np.concatenate([[floor], between[between > floor + 1e-9], [high]])[::-1]
+        r, z = np.append(r, wall.at(wall.inside, inner)), np.append(z, inner)
+    return _turned(r, z, count, filled=low < wall.base - 1e-9)
+
+
+def _turned(r: Array, z: Array, count: int, filled: bool) -> tuple[Array, NDArray[np.intp]]:
+    """A line turned about the axis: a ring closed in itself, or filled up to the axis."""
     turn = 2.0 * np.pi * np.arange(count) / count
-    rows = np.stack(
-        [r[:, None] * np.cos(turn), r[:, None] * np.sin(turn), np.broadcast_to(z[:, None],
-         (r.size, count))], axis=-1,
-    )  # fmt: skip
+    flat = np.broadcast_to(z[:, None], (r.size, count))
+    rows = np.stack([r[:, None] * np.cos(turn), r[:, None] * np.sin(turn), flat], axis=-1)
     corners = rows.reshape(-1, 3)
     here = np.arange(count)
     after = (here + 1) % count
     faces = []
-    for low in range(r.size - (1 if wall.base > 0.0 else 0)):
+    for low in range(r.size - (1 if filled else 0)):
         high = (low + 1) % r.size
         a, b = count * low + here, count * low + after
         c, d = count * high + here, count * high + after
         faces += [np.stack([a, b, d], axis=1), np.stack([a, d, c], axis=1)]
-    if wall.base > 0.0:
+    if filled:
         last = count * (r.size - 1)
-        corners = np.concatenate([corners, [[0.0, 0.0, 0.0], [0.0, 0.0, wall.base]]])
+        corners = np.concatenate([corners, [[0.0, 0.0, z[0]], [0.0, 0.0, z[-1]]]])
         bottom, top = corners.shape[0] - 2, corners.shape[0] - 1
         faces += [
             np.stack([np.full(count, bottom), after, here], axis=1),
             np.stack([np.full(count, top), last + here, last + after], axis=1),
         ]
     return corners, np.concatenate(faces)
+
+
+@dataclass(frozen=True)
+class PasteSolid:
+    """What is printed of one paste: one closed surface, or one for each of its bands.
+
+    Attributes
+    ----------
+    material
+        Name of the paste.
+    bands
+        Its bands, counted from 0 at the foot.
+    corners
+        Shape (V, 3). [m]
+    triangles
+        Corners anticlockwise from outside, shape (F, 3).
+    """
+
+    material: str
+    bands: tuple[int, ...]
+    corners: Array
+    triangles: NDArray[np.intp]
+
+
+def paste_solids(green: Green, sides: int | None = None) -> list[PasteSolid]:
+    """The print cut at its joints, one solid a paste, as if every changeover were sharp.
+
+    Parameters
+    ----------
+    green : Green
+        From `green_vessel`.
+    sides : int, optional
+        As `skin`.
+
+    Returns
+    -------
+    list of PasteSolid
+        In the order in which the pastes are first laid; together they are the whole print.
+    """
+    found = []
+    for material in dict.fromkeys(green.materials):
+        bands = tuple(n for n, name in enumerate(green.materials) if name == material)
+        ends = [(float(green.wall.edges[n]), float(green.wall.edges[n + 1])) for n in bands]
+        parts = [slice_skin(green.wall, low, high, sides) for low, high in ends]
+        starts = np.cumsum([0, *(len(corners) for corners, _ in parts[:-1])])
+        found.append(
+            PasteSolid(
+                material,
+                bands,
+                np.concatenate([corners for corners, _ in parts]),
+                np.concatenate([faces + at for (_, faces), at in zip(parts, starts, strict=True)]),
+            )
+        )
+    return found

@@ -23,7 +23,7 @@ from cofire.evidence.fitting import LEVEL
 from cofire.evidence.readings import Value
 from cofire.files import read_text
 from cofire.materials.card import FiredAt, Uncertainty
-from cofire.materials.library import CardReader
+from cofire.materials.library import CardReader, alone
 from cofire.materials.properties import SPECS
 from cofire.report.figures import FIRST, LIMIT, SECOND, SHARED, literal
 from cofire.report.plan import toml_value
@@ -197,7 +197,7 @@ def card_text(c: Calibration) -> str:
             f"{where}: its values cannot be replaced safely; write each property as a table of its "
             "own, such as [strength], one field a line"
         )
-    reader = CardReader(after, f"the new card of {c.old.name}")
+    reader = CardReader(alone(Path(where), after), f"the new card of {c.old.name}")
     if reader.card() is None:
         raise InputError(reader.problems[0])
     return new_text

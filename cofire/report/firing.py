@@ -9,10 +9,10 @@ import numpy as np
 from cofire.errors import OutOfRange
 from cofire.firing.cones import read_cones
 from cofire.firing.kiln import Trace
-from cofire.firing.program import Firing
+from cofire.firing.program import Firing, Kiln
 from cofire.physics.heatwork import cone_equivalent
 from cofire.report.writing import wrapped
-from cofire.units import HOUR, MINUTE, celsius
+from cofire.units import HOUR, MINUTE, ROOM, celsius
 
 
 def heat_work_line(curve: Trace) -> str:
@@ -97,3 +97,49 @@ def as_csv(curve: Trace) -> str:
     """
     rows = np.column_stack([curve.time / HOUR, celsius(curve.kiln), celsius(curve.ware)])
     return "time_h,kiln_C,ware_C\n" + "".join(f"{t:.5f},{k:.2f},{w:.2f}\n" for t, k, w in rows)
+
+
+DEGREES = ("C", "F")
+
+
+def kiln_csv(firing: Firing, degrees: str = "C") -> str:
+    """The firing for a controller that takes numbers only: whole degrees, whole minutes.
+
+    A rate "full" becomes the smallest whole one that the kiln cannot keep anywhere on that
+    segment, so that it goes as fast as it can all the same.
+
+    Parameters
+    ----------
+    firing : Firing
+        As asked.
+    degrees : str
+        "C" or "F".
+
+    Returns
+    -------
+    str
+        Columns segment, rate an hour, target, hold_min, and whether the rate was "full".
+    """
+    step, zero = (1.0, 0.0) if degrees == "C" else (1.8, 32.0)
+    lines = [f"segment,rate_{degrees}_per_h,to_{degrees},hold_min,full"]
+    here = ROOM
+    for number, segment in enumerate(firing.segments, 1):
+        full = not np.isfinite(segment.rate)
+        rate = step * HOUR * (_fastest(firing.kiln, here, segment.target) if full else segment.rate)
+        told = f"{np.ceil(rate):.0f}" if full else f"{rate:.0f}" if rate >= 10 else f"{rate:.1f}"
+        target = zero + step * celsius(segment.target)
+        lines.append(
+            f"{number},{told},{target:.0f},{segment.hold / MINUTE:.0f},{'yes' if full else 'no'}"
+        )
+        here = segment.target
+    return "\n".join(lines) + "\n"
+
+
+def _fastest(kiln: Kiln, start: float, stop: float) -> float:
+    """The most that a kiln can do anywhere between two temperatures. [K/s]"""
+    rows, limit = kiln.heating_temperature, kiln.heating_rate
+    if stop < start:
+        rows, limit = kiln.cooling_temperature, kiln.cooling_rate
+    low, high = sorted((start, stop))
+    inside = rows[(rows > low) & (rows < high)]
+    return float(np.interp(np.concatenate([[low], inside, [high]]), rows, limit).max())

@@ -22,8 +22,21 @@ from cofire.vessel import JOULES_PER_KILOWATT_HOUR
 # Print, pastes, changeovers and test pieces as tables, one file each
 
 
-def _table(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """Comma-separated text."""
+def table(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """Comma-separated text.
+
+    Parameters
+    ----------
+    header : sequence of str
+        Names of the columns.
+    rows : iterable of sequence
+        Cells of each row.
+
+    Returns
+    -------
+    str
+        Lines end in a new line alone.
+    """
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(header)
@@ -79,7 +92,7 @@ def green_csv(m: Job) -> str:
         )
         for k in range(layers.height.size)
     )  # fmt: skip
-    return _table(header, rows)
+    return table(header, rows)
 
 
 def bands_csv(m: Job) -> str:
@@ -111,7 +124,7 @@ def bands_csv(m: Job) -> str:
         )
         for n, band in enumerate(m.bands)
     )  # fmt: skip
-    return _table(header, rows)
+    return table(header, rows)
 
 
 def batches_csv(m: Job) -> str:
@@ -137,7 +150,7 @@ def batches_csv(m: Job) -> str:
                 (batch.material, f"{1e6 * batch.volume:.2f}", way, name, grams(mass, scale))
                 for name, mass in parts
             ]
-    return _table(header, rows)
+    return table(header, rows)
 
 
 def changeovers_csv(m: Job) -> str:
@@ -164,7 +177,7 @@ def changeovers_csv(m: Job) -> str:
         )
         for s in m.changeovers
     )  # fmt: skip
-    return _table(header, rows)
+    return table(header, rows)
 
 
 def pieces_csv(m: Job) -> str:
@@ -193,7 +206,7 @@ def pieces_csv(m: Job) -> str:
         for p in m.pieces
         for r in p.readings
     )  # fmt: skip
-    return _table(header, rows)
+    return table(header, rows)
 
 
 def expected(value: float, unit: str) -> str:
@@ -343,6 +356,8 @@ def _changeover_lines(m: Job) -> list[str]:
             f"{when}: to {s.above}, joint above layer {round(s.step / m.green.layer)}; new paste "
             f"from layer {s.begins}, {pure}, after {1e6 * s.passes:.1f} ml", "  ", "    ",
         )  # fmt: skip
+    if m.changeovers:
+        lines += _wrapped("pauses.csv has the whole layers to stop at, pause_*.gcode the lines.")
     for n, most in enumerate(m.purity):
         if most < DONE:
             lines += _wrapped(

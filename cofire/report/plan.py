@@ -20,6 +20,7 @@ from cofire.assessment.rule import GO, Flag
 from cofire.design.layers import LayerSearch, Trial, trade_off
 from cofire.design.plan import Plan, Scan
 from cofire.design.schedule import Schedule
+from cofire.design.starting import taken
 from cofire.errors import CofireError
 from cofire.files import read_text, read_toml
 from cofire.firing.program import FULL, Firing, Kiln, Segment
@@ -27,6 +28,7 @@ from cofire.numerics import Array
 from cofire.production.job import job_for
 from cofire.report import figures
 from cofire.report import stress as stress_text
+from cofire.report.firing import kiln_csv
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import stress_figure, trade_off_figure
 from cofire.report.verdict import as_stress, flag_row, number, sharp_line
@@ -582,7 +584,7 @@ def plan_text(plan: Plan) -> str:
     str
         Ends in a new line.
     """
-    vessel, worst = plan.vessel, plan.verdict.worst
+    vessel, worst, given = plan.vessel, plan.verdict.worst, plan.given.designed.vessel
     before, after = plan.probabilities
     lines = [
         f"{plan.verdict.word.upper()}: {vessel.name}"
@@ -593,6 +595,7 @@ def plan_text(plan: Plan) -> str:
             f"({plan.given.verdict.worst.rule}). Proposed: {plan.verdict.word}, utilisation "
             f"{plan.verdict.utilisation:.3g}; {against(worst)}."
         ),
+        *(wrapped(taken(given.firing)) if given.left_open is not None else ()),
         *wrapped(sharp_line(plan.proposal)),
         *wrapped(
             f"Probability of a crack on cooling: {percent(before)} as given, {percent(after)} as "
@@ -760,6 +763,8 @@ def write_plan(
         "plan.json": plan_json(plan),
         "bands.csv": bands_csv(vessel),
         "firing.csv": firing_csv(vessel.firing, reasons),
+        "kiln_C.csv": kiln_csv(vessel.firing, "C"),
+        "kiln_F.csv": kiln_csv(vessel.firing, "F"),
         "firing.toml": firing_toml(vessel.firing, kilns),
         **planned_vessel(source, vessel),
         "stress.json": stress_text.as_json(plan.proposal.printed, bands),

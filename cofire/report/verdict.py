@@ -12,6 +12,7 @@ from cofire import __version__
 from cofire.assessment.cautions import DEFER, Caution
 from cofire.assessment.check import Check
 from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag
+from cofire.design.starting import taken
 from cofire.mechanics.solid_firing import SolidFiring
 from cofire.units import HOUR, celsius
 
@@ -140,6 +141,8 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
 
     title = f"{verdict.word.upper()}: {vessel.name}, {vessel.firing.name} in {vessel.firing.gas}"
     lines = wrap(title)
+    if vessel.left_open is not None:
+        lines += wrap(taken(vessel.firing))
     if verdict.grade > GO:
         lines += wrap(f"Decided by {worst.rule}, {worst.zone}: {worst.note}.")
     if check.smeared:
@@ -269,6 +272,7 @@ def as_json(check: Check, hazards: Sequence[Caution]) -> str:
         "vessel": response.vessel.name,
         "firing": response.vessel.firing.name,
         "gas": response.vessel.firing.gas,
+        "firing_from": "file" if response.vessel.left_open is None else "shared window",
         "verdict": verdict.word,
         "decided_by": verdict.worst.rule,
         "as_printed": check.smeared,

@@ -360,7 +360,7 @@ segment = [ {{ to_C = 860, rate_C_per_h = 150, hold_min = 60 }} ]
 """
 WRITTEN = {
     "plan.json", "plan.txt", "bands.csv", "firing.csv", "firing.toml", "vessel.toml",
-    "stress.json", "sheet.html", "stress.png", "trade_off.png",
+    "stress.json", "sheet.html", "stress.png", "trade_off.png", "kiln_C.csv", "kiln_F.csv",
 }  # fmt: skip
 
 
@@ -536,7 +536,7 @@ def test_a_plan_whose_folder_has_gone_lies_among_the_temporary_files(tmp_path: P
 
 
 def test_progress_is_silent_where_nobody_watches(capsys) -> None:
-    from cofire.cli.plan import tell
+    from cofire.cli.progress import PLAN, running
 
-    tell("layers: 1 of 2")
+    running(PLAN)("layers: 1 of 2")
     assert capsys.readouterr() == ("", "")

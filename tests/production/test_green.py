@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +35,7 @@ from cofire.production.printed_solid import (
     printed_layers,
     sides_for,
     skin,
+    slice_skin,
     volume_below,
 )
 from cofire.report.job_files import stl
@@ -290,6 +292,30 @@ def test_the_skin_of_any_profile_is_closed_and_holds_its_volume(wall: Wall):
     assert mesh.euler_number == (0 if wall.base == 0.0 else 2)
     polygon = 64 / (2.0 * np.pi) * np.sin(2.0 * np.pi / 64)
     assert mesh.volume == pytest.approx(pappus(wall) * polygon * 1e9, rel=1e-4)
+
+
+@given(walls())
+@some
+def test_the_slices_of_any_profile_are_closed_and_fill_the_whole(wall: Wall):
+    tall = np.append(True, np.diff(wall.edges) > 1e-5)  # no band is lower than a layer
+    tall[-2:] = tall[-1], True
+    wall = replace(wall, edges=wall.edges[tall])
+    volumes = []
+    for low, high in pairwise(wall.edges):
+        corners, faces = slice_skin(wall, float(low), float(high), 64)
+        mesh = trimesh.Trimesh(1e3 * corners, faces, process=False)
+        assert mesh.is_watertight
+        assert mesh.is_winding_consistent
+        assert mesh.volume > 0.0
+        filled = low < wall.base
+        assert mesh.euler_number == (2 if filled else 0)
+        assert mesh.bounds[:, 2] == pytest.approx([1e3 * low, 1e3 * high])
+        volumes.append(mesh.volume)
+    corners, faces = skin(wall, 64)
+    whole = trimesh.Trimesh(1e3 * corners, faces, process=False).volume
+    assert sum(volumes) == pytest.approx(whole, rel=1e-9)
+    polygon = 64 / (2.0 * np.pi) * np.sin(2.0 * np.pi / 64)
+    assert volumes == pytest.approx(band_volumes(wall) * polygon * 1e9, rel=1e-4)
 
 
 @pytest.mark.parametrize("made", [foot, graded])

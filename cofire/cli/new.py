@@ -1,0 +1,452 @@
+"""`cofire new`: a file to begin with, every field of it explained."""
+
+from __future__ import annotations
+
+import re
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+
+import typer
+
+from cofire.cli.common import Force, Tables, guarded
+from cofire.errors import CofireError, InputError, UnknownName
+from cofire.report.forms import FORMS, format_text
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from cofire.materials.card import Card
+
+T = TypeVar("T")
+
+OWN_TABLES = Path("my_tables")
+
+new = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help=(
+        "Write a file to begin with: a vessel, firing, kiln, material or entry of the record. "
+        "Every field stands in it with its unit, its default and what it does.\n\n"
+        'Example:  cofire new vessel --below "fine silver" --above "fritted body"'
+    ),
+)
+
+
+def epilog(kind: str) -> str:
+    """The fields of a kind of file, as the end of a command's help.
+
+    Parameters
+    ----------
+    kind : str
+        A name of FORMATS.
+
+    Returns
+    -------
+    str
+        Each paragraph marked to keep its lines.
+    """
+    blocks = format_text(kind).strip().split("\n\n")
+    return f"Fields of a {kind} file:\n\n" + "\n\n".join(f"\b\n{block}" for block in blocks)
+
+
+def _asked(value: T | None, usual: T | None, question: str, option: str) -> T:
+    """The option as given, or asked for at a terminal, or the usual value in a pipe."""
+    if value is not None:
+        return value
+    if sys.stdin.isatty():
+        answer: Any = typer.prompt(question, default=usual, err=True, type=type(usual or ""))
+        return answer  # type: ignore[no-any-return]
+    if usual is None:
+        raise InputError(f"{option} is missing; {question}")
+    return usual
+
+
+def _free(out: Path, force: bool) -> None:
+    """Refuse a file that exists, before anything is asked or computed."""
+    from cofire.files import shown_path
+
+    if out.is_dir():
+        raise InputError(f"{shown_path(out)}: a folder; give the name of a file")
+    if out.exists() and not force:
+        raise InputError(f"{shown_path(out)}: exists already; give --force, or another --out")
+
+
+def _write(out: Path, text: str, force: bool, then: str) -> None:
+    from cofire.report.writing import make_folder, one_line, write_file
+
+    make_folder(out.parent)
+    write_file(out, lambda stream: stream.write(text.encode()), force)
+    typer.echo(f"written: {one_line(str(out))}; next: {one_line(then)}", err=True)
+
+
+def _quoted(path: Path) -> str:
+    from shlex import quote
+
+    return quote(str(path))
+
+
+def _slug(name: str) -> str:
+    return re.sub(r"\W+", "_", name).strip("_").lower() or "own"
+
+
+@new.command(epilog=epilog("vessel"))
+@guarded
+def vessel(
+    below: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Material of the foot, or a blend.")
+    ] = None,
+    above: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Material of the rim, or a blend.")
+    ] = None,
+    form: Annotated[str | None, typer.Option(help="cylinder, cone, bowl or belly.")] = None,
+    height_mm: Annotated[float | None, typer.Option(help="Foot to rim, fired: 80.")] = None,
+    radius_mm: Annotated[float | None, typer.Option(help="Outside of the foot, fired: 35.")] = None,
+    rim_radius_mm: Annotated[
+        float | None, typer.Option(help="Outside of the rim, fired; else usual for the form.")
+    ] = None,
+    wall_mm: Annotated[float | None, typer.Option(help="Thickness, fired: 3.")] = None,
+    joint_mm: Annotated[
+        float | None, typer.Option(help="Height of the lower band; else the metal has a quarter.")
+    ] = None,
+    floor: Annotated[bool, typer.Option("--floor", help="A floor closes the foot.")] = False,
+    layer_mm: Annotated[float | None, typer.Option(help="The printer's layer.")] = None,
+    nozzle_mm: Annotated[float | None, typer.Option(help="Width of one road.")] = None,
+    dead_volume_ml: Annotated[
+        float | None, typer.Option(help="Paste from the change to the nozzle.")
+    ] = None,
+    kiln: Annotated[str | None, typer.Option(metavar="NAME", help="A kiln of the tables.")] = None,
+    gas: Annotated[
+        str | None, typer.Option(help="air, inert, carbon or hydrogen; else what suits both.")
+    ] = None,
+    name: Annotated[str | None, typer.Option(help="Of the vessel.")] = None,
+    out: Annotated[Path, typer.Option(metavar="FILE", help="The file.")] = Path("vessel.toml"),
+    tables: Tables = None,
+    force: Force = False,
+) -> None:
+    """Write a vessel file for a form, two materials and a printer, every field explained.
+
+    At a terminal what is missing is asked for. The file needs no firing: check and plan begin from
+    the window that the two materials share.
+
+    Example:  cofire new vessel --form bowl --below "fritted body" --above "fine silver"
+    """
+    from cofire.firing.program import find_kiln, known_gas, load_kilns
+    from cofire.materials.library import load_cards
+    from cofire.physics.blends import find_material
+    from cofire.report.forms import Wish, new_vessel
+
+    _free(out, force)
+    cards, kilns = load_cards(tables or []), load_kilns(tables or [])
+
+    def material(given: str | None, which: str) -> str:
+        question = f"material of the {which} (cofire materials lists them)"
+        option = "--below" if which == "foot" else "--above"
+        return find_material(_asked(given, None, question, option), cards).name
+
+    shape = _asked(form, FORMS[0], f"form: {', '.join(FORMS)}", "--form")
+    if shape not in FORMS:
+        from cofire.vessel import ROUND_ONLY
+
+        near = UnknownName("form", shape, FORMS, "--form")
+        raise InputError(f"{near}. {ROUND_ONLY}")
+    names = material(below, "foot"), material(above, "rim")
+    share = 0.75 if find_material(names[1], cards).kind == "metal" else 0.25
+    height = _asked(height_mm, 80.0, "height, fired, mm", "--height-mm")
+    printer = {
+        key: value
+        for key, value in (
+            ("layer_mm", layer_mm), ("nozzle_mm", nozzle_mm), ("dead_volume_ml", dead_volume_ml),
+        )
+        if value is not None
+    }  # fmt: skip
+    wish = Wish(
+        name or f"{shape} of {names[0]} and {names[1]}"[:80],
+        shape,
+        *names,
+        height,
+        _asked(radius_mm, 35.0, "outside radius of the foot, fired, mm", "--radius-mm"),
+        _asked(wall_mm, 3.0, "wall, fired, mm", "--wall-mm"),
+        rim_radius_mm,
+        _asked(joint_mm, share * height, "height of the lower band, mm", "--joint-mm"),
+        printer or _asked_printer(),
+        find_kiln(kiln, kilns, "--kiln").name if kiln else "",
+        known_gas(gas, "--gas") if gas else "",
+        floor,
+    )
+    text = new_vessel(wish)
+    _refuse_vessel(text, cards, tables)
+    own = "".join(f" --tables {_quoted(folder)}" for folder in tables or [])
+    _write(out, text, force, f"cofire check {_quoted(out)}{own}")
+
+
+def _asked_printer() -> dict[str, float]:
+    """Numbers of [printer], asked for at a terminal; none in a pipe."""
+    from cofire.fields import PRINTER
+
+    if not sys.stdin.isatty():
+        return {}
+    found = {}
+    for key, usual in (("layer_mm", 0.3), ("nozzle_mm", 0.6), ("dead_volume_ml", 2.0)):
+        question = f"printer: {PRINTER[key].meaning}, {PRINTER[key].unit}"
+        found[key] = _asked(None, usual, question, key)
+    return found
+
+
+def _refuse_vessel(text: str, cards: dict[str, Card], tables: list[Path] | None) -> None:
+    """Refuse a vessel that could not be read; say so where its materials share no firing."""
+    from tempfile import TemporaryDirectory
+
+    from cofire.design.starting import started
+    from cofire.firing.program import load_kilns
+    from cofire.vessel import read_vessel
+
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "vessel.toml"
+        path.write_text(text, encoding="utf-8")
+        try:
+            found = read_vessel(path, load_kilns(tables or []))
+        except CofireError as error:
+            raise InputError(str(error).replace(f"{path}: ", "")) from None
+    try:
+        started(found, cards)
+    except CofireError as error:
+        typer.echo(f"cofire: check will refuse it: {error}", err=True)
+
+
+@new.command(epilog=epilog("firing"))
+@guarded
+def firing(
+    vessel: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Begin from the window that its materials share."),
+    ] = None,
+    peak_c: Annotated[float, typer.Option("--peak-C", help="Hottest, where no vessel.")] = 850.0,
+    hold_min: Annotated[float, typer.Option(help="Time there.")] = 30.0,
+    rate: Annotated[float, typer.Option("--rate-C-per-h", help="Ramp to it.")] = 150.0,
+    kiln: Annotated[str | None, typer.Option(metavar="NAME", help="A kiln of the tables.")] = None,
+    gas: Annotated[str | None, typer.Option(help="air, inert, carbon or hydrogen.")] = None,
+    name: Annotated[str | None, typer.Option(help="Of the firing.")] = None,
+    out: Annotated[Path, typer.Option(metavar="FILE", help="The file.")] = Path("firing.toml"),
+    tables: Tables = None,
+    force: Force = False,
+) -> None:
+    """Write a firing file with drying, burnout and a hold, every field explained.
+
+    Example:  cofire new firing --vessel vessel.toml --out firing.toml
+    """
+    from dataclasses import replace
+
+    from cofire.design.firings import DRY
+    from cofire.design.starting import started
+    from cofire.firing.program import Firing, Segment, checked, find_kiln, known_gas, load_kilns
+    from cofire.materials.library import load_cards
+    from cofire.report.forms import new_firing
+    from cofire.report.plan import rate_text
+    from cofire.units import HOUR, MINUTE, celsius, kelvin
+    from cofire.vessel import OpenFiring, read_vessel
+
+    _free(out, force)
+    kilns = load_kilns(tables or [])
+    given_gas = known_gas(gas, "--gas") if gas else ""
+    if vessel is not None:
+        given = read_vessel(vessel, kilns)
+        wanted = given.left_open or OpenFiring(given.firing.gas, given.firing.lag)
+        wanted = OpenFiring(given_gas or wanted.gas, None if given_gas else wanted.lag)
+        kept = find_kiln(kiln, kilns, "--kiln") if kiln else given.firing.kiln
+        asked = replace(
+            given, left_open=wanted, firing=replace(given.firing, kiln=kept, segments=())
+        )
+        found = started(asked, load_cards(tables or [])).firing
+    else:
+        burnt = Segment(kelvin(500.0), 60.0 / HOUR, 60.0 * MINUTE)
+        top = Segment(kelvin(peak_c), rate / HOUR, hold_min * MINUTE)
+        chosen = find_kiln(kiln or "small studio kiln", kilns, "--kiln")
+        found = Firing(f"{peak_c:g} °C, {hold_min:g} min", chosen, (DRY, burnt, top))
+        checked(found, "--peak-C")
+    notes = ["the last water leaves", "the binder leaves", "the soak", "", "past the set points"]
+    segments = []
+    for note, s in zip(notes, found.segments, strict=False):
+        speed = rate_text(s)
+        row = {"to_C": f"{celsius(s.target):.0f}",
+               "rate_C_per_h": speed if speed != "full" else '"full"',
+               "hold_min": f"{s.hold / MINUTE:.0f}"}  # fmt: skip
+        segments.append(row | ({"note": f'"{note}"'} if note else {}))
+    text = new_firing(
+        name or found.name,
+        segments,
+        found.kiln.name,
+        given_gas or (found.gas if vessel is not None else ""),
+        f"{found.lag / MINUTE:.6g}" if vessel is not None else "",
+    )
+    _refuse_firing(text, tables)
+    _write(out, text, force, f"cofire firing {_quoted(out)}")
+
+
+def _refuse_firing(text: str, tables: list[Path] | None) -> None:
+    import tomllib
+
+    from cofire.firing.program import load_kilns, read_firing
+
+    read_firing(tomllib.loads(text), load_kilns(tables or []), "the firing")
+
+
+@new.command(epilog=epilog("kiln"))
+@guarded
+def kiln(
+    name: Annotated[str, typer.Option(help="By which firings name it.")] = "my kiln",
+    max_c: Annotated[
+        float | None, typer.Option("--max-C", help="Hottest it may be set; else as --like.")
+    ] = None,
+    like: Annotated[
+        str, typer.Option(metavar="NAME", help="Kiln whose rates stand in it until you measure.")
+    ] = "small studio kiln",
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="The file; else my_tables/kilns/NAME.toml."),
+    ] = None,
+    tables: Tables = None,
+    force: Force = False,
+) -> None:
+    """Write a kiln file with the rates of a kiln like it, every field explained.
+
+    Example:  cofire new kiln --name "garage kiln" --max-C 1150
+    """
+    import numpy as np
+
+    from cofire.firing.program import find_kiln, load_kilns
+    from cofire.report.forms import new_kiln
+    from cofire.units import HOUR, celsius
+
+    place = out or OWN_TABLES / "kilns" / f"{_slug(name)}.toml"
+    _free(place, force)
+    parent = find_kiln(like, load_kilns(tables or []), "--like")
+    limit = celsius(parent.max_temperature)
+    highest = limit if max_c is None else max_c
+    if not 200.0 <= highest <= limit:
+        raise InputError(
+            f"--max-C: {highest:g}; allowed: 200 to {limit:g}, as far as the rates of "
+            f"{parent.name} go; give another kiln with --like"
+        )
+
+    def rows(temperature: Any, rate: Any) -> list[tuple[float, float]]:
+        below = celsius(temperature) < highest - 1e-9
+        kept = np.append(celsius(temperature)[below], highest)
+        rates = np.interp(kept, celsius(temperature), rate * HOUR)
+        return [(float(t), float(r)) for t, r in zip(kept, rates, strict=True)]
+
+    text = new_kiln(
+        name, highest, rows(parent.heating_temperature, parent.heating_rate),
+        rows(parent.cooling_temperature, parent.cooling_rate), parent.name,
+    )  # fmt: skip
+    _refuse(text, _kiln_reader(place))
+    folder = place.parent.parent if place.parent.name == "kilns" else place.parent
+    _write(place, text, force, f"cofire materials --check {_quoted(folder)}")
+
+
+def _kiln_reader(place: Path) -> Callable[[dict[str, Any]], object]:
+    from cofire.firing.program import read_kiln
+
+    return lambda table: read_kiln(table, place.name)
+
+
+def _refuse(text: str, read: Callable[[dict[str, Any]], object]) -> None:
+    """Refuse a file that could not be read again, before it is written."""
+    import tomllib
+
+    read(tomllib.loads(text))
+
+
+@new.command(epilog=epilog("material"))
+@guarded
+def material(
+    like: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Card to begin from (cofire materials).")
+    ] = None,
+    name: Annotated[str | None, typer.Option(help="Of the new card; else 'my ...'.")] = None,
+    own: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--own",
+            metavar="'PROPERTY = VALUE, UNCERTAINTY'",
+            help="A number you measured, in the unit of that card; repeatable.",
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="The file; else my_tables/NAME.toml.")
+    ] = None,
+    tables: Tables = None,
+    force: Force = False,
+) -> None:
+    """Write a card like another one, but for the numbers you measured; they stay marked so.
+
+    Example:  cofire new material --like "fritted body" --own "strength = 62, 10 %"
+    """
+    from cofire.materials.library import CardReader, alone, find_card, inherited, load_cards
+    from cofire.materials.properties import SPECS
+    from cofire.report.forms import new_material
+    from cofire.report.plan import toml_value
+
+    cards = load_cards(tables or [])
+    question = "card to begin from (cofire materials lists them)"
+    parent = find_card(_asked(like, None, question, "--like"), cards)
+    title = name or f"my {parent.name}"
+    place = out or OWN_TABLES / f"{_slug(title)}.toml"
+    _free(place, force)
+    numbers: dict[str, tuple[str, str]] = {}
+    for given in own or []:
+        found = re.fullmatch(r"\s*(\w+)\s*=\s*([-+\d.eE]+)\s*,\s*(.+?)\s*", given)
+        if found is None:
+            raise InputError(f'--own: {given!r}; write it as "strength = 62, 10 %"')
+        key, value, spread = found.groups()
+        if key not in SPECS:
+            raise UnknownName("property", key, SPECS, "--own")
+        if key == "fired_density":
+            raise InputError("--own: fired_density needs its firing; write it in the file")
+        numbers[key] = (value, toml_value(spread))
+    whole = alone(Path(parent.origin), _raw(parent))
+    text = new_material(title, parent.name, whole, numbers)
+
+    def read(table: dict[str, Any]) -> None:
+        reader = CardReader(inherited(table, whole, place.name), place.name)
+        if reader.card() is None:
+            raise InputError(reader.problems[0])
+
+    _refuse(text, read)
+    _write(place, text, force, f"cofire materials --tables {_quoted(place.parent)} {title!r}")
+
+
+def _raw(card: Card) -> dict[str, Any]:
+    """The file of a card, as parsed."""
+    from cofire.files import read_toml
+
+    return read_toml(Path(card.origin))
+
+
+@new.command(epilog=epilog("record"))
+@guarded
+def record(
+    piece: Annotated[str | None, typer.Option(help="Name of the piece.")] = None,
+    prediction: Annotated[
+        str | None, typer.Option(metavar="PATH", help="Folder of its plan, or a verdict as JSON.")
+    ] = None,
+    firing: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Firing file, or the kiln's log.")
+    ] = None,
+    out: Annotated[Path, typer.Option(metavar="FILE", help="The file.")] = Path("record.toml"),
+    force: Force = False,
+) -> None:
+    """Write the entry of one piece for the record, to be filled in and added.
+
+    Example:  cofire new record --piece "bowl 3" --prediction cofire-plan
+    """
+    from cofire.evidence.record import LONGEST_PIECE, words
+    from cofire.report.forms import new_record
+
+    _free(out, force)
+    name = words(_asked(piece, None, "name of the piece", "--piece"), "--piece", LONGEST_PIECE)
+    given = {"piece": name}
+    given |= {
+        key: value for key, value in (("prediction", prediction), ("firing", firing)) if value
+    }
+    _write(out, new_record(given), force, f"cofire record add {_quoted(out)}")

@@ -1,0 +1,96 @@
+"""The firing to begin from where a vessel names none: the pair's own window in its kiln."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from cofire.assessment.rule import NO
+from cofire.assessment.screening import STUDIO_GASES
+from cofire.assessment.windows import best_gas, firing_windows, shared_window
+from cofire.design.firings import USUAL, Setting, frame, pure_parts
+from cofire.errors import ModelError
+from cofire.firing.program import LAG, Firing, checked
+from cofire.materials.card import Card
+from cofire.units import HOUR, MINUTE, celsius
+from cofire.vessel import Vessel
+
+
+def started(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Vessel:
+    """The vessel with a firing to begin from; itself where its file has one.
+
+    The gas is the file's, or the first of air, carbon and inert gas that suits both materials best.
+    The soak is in the middle of the range of peaks that all zones share, with its shortest hold;
+    burnout as slow as the flags of binder and char ask; a usual ramp, and a usual slow cooling
+    past the set points. No stress is looked at: that is what check and plan are for.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        From `read_vessel`.
+    cards : mapping
+        Materials by name.
+    extend : bool
+        As in `fire_vessel`.
+
+    Returns
+    -------
+    Vessel
+        Ready to be fired; deterministic.
+
+    Raises
+    ------
+    ModelError
+        The materials share no window in this kiln, or no gas suits them; the message says why.
+    """
+    wanted = vessel.left_open
+    if wanted is None or vessel.firing.segments:
+        return vessel
+    gas = wanted.gas or _gas(vessel, cards)
+    lag = LAG[gas] if wanted.lag is None else wanted.lag
+    asked = replace(vessel, firing=replace(vessel.firing, gas=gas, lag=lag))
+    whole = frame(asked, cards, extend)
+    middle = len(whole.soaks) // 2
+    firing = whole.fired(Setting(middle, USUAL, USUAL))
+    soak = whole.soaks[middle]
+    name = f"own window: {celsius(soak.peak):.0f} °C, {soak.hold / MINUTE:.0f} min"
+    return replace(vessel, firing=checked(replace(firing, name=name), vessel.name))
+
+
+def _gas(vessel: Vessel, cards: Mapping[str, Card]) -> str:
+    """The gas of a studio that suits all materials best, at the middle of their window."""
+    parts = pure_parts(vessel, cards)
+    metal = next((card for card in parts if card.kind == "metal"), parts[0])
+    other = next((card for card in parts if card is not metal), metal)
+    kiln = vessel.firing.kiln
+    window = shared_window(firing_windows([metal, other], kiln), 0, 1, kiln.max_temperature)
+    if window is None:
+        return STUDIO_GASES[0]  # `frame` says how far apart they are
+    gas, grade, reason = best_gas(metal, other, window.peak, STUDIO_GASES)
+    if grade == NO:
+        raise ModelError(f"{vessel.name}: gas: {reason}; name another, as gas in [firing]")
+    return gas
+
+
+def taken(firing: Firing) -> str:
+    """What firing was taken, in one sentence.
+
+    Parameters
+    ----------
+    firing : Firing
+        Of a vessel from `started`.
+
+    Returns
+    -------
+    str
+        With its segments.
+    """
+    steps = []
+    for segment in firing.segments:
+        rate = f"at {segment.rate * HOUR:.0f} °C/h" if segment.rate < float("inf") else "full"
+        hold = f" for {segment.hold / MINUTE:.0f} min" if segment.hold > 0.0 else ""
+        steps.append(f"{celsius(segment.target):.0f} °C {rate}{hold}")
+    return (
+        f"The file names no firing; taken from the window that its materials share, in "
+        f"{firing.gas}, in the {firing.kiln.name}: {', '.join(steps)}, then cooling shut."
+    )

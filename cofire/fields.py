@@ -1,0 +1,429 @@
+"""Every field of the files a person writes: unit, bounds, default and what it does, in one table.
+
+The readers take names, bounds, defaults and words from here; `cofire new`, its help and the guide
+print the same. A field that is not here cannot be read, and one that is here is explained.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+Value = float | str | None
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field as a file has it.
+
+    Attributes
+    ----------
+    meaning
+        What it says or does, without a full stop.
+    unit
+        As written in the file; empty for texts and lists of names.
+    least, most
+        Bounds of a number, in that unit.
+    default
+        Taken where the field is left out; None where it is needed, or depends on other fields.
+    otherwise
+        What counts where it is left out and `default` cannot say.
+    words
+        All that are allowed, for a field that is one of a few words.
+    example
+        As TOML, for a new file.
+    """
+
+    meaning: str
+    unit: str = ""
+    least: float = float("-inf")
+    most: float = float("inf")
+    default: Value = None
+    otherwise: str = ""
+    words: tuple[str, ...] = ()
+    example: str = ""
+
+    @property
+    def shown(self) -> str:
+        """A value as TOML, to stand in a new file: the example, the default, or what is allowed."""
+        if self.example:
+            return self.example
+        if isinstance(self.default, str):
+            return f'"{self.default}"'
+        if self.default is not None:
+            return f"{self.default:g}"
+        if self.words:
+            return f'"{self.words[0]}"'
+        return f"{self.least:g}" if self.least > float("-inf") else '""'
+
+    @property
+    def needed(self) -> bool:
+        """Whether a file must have it."""
+        return self.default is None and not self.otherwise
+
+    @property
+    def allowed(self) -> str:
+        """Bounds or words, as a person reads them; empty where anything goes."""
+        if self.words:
+            return " or ".join(f'"{word}"' for word in self.words)
+        low, high = self.least > float("-inf"), self.most < float("inf")
+        if low and high:
+            return f"{self.least:g} to {self.most:g}"
+        return f"{self.least:g} or more" if low else ""
+
+    @property
+    def left_out(self) -> str:
+        """What counts where a file does not have it."""
+        if self.otherwise:
+            return self.otherwise
+        if isinstance(self.default, str):
+            return f'"{self.default}"' if self.default else "nothing"
+        return "needed" if self.default is None else f"{self.default:g}"
+
+
+Table = Mapping[str, Field]
+
+
+@dataclass(frozen=True)
+class Section:
+    """One table of a file.
+
+    Attributes
+    ----------
+    heading
+        As TOML has it; empty for what stands above all tables.
+    meaning
+        What the table is for.
+    fields
+        By name, in the order a file has them.
+    """
+
+    heading: str
+    meaning: str
+    fields: Table
+
+
+def _table(**fields: Field) -> Table:
+    return MappingProxyType(fields)
+
+
+MM = "mm"
+GASES = ("air", "inert", "carbon", "hydrogen")
+NAME = Field("shown in every output, at most 80 characters", example='"my piece"')
+SUMMARY = Field("one line about it", default="")
+NOTE = Field("for yourself; nothing reads it", otherwise="nothing")
+
+# ----------------------------------------------------------------------------------------------
+# A vessel
+
+VESSEL = _table(
+    name=Field("shown in every output, at most 80 characters", example='"cup on a silver foot"'),
+    summary=SUMMARY,
+    firing=Field(
+        "file of its firing, beside this one; or write the firing here as [firing]",
+        otherwise="the pair's own window in your kiln",
+        example='"firing.toml"',
+    ),
+    profile=Field("the table [profile]", example="{}"),
+    band=Field("the tables [[band]]", example="[]"),
+    printer=Field("the table [printer]", otherwise="common practice; no changeover is counted"),
+    joint=Field("the table [joint]", otherwise="as the bands are written"),
+    paste=Field("the table [paste]", otherwise="common practice"),
+    prices=Field("the table [prices]", otherwise="no prices"),
+)
+PROFILE = _table(
+    shape=Field(
+        "a straight wall; else give points_mm or csv",
+        words=("cylinder", "cone"),
+        otherwise="points_mm or csv",
+        example='"cylinder"',
+    ),
+    height_mm=Field(
+        "foot to rim; with shape", MM, 5.0, 2000.0, otherwise="needed with shape", example="80"
+    ),
+    radius_mm=Field(
+        "at the foot; with shape", MM, 5.0, 2000.0, otherwise="needed with shape", example="35"
+    ),
+    rim_radius_mm=Field(
+        'at the rim; with shape = "cone" only', MM, 5.0, 2000.0, otherwise="radius_mm"
+    ),
+    points_mm=Field(
+        "[[height, radius], ...] from the foot up, 2 to 2000 points joined by a smooth curve",
+        MM,
+        otherwise="shape or csv",
+        example="[[0, 20], [40, 45], [70, 50]]",
+    ),
+    csv=Field(
+        "file with the columns z_mm, r_mm, wall_mm, where the wall is not the same all over",
+        otherwise="shape or points_mm",
+        example='"profile.csv"',
+    ),
+    wall_mm=Field(
+        "thickness, normal to the wall; at most half of the radius", MM, 0.5, 100.0,
+        otherwise="needed, but with csv", example="3",
+    ),
+    surface=Field(
+        "what the radii and points are those of", words=("outside", "middle"), default="outside"
+    ),
+    base=Field("whether a floor closes the foot", words=("open", "flat"), default="open"),
+    base_mm=Field('thickness of the floor; with base = "flat" only', MM, 0.5, 100.0,
+                  otherwise="wall_mm"),
+)  # fmt: skip
+BAND = _table(
+    material=Field(
+        "name of a card, or a blend such as 'copper + talc body = 40' (40 % copper by volume)",
+        example='"fine silver"',
+    ),
+    to_mm=Field(
+        "height of its upper end above the foot; the last band has none, it reaches the rim",
+        MM,
+        0.0,
+        2000.0,
+        otherwise="the rim (last band only)",
+    ),
+    height=Field(
+        "what a plan may do to the height of this band; for the lowest and the highest only",
+        words=("fixed", "at least", "free"),
+        otherwise="the lower one of the end bands fixed, the other free, unless [joint] says where",
+    ),
+    note=NOTE,
+)
+PRINTER = _table(
+    layer_mm=Field("height of one layer, wet", MM, 0.05, 10.0, 0.3),
+    nozzle_mm=Field(
+        "width of one road, not below layer_mm",
+        MM,
+        0.05,
+        20.0,
+        otherwise="0.6, or two layers",
+        example="0.6",
+    ),
+    dead_volume_ml=Field(
+        "paste between the place where it is changed and the nozzle", "ml", 0.01, 500.0, 2.0
+    ),
+    tanks=Field(
+        "how that paste mixes: 1 wholly, many not at all; measure with a coloured paste",
+        "-",
+        1.0,
+        1000.0,
+        3.0,
+    ),
+)
+JOINT = _table(
+    blends=Field("most blends you will mix, a whole number", "-", 0.0, 12.0, 3.0),
+    height_mm=Field(
+        "tallest transition between the two zones", MM, 0.0, 2000.0, otherwise="half the vessel"
+    ),
+    lowest_mm=Field(
+        "lowest place of the transition's middle", MM, 0.0, 2000.0, otherwise="as the bands allow"
+    ),
+    highest_mm=Field(
+        "highest place of the transition's middle", MM, 0.0, 2000.0, otherwise="as the bands allow"
+    ),
+    keep_mm=Field(
+        "least height of either pure zone", MM, 0.0, 1000.0, otherwise="0.3 of the smaller zone"
+    ),
+)
+PASTE = _table(
+    waste_percent=Field("paste lost in bowl, syringe and first lines", "%", 0.0, 200.0, 15.0),
+    scale_g=Field("smallest step of your scale", "g", 1e-4, 100.0, 0.1),
+)
+PRICES = _table(
+    currency=Field("printed beside each sum", default="", example='"EUR"'),
+    per_kWh=Field("price of current; with kiln_kW", "currency/kWh", 0.0, 1e4, 0.0),
+    kiln_kW=Field("of the kiln at full power; with per_kWh", "kW", 0.0, 1e3, 0.0),
+    per_kg=Field(
+        'table of prices by name of a powder, and of "binder"', "currency/kg", 0.0, 1e7,
+        otherwise="no powder is counted", example='{ "fine silver" = 900 }',
+    ),
+)  # fmt: skip
+
+# ----------------------------------------------------------------------------------------------
+# A firing and a kiln
+
+SLOWEST = 0.1
+"""A kiln that goes slower than this stands still. [°C/h]"""
+
+FIRING = _table(
+    name=Field("shown in every output", default="firing", example='"first try"'),
+    summary=SUMMARY,
+    kiln=Field("name of a kiln of the tables, or a table [kiln]", default="small studio kiln"),
+    gas=Field("around the ware", words=GASES, default="air"),
+    lag_min=Field(
+        "how long the ware follows behind the kiln's thermocouple",
+        "min",
+        0.0,
+        600.0,
+        otherwise="5 in air, 15 in inert gas or hydrogen, 30 packed in carbon",
+        example="10",
+    ),
+    segment=Field("the tables [[segment]]", otherwise="the pair's own window (a vessel's only)"),
+)
+SEGMENT = _table(
+    to_C=Field("temperature of the kiln to go to", "°C", -50.0, 3000.0, example="860"),
+    rate_C_per_h=Field(
+        'how fast, up or down; "full" is as fast as the kiln can, or as it cools shut',
+        "°C/h",
+        SLOWEST,
+        20000.0,
+        example="150",
+    ),
+    hold_min=Field("time there, once the kiln has reached it", "min", 0.0, 30000.0, 0.0),
+    note=NOTE,
+)
+KILN = _table(
+    name=Field("by which a firing names it", example='"my kiln"'),
+    summary=SUMMARY,
+    max_temperature_C=Field("hottest it may be set", "°C", 200.0, 2200.0, example="1200"),
+    source=Field("how you know: measured when, with what", default=""),
+    heating=Field("the table [heating]", example="{}"),
+    cooling=Field("the table [cooling]", example="{}"),
+)
+HEATING = _table(
+    temperature_C=Field(
+        "rising, from 20 to max_temperature_C, 2 rows or more", "°C", -50.0, 3500.0,
+        example="[20, 600, 1200]",
+    ),
+    rate_C_per_h=Field(
+        "what full power gives at each, loaded; straight lines between", "°C/h", SLOWEST, 20000.0,
+        example="[850, 500, 90]",
+    ),
+)  # fmt: skip
+COOLING = _table(
+    temperature_C=HEATING["temperature_C"],
+    rate_C_per_h=Field(
+        "how it cools shut, power off, at each; 0 in the first row only", "°C/h", 0.0, 50000.0,
+        example="[0, 120, 450]",
+    ),
+)  # fmt: skip
+
+# ----------------------------------------------------------------------------------------------
+# A material; its properties are the table SPECS of `materials/properties.py`
+
+MATERIAL = _table(
+    name=Field("by which vessels name it; without = and +", example='"my body"'),
+    like=Field(
+        "name of a card to begin from: what this file does not say is as that card says",
+        otherwise="this file says all",
+        example='"fritted body"',
+    ),
+    kind=Field("what it is", words=("metal", "ceramic"), otherwise="that of the card it is like"),
+    summary=Field("one line about it", otherwise='"like" and what is its own'),
+    densification=Field(
+        "how it becomes dense", words=("master curve", "viscous"), default="master curve"
+    ),
+    elements=Field(
+        "list of symbols, of a metal", otherwise="those of the card it is like; none for a ceramic"
+    ),
+    refused=Field("why it is in no plan", default=""),
+    atmosphere=Field(
+        'a line for each gas: "good", "caution: reason" or "refused: reason"',
+        otherwise="that of the card it is like",
+    ),
+    sources=Field("names of sources and what they are", otherwise="your own measurement"),
+    transformation=Field("the tables [[transformation]]", otherwise="those of the card it is like"),
+)
+PROPERTY = _table(
+    value=Field("one number, or one for each row of temperature_C", "unit", example="55"),
+    uncertainty=Field(
+        'standard uncertainty: "5 %", "+- 0.02" (in the unit) or "factor 2"', example='"10 %"'
+    ),
+    unit=Field("one of the property's units", otherwise="that of the card it is like"),
+    temperature_C=Field(
+        "rising, one for each value, where it depends on temperature", "°C", -273.15, 3500.0,
+        otherwise="a single number",
+    ),
+    valid_C=Field(
+        "[coldest, hottest] between which a single number holds", "°C", -273.15, 3500.0,
+        otherwise="at its own temperature only",
+    ),
+    at_density=Field(
+        "relative density it was measured at", "-", 0.3, 1.0,
+        otherwise="that of the card it is like, or 1",
+    ),
+    fired_at=Field(
+        "{ rate_C_per_h, peak_C, hold_min } of the bars, with fired_density only",
+        otherwise="needed with fired_density",
+    ),
+    source=Field("a name of [sources]", otherwise="your own measurement, with like"),
+    basis=Field(
+        "how the number is known",
+        words=("seen", "derived", "memory", "practice", "estimate", "measured"),
+        otherwise='"measured", with like',
+    ),
+    note=NOTE,
+)  # fmt: skip
+TRANSFORMATION = _table(
+    name=Field("of the change", example='"quartz inversion"'),
+    on_heating_C=Field("where it happens on heating", "°C", -100.0, 2500.0, example="573"),
+    on_cooling_C=Field("and on cooling, not above", "°C", -100.0, 2500.0, example="573"),
+    width_C=Field("over which it is spread", "°C", 1.0, 200.0, example="25"),
+    strain_percent=Field("linear, on heating", "%", -3.0, 3.0, example="0.1"),
+    expansion_change=Field("of the coefficient above it", "1e-6/K", -50.0, 50.0, 0.0),
+    uncertainty=Field("as of a property", otherwise="not stated"),
+    source=Field("a name of [sources]", example='"bars"'),
+    basis=Field("as of a property", example='"seen"'),
+    note=NOTE,
+)
+
+# ----------------------------------------------------------------------------------------------
+# One entry of a record: what was foretold, how it was fired, what came of it
+
+RECORD = _table(
+    piece=Field("name of the piece, at most 80 characters", example='"bowl 3"'),
+    prediction=Field(
+        "folder of its plan, or what 'cofire check --json' printed, beside this file",
+        otherwise="none is added",
+        example='"cofire-plan"',
+    ),
+    firing=Field(
+        "firing file, or the kiln's log, beside this file",
+        otherwise="none is added",
+        example='"log.csv"',
+    ),
+    column=Field("of a log: column of the temperature, or its number", otherwise="found by itself"),
+    time_column=Field("of a log: column of the time, or its number", otherwise="found by itself"),
+    unit=Field("of a log", words=("C", "F", "K"), otherwise="as the log tells"),
+    time_unit=Field(
+        "of a log", words=("s", "min", "h", "days", "ms"), otherwise="as the log tells"
+    ),
+    outcome=Field(
+        "what came of it",
+        words=("sound", "cracked", "debonded", "cambered", "slumped"),
+        otherwise="none is added; write it once the kiln is cold",
+    ),
+    where=Field("where on the piece, in words", default=""),
+    when=Field("when it was seen, in words", default=""),
+    note=Field("anything else, at most 500 characters", default=""),
+)
+
+FORMATS: Mapping[str, tuple[Section, ...]] = MappingProxyType(
+    {
+        "vessel": (
+            Section("", "sizes are those wanted after firing", VESSEL),
+            Section("[profile]", "the wall from foot to rim: shape, points_mm or csv", PROFILE),
+            Section("[[band]]", "one material up to a height, from the foot up; 1 to 60", BAND),
+            Section("[printer]", "what your printer lays", PRINTER),
+            Section("[joint]", "what a plan may do to the joint", JOINT),
+            Section("[paste]", "how pastes are mixed and weighed", PASTE),
+            Section("[prices]", "what things cost, in one currency", PRICES),
+        ),
+        "firing": (
+            Section("", "temperatures are the kiln's", FIRING),
+            Section("[[segment]]", "go to a temperature and hold it; 1 to 60", SEGMENT),
+        ),
+        "kiln": (
+            Section("", "what your kiln can do; measure it", KILN),
+            Section("[heating]", "at full power", HEATING),
+            Section("[cooling]", "shut, power off", COOLING),
+        ),
+        "material": (
+            Section("", "a card; temperatures and units are in the names", MATERIAL),
+            Section("[property]", "a table for each property, under the property's name", PROPERTY),
+            Section("[[transformation]]", "a phase that inverts, with its step", TRANSFORMATION),
+        ),
+        "record": (Section("", "for 'cofire record add FILE'", RECORD),),
+    }
+)
+"""Every kind of file that `cofire new` writes, by its name."""

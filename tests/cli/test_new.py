@@ -1,0 +1,323 @@
+"""`cofire new`: what it writes is read at once, and explains every field that may be freed."""
+
+from __future__ import annotations
+
+import os
+import pty
+import re
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from cofire.cli import app
+from cofire.cli.common import DEFECT, INPUT_WRONG
+from cofire.fields import FORMATS
+from cofire.firing.program import load_kilns, read_firing
+from cofire.materials.library import load_cards
+from cofire.report.forms import FORMS, Wish, format_markdown, format_text, new_vessel
+from cofire.vessel import read_vessel
+from tests.guide import GUIDE, with_fields
+
+KILNS = load_kilns()
+SILVER = ["--below", "fine silver", "--above", "fritted body"]
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.chdir(tmp_path)
+
+    def invoke(*words: str) -> Result:
+        return CliRunner().invoke(app, list(words))
+
+    return invoke
+
+
+def freed(text: str) -> dict[str, object]:
+    """Each commented field of a file with the value that stands behind its #."""
+    found = {}
+    for line in text.splitlines():
+        if match := re.match(r"# (\w+) = (.+)$", line):
+            found[match[1]] = tomllib.loads(f"x = {match[2]}")["x"]
+    return found
+
+
+@pytest.mark.parametrize(
+    ("form", "floor"), [*((form, []) for form in FORMS), ("bowl", ["--floor"])]
+)
+def test_check_of_a_new_vessel_works_at_once(run, form: str, floor: list[str]):
+    made = run("new", "vessel", *SILVER, "--form", form, "--layer-mm", "0.4", *floor)
+    assert made.exit_code == 0, made.output
+    assert made.stdout == ""
+    told = run("check", "vessel.toml")
+    assert told.exit_code in (0, DEFECT), told.output
+    assert "taken from the window" in " ".join(told.stdout.split())
+
+
+def test_a_new_vessel_has_what_was_asked_for(run):
+    made = run(
+        "new", "vessel", "--below", "talc body", "--above", "copper", "--form", "cone",
+        "--height-mm", "90", "--radius-mm", "40", "--rim-radius-mm", "55", "--wall-mm", "4",
+        "--joint-mm", "60", "--nozzle-mm", "0.8", "--dead-volume-ml", "1.5", "--gas", "inert",
+        "--kiln", "laboratory furnace", "--name", "my cup", "--out", "cup.toml",
+    )  # fmt: skip
+    assert made.exit_code == 0, made.output
+    vessel = read_vessel(Path("cup.toml"), KILNS)
+    assert vessel.name == "my cup"
+    assert [b.material for b in vessel.bands] == ["talc body", "copper"]
+    assert vessel.height[-1] == pytest.approx(0.09)
+    assert vessel.steps == pytest.approx([0.06])
+    assert vessel.wall == pytest.approx([0.004, 0.004], rel=0.02)
+    assert (vessel.printer.given, vessel.printer.nozzle) == (True, pytest.approx(0.8e-3))
+    assert vessel.printer.dead_volume == pytest.approx(1.5e-6)
+    assert vessel.left_open is not None
+    assert vessel.left_open.gas == "inert"
+    assert vessel.firing.kiln.name == "laboratory furnace"
+
+
+def test_without_a_printer_no_changeover_counts(run):
+    run("new", "vessel", *SILVER)
+    assert not read_vessel(Path("vessel.toml"), KILNS).printer.given
+
+
+def test_the_metal_has_a_quarter_wherever_it_stands(run):
+    for below, above, joint in (
+        ("fine silver", "fritted body", 0.02),
+        ("fritted body", "fine silver", 0.06),
+    ):
+        run("new", "vessel", "--below", below, "--above", above, "--force")
+        assert read_vessel(Path("vessel.toml"), KILNS).steps == pytest.approx([joint])
+
+
+def test_every_field_of_a_vessel_stands_in_the_file_with_its_unit_and_default(run):
+    run("new", "vessel", *SILVER)
+    text = Path("vessel.toml").read_text(encoding="utf-8")
+    for section in FORMATS["vessel"]:
+        for name, field in section.fields.items():
+            if name in ("profile", "band", "printer", "joint", "paste", "prices", "firing"):
+                assert f"[{name}]" in text
+                continue
+            assert re.search(rf"^(# )?{name} = ", text, re.MULTILINE), name
+            words = " ".join(line.lstrip("# ") for line in text.splitlines())
+            assert field.meaning[1:] in words, name
+            assert field.allowed in words
+
+
+@pytest.mark.parametrize("heading", ["printer", "joint", "paste", "prices", "firing"])
+def test_a_table_that_is_freed_whole_is_read(run, heading: str):
+    run("new", "vessel", *SILVER)
+    lines = Path("vessel.toml").read_text(encoding="utf-8").splitlines()
+    start = lines.index(f"# [{heading}]")
+    for n in range(start, len(lines)):
+        if not lines[n]:
+            break
+        if n == start or re.match(r"# \w+ = ", lines[n]):
+            lines[n] = lines[n][2:]
+    Path("vessel.toml").write_text("\n".join(lines), encoding="utf-8")
+    read_vessel(Path("vessel.toml"), KILNS)
+
+
+def test_a_pair_that_shares_no_firing_is_written_with_a_warning(run):
+    made = run("new", "vessel", "--below", "fine silver", "--above", "mullite")
+    assert made.exit_code == 0
+    assert "check will refuse it" in made.stderr
+    assert "K apart" in made.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["vessel"], "--below is missing; material of the foot"),
+        (["vessel", "--below", "fine silver"], "--above is missing"),
+        (["vessel", *SILVER, "--form", "square"], "only round vessels"),
+        (["vessel", *SILVER, "--wall-mm", "60"], "half of the radius"),
+        (["vessel", *SILVER, "--joint-mm", "90"], "to_mm = 90"),
+        (["vessel", *SILVER, "--layer-mm", "0"], "layer_mm = 0"),
+        (["vessel", *SILVER, "--gas", "steam"], "--gas: no gas named 'steam'"),
+        (["vessel", "--below", "fine silvr", "--above", "x"], "did you mean 'fine silver'"),
+        (["kiln", "--max-C", "1300"], "--max-C: 1300; allowed: 200 to 1200"),
+        (["material"], "--like is missing"),
+        (["material", "--like", "copper", "--own", "strength"], "write it as"),
+        (["material", "--like", "copper", "--own", "colour = 1, 5 %"], "no property named"),
+        (["material", "--like", "copper", "--own", "yield_stress = -5, 5 %"], "yield_stress"),
+        (["material", "--like", "fritted body", "--own", "fired_density = 0.9, 5 %"], "firing"),
+        (["firing", "--peak-C", "1500"], "reaches at most"),
+        (["record"], "--piece is missing"),
+    ],
+)
+def test_a_wrong_wish_is_refused_in_one_line_and_nothing_is_written(run, words, told: str):
+    made = run("new", *words)
+    assert made.exit_code == INPUT_WRONG
+    assert told in made.stderr
+    assert len(made.stderr.strip().splitlines()) == 1
+    assert "/tmp/" not in made.stderr
+    assert list(Path().rglob("*.toml")) == []
+
+
+def test_a_file_that_exists_is_kept_unless_forced(run):
+    Path("vessel.toml").write_text("mine", encoding="utf-8")
+    made = run("new", "vessel", *SILVER)
+    assert made.exit_code == INPUT_WRONG
+    assert "--force" in made.stderr
+    assert Path("vessel.toml").read_text(encoding="utf-8") == "mine"
+    assert run("new", "vessel", *SILVER, "--force").exit_code == 0
+
+
+def test_at_a_terminal_what_is_missing_is_asked_for(tmp_path: Path):
+    ours, theirs = pty.openpty()
+    answers = ["bowl", "fritted body", "fine silver", "70", "30", "3.5", "50", "0.5", "0.9", "1"]
+    os.write(ours, ("\n".join(answers) + "\n").encode())
+    done = subprocess.run(
+        [sys.executable, "-m", "cofire", "new", "vessel"], stdin=theirs, capture_output=True,
+        cwd=tmp_path, timeout=120, env={**os.environ, "PYTHONPATH": str(GUIDE.parent)}, check=False,
+    )  # fmt: skip
+    os.close(ours)
+    os.close(theirs)
+    assert done.returncode == 0, done.stderr.decode()
+    assert done.stdout.strip() == b""
+    asked = done.stderr.decode()
+    for words in ("form: cylinder, cone", "material of the foot", "height, fired, mm", "printer:"):
+        assert words in asked
+    vessel = read_vessel(tmp_path / "vessel.toml", KILNS)
+    assert vessel.height[-1] == pytest.approx(0.07)
+    assert vessel.steps == pytest.approx([0.05])
+    assert vessel.printer.layer == pytest.approx(0.5e-3)
+    assert vessel.printer.dead_volume == pytest.approx(1e-6)
+
+
+def test_a_new_kiln_is_found_by_its_name_and_does_what_the_one_it_is_like_does(run):
+    made = run("new", "kiln", "--name", "garage kiln", "--max-C", "1150")
+    assert made.exit_code == 0, made.output
+    kiln = load_kilns([Path("my_tables")])["garage kiln"]
+    parent = KILNS["small studio kiln"]
+    assert kiln.max_temperature == pytest.approx(1150 + 273.15)
+    assert kiln.heating_rate[:4] == pytest.approx(parent.heating_rate[:4])
+    assert kiln.heating_temperature[-1] == pytest.approx(kiln.max_temperature)
+    assert run("materials", "--check", "my_tables").exit_code == 0
+    assert (
+        run("new", "vessel", *SILVER, "--kiln", "garage kiln", "--tables", "my_tables").exit_code
+        == 0
+    )
+
+
+def test_a_new_firing_is_the_window_of_its_vessel(run):
+    run("new", "vessel", *SILVER)
+    made = run("new", "firing", "--vessel", "vessel.toml")
+    assert made.exit_code == 0, made.output
+    firing = read_firing(Path("firing.toml"), KILNS)
+    assert 800 < firing.peak - 273.15 < 930
+    assert len(firing.segments) == 5
+    text = Path("vessel.toml").read_text(encoding="utf-8")
+    text = text.replace("# firing = ", "firing = ", 1)
+    Path("vessel.toml").write_text(text, encoding="utf-8")
+    assert read_vessel(Path("vessel.toml"), KILNS).firing == firing
+    assert run("check", "vessel.toml").exit_code in (0, DEFECT)
+
+
+def test_a_new_firing_without_a_vessel_goes_where_it_is_told(run):
+    made = run("new", "firing", "--peak-C", "900", "--hold-min", "20", "--rate-C-per-h", "120",
+               "--gas", "carbon", "--name", "second try")  # fmt: skip
+    assert made.exit_code == 0, made.output
+    firing = read_firing(Path("firing.toml"), KILNS)
+    assert (firing.name, firing.gas) == ("second try", "carbon")
+    assert firing.peak == pytest.approx(900 + 273.15)
+    assert firing.segments[-1].hold == pytest.approx(1200.0)
+    assert run("firing", "firing.toml").exit_code == 0
+
+
+def test_a_new_material_is_like_its_parent_but_for_what_was_measured(run):
+    made = run("new", "material", "--like", "fritted body", "--name", "my frit", "--own",
+               "strength = 62, 10 %", "--own", "weibull_modulus=12,factor 1.2")  # fmt: skip
+    assert made.exit_code == 0, made.output
+    mine = load_cards([Path("my_tables")])["my frit"]
+    measured = {key for key, p in mine.properties.items() if "measured" in p.basis}
+    assert measured == {"strength", "weibull_modulus"}
+    told = run("materials", "--tables", "my_tables", "my frit")
+    assert "measured by its user: strength, weibull_modulus" in told.stdout
+    parent = load_cards()["fritted body"]
+    text = Path("my_tables/my_frit.toml").read_text(encoding="utf-8")
+    for name in set(parent.properties) - measured:
+        assert f"# [{name}]" in text
+
+
+def test_every_number_of_a_new_material_may_be_freed(run):
+    run("new", "material", "--like", "fritted body", "--name", "my frit")
+    path = Path("my_tables/my_frit.toml")
+    lines = path.read_text(encoding="utf-8").splitlines()
+    begin = next(n for n, line in enumerate(lines) if line.startswith("# [thermal_expansion]"))
+    for n in range(begin, len(lines)):
+        if re.match(r"# (\w+ = |\[\w+\]$)", lines[n]):
+            lines[n] = lines[n][2:]
+    path.write_text("\n".join(lines), encoding="utf-8")
+    mine, parent = load_cards([Path("my_tables")])["my frit"], load_cards()["fritted body"]
+    for name, p in mine.properties.items():
+        assert set(p.basis) == {"measured"}, name
+        assert p.value.tolist() == parent[name].value.tolist()
+
+
+def test_a_record_is_filled_in_and_added_once(run):
+    run("new", "firing")
+    made = run("new", "record", "--piece", "bowl 3", "--firing", "firing.toml")
+    assert made.exit_code == 0, made.output
+    first = run("record", "add", "record.toml")
+    assert first.exit_code == 0, first.output
+    assert len(first.stdout.splitlines()) == 1
+    text = Path("record.toml").read_text(encoding="utf-8")
+    text = text.replace('# outcome = "sound"', 'outcome = "cracked"')
+    Path("record.toml").write_text(text, encoding="utf-8")
+    second = run("record", "add", "record.toml")
+    assert "not added again" in second.stderr
+    assert "cracked" in second.stdout
+    shown = run("record", "show").stdout
+    assert shown.count("bowl 3") >= 1
+    assert shown.count("cracked") == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ('piece = "a"\n', "nothing to add"),
+        ('piece = "a"\noutcome = "fine"\n', "outcome = 'fine'"),
+        ('piece = "a"\nfiring = "x.csv"\nwhere = "foot"\n', "give outcome"),
+        ('piece = "a"\nweather = "rain"\n', "no field named 'weather'"),
+        ('piece = ""\noutcome = "sound"\n', "piece"),
+    ],
+)
+def test_a_wrong_record_is_refused(run, text: str, told: str):
+    Path("r.toml").write_text(text, encoding="utf-8")
+    done = run("record", "add", "r.toml")
+    assert done.exit_code == INPUT_WRONG
+    assert told in done.stderr
+    assert not Path("cofire-record.jsonl").exists()
+
+
+@pytest.mark.parametrize("kind", FORMATS)
+def test_the_help_holds_every_field_of_its_file(run, kind: str):
+    told = " ".join(run("new", kind, "--help").stdout.split())
+    for section in FORMATS[kind]:
+        for name, field in section.fields.items():
+            assert f"{name}: " in told
+            assert field.meaning in told
+
+
+@pytest.mark.parametrize("kind", FORMATS)
+def test_the_help_fits_a_terminal(kind: str):
+    assert max(map(len, format_text(kind).splitlines())) <= 78
+
+
+def test_the_guide_holds_the_table_of_fields_as_it_stands():
+    text = GUIDE.read_text(encoding="utf-8")
+    assert with_fields(text) == text, "run `python -m tests.guide`"
+    rows = format_markdown().count("\n| `")
+    assert rows == sum(len(s.fields) for each in FORMATS.values() for s in each)
+
+
+def test_a_name_with_quotes_and_other_letters_is_read_back(tmp_path: Path):
+    for name in ('the "old" cup', "陶土 # 1", "it's = +"):
+        path = tmp_path / "v.toml"
+        wish = Wish(name, "belly", "fine silver", "fritted body")
+        path.write_text(new_vessel(wish), encoding="utf-8")
+        assert read_vessel(path, KILNS).name == name

@@ -1,0 +1,109 @@
+"""The firing to begin from where a vessel names none."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from cofire.assessment.response import fire_vessel
+from cofire.assessment.verdict import judge
+from cofire.assessment.windows import ceiling
+from cofire.cli import app
+from cofire.cli.common import DEFECT
+from cofire.design.starting import started, taken
+from cofire.errors import InputError, ModelError
+from cofire.firing.program import LAG
+from cofire.units import MINUTE, celsius
+from cofire.vessel import Vessel, read_vessel
+from tests.fired import CARDS, KILNS
+from tests.made import COARSE
+
+OPEN = """name = "own cup"
+[profile]
+shape = "cylinder"
+radius_mm = 25
+height_mm = 50
+wall_mm = 3
+[[band]]
+material = "{low}"
+to_mm = 15
+[[band]]
+material = "{high}"
+"""
+PAIRS = [
+    ("fine silver", "fritted body", "air"),
+    ("copper", "talc body", "carbon"),
+    ("fritted body", "fine silver", "air"),
+    ("iron", "leucite porcelain", "carbon"),
+    ("fine silver", "fine silver + fritted body = 50", "air"),
+]
+
+
+def own(tmp_path: Path, low: str = "fine silver", high: str = "fritted body", more: str = ""):
+    path = tmp_path / "own.toml"
+    path.write_text(OPEN.format(low=low, high=high) + more)
+    return read_vessel(path, KILNS)
+
+
+def test_a_file_without_a_firing_is_left_open_and_is_not_fired_as_it_is(tmp_path: Path):
+    vessel = own(tmp_path)
+    assert vessel.left_open is not None
+    assert vessel.firing.segments == ()
+    with pytest.raises(InputError, match="no segments"):
+        fire_vessel(vessel, CARDS, control=COARSE)
+
+
+@pytest.mark.parametrize(("low", "high", "gas"), PAIRS)
+def test_the_firing_taken_makes_both_dense_melts_neither_and_suits_the_gas(
+    tmp_path: Path, low: str, high: str, gas: str
+):
+    vessel = started(own(tmp_path, low, high), CARDS)
+    assert vessel.firing.gas == gas
+    assert vessel.firing.lag == LAG[gas]
+    assert vessel.firing.peak <= min(ceiling(CARDS[name]) for name in {low, high} & set(CARDS))
+    verdict = judge(fire_vessel(vessel, CARDS, control=COARSE, fineness=0.5))
+    grades = {flag.rule: flag.verdict for flag in verdict.flags}
+    for rule in ("density", "peak"):
+        assert grades[rule] != "no"
+
+
+def test_what_the_file_says_of_kiln_gas_and_lag_is_kept(tmp_path: Path):
+    more = '[firing]\nkiln = "laboratory furnace"\ngas = "inert"\nlag_min = 22\n'
+    vessel = started(own(tmp_path, more=more), CARDS)
+    assert vessel.firing.kiln.name == "laboratory furnace"
+    assert vessel.firing.gas == "inert"
+    assert vessel.firing.lag == pytest.approx(22 * MINUTE)
+    assert "laboratory furnace" in taken(vessel.firing)
+    assert f"{celsius(vessel.firing.peak):.0f} °C" in taken(vessel.firing)
+
+
+def test_a_firing_of_the_file_is_left_alone(tmp_path: Path):
+    more = "[firing]\nsegment = [{ to_C = 850, rate_C_per_h = 150, hold_min = 30 }]\n"
+    vessel = own(tmp_path, more=more)
+    assert vessel.left_open is None
+    assert started(vessel, CARDS) is vessel
+
+
+def test_it_is_the_same_each_time(tmp_path: Path):
+    vessel: Vessel = own(tmp_path)
+    assert started(vessel, CARDS).firing == started(vessel, CARDS).firing
+
+
+def test_materials_that_share_no_window_are_told_how_far_apart_they_are(tmp_path: Path):
+    with pytest.raises(ModelError, match=r"mullite matures from .* K apart"):
+        started(own(tmp_path, high="mullite"), CARDS)
+
+
+def test_check_says_which_firing_it_took_in_text_and_in_json(tmp_path: Path):
+    own(tmp_path)
+    runner = CliRunner()
+    file = str(tmp_path / "own.toml")
+    told = runner.invoke(app, ["check", file])
+    assert told.exit_code in (0, DEFECT)
+    words = " ".join(told.stdout.split())
+    assert "The file names no firing; taken from the window" in words
+    assert words.count("names no firing") == 1
+    assert told.stderr == ""
+    assert '"firing_from": "shared window"' in runner.invoke(app, ["check", file, "--json"]).stdout

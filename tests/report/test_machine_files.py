@@ -1,0 +1,281 @@
+"""What printer and kiln take: solids per paste, a 3MF package, pauses, the firing in numbers."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import zipfile
+from dataclasses import replace
+from functools import cache
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+import trimesh
+from hypothesis import given
+from typer.testing import CliRunner
+
+from cofire.cli import app
+from cofire.cli.common import INPUT_WRONG
+from cofire.firing.kiln import trace
+from cofire.firing.program import Firing, Segment
+from cofire.production import job as module
+from cofire.production.job import Job, job_for
+from cofire.production.printed_solid import band_volumes, paste_solids, skin, volume_below
+from cofire.report.firing import kiln_csv
+from cofire.report.job_files import CORE, MODEL, pause_gcode, pauses, pauses_csv, stl, threemf
+from cofire.units import HOUR, MINUTE, kelvin
+from tests.fired import sharply
+from tests.made import BLEND, FRIT, SILVER, cylinder, fired, foot, graded
+from tests.strategies import KILNS, firings, some
+
+NAMESPACE = {"c": CORE}
+
+
+@cache
+def both_ends():
+    """Silver at foot and rim, the body between: one paste in two bands."""
+    from cofire.production.green import green_vessel
+
+    response = fired(cylinder([(SILVER, 0.012), (FRIT, 0.035), (SILVER, 0.05)]))
+    return response, green_vessel(response)
+
+
+@cache
+def job(made) -> Job:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "pieces_for", lambda *_: [])
+        patch.setattr(module, "green_to_size", lambda response: (made()[1], None))
+        return job_for(sharply(made()[0]))
+
+
+def package(made) -> tuple[zipfile.ZipFile, ElementTree.Element]:
+    solids = paste_solids(made()[1])
+    colours = np.linspace(0.0, 1.0, 3 * len(solids)).reshape(-1, 3)
+    archive = zipfile.ZipFile(io.BytesIO(threemf(solids, colours, 'pot <1> & "2"')))
+    return archive, ElementTree.fromstring(archive.read(MODEL))
+
+
+def meshes(model: ElementTree.Element) -> dict[str, trimesh.Trimesh]:
+    found = {}
+    for one in model.iterfind(".//c:object[c:mesh]", NAMESPACE):
+        corners = [
+            [float(v.get(a, "")) for a in "xyz"] for v in one.iterfind(".//c:vertex", NAMESPACE)
+        ]
+        faces = [
+            [int(t.get(a, "")) for a in ("v1", "v2", "v3")]
+            for t in one.iterfind(".//c:triangle", NAMESPACE)
+        ]
+        found[one.get("name", "")] = trimesh.Trimesh(corners, faces, process=False)
+    return found
+
+
+@pytest.mark.parametrize("made", [foot, graded, both_ends])
+def test_each_paste_is_one_closed_solid_of_its_own_volume(made):
+    green = made()[1]
+    solids = paste_solids(green)
+    assert [s.material for s in solids] == list(dict.fromkeys(green.materials))
+    volumes = band_volumes(green.wall)
+    corners, faces = skin(green.wall)
+    whole = trimesh.Trimesh(1e3 * corners, faces, process=False).volume
+    total = 0.0
+    for solid in solids:
+        read = io.BytesIO(stl(solid.corners, solid.triangles))
+        mesh = trimesh.load_mesh(read, file_type="stl")
+        assert mesh.is_watertight
+        assert mesh.is_winding_consistent
+        assert mesh.volume == pytest.approx(1e9 * volumes[list(solid.bands)].sum(), rel=1e-2)
+        assert mesh.body_count == len(solid.bands)
+        total += mesh.volume
+    assert total == pytest.approx(whole, rel=1e-5)
+
+
+@pytest.mark.parametrize("made", [foot, graded, both_ends])
+def test_the_package_has_a_closed_part_for_each_paste_that_fill_the_whole(made):
+    _, model = package(made)
+    parts = meshes(model)
+    assert list(parts) == list(dict.fromkeys(made()[1].materials))
+    corners, faces = skin(made()[1].wall)
+    whole = trimesh.Trimesh(1e3 * corners, faces, process=False)
+    assert all(p.is_watertight and p.is_winding_consistent for p in parts.values())
+    assert sum(p.volume for p in parts.values()) == pytest.approx(whole.volume, rel=1e-6)
+
+
+def test_the_package_is_what_the_standard_asks_for():
+    archive, model = package(graded)
+    assert archive.testzip() is None
+    assert set(archive.namelist()) == {"[Content_Types].xml", "_rels/.rels", MODEL}
+    (link,) = ElementTree.fromstring(archive.read("_rels/.rels"))
+    assert link.get("Target") == f"/{MODEL}"
+    types = {
+        e.get("Extension") for e in ElementTree.fromstring(archive.read("[Content_Types].xml"))
+    }
+    assert types == {"rels", "model"}
+    assert model.tag == f"{{{CORE}}}model"
+    assert model.get("unit") == "millimeter"
+    ids = [e.get("id") for e in model.find("c:resources", NAMESPACE) or ()]
+    assert len(ids) == len(set(ids))
+    bases = model.findall(".//c:base", NAMESPACE)
+    assert [b.get("name") for b in bases] == list(dict.fromkeys(graded()[1].materials))
+    assert all(re.fullmatch("#[0-9A-F]{6}", b.get("displaycolor", "")) for b in bases)
+    for n, one in enumerate(model.iterfind(".//c:object[c:mesh]", NAMESPACE)):
+        assert (one.get("pid"), one.get("pindex")) == ("1", str(n))
+    (item,) = model.findall("c:build/c:item", NAMESPACE)
+    whole = model.find(f".//c:object[@id='{item.get('objectid')}']", NAMESPACE)
+    assert whole is not None
+    assert whole.get("name") == 'pot <1> & "2"'
+    held = [c.get("objectid") for c in whole.iterfind(".//c:component", NAMESPACE)]
+    assert held == [o.get("id") for o in model.iterfind(".//c:object[c:mesh]", NAMESPACE)]
+
+
+def test_the_build_lies_in_the_positive_octant():
+    _, model = package(foot)
+    item = model.find("c:build/c:item", NAMESPACE)
+    assert item is not None
+    shift = np.array([float(x) for x in item.get("transform", "").split()][9:])
+    for part in meshes(model).values():
+        assert (part.bounds[0] + shift >= -1e-6).all()
+
+
+def test_the_same_print_gives_the_same_package():
+    solids = paste_solids(foot()[1])
+    colours = np.zeros((len(solids), 3))
+    assert threemf(solids, colours, "a") == threemf(solids, colours, "a")
+
+
+# ----------------------------------------------------------------------------------------------
+# Pauses
+
+
+@pytest.mark.parametrize("made", [foot, graded, both_ends])
+def test_each_change_has_a_stop_at_the_layer_nearest_to_it(made):
+    m = job(made)
+    stops = pauses(m)
+    assert [s.change for s in stops] == list(m.changeovers)
+    ends = volume_below(m.green.wall, m.green.layer * np.arange(sum(m.green.layers) + 1))
+    for stop in stops:
+        assert stop.height == pytest.approx(m.green.layer * stop.layers)
+        assert stop.late == pytest.approx(ends[stop.layers] - stop.change.extruded)
+        if stop.change.extruded >= 0.0:
+            assert abs(stop.late) <= 0.5 * np.diff(ends).max() + 1e-15
+        assert stop.height < stop.change.step
+
+
+def test_the_table_and_the_lines_say_the_same_layer_and_height():
+    m = job(graded)
+    rows = list(csv.DictReader(io.StringIO(pauses_csv(m))))
+    for n, (row, stop) in enumerate(zip(rows, pauses(m), strict=True), 1):
+        text = pause_gcode(n, len(rows), stop)
+        assert f"before layer {row['before_layer']}," in text
+        assert f"{row['at_height_mm']} mm" in text
+        assert f"pause {n} of {len(rows)}" in text
+        assert row["to"] in text
+
+
+def test_the_lines_are_comments_and_one_standard_stop_in_ascii():
+    m = job(foot)
+    (stop,) = pauses(m)
+    odd = replace(stop, change=replace(stop.change, above="grès (neuf); M104 S900\nG28"))
+    text = pause_gcode(1, 1, odd)
+    assert text.isascii()
+    commands = [line for line in text.splitlines() if not line.startswith(";")]
+    assert commands == ["M0"]
+    for line in text.splitlines()[:-1]:
+        assert not set("()") & set(line)
+        assert line.count(";") == 1
+
+
+def test_a_change_that_is_due_before_the_print_says_how_much_to_run_out_first():
+    m = job(foot)
+    early = replace(m.changeovers[0], extruded=-0.4e-6, layer=0)
+    (stop,) = pauses(replace(m, changeovers=(early,)))
+    assert (stop.layers, stop.height) == (0, 0.0)
+    assert stop.late == pytest.approx(0.4e-6)
+    text = pause_gcode(1, 1, stop)
+    assert "before layer 1" in text
+    assert "run 0.40 ml out beside the print" in text
+
+
+def test_a_paste_that_never_comes_pure_says_so():
+    m = job(foot)
+    late = replace(m.changeovers[0], done=sum(m.green.layers) + 1)
+    (stop,) = pauses(replace(m, changeovers=(late,)))
+    assert "not pure before the rim" in pause_gcode(1, 1, stop)
+
+
+# ----------------------------------------------------------------------------------------------
+# The firing in whole numbers
+
+
+def read_back(text: str, firing: Firing, degrees: str) -> Firing:
+    """The firing that a controller with these numbers does."""
+    size, zero = (1.0, 0.0) if degrees == "C" else (1.8, 32.0)
+    segments = []
+    for row in csv.DictReader(io.StringIO(text)):
+        target = kelvin((float(row[f"to_{degrees}"]) - zero) / size)
+        rate = float(row[f"rate_{degrees}_per_h"]) / size / HOUR
+        segments.append(Segment(target, rate, float(row["hold_min"]) * MINUTE))
+    return replace(firing, segments=tuple(segments))
+
+
+@pytest.mark.parametrize("degrees", ["C", "F"])
+@given(firing=firings())
+@some
+def test_the_numbers_do_what_the_firing_does(firing: Firing, degrees: str):
+    whole = tuple(
+        Segment(
+            kelvin(float(np.round(s.target - 273.15))),
+            s.rate if not np.isfinite(s.rate) else max(round(s.rate * HOUR), 10) / HOUR,
+            MINUTE * round(s.hold / MINUTE),
+        )
+        for s in firing.segments
+    )
+    firing = replace(firing, segments=whole)
+    back = read_back(kiln_csv(firing, degrees), firing, degrees)
+    one, two = trace(firing), trace(back)
+    assert two.peak == pytest.approx(one.peak, abs=0.6)
+    # a rate in whole °F/h is within 0.28 °C/h: at 10 °C/h a fortieth of the time
+    assert two.time[-1] == pytest.approx(one.time[-1], rel=0.03)
+    for asked, done in zip(firing.segments, back.segments, strict=True):
+        if not np.isfinite(asked.rate):
+            continue
+        assert done.rate == pytest.approx(asked.rate, abs=0.3 / HOUR)
+        assert done.target == pytest.approx(asked.target, abs=0.3)
+        assert done.hold == asked.hold
+
+
+def test_full_is_a_number_that_the_kiln_cannot_keep_so_the_trace_is_the_same():
+    kiln = KILNS["small studio kiln"]
+    segments = (Segment(kelvin(900.0), np.inf, 600.0), Segment(kelvin(500.0), np.inf))
+    firing = Firing("fast", kiln, segments)
+    text = kiln_csv(firing)
+    assert text.count("yes") == 2
+    assert "inf" not in text
+    back = read_back(text, firing, "C")
+    assert trace(back).time[-1] == pytest.approx(trace(firing).time[-1], rel=1e-9)
+
+
+def test_celsius_and_fahrenheit_are_the_published_pairs():
+    segments = (Segment(kelvin(100.0), 100.0 / HOUR, 60.0), Segment(kelvin(1000.0), 150.0 / HOUR))
+    text = kiln_csv(Firing("", KILNS["small studio kiln"], segments), "F")
+    assert text.splitlines() == [
+        "segment,rate_F_per_h,to_F,hold_min,full", "1,180,212,1,no", "2,270,1832,0,no",
+    ]  # fmt: skip
+
+
+def test_the_command_writes_it(tmp_path):
+    path = tmp_path / "f.toml"
+    path.write_text("[[segment]]\nto_C = 850\nrate_C_per_h = 150\nhold_min = 30\n")
+    run = CliRunner().invoke
+    told = run(app, ["firing", str(path), "--kiln-csv", "-", "--degrees", "F"])
+    assert told.stdout == "segment,rate_F_per_h,to_F,hold_min,full\n1,270,1562,30,no\n"
+    wrong = run(app, ["firing", str(path), "--kiln-csv", "-", "--degrees", "K"])
+    assert wrong.exit_code == INPUT_WRONG
+    assert "--degrees: no unit named 'K'" in wrong.stderr
+
+
+def test_the_blend_is_among_the_pastes():
+    assert BLEND.split(" + ")[0] == SILVER
+    names = [s.material for s in paste_solids(graded()[1])]
+    assert len(names) == 3
