@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.cli.common import DEFECT, Force, Tables, guarded
+from cofire.cli.common import DEFECT, Force, System, Tables, Units, guarded, show
 from cofire.cli.progress import PLAN, running
 from cofire.cli.vessel import Extend, Vessel, begun
 
@@ -74,7 +74,12 @@ def second_stops(before: int) -> Iterator[None]:
 
 
 @guarded
-def layers(vessel: Vessel, tables: Tables = None, extend: Extend = False) -> None:
+def layers(
+    vessel: Vessel,
+    tables: Tables = None,
+    extend: Extend = False,
+    units: Units = System.metric,
+) -> None:
     """Propose graded layers for a vessel's joint, and show what more of them would buy.
 
     Ctrl-C shows the best so far, status 130.
@@ -90,7 +95,7 @@ def layers(vessel: Vessel, tables: Tables = None, extend: Extend = False) -> Non
         given, cards, extend=extend, progress=lambda n, of: tell(f"layouts: {n} of {of}")
     )
     tell("")
-    typer.echo(layers_text(found), nl=False)
+    show(layers_text(found), units)
     if not found.finished:
         raise typer.Exit(INTERRUPTED)
 
@@ -101,6 +106,7 @@ def schedule(
     out: Annotated[Path | None, typer.Option(help="Write the firing as a file.")] = None,
     tables: Tables = None,
     extend: Extend = False,
+    units: Units = System.metric,
     force: Force = False,
 ) -> None:
     """Propose the shortest firing of a vessel that keeps every flag at its target.
@@ -118,7 +124,7 @@ def schedule(
     tell = running({"firings": 1.0})
     found = propose_schedule(given, cards, extend=extend, progress=lambda n: tell(f"firings: {n}"))
     tell("")
-    typer.echo(schedule_text(found), nl=False)
+    show(schedule_text(found), units)
     if out is not None:
         write_file(out, lambda s: s.write(firing_toml(found.firing, kilns).encode()), force)
     if not found.finished:
@@ -133,6 +139,7 @@ def plan(
     ),
     tables: Tables = None,
     extend: Extend = False,
+    units: Units = System.metric,
     force: Force = False,
 ) -> None:
     """Plan one vessel: check it as given, propose layers and firing, check those, write it all.
@@ -159,7 +166,7 @@ def plan(
         typer.echo("cofire: stopped; nothing was written", err=True)
         raise typer.Exit(INTERRUPTED) from None
     tell("")
-    typer.echo(written.text, nl=False)
+    show(written.text, units)
     for line in written.missing:
         typer.echo(f"left out: {line}", err=True)
     typer.echo(f"written: {out}", err=True)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.cli.common import DEFECT, Force, Tables, guarded
+from cofire.cli.common import DEFECT, Force, System, Tables, Units, guarded, show
 from cofire.cli.progress import running
 
 if TYPE_CHECKING:
@@ -103,6 +103,7 @@ def check(
     seed: Annotated[
         int, typer.Option(metavar="N", help="Of the samples: the same one, the same answer.")
     ] = 0,
+    units: Units = System.metric,
 ) -> None:
     """Say whether a vessel will survive its firing: go, caution or no, and why.
 
@@ -118,7 +119,7 @@ def check(
     text = write(found, cautions(found.printed))
     if uncertainty:
         text = _with_uncertainty(text, found.printed, samples, seed, json)
-    typer.echo(text, nl=False)
+    show(text, System.metric if json else units)
     if found.word == "no":
         raise typer.Exit(DEFECT)
 
@@ -159,6 +160,7 @@ def stress(
     ] = False,
     tables: Tables = None,
     extend: Extend = False,
+    units: Units = System.metric,
     force: Force = False,
 ) -> None:
     """Show the largest tension in each band of a vessel: how much, when, and where.
@@ -179,7 +181,7 @@ def stress(
         from cofire.materials.library import load_cards
 
         relieved = switched_off(response.vessel, load_cards(tables or []), extend)
-    typer.echo(stress_text.as_text(response, bands, relieved, columns()), nl=False)
+    show(stress_text.as_text(response, bands, relieved, columns()), units)
     if out is not None:
         from cofire.report.figures import save
         from cofire.report.stress import stress_figure
