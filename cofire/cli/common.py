@@ -6,6 +6,7 @@ import functools
 import os
 import sys
 from collections.abc import Callable
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, ParamSpec, TypeVar
 
@@ -29,6 +30,19 @@ Tables = Annotated[
     ),
 ]
 Kiln = Annotated[str, typer.Option("--kiln", metavar="NAME", help="Name of a kiln of the tables.")]
+
+
+class System(StrEnum):
+    """Units in which a text is shown."""
+
+    metric = "metric"
+    imperial = "imperial"
+
+
+Units = Annotated[
+    System,
+    typer.Option(help="imperial shows °F and inches; files, JSON and CSV stay metric."),
+]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that exist.")]
 
 Workers = Annotated[
@@ -80,6 +94,23 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
             raise typer.Exit(INPUT_WRONG) from None
 
     return wrapper
+
+
+def show(text: str, units: System = System.metric) -> None:
+    """Print a finished text in the units asked for.
+
+    Parameters
+    ----------
+    text : str
+        In °C and mm.
+    units : System
+        Of the command's option.
+    """
+    if units == System.imperial:
+        from cofire.report.imperial import imperial
+
+        text = imperial(text)
+    typer.echo(text, nl=False)
 
 
 def _complain(message: str) -> None:

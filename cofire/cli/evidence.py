@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from cofire.cli.common import DEFECT, Force, Tables, guarded
+from cofire.cli.common import DEFECT, Force, System, Tables, Units, guarded
+from cofire.cli.common import show as told
 from cofire.cli.progress import CALIBRATE, running
 from cofire.cli.vessel import Extend, Vessel, begun
 from cofire.errors import InputError
@@ -115,6 +116,7 @@ def replay(
     tables: Tables = None,
     extend: Extend = False,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead.")] = False,
+    units: Units = System.metric,
 ) -> None:
     """Run the model on the firing that a vessel really had, and compare it with the plan.
 
@@ -151,7 +153,7 @@ def replay(
         cracked=None if cracked_mm is None else cracked_mm / 1e3,
         cracked_at=None if cracked_c is None else kelvin(cracked_c),
     )
-    typer.echo((as_json if json else as_text)(found), nl=False)
+    told((as_json if json else as_text)(found), System.metric if json else units)
     if found.verdicts[1].word == "no":
         raise typer.Exit(DEFECT)
 

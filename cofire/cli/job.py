@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.cli.common import DEFECT, Force, Tables, guarded
+from cofire.cli.common import DEFECT, Force, System, Tables, Units, guarded, show
 from cofire.cli.progress import MAKE, running
 from cofire.cli.vessel import Extend, checked
 
@@ -27,6 +27,7 @@ def make(
     ),
     tables: Tables = None,
     extend: Extend = False,
+    units: Units = System.metric,
     force: Force = False,
 ) -> None:
     """Say what to print, weigh and change so that a vessel fires to size, and what to test first.
@@ -51,7 +52,7 @@ def make(
     tell("writing")
     write_making(found, out, force)
     tell("")
-    typer.echo(job_text(found), nl=False)
+    show(job_text(found), units)
     typer.echo(f"written: {out}", err=True)
     if found.verdict.word == "no":
         raise typer.Exit(DEFECT)

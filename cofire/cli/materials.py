@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.cli.common import INPUT_WRONG, Force, Tables, guarded
+from cofire.cli.common import INPUT_WRONG, Force, System, Tables, Units, guarded, show
 from cofire.errors import InputError, UnknownName
 
 if TYPE_CHECKING:
@@ -153,6 +153,7 @@ def firing(
         ),
     ] = None,
     degrees: Annotated[str, typer.Option(help="Of --kiln-csv: C or F.")] = "C",
+    units: Units = System.metric,
     force: Force = False,
 ) -> None:
     """Show what kiln and ware really do under a firing, and the heat work of the ware.
@@ -174,4 +175,4 @@ def firing(
     if kiln_csv is not None:
         write_text(kiln_csv, told.kiln_csv(programme, degrees), force)
     if STANDARD_OUTPUT not in (csv, kiln_csv):
-        typer.echo(told.as_text(programme, curve), nl=False)
+        show(told.as_text(programme, curve), units)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.cli.common import Force, Kiln, Tables, Workers, guarded
+from cofire.cli.common import Force, Kiln, System, Tables, Units, Workers, guarded, show
 from cofire.cli.plan import read
 from cofire.cli.progress import running
 from cofire.cli.vessel import Vessel
@@ -62,6 +62,7 @@ def screen(
             metavar="FOLDER", help="Also draw the mismatch of the best pair into this folder."
         ),
     ] = None,
+    units: Units = System.metric,
     force: Force = False,
 ) -> None:
     """Rank pairs of metal and ceramic: can they share a firing, and how far apart are they then?
@@ -90,7 +91,7 @@ def screen(
     if json is not None:
         write_text(json, table.as_json(pairs, found.name, gases), force)
     if STANDARD_OUTPUT not in (csv, json):
-        typer.echo(table.as_text(pairs, found.name, every=every), nl=False)
+        show(table.as_text(pairs, found.name, every=every), units)
 
 
 def side(kind: str, names: Sequence[str] | None, cards: dict[str, Card]) -> list[Card]:
@@ -278,6 +279,7 @@ def partner(
     tables: Tables = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead.")] = False,
     workers: Workers = None,
+    units: Units = System.metric,
 ) -> None:
     """Say which partner one zone of a vessel would need for go, and which cards come nearest.
 
@@ -298,4 +300,4 @@ def partner(
     near, mixtures = nearest(wanted, given, cards)
     tell("")
     form = partner_json if json else partner_text
-    typer.echo(form(wanted, near, mixtures, given.name), nl=False)
+    show(form(wanted, near, mixtures, given.name), System.metric if json else units)

@@ -10,7 +10,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.cli.common import DEFECT, INTERRUPTED, Force, Tables, Workers, guarded
+from cofire.cli.common import (
+    DEFECT,
+    INTERRUPTED,
+    Force,
+    System,
+    Tables,
+    Units,
+    Workers,
+    guarded,
+    show,
+)
 from cofire.cli.progress import PLAN, running
 from cofire.cli.vessel import Extend, Vessel, begun
 
@@ -73,7 +83,11 @@ def second_stops(before: int) -> Iterator[None]:
 
 @guarded
 def layers(
-    vessel: Vessel, tables: Tables = None, extend: Extend = False, workers: Workers = None
+    vessel: Vessel,
+    tables: Tables = None,
+    extend: Extend = False,
+    units: Units = System.metric,
+    workers: Workers = None,
 ) -> None:
     """Propose graded layers for a vessel's joint, and show what more of them would buy.
 
@@ -93,7 +107,7 @@ def layers(
             progress=lambda n, of: tell(f"layouts: {n} of {of}"),
         )  # fmt: skip
     tell("")
-    typer.echo(layers_text(found), nl=False)
+    show(layers_text(found), units)
     if not found.finished:
         raise typer.Exit(INTERRUPTED)
 
@@ -104,6 +118,7 @@ def schedule(
     out: Annotated[Path | None, typer.Option(help="Write the firing as a file.")] = None,
     tables: Tables = None,
     extend: Extend = False,
+    units: Units = System.metric,
     force: Force = False,
     workers: Workers = None,
 ) -> None:
@@ -127,7 +142,7 @@ def schedule(
             progress=lambda n: tell(f"firings: {n}"),
         )  # fmt: skip
     tell("")
-    typer.echo(schedule_text(found), nl=False)
+    show(schedule_text(found), units)
     if out is not None:
         write_file(out, lambda s: s.write(firing_toml(found.firing, kilns).encode()), force)
     if not found.finished:
@@ -142,6 +157,7 @@ def plan(
     ),
     tables: Tables = None,
     extend: Extend = False,
+    units: Units = System.metric,
     force: Force = False,
     workers: Workers = None,
 ) -> None:
@@ -171,7 +187,7 @@ def plan(
         typer.echo("cofire: stopped; nothing was written", err=True)
         raise typer.Exit(INTERRUPTED) from None
     tell("")
-    typer.echo(written.text, nl=False)
+    show(written.text, units)
     for line in written.missing:
         typer.echo(f"left out: {line}", err=True)
     typer.echo(f"written: {out}", err=True)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.cli.common import DEFECT, Force, Tables, Workers, guarded
+from cofire.cli.common import DEFECT, Force, System, Tables, Units, Workers, guarded, show
 from cofire.cli.progress import running
 
 if TYPE_CHECKING:
@@ -116,6 +116,7 @@ def check(
         int, typer.Option(metavar="N", help="Of the samples: the same one, the same answer.")
     ] = 0,
     workers: Workers = None,
+    units: Units = System.metric,
 ) -> None:
     """Say whether a vessel will survive its firing: go, caution or no, and why.
 
@@ -131,7 +132,7 @@ def check(
     text = write(found, cautions(found.printed))
     if uncertainty:
         text = _with_uncertainty(text, found.printed, samples, seed, json, workers)
-    typer.echo(text, nl=False)
+    show(text, System.metric if json else units)
     if found.word == "no":
         raise typer.Exit(DEFECT)
 
@@ -178,6 +179,7 @@ def stress(
     ] = False,
     tables: Tables = None,
     extend: Extend = False,
+    units: Units = System.metric,
     force: Force = False,
 ) -> None:
     """Show the largest tension in each band of a vessel: how much, when, and where.
@@ -198,7 +200,7 @@ def stress(
         from cofire.materials.library import load_cards
 
         relieved = switched_off(response.vessel, load_cards(tables or []), extend)
-    typer.echo(stress_text.as_text(response, bands, relieved, columns()), nl=False)
+    show(stress_text.as_text(response, bands, relieved, columns()), units)
     if out is not None:
         from cofire.report.figures import save
         from cofire.report.stress import stress_figure

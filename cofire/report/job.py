@@ -382,8 +382,8 @@ def _piece_lines(m: Job) -> list[str]:
         size = f"{1e3 * p.length:.1f} × {1e3 * p.width:.1f} × {1e3 * p.thickness:.2f} mm"
         if p.kind == "joint ring":
             size = (
-                f"{1e3 * p.length:.1f} mm wide, wall {1e3 * p.width:.1f}, "
-                f"{1e3 * p.thickness:.1f} high"
+                f"{1e3 * p.length:.1f} mm wide, wall {1e3 * p.width:.1f} mm, "
+                f"{1e3 * p.thickness:.1f} mm high"
             )
         note = f"; {p.note}" if p.note else ""
         lines += _wrapped(

@@ -458,6 +458,36 @@ def layout_line(trial: Trial, decay: float) -> str:
     )
 
 
+def proposed_line(trial: Trial, decay: float) -> str:
+    """The best trial in a sentence.
+
+    Parameters
+    ----------
+    trial : Trial
+        From the search.
+    decay : float
+        Decay length of the wall. [m]
+
+    Returns
+    -------
+    str
+        With its units.
+    """
+    t = trial.layout
+    what = "a direct joint"
+    if t.shares:
+        shares = " ".join(map(str, t.shares))
+        count = f"{len(t.shares)} blend{'s' if len(t.shares) > 1 else ''}"
+        what = (
+            f"{count} with {shares} % of metal over {t.total * 1e3:.1f} mm "
+            f"({t.total / decay:.2f}/β), its middle"
+        )
+    return (
+        f"proposed: {what} {t.middle * 1e3:.1f} mm up; utilisation {trial.utilisation:.3g}, set by "
+        f"{trial.worst.rule} of {trial.worst.zone}"
+    )
+
+
 def layers_text(search: LayerSearch) -> str:
     """What more blends and more height buy.
 
@@ -473,14 +503,12 @@ def layers_text(search: LayerSearch) -> str:
     """
     decay, best = search.decay_length, search.best
     lines = [
-        f"{'blends':>6} {'metal, % of volume':<24} {'tall mm':>7} {'in 1/β':>6} {'middle':>7} "
+        f"{'blends':>6} {'metal, % of volume':<24} {'tall mm':>7} {'in 1/β':>6} {'mid mm':>7} "
         f"{'used':>6}  set by",
         *(layout_line(trial, decay) for trial in trade_off(search)),
         *no_gain(search),
         "",
-        "proposed:",
-        layout_line(best, decay),
-        *wrapped(f"set by {best.worst.rule} of {best.worst.zone}", 2),
+        *wrapped(proposed_line(best, decay), 2),
         "",
         *wrapped(
             "utilisation: largest share used up of a limit that layers can change, 1 at the "

@@ -1,0 +1,123 @@
+"""A finished text with °F and inches in the place of °C and mm, for reading.
+
+Only what is shown is changed: files, tables and JSON stay as they are, and so does all that is
+computed. A length or temperature is known by the unit after it, or by the unit in the heading of
+its column.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+INCH = 25.4
+"""By definition. [mm]"""
+_NUMBER = r"(?<![\w.])[-+]?\d+(?:\.\d+)?"
+_JOINED = r"\s*(?:×|-|–|\bby\b|\bto\b|\band\b|\bor\b)\s*"
+_LIST = rf"{_NUMBER}(?:{_JOINED}\d+(?:\.\d+)?)*"
+MEASURE = re.compile(rf"( *)({_LIST})(\*?\s+)(°C/h|°C|mm|K)(?![\w/²³])")
+ONE = re.compile(r"(?<![\d.])[-+]?\d+(?:\.\d+)?|\d+(?:\.\d+)?")
+HEADING = re.compile(r"(?<=[a-z] )mm(?= |$)")
+CELL = re.compile(r"( +)(\d+\.\d+)$")
+SHORT = {"°C": "°F", "°C/h": "°F/h", "mm": "in", "K": "°F"}
+
+
+def _fahrenheit(value: float) -> float:
+    return 32.0 + 1.8 * value
+
+
+def _degrees(value: float) -> float:
+    return 1.8 * value
+
+
+def _inches(value: float) -> float:
+    return value / INCH
+
+
+TURNED: dict[str, tuple[Callable[[float], float], int]] = {
+    "°C": (_fahrenheit, 0),
+    "°C/h": (_degrees, 0),
+    "K": (_degrees, 0),
+    "mm": (_inches, 2),
+}
+"""Function and how many more decimals; K stands for differences alone."""
+
+
+def imperial(text: str) -> str:
+    """A text with °F and inches in the place of °C and mm.
+
+    Parameters
+    ----------
+    text : str
+        Finished.
+
+    Returns
+    -------
+    str
+        As many lines; a number takes spaces before it where it has grown.
+
+    Examples
+    --------
+    >>> print(imperial("From 20 to 500 °C at 150 °C/h, 25 °C, 25.4 mm up"))
+    From 68 to 932 °F at 270 °F/h, 77 °F, 1.000 in up
+    >>> print(imperial("110.0 × 14.1 × 2.10 mm, at most 20 K apart"))
+    4.331 × 0.555 × 0.0827 in, at most 36 °F apart
+    """
+    return MEASURE.sub(_measure, _columns(text))
+
+
+def _turned(number: str, unit: str) -> str:
+    turn, more = TURNED[unit]
+    places = len(number.partition(".")[2]) + more
+    sign = "+" if number.startswith("+") else ""
+    return f"{sign}{turn(float(number)):.{places}f}"
+
+
+def _measure(found: re.Match[str]) -> str:
+    """One measure, or several joined ones, with its unit."""
+    spaces, numbers, gap, unit = found.groups()
+    new = ONE.sub(lambda one: _turned(one[0], unit), numbers)
+    spare = max(len(spaces) - 1, 0) if _in_table(found) else 0
+    grown = len(new) - len(numbers) + len(SHORT[unit]) - len(unit)
+    if grown < 0 and spare:
+        spaces += " " * -grown
+    else:
+        spaces = spaces[min(max(grown, 0), spare) :]
+    return f"{spaces}{new}{gap}{SHORT[unit]}"
+
+
+def _in_table(found: re.Match[str]) -> bool:
+    """Whether a measure stands in a column: not behind the indent of a line of words."""
+    text, start = found.string, found.start()
+    if start > 0 and text[start - 1] != "\n":
+        return True
+    line = text[start:].split("\n", 1)[0].strip()
+    return re.search(r" {2,}", line) is not None
+
+
+def _columns(text: str) -> str:
+    """Columns whose heading ends in mm, down to the next blank line."""
+    lines = text.split("\n")
+    ends: list[int] = []
+    for n, line in enumerate(lines):
+        if not line.strip():
+            ends = []
+        elif not re.search(r"\d\.\d|\d\s*mm", line) and HEADING.search(line):
+            ends = [found.end() for found in HEADING.finditer(line)]
+            lines[n] = HEADING.sub("in", line)
+        elif ends:
+            lines[n] = _row(line, ends)
+    return "\n".join(lines)
+
+
+def _row(line: str, ends: list[int]) -> str:
+    """A row of a table with its lengths in inches; a line that is none stays as it is."""
+    cells = [CELL.search(line[:end]) for end in ends]
+    follows = (line[end : end + 1] in ("", " ") for end in ends)
+    if None in cells or not all(follows):
+        return line
+    for cell, end in zip(cells, ends, strict=True):
+        assert cell is not None  # checked above
+        new = _turned(cell[2], "mm").rjust(len(cell[0]))
+        line = line[: cell.start()] + new + line[end:]
+    return line
