@@ -137,6 +137,9 @@ class Rule:
         What is seen on that piece where the rule would be broken, beyond what is measured on it.
     probable
         Whether its figure is the probability of a crack, in per cent.
+    green
+        Whether it asks of ware that goes into the kiln unfired: of drying, burnout, sintering, the
+        gas that a powder feels. Not asked where every body arrives dense.
 
     Examples
     --------
@@ -157,6 +160,7 @@ class Rule:
     piece: str = ""
     sign: str = ""
     probable: bool = False
+    green: bool = False
 
     def __post_init__(self) -> None:
         unknown = self.sees - set(SEEN)

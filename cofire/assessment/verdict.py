@@ -22,6 +22,7 @@ from cofire.assessment import (
 from cofire.assessment.response import Response
 from cofire.assessment.rule import VERDICTS, Flag, Rule
 from cofire.display import small_table
+from cofire.materials.card import DENSE
 
 RULES: tuple[Rule, ...] = (
     *pair_rules.RULES,
@@ -131,7 +132,7 @@ def worst_first(flags: Iterable[Flag]) -> Verdict:
 
 
 def judge(response: Response) -> Verdict:
-    """Apply every rule to a fired vessel.
+    """Apply every rule to a fired vessel; those of green ware not where all bodies arrive dense.
 
     Parameters
     ----------
@@ -143,4 +144,6 @@ def judge(response: Response) -> Verdict:
     Verdict
         Worst flag first.
     """
-    return worst_first(flag for rule in RULES for flag in rule.flags(response))
+    dense = all(card.arrives == DENSE for card in response.cards)
+    asked = (rule for rule in RULES if not (dense and rule.green))
+    return worst_first(flag for rule in asked for flag in rule.flags(response))
