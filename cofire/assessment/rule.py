@@ -140,6 +140,8 @@ class Rule:
     green
         Whether it asks of ware that goes into the kiln unfired: of drying, burnout, sintering, the
         gas that a powder feels. Not asked where every body arrives dense.
+    after
+        Whether it asks of the time after the kiln.
 
     Examples
     --------
@@ -161,6 +163,7 @@ class Rule:
     sign: str = ""
     probable: bool = False
     green: bool = False
+    after: bool = False
 
     def __post_init__(self) -> None:
         unknown = self.sees - set(SEEN)

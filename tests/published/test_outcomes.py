@@ -28,7 +28,8 @@ from tests.published.outcomes import (
 PAIRS = {p["id"]: p for p in open_pairs()}
 RIGHT, AREA = 17, 0.65
 """Of the 29 open pairs that are more than whole: told right, and area under the curve, when a
-person last looked. A change that lowers either fails until a person sets it anew, with the reason here.
+person last looked. A change that lowers either fails until a person sets it anew,
+with the reason here.
 
 - 17 and 0.65: the first run of the product's own verdict; calling every pair sound gives 18."""
 
