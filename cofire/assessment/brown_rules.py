@@ -165,6 +165,7 @@ BROWN = Rule(
     asks="Does the powder skeleton bear its strain until it has sintered?",
     find=brown_flags,
     sees=frozenset({FIRING, BLENDS, LAYERS, SHAPE, NEIGHBOUR, STRESS}),
+    green=True,
     source="strain the powder skeleton bears",
     remedy="Bring the two zones' expansion and the start of their sintering together, or "
     "grade the joint; bend brown bars to measure what they bear.",

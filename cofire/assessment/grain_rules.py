@@ -171,6 +171,7 @@ GRAINS = Rule(
     asks="Do the metal grains of a blend stay bonded to its ceramic?",
     find=grain_flags,
     sees=frozenset({FIRING, BLENDS}),
+    green=True,
     source="Davidge & Green 1968, with the ceramic's toughness for the bond's (estimate)",
     remedy="A finer metal powder, or a ceramic that contracts more like the metal; bend a bar "
     "of the blend and of the body and look at the break.",
@@ -184,6 +185,7 @@ BLEND_DENSITY = Rule(
     asks="Do the powders of a blend sinter together?",
     find=blend_density_flags,
     sees=frozenset({FIRING, BLENDS}),
+    green=True,
     source="half the way its powders would go apart (estimate)",
     remedy="Powders that sinter at the same temperature, fewer steps near half and half, or "
     "a hotter firing; fire a bar of the blend and measure its shrinkage.",

@@ -155,6 +155,11 @@ class Rule:
         What happens beyond its limit, a clause of a sentence: the reason for `loses`.
     hardest
         Worst grade its flags can have: `CAUTION` for what a vessel may live with.
+    green
+        Whether it asks of ware that goes into the kiln unfired: of drying, burnout, sintering, the
+        gas that a powder feels. Not asked where every body arrives dense.
+    after
+        Whether it asks of the time after the kiln.
 
     Examples
     --------
@@ -178,6 +183,8 @@ class Rule:
     loses: bool = True
     harm: str = ""
     hardest: int = NO
+    green: bool = False
+    after: bool = False
 
     def __post_init__(self) -> None:
         unknown = self.sees - set(SEEN)

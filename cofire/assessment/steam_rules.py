@@ -185,6 +185,7 @@ STEAM = Rule(
     asks="Does the last water leave the wall without bursting it?",
     find=steam_flags,
     sees=frozenset({FIRING, SUBSTANCES, SHAPE}),
+    green=True,
     source="strength of the dried body (card)",
     remedy="Hold at 80 to 95 °C until the ware is dry, then slowly to 150 °C; weigh a piece "
     "before and after a night at 90 °C.",
@@ -198,6 +199,7 @@ OXYGEN = Rule(
     asks="Does oxygen reach the middle of the wall before the pores close?",
     find=oxygen_flags,
     sees=frozenset({FIRING, GAS, SUBSTANCES, SHAPE}),
+    green=True,
     source="oxygen diffusing through the pores (shrinking core)",
     remedy="Hold in air between 450 and 600 °C, four times as long for twice the wall; break "
     "a piece of that wall and look for a black core.",

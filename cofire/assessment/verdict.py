@@ -19,9 +19,17 @@ from cofire.assessment import (
     steam_rules,
     wall_rules,
 )
+from cofire.assessment.model_factors import foretold
 from cofire.assessment.response import Response
 from cofire.assessment.rule import VERDICTS, Flag, Rule
 from cofire.display import small_table
+from cofire.materials.card import DENSE
+
+PER_CENT_CRACK = "% probability of a crack"
+"""Unit of a figure that is the probability of a crack, by the rule as it stands."""
+SURE = 1.0 - 1e-15
+USUAL_EXPONENT = 10.0
+"""Weibull modulus taken for a flag just at its limit, which does not tell it. [-]"""
 
 RULES: tuple[Rule, ...] = (
     *pair_rules.RULES,
@@ -110,8 +118,33 @@ class Verdict:
 
     @property
     def crack_probability(self) -> float:
-        """Largest probability of a crack that a flag holds; 0 where none does. [-]"""
-        return max((f.figure / 100.0 for f in self.flags if rule_of(f).probable), default=0.0)
+        """Largest probability of a crack of any flag, the rule's own error in it; 0 without. [-]"""
+        chances = (crack_chance(f) for f in self.flags if rule_of(f).probable)
+        return max((c for c in chances if c is not None), default=0.0)
+
+
+def crack_chance(flag: Flag) -> float | None:
+    """Probability of a crack that a flag stands for, with what its rule itself may be wrong by.
+
+    Parameters
+    ----------
+    flag : Flag
+        From `judge`.
+
+    Returns
+    -------
+    float or None
+        None where its figure is no probability. [-]
+    """
+    if not flag.unit.startswith(PER_CENT_CRACK) or not math.isfinite(flag.figure):
+        return None
+    risk = -math.log1p(-min(flag.figure / 100.0, SURE))
+    limit = -math.log1p(-flag.limit / 100.0)
+    if not (risk > 0.0 and flag.utilisation > 0.0):
+        return 0.0
+    apart = math.log(flag.utilisation)
+    exponent = math.log(risk / limit) / apart if abs(apart) > 1e-6 else USUAL_EXPONENT
+    return foretold(risk, min(max(exponent, 1.0), 60.0), flag.rule)
 
 
 def worst_first(flags: Iterable[Flag]) -> Verdict:
@@ -131,7 +164,7 @@ def worst_first(flags: Iterable[Flag]) -> Verdict:
 
 
 def judge(response: Response) -> Verdict:
-    """Apply every rule to a fired vessel.
+    """Apply every rule to a fired vessel; those of green ware not where all bodies arrive dense.
 
     Parameters
     ----------
@@ -143,4 +176,6 @@ def judge(response: Response) -> Verdict:
     Verdict
         Worst flag first.
     """
-    return worst_first(flag for rule in RULES for flag in rule.flags(response))
+    dense = all(card.arrives == DENSE for card in response.cards)
+    asked = (rule for rule in RULES if not (dense and rule.green))
+    return worst_first(flag for rule in asked for flag in rule.flags(response))

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
-from cofire.assessment.rule import NO
 from cofire.evidence.sensitivity import (
     DEGREE,
     Surface,
@@ -200,7 +199,7 @@ def measure_next(samples: Samples) -> Ranking:
     if not active:
         return Ranking((), accounted, 1.0, 0.0, flags)
     noise = float(np.sqrt(np.mean((worst - told) ** 2)))
-    emulator = _Emulator(surfaces, noise, likelihood_of(told, samples.grade == NO))
+    emulator = _Emulator(surfaces, noise, likelihood_of(told, samples.lost))
     points = design(POINTS, 2 * len(active), samples.seed)
     one, other = (_among(half, active, count) for half in np.split(points, 2, axis=1))
     first, total = sobol_indices(emulator, one, other, active)

@@ -73,7 +73,7 @@ def explained(figure: Array, left: Array) -> float:
     return max(1.0 - float(np.mean(np.square(left))) / spread, 0.0) if spread > 0.0 else 1.0
 
 
-def likelihood_of(figure: Array, happened: NDArray[np.bool_]) -> tuple[float, float]:
+def likelihood_of(figure: Array, happened: Array | NDArray[np.bool_]) -> tuple[float, float]:
     """How an event's probability follows a figure: 1 / (1 + exp(−(a + b figure))).
 
     Logistic regression by Newton's method (Cox 1958, J. R. Stat. Soc. B 20, 215). A faint pull of
@@ -84,7 +84,7 @@ def likelihood_of(figure: Array, happened: NDArray[np.bool_]) -> tuple[float, fl
     figure : array
         Shape (N,). [any]
     happened : array
-        Shape (N,).
+        Whether, or how probably, shape (N,).
 
     Returns
     -------

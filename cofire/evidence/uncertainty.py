@@ -2,8 +2,12 @@
 
 One factor a property and material: the rows of a table move together, and properties move
 independently of each other, as do materials. Neither is quite true (a fritted body that is denser
-is also stronger), but cards state no correlations. Geometry, kiln, burnout kinetics and the
-model itself are not moved.
+is also stronger), but cards state no correlations. Geometry, kiln and burnout kinetics are not
+moved.
+
+The model's own error is in every probability: each rule has a factor (`model_factors`), drawn
+`DRAWS` times for all samples alike, and every sample with every draw is one state of the world.
+What pieces fired have taught (`learning`) weighs these states.
 
 All samples share one mesh and one trace, and are fired in batches: their materials are rows of
 one history. They are fired coarsely. What the coarse mesh and steps do to each flag is taken from
@@ -13,7 +17,7 @@ the cards as they stand, fired both ways, and put right by that ratio in every s
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import cached_property
@@ -21,6 +25,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.assessment.crack_rules import FAILURE_CAUTION, FAILURE_NO
 from cofire.assessment.draws import REACH as REACH
 from cofire.assessment.draws import Factor as Factor
 from cofire.assessment.draws import bounds as bounds
@@ -30,6 +35,7 @@ from cofire.assessment.draws import moved as moved
 from cofire.assessment.draws import normal as normal
 from cofire.assessment.draws import pure as pure
 from cofire.assessment.draws import varied as varied
+from cofire.assessment.model_factors import drawn_factors, factor_of, passing
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO
 from cofire.assessment.verdict import RULES, judge
@@ -71,10 +77,16 @@ FURTHEST = 3.0
 tenth of its limit comes out at less than half. [-]"""
 ABSENT = (0.0, 1.0)
 """Utilisation and caution of a flag that a sample does not have. [-]"""
+DRAWS = 128
+"""Of the factors of all rules. [-]"""
 SURE = 1.0 - 1e-15
 """Probability of a crack beyond which it is certain. [-]"""
 LOST = 0.1
 """Share of the samples that may fail before there is no answer. [-]"""
+
+
+PROBABLE = frozenset(rule.name for rule in RULES if rule.probable)
+CAUTION_POWER = float(np.log(np.log1p(-FAILURE_CAUTION) / np.log1p(-FAILURE_NO)))
 
 
 @dataclass(frozen=True)
@@ -110,6 +122,13 @@ class Samples:
         How often each property had to be held within its bounds.
     failed
         Samples that could not be fired; they are left out.
+    kept
+        Which of the design's points the samples are, shape (N,); all where empty. [-]
+    weight
+        Of each sample with each draw of the factors, shape (N, `DRAWS`), adding up to 1; alike
+        for all where none. [-]
+    taught
+        What pieces that were fired have taught, one line each.
     """
 
     factors: tuple[Factor, ...]
@@ -121,6 +140,79 @@ class Samples:
     seed: int
     clipped: Mapping[Factor, int]
     failed: int
+    kept: tuple[int, ...] = ()
+    weight: Array | None = None
+    taught: tuple[str, ...] = ()
+
+    @cached_property
+    def rules(self) -> tuple[str, ...]:
+        """Names of the rules that gave a flag, R of them."""
+        return tuple(dict.fromkeys(rule for rule, _ in self.flags))
+
+    @cached_property
+    def log_factors(self) -> Array:
+        """Logarithm of each rule's factor in each draw, shape (`DRAWS`, R). [-]"""
+        return drawn_factors(self.rules, DRAWS, self.seed)
+
+    @cached_property
+    def weights(self) -> Array:
+        """Of each sample with each draw, shape (N, `DRAWS`). [-]"""
+        if self.weight is not None:
+            return self.weight
+        shape = (len(self.utilisation), DRAWS)
+        return np.full(shape, 1.0 / (shape[0] * shape[1]))
+
+    def excess(self, level: Array | float = 1.0) -> Array:
+        """Logarithm of each rule's largest utilisation over a level, shape (N, R). [-]
+
+        Parameters
+        ----------
+        level : array, optional
+            Shape (N, F) or one for all. [-]
+        """
+        with np.errstate(invalid="ignore"):
+            over = np.log(np.maximum(self.utilisation / level, 1e-9))
+        over = np.where(np.isnan(over), -np.inf, over)
+        of = np.array([self.rules.index(rule) for rule, _ in self.flags])
+        return np.stack([over[:, of == k].max(axis=1) for k in range(len(self.rules))], axis=1)
+
+    def below(self, excess: Array, leave: Iterable[str] = ()) -> Array:
+        """Probability that no rule passes its level, in each state, shape (N, `DRAWS`). [-]
+
+        Parameters
+        ----------
+        excess : array
+            From `excess`. [-]
+        leave : iterable of str
+            Rules that do not count.
+        """
+        found = np.ones((len(excess), DRAWS))
+        for k, rule in enumerate(self.rules):
+            if rule not in leave:
+                scatter = np.array(factor_of(rule).scatter)
+                found *= passing(excess[:, k, None] + self.log_factors[:, k], scatter)
+        return found
+
+    def cracks(self) -> Array:
+        """Probability that a brittle band cracks on cooling, in each state, (N, `DRAWS`). [-]
+
+        Weibull's law: the risk grows with the factor to the power of the modulus.
+        """
+        columns = [k for k, (rule, _) in enumerate(self.flags) if rule in PROBABLE]
+        risk = -np.log1p(-np.minimum(self.crack, SURE))
+        if not columns:
+            return np.repeat(-np.expm1(-risk)[:, None], DRAWS, axis=1)
+        worst = np.take(columns, np.argmax(self.known[:, columns], axis=1))
+        caution = np.clip(self.caution[np.arange(len(worst)), worst], 0.05, 0.99)
+        power = CAUTION_POWER / np.log(caution)
+        rule = self.flags[columns[0]][0]
+        log = self.log_factors[:, self.rules.index(rule)]
+        nodes, shares = np.polynomial.hermite_e.hermegauss(7)
+        found = np.zeros((len(risk), DRAWS))
+        for node, share in zip(nodes, shares / shares.sum(), strict=True):
+            moved = np.minimum(power[:, None] * (log + factor_of(rule).scatter * node), 200.0)
+            found -= share * np.expm1(-risk[:, None] * np.exp(moved))
+        return found
 
     @cached_property
     def worst(self) -> Array:
@@ -158,28 +250,55 @@ class Samples:
         value = float(np.mean(shares))
         return Probability(value, *wilson(value, len(shares)))
 
+    def chance(self, states: Array) -> Probability:
+        """Mean of a probability over all states, by their weights.
+
+        Parameters
+        ----------
+        states : array
+            0 to 1, shape (N, `DRAWS`). [-]
+
+        Returns
+        -------
+        Probability
+            Its interval goes by the samples that the weights leave.
+        """
+        value = float(np.clip((self.weights * states).sum(), 0.0, 1.0))
+        return Probability(value, *wilson(value, max(round(self.effective), 1)))
+
+    @cached_property
+    def effective(self) -> float:
+        """Samples that the weights leave: the square of their sum over the sum of squares. [-]"""
+        each = self.weights.sum(axis=1)
+        return float(each.sum() ** 2 / (each**2).sum())
+
     @property
     def go(self) -> Probability:
-        """That the verdict is go."""
-        return self.probability(self.grade == GO)
+        """That the verdict is go, were all as it truly is."""
+        known = np.isfinite(self.utilisation.sum(axis=1, keepdims=True))
+        return self.chance(self.below(self.excess(self.caution)) * known)
 
     @property
     def no(self) -> Probability:
-        """That the verdict is no."""
-        return self.probability(self.grade == NO)
+        """That a limit is passed."""
+        return self.chance(1.0 - self.below(self.excess()))
+
+    @cached_property
+    def lost(self) -> Array:
+        """Probability that a limit is passed, in each sample, factors averaged, shape (N,). [-]"""
+        states = (self.weights * (1.0 - self.below(self.excess()))).sum(axis=1)
+        return np.asarray(states / np.maximum(self.weights.sum(axis=1), 1e-300))
 
     @property
     def survival(self) -> Probability:
         """That no brittle zone cracks on cooling."""
-        return self.probability(1.0 - self.crack)
+        return self.chance(1.0 - self.cracks())
 
     @property
     def sound(self) -> Probability:
         """That no brittle zone cracks on cooling and no other flag passes its limit."""
-        probable = {rule.name for rule in RULES if rule.probable}
-        others = [k for k, (rule, _) in enumerate(self.flags) if rule not in probable]
-        kept = np.all(self.known[:, others] <= 1.0, axis=1)
-        return self.probability(np.where(kept, 1.0 - self.crack, 0.0))
+        kept = self.below(self.excess(), PROBABLE)
+        return self.chance(kept * (1.0 - self.cracks()))
 
     @property
     def decided(self) -> dict[Key, float]:
@@ -273,6 +392,7 @@ def sample_verdicts(
         seed=seed,
         clipped=dict(clipped),
         failed=count - len(good),
+        kept=tuple(k for k, j in enumerate(rest) if j is not None),
     )
 
 

@@ -200,11 +200,17 @@ INVERSION_SHARE = 0.8
 573 °C, 1 where it is as stiff as its glass (Eshelby's sphere); our estimate between. [-]"""
 
 
+GREEN, DENSE = "green", "dense"
+"""States in which a body may come into the kiln."""
+
+
 @dataclass(frozen=True)
 class Card:
     """One material, or a blend of two: a blend's `parts` are (metal, fraction), (ceramic, ...).
 
-    `properties` maps a name of `cofire.materials.properties.SPECS` to its `Property`.
+    `properties` maps a name of `cofire.materials.properties.SPECS` to its `Property`. `arrives`
+    tells how the body comes into the kiln: `GREEN`, as printed, or `DENSE`, already sintered,
+    rolled or cast, so that it only expands, creeps and yields.
 
     Examples
     --------
@@ -233,6 +239,7 @@ class Card:
     origin: str = ""
     parts: tuple[tuple[Card, float], ...] = ()
     like: str = ""
+    arrives: str = GREEN
 
     def __getitem__(self, name: str) -> Property:
         """Return the property, or raise UnknownName with the ones this card has."""

@@ -108,9 +108,13 @@ class History:
 
     @property
     def progress(self) -> Array:
-        """Share of its densification that each material has done, shape (N, M). [-]"""
+        """Share of its densification that each material has done, shape (N, M). [-]
+
+        A body that begins without pores has done all of it.
+        """
         start, end = self.relative_density[:, :1], self.relative_density[:, -1:]
-        return np.asarray((self.relative_density - start) / np.maximum(end - start, 1e-12))
+        done = (self.relative_density - start) / np.maximum(end - start, 1e-12)
+        return np.where(start >= 1.0, 1.0, done)
 
     def rows(self, chosen: Sequence[int]) -> History:
         """The same for some of the materials.

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import textwrap
+from dataclasses import replace
 
 import numpy as np
 
-from cofire.assessment.rule import VERDICTS
+from cofire.assessment.model_factors import factor_of
 from cofire.evidence.measure_next import Ranking
 from cofire.evidence.uncertainty import REACH, Factor, Key, Probability, Samples
 from cofire.report.verdict import BEFORE_UNIT, number
@@ -18,8 +19,9 @@ DOUBTFUL = 0.02
 ASSUMED = (
     "Each property moves within the uncertainty that its card states, the rows of a table "
     "together, properties and materials independently, cut off at {reach:g} standard "
-    "uncertainties. Kiln, geometry, the kinetics of burnout and the error of the model itself are "
-    "not in it."
+    "uncertainties. Each rule may be wrong by its own factor (cofire/assessment/model_factors: a "
+    "standard deviation of two up or down for most). Kiln, geometry and the kinetics of burnout "
+    "are not in it."
 )
 
 
@@ -209,13 +211,24 @@ def uncertainty_row(samples: Samples, ranking: Ranking) -> dict[str, object]:
         return {"rule": key[0], "zone": key[1]}
 
     quantiles = np.percentile(samples.worst, [5.0, 50.0, 95.0])
+    go, no = samples.go, samples.no
+    between = samples.probability(np.array([max(1.0 - go.value - no.value, 0.0)]))
+    between = replace(
+        between, low=max(0.0, 1.0 - go.high - no.high), high=min(1.0, 1.0 - go.low - no.low)
+    )
     return {
         "samples": len(samples.utilisation),
         "failed": samples.failed,
         "seed": samples.seed,
         "properties": len(samples.factors),
-        "verdict": {word: probability(samples.probability(samples.grade == grade))
-                    for grade, word in enumerate(VERDICTS)},
+        "verdict": {"go": probability(go), "caution": probability(between),
+                    "no": probability(no)},
+        "model_factors": {rule: {"spread": short(factor_of(rule).spread),
+                                 "low": factor_of(rule).low, "high": factor_of(rule).high,
+                                 "pairs": factor_of(rule).pairs,
+                                 "source": factor_of(rule).source}
+                          for rule in samples.rules},
+        "taught": list(samples.taught),
         "no_crack_on_cooling": probability(samples.survival),
         "sound": probability(samples.sound),
         "utilisation": {f"p{p}": short(q) for p, q in zip((5, 50, 95), quantiles, strict=True)},

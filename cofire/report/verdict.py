@@ -12,6 +12,7 @@ from cofire import __version__
 from cofire.assessment.cautions import DEFER, Caution
 from cofire.assessment.check import Check
 from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag
+from cofire.assessment.verdict import crack_chance
 from cofire.design.starting import taken
 from cofire.mechanics.solid_firing import SolidFiring
 from cofire.units import HOUR, celsius
@@ -191,7 +192,7 @@ def _finding(flag: Flag) -> str:
 
 
 def as_stress(flag: Flag) -> str:
-    """The utilisation of a probability, where it stands beside it: its share as a stress.
+    """What stands beside a probability: with the rule's own error, and its utilisation as a stress.
 
     Parameters
     ----------
@@ -203,9 +204,13 @@ def as_stress(flag: Flag) -> str:
     str
         Begins with a space; empty for a flag whose utilisation is its figure over its limit.
     """
-    if flag.rule != "cooling" or flag.utilisation != flag.utilisation:
+    chance = crack_chance(flag)
+    if chance is None or flag.utilisation != flag.utilisation:
         return ""
-    return f" (utilisation {number(flag.utilisation)}, as a share of the stress of that limit)"
+    return (
+        f" ({number(100.0 * chance)} % with what the rule itself may be wrong by; utilisation "
+        f"{number(flag.utilisation)}, as a share of the stress of that limit)"
+    )
 
 
 def _sentence(text: str) -> str:
@@ -239,6 +244,7 @@ def flag_row(flag: Flag) -> dict[str, object]:
         "utilisation_high": finite(flag.high),
         "caution_from": flag.caution,
         "figure": finite(flag.figure),
+        "chance_of_crack": finite(crack_chance(flag)),
         "limit": finite(flag.limit),
         "unit": flag.unit,
         "note": flag.note,

@@ -330,7 +330,9 @@ def test_json_keeps_its_schema(fired: Response):
     assert whole["decided_by"] == whole["flags"][0]["rule"] == verdict.worst.rule
     assert len(whole["flags"]) == len(verdict.flags)
     for row in whole["flags"]:
-        assert row.keys() == FLAG_FIELDS.keys() | {"time_h", "temperature_C", "height_mm"}
+        assert row.keys() == FLAG_FIELDS.keys() | {
+                "time_h", "temperature_C", "height_mm", "chance_of_crack",
+            }  # fmt: skip
         for name, kind in FLAG_FIELDS.items():
             assert isinstance(row[name], kind | int)
     for row in whole["cautions"]:
@@ -397,8 +399,8 @@ def test_the_load_of_a_chance_says_that_it_is_a_share_of_stress() -> None:
         unit="% probability of a crack", note="note",
     )  # fmt: skip
     assert (
-        "6.16 against 10.0 % probability of a crack (utilisation 0.945, as a share of the"
-        in against(probability)
+        "6.16 against 10.0 % probability of a crack (36.3 % with what the rule itself may be "
+        "wrong by; utilisation 0.945, as a share of the" in against(probability)
     )
     other = Flag(
         rule="sag", zone="body", utilisation=0.5, caution=0.7, figure=1.0, limit=2.0, unit="%",

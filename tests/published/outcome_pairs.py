@@ -1,12 +1,15 @@
-"""What cofire says of one published pair of `outcomes.toml`; the rules stand in `outcomes`."""
+"""The table of pairs, and a pair as a body that cools from a set point with constants of 20 °C.
+
+The second serves `quantities` alone, where a source's own model is so; pairs are judged by
+`as_firings` and `outcomes`.
+"""
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import cache
-from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -14,21 +17,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.assessment.crack_rules import (
-    POOR_BOND,
-    energy_utilisation,
-)
-from cofire.assessment.mismatch import SINTERING_GO, SINTERING_NO
 from cofire.assessment.response import Response
-from cofire.assessment.rule import NO, Flag, joint_name, not_computed
+from cofire.assessment.rule import Flag
 from cofire.materials.card import Card, Property
-from cofire.mechanics.meridian import mesh_meridian
-from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.sleeve import fire_sleeve, nested_rings
-from cofire.mechanics.tile import Tile, fire_tile, layered_tile
+from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.physics import mixing
 from cofire.physics.history import History
-from cofire.physics.mixing import OVERLAPPING_SPHERES
 from cofire.units import ROOM, kelvin
 from tests.fired import flags_of
 
@@ -54,41 +49,6 @@ class Body:
     strain: float
     yield_stress: float
     strength: float
-
-
-@dataclass(frozen=True)
-class Result:
-    """One pair, judged; flags worst first."""
-
-    pair: Entry
-    flags: tuple[Flag, ...]
-
-    @property
-    def failed(self) -> bool:
-        """What became of it."""
-        return bool(self.pair["outcome"] == "failed")
-
-    @property
-    def grade(self) -> int:
-        """0, 1 or 2 for go, caution, no."""
-        return self.flags[0].grade
-
-    @property
-    def predicted_failed(self) -> bool:
-        """What cofire says of it."""
-        return self.grade == NO
-
-    @property
-    def worst(self) -> Flag:
-        """Flag of the largest utilisation among those that could be computed."""
-        return max(
-            (f for f in self.flags if f.utilisation == f.utilisation), key=lambda f: f.utilisation
-        )
-
-    @property
-    def utilisation(self) -> float:
-        """Largest share of a limit that is used up."""
-        return self.worst.utilisation
 
 
 @cache
@@ -203,26 +163,6 @@ def history(materials: Sequence[Body], set_point: float) -> History:
     )
 
 
-def parting(tile: Tile, stress: Array, young: Array, poisson: Array) -> Array:
-    """Energy released per area if a tile parts at each interface, shape (..., N-1). [J/m²]
-
-    Each part unloads elastically from the force and moment that its stress, shape (..., N, P),
-    amounts to; strain along the crack's front is kept.
-    """
-    modulus = (young / (1.0 - poisson**2))[tile.material] * tile.share
-    found = []
-    for cut in range(1, tile.thickness.size):
-        energy = np.zeros(stress.shape[:-2])
-        for part in (slice(None, cut), slice(cut, None)):
-            E, y = modulus[part], tile.height[part]
-            arm = y - (E * y).sum() / E.sum()
-            utilisation = stress[..., part, :] * tile.share[part]
-            force, moment = utilisation.sum(axis=(-2, -1)), (utilisation * arm).sum(axis=(-2, -1))
-            energy += 0.5 * (force**2 / E.sum() + moment**2 / (E * arm**2).sum())
-        found.append(energy)
-    return np.stack(found, axis=-1)
-
-
 def _response(materials: Sequence[Body], trace: History, shell: Any) -> Response:
     """What the product's rules read; `shell` has the fields of a `ShellFiring` that they use."""
     temperature = np.interp(shell.time, trace.time, trace.temperature)
@@ -254,22 +194,6 @@ def _stations(time: Array, stress: Array, plastic: Array, volume: Array) -> Simp
     )
 
 
-def _flag(rule: str, zone: str, figure: Array, limit: float, unit: str, caution: float) -> Flag:
-    """Flag of the worst of several times."""
-    worst = float(figure.max())
-    return Flag(
-        rule=rule, zone=zone, utilisation=max(worst, 0.0) / limit, caution=caution, figure=worst,
-        limit=limit, unit=unit, note="",
-    )  # fmt: skip
-
-
-def _interfaces(materials: Sequence[Body]) -> Iterator[tuple[str, tuple[Body, Body], list[Card]]]:
-    """Name, both bodies and the brittle cards of each interface."""
-    for both in pairwise(materials):
-        cards = [c for c in (b.card.ceramic for b in both) if c is not None]
-        yield joint_name(*(b.card.name for b in both)), both, cards
-
-
 def _tile_flags(pair: Entry, materials: Sequence[Body], trace: History, size: float) -> list[Flag]:
     thickness = [1e-3 * layer["thickness_mm"] for layer in pair["layers"]]
     tile = layered_tile(thickness, free_to_bend=pair["bending"] == "free")
@@ -280,31 +204,7 @@ def _tile_flags(pair: Entry, materials: Sequence[Body], trace: History, size: fl
     )
     shell = _stations(fired.time, stress, plastic, tile.share * size**2)
     response = _response(materials, trace, shell)
-    flags = flags_of(response, "cooling", "metal")
-    energy = parting(tile, fired.stress, trace.young_modulus[:, -1], trace.poisson_ratio)
-    for cut, (zone, both, cards) in enumerate(_interfaces(materials)):
-        if min(b.card.metal_share for b in both) < OVERLAPPING_SPHERES:
-            tough = min(
-                c.scalar("fracture_toughness") ** 2 / c.scalar("young_modulus") for c in cards
-            )
-            worst = float(energy[:, cut].max())
-            utilisation, caution = (
-                energy_utilisation(worst, tough),
-                energy_utilisation(POOR_BOND * tough, tough),
-            )
-            flags.append(
-                Flag(
-                    rule="joint energy",
-                    zone=zone,
-                    utilisation=utilisation,
-                    caution=caution,
-                    figure=worst,
-                    limit=tough,
-                    unit="J/m²",
-                    note="",
-                )
-            )
-    return flags
+    return flags_of(response, "cooling")
 
 
 def _sleeve_flags(
@@ -320,61 +220,17 @@ def _sleeve_flags(
     )
     shell = _stations(fired.time, stress, plastic, 2.0 * np.pi * sleeve.share * size)
     response = _response(materials, trace, shell)
-    flags = flags_of(response, "cooling", "metal")
-    for cut, (zone, both, cards) in enumerate(_interfaces(materials)):
-        bond = 1e-6 * min(b.strength for b in both if not cards or b.card.ceramic is not None)
-        normal = 1e-6 * fired.interface_stress[:, cut]
-        flags.append(_flag("joint stress", zone, normal, bond, "MPa", 0.5))
-    return flags
-
-
-def _ring_flags(pair: Entry, materials: Sequence[Body], trace: History, size: float) -> list[Flag]:
-    count, radius = len(materials), 1e-3 * pair["radius_mm"]
-    steps = size * np.arange(1, count)
-    mesh = mesh_meridian([radius] * 2, [0.0, size * count], 1e-3 * pair["wall_mm"], steps)
-    (shell,) = fire_shells([mesh], trace, [np.arange(count)])
-    response = _response(materials, trace, shell)
-    return (
-        flags_of(response, "cooling")
-        + flags_of(response, "metal")
-        + flags_of(response, "joint stress", "joint energy")
-    )
-
-
-def _sintering_flags(pair: Entry) -> list[Flag]:
-    if pair["family"] not in SINTERED_TOGETHER:
-        return []
-    if "shrinkage_percent" not in pair:
-        return [replace(not_computed("", "shrinkage not printed"), rule="sintering")]
-    apart = np.array([np.ptp(list(pair["shrinkage_percent"].values()))])
-    caution = SINTERING_GO / SINTERING_NO
-    return [_flag("sintering", "", apart, 100.0 * SINTERING_NO, "% apart", caution)]
+    return flags_of(response, "cooling")
 
 
 GEOMETRY: dict[str, Callable[[Entry, Sequence[Body], History, float], list[Flag]]] = {
     "tile": _tile_flags,
     "sleeve": _sleeve_flags,
-    "ring": _ring_flags,
 }
 
 
-def judge(pair: Entry, size: float = SIZE) -> Result:
-    """Flags of one pair, worst first."""
+def cooling_flags(pair: Entry, size: float = SIZE) -> list[Flag]:
+    """What the product's cooling rule says of a pair cooled from its set point."""
     materials = bodies(pair)
     trace = history(materials, kelvin(pair["set_point_C"]))
-    flags = GEOMETRY[pair["geometry"]](pair, materials, trace, size) + _sintering_flags(pair)
-    order = sorted(
-        flags, key=lambda f: (-f.grade, -(f.utilisation if f.utilisation == f.utilisation else 1.0))
-    )
-    return Result(pair, tuple(order))
-
-
-@cache
-def judge_all(size: float = SIZE) -> tuple[Result, ...]:
-    """Every pair of the table, in its order."""
-    return tuple(judge(pair, size) for pair in table()["pair"])
-
-
-def contraction_difference(result: Result) -> float:
-    """Largest difference of contraction between neighbours: what a ranking must beat. [-]"""
-    return max(abs(a.strain - b.strain) for a, b in pairwise(bodies(result.pair)))
+    return GEOMETRY[pair["geometry"]](pair, materials, trace, size)

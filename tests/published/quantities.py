@@ -43,7 +43,7 @@ from cofire.physics.sintering import sintering_potential
 from cofire.units import ROOM, kelvin
 from tests.published import outcome_pairs
 from tests.published.evidence_set import is_open
-from tests.published.outcome_pairs import SIZE, Body, judge
+from tests.published.outcome_pairs import SIZE, Body, cooling_flags
 
 Entry = dict[str, Any]
 Inputs = dict[str, float]
@@ -237,8 +237,8 @@ def _half_crack(pair: Entry, set_mismatch: Callable[[Entry, float], None], start
     mismatch = start
     for _ in range(3):
         set_mismatch(pair, mismatch)
-        flags = judge(pair, SIZE).flags
-        figure = next(f.figure for f in flags if f.rule == "cooling" and ceramic in f.zone)
+        flags = cooling_flags(pair, SIZE)
+        figure = next(f.figure for f in flags if ceramic in f.zone)
         risk = -np.log1p(-min(0.01 * figure, 1.0 - 1e-12))
         mismatch *= float(np.clip((np.log(2.0) / max(risk, 1e-12)) ** (1.0 / m), 0.2, 5.0))
     return mismatch

@@ -23,7 +23,6 @@ from tests.published.as_firings import (
 )
 
 PAIRS = {p["id"]: p for p in outcome_pairs.table()["pair"]}
-OF_THREE = "graded-alumina-316l-19-zirconia"
 
 
 def between(name: str, bonding: float, hot: float, cold: float) -> float:
@@ -40,12 +39,8 @@ def test_every_material_of_the_table_has_a_card_that_can_cool():
         assert np.isfinite(contraction(card_of(name), kelvin(900.0))).all(), name
 
 
-def test_every_pair_but_the_blend_of_three_can_be_cooled():
+def test_every_pair_can_be_cooled():
     for name, pair in PAIRS.items():
-        if name == OF_THREE:
-            with pytest.raises(NotImplementedError, match="allowed: 2"):
-                stressed(pair)
-            continue
         found = stressed(pair)
         assert np.isfinite(found.tension).all(), name
         assert (found.tension >= found.cold).all(), name
