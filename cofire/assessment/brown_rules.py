@@ -160,6 +160,8 @@ def brown_flags(response: Response) -> list[Flag]:
 
 BROWN = Rule(
     name="brown",
+    loses=True,
+    harm="the powder cracks before it sinters",
     asks="Does the powder skeleton bear its strain until it has sintered?",
     find=brown_flags,
     sees=frozenset({FIRING, BLENDS, LAYERS, SHAPE, NEIGHBOUR, STRESS}),

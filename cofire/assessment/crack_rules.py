@@ -291,6 +291,8 @@ _WEIGHED = frozenset({FIRING, BLENDS, LAYERS, SHAPE, NEIGHBOUR, STRESS})
 
 COOLING = Rule(
     name="cooling",
+    loses=True,
+    harm="it cracks while it cools",
     asks="How probably does a brittle band crack on the way to cold?",
     find=cooling_flags,
     sees=_WEIGHED,
@@ -302,6 +304,8 @@ COOLING = Rule(
 )
 JOINT_STRESS = Rule(
     name="joint stress",
+    loses=True,
+    harm="the joint is pulled apart",
     asks="Is a joint pulled apart?",
     find=joint_stress_flags,
     sees=_WEIGHED,
@@ -311,6 +315,8 @@ JOINT_STRESS = Rule(
 )
 JOINT_ENERGY = Rule(
     name="joint energy",
+    loses=True,
+    harm="a crack runs round the joint",
     asks="Would a crack along a joint find the energy to run all round?",
     find=joint_energy_flags,
     sees=_WEIGHED,

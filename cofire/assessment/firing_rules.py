@@ -382,6 +382,8 @@ def sag_flags(response: Response) -> list[Flag]:
 
 PEAK = Rule(
     name="peak",
+    loses=True,
+    harm="it melts or slumps",
     asks="Does any substance melt, or overfire?",
     find=peak_flags,
     sees=frozenset({FIRING, SUBSTANCES}),
@@ -390,6 +392,8 @@ PEAK = Rule(
 )
 DENSITY = Rule(
     name="density",
+    loses=False,
+    harm="it stays porous and weaker",
     asks="Does every substance become as dense as wanted?",
     find=density_flags,
     sees=frozenset({FIRING, SUBSTANCES}),
@@ -399,6 +403,8 @@ DENSITY = Rule(
 )
 ATMOSPHERE = Rule(
     name="atmosphere",
+    loses=True,
+    harm="the gas keeps a zone from sintering",
     asks="Does the gas suit every substance?",
     find=atmosphere_flags,
     sees=frozenset({GAS, SUBSTANCES}),
@@ -407,6 +413,8 @@ ATMOSPHERE = Rule(
 )
 CORE = Rule(
     name="core",
+    loses=False,
+    harm="a dark core stays in the body",
     asks="Is a body's char gone before its pores close?",
     find=core_flags,
     sees=frozenset({FIRING, GAS, SUBSTANCES}),
@@ -418,6 +426,8 @@ CORE = Rule(
 )
 DRYING = Rule(
     name="drying",
+    loses=True,
+    harm="it cracks while it dries",
     asks="Do neighbouring bands shrink alike while they dry?",
     find=drying_flags,
     sees=frozenset({BLENDS, LAYERS, NEIGHBOUR}),
@@ -427,6 +437,8 @@ DRYING = Rule(
 )
 BURNOUT = Rule(
     name="burnout",
+    loses=True,
+    harm="the gas of the binder bursts the wall",
     asks="Does the gas of the binder leave the wall without bursting it?",
     find=burnout_flags,
     sees=frozenset({FIRING, SUBSTANCES, SHAPE}),
@@ -437,6 +449,8 @@ BURNOUT = Rule(
 )
 SAG = Rule(
     name="sag",
+    loses=False,
+    harm="it sags out of shape",
     asks="Does a band slump under its own weight?",
     find=sag_flags,
     sees=frozenset({FIRING, BLENDS, LAYERS, SHAPE}),

@@ -166,6 +166,8 @@ def blend_density_flags(response: Response) -> list[Flag]:
 
 GRAINS = Rule(
     name="grains",
+    loses=False,
+    harm="grains of a blend part and leave it weaker",
     asks="Do the metal grains of a blend stay bonded to its ceramic?",
     find=grain_flags,
     sees=frozenset({FIRING, BLENDS}),
@@ -177,6 +179,8 @@ GRAINS = Rule(
 )
 BLEND_DENSITY = Rule(
     name="blend density",
+    loses=False,
+    harm="a blend stays porous and weaker",
     asks="Do the powders of a blend sinter together?",
     find=blend_density_flags,
     sees=frozenset({FIRING, BLENDS}),

@@ -145,6 +145,8 @@ def later_flags(response: Response) -> list[Flag]:
 
 LATER = Rule(
     name="later",
+    loses=True,
+    harm="it cracks within a year",
     asks="How probably does a band crack within a year of standing in humid air?",
     find=later_flags,
     sees=frozenset({FIRING, BLENDS, LAYERS, SHAPE, NEIGHBOUR, STRESS}),

@@ -181,6 +181,8 @@ def _flag(liquid: FirstLiquid, response: Response) -> Flag:
 
 LIQUID = Rule(
     name="liquid",
+    loses=True,
+    harm="a zone melts",
     asks="Does a zone melt, alone, by its neighbour or by the gas?",
     find=liquid_flags,
     sees=frozenset({FIRING, GAS, BLENDS, LAYERS, NEIGHBOUR}),
@@ -189,6 +191,8 @@ LIQUID = Rule(
 )
 REACTION = Rule(
     name="reaction",
+    loses=False,
+    harm="a skin of another substance forms",
     asks="Does a zone react with its neighbour or the gas?",
     find=reaction_flags,
     sees=frozenset({FIRING, GAS, BLENDS, LAYERS, NEIGHBOUR}),

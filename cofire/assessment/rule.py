@@ -137,6 +137,11 @@ class Rule:
         What is seen on that piece where the rule would be broken, beyond what is measured on it.
     probable
         Whether its figure is the probability of a crack, in per cent.
+    loses
+        Whether passing its limit loses the pot (cracks through, parts, melts, bursts); else it
+        makes it less good. A rule that does not say counts as one that loses.
+    harm
+        What happens beyond its limit, a clause of a sentence: the reason for `loses`.
 
     Examples
     --------
@@ -157,6 +162,8 @@ class Rule:
     piece: str = ""
     sign: str = ""
     probable: bool = False
+    loses: bool = True
+    harm: str = ""
 
     def __post_init__(self) -> None:
         unknown = self.sees - set(SEEN)

@@ -180,6 +180,8 @@ def oxygen_flags(response: Response) -> list[Flag]:
 
 STEAM = Rule(
     name="steam",
+    loses=True,
+    harm="steam bursts the wall",
     asks="Does the last water leave the wall without bursting it?",
     find=steam_flags,
     sees=frozenset({FIRING, SUBSTANCES, SHAPE}),
@@ -191,6 +193,8 @@ STEAM = Rule(
 )
 OXYGEN = Rule(
     name="oxygen",
+    loses=False,
+    harm="a dark core stays in the wall",
     asks="Does oxygen reach the middle of the wall before the pores close?",
     find=oxygen_flags,
     sees=frozenset({FIRING, GAS, SUBSTANCES, SHAPE}),

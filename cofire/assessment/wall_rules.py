@@ -183,6 +183,8 @@ def shape_flags(response: Response) -> list[Flag]:
 RULES = (
     Rule(
         name="gradient",
+        loses=True,
+        harm="the wall cracks on a ramp",
         asks="Does the wall crack because its inside is late on a ramp?",
         find=gradient_flags,
         sees=frozenset({FIRING, BLENDS, SHAPE}),
@@ -193,6 +195,8 @@ RULES = (
     ),
     Rule(
         name="transformation",
+        loses=True,
+        harm="the wall cracks at an inversion",
         asks="Does the wall crack because its inside is late through an inversion?",
         find=transformation_flags,
         sees=frozenset({FIRING, BLENDS, SHAPE}),
@@ -203,6 +207,8 @@ RULES = (
     ),
     Rule(
         name="metal",
+        loses=True,
+        harm="the metal tears",
         asks="Is the sintered metal strained beyond its ductility?",
         find=metal_flags,
         sees=frozenset({FIRING, BLENDS, LAYERS, SHAPE, NEIGHBOUR, STRESS}),
@@ -212,6 +218,8 @@ RULES = (
     ),
     Rule(
         name="shell",
+        loses=False,
+        harm="the stress is only roughly known",
         asks="Is the wall thin enough to be worked out as a shell?",
         find=shape_flags,
         sees=frozenset({SHAPE}),

@@ -134,3 +134,11 @@ def test_rules_have_names_of_their_own_and_know_what_they_can_see():
         assert rule_of(flag).name == flag.rule
     with pytest.raises(ValueError, match="rule toy: sees moods"):
         replace(TOY, sees=frozenset({"moods"}))
+
+
+def test_each_rule_says_whether_it_loses_the_pot_and_what_happens():
+    assert all(rule.harm for rule in RULES)
+    assert {rule.name for rule in RULES if not rule.loses} == {
+        "density", "core", "sag", "oxygen", "reaction", "grains", "blend density", "shell",
+    }  # fmt: skip
+    assert TOY.loses  # one that does not say counts as one that loses
