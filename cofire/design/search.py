@@ -36,8 +36,10 @@ EVENNESS = 0.1
 """Added to each band's free height, so that none vanishes beside the others. [-]"""
 IMPOSSIBLE = 10.0
 """Cost of a point that is no design; the largest cost of one is below 2. [-]"""
-POPULATION, GENERATIONS = 20, 7
+POPULATION, GENERATIONS = 20, 5
 """Of the global stage, for each number of pastes. [-]"""
+POLISH_STEP, POLISH_ROUNDS = 0.1, 3
+"""First step of the compass that follows it, in the unit cube, and its rounds. [-]"""
 ASKED = 2
 """Designs of each number that are asked for their chance. [-]"""
 LOCAL_STEP, LOCAL_ROUNDS = 0.12, 2
@@ -383,6 +385,79 @@ def global_stage(
     )
 
 
+def polish(trials: Trials, rounds: int = POLISH_ROUNDS) -> None:
+    """A compass search by load: a step in each choice, then all that gained together.
+
+    Parameters
+    ----------
+    trials : Trials
+        Of one space, with designs known; filled with more.
+    rounds : int
+        [-]
+    """
+    step = POLISH_STEP
+    for _ in range(rounds):
+        best = trials.best(1)
+        if not best:
+            return
+        middle = trials.space.point(best[0])
+        before = _cost(trials.known[best[0]])
+        ways = [(k, way) for k in range(trials.space.size) for way in (-step, step)]
+        points = np.array([_moved(middle, [one]) for one in ways])
+        costs = trials.costs(points)
+        gains = sorted(
+            (float(cost), way) for cost, way in zip(costs, ways, strict=True) if cost < before
+        )
+        first: dict[int, float] = {}
+        for _, (k, way) in gains:
+            first.setdefault(k, way)
+        together = list(first.items())
+        if len(together) > 1:
+            some = [together[:2], together[:3], together]
+            some.append([(k, 2.0 * way) for k, way in together])
+            trials.costs(np.array([_moved(middle, one) for one in some]))
+        if not gains:
+            step *= 0.5
+
+
+def _moved(point: Array, ways: Iterable[tuple[int, float]]) -> Array:
+    """A point moved in some choices, within the cube."""
+    moved = point.copy()
+    for k, way in ways:
+        moved[k] += way
+    return np.asarray(np.clip(moved, 0.0, 1.0))
+
+
+def split(layout: Layout, count: int, layer: float) -> Layout:
+    """A layout of more pastes near one of fewer: the widest step gets one between, time and again.
+
+    Parameters
+    ----------
+    layout : Layout
+        Of fewer pastes, one at least.
+    count : int
+        Of pastes wanted. [-]
+    layer : float
+        Of the printer. [m]
+
+    Returns
+    -------
+    Layout
+        As tall; it may break limits.
+    """
+    shares, heights = list(layout.shares), list(layout.each)
+    while len(shares) < count:
+        steps = np.diff([-100, *(-share for share in shares), 0])
+        k = int(np.argmax(steps))  # the step above paste k
+        new = round(0.5 * ((100, *shares)[k] + (*shares, 0)[k]))
+        tall = max((j for j in (k - 1, k) if 0 <= j < len(heights)), key=lambda j: heights[j])
+        half = layer * max(round(0.5 * heights[tall] / layer), LEAST_LAYERS)
+        heights[tall] = max(heights[tall] - half, LEAST_LAYERS * layer)
+        shares.insert(k, new)
+        heights.insert(k, half)
+    return Layout(tuple(shares), min(heights), layout.middle, tuple(heights))
+
+
 def around(space: Space, design: Design, step: float) -> list[Design]:
     """Designs a step away in one choice, each way.
 
@@ -524,7 +599,7 @@ def search_designs(
     counts = [n for n in dict.fromkeys((*COUNTS, most)) if n <= most]
     generations = max(round(GENERATIONS * effort), 1)
     rough = SEARCHED * (ASKED * len(counts) + 8 * REFINED * LOCAL_ROUNDS)
-    whole = len(counts) * POPULATION * (generations + 1) + rough + final * (len(counts) + 1)
+    whole = len(counts) * (POPULATION * (generations + 1) + 40) + rough + final * (len(counts) + 1)
     done = 0
 
     def tell(more: int) -> None:
@@ -544,9 +619,15 @@ def search_designs(
             for layout in start
             if len(layout.shares) == n
         ]
+        if n > 1 and n - 1 >= min(some, default=n):
+            fewer = some[max(m for m in some if m < n)].best(1)[0]
+            if fewer.layout.shares:
+                layer = vessel.printer.layer
+                more = split(fewer.layout, n, layer)
+                known.insert(0, replace(fewer, layout=more))
         size = POPULATION if space.size > 2 else POPULATION // 2
         global_stage(trials, known, size, generations, seed + n)
-        trials.run(known[:2])
+        polish(trials)
         if not trials.best(1):
             del some[n]
     if not some:
