@@ -131,6 +131,7 @@ VESSEL = _table(
     joint=Field("the table [joint]", otherwise="as the bands are written"),
     paste=Field("the table [paste]", otherwise="common practice"),
     prices=Field("the table [prices]", otherwise="no prices"),
+    free=Field("the table [free]", otherwise="a plan chooses nothing but joint and firing"),
 )
 PROFILE = _table(
     shape=Field(
@@ -225,6 +226,16 @@ JOINT = _table(
         "least height of either pure zone", MM, 0.0, 1000.0, otherwise="0.3 of the smaller zone"
     ),
 )
+CHOICES = _table(
+    dead_volume_ml=Field(
+        "[least, most] between changeover and nozzle, by a chamber; with [printer]", "ml", 0.01,
+        500.0, otherwise="the printer as it is", example="[0.3, 5]",
+    ),
+    wall_mm=Field(
+        'thinnest and thickest wall that a plan may choose; with shape = "cylinder"', MM, 0.5,
+        100.0, otherwise="as drawn", example="[3, 5]",
+    ),
+)  # fmt: skip
 PASTE = _table(
     waste_percent=Field("paste lost in bowl, syringe and first lines", "%", 0.0, 200.0, 15.0),
     scale_g=Field("smallest step of your scale", "g", 1e-4, 100.0, 0.1),
@@ -408,6 +419,7 @@ FORMATS: Mapping[str, tuple[Section, ...]] = MappingProxyType(
             Section("[joint]", "what a plan may do to the joint", JOINT),
             Section("[paste]", "how pastes are mixed and weighed", PASTE),
             Section("[prices]", "what things cost, in one currency", PRICES),
+            Section("[free]", "what else a plan may choose", CHOICES),
         ),
         "firing": (
             Section("", "temperatures are the kiln's", FIRING),

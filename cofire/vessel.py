@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire.errors import InputError
-from cofire.fields import BAND, JOINT, PASTE, PRICES, PRINTER, PROFILE, VESSEL, Table
+from cofire.fields import BAND, CHOICES, JOINT, PASTE, PRICES, PRINTER, PROFILE, VESSEL, Table
 from cofire.files import Fields, Place, is_number, read_text, show, table_of
 from cofire.firing.program import Firing, Kiln, load_kilns, read_firing
 from cofire.numerics import Array
@@ -280,6 +280,26 @@ class OpenFiring:
 
 
 @dataclass(frozen=True)
+class Freedom:
+    """What else than the joint a plan may choose.
+
+    Attributes
+    ----------
+    dead_volume
+        Least and most dead volume of the printer, by a chamber before the nozzle; empty where the
+        printer is as it is. [m³]
+    wall
+        Thinnest and thickest wall of a cylinder; empty where it is as drawn. [m]
+    outside
+        Whether the outside keeps its place when the wall changes; else the middle does.
+    """
+
+    dead_volume: tuple[float, ...] = ()
+    wall: tuple[float, ...] = ()
+    outside: bool = True
+
+
+@dataclass(frozen=True)
 class Vessel:
     """A shell of revolution made of bands, in its fired size.
 
@@ -305,6 +325,8 @@ class Vessel:
         What things cost, if the file says so.
     left_open
         What the file says of its firing where it has none; kept when one has been chosen.
+    free
+        What else a plan may choose.
 
     Examples
     --------
@@ -326,6 +348,24 @@ class Vessel:
     mixing: Mixing = USUAL_MIXING
     prices: Prices | None = None
     left_open: OpenFiring | None = None
+    free: Freedom = Freedom()
+
+    def with_wall(self, wall: float) -> Vessel:
+        """The same cylinder with another wall; its base keeps its own.
+
+        Parameters
+        ----------
+        wall : float
+            [m]
+        """
+        side = self.radius > 0.0
+        old = float(self.wall[-1])
+        shift = 0.5 * (old - wall) if self.free.outside else 0.0
+        return replace(
+            self,
+            radius=np.where(side, self.radius + shift, 0.0),
+            wall=np.where(side, wall, self.wall),
+        )
 
     @property
     def steps(self) -> Array:
@@ -643,6 +683,29 @@ def _holds(
     return foot or FREE, rim or FREE
 
 
+def _freedom(table: dict[str, Any], where: str, printer: Printer) -> Freedom:
+    """The [free] table: ranges within which a plan may choose."""
+    fields = _table(table, "free", where, CHOICES)
+    profile = table.get("profile", {})
+    ranges: dict[str, tuple[float, ...]] = {"dead_volume_ml": (), "wall_mm": ()}
+    for key, unit in (("dead_volume_ml", 1e-6), ("wall_mm", 1e-3)):
+        if key not in fields.table:
+            continue
+        values = fields.rising(key, CHOICES[key].least, CHOICES[key].most)
+        if values.size != 2:
+            raise fields.refuse(key, fields.table[key], "[least, most]")
+        ranges[key] = tuple(float(v) * unit for v in values)
+    if ranges["dead_volume_ml"] and not printer.given:
+        raise InputError(f"{fields.where}: dead_volume_ml: only with a [printer] table; add it")
+    if ranges["wall_mm"]:
+        if profile.get("shape") != "cylinder":
+            raise InputError(f'{fields.where}: wall_mm: only with shape = "cylinder"; leave it out')
+        if ranges["wall_mm"][1] > 0.5e-3 * float(profile["radius_mm"]):
+            raise fields.refuse("wall_mm", fields.table["wall_mm"], "up to half of the radius")
+    outside = profile.get("surface", "outside") == "outside"
+    return Freedom(ranges["dead_volume_ml"], ranges["wall_mm"], outside)
+
+
 def read_vessel(
     source: Place | Mapping[str, Any],
     kilns: Mapping[str, Kiln] | None = None,
@@ -701,10 +764,11 @@ def read_vessel(
         curve = read_firing(given, kilns, f"{where}: [firing]")
     bands = _bands(table.get("band"), where, float(height[-1]))
     name = fields.name()
+    printer = read_printer(table, where)
     return Vessel(
-        name, radius, height, wall, corners, bands, curve, read_printer(table, where),
+        name, radius, height, wall, corners, bands, curve, printer,
         _joint(table, where, bands, float(height[-1])), read_mixing(table, where),
-        read_prices(table, where), left_open,
+        read_prices(table, where), left_open, _freedom(table, where, printer),
     )  # fmt: skip
 
 

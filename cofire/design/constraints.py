@@ -100,7 +100,9 @@ def in_fired_size(vessel: Vessel, metal: Card, ceramic: Card) -> Vessel:
 
 
 def least_height(vessel: Vessel, low: float, high: float | None = None) -> float:
-    """Least height of a band: the smear of a change of paste, and two layers.
+    """Least height of a band: two layers, and where no printer is given the smear of a change.
+
+    Where the printer is given its smear is part of every verdict, so that a band may be lower.
 
     Parameters
     ----------
@@ -120,6 +122,8 @@ def least_height(vessel: Vessel, low: float, high: float | None = None) -> float
     radius = np.interp(places, vessel.height, vessel.radius)
     wall = np.interp(places, vessel.height, vessel.wall)
     printer = vessel.printer
+    if printer.given:
+        return LEAST_LAYERS * printer.layer
     section = float((2.0 * np.pi * radius * wall).min())
     smeared = smear(printer.dead_volume, printer.tanks) / section
     return whole(max(smeared, LEAST_LAYERS * printer.layer), printer.layer, up=True)
@@ -250,7 +254,9 @@ def fitted(vessel: Vessel, layout: Layout) -> Layout | None:
         None where it breaks a limit wherever it stands.
     """
     layer = vessel.printer.layer
-    at = placed(vessel, replace(layout, height=layer * round(layout.height / layer)))
+    rounded = tuple(layer * round(height / layer) for height in layout.heights)
+    height = layer * round(layout.height / layer)
+    at = placed(vessel, replace(layout, height=height, heights=rounded))
     return at if at is not None and allowed(vessel, at) else None
 
 
@@ -495,8 +501,10 @@ def neighbours(vessel: Vessel, layout: Layout, step: int = 2 * SHARE_STEP) -> li
                 moved.append(replace(layout, shares=tuple(new)))
     for factor in (0.85, 1.15):
         height = layer * round(factor * layout.height / layer)
-        if layout.shares and height * len(layout.shares) <= tallest(vessel) + SLACK:
-            moved.append(replace(layout, height=height))
+        each = tuple(layer * round(factor * one / layer) for one in layout.heights)
+        new_layout = replace(layout, height=height, heights=each)
+        if layout.shares and new_layout.total <= tallest(vessel) + SLACK:
+            moved.append(new_layout)
     for reach in (0.25 * (limits.highest - limits.lowest), 4.0 * layer):
         moved += [replace(layout, middle=layout.middle + shift) for shift in (-reach, reach)]
     found = dict.fromkeys(placed(vessel, new) for new in moved)
@@ -516,8 +524,11 @@ def merge(base: Layout, one: Layout, other: Layout) -> Layout | None:
     Returns
     -------
     Layout or None
-        None where both change the same thing, or the shares no longer fall.
+        None where both change the same thing, or the shares no longer fall; nor are bands of
+        unlike heights merged.
     """
+    if base.heights or one.heights or other.heights:
+        return None
     pairs = [
         *zip(base.shares, one.shares, other.shares, strict=True),
         (base.height, one.height, other.height),

@@ -1,4 +1,4 @@
-"""The whole plan for one vessel: check as given, layers, schedule, check again, alternatives."""
+"""The whole plan for one vessel: check as given, layers, schedule, designs, check, alternatives."""
 
 from __future__ import annotations
 
@@ -24,10 +24,12 @@ from cofire.design.layers import (
     Trial,
     leaders,
     propose_layers,
-    trade_off,
     try_layouts,
 )
+from cofire.design.objective import Outcome, chances, draw, nominal, odds
 from cofire.design.schedule import Schedule, propose_schedule
+from cofire.design.search import FINAL, DesignSearch, search_designs
+from cofire.design.search import laid as laid_design
 from cofire.design.starting import started
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.firing.program import Firing
@@ -40,8 +42,8 @@ TENFOLD = 10.0
 brings it below. [-]"""
 INTERRUPTED = "interrupted"
 """First word of the line that says what is kept."""
-TURNS = 3
-"""Most times that layers and schedule are searched again in turn. [-]"""
+EVEN = 0.01
+"""Chances that differ by no more count as even. [-]"""
 DOUBT = 0.95
 """Of a utilisation, where a scan says what nothing goes below: its coarse mesh is on the low side
 already. [-]"""
@@ -89,6 +91,11 @@ class Plan:
         Best first; empty where the proposal is a go.
     finished
         False where a search was interrupted: the best so far.
+    designs
+        The search over shares, heights, chamber and wall; None where an interrupt came before it.
+    odds
+        Chances of the vessel as given and as proposed, each in its own firing, over the same
+        samples; None where an interrupt came before them, or a vessel cannot be fired.
     """
 
     given: Check
@@ -100,6 +107,8 @@ class Plan:
     scan: Scan | None
     alternatives: tuple[Alternative, ...]
     finished: bool
+    designs: DesignSearch | None = None
+    odds: tuple[Outcome | None, Outcome | None] = (None, None)
 
     @property
     def verdict(self) -> Verdict:
@@ -125,6 +134,7 @@ class _Draft:
     layout: Layout
     layers: LayerSearch | None = None
     schedule: Schedule | None = None
+    designs: DesignSearch | None = None
     tried: int = 0
 
 
@@ -196,11 +206,15 @@ def propose(
     breaks, own = _own_limits(vessel, bench)
     if own is not None and given.verdict.utilisation < best.verdict.utilisation:
         moved = check(own)
-        if moved.verdict.utilisation < best.verdict.utilisation:
+        if _better(moved, best, bench):
             best, layout, schedule = moved, given_layout(own, cards), None
     scan: Scan | None = None
     others: tuple[Alternative, ...] = ()
+    both: tuple[Outcome | None, Outcome | None] = (None, None)
     try:
+        if finished:
+            say("chances")
+            both = _both_odds(bench.on(ROUGH), vessel, best.designed.vessel)
         if finished and best.verdict.grade > GO:
             before = given.verdict.crack_probability
             after = best.verdict.crack_probability
@@ -211,7 +225,26 @@ def propose(
     except KeyboardInterrupt:
         finished = False
         say(_kept(draft))
-    return Plan(given, breaks, best, layout, draft.layers, schedule, scan, others, finished)
+    return Plan(
+        given, breaks, best, layout, draft.layers, schedule, scan, others, finished, draft.designs,
+        both,
+    )  # fmt: skip
+
+
+def _better(one: Check, other: Check, bench: Bench) -> bool:
+    """Whether a check uses up less of its limits and is no likelier to be lost."""
+    modulus = bench.zones(one.designed.vessel)[1]["weibull_modulus"].scalar
+    kept = [chances(c.verdict.flags, modulus)[0] for c in (one, other)]
+    return one.verdict.utilisation < other.verdict.utilisation and kept[0] >= kept[1] - EVEN
+
+
+def _both_odds(
+    bench: Bench, given: Vessel, proposed: Vessel
+) -> tuple[Outcome | None, Outcome | None]:
+    """Chances of two vessels over the same samples."""
+    some = [given, proposed]
+    found = odds(bench, draw(bench, given, FINAL, 1), some, nominal(bench, some))
+    return found[0], found[1]
 
 
 def _kept(draft: _Draft) -> str:
@@ -241,7 +274,7 @@ def _own_limits(vessel: Vessel, bench: Bench) -> tuple[tuple[str, ...], Vessel |
 def _search(
     draft: _Draft, vessel: Vessel, bench: Bench, whole: Frame, say: Callable[[str], None]
 ) -> None:
-    """Layers under the usual firing of these zones, then schedule and layers in turn.
+    """Layers under the usual firing of these zones, a schedule, then designs and a schedule.
 
     A direct joint and a graded one ask for different firings, so both get their own before one
     of them is dropped.
@@ -287,19 +320,29 @@ def _search(
     schedule(best)
     for rival in [other for other in leading if bool(other.shares) != bool(best.shares)][:1]:
         schedule(rival)
-    for _ in range(TURNS):
-        before, settled = draft.layout, draft.schedule
-        assert settled is not None
-        say("solid of the best so far")
-        rough.correct(draft.vessel, check_vessel(draft.vessel, bench.cards, extend=bench.extend))
-        layers(settled.firing, rough, 1, "layers in this firing", [before, *leading])
-        if draft.layout == before:
-            break
-        if schedule(draft.layout, settled.setting).setting == settled.setting:
-            break
-    paying = [trial.layout for trial in trade_off(coarse)]
-    telling = dict.fromkeys([draft.layout, *leading, *paying])
-    layers(draft.vessel.firing, bench, 1, "layers, finer", list(telling))
+    settled = draft.schedule
+    assert settled is not None
+    say("solid of the best so far")
+    rough.correct(draft.vessel, check_vessel(draft.vessel, bench.cards, extend=bench.extend))
+    found = search_designs(
+        replace(vessel, firing=settled.firing), rough, [draft.layout, *leading],
+        progress=lambda n, of: say(f"designs: {n} of about {of}"),
+    )  # fmt: skip
+    if found is None:
+        return
+    draft.designs = found
+    chosen = found.chosen.design
+    base = laid_design(vessel, metal.name, ceramic.name, below, chosen)
+    draft.layout = chosen.layout
+    draft.vessel = replace(base, firing=settled.firing)
+    again = propose_schedule(
+        replace(base, firing=vessel.firing), bench.cards, bench=rough, whole=whole,
+        start=settled.setting, progress=lambda n: say(f"schedule: {n}"),
+    )  # fmt: skip
+    draft.tried += again.tried
+    if not again.finished:
+        raise KeyboardInterrupt
+    draft.schedule, draft.vessel = again, replace(base, firing=again.firing)
 
 
 def scan_layouts(bench: Bench, vessel: Vessel, say: Callable[[str], None]) -> Scan:

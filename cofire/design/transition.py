@@ -10,6 +10,9 @@ from cofire.materials.card import Card
 from cofire.physics.blends import find_material
 from cofire.vessel import Band, Vessel
 
+ALIKE = 1e-6
+"""Heights of bands that differ by less count as alike, far below a layer. [m]"""
+
 
 @dataclass(frozen=True)
 class Layout:
@@ -23,19 +26,28 @@ class Layout:
     shares
         Metal of each blend, by solid volume, falling. [%]
     height
-        Of each blend's band, a multiple of the printer's layer. [m]
+        Of each blend's band, a multiple of the printer's layer; of the lowest one where they are
+        not alike. [m]
     middle
         Of the whole transition. [m]
+    heights
+        Of each blend's band where they are not alike, else empty. [m]
     """
 
     shares: tuple[int, ...]
     height: float
     middle: float
+    heights: tuple[float, ...] = ()
+
+    @property
+    def each(self) -> tuple[float, ...]:
+        """Height of each blend's band, in the order of `shares`. [m]"""
+        return self.heights or (self.height,) * len(self.shares)
 
     @property
     def total(self) -> float:
         """Height of the whole transition. [m]"""
-        return self.height * len(self.shares)
+        return sum(self.heights) if self.heights else self.height * len(self.shares)
 
     @property
     def foot(self) -> float:
@@ -123,8 +135,12 @@ def as_vessel(vessel: Vessel, metal: str, ceramic: str, below: bool, layout: Lay
     names = [f"{metal} + {ceramic} = {share}" for share in order]
     ends = (metal, ceramic) if below else (ceramic, metal)
     start = layout.foot
-    edges = [0.0, *(start + layout.height * k for k in range(len(names) + 1))]
-    edges.append(float(vessel.height[-1]))
+    if layout.heights:
+        rising = layout.heights if below else layout.heights[::-1]
+        inner = [start + sum(rising[:k]) for k in range(len(names) + 1)]
+    else:
+        inner = [start + layout.height * k for k in range(len(names) + 1)]
+    edges = [0.0, *inner, float(vessel.height[-1])]
     bands = tuple(
         Band(name, low, high)
         for name, low, high in zip([ends[0], *names, ends[1]], edges[:-1], edges[1:], strict=True)
@@ -133,7 +149,7 @@ def as_vessel(vessel: Vessel, metal: str, ceramic: str, below: bool, layout: Lay
 
 
 def given_layout(vessel: Vessel, cards: Mapping[str, Card]) -> Layout:
-    """The transition of the vessel as its file has it; unlike bands by their mean height.
+    """The transition of the vessel as its file has it, its bands' heights too.
 
     Parameters
     ----------
@@ -152,4 +168,9 @@ def given_layout(vessel: Vessel, cards: Mapping[str, Card]) -> Layout:
     found = tuple(round(100.0 * card.metal_share) for card in blends)
     low, high = vessel.bands[0].high, vessel.bands[-1].low
     height = (high - low) / len(found) if found else 0.0
-    return Layout(found if below else found[::-1], height, 0.5 * (low + high))
+    own = tuple(band.high - band.low for band in vessel.bands[1:-1])
+    alike = all(abs(h - height) < ALIKE for h in own)
+    own = () if alike else (own if below else own[::-1])
+    return Layout(
+        found if below else found[::-1], min(own, default=height), 0.5 * (low + high), own
+    )

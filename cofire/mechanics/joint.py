@@ -161,6 +161,49 @@ def local_field(distance: npt.ArrayLike, place: npt.ArrayLike) -> LocalField:
     return _of_series(amplitude, (pairs[0], pairs[1]))
 
 
+FIELD_STEP = 0.005
+"""Distance between the places at which fields are worked out before they are read, over the wall.
+Cubics between them are within 1e-5 of M d of the series. [-]"""
+
+
+def read_field(distance: Array, place: npt.ArrayLike) -> LocalField:
+    """The same as `local_field` within `REACH`, read from a table that is worked out once.
+
+    Parameters
+    ----------
+    distance
+        From the joint over the wall, 0 to `REACH`, shape (D,). [-]
+    place
+        Through the wall, -1 inside to 1 outside, shape (P,). [-]
+    """
+    table = _field_table(tuple(np.asarray(place, dtype=float).tolist()))
+    at = np.maximum(distance - CUT_OFF, 0.0) / FIELD_STEP
+    first = np.clip(np.floor(at).astype(np.intp) - 1, 0, table.shape[-1] - 5)
+    x = at - first
+    # Lagrange's cubic through four neighbours at 0, 1, 2, 3
+    cubic = (
+        -(x - 1.0) * (x - 2.0) * (x - 3.0) / 6.0,
+        x * (x - 2.0) * (x - 3.0) / 2.0,
+        -x * (x - 1.0) * (x - 3.0) / 2.0,
+        x * (x - 1.0) * (x - 2.0) / 6.0,
+    )
+    read = np.zeros((*table.shape[:-1], distance.size))
+    for k, share in enumerate(cubic):
+        read += share * table[..., 1 + first + k]
+    beside = distance < CUT_OFF  # they share one window
+    read[..., beside] = table[..., :1]
+    return LocalField(read.reshape(*read.shape[:2], -1))
+
+
+@lru_cache(maxsize=16)
+def _field_table(place: tuple[float, ...]) -> Array:
+    """Fields beside the joint, then from `CUT_OFF` to beyond `REACH`, (2, W, P, distances). [-]"""
+    steps = np.arange(int((REACH - CUT_OFF) / FIELD_STEP) + 4)
+    away = np.concatenate([[0.0], CUT_OFF + FIELD_STEP * steps])
+    field = local_field(away, np.array(place)).components
+    return field.reshape(2, -1, len(place), away.size)
+
+
 @lru_cache(maxsize=16)
 def _fields_at(place: tuple[float, ...]) -> list[npt.NDArray[np.complex128]]:
     """Fields of the series at places through the wall, -1 to 1, see `_strip_fields`."""
@@ -480,7 +523,7 @@ class JointFields:
             here = (owner == vessel) & (np.abs(distance) < REACH)
             for side, sign in enumerate((-1.0, 1.0)):
                 samples = np.flatnonzero(here & (sign * distance > 0.0))
-                field = local_field(np.abs(distance[samples]), through)
+                field = read_field(np.abs(distance[samples]), through)
                 near.append((number, side, samples, field))
         return near
 

@@ -13,6 +13,7 @@ from typing import Any
 
 from cofire.fields import (
     BAND,
+    CHOICES,
     COOLING,
     FIRING,
     FORMATS,
@@ -282,7 +283,7 @@ def new_vessel(wish: Wish) -> str:
         "base_mm": wish.wall, "lowest_mm": joint, "highest_mm": 0.5 * (joint + wish.height),
         "keep_mm": 0.3 * min(joint, wish.height - joint),
     }  # fmt: skip
-    tables = ("profile", "band", "printer", "joint", "paste", "prices", "firing")
+    tables = ("profile", "band", "printer", "joint", "paste", "prices", "free", "firing")
     lines = [
         *_comment(
             "A vessel for cofire. Sizes are those wanted after firing. Take the # away before a "
@@ -321,6 +322,10 @@ def new_vessel(wish: Wish) -> str:
         "",
         *_section("prices", {}),
         *_lines(PRICES, {}),
+        "",
+        *_comment("What else a plan may choose."),
+        *_section("free", {}),
+        *_lines(CHOICES, {}),
     ]  # fmt: skip
     return "\n".join(lines) + "\n"
 

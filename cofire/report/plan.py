@@ -28,6 +28,7 @@ from cofire.numerics import Array
 from cofire.production.job import job_for
 from cofire.report import figures
 from cofire.report import stress as stress_text
+from cofire.report.designs import ALMOST, LITTLE, designs_row, designs_text, odds_line, percent
 from cofire.report.firing import kiln_csv
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import stress_figure, trade_off_figure
@@ -81,6 +82,12 @@ def planned_vessel(source: Path, vessel: Vessel) -> dict[str, str]:
         if written is not None:
             bands[at]["height"] = written
     table["band"] = bands
+    free = table.get("free", {})
+    if "dead_volume_ml" in free:
+        dead = round(vessel.printer.dead_volume * 1e6, 4)
+        table["printer"] = {**table["printer"], "dead_volume_ml": dead}
+    if "wall_mm" in free:
+        table["profile"] = {**table["profile"], "wall_mm": round(float(vessel.wall[-1]) * 1e3, 4)}
     files["vessel.toml"] = toml(table)
     return files
 
@@ -336,8 +343,10 @@ def plan_json(plan: Plan) -> str:
         "transition": {
             "blends_percent_metal": list(plan.layout.shares),
             "height_mm": _mm(plan.layout.total),
+            "heights_mm": [_mm(height) for height in plan.layout.each],
             "middle_mm": _mm(plan.layout.middle),
         },
+        "designs": designs_row(plan.designs, plan.odds),
         "limits": _limits(plan.layers),
         "nothing_below": _scan(plan.scan),
         "firing": [
@@ -410,29 +419,6 @@ def _rounded(value: float) -> float:
 
 # ----------------------------------------------------------------------------------------------
 # A plan, its layers and its schedule as a person reads them
-
-ALMOST, LITTLE = 0.999, 1e-4
-"""Chances beyond these are told as "above 99.9 %" and "below 0.01 %". [-]"""
-
-
-def percent(probability: float) -> str:
-    """A probability in per cent, without false digits near certainty.
-
-    Parameters
-    ----------
-    probability : float
-        [-]
-
-    Returns
-    -------
-    str
-        With its unit.
-    """
-    if probability > ALMOST:
-        return f"above {100 * ALMOST:g} %"
-    if probability < LITTLE:
-        return f"below {100 * LITTLE:g} %"
-    return f"{100 * probability:.{3 if probability >= 0.1 else 2}g} %"
 
 
 def layout_line(trial: Trial, decay: float) -> str:
@@ -630,6 +616,7 @@ def plan_text(plan: Plan) -> str:
             "proposed."
         ),
     ]
+    lines += wrapped(odds_line(plan.odds))
     for line in plan.proposal.printed.history.extended:
         lines += wrapped(f"Beyond its table: {line}.")
     if plan.given_breaks and plan.given.verdict.utilisation < plan.verdict.utilisation:
@@ -647,7 +634,9 @@ def plan_text(plan: Plan) -> str:
         'Each end band may have height = "fixed", "at least" or "free" in the file; without it and '
         "without a place in [joint], the lower of the two is fixed as written."
     )
-    if plan.layers is not None:
+    if plan.designs is not None:
+        lines += ["", designs_text(plan.designs).rstrip()]
+    elif plan.layers is not None:
         lines += ["", layers_text(plan.layers).rstrip()]
     if plan.schedule is not None:
         lines += ["", f"firing in {vessel.firing.gas}:", schedule_text(plan.schedule).rstrip()]

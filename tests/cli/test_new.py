@@ -97,7 +97,7 @@ def test_every_field_of_a_vessel_stands_in_the_file_with_its_unit_and_default(ru
     text = Path("vessel.toml").read_text(encoding="utf-8")
     for section in FORMATS["vessel"]:
         for name, field in section.fields.items():
-            if name in ("profile", "band", "printer", "joint", "paste", "prices", "firing"):
+            if name in ("profile", "band", "printer", "joint", "paste", "prices", "free", "firing"):
                 assert f"[{name}]" in text
                 continue
             assert re.search(rf"^(# )?{name} = ", text, re.MULTILINE), name
@@ -106,7 +106,7 @@ def test_every_field_of_a_vessel_stands_in_the_file_with_its_unit_and_default(ru
             assert field.allowed in words
 
 
-@pytest.mark.parametrize("heading", ["printer", "joint", "paste", "prices", "firing"])
+@pytest.mark.parametrize("heading", ["printer", "joint", "paste", "prices", "free", "firing"])
 def test_a_table_that_is_freed_whole_is_read(run, heading: str):
     run("new", "vessel", *SILVER)
     lines = Path("vessel.toml").read_text(encoding="utf-8").splitlines()

@@ -24,7 +24,8 @@ from cofire.design.candidates import ROUGH, Bench
 from cofire.design.plan import DOUBT, TENFOLD, Plan, Scan, propose, scan_layouts
 from cofire.design.transition import given_layout, zones
 from cofire.errors import InputError, ModelError
-from cofire.report.plan import percent, plan_json, plan_text, scan_text, write_plan
+from cofire.report.designs import percent
+from cofire.report.plan import plan_json, plan_text, scan_text, write_plan
 from cofire.report.writing import check_plan_folder, replace_folder
 from cofire.vessel import Band, JointLimits, read_vessel
 from tests.brute_force import TALL, Grid, example, least_load, whole_grid

@@ -1,0 +1,490 @@
+"""How good a design is: the chance that the pot is not lost, and that nothing fails.
+
+A design is fired, as its printer lays it, with the cards as they might also be: the same samples
+for every design (common random numbers), so that two designs differ by what they are and not by
+luck. Kiln, place of the joint and dead volume are moved with the cards. Where the chance is pinned
+at nought or one, the load of the cards as they stand still says which design is nearer.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from operator import attrgetter
+
+import numpy as np
+from scipy.special import ndtr
+
+from cofire.assessment.crack_rules import FAILURE_NO
+from cofire.assessment.draws import design as points_of
+from cofire.assessment.draws import factors_of, pure, varied
+from cofire.assessment.model_factors import factor_of
+from cofire.assessment.rule import STRESS, Flag
+from cofire.assessment.verdict import rule_of
+from cofire.design.candidates import Bench, batches, fire_candidates
+from cofire.errors import ModelError
+from cofire.firing.program import Firing
+from cofire.materials.card import pure_cards
+from cofire.numerics import Array
+from cofire.vessel import Band, Vessel
+from cofire.workers import each
+
+KILN_SPREAD = 5.0
+"""Standard deviation of the top of a firing: a thermocouple and its place, estimate. [K]"""
+DEAD_SPREAD = 0.2
+"""Standard deviation of the logarithm of the dead volume: estimate. [-]"""
+PLACE_SPREAD = 0.5
+"""Standard deviation of where a change of paste comes out: half a layer, estimate. [layers]"""
+MOVED = 3
+"""Kiln, dead volume and place: moved besides the cards. [-]"""
+QUALITY = 0.25
+"""What a pot that stands but is less good is short of a good one, of what a lost one is: our
+choice. [-]"""
+SHARPNESS = 8
+"""Power with which utilisations of several rules are added to one load. [-]"""
+SOFT = 0.8
+"""Weight in the load of the utilisation of a rule that does not lose the pot: our choice. [-]"""
+PULL = 0.02
+"""Weight of the logarithm of the load beside the chance: only a tie is decided by it. [-]"""
+CRACK_UNIT = "% probability of a crack"
+"""Unit of the flags whose figure is the chance of a crack."""
+SAMPLES = 12
+"""While a search runs. [-]"""
+NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What one design came to.
+
+    Attributes
+    ----------
+    flags
+        With the cards as they stand, worst first.
+    load
+        Utilisations of what a layout can change, those of rules that lose the pot in full, taken
+        together; the larger ones count most. [-]
+    kept, sound
+        Chance that the pot is not lost, and that no limit at all is passed, in each sample, shape
+        (S,); empty before any were drawn. [-]
+    lost_by
+        What is passed in each sample that is rather lost than kept: names of rules, (S,); empty
+        where it is kept.
+    """
+
+    flags: tuple[Flag, ...]
+    load: float
+    kept: Array
+    sound: Array
+    lost_by: tuple[str, ...] = ()
+
+    @property
+    def chance(self) -> float:
+        """That the pot is not lost. [-]"""
+        return float(self.kept.mean()) if self.kept.size else float("nan")
+
+    @property
+    def good(self) -> float:
+        """Chance that no limit at all is passed. [-]"""
+        return float(self.sound.mean()) if self.sound.size else float("nan")
+
+    @property
+    def cost(self) -> float:
+        """What a search makes small: chance of loss, then quality, then load. [-]"""
+        pull = PULL * float(np.log(max(self.load, 1e-3)))
+        if not self.kept.size:
+            return pull
+        return (1.0 - self.chance) + QUALITY * (self.chance - self.good) + pull
+
+    @property
+    def losers(self) -> list[tuple[str, float]]:
+        """Rules that lose the pot, and in what share of the samples, most first. [-]"""
+        counts = Counter(name for name in self.lost_by if name)
+        return [(name, n / len(self.lost_by)) for name, n in counts.most_common()]
+
+    def over(self, limit: float) -> list[Flag]:
+        """Flags of rules that lose the pot with more of their limit used up than this.
+
+        Parameters
+        ----------
+        limit : float
+            [-]
+
+        Returns
+        -------
+        list of Flag
+            The worst of each rule, worst first.
+        """
+        worst: dict[str, Flag] = {}
+        for flag in sorted(self.flags, key=attrgetter("counted"), reverse=True):
+            if rule_of(flag).loses and flag.counted > limit:
+                worst.setdefault(flag.rule, flag)
+        return list(worst.values())
+
+
+def fixed(flag: Flag, substances: Iterable[str]) -> bool:
+    """Whether no layers change a flag: it sees the firing and a pure zone alone.
+
+    Parameters
+    ----------
+    flag : Flag
+        The flag.
+    substances : iterable of str
+        Names of the two zones' materials.
+
+    Returns
+    -------
+    bool
+        True where it is the same for every layout.
+    """
+    rule = rule_of(flag)
+    return rule.of_substances or (rule.of_material and flag.zone in substances)
+
+
+def load_of(flags: Sequence[Flag], substances: Iterable[str]) -> float:
+    """Utilisations of what a layout can change as one figure.
+
+    Parameters
+    ----------
+    flags : sequence of Flag
+        Of one vessel.
+    substances : iterable of str
+        Names of the two zones' materials.
+
+    Returns
+    -------
+    float
+        (Σ u⁸)^⅛ over rules, each by its worst flag. [-]
+    """
+    names = tuple(substances)
+    worst: dict[str, float] = {}
+    for flag in flags:
+        if not fixed(flag, names):
+            u = flag.counted * (1.0 if rule_of(flag).loses else SOFT)
+            worst[flag.rule] = max(worst.get(flag.rule, 0.0), min(u, 1e3))
+    return float(sum(u**SHARPNESS for u in worst.values()) ** (1.0 / SHARPNESS))
+
+
+def chance_within(utilisation: float, spread: float) -> float:
+    """Chance that a limit is kept, the utilisation being lognormal about its figure. [-]
+
+    Parameters
+    ----------
+    utilisation : float
+        [-]
+    spread : float
+        Standard deviation of its logarithm; at zero a limit is kept or not. [-]
+
+    Examples
+    --------
+    >>> print(chance_within(1.0, 0.25), chance_within(0.5, 0.0))
+    0.5 1.0
+    """
+    if spread <= 0.0:
+        return 1.0 if utilisation <= 1.0 else 0.0
+    return float(ndtr(-np.log(max(utilisation, 1e-9)) / spread))
+
+
+def chance_uncracked(utilisation: float, modulus: float, spread: float) -> float:
+    """Chance that a brittle body whose stress is lognormal about its figure does not crack. [-]
+
+    Weibull: exp(−r u^m) with r the risk at the limit, averaged over the spread (Gauss and Hermite,
+    seven points).
+
+    Parameters
+    ----------
+    utilisation : float
+        Of stress: 1 where the risk is that of the limit. [-]
+    modulus : float
+        Weibull's m. [-]
+    spread : float
+        Standard deviation of the logarithm of the stress. [-]
+
+    Examples
+    --------
+    >>> print(round(chance_uncracked(1.0, 10.0, 0.0), 3))
+    0.9
+    """
+    limit = -np.log1p(-FAILURE_NO)
+    stress = np.clip(utilisation * np.exp(spread * NODES), 0.0, 1e3)
+    return float(WEIGHTS @ np.exp(-limit * stress**modulus) / WEIGHTS.sum())
+
+
+def chances(
+    flags: Sequence[Flag], modulus: float, spread: float | None = None
+) -> tuple[float, float, str]:
+    """Chance that a pot is kept, that nothing fails, and what would rather lose it than not.
+
+    Rules fail independently of each other, but for those of cracks by the same stress, of which the
+    likeliest counts. Rules that see no stress are kept or not.
+
+    Parameters
+    ----------
+    flags : sequence of Flag
+        Of one vessel with certain cards.
+    modulus : float
+        Weibull's m of the body. [-]
+    spread : float, optional
+        Standard deviation of the logarithm of a utilisation that comes from stress; by default
+        that of each rule's model factor. [-]
+
+    Returns
+    -------
+    tuple of float, float and str
+        Both chances [-], and the name of the rule most likely to lose it; empty where it is rather
+        kept.
+    """
+    worst: dict[str, Flag] = {}
+    for flag in flags:
+        if flag.rule not in worst or flag.counted > worst[flag.rule].counted:
+            worst[flag.rule] = flag
+    kept, rest, uncracked = 1.0, 1.0, 1.0
+    each: dict[str, float] = {}
+    for name, flag in worst.items():
+        rule = rule_of(flag)
+        wide = float(np.log(factor_of(name).spread)) if spread is None else spread
+        if flag.unit == CRACK_UNIT:
+            one = chance_uncracked(flag.counted, modulus, wide)
+            uncracked = min(uncracked, one)
+        else:
+            one = chance_within(flag.counted, wide if STRESS in rule.sees else 0.0)
+            kept *= one if rule.loses else 1.0
+            rest *= one if not rule.loses else 1.0
+        if rule.loses:
+            each[name] = one
+    kept *= uncracked
+    loser = min(each, key=lambda name: each[name], default="") if kept < 0.5 else ""
+    return kept, kept * rest, loser
+
+
+@dataclass(frozen=True)
+class Sample:
+    """One way in which cards, kiln and print may turn out.
+
+    Attributes
+    ----------
+    bench
+        With its cards.
+    kiln
+        By how much the top of the firing is off. [K]
+    dead
+        Factor on the dead volume. [-]
+    place
+        By how much the changes of paste are off. [layers]
+    """
+
+    bench: Bench
+    kiln: float
+    dead: float
+    place: float
+
+    def fired(self, firing: Firing) -> Firing:
+        """The firing with its hottest segments off.
+
+        Parameters
+        ----------
+        firing : Firing
+            As the kiln is told.
+        """
+        peak = firing.peak
+        return replace(
+            firing,
+            segments=tuple(
+                replace(s, target=min(s.target + self.kiln, firing.kiln.max_temperature))
+                if s.target >= peak - 1e-9
+                else s
+                for s in firing.segments
+            ),
+        )
+
+    def vessel(self, vessel: Vessel) -> Vessel:
+        """The vessel as it turns out.
+
+        Parameters
+        ----------
+        vessel : Vessel
+            As designed.
+        """
+        printer = vessel.printer
+        shift = self.place * printer.layer
+        bands, last = [], len(vessel.bands) - 1
+        for k, band in enumerate(vessel.bands):
+            low = band.low + (shift if k > 0 else 0.0)
+            high = band.high + (shift if k < last else 0.0)
+            bands.append(Band(band.material, low, high))
+        return replace(
+            vessel,
+            bands=tuple(bands),
+            firing=self.fired(vessel.firing),
+            printer=replace(printer, dead_volume=printer.dead_volume * self.dead),
+        )
+
+
+def draw(
+    bench: Bench, vessel: Vessel, count: int, seed: int, sureness: Mapping[str, float] | None = None
+) -> list[Sample]:
+    """Ways in which cards, kiln and print may turn out, the same for whoever asks with one seed.
+
+    Parameters
+    ----------
+    bench : Bench
+        With the cards as they stand.
+    vessel : Vessel
+        Whose materials are moved.
+    count : int
+        Samples; a power of two spreads best. [-]
+    seed : int
+        Of the points.
+    sureness : mapping, optional
+        By name of a property: share of its card's spread that is left, as after a test piece. [-]
+
+    Returns
+    -------
+    list of Sample
+        One a point.
+    """
+    base = pure(bench.used([vessel]))
+    factors = factors_of(base)
+    points = points_of(count, len(factors) + MOVED, seed)
+    left = np.array([(sureness or {}).get(f.name, 1.0) for f in factors])
+    clipped: Counter = Counter()  # type: ignore[type-arg]
+    found = []
+    for point in points:
+        own = point[: len(factors)] * left
+        kiln, dead, place = point[len(factors) :]
+        cards = {**bench.cards, **varied(base, factors, own, clipped)}
+        found.append(
+            Sample(
+                Bench(
+                    cards,
+                    extend=True,
+                    fineness=bench.fineness,
+                    ratios=bench.ratios,
+                    executor=bench.executor,
+                ),
+                KILN_SPREAD * float(kiln),
+                float(np.exp(DEAD_SPREAD * dead)),
+                PLACE_SPREAD * float(place),
+            )
+        )
+    return found
+
+
+def warm(bench: Bench, firing: Firing, metal: str, ceramic: str) -> None:
+    """Histories of every blend to the per cent, worked out before a child is born that needs them.
+
+    Parameters
+    ----------
+    bench : Bench
+        To be filled.
+    firing : Firing
+        In which.
+    metal, ceramic : str
+        Names of the zones' materials.
+    """
+    blends = [f"{metal} + {ceramic} = {share}" for share in range(1, 100)]
+    bench.history(firing, [bench.material(n) for n in (metal, ceramic, *blends)])
+
+
+def _judged(job: tuple[Bench, Sequence[Vessel]]) -> list[tuple[Flag, ...] | None]:
+    """Flags of some vessels fired on one bench; None for one that cannot be fired."""
+    bench, vessels = job
+    return [
+        None if isinstance(r, ModelError) else bench.judge(r).flags
+        for r in fire_candidates(bench, vessels)
+    ]
+
+
+def nominal(
+    bench: Bench, vessels: Sequence[Vessel], progress: Callable[[int], None] | None = None
+) -> list[Outcome | None]:
+    """What designs come to with the cards as they stand, coarsely.
+
+    Parameters
+    ----------
+    bench : Bench
+        What is known already.
+    vessels : sequence of Vessel
+        The designs, each in its firing.
+    progress : callable, optional
+        Is told how many more are done.
+
+    Returns
+    -------
+    list of Outcome or None
+        None for a design that cannot be meshed or solved.
+    """
+    if not vessels:
+        return []
+    order = sorted(range(len(vessels)), key=lambda k: len(vessels[k].bands))
+    jobs = [(bench, [vessels[k] for k in some]) for some in batches(order)]
+    found: list[Outcome | None] = [None] * len(vessels)
+    at = 0
+    for results in each(_judged, jobs, bench.executor):
+        for flags in results:
+            k = order[at]
+            if flags is not None:
+                names = tuple(pure_cards(bench.used([vessels[k]])))
+                found[k] = Outcome(flags, load_of(flags, names), np.empty(0), np.empty(0))
+            at += 1
+        if progress:
+            progress(len(results))
+    return found
+
+
+def odds(
+    bench: Bench,
+    samples: Sequence[Sample],
+    vessels: Sequence[Vessel],
+    outcomes: Sequence[Outcome | None],
+    progress: Callable[[int], None] | None = None,
+) -> list[Outcome | None]:
+    """What designs come to over samples.
+
+    Parameters
+    ----------
+    bench : Bench
+        With the cards as they stand.
+    samples : sequence of Sample
+        From `draw`.
+    vessels : sequence of Vessel
+        The designs.
+    outcomes : sequence of Outcome or None
+        Of each with the cards as they stand, from `nominal`.
+    progress : callable, optional
+        Is told how many more are done.
+
+    Returns
+    -------
+    list of Outcome or None
+        With their chances; a sample that cannot be fired counts as lost.
+    """
+    asked = [k for k, o in enumerate(outcomes) if o is not None]
+    if not asked:
+        return list(outcomes)
+    jobs = [(s.bench, [s.vessel(vessels[k]) for k in asked]) for s in samples]
+    table = np.zeros((2, len(samples), len(asked)))
+    losers: list[list[str]] = [[] for _ in asked]
+    for row, results in enumerate(each(_judged, jobs, samples[0].bench.executor)):
+        for column, flags in enumerate(results):
+            if flags is None:
+                losers[column].append("not solved")
+                continue
+            body = samples[row].bench.zones(vessels[asked[column]])[1]
+            kept, sound, loser = chances(flags, body["weibull_modulus"].scalar)
+            table[:, row, column] = kept, sound
+            losers[column].append(loser)
+        if progress:
+            progress(len(results))
+    found = list(outcomes)
+    for column, k in enumerate(asked):
+        known = outcomes[k]
+        assert known is not None
+        found[k] = replace(
+            known,
+            kept=table[0, :, column],
+            sound=table[1, :, column],
+            lost_by=tuple(losers[column]),
+        )
+    return found

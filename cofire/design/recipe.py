@@ -1,0 +1,364 @@
+"""Pastes as things to design: a body or a metal with a share of filler or frit, by rules.
+
+A mixed card is a first figure that a bar of the paste must confirm: expansion by Levin's rule with
+self-consistent moduli, one filler after the other; a filler's grains are dense and do not sinter,
+so the paste shrinks less; a frit moves the maturing of its body towards its own, by its share. What
+a filler does to strength and toughness is left at the base's, with a wider spread.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+
+from cofire.design.candidates import Bench
+from cofire.design.objective import Outcome, draw, nominal, odds
+from cofire.design.search import Design, laid
+from cofire.errors import CofireError, InputError
+from cofire.materials.card import Card, Property, Uncertainty
+from cofire.numerics import Array
+from cofire.physics import mixing
+from cofire.physics.blends import bulk_density, dense_moduli, heated_strain
+from cofire.units import ROOM, kelvin
+from cofire.vessel import Vessel
+
+MOST = 0.4
+"""Largest share of one filler: beyond it its grains touch and hold the paste open (near the 0.36 of
+randomly packed touching grains; our estimate). [-]"""
+HINDERED = 0.15
+"""What a filler takes from the way to density, of its own share, beyond its volume: estimate; rigid
+grains hold back what sinters round them (Scherer 1987, J. Am. Ceram. Soc. 70, 719, from memory).
+[-]"""
+BAR_TEMPERATURE = kelvin(400.0)
+"""Expansions are told from 20 °C to here. [K]"""
+EXPANSION_SPREAD = 0.07
+"""Of an expansion by rule, standard uncertainty: estimate. [-]"""
+STRENGTH_FACTOR = 1.5
+"""By which strength and toughness by rule may be off, besides the base's own: estimate. [-]"""
+GRID = 20.0
+"""Distance of the rows of a mixed table. [K]"""
+SHARES = (0.1, 0.2, 0.3, 0.4)
+"""Shares that are tried. [-]"""
+SOURCE = "{rule}, of {base} with {what}: verify with one bar"
+SHOWN = 3
+"""Recipes that are asked for their chance. [-]"""
+IN_METAL = (
+    "fused silica powder", "beta-spodumene powder", "beta-eucryptite powder", "tungsten powder",
+)  # fmt: skip
+"""Fillers that lower a metal's expansion."""
+FRITS = ("high-expansion frit", "nepheline syenite")
+"""Those that melt into a body and move its maturing."""
+TABLES = ("glass_viscosity", "body_viscosity", "sag_viscosity")
+
+
+def recipe_name(base: str, added: Sequence[tuple[str, float]]) -> str:
+    """Name of a mixed paste.
+
+    Parameters
+    ----------
+    base : str
+        Of the body or metal.
+    added : sequence of (str, float)
+        Fillers and their shares of the solid volume. [-]
+
+    Returns
+    -------
+    str
+        As a band may name it.
+    """
+    told = " and ".join(f"{100 * share:.3g} % {name}" for name, share in added)
+    return f"{base} with {told}"
+
+
+def mixed_card(base: Card, added: Sequence[tuple[Card, float]]) -> Card:
+    """The card of a body or metal with fillers, by volume of solids.
+
+    Parameters
+    ----------
+    base : Card
+        A metal or a ceramic, no blend.
+    added : sequence of (Card, float)
+        Fillers, or other ceramics, and their shares of the solid volume, at most `MOST` each and
+        60 % together. [-]
+
+    Returns
+    -------
+    Card
+        Of the base's kind; its expansion is an estimate of 7 %.
+
+    Raises
+    ------
+    InputError
+        A blend as base, or shares out of bounds.
+    """
+    if base.parts or base.kind not in ("metal", "ceramic"):
+        raise InputError(f"{base.name}: a recipe starts from one metal or one body, not a blend")
+    total = sum(share for _, share in added)
+    for card, share in added:
+        if not 0.0 < share <= MOST or total > 0.6:
+            raise InputError(
+                f"{base.name} with {100 * share:.3g} % {card.name}: allowed: above 0 to "
+                f"{100 * MOST:g} % of one filler and 60 % of all"
+            )
+    name = recipe_name(base.name, [(card.name, share) for card, share in added])
+    found = base
+    left = 1.0
+    for card, share in added:
+        found = _with_one(found, card, share / (left + share) if left < 1.0 else share)
+        left = 1.0 - total
+    properties = {k: replace(p, owner=name) for k, p in found.properties.items()}
+    return replace(
+        found,
+        name=name,
+        properties=properties,
+        summary=f"by rule: {name}; a first figure until a bar is measured",
+        origin=f"recipe from {base.origin or base.name}",
+    )
+
+
+def _with_one(base: Card, filler: Card, x: float) -> Card:
+    """The base with one filler, x of the solid volume of both."""
+    tables = [c[k] for c in (base, filler) for k in ("thermal_expansion", "young_modulus")]
+    ends = [t.reach[1] for t in tables if t.temperature is not None and not t.single]
+    own_end = base["thermal_expansion"].reach[1]
+    top = own_end if np.isfinite(own_end) else min(ends, default=kelvin(1000.0))
+    rows = np.unique(np.append(np.arange(ROOM, top, GRID), top))
+    moduli = [dense_moduli(c, rows) for c in (filler, base)]
+    bulk, shear = mixing.elastic_moduli(x, *moduli)
+    strains = [heated_strain(c, rows) for c in (filler, base)]
+    strain = mixing.free_strain(x, strains[0], strains[1], moduli[0][0], moduli[1][0], bulk)
+    young = mixing.young_modulus(bulk, shear)
+    poisson = float(mixing.poisson_ratio(bulk, shear)[0])
+    told = f"{100 * x:.3g} % {filler.name}"
+    melts = _melts(base, filler)
+
+    def table(key: str, values: Array, at: Array, rule: str, spread: float) -> Property:
+        count = values.size
+        source = SOURCE.format(rule=rule, base=base.name, what=told)
+        return Property(
+            key, base.name, at, values, (Uncertainty("%", spread),) * count, (source,) * count,
+            ("derived",) * count,
+        )  # fmt: skip
+
+    def number(key: str, value: float) -> Property:
+        old = base[key]
+        source = SOURCE.format(rule="by volume", base=base.name, what=told)
+        return replace(
+            old, value=np.array([value]), source=(source,), basis=("derived",),
+            uncertainty=old.uncertainty[:1],
+        )  # fmt: skip
+
+    warm = rows[1:]
+    properties = dict(base.properties)
+    properties["thermal_expansion"] = table(
+        "thermal_expansion", np.expm1(strain[1:]) / (warm - ROOM), warm, "Levin", EXPANSION_SPREAD
+    )
+    properties["young_modulus"] = table("young_modulus", young, rows, "self-consistent", 0.1)
+    properties["poisson_ratio"] = number("poisson_ratio", poisson)
+    densities = [c["theoretical_density"].scalar for c in (filler, base)]
+    properties["theoretical_density"] = number(
+        "theoretical_density", float(mixing.density(x, *densities))
+    )
+    for key in ("green_density", "fired_density", "full_density", "least_density"):
+        if key in base:
+            own = base[key].scalar
+            if key in ("fired_density", "full_density"):
+                green = base["green_density"].scalar
+                own -= HINDERED * x * (own - green) if not melts else 0.0
+            value = float(bulk_density(1.0 - x, own, 1.0)) if not melts else own
+            properties[key] = number(key, min(value, 0.995))
+    for key in ("free_quartz", "cristobalite"):
+        share = (1.0 - x) * base.scalar(key, 0.0) + x * filler.scalar(key, 0.0)
+        if share > 0.0:
+            source = key if key in base else None
+            old = base[key] if source else filler[key]
+            properties[key] = replace(old, owner=base.name, value=np.array([share]))
+    if "crystal_fraction" in base and not melts:
+        crystals = (1.0 - x) * base["crystal_fraction"].scalar + x
+        properties["crystal_fraction"] = number("crystal_fraction", min(crystals, 0.62))
+    for key in ("strength", "fracture_toughness"):
+        if key in base:
+            old = base[key]
+            wider = tuple(_wider(u) for u in old.uncertainty)
+            properties[key] = replace(old, uncertainty=wider)
+    changes = tuple(
+        replace(c, step=(1.0 - x) * c.step, expansion_change=(1.0 - x) * c.expansion_change)
+        for c in base.transformations
+    )
+    mixed = replace(base, properties=properties, transformations=changes)
+    return _softened(mixed, filler, x) if melts else mixed
+
+
+def _melts(base: Card, filler: Card) -> bool:
+    """Whether a filler is a frit that matures below the body it is mixed into."""
+    if filler.name not in FRITS or base.fired_at is None or filler.fired_at is None:
+        return False
+    return filler.fired_at.peak < base.fired_at.peak
+
+
+def _wider(u: Uncertainty) -> Uncertainty:
+    """An uncertainty with the factor of a rule in it."""
+    if u.form == "factor":
+        spread = np.hypot(np.log(u.size), np.log(STRENGTH_FACTOR))
+        return Uncertainty("factor", float(np.exp(spread)))
+    if u.form == "%":
+        return Uncertainty("%", float(np.hypot(u.size, STRENGTH_FACTOR - 1.0)))
+    return u
+
+
+def _softened(card: Card, frit: Card, x: float) -> Card:
+    """The body maturing cooler by the frit's share of the way to the frit's own maturing."""
+    if card.fired_at is None or frit.fired_at is None:
+        return card
+    shift = x * (frit.fired_at.peak - card.fired_at.peak)
+    properties = dict(card.properties)
+    for key in TABLES:
+        table = card.properties.get(key)
+        if table is not None and table.temperature is not None:
+            properties[key] = replace(table, temperature=table.temperature + shift)
+    if "firing_ceiling" in card:
+        old = card["firing_ceiling"]
+        properties["firing_ceiling"] = replace(old, value=old.value + shift)
+    fired_at = replace(card.fired_at, peak=card.fired_at.peak + shift)
+    return replace(card, properties=properties, fired_at=fired_at)
+
+
+def mean_expansion(card: Card, temperature: float = BAR_TEMPERATURE) -> float:
+    """Mean expansion from 20 °C, inversions in it. [1/K]
+
+    Parameters
+    ----------
+    card : Card
+        One material.
+    temperature : float
+        Up to here. [K]
+    """
+    strain = float(heated_strain(card, np.array([temperature]))[0])
+    return float(np.expm1(strain)) / (temperature - ROOM)
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """A paste to mix, and what it does to a vessel.
+
+    Attributes
+    ----------
+    base, filler, share
+        What is mixed with how much of what, of the solid volume. [-]
+    before, after
+        Mean expansion from 20 to 400 °C without and with it. [1/K]
+    shrinkage
+        Linear firing shrinkage with it over that without. [-]
+    vessel
+        With the paste in place of the base.
+    card
+        Of the paste, by rule.
+    outcome
+        Of the vessel, in the firing it has.
+    """
+
+    base: str
+    filler: str
+    share: float
+    before: float
+    after: float
+    shrinkage: float
+    vessel: Vessel
+    card: Card
+    outcome: Outcome
+
+    @property
+    def text(self) -> str:
+        """What to mix and how to verify it."""
+        spread = EXPANSION_SPREAD * self.after
+        return (
+            f"{100 * self.share:.3g} % {self.filler} in your {self.base} (of the solid volume): "
+            f"{1e6 * self.after:.3g} ± {1e6 * spread:.1g}e-6/K by rule instead of "
+            f"{1e6 * self.before:.3g}, and {self.shrinkage:.2g} of its firing shrinkage; verify "
+            "with one expansion bar and one shrinkage bar before you print"
+        )
+
+
+def propose_recipes(
+    vessel: Vessel,
+    bench: Bench,
+    design: Design,
+    fillers: Mapping[str, Card],
+    *,
+    owned: Iterable[str] = (),
+    shares: Sequence[float] = SHARES,
+    samples: int = 16,
+    seed: int = 0,
+) -> list[Recipe]:
+    """Fillers in the body and in the metal, each in the vessel as designed: what they reach.
+
+    Every filler and share is fired with the cards as they stand; the best few are asked for their
+    chance. The firing stays: where a frit makes the body mature cooler, plan again with the paste.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With the firing.
+    bench : Bench
+        With the cards as they stand.
+    design : Design
+        The layout to keep.
+    fillers : mapping
+        By name, from `load_fillers`.
+    owned : iterable of str
+        What the user has: of recipes as good, these come first.
+    shares : sequence of float
+        That are tried, of the solid volume. [-]
+    samples, seed : int
+        Of the chances.
+
+    Returns
+    -------
+    list of Recipe
+        Best first; none where no mix can be fired.
+    """
+    metal, ceramic, below = bench.zones(vessel)
+    tries = []
+    for base, filler, share in _pairs(metal, ceramic, fillers, shares):
+        try:
+            card = mixed_card(base, [(filler, share)])
+            other = Bench({**bench.cards, card.name: card}, True, bench.fineness)
+            names = (card.name, ceramic.name) if base is metal else (metal.name, card.name)
+            one = laid(vessel, *names, below, design)
+            (outcome,) = nominal(other, [one])
+        except CofireError:
+            continue
+        if outcome is not None:
+            tries.append((outcome, base, filler, share, card, other, one))
+    mine = set(owned)
+    tries.sort(key=lambda t: (t[0].cost, t[2].name not in mine))
+    best: dict[tuple[str, str], Recipe] = {}
+    for outcome, base, filler, share, card, other, one in tries:
+        if (base.name, filler.name) in best or len(best) >= SHOWN:
+            continue
+        (asked,) = odds(other, draw(other, one, samples, seed), [one], [outcome])
+        assert asked is not None
+        best[base.name, filler.name] = Recipe(
+            base.name, filler.name, share, mean_expansion(base), mean_expansion(card),
+            _shrinkage(card) / max(_shrinkage(base), 1e-9), one, card, asked,
+        )  # fmt: skip
+    return sorted(best.values(), key=lambda r: (round(r.outcome.cost, 2), r.filler not in mine))
+
+
+def _pairs(
+    metal: Card, ceramic: Card, fillers: Mapping[str, Card], shares: Sequence[float]
+) -> Iterator[tuple[Card, Card, float]]:
+    for filler, share in product(fillers.values(), shares):
+        if filler.name in IN_METAL:
+            yield metal, filler, share
+        if filler.kind == "ceramic":
+            yield ceramic, filler, share
+
+
+def _shrinkage(card: Card) -> float:
+    """Linear, from green to fired. [-]"""
+    ratio = card["green_density"].scalar / card["fired_density"].scalar
+    return 1.0 - float(ratio ** (1.0 / 3.0))

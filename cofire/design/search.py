@@ -1,0 +1,689 @@
+"""Designs within the limits of a vessel's file: free shares and heights, chamber and wall.
+
+For each number of pastes between the zones, none among them, a global stage (differential
+evolution over Sobol' points and what is known already) makes the load small with the cards as they
+stand; a local stage then makes the chance of loss small over a few samples, the same for all; the
+best of each number is asked again over more samples, drawn anew, so that luck is not mistaken for
+merit. Seeds are fixed: the same request gives the same answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from cofire.design.candidates import Bench
+from cofire.design.constraints import (
+    LEAST_LAYERS,
+    allowed,
+    in_fired_size,
+    least_height,
+    place_range,
+    placed,
+    tallest,
+)
+from cofire.design.objective import Outcome, Sample, draw, nominal, odds, warm
+from cofire.design.transition import Layout, as_vessel, given_layout
+from cofire.materials.card import Card
+from cofire.numerics import Array
+from cofire.vessel import Vessel
+
+LEAST_SHARE = 3
+"""Metal, or ceramic, of a blend that is told from a pure paste: estimate. [% of volume]"""
+EVENNESS = 0.1
+"""Added to each band's free height, so that none vanishes beside the others. [-]"""
+IMPOSSIBLE = 10.0
+"""Cost of a point that is no design; the largest cost of one is below 2. [-]"""
+POPULATION, GENERATIONS = 20, 5
+"""Of the global stage, for each number of pastes. [-]"""
+POLISH_STEP, POLISH_ROUNDS = 0.1, 3
+"""First step of the compass that follows it, in the unit cube, and its rounds. [-]"""
+ASKED = 2
+"""Designs of each number that are asked for their chance. [-]"""
+LOCAL_STEP, LOCAL_ROUNDS = 0.12, 2
+"""First step of the local stage, in the unit cube, and its rounds. [-]"""
+REFINED = 2
+"""Numbers of pastes whose best design is refined by its chance. [-]"""
+SEARCHED = 8
+"""Samples while searching. [-]"""
+FINAL = 48
+"""Samples of the last say. [-]"""
+COUNTS = (0, 1, 2, 3)
+"""Numbers of pastes that are searched, and the most that the file allows besides. [-]"""
+KNEE = 0.05
+"""A design of more pastes is proposed where it keeps so much more of the pots: our choice. [-]"""
+WORTH = 0.95
+"""And where no chance differs, one whose load is below this share of the simpler one's. [-]"""
+MARGIN = 0.9
+"""Share of a limit that a proposal should leave alone at the cards' values: our choice. [-]"""
+
+
+@dataclass(frozen=True)
+class Design:
+    """What a maker chooses.
+
+    Attributes
+    ----------
+    layout
+        Pastes between the zones and where they lie.
+    dead_volume
+        Between the changeover and the nozzle. [m³]
+    wall
+        Of the side; 0 where it is as drawn. [m]
+    """
+
+    layout: Layout
+    dead_volume: float
+    wall: float = 0.0
+
+    @property
+    def changes(self) -> int:
+        """Changes of paste while printing. [-]"""
+        return len(self.layout.shares) + 1
+
+
+@dataclass(frozen=True)
+class Space:
+    """All designs of one number of pastes, as a unit cube.
+
+    Attributes
+    ----------
+    vessel
+        With its limits and its firing.
+    metal, ceramic, below
+        Its zones, and whether the metal stands below.
+    blends
+        Pastes between them. [-]
+    """
+
+    vessel: Vessel
+    metal: Card
+    ceramic: Card
+    below: bool
+    blends: int
+
+    @property
+    def size(self) -> int:
+        """Free choices: shares, heights, their sum, place, chamber, wall. [-]"""
+        free = self.vessel.free
+        shaped = 2 * self.blends + 1 if self.blends else 0
+        return shaped + 1 + bool(free.dead_volume) + bool(free.wall)
+
+    def laid(self, design: Design) -> Vessel:
+        """The vessel of a design.
+
+        Parameters
+        ----------
+        design : Design
+            The choices.
+        """
+        return laid(self.vessel, self.metal.name, self.ceramic.name, self.below, design)
+
+    def design(self, point: Array) -> Design | None:
+        """The design at a point, None where the limits leave no place for it.
+
+        Parameters
+        ----------
+        point : array
+            In the unit cube, shape (size,). [-]
+        """
+        n = self.blends
+        free, printer = self.vessel.free, self.vessel.printer
+        rest = point[2 * n + 1 :] if n else point
+        dead, wall, at = printer.dead_volume, 0.0, 1
+        if free.dead_volume:
+            low, high = free.dead_volume
+            dead, at = low * (high / low) ** float(rest[at]), at + 1
+        vessel = self.vessel
+        if free.wall:
+            wall = free.wall[0] + float(rest[at]) * (free.wall[1] - free.wall[0])
+            wall = max(round(wall, 4), free.wall[0])
+            vessel = vessel.with_wall(wall)
+        vessel = replace(vessel, printer=replace(printer, dead_volume=dead))
+        sized = in_fired_size(vessel, self.metal, self.ceramic)
+        low, high = place_range(sized)
+        middle = low + float(rest[0]) * (high - low)
+        shares, heights = self._bands(sized, point, middle)
+        if len(shares) < n:
+            return None
+        layout = Layout(shares, min(heights, default=0.0), middle, heights)
+        if len(set(heights)) <= 1:
+            layout = replace(layout, heights=())
+        found = placed(sized, layout)
+        if found is None or not allowed(sized, found):
+            return None
+        return Design(found, round(dead, 9), wall)
+
+    def _bands(
+        self, sized: Vessel, point: Array, middle: float
+    ) -> tuple[tuple[int, ...], tuple[float, ...]]:
+        """Shares and heights at a point; none where they do not fit."""
+        n, layer = self.blends, sized.printer.layer
+        if not n:
+            return (), ()
+        span = 100 - 2 * LEAST_SHARE
+        shares = [LEAST_SHARE + round(span * float(x)) for x in sorted(point[:n], reverse=True)]
+        for k in range(1, n):
+            shares[k] = min(shares[k], shares[k - 1] - 1)
+        if shares[-1] < LEAST_SHARE:
+            return (), ()
+        least = max(round(least_height(sized, middle) / layer), LEAST_LAYERS)
+        most = round(tallest(sized) / layer)
+        if most < n * least:
+            return (), ()
+        total = n * least + round(float(point[2 * n]) * (most - n * least))
+        parts = EVENNESS + np.clip(point[n : 2 * n], 0.0, 1.0)
+        ends = np.round(np.cumsum(parts) / parts.sum() * (total - n * least)).astype(int)
+        counts = least + np.diff(np.concatenate([[0], ends]))
+        return tuple(shares), tuple(layer * int(c) for c in counts)
+
+    def point(self, design: Design) -> Array:
+        """A point whose design is near the one given.
+
+        Parameters
+        ----------
+        design : Design
+            Of as many pastes.
+        """
+        n, layout = self.blends, design.layout
+        sized = in_fired_size(self.vessel, self.metal, self.ceramic)
+        layer = sized.printer.layer
+        found: list[float] = []
+        if n:
+            span = 100 - 2 * LEAST_SHARE
+            found += [(share - LEAST_SHARE) / span for share in layout.shares]
+            least = max(round(least_height(sized, layout.middle) / layer), LEAST_LAYERS)
+            counts = np.array([round(h / layer) - least for h in layout.each], dtype=float)
+            parts = np.maximum(counts, 0.0) / max(float(counts.max()), 1.0)
+            found += [float(p) for p in parts]
+            most = round(tallest(sized) / layer)
+            found.append(float(counts.sum()) / max(most - n * least, 1))
+        low, high = place_range(sized)
+        found.append((layout.middle - low) / (high - low) if high > low else 0.5)
+        free = self.vessel.free
+        if free.dead_volume:
+            least_dead, most_dead = free.dead_volume
+            found.append(
+                float(np.log(design.dead_volume / least_dead) / np.log(most_dead / least_dead))
+            )
+        if free.wall:
+            wall = design.wall or float(self.vessel.wall[-1])
+            found.append((wall - free.wall[0]) / (free.wall[1] - free.wall[0]))
+        return np.asarray(np.clip(np.array(found), 0.0, 1.0))
+
+
+def laid(vessel: Vessel, metal: str, ceramic: str, below: bool, design: Design) -> Vessel:
+    """The vessel of a design.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        To be changed.
+    metal, ceramic : str
+        Names of its zones' materials.
+    below : bool
+        Whether the metal stands below.
+    design : Design
+        The choices.
+
+    Returns
+    -------
+    Vessel
+        A copy.
+    """
+    if design.wall:
+        vessel = vessel.with_wall(design.wall)
+    printer = replace(vessel.printer, dead_volume=design.dead_volume)
+    return as_vessel(replace(vessel, printer=printer), metal, ceramic, below, design.layout)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The best design of one number of changes of paste, and what it came to.
+
+    Attributes
+    ----------
+    outcome
+        Over the samples of the last say.
+    least
+        Volume of its smallest band between the zones, fired; that of none is 0. [m³]
+    """
+
+    design: Design
+    outcome: Outcome
+    least: float
+
+
+@dataclass(frozen=True)
+class DesignSearch:
+    """What a search found.
+
+    Attributes
+    ----------
+    choices
+        By number of changes of paste, each the best of its number.
+    chosen
+        The simplest beyond which more changes buy little.
+    given
+        The vessel as its file has it, in the same firing, over the same samples; None where it
+        breaks the limits of a plan or cannot be fired.
+    tried, fired
+        Designs with the cards as they stand, and firings in all. [-]
+    samples
+        Of the last say. [-]
+    """
+
+    choices: tuple[Choice, ...]
+    chosen: Choice
+    given: Choice | None
+    tried: int
+    fired: int
+    samples: int
+
+    @property
+    def over(self) -> tuple[str, ...]:
+        """Rules that leave less than the margin in the proposal."""
+        return tuple(flag.rule for flag in self.chosen.outcome.over(MARGIN))
+
+
+@dataclass
+class Trials:
+    """Designs tried so far, each once.
+
+    Attributes
+    ----------
+    bench
+        With the cards as they stand.
+    space
+        Whose designs.
+    known
+        Outcomes with the cards as they stand.
+    """
+
+    bench: Bench
+    space: Space
+    progress: Callable[[int], None] | None = None
+    known: dict[Design, Outcome | None] = field(default_factory=dict)
+
+    def run(self, designs: Iterable[Design | None]) -> None:
+        """Fire those designs that are not known yet.
+
+        Parameters
+        ----------
+        designs : iterable of Design or None
+            To be known afterwards.
+        """
+        new = list(dict.fromkeys(d for d in designs if d is not None and d not in self.known))
+        vessels = [self.space.laid(d) for d in new]
+        self.known.update(zip(new, nominal(self.bench, vessels, self.progress), strict=True))
+
+    def costs(self, points: Array) -> Array:
+        """Cost of each point with the cards as they stand, shape (S,). [-]
+
+        Parameters
+        ----------
+        points : array
+            Shape (S, size). [-]
+        """
+        designs = [self.space.design(point) for point in points]
+        self.run(designs)
+        return np.array([_cost(self.known[d]) if d is not None else IMPOSSIBLE for d in designs])
+
+    def best(self, count: int) -> list[Design]:
+        """The designs of least cost so far.
+
+        Parameters
+        ----------
+        count : int
+            How many. [-]
+        """
+        some = [(o.cost, k, d) for k, (d, o) in enumerate(self.known.items()) if o is not None]
+        return [d for _, _, d in sorted(some, key=lambda row: row[:2])[:count]]
+
+
+def _cost(outcome: Outcome | None) -> float:
+    return IMPOSSIBLE if outcome is None else outcome.cost
+
+
+def global_stage(
+    trials: Trials, start: Sequence[Design], population: int, generations: int, seed: int
+) -> None:
+    """Differential evolution from Sobol' points and what is known; fills the trials.
+
+    Parameters
+    ----------
+    trials : Trials
+        Of one space.
+    start : sequence of Design
+        Known to be good.
+    population, generations : int
+        [-]
+    seed : int
+        Of points and moves.
+    """
+    from scipy.optimize import differential_evolution
+    from scipy.stats import qmc
+
+    space = trials.space
+    first = qmc.Sobol(space.size, scramble=True, seed=np.random.default_rng(seed))
+    points = first.random_base2(max(population - 1, 1).bit_length())[:population]
+    known = [space.point(design) for design in start[: population // 2]]
+    points[: len(known)] = np.array(known).reshape(len(known), space.size)
+    differential_evolution(
+        lambda x: trials.costs(np.atleast_2d(x.T)),
+        [(0.0, 1.0)] * space.size,
+        init=points,
+        maxiter=generations,
+        tol=0.0,
+        polish=False,
+        updating="deferred",
+        vectorized=True,
+        mutation=(0.4, 0.9),
+        seed=seed,
+    )
+
+
+def polish(trials: Trials, rounds: int = POLISH_ROUNDS) -> None:
+    """A compass search by load: a step in each choice, then all that gained together.
+
+    Parameters
+    ----------
+    trials : Trials
+        Of one space, with designs known; filled with more.
+    rounds : int
+        [-]
+    """
+    step = POLISH_STEP
+    for _ in range(rounds):
+        best = trials.best(1)
+        if not best:
+            return
+        middle = trials.space.point(best[0])
+        before = _cost(trials.known[best[0]])
+        ways = [(k, way) for k in range(trials.space.size) for way in (-step, step)]
+        points = np.array([_moved(middle, [one]) for one in ways])
+        costs = trials.costs(points)
+        gains = sorted(
+            (float(cost), way) for cost, way in zip(costs, ways, strict=True) if cost < before
+        )
+        first: dict[int, float] = {}
+        for _, (k, way) in gains:
+            first.setdefault(k, way)
+        together = list(first.items())
+        if len(together) > 1:
+            some = [together[:2], together[:3], together]
+            some.append([(k, 2.0 * way) for k, way in together])
+            trials.costs(np.array([_moved(middle, one) for one in some]))
+        if not gains:
+            step *= 0.5
+
+
+def _moved(point: Array, ways: Iterable[tuple[int, float]]) -> Array:
+    """A point moved in some choices, within the cube."""
+    moved = point.copy()
+    for k, way in ways:
+        moved[k] += way
+    return np.asarray(np.clip(moved, 0.0, 1.0))
+
+
+def split(layout: Layout, count: int, layer: float) -> Layout:
+    """A layout of more pastes near one of fewer: the widest step gets one between, time and again.
+
+    Parameters
+    ----------
+    layout : Layout
+        Of fewer pastes, one at least.
+    count : int
+        Of pastes wanted. [-]
+    layer : float
+        Of the printer. [m]
+
+    Returns
+    -------
+    Layout
+        As tall; it may break limits.
+    """
+    shares, heights = list(layout.shares), list(layout.each)
+    while len(shares) < count:
+        steps = np.diff([-100, *(-share for share in shares), 0])
+        k = int(np.argmax(steps))  # the step above paste k
+        new = round(0.5 * ((100, *shares)[k] + (*shares, 0)[k]))
+        tall = max((j for j in (k - 1, k) if 0 <= j < len(heights)), key=lambda j: heights[j])
+        half = layer * max(round(0.5 * heights[tall] / layer), LEAST_LAYERS)
+        heights[tall] = max(heights[tall] - half, LEAST_LAYERS * layer)
+        shares.insert(k, new)
+        heights.insert(k, half)
+    return Layout(tuple(shares), min(heights), layout.middle, tuple(heights))
+
+
+def around(space: Space, design: Design, step: float) -> list[Design]:
+    """Designs a step away in one choice, each way.
+
+    Parameters
+    ----------
+    space : Space
+        Of as many pastes.
+    design : Design
+        The middle.
+    step : float
+        In the unit cube. [-]
+
+    Returns
+    -------
+    list of Design
+        Those that are within the limits and differ from it.
+    """
+    middle = space.point(design)
+    found: dict[Design, None] = {}
+    for k in range(space.size):
+        for way in (-step, step):
+            moved = middle.copy()
+            moved[k] = np.clip(moved[k] + way, 0.0, 1.0)
+            near = space.design(moved)
+            if near is not None and near != design:
+                found[near] = None
+    return list(found)
+
+
+def ask(
+    trials: Trials,
+    samples: Sequence[Sample],
+    designs: Sequence[Design],
+    progress: Callable[[int], None] | None = None,
+) -> dict[Design, Outcome]:
+    """Chances of designs over samples.
+
+    Parameters
+    ----------
+    trials : Trials
+        Which know the designs, or will.
+    samples : sequence of Sample
+        From `draw`.
+    designs : sequence of Design
+        Any.
+    progress : callable, optional
+        Is told how many more are done.
+
+    Returns
+    -------
+    dict
+        Outcome by design, without those that cannot be fired.
+    """
+    trials.run(designs)
+    vessels = [trials.space.laid(design) for design in designs]
+    known = [trials.known[design] for design in designs]
+    found = odds(trials.bench, samples, vessels, known, progress)
+    return {d: o for d, o in zip(designs, found, strict=True) if o is not None}
+
+
+def local_stage(
+    trials: Trials,
+    samples: Sequence[Sample],
+    start: Sequence[Design],
+    rounds: int = LOCAL_ROUNDS,
+    progress: Callable[[int], None] | None = None,
+) -> dict[Design, Outcome]:
+    """A compass search by the chance of loss: a step in each choice, halved where none helps.
+
+    Of the neighbours only those that the load does not speak against are fired over the samples.
+
+    Parameters
+    ----------
+    trials : Trials
+        Of one space.
+    samples : sequence of Sample
+        The same for all designs.
+    start : sequence of Design
+        The best of them is the first middle.
+    rounds : int
+        At most. [-]
+    progress : callable, optional
+        Is told how many more are done.
+
+    Returns
+    -------
+    dict
+        Outcomes of all that were asked.
+    """
+    asked = ask(trials, samples, start, progress)
+    step = LOCAL_STEP
+    for _ in range(rounds if asked else 0):
+        best = min(asked, key=lambda d: asked[d].cost)
+        near = [d for d in around(trials.space, best, step) if d not in asked]
+        trials.run(near)
+        near.sort(key=lambda d: _cost(trials.known[d]))
+        asked.update(ask(trials, samples, near[: max(len(near) // 2, 1)], progress))
+        if min(asked, key=lambda d: asked[d].cost) == best:
+            step *= 0.5
+    return asked
+
+
+def search_designs(
+    vessel: Vessel,
+    bench: Bench,
+    start: Sequence[Layout] = (),
+    *,
+    seed: int = 0,
+    effort: float = 1.0,
+    final: int = FINAL,
+    progress: Callable[[int, int], None] | None = None,
+) -> DesignSearch | None:
+    """The best designs of each number of changes of paste, in the vessel's firing.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        One metal and one ceramic zone, with limits and firing.
+    bench : Bench
+        With the cards as they stand.
+    start : sequence of Layout
+        Known to be good.
+    seed : int
+        Of every draw.
+    effort : float
+        Factor on the generations of the global stage. [-]
+    final : int
+        Samples of the last say. [-]
+    progress : callable, optional
+        Is told how many firings are done, of about how many.
+
+    Returns
+    -------
+    DesignSearch or None
+        None where the limits leave no design at all.
+    """
+    metal, ceramic, below = bench.zones(vessel)
+    most = vessel.joint.blends
+    counts = [n for n in dict.fromkeys((*COUNTS, most)) if n <= most]
+    generations = max(round(GENERATIONS * effort), 1)
+    rough = SEARCHED * (ASKED * len(counts) + 8 * REFINED * LOCAL_ROUNDS)
+    whole = len(counts) * (POPULATION * (generations + 1) + 40) + rough + final * (len(counts) + 1)
+    done = 0
+
+    def tell(more: int) -> None:
+        nonlocal done
+        done += more
+        if progress:
+            progress(done, max(whole, done))
+
+    warm(bench, vessel.firing, metal.name, ceramic.name)
+    own = Design(given_layout(vessel, bench.cards), vessel.printer.dead_volume)
+    some: dict[int, Trials] = {}
+    for n in counts:
+        space = Space(vessel, metal, ceramic, below, n)
+        trials = some[n] = Trials(bench, space, tell)
+        known = [
+            Design(layout, vessel.printer.dead_volume)
+            for layout in start
+            if len(layout.shares) == n
+        ]
+        if n > 1 and n - 1 >= min(some, default=n):
+            fewer = some[max(m for m in some if m < n)].best(1)[0]
+            if fewer.layout.shares:
+                layer = vessel.printer.layer
+                more = split(fewer.layout, n, layer)
+                known.insert(0, replace(fewer, layout=more))
+        size = POPULATION if space.size > 2 else POPULATION // 2
+        global_stage(trials, known, size, generations, seed + n)
+        polish(trials)
+        if not trials.best(1):
+            del some[n]
+    if not some:
+        return None
+    samples = draw(bench, vessel, SEARCHED, seed)
+    for sample in samples:
+        warm(sample.bench, sample.fired(vessel.firing), metal.name, ceramic.name)
+    asked = {n: ask(t, samples, t.best(ASKED), tell) for n, t in some.items()}
+    order = sorted(asked, key=lambda n: min(o.cost for o in asked[n].values()))
+    for n in order[:REFINED]:
+        best = sorted(asked[n], key=lambda d: asked[n][d].cost)[:1]
+        asked[n].update(local_stage(some[n], samples, best, LOCAL_ROUNDS, tell))
+    again = draw(bench, vessel, final, seed + 1)
+    choices = []
+    for n, trials in some.items():
+        best = sorted(asked[n], key=lambda d: asked[n][d].cost)[:1]
+        for design, outcome in ask(trials, again, best, tell).items():
+            choices.append(Choice(design, outcome, _least(trials.space.laid(design))))
+    given = None
+    trials = Trials(bench, Space(vessel, metal, ceramic, below, len(own.layout.shares)))
+    for design, outcome in ask(trials, again, [own], tell).items():
+        given = Choice(design, outcome, _least(trials.space.laid(design)))
+    tried = sum(len(t.known) for t in some.values())
+    return DesignSearch(tuple(choices), knee(choices), given, tried, done, final)
+
+
+def _least(vessel: Vessel) -> float:
+    """Fired volume of the smallest band between the zones; 0 without one. [m³]"""
+    found = [
+        (band.high - band.low)
+        * 2.0
+        * np.pi
+        * float(np.interp(0.5 * (band.low + band.high), vessel.height, vessel.radius))
+        * float(np.interp(0.5 * (band.low + band.high), vessel.height, vessel.wall))
+        for band in vessel.bands[1:-1]
+    ]
+    return float(min(found, default=0.0))
+
+
+def knee(choices: Sequence[Choice]) -> Choice:
+    """The fewest changes of paste beyond which more buy little.
+
+    Parameters
+    ----------
+    choices : sequence of Choice
+        Each the best of its number.
+
+    Returns
+    -------
+    Choice
+        Where all chances are alike, by load.
+    """
+    best = max(c.outcome.chance for c in choices)
+    good = [c for c in choices if c.outcome.chance >= best - KNEE]
+    least = min(c.outcome.load for c in good)
+    near = [c for c in good if WORTH * c.outcome.load <= least]
+    if best > KNEE:
+        near = good
+    return min(near, key=lambda c: (c.design.changes, c.outcome.cost))

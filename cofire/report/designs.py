@@ -1,0 +1,221 @@
+"""What a search over designs found, as a maker reads it and as JSON."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from cofire.assessment.verdict import RULES
+from cofire.design.objective import Outcome
+from cofire.design.search import MARGIN, Choice, DesignSearch
+from cofire.report.writing import wrapped
+
+ALMOST, LITTLE = 0.999, 1e-4
+"""Chances beyond these are told as "above 99.9 %" and "below 0.01 %". [-]"""
+
+
+def percent(probability: float) -> str:
+    """A probability in per cent, without false digits near certainty.
+
+    Parameters
+    ----------
+    probability : float
+        [-]
+
+    Returns
+    -------
+    str
+        With its unit.
+    """
+    if probability > ALMOST:
+        return f"above {100 * ALMOST:g} %"
+    if probability < LITTLE:
+        return f"below {100 * LITTLE:g} %"
+    return f"{100 * probability:.{3 if probability >= 0.1 else 2}g} %"
+
+
+PINNED = 0.02
+"""Where every chance is below this, designs are told apart by how far they are past a limit. [-]"""
+LEAST_BATCH = 5.0
+"""A band of less paste than this is hard to mix and weigh well: common practice. [ml, fired]"""
+NAMED = 3
+"""Reasons of a loss that are named. [-]"""
+
+
+def harm_of(name: str) -> str:
+    """What happens beyond the limit of a rule, in a clause.
+
+    Parameters
+    ----------
+    name : str
+        Of the rule.
+
+    Returns
+    -------
+    str
+        Its own name where the rule does not say.
+    """
+    return next((rule.harm for rule in RULES if rule.name == name and rule.harm), name)
+
+
+def odds_line(both: tuple[Outcome | None, Outcome | None]) -> str:
+    """The chance of a sound pot as given and as proposed, and what loses it.
+
+    Parameters
+    ----------
+    both : tuple of Outcome or None
+        As given and as proposed.
+
+    Returns
+    -------
+    str
+        One or two sentences; empty where it is not known.
+    """
+    given, proposed = both
+    if proposed is None:
+        return ""
+    before = f"{percent(given.chance)} as given, " if given is not None else ""
+    line = (
+        f"Chance that the pot is not lost, over cards, kiln and print as they may also be: "
+        f"{before}{percent(proposed.chance)} as proposed; that nothing at all fails: "
+        f"{percent(proposed.good)}."
+    )
+    losers = proposed.losers[:NAMED]
+    if losers:
+        told = ", ".join(f"{harm_of(name)} ({percent(share)})" for name, share in losers)
+        line += f" Where it is lost: {told}."
+    return line
+
+
+def _pastes(choice: Choice) -> str:
+    """Pastes between the zones: metal in per cent, and height."""
+    layout = choice.design.layout
+    each = ", ".join(
+        f"{share} % over {1e3 * height:.1f} mm"
+        for share, height in zip(layout.shares, layout.each, strict=True)
+    )
+    return each or "none"
+
+
+def designs_text(search: DesignSearch) -> str:
+    """What more changes of paste buy, which is proposed and why.
+
+    Parameters
+    ----------
+    search : DesignSearch
+        From `search_designs`.
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    chosen = search.chosen
+    lines = [
+        "what more changes of paste buy, each the best of its number:",
+        f"{'changes':>9} {'not lost':>13} {'all well':>13} {'past limit':>11} {'least ml':>9}  "
+        "pastes between, metal of volume",
+    ]
+    for choice in sorted(search.choices, key=lambda c: c.design.changes):
+        o = choice.outcome
+        mark = "*" if choice is chosen else " "
+        least = f"{1e6 * choice.least:.2g}" if choice.least else "-"
+        head = (
+            f"{mark}{choice.design.changes:>8} {percent(o.chance):>13} {percent(o.good):>13} "
+            f"{o.load:>11.2f} {least:>9}  "
+        )
+        lines += wrapped(head.replace(" ", "\u00a0") + _pastes(choice), len(head))
+    lines += wrapped(_proposal(search))
+    lines += wrapped(
+        f"Not lost: chance over {search.samples} draws of cards, kiln and print, the model's own "
+        "error in it. Past limit: how much of its limits the design uses up with the cards as they "
+        "stand, 1 at the limit. Least: fired volume of the smallest paste between."
+    )
+    return "\n".join(lines).replace("\u00a0", " ") + "\n"
+
+
+def _proposal(search: DesignSearch) -> str:
+    """What is proposed, what it buys, and what to watch."""
+    chosen, o = search.chosen, search.chosen.outcome
+    n = chosen.design.changes
+    told = [f"Proposed: {n} change{'s' if n > 1 else ''} of paste."]
+    more = [c for c in search.choices if c.design.changes > n]
+    best = max(more, key=lambda c: c.outcome.chance, default=None)
+    if best is not None and max(best.outcome.chance, o.chance) > PINNED:
+        gain = best.outcome.chance - o.chance
+        told.append(
+            f"{best.design.changes} changes would keep {abs(100 * gain):.0f} pots in a hundred "
+            f"{'more' if gain >= 0 else 'fewer'}."
+        )
+    elif o.chance <= PINNED:
+        told.append(
+            "No design within the limits is likely to hold; this one is nearest, with fewest "
+            "changes."
+        )
+    if chosen.design.wall:
+        told.append(f"Wall {1e3 * chosen.design.wall:.1f} mm.")
+    if chosen.design.dead_volume:
+        told.append(
+            f"Paste between the change and the nozzle: {1e6 * chosen.design.dead_volume:.2g} ml."
+        )
+    if 0.0 < 1e6 * chosen.least < LEAST_BATCH:
+        told.append(
+            f"Its smallest paste is {1e6 * chosen.least:.2g} ml: mix more than you need and weigh "
+            "the powders to a hundredth."
+        )
+    tight = o.over(MARGIN)
+    if tight:
+        told.append(
+            "Nothing better was found that leaves a tenth of every limit: "
+            + "; ".join(
+                f"{harm_of(f.rule)} ({f.zone}, {f.counted:.2f} of its limit)" for f in tight[:NAMED]
+            )
+            + "."
+        )
+    return " ".join(told)
+
+
+def _row(choice: Choice) -> dict[str, Any]:
+    o, layout = choice.outcome, choice.design.layout
+    return {
+        "changes": choice.design.changes,
+        "metal_percent": list(layout.shares),
+        "heights_mm": [round(1e3 * height, 4) for height in layout.each],
+        "dead_volume_ml": round(1e6 * choice.design.dead_volume, 4),
+        "wall_mm": round(1e3 * choice.design.wall, 4) or None,
+        "not_lost": round(o.chance, 4),
+        "all_well": round(o.good, 4),
+        "load": float(f"{o.load:.4g}"),
+        "least_ml": round(1e6 * choice.least, 3),
+        "lost_by": {name: round(share, 4) for name, share in o.losers},
+    }
+
+
+def designs_row(
+    search: DesignSearch | None, both: tuple[Outcome | None, Outcome | None]
+) -> dict[str, Any]:
+    """The search as rows of JSON, and the chances of the vessel as given and as proposed.
+
+    Parameters
+    ----------
+    search : DesignSearch or None
+        From `search_designs`.
+    both : tuple of Outcome or None
+        As given and as proposed.
+
+    Returns
+    -------
+    dict
+        Numbers and texts.
+    """
+    chances = {
+        name: None if o is None else {"not_lost": round(o.chance, 4), "all_well": round(o.good, 4)}
+        for name, o in zip(("as_given", "proposed"), both, strict=True)
+    }
+    if search is None:
+        return {"chances": chances, "by_changes": [], "chosen": None}
+    return {
+        "chances": chances,
+        "by_changes": [_row(choice) for choice in search.choices],
+        "chosen": search.chosen.design.changes,
+        "samples": search.samples,
+    }

@@ -1,0 +1,101 @@
+"""The chance that a pot is kept, by hand and by its limits."""
+
+import numpy as np
+import pytest
+
+from cofire.assessment.rule import Flag
+from cofire.assessment.verdict import RULES
+from cofire.design.candidates import ROUGH, Bench
+from cofire.design.objective import (
+    Outcome,
+    chance_uncracked,
+    chance_within,
+    chances,
+    draw,
+    load_of,
+    nominal,
+    odds,
+)
+from tests.fired import CARDS
+from tests.planned import tea_light_to_plan
+
+
+def flag(rule: str, utilisation: float, unit: str = "MPa", zone: str = "a") -> Flag:
+    """A flag of a rule, made up."""
+    return Flag(
+        rule=rule, zone=zone, utilisation=utilisation, caution=0.5, figure=1.0, limit=1.0,
+        unit=unit, note="",
+    )  # fmt: skip
+
+
+def test_at_the_limit_half_are_kept_and_far_from_it_all_or_none():
+    assert chance_within(1.0, 0.3) == pytest.approx(0.5)
+    assert chance_within(0.2, 0.3) > 0.999 > 0.001 > chance_within(5.0, 0.3)
+    assert (chance_within(0.999, 0.0), chance_within(1.001, 0.0)) == (1.0, 0.0)
+
+
+def test_without_spread_the_chance_of_no_crack_is_weibulls():
+    m, u = 8.0, 1.1
+    assert chance_uncracked(u, m, 0.0) == pytest.approx(0.9 ** (u**m))
+
+
+def test_with_spread_the_chance_of_no_crack_is_its_mean_over_many_draws():
+    m, u, spread = 6.0, 0.9, 0.25
+    stress = u * np.exp(spread * np.random.default_rng(0).standard_normal(400_000))
+    assert chance_uncracked(u, m, spread) == pytest.approx(np.mean(0.9 ** (stress**m)), abs=0.01)
+
+
+def test_a_rule_that_only_spoils_the_pot_counts_for_soundness_and_not_for_loss():
+    kept, sound, loser = chances([flag("sag", 2.0), flag("steam", 0.4)], 8.0)
+    assert (kept, sound, loser) == (1.0, 0.0, "")
+    kept, sound, loser = chances([flag("sag", 0.4), flag("steam", 2.0)], 8.0)
+    assert (kept, sound, loser) == (0.0, 0.0, "steam")
+
+
+def test_cracks_of_one_stress_are_not_counted_twice():
+    unit = "% probability of a crack"
+    one = chances([flag("later", 0.9, unit)], 8.0)[0]
+    assert chances([flag("later", 0.9, unit), flag("cooling", 0.9, unit)], 8.0)[0] == one
+
+
+def test_the_load_leaves_out_what_no_layers_change():
+    flags = [flag("atmosphere", 5.0), flag("brown", 0.5), flag("brown", 0.7, zone="b")]
+    assert load_of(flags, ("a", "b")) == pytest.approx(0.7)
+
+
+def test_a_greater_load_never_costs_less_and_a_chance_outweighs_any_load():
+    none = np.empty(0)
+    costs = [Outcome((), load, none, none).cost for load in (0.3, 1.0, 4.0)]
+    assert costs == sorted(costs)
+    sure = Outcome((), 3.0, np.ones(4), np.ones(4))
+    doubtful = Outcome((), 0.1, np.full(4, 0.7), np.full(4, 0.7))
+    assert sure.cost < doubtful.cost
+
+
+def test_samples_are_the_same_for_whoever_asks_and_do_not_touch_the_cards():
+    vessel, bench = tea_light_to_plan(), Bench(CARDS, fineness=ROUGH)
+    one, other = (draw(bench, vessel, 4, 7) for _ in range(2))
+    assert [s.kiln for s in one] == [s.kiln for s in other]
+    assert len({s.kiln for s in one}) == 4
+    moved = [s.bench.cards["fine silver"]["yield_stress"].value[0] for s in one]
+    assert len(set(moved)) == 4
+    assert bench.cards["fine silver"] is CARDS["fine silver"]
+    sure = draw(bench, vessel, 4, 7, {"yield_stress": 0.0})
+    same = {s.bench.cards["fine silver"]["yield_stress"].value[0] for s in sure}
+    assert same == {CARDS["fine silver"]["yield_stress"].value[0]}
+
+
+def test_a_vessel_asked_alone_or_beside_another_has_the_same_chance():
+    vessel, bench = tea_light_to_plan(), Bench(CARDS, fineness=ROUGH)
+    samples = draw(bench, vessel, 2, 0)
+    (alone,) = odds(bench, samples, [vessel], nominal(bench, [vessel]))
+    two = odds(bench, samples, [vessel, vessel], nominal(bench, [vessel, vessel]))
+    assert alone is not None
+    for found in two:
+        assert found is not None
+        assert found.kept == pytest.approx(alone.kept, abs=0.02)
+    assert 0.0 <= alone.good <= alone.chance <= 1.0
+
+
+def test_every_rule_with_a_chance_of_a_crack_is_known_by_its_unit():
+    assert {rule.name for rule in RULES if rule.probable} <= {"cooling", "later"}

@@ -1,0 +1,62 @@
+"""Pastes by recipe."""
+
+import numpy as np
+import pytest
+
+from cofire.design.recipe import mean_expansion, mixed_card
+from cofire.errors import InputError
+from cofire.firing.kiln import trace
+from cofire.materials.library import load_fillers
+from cofire.physics.history import histories
+from tests.fired import CARDS
+from tests.planned import tea_light_to_plan
+
+FILLERS = load_fillers()
+
+
+def test_thirty_per_cent_of_silica_takes_a_fifth_of_a_metals_expansion():
+    """Hand: Turner with K of 110 and 37 GPa gives about 16.5e-6/K for copper, by volume 12.8."""
+    card = mixed_card(CARDS["copper"], [(FILLERS["fused silica powder"], 0.3)])
+    ends = mean_expansion(CARDS["copper"]), mean_expansion(FILLERS["fused silica powder"])
+    linear = 0.7 * ends[0] + 0.3 * ends[1]
+    assert linear < mean_expansion(card) < 0.95 * ends[0]
+
+
+@pytest.mark.parametrize("share", [0.1, 0.25, 0.4])
+@pytest.mark.parametrize("filler", ["leucite powder", "quartz flour", "high-expansion frit"])
+def test_a_body_with_a_filler_expands_between_the_two(filler, share):
+    body = CARDS["talc body"]
+    ends = sorted([mean_expansion(body), mean_expansion(FILLERS[filler])])
+    mixed = mixed_card(body, [(FILLERS[filler], share)])
+    assert ends[0] < mean_expansion(mixed) < ends[1]
+
+
+def test_a_vanishing_share_leaves_the_body_as_it_was():
+    body = CARDS["fritted body"]
+    mixed = mixed_card(body, [(FILLERS["leucite powder"], 1e-6)])
+    firing = tea_light_to_plan().firing
+    one, other = (histories([card], trace(firing), extend=True) for card in (body, mixed))
+    np.testing.assert_allclose(other.relative_density, one.relative_density, atol=2e-4)
+    # rows of the mixed table stand 20 K apart
+    np.testing.assert_allclose(
+        other.strain["expansion"], one.strain["expansion"], atol=2e-4, rtol=0.02
+    )
+
+
+def test_a_filler_takes_from_the_shrinkage_and_a_frit_from_the_maturing():
+    body = CARDS["talc body"]
+    filled = mixed_card(body, [(FILLERS["leucite powder"], 0.3)])
+    ratio = [c["green_density"].scalar / c["fired_density"].scalar for c in (body, filled)]
+    assert ratio[0] < ratio[1] < 1.0
+    fritted = mixed_card(body, [(FILLERS["high-expansion frit"], 0.3)])
+    assert fritted.fired_at is not None
+    assert body.fired_at is not None
+    assert fritted.fired_at.peak < body.fired_at.peak - 50.0
+
+
+def test_a_recipe_of_two_fillers_is_one_card_and_shares_have_bounds():
+    body = CARDS["talc body"]
+    both = [(FILLERS["leucite powder"], 0.3), (FILLERS["quartz flour"], 0.1)]
+    assert mixed_card(body, both).name == "talc body with 30 % leucite powder and 10 % quartz flour"
+    with pytest.raises(InputError, match="allowed"):
+        mixed_card(body, [(FILLERS["leucite powder"], 0.5)])
