@@ -39,7 +39,7 @@ USUAL = Control(
 are made ten times finer, since the error of a step is far below its bound."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Peak:
     """Largest tension in one band: how much, when, at what temperature and where.
 
@@ -371,15 +371,15 @@ def _peak(response: Response, band: int, times: NDArray[np.intp]) -> Peak:
             t, value, near = int(np.argmax(beside)), float(beside.max()), True
             height, direction, inside = float(steps.height[step]), AT_STEP, None
     return Peak(
-        band,
-        response.cards[band].name,
-        value,
-        float(shell.time[times[t]]),
-        float(response.temperature[times[t]]),
-        height,
-        direction,
-        inside,
-        near,
+        band=band,
+        material=response.cards[band].name,
+        tension=value,
+        time=float(shell.time[times[t]]),
+        temperature=float(response.temperature[times[t]]),
+        height=height,
+        direction=direction,
+        inside=inside,
+        near_step=near,
     )
 
 

@@ -404,9 +404,18 @@ def hostile(name: str) -> Job:
     made = sheet_of(response, green_vessel(response))
     reading = Reading(f"camber, hollow on the side of {name}", 1.0, "mm", f"more than {other}'s")
     piece = Piece(
-        "camber strip", f"{name} under {other}", 2, 0.1, 0.01, 0.004, 12, 4e-6, (reading,),
-        (f"cooling, {name}",), f"{name} below",
-    )  # fmt: skip
+        kind="camber strip",
+        material=f"{name} under {other}",
+        count=2,
+        length=0.1,
+        width=0.01,
+        thickness=0.004,
+        layers=12,
+        volume=4e-6,
+        readings=(reading,),
+        decides=(f"cooling, {name}",),
+        note=f"{name} below",
+    )
     return replace(made, pieces=(piece,), missing=(f"firing {name}: because",))
 
 
