@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 
 # ----------------------------------------------------------------------------------------------
-# The firing sheet's two pictures: the wall as printed and as fired, and the firing's curve
+# The firing sheet's curve
 
 WIDTH, HEIGHT = 3.6, 2.5
 """Of either picture on paper, where its letters have the size they are drawn with. [inch]"""
@@ -80,107 +80,6 @@ def data_uri(figure: Figure) -> str:
     with matplotlib.rc_context(settings):
         figure.savefig(stream, format="svg", metadata=nothing)
     return "data:image/svg+xml;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
-
-
-def _band(axes: Axes, wall: Wall, number: int, side: float, fill: Any) -> None:
-    """The cut wall of one band on one side of the axis, with its piece of the base."""
-    low, high = float(wall.edges[number]), float(wall.edges[number + 1])
-    between = wall.height[(wall.height > low) & (wall.height < high)]
-    z = np.concatenate([[low], between, [high]])
-    inner = z if wall.base <= low else np.concatenate([[min(wall.base, high)], z[z > wall.base]])
-    r_out, r_in = wall.at(wall.outside, z), wall.at(wall.inside, inner)
-    if low < wall.base:  # the base, as far up as this band reaches
-        inner = np.concatenate([[low, inner[0]], inner])
-        r_in = np.concatenate([[0.0, 0.0], r_in])
-    x = 1e3 * side * np.concatenate([r_out, r_in[::-1]])
-    y = 1e3 * np.concatenate([z, inner[::-1]])
-    axes.fill(x, y, fc=fill, ec=INK, lw=0.7, zorder=3)
-
-
-@literal
-def section_picture(m: Job) -> Figure:
-    """Left of the axis the wall as printed, right of it as fired, joints led from one to the other.
-
-    Parameters
-    ----------
-    m : Job
-        From `job_for`.
-
-    Returns
-    -------
-    Figure
-        Bands by number, heights in mm; tone tells the metal.
-    """
-    from matplotlib.figure import Figure
-
-    green = m.green.wall
-    fired = m.refired.wall if m.refired is not None else m.green.fired
-    top = 1e3 * float(green.height[-1])
-    wide = 1e3 * np.array([green.outside.max(), fired.outside.max()])
-    left, right, below, above = 0.72, 0.48, 0.04, 0.42  # room for labels [inch]
-    free = WIDTH - left - right
-    scale = min((HEIGHT - below - above) / top, free / wide.sum())  # inch a mm
-    labels = ROW * HEIGHT * len(m.response.cards)
-    high = max(scale * top, labels) + below + above
-    figure = Figure(figsize=(WIDTH, high))
-    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-    axes.set_axis_off()
-    centre = left + scale * wide[0] + 0.5 * (free - scale * wide.sum())
-    axes.set_xlim(-centre / scale, (WIDTH - centre) / scale)
-    axes.set_ylim(-below / scale, (high - below) / scale)
-    axes.set_aspect("equal")
-    for band, card in enumerate(m.response.cards):
-        fill = colour(np.asarray(card.metal_share))
-        for wall, way in ((green, -1.0), (fired, 1.0)):
-            _band(axes, wall, band, way, fill)
-    axes.plot([0, 0], [0.0, 1.02 * top], color=INK, lw=0.6, ls=(0, (8, 3, 2, 3)), zorder=2)
-    axes.axhline(0.0, color=INK, lw=0.9, zorder=1)
-    layers = zip(np.cumsum(m.green.layers), green.edges[1:], strict=True)
-    texts = [f"{n},  {1e3 * z:.1f}" for n, z in layers]
-    up = _beside(axes, green, texts, -1.0, 1.0 / scale)
-    up = max(
-        up, _beside(axes, fired, [f"{1e3 * z:.1f}" for z in fired.edges[1:]], 1.0, 1.0 / scale)
-    )
-    _numbers(axes, green, fired, 1.0 / scale)
-    up = max(up, top) + 0.12 / scale
-    head: dict[str, Any] = {"fontsize": SMALL, "va": "bottom", "color": INK}
-    axes.text(-0.1 / scale, up, "printed: after layer,\nmm up", ha="right", **head)
-    axes.text(0.1 / scale, up, "fired:\nmm up", ha="left", **head)
-    return figure
-
-
-def _beside(axes: Axes, wall: Wall, texts: Sequence[str], way: float, inch: float) -> float:
-    """Labels of the joints and the rim beside one wall; returns where the highest stands. [mm]"""
-    places = 1e3 * wall.edges[1:]
-    gap = ROW * HEIGHT * inch
-    stands = spread(places, gap, max(float(places[-1]), gap * places.size))
-    own = 1e3 * wall.at(wall.outside, wall.edges[1:])
-    widest = 1e3 * float(wall.outside.max())
-    line = np.array([0.05, 0.13]) * inch + widest
-    for place, stand, text, edge in zip(places, stands, texts, own, strict=True):
-        axes.plot(way * np.array([edge, *line]), [place, place, stand], color=PLAIN, lw=0.5)
-        axes.text(
-            way * (line[-1] + 0.02 * inch), stand, text, fontsize=SMALL, color=INK, va="center",
-            ha="right" if way < 0.0 else "left",
-        )  # fmt: skip
-    return float(stands[-1])
-
-
-def _numbers(axes: Axes, green: Wall, fired: Wall, inch: float) -> None:
-    """Joints led from the printed to the fired wall, and the bands' numbers at the axis."""
-    ends = (-1e3 * green.at(green.inside, green.edges), 1e3 * fired.at(fired.inside, fired.edges))
-    heights = 1e3 * np.stack([green.edges, fired.edges])
-    for x, z in list(zip(np.transpose(ends), heights.T, strict=True))[1:-1]:
-        axes.plot(x, z, color=PLAIN, lw=0.5, ls=(0, (3, 2)), zorder=1)
-    middles = 0.25 * (heights[:, 1:] + heights[:, :-1]).sum(axis=0)
-    gap = ROW * HEIGHT * inch
-    stands = spread(middles, gap, max(float(heights.max()), gap * middles.size))
-    for number, stand in enumerate(stands, 1):
-        axes.text(
-            0.0, stand, str(number), fontsize=SMALL + 0.7, ha="center", va="center", color=INK,
-            weight="bold", zorder=5,
-            bbox={"boxstyle": "round,pad=0.12", "fc": "white", "ec": INK, "lw": 0.5},
-        )  # fmt: skip
 
 
 @literal
