@@ -14,10 +14,10 @@ import numpy as np
 
 from cofire.numerics import Array
 from cofire.production.changeovers import metal_shares
-from cofire.production.job import BURNOUT, Happening, Step, happenings
+from cofire.production.job import BURNOUT, Happening, Step, happenings, kiln_steps
 from cofire.production.printed_solid import printed_layers
 from cofire.report.figures import literal, spread
-from cofire.units import HOUR, celsius
+from cofire.units import HOUR, MINUTE, celsius
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -107,13 +107,25 @@ def curve_picture(
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(WIDTH, HEIGHT))
-    axes = figure.add_axes((0.115, 0.125, 0.865, 0.80))
+    _curve(figure.add_axes((0.115, 0.125, 0.865, 0.80)), curve, steps, events, limit, SMALL)
+    return figure
+
+
+def _curve(
+    axes: Axes,
+    curve: Trace,
+    steps: Sequence[Step],
+    events: Sequence[Happening],
+    limit: float,
+    size: float,
+) -> None:
+    """Kiln and ware over time in one panel, letters of a size in points."""
     end = 1.03 * (events[-1].time if events else float(curve.time[-1])) / HOUR
     top = 1.08 * celsius(max(limit, float(curve.kiln.max())))
     axes.axhline(celsius(limit), color=PLAIN, lw=0.9, ls=":")
     axes.annotate(
         f"never above {celsius(limit):.0f} °C", (end, celsius(limit)), (0, 2.5),
-        textcoords="offset points", fontsize=SMALL, ha="right", va="bottom", color=INK, zorder=5,
+        textcoords="offset points", fontsize=size, ha="right", va="bottom", color=INK, zorder=5,
         bbox={"fc": "white", "ec": "none", "pad": 0.6},
     )  # fmt: skip
     hours = curve.time / HOUR
@@ -125,22 +137,72 @@ def curve_picture(
         hour, degrees = event.time / HOUR, celsius(event.ware)
         axes.plot([hour, hour, stand], [degrees, 0.955 * top, top], color="0.6", lw=0.5, zorder=1)
         axes.plot(hour, degrees, "o", ms=2.6, color=INK, zorder=4)
-        axes.text(stand, 1.01 * top, letter(n), fontsize=SMALL, ha="center", va="bottom", color=INK)
+        axes.text(stand, 1.01 * top, letter(n), fontsize=size, ha="center", va="bottom", color=INK)
     for n, step in enumerate(steps, 1):
         first, last = step.start / HOUR, min(step.end / HOUR, end)
         if n > 1:
             axes.axvline(first, 0.0, 0.035, color=INK, lw=0.7)
         if last - first > 0.03 * end:
-            axes.text(0.5 * (first + last), 0.012 * top, str(n), fontsize=SMALL, ha="center",
+            axes.text(0.5 * (first + last), 0.012 * top, str(n), fontsize=size, ha="center",
                       va="bottom", color=INK)  # fmt: skip
     axes.set_xlim(0.0, end)
     axes.set_ylim(0.0, top)
-    axes.tick_params(labelsize=SMALL, pad=2, length=2.5)
-    axes.set_xlabel("hours", fontsize=SMALL, labelpad=1)
-    axes.text(0.012, 0.985, "°C", fontsize=SMALL, va="top", color=INK, transform=axes.transAxes)
+    axes.tick_params(labelsize=size, pad=2, length=2.5)
+    axes.set_xlabel("hours", fontsize=size, labelpad=1)
+    axes.text(0.012, 0.985, "°C", fontsize=size, va="top", color=INK, transform=axes.transAxes)
     axes.grid(color="0.9", lw=0.5)
     axes.spines[["top", "right"]].set_visible(False)
-    axes.legend(fontsize=SMALL, loc="center right", frameon=False)
+    axes.legend(fontsize=size, loc="center right", frameon=False)
+
+
+@literal
+def firing_figure(response: Response, limit: float, reasons: Sequence[str] = ()) -> Figure:
+    """The firing: kiln and ware over time, what happens when, and what holds each segment.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    limit : float
+        Hottest that all materials bear. [K]
+    reasons : sequence of str
+        Why each segment is not faster, where a schedule says so.
+
+    Returns
+    -------
+    Figure
+        The curve with letters and numbers, and beside and below it what they stand for.
+    """
+    from matplotlib.figure import Figure
+
+    curve, segments = response.trace, response.vessel.firing.segments
+    steps, events = kiln_steps(segments, curve), happenings(response)
+    told = []
+    for n, event in enumerate(events):
+        zones = "" if event.name in BURNOUT else " and ".join(event.zones)
+        name = f"{_short(zones, BESIDE)}: {event.name}" if zones else event.name
+        when = f"{event.time / HOUR:.1f} h, {celsius(event.ware):.0f} °C"
+        told += textwrap.wrap(f"{letter(n)}  {when}: {name}", 44, subsequent_indent="    ")
+    held = []
+    for n, segment in enumerate(segments, 1):
+        rate = f"{segment.rate * HOUR:.0f} °C/h" if math.isfinite(segment.rate) else "full"
+        text = f"{n}  {rate} to {celsius(segment.target):.0f} °C"
+        text += f", hold {segment.hold / MINUTE:.0f} min" if segment.hold > 0.0 else ""
+        why = f": {reasons[n - 1]}" if n <= len(reasons) else ""
+        held += textwrap.wrap(text + why, 125, subsequent_indent="    ")
+    row = 0.175  # inch
+    below, high = 0.35 + row * len(held), max(4.2, 0.5 + row * len(told))
+    size = (10.0, high + below + 0.4)
+    figure = Figure(figsize=size)
+    axes = figure.add_axes((0.06, (below + 0.45) / size[1], 0.57, (high - 0.75) / size[1]))
+    _curve(axes, curve, steps, events, limit, 9.0)
+    serif: dict[str, Any] = {"color": INK, "ha": "left", "va": "top"}
+    figure.text(0.01, 1.0 - 0.1 / size[1], f"{_short(response.vessel.name, 60)}: "
+                f"{_short(response.vessel.firing.name, 40)}, in {response.vessel.firing.gas}",
+                fontsize=12, **serif)  # fmt: skip
+    top = 1.0 - 0.5 / size[1]
+    figure.text(0.655, top, "\n".join(told), fontsize=9, linespacing=1.3, **serif)
+    figure.text(0.01, below / size[1], "\n".join(held), fontsize=9, linespacing=1.3, **serif)
     return figure
 
 

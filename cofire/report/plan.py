@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from cofire import __version__
 from cofire.assessment.response import band_stresses
 from cofire.assessment.rule import GO, Flag
+from cofire.assessment.windows import ceiling
 from cofire.design.layers import LayerSearch, Trial, trade_off
 from cofire.design.plan import Plan, Scan
 from cofire.design.schedule import Schedule
@@ -23,9 +24,11 @@ from cofire.errors import CofireError
 from cofire.files import read_text, read_toml
 from cofire.firing.program import FULL, Firing, Kiln, Segment
 from cofire.numerics import Array
-from cofire.production.job import job_for
+from cofire.production.job import job_for, pure_materials
 from cofire.report import figures
 from cofire.report import stress as stress_text
+from cofire.report.job_figures import firing_figure
+from cofire.report.pot import pot_figure
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import stress_figure, trade_off_figure
 from cofire.report.verdict import as_stress, flag_row, number, sharp_line
@@ -761,7 +764,14 @@ def write_plan(
         return {"sheet.html": write_sheet(made, tuple(reasons.values())).encode()}
 
     def pictures() -> dict[str, bytes]:
-        drawn = {"stress.png": _drawn(stress_figure(plan.proposal.printed, bands))}
+        limit = min(map(ceiling, pure_materials(plan.proposal.designed)))
+        drawn = {
+            "plan.png": _drawn(pot_figure(plan.proposal, plan.given)),
+            "firing.png": _drawn(
+                firing_figure(plan.proposal.designed, limit, tuple(reasons.values()))
+            ),
+            "stress.png": _drawn(stress_figure(plan.proposal.printed, bands)),
+        }
         if plan.layers is not None:
             drawn["trade_off.png"] = _drawn(trade_off_figure(plan.layers))
         return drawn

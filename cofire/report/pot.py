@@ -124,6 +124,7 @@ def mark(axes: Axes, flag: Flag | None, x: float, y: float, size: float = 6.0) -
         [pt]
     """
     grade, _ = used(flag)
+    size = 1.25 * size if MARKS[grade] == "X" else size
     axes.plot(
         x, y, MARKS[grade], ms=size, mfc="white" if grade < 2 else INK, mec=INK, mew=0.9, zorder=6
     )
@@ -225,8 +226,9 @@ def draw_pot(axes: Axes, check: Check) -> None:
     wall = fired_wall(response)
     shares = [float(card.metal_share) for card in response.cards]
     inner = wall.height >= wall.base
-    hollow = np.concatenate([[0.0], 1e3 * wall.inside[inner], [0.0]])
-    up = 1e3 * np.concatenate([[wall.base], wall.height[inner], wall.height[-1:]])
+    corner = 1e3 * float(wall.at(wall.inside, wall.base))
+    hollow = np.concatenate([[0.0, corner], 1e3 * wall.inside[inner], [0.0]])
+    up = 1e3 * np.concatenate([[wall.base] * 2, wall.height[inner], wall.height[-1:]])
     axes.fill(hollow, up, fc="0.95", ec=INK, lw=0.7, zorder=1)
     for band, share in enumerate(shares):
         _outside(axes, wall, band, share)
@@ -362,7 +364,7 @@ def section_picture(m: Job) -> Figure:
     texts.append(f"{1e3 * fired.edges[-1]:.1f}")
     up = max(up, _beside(axes, fired, texts, 1.0, 1.0 / scale))
     for z, flag in zip(fired.edges[1:-1], joints, strict=True):
-        mark(axes, flag, 1e3 * float(fired.at(fired.outside, z)), 1e3 * float(z), 3.5)
+        mark(axes, flag, 1e3 * float(fired.at(fired.outside, z)), 1e3 * float(z), 4.0)
     star(axes, fired, worst_place(m.check), 7.0)
     _numbers(axes, green, fired, 1.0 / scale)
     up = max(up, top) + 0.12 / scale

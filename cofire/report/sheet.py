@@ -551,6 +551,10 @@ LEFT_OUT = (
 """What no number of the sheet knows."""
 
 
+LITTLE = 0.1
+"""Utilisation below which a kept limit is only named. [-]"""
+
+
 def where(flag: Flag, response: Response) -> tuple[str, ...]:
     """The place of a flag by the numbers of its bands.
 
@@ -669,11 +673,13 @@ def other_limits(m: Job) -> list[Text]:
             near.append(f": {worst.note if short else figure}")
     if near:
         lines.append((Strong("Near a limit, or not known:"), " ", *near, "."))
-    kept = ", ".join(
-        f"{flags[0].rule} {number(flags[0].utilisation)}" for flags in rules if not flags[0].grade
-    )
+    kept = [flags[0] for flags in rules if flags[0].grade == GO]
+    much = ", ".join(f"{f.rule} {number(f.utilisation)}" for f in kept if f.counted >= LITTLE)
+    little = ", ".join(f.rule for f in kept if f.counted < LITTLE)
     if kept:
-        lines.append((Strong("Kept"), f", with the share used up: {kept}."))
+        told = [much] if much else []
+        told += [f"under {LITTLE:g} {little}"] if little else []
+        lines.append((Strong("Kept"), f", with the share used up: {'; '.join(told)}."))
     return lines
 
 
