@@ -8,10 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
 
 from cofire.assessment.printed import as_printed
 from cofire.assessment.response import Response, as_solid, fire_vessel
-from cofire.assessment.verdict import Verdict, judge
+from cofire.assessment.rule import NEIGHBOUR, STRESS, Flag, joint_name
+from cofire.assessment.verdict import Verdict, judge, rule_of
 from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import Trace
 from cofire.materials.card import Card
@@ -145,3 +149,51 @@ def checked(
             why = str(error)
     verdict = sharp if printed is designed else judge(printed)
     return Check(designed, sharp, printed, verdict, why)
+
+
+def worst_by_joint(check: Check) -> list[Flag | None]:
+    """Of each joint as drawn, the flag nearest to it that uses up most of its limit.
+
+    Only rules that see what zones do to each other count. A changeover leaves many small steps
+    where one joint was drawn: each flag belongs to the drawn joint that lies nearest.
+
+    Parameters
+    ----------
+    check : Check
+        From `check_vessel`.
+
+    Returns
+    -------
+    list of Flag or None
+        One a joint, from the foot up; None where no rule says anything of it.
+    """
+    drawn = check.designed.vessel.steps
+    bands = check.printed.cards
+    steps = {
+        joint_name(low.name, high.name): float(at)
+        for (low, high), at in zip(pairwise(bands), check.printed.vessel.steps, strict=True)
+    }
+    found: list[list[Flag]] = [[] for _ in drawn]
+    for flag in check.verdict.flags:
+        at = steps.get(flag.zone) if flag.height is None else flag.height
+        if at is not None and drawn.size and rule_of(flag).sees & {NEIGHBOUR, STRESS}:
+            found[int(np.argmin(np.abs(drawn - at)))].append(flag)
+    return [max(flags, key=lambda f: (f.grade, f.counted), default=None) for flags in found]
+
+
+def worst_place(check: Check) -> Flag:
+    """The flag that decides, or where it stands for the whole vessel, the worst one with a place.
+
+    Parameters
+    ----------
+    check : Check
+        From `check_vessel`.
+
+    Returns
+    -------
+    Flag
+        Of the rule that decides; without a height where none of that rule has one.
+    """
+    worst = check.verdict.worst
+    own = (f for f in check.verdict.flags if f.rule == worst.rule and f.height is not None)
+    return worst if worst.height is not None else next(own, worst)

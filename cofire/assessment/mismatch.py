@@ -36,7 +36,7 @@ SET_STRESS = 10e6
 """Stress at which a metal's creep is read for its set point. [Pa]"""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PairBlock:
     """Figures of one metal against K ceramics in one firing, arrays of shape (K,).
 
@@ -194,17 +194,17 @@ def compare(fired: Fired, metal: int, ceramics: NDArray[np.intp]) -> PairBlock:
     order = np.array([2, 1, 0])
     first = order[np.argmax(grades[order] == grade, axis=0)] + 1
     return PairBlock(
-        float(h.relative_density[metal, -1]),
-        h.relative_density[ceramics, -1],
-        np.exp(sinter[metal, -1]) - np.exp(sinter[ceramics, -1]),
-        worst_mismatch,
-        h.temperature[worst],
-        np.minimum(fired.set_point[metal], fired.set_point[ceramics]),
-        cooled,
-        tension,
-        strength,
-        grade.astype(np.intp),
-        np.where(grade == GO, 0, first).astype(np.intp),
+        metal_density=float(h.relative_density[metal, -1]),
+        ceramic_density=h.relative_density[ceramics, -1],
+        end_mismatch=np.exp(sinter[metal, -1]) - np.exp(sinter[ceramics, -1]),
+        worst_mismatch=worst_mismatch,
+        worst_temperature=h.temperature[worst],
+        set_point=np.minimum(fired.set_point[metal], fired.set_point[ceramics]),
+        cooled_mismatch=cooled,
+        tile_tension=tension,
+        strength=strength,
+        grade=grade.astype(np.intp),
+        cause=np.where(grade == GO, 0, first).astype(np.intp),
     )
 
 
@@ -263,7 +263,7 @@ class Event:
     temperature: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Mismatch:
     """Two zones along one firing.
 
@@ -358,13 +358,13 @@ def mismatch(first: Card, second: Card, firing: Firing, extend: bool = False) ->
                     if (ware[node] > ware[node - 1]) == rising:
                         mark(change.name, card.name, node)
     return Mismatch(
-        firing,
-        curve,
-        history,
-        difference,
-        stored,
-        float(time[last]),
-        float(min(set_points)),
-        (ceiling(first), ceiling(second)),
-        tuple(sorted(events, key=lambda e: (e.time, e.zone, e.name))),
+        firing=firing,
+        trace=curve,
+        history=history,
+        difference=difference,
+        stored=stored,
+        set_time=float(time[last]),
+        set_temperature=float(min(set_points)),
+        ceilings=(ceiling(first), ceiling(second)),
+        events=tuple(sorted(events, key=lambda e: (e.time, e.zone, e.name))),
     )

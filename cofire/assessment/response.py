@@ -41,7 +41,7 @@ USUAL = Control(
 are made ten times finer, since the error of a step is far below its bound."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Peak:
     """Largest tension in one band: how much, when, at what temperature and where.
 
@@ -379,15 +379,15 @@ def _peak(response: Response, band: int, times: NDArray[np.intp]) -> Peak:
             t, value, near = int(np.argmax(beside[times])), float(beside[times].max()), True
             height, direction, inside = place, word, None
     return Peak(
-        band,
-        response.cards[band].name,
-        value,
-        float(fired.time[times[t]]),
-        float(response.temperature[times[t]]),
-        height,
-        direction,
-        inside,
-        near,
+        band=band,
+        material=response.cards[band].name,
+        tension=value,
+        time=float(fired.time[times[t]]),
+        temperature=float(response.temperature[times[t]]),
+        height=height,
+        direction=direction,
+        inside=inside,
+        near_step=near,
     )
 
 

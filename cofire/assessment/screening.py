@@ -31,7 +31,7 @@ from cofire.workers import each
 STUDIO_GASES = ("air", "carbon", "inert")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Pair:
     """One metal (or blend) with one ceramic (or blend): verdict, its reason, and the figures.
 
@@ -189,11 +189,17 @@ def screen(
     for i, metal in enumerate(metals):
         for j, ceramic in enumerate(ceramics, len(metals)):
             if why := metal.refused or ceramic.refused:
-                pairs.append(Pair(metal.name, ceramic.name, "no", why, ""))
+                pairs.append(
+                    Pair(metal=metal.name, ceramic=ceramic.name, verdict="no", reason=why, gas="")
+                )
                 continue
             choice = _choose(windows, (i, j), both, kiln, gases)
             if isinstance(choice, str):
-                pairs.append(Pair(metal.name, ceramic.name, "no", choice, ""))
+                pairs.append(
+                    Pair(
+                        metal=metal.name, ceramic=ceramic.name, verdict="no", reason=choice, gas=""
+                    )
+                )
                 continue
             job = (choice.window.peak, choice.window.hold, choice.gas)
             shared.setdefault(job, []).append((i, j, choice.window, choice.grade, choice.reason))
@@ -236,23 +242,23 @@ def _fired_pairs(
         names = pure_cards([both[i], both[j]])
         pairs.append(
             Pair(
-                both[i].name,
-                both[j].name,
-                VERDICTS[worst],
-                told,
-                gas,
-                window,
-                block.metal_density,
-                float(block.ceramic_density[0]),
-                metal_margin(both[i], peak),
-                float(block.end_mismatch[0]),
-                float(block.worst_mismatch[0]),
-                float(block.worst_temperature[0]),
-                float(block.set_point[0]),
-                float(block.cooled_mismatch[0]),
-                float(block.tile_tension[0]),
-                float(block.strength[0]),
-                any(line.startswith(f"{name}: ") for line in held for name in names),
+                metal=both[i].name,
+                ceramic=both[j].name,
+                verdict=VERDICTS[worst],
+                reason=told,
+                gas=gas,
+                window=window,
+                metal_density=block.metal_density,
+                ceramic_density=float(block.ceramic_density[0]),
+                solidus_margin=metal_margin(both[i], peak),
+                end_mismatch=float(block.end_mismatch[0]),
+                worst_mismatch=float(block.worst_mismatch[0]),
+                worst_temperature=float(block.worst_temperature[0]),
+                set_point=float(block.set_point[0]),
+                cooled_mismatch=float(block.cooled_mismatch[0]),
+                tile_tension=float(block.tile_tension[0]),
+                strength=float(block.strength[0]),
+                extended=any(line.startswith(f"{name}: ") for line in held for name in names),
             )
         )
     return pairs

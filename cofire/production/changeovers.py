@@ -18,7 +18,7 @@ BEGUN, DONE = 0.05, 0.95
 """Shares of the new paste at which a change counts as begun and done: common practice. [-]"""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Changeover:
     """One change of paste, so timed that the nozzle gives half of each at the joint.
 
@@ -76,10 +76,16 @@ def changeovers(response: Response, green: Green) -> list[Changeover]:
         layer, begins, pure = (int(k) + 1 for k in np.searchsorted(ends, places - 1e-15))
         found.append(
             Changeover(
-                green.materials[n], green.materials[n + 1], float(green.wall.edges[n + 1]),
-                layer if changeover >= 0.0 else 0, changeover, begins, pure, float(done),
+                below=green.materials[n],
+                above=green.materials[n + 1],
+                step=float(green.wall.edges[n + 1]),
+                layer=layer if changeover >= 0.0 else 0,
+                extruded=changeover,
+                begins=begins,
+                done=pure,
+                passes=float(done),
             )
-        )  # fmt: skip
+        )
     return found
 
 

@@ -182,7 +182,7 @@ def _happening(group: list[Event], curve: Trace) -> Happening:
 T = TypeVar("T")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Job:
     """What to print, weigh, change and test.
 
@@ -269,15 +269,15 @@ def job_for(check: Check, tell: Callable[[str], None] | None = None) -> Job:
     green, refired = sized or (green_vessel(response), None)
     made = batches(response, green)
     return Job(
-        check,
-        green,
-        refired,
-        tuple(overhangs(green, response)),
-        tuple(band_pastes(response, green)),
-        tuple(made),
-        cost(response, made),
-        tuple(changeovers(response, green)),
-        tuple(float(p) for p in purity(response, green)),
-        tuple(tried("test pieces", lambda: pieces_for(response, check.sharp, green)) or ()),
-        tuple(missing),
+        check=check,
+        green=green,
+        refired=refired,
+        overhangs=tuple(overhangs(green, response)),
+        bands=tuple(band_pastes(response, green)),
+        batches=tuple(made),
+        cost=cost(response, made),
+        changeovers=tuple(changeovers(response, green)),
+        purity=tuple(float(p) for p in purity(response, green)),
+        pieces=tuple(tried("test pieces", lambda: pieces_for(response, check.sharp, green)) or ()),
+        missing=tuple(missing),
     )

@@ -35,7 +35,7 @@ class BandPaste:
     fired: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Batch:
     """What to weigh for one paste.
 
@@ -179,7 +179,19 @@ def _batch(card: Card, wall: float, waste: float, dead: float, scale: float) -> 
         halves = weighed([s * paste.solids / p.solids * p.wet * whole for _, p, s in sides], scale)
         ready = tuple((name, m) for (name, _, _), m in zip(sides, halves, strict=True))
     pairs = tuple(zip(names, powders, strict=True))
-    return Batch(card.name, whole, wall, waste, dead, pairs, binder, water, ready, off, worst)
+    return Batch(
+        material=card.name,
+        volume=whole,
+        wall=wall,
+        waste=waste,
+        dead=dead,
+        powders=pairs,
+        binder=binder,
+        water=water,
+        ready=ready,
+        off=off,
+        worst=worst,
+    )
 
 
 # ----------------------------------------------------------------------------------------------

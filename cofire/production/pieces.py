@@ -59,7 +59,7 @@ class Reading:
     stop: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Piece:
     """A test piece.
 
@@ -161,9 +161,16 @@ def bar(
     width = WIDTH * float(np.exp(-dry - ring))
     thickness = layers * layer
     return Piece(
-        kind, of.card.name, COUNT, length, width, thickness, layers, length * width * thickness,
-        readings,
-    )  # fmt: skip
+        kind=kind,
+        material=of.card.name,
+        count=COUNT,
+        length=length,
+        width=width,
+        thickness=thickness,
+        layers=layers,
+        volume=length * width * thickness,
+        readings=readings,
+    )
 
 
 def wall_of(response: Response) -> float:
@@ -514,9 +521,17 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
         Reading("edge of the strips", 0.0, "", "the layers have parted"),
     )
     return Piece(
-        "camber strip", " under ".join(names), COUNT, wet, wide, thickness, layers,
-        wet * wide * thickness, readings, note=f"one fired whole, one {stopped}",
-    )  # fmt: skip
+        kind="camber strip",
+        material=" under ".join(names),
+        count=COUNT,
+        length=wet,
+        width=wide,
+        thickness=thickness,
+        layers=layers,
+        volume=wet * wide * thickness,
+        readings=readings,
+        note=f"one fired whole, one {stopped}",
+    )
 
 
 def _bow(dried: Array, history: History) -> float:
@@ -662,11 +677,17 @@ def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
     if carried:
         note += f"; utilisations of the ring for those of the vessel: {', '.join(carried)}"
     return Piece(
-        "joint ring", " | ".join(c.name for c in fired.cards), COUNT,
-        2.0 * float(green.wall.outside[within].max()), float(green.wall.width[within].max()),
-        float(z[1] - z[0]), last - first, float(np.diff(volume_below(green.wall, z))[0]),
-        tuple(readings), note=note,
-    )  # fmt: skip
+        kind="joint ring",
+        material=" | ".join(c.name for c in fired.cards),
+        count=COUNT,
+        length=2.0 * float(green.wall.outside[within].max()),
+        width=float(green.wall.width[within].max()),
+        thickness=float(z[1] - z[0]),
+        layers=last - first,
+        volume=float(np.diff(volume_below(green.wall, z))[0]),
+        readings=tuple(readings),
+        note=note,
+    )
 
 
 # ----------------------------------------------------------------------------------------------

@@ -14,10 +14,10 @@ import numpy as np
 
 from cofire.numerics import Array
 from cofire.production.changeovers import metal_shares
-from cofire.production.job import BURNOUT, Happening, Step, happenings
+from cofire.production.job import BURNOUT, Happening, Step, happenings, kiln_steps
 from cofire.production.printed_solid import printed_layers
 from cofire.report.figures import literal, spread
-from cofire.units import HOUR, celsius
+from cofire.units import HOUR, MINUTE, celsius
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 
 # ----------------------------------------------------------------------------------------------
-# The firing sheet's two pictures: the wall as printed and as fired, and the firing's curve
+# The firing sheet's curve
 
 WIDTH, HEIGHT = 3.6, 2.5
 """Of either picture on paper, where its letters have the size they are drawn with. [inch]"""
@@ -82,107 +82,6 @@ def data_uri(figure: Figure) -> str:
     return "data:image/svg+xml;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
 
 
-def _band(axes: Axes, wall: Wall, number: int, side: float, fill: Any) -> None:
-    """The cut wall of one band on one side of the axis, with its piece of the base."""
-    low, high = float(wall.edges[number]), float(wall.edges[number + 1])
-    between = wall.height[(wall.height > low) & (wall.height < high)]
-    z = np.concatenate([[low], between, [high]])
-    inner = z if wall.base <= low else np.concatenate([[min(wall.base, high)], z[z > wall.base]])
-    r_out, r_in = wall.at(wall.outside, z), wall.at(wall.inside, inner)
-    if low < wall.base:  # the base, as far up as this band reaches
-        inner = np.concatenate([[low, inner[0]], inner])
-        r_in = np.concatenate([[0.0, 0.0], r_in])
-    x = 1e3 * side * np.concatenate([r_out, r_in[::-1]])
-    y = 1e3 * np.concatenate([z, inner[::-1]])
-    axes.fill(x, y, fc=fill, ec=INK, lw=0.7, zorder=3)
-
-
-@literal
-def section_picture(m: Job) -> Figure:
-    """Left of the axis the wall as printed, right of it as fired, joints led from one to the other.
-
-    Parameters
-    ----------
-    m : Job
-        From `job_for`.
-
-    Returns
-    -------
-    Figure
-        Bands by number, heights in mm; tone tells the metal.
-    """
-    from matplotlib.figure import Figure
-
-    green = m.green.wall
-    fired = m.refired.wall if m.refired is not None else m.green.fired
-    top = 1e3 * float(green.height[-1])
-    wide = 1e3 * np.array([green.outside.max(), fired.outside.max()])
-    left, right, below, above = 0.72, 0.48, 0.04, 0.42  # room for labels [inch]
-    free = WIDTH - left - right
-    scale = min((HEIGHT - below - above) / top, free / wide.sum())  # inch a mm
-    labels = ROW * HEIGHT * len(m.response.cards)
-    high = max(scale * top, labels) + below + above
-    figure = Figure(figsize=(WIDTH, high))
-    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-    axes.set_axis_off()
-    centre = left + scale * wide[0] + 0.5 * (free - scale * wide.sum())
-    axes.set_xlim(-centre / scale, (WIDTH - centre) / scale)
-    axes.set_ylim(-below / scale, (high - below) / scale)
-    axes.set_aspect("equal")
-    for band, card in enumerate(m.response.cards):
-        fill = colour(np.asarray(card.metal_share))
-        for wall, way in ((green, -1.0), (fired, 1.0)):
-            _band(axes, wall, band, way, fill)
-    axes.plot([0, 0], [0.0, 1.02 * top], color=INK, lw=0.6, ls=(0, (8, 3, 2, 3)), zorder=2)
-    axes.axhline(0.0, color=INK, lw=0.9, zorder=1)
-    layers = zip(np.cumsum(m.green.layers), green.edges[1:], strict=True)
-    texts = [f"{n},  {1e3 * z:.1f}" for n, z in layers]
-    up = _beside(axes, green, texts, -1.0, 1.0 / scale)
-    up = max(
-        up, _beside(axes, fired, [f"{1e3 * z:.1f}" for z in fired.edges[1:]], 1.0, 1.0 / scale)
-    )
-    _numbers(axes, green, fired, 1.0 / scale)
-    up = max(up, top) + 0.12 / scale
-    head: dict[str, Any] = {"fontsize": SMALL, "va": "bottom", "color": INK}
-    axes.text(-0.1 / scale, up, "printed: after layer,\nmm up", ha="right", **head)
-    axes.text(0.1 / scale, up, "fired:\nmm up", ha="left", **head)
-    return figure
-
-
-def _beside(axes: Axes, wall: Wall, texts: Sequence[str], way: float, inch: float) -> float:
-    """Labels of the joints and the rim beside one wall; returns where the highest stands. [mm]"""
-    places = 1e3 * wall.edges[1:]
-    gap = ROW * HEIGHT * inch
-    stands = spread(places, gap, max(float(places[-1]), gap * places.size))
-    own = 1e3 * wall.at(wall.outside, wall.edges[1:])
-    widest = 1e3 * float(wall.outside.max())
-    line = np.array([0.05, 0.13]) * inch + widest
-    for place, stand, text, edge in zip(places, stands, texts, own, strict=True):
-        axes.plot(way * np.array([edge, *line]), [place, place, stand], color=PLAIN, lw=0.5)
-        axes.text(
-            way * (line[-1] + 0.02 * inch), stand, text, fontsize=SMALL, color=INK, va="center",
-            ha="right" if way < 0.0 else "left",
-        )  # fmt: skip
-    return float(stands[-1])
-
-
-def _numbers(axes: Axes, green: Wall, fired: Wall, inch: float) -> None:
-    """Joints led from the printed to the fired wall, and the bands' numbers at the axis."""
-    ends = (-1e3 * green.at(green.inside, green.edges), 1e3 * fired.at(fired.inside, fired.edges))
-    heights = 1e3 * np.stack([green.edges, fired.edges])
-    for x, z in list(zip(np.transpose(ends), heights.T, strict=True))[1:-1]:
-        axes.plot(x, z, color=PLAIN, lw=0.5, ls=(0, (3, 2)), zorder=1)
-    middles = 0.25 * (heights[:, 1:] + heights[:, :-1]).sum(axis=0)
-    gap = ROW * HEIGHT * inch
-    stands = spread(middles, gap, max(float(heights.max()), gap * middles.size))
-    for number, stand in enumerate(stands, 1):
-        axes.text(
-            0.0, stand, str(number), fontsize=SMALL + 0.7, ha="center", va="center", color=INK,
-            weight="bold", zorder=5,
-            bbox={"boxstyle": "round,pad=0.12", "fc": "white", "ec": INK, "lw": 0.5},
-        )  # fmt: skip
-
-
 @literal
 def curve_picture(
     curve: Trace, steps: Sequence[Step], events: Sequence[Happening], limit: float
@@ -208,13 +107,25 @@ def curve_picture(
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(WIDTH, HEIGHT))
-    axes = figure.add_axes((0.115, 0.125, 0.865, 0.80))
+    _curve(figure.add_axes((0.115, 0.125, 0.865, 0.80)), curve, steps, events, limit, SMALL)
+    return figure
+
+
+def _curve(
+    axes: Axes,
+    curve: Trace,
+    steps: Sequence[Step],
+    events: Sequence[Happening],
+    limit: float,
+    size: float,
+) -> None:
+    """Kiln and ware over time in one panel, letters of a size in points."""
     end = 1.03 * (events[-1].time if events else float(curve.time[-1])) / HOUR
     top = 1.08 * celsius(max(limit, float(curve.kiln.max())))
     axes.axhline(celsius(limit), color=PLAIN, lw=0.9, ls=":")
     axes.annotate(
         f"never above {celsius(limit):.0f} °C", (end, celsius(limit)), (0, 2.5),
-        textcoords="offset points", fontsize=SMALL, ha="right", va="bottom", color=INK, zorder=5,
+        textcoords="offset points", fontsize=size, ha="right", va="bottom", color=INK, zorder=5,
         bbox={"fc": "white", "ec": "none", "pad": 0.6},
     )  # fmt: skip
     hours = curve.time / HOUR
@@ -226,22 +137,72 @@ def curve_picture(
         hour, degrees = event.time / HOUR, celsius(event.ware)
         axes.plot([hour, hour, stand], [degrees, 0.955 * top, top], color="0.6", lw=0.5, zorder=1)
         axes.plot(hour, degrees, "o", ms=2.6, color=INK, zorder=4)
-        axes.text(stand, 1.01 * top, letter(n), fontsize=SMALL, ha="center", va="bottom", color=INK)
+        axes.text(stand, 1.01 * top, letter(n), fontsize=size, ha="center", va="bottom", color=INK)
     for n, step in enumerate(steps, 1):
         first, last = step.start / HOUR, min(step.end / HOUR, end)
         if n > 1:
             axes.axvline(first, 0.0, 0.035, color=INK, lw=0.7)
         if last - first > 0.03 * end:
-            axes.text(0.5 * (first + last), 0.012 * top, str(n), fontsize=SMALL, ha="center",
+            axes.text(0.5 * (first + last), 0.012 * top, str(n), fontsize=size, ha="center",
                       va="bottom", color=INK)  # fmt: skip
     axes.set_xlim(0.0, end)
     axes.set_ylim(0.0, top)
-    axes.tick_params(labelsize=SMALL, pad=2, length=2.5)
-    axes.set_xlabel("hours", fontsize=SMALL, labelpad=1)
-    axes.text(0.012, 0.985, "°C", fontsize=SMALL, va="top", color=INK, transform=axes.transAxes)
+    axes.tick_params(labelsize=size, pad=2, length=2.5)
+    axes.set_xlabel("hours", fontsize=size, labelpad=1)
+    axes.text(0.012, 0.985, "°C", fontsize=size, va="top", color=INK, transform=axes.transAxes)
     axes.grid(color="0.9", lw=0.5)
     axes.spines[["top", "right"]].set_visible(False)
-    axes.legend(fontsize=SMALL, loc="center right", frameon=False)
+    axes.legend(fontsize=size, loc="center right", frameon=False)
+
+
+@literal
+def firing_figure(response: Response, limit: float, reasons: Sequence[str] = ()) -> Figure:
+    """The firing: kiln and ware over time, what happens when, and what holds each segment.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    limit : float
+        Hottest that all materials bear. [K]
+    reasons : sequence of str
+        Why each segment is not faster, where a schedule says so.
+
+    Returns
+    -------
+    Figure
+        The curve with letters and numbers, and beside and below it what they stand for.
+    """
+    from matplotlib.figure import Figure
+
+    curve, segments = response.trace, response.vessel.firing.segments
+    steps, events = kiln_steps(segments, curve), happenings(response)
+    told = []
+    for n, event in enumerate(events):
+        zones = "" if event.name in BURNOUT else " and ".join(event.zones)
+        name = f"{_short(zones, BESIDE)}: {event.name}" if zones else event.name
+        when = f"{event.time / HOUR:.1f} h, {celsius(event.ware):.0f} °C"
+        told += textwrap.wrap(f"{letter(n)}  {when}: {name}", 44, subsequent_indent="    ")
+    held = []
+    for n, segment in enumerate(segments, 1):
+        rate = f"{segment.rate * HOUR:.0f} °C/h" if math.isfinite(segment.rate) else "full"
+        text = f"{n}  {rate} to {celsius(segment.target):.0f} °C"
+        text += f", hold {segment.hold / MINUTE:.0f} min" if segment.hold > 0.0 else ""
+        why = f": {reasons[n - 1]}" if n <= len(reasons) else ""
+        held += textwrap.wrap(text + why, 125, subsequent_indent="    ")
+    row = 0.175  # inch
+    below, high = 0.35 + row * len(held), max(4.2, 0.5 + row * len(told))
+    size = (10.0, high + below + 0.4)
+    figure = Figure(figsize=size)
+    axes = figure.add_axes((0.06, (below + 0.45) / size[1], 0.57, (high - 0.75) / size[1]))
+    _curve(axes, curve, steps, events, limit, 9.0)
+    serif: dict[str, Any] = {"color": INK, "ha": "left", "va": "top"}
+    figure.text(0.01, 1.0 - 0.1 / size[1], f"{_short(response.vessel.name, 60)}: "
+                f"{_short(response.vessel.firing.name, 40)}, in {response.vessel.firing.gas}",
+                fontsize=12, **serif)  # fmt: skip
+    top = 1.0 - 0.5 / size[1]
+    figure.text(0.655, top, "\n".join(told), fontsize=9, linespacing=1.3, **serif)
+    figure.text(0.01, below / size[1], "\n".join(held), fontsize=9, linespacing=1.3, **serif)
     return figure
 
 

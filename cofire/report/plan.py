@@ -17,6 +17,7 @@ from cofire import __version__
 from cofire.assessment.check import Check
 from cofire.assessment.response import band_stresses
 from cofire.assessment.rule import GO, Flag
+from cofire.assessment.windows import ceiling
 from cofire.design.layers import LayerSearch, Trial, trade_off
 from cofire.design.plan import Plan, Scan
 from cofire.design.schedule import Schedule
@@ -25,11 +26,13 @@ from cofire.errors import CofireError
 from cofire.files import read_text, read_toml
 from cofire.firing.program import FULL, Firing, Kiln, Segment
 from cofire.numerics import Array
-from cofire.production.job import job_for
+from cofire.production.job import job_for, pure_materials
 from cofire.report import figures
 from cofire.report import stress as stress_text
 from cofire.report.designs import ALMOST, LITTLE, designs_row, designs_text, odds_line, percent
 from cofire.report.firing import kiln_csv
+from cofire.report.job_figures import firing_figure
+from cofire.report.pot import pot_figure
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import stress_figure, trade_off_figure
 from cofire.report.verdict import as_stress, flag_row, number, sharp_line
@@ -786,8 +789,15 @@ def write_plan(
         **planned_vessel(source, vessel),
         "stress.json": stress_text.as_json(plan.proposal.printed, bands),
     }
+    limit = min(map(ceiling, pure_materials(plan.proposal.designed)))
     jobs: list[tuple[str, Callable[..., bytes], tuple[Any, ...]]] = [
         ("sheet.html", _sheet, (plan.proposal, tuple(reasons.values()))),
+        ("plan.png", _drawn, (pot_figure, plan.proposal, plan.given)),
+        (
+            "firing.png",
+            _drawn,
+            (firing_figure, plan.proposal.designed, limit, tuple(reasons.values())),
+        ),
         ("stress.png", _drawn, (stress_figure, plan.proposal.printed, bands)),
     ]
     if plan.layers is not None:

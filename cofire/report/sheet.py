@@ -1,45 +1,68 @@
 """The firing sheet: one HTML file to take to the printer and the kiln.
 
-No script, no network; every text that a person wrote is escaped where it is put in.
+No script, no network. What it says is put together here as texts; `sheet.html` is the page they are
+filled into, and the environment of `html` escapes every one of them.
 """
 
 from __future__ import annotations
 
 import math
-import string
-from collections.abc import Sequence
-from importlib import resources
-from itertools import pairwise
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from itertools import groupby, pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from cofire import __version__
 from cofire.assessment.cautions import DEFER, cautions
-from cofire.assessment.response import Response
-from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag, joint_name
+from cofire.assessment.rule import CAUTION, GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
-from cofire.firing.kiln import Trace
-from cofire.firing.program import Firing
-from cofire.materials.card import Card, Property
 from cofire.production.changeovers import DONE
-from cofire.production.job import (
-    BURNOUT,
-    Happening,
-    Job,
-    Step,
-    happenings,
-    kiln_steps,
-    pure_materials,
-)
+from cofire.production.job import BURNOUT, happenings, kiln_steps, pure_materials
 from cofire.production.paste import COARSE
-from cofire.production.pieces import Piece, Reading
 from cofire.report.firing import heat_work_line
-from cofire.report.html import TICK, figure, framed, listed, named, plain, shown, table
+from cofire.report.html import Name, Strong, Text, environment, plain
 from cofire.report.job import expected, grams
-from cofire.report.job_figures import curve_picture, data_uri, letter, section_picture
+from cofire.report.job_figures import curve_picture, data_uri, letter
+from cofire.report.pot import section_picture, worst_words
 from cofire.report.verdict import number, place, sharp_line
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from cofire.vessel import Printer
+
+if TYPE_CHECKING:
+    from cofire.assessment.response import Response
+    from cofire.assessment.verdict import Verdict
+    from cofire.firing.kiln import Trace
+    from cofire.firing.program import Firing
+    from cofire.materials.card import Card, Property
+    from cofire.production.job import Happening, Job, Step
+    from cofire.production.pieces import Piece
+
+TICK = "☐ "
+"""An empty square to tick by pen."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Table:
+    """A table of the sheet.
+
+    Attributes
+    ----------
+    key
+        Its id in the page.
+    caption, head, rows
+        What it is, its columns, and its cells, of which the first names its row.
+    kinds
+        Look by column: "n" a number, "name", "text", or "pen" for what is filled in by hand.
+    """
+
+    key: str
+    caption: str
+    head: Sequence[str]
+    rows: Sequence[Sequence[Text]]
+    kinds: dict[int, str] = field(default_factory=dict)
+
 
 # ----------------------------------------------------------------------------------------------
 # What the firing sheet rests on: cards, kiln, vessel file, and what was read beyond a table
@@ -83,7 +106,7 @@ def _value(p: Property, unit: str, sources: list[str]) -> str:
     return f"{figure} {spread}, {p.basis[row]} [{where}]"
 
 
-def cards_table(cards: list[Card]) -> tuple[str, list[str]]:
+def cards_table(cards: list[Card]) -> tuple[Table, list[str]]:
     """The numbers of the cards on which most hangs, and the sources their brackets name.
 
     Parameters
@@ -93,8 +116,8 @@ def cards_table(cards: list[Card]) -> tuple[str, list[str]]:
 
     Returns
     -------
-    tuple of str and list of str
-        HTML of the table, and the sources as text.
+    tuple of Table and list of str
+        The table, and the sources.
     """
     sources: list[str] = []
     rows = []
@@ -102,10 +125,14 @@ def cards_table(cards: list[Card]) -> tuple[str, list[str]]:
         unit = name.rpartition(", ")[2] if ", " in name else ""
         if any(key in card for card in cards):
             cells = (_value(card[key], unit, sources) if key in card else "" for card in cards)
-            rows.append([shown(name), *cells])
-    head = ("Property", *(named(card.name) for card in cards))
-    told = "Numbers on which most hangs, ± one standard uncertainty [source]"
-    whole = table("cards", told, head, rows, kinds=dict.fromkeys(range(1, len(head)), "text"))
+            rows.append([name, *cells])
+    whole = Table(
+        key="cards",
+        caption="Numbers on which most hangs, ± one standard uncertainty [source]",
+        head=["Property", *(Name(card.name) for card in cards)],
+        rows=rows,
+        kinds=dict.fromkeys(range(1, len(cards) + 1), "text"),
+    )
     return whole, sources
 
 
@@ -131,7 +158,7 @@ def _printer(printer: Printer) -> str:
     )  # fmt: skip
 
 
-def input_lines(m: Job) -> str:
+def input_lines(m: Job) -> list[Text]:
     """Kiln and printer, and what is missing or beyond a table.
 
     Parameters
@@ -141,30 +168,29 @@ def input_lines(m: Job) -> str:
 
     Returns
     -------
-    str
-        HTML.
+    list of text
+        One a line.
     """
     vessel = m.response.vessel
     kiln, printer = vessel.firing.kiln, vessel.printer
-    source = f" ({shown(kiln.source)})" if kiln.source else ""
-    lines = [
-        f"Kiln: {named(kiln.name)}, at most {celsius(kiln.max_temperature):.0f} °C{source}.",
+    source = f" ({kiln.source})" if kiln.source else ""
+    return [
+        ("Kiln: ", Name(kiln.name), f", at most {celsius(kiln.max_temperature):.0f} °C{source}."),
         f"Printer: {_printer(printer)}.",
-        *(f"<b>Beyond its table:</b> {shown(line)}." for line in m.response.history.extended),
-        *(f"<b>Not computed:</b> {shown(line)}" for line in m.missing),
+        *((Strong("Beyond its table:"), f" {line}.") for line in m.response.history.extended),
+        *((Strong("Not computed:"), f" {line}") for line in m.missing),
     ]
-    return listed(lines, look="small")
 
 
 # ----------------------------------------------------------------------------------------------
 # The firing sheet's programme, events and heat work
 
-WORDS = {
+WORDS: dict[str, Text] = {
     "burnout begins": "binder begins to leave: vent the kiln",
-    "burnout ends": "binder and bound water gone: vents may close",
+    "burnout ends": "binder and water gone: vents may close",
     "sintering begins": "sintering begins",
     "peak": "hottest",
-    "sets": "<b>sets</b>: keep shut, strain stays",
+    "sets": (Strong("sets"), ": keep shut, strain stays"),
     "cold": "below 100 °C: may be opened",
 }
 """Events as they are told at the kiln; others keep their name."""
@@ -188,7 +214,7 @@ def clock(time: float) -> str:
     return f"{hours}:{minutes:02d}"
 
 
-def _kiln_does(step: Step) -> str:
+def _kiln_does(step: Step) -> Text:
     """How a ramp goes, and where the kiln cannot follow."""
     taken = step.reached - step.start
     if step.segment is None:
@@ -196,12 +222,12 @@ def _kiln_does(step: Step) -> str:
     if step.behind is None or taken < step.asked + MINUTE:
         return clock(taken)
     return (
-        f"<b>cannot follow from {celsius(step.behind):.0f} °C:</b> {clock(taken)}, "
-        f"not {clock(step.asked)}"
+        Strong(f"cannot follow from {celsius(step.behind):.0f} °C:"),
+        f" {clock(taken)}, not {clock(step.asked)}",
     )
 
 
-def programme(steps: Sequence[Step]) -> str:
+def programme(steps: Sequence[Step]) -> Table:
     """What to set on the kiln, what it makes of it, and room for what it shows.
 
     Parameters
@@ -211,18 +237,9 @@ def programme(steps: Sequence[Step]) -> str:
 
     Returns
     -------
-    str
-        HTML.
+    Table
+        One row a segment.
     """
-    head = [
-        "Segment",
-        "°C/h",
-        "to&nbsp;°C",
-        "hold,&nbsp;min",
-        "Ramp takes",
-        "Ends&nbsp;at",
-        "Kiln shows, °C",
-    ]
     rows = []
     for n, step in enumerate(steps, 1):
         asked = step.segment
@@ -230,32 +247,17 @@ def programme(steps: Sequence[Step]) -> str:
         if asked is not None:
             rate = f"{asked.rate * HOUR:.0f}" if math.isfinite(asked.rate) else "full"
             told = [rate, f"{celsius(asked.target):.0f}", f"{asked.hold / MINUTE:.0f}"]
-        rows.append([f"{TICK} {n}", *told, _kiln_does(step), clock(step.end), ""])
-    return table(
-        "programme", "Programme, times in h:min; tick what is set, note what the kiln shows",
-        head, rows, numbers=(1, 2, 3, 5), kinds={6: "pen"},
-    )  # fmt: skip
+        rows.append([f"{TICK}{n}", *told, _kiln_does(step), clock(step.end), ""])
+    return Table(
+        key="programme",
+        caption="Programme, times in h:min; tick what is set, note what the kiln shows",
+        head=("Segment", "°C/h", "to °C", "hold, min", "Ramp takes", "Ends at", "Kiln shows, °C"),
+        rows=rows,
+        kinds={1: "n", 2: "n", 3: "n", 5: "n", 6: "pen"},
+    )
 
 
-def why(reasons: Sequence[str]) -> str:
-    """Why each segment is not faster.
-
-    Parameters
-    ----------
-    reasons : sequence of str
-        One a segment, in order; empty where no schedule says so.
-
-    Returns
-    -------
-    str
-        HTML.
-    """
-    if not reasons:
-        return ""
-    return "<p>Why not faster, segment by segment:</p>\n" + listed(map(shown, reasons), "ol")
-
-
-def told(event: Happening) -> str:
+def told(event: Happening) -> Text:
     """An event in words, with its materials.
 
     Parameters
@@ -265,16 +267,23 @@ def told(event: Happening) -> str:
 
     Returns
     -------
-    str
-        HTML.
+    text
+        With names as such.
     """
-    words = WORDS.get(event.name, f"{shown(event.name)}: no draught"
-                      if event.name.endswith(INVERSION) else shown(event.name))  # fmt: skip
-    zones = "" if event.name in BURNOUT else " and ".join(named(zone) for zone in event.zones)
-    return f"{zones}: {words}" if zones else words
+    usual = f"{event.name}: no draught" if event.name.endswith(INVERSION) else event.name
+    words = WORDS.get(event.name, usual)
+    parts = words if isinstance(words, tuple) else (words,)
+    if event.name in BURNOUT or not event.zones:
+        return parts
+    return (*_joined(map(Name, event.zones)), ": ", *parts)
 
 
-def events_table(events: Sequence[Happening]) -> str:
+def _joined(names: Iterable[str]) -> tuple[str, ...]:
+    """Names with "and" between them."""
+    return tuple(part for name in names for part in (" and ", name))[1:]
+
+
+def events_table(events: Sequence[Happening]) -> Table:
     """What happens when, by the letters of the curve.
 
     Parameters
@@ -284,19 +293,22 @@ def events_table(events: Sequence[Happening]) -> str:
 
     Returns
     -------
-    str
-        HTML.
+    Table
+        One row an event.
     """
     rows = [
         (letter(n), told(e), f"{celsius(e.kiln):.0f}", f"{celsius(e.ware):.0f}", clock(e.time))
         for n, e in enumerate(events)
     ]
-    head = ("Mark", "Event", "Kiln,&nbsp;°C", "Ware,&nbsp;°C", "h:min")
-    return table("events", "What happens when", head, rows, numbers=(2, 3, 4), kinds={1: "text"})
+    return Table(
+        key="events", caption="What happens when",
+        head=("Mark", "Event", "Kiln, °C", "Ware, °C", "h:min"), rows=rows,
+        kinds={1: "text", 2: "n", 3: "n", 4: "n"},
+    )  # fmt: skip
 
 
-def firing_lines(firing: Firing, curve: Trace, limit: float, bound: str) -> str:
-    """What else to know at the kiln: the clock, the limit, the lag, the cone.
+def firing_line(firing: Firing, curve: Trace, limit: float, bound: str) -> Text:
+    """What else to know at the kiln: the limit, the lag, the cone.
 
     Parameters
     ----------
@@ -311,23 +323,22 @@ def firing_lines(firing: Firing, curve: Trace, limit: float, bound: str) -> str:
 
     Returns
     -------
-    str
-        HTML.
+    text
+        A few sentences.
     """
-    gas = {"air": "air, bare", "carbon": "a carbon-packed box"}.get(firing.gas, shown(firing.gas))
+    gas = {"air": "air, bare", "carbon": "a carbon-packed box"}.get(firing.gas, firing.gas)
     return (
-        f"<p><b>Never above {celsius(limit):.0f} °C</b> ({named(bound)}). Fired in {gas}; "
+        Strong(f"Never above {celsius(limit):.0f} °C"), " (", Name(bound), f"). Fired in {gas}; "
         f"temperatures of the programme are the kiln's, the ware follows {firing.lag / MINUTE:.0f} "
-        f"min later and peaks at {celsius(curve.peak):.0f} °C. {shown(heat_work_line(curve))}</p>\n"
-        "<p>Lit on ____________ at ______ by ______________</p>"
-    )
+        f"min later and peaks at {celsius(curve.peak):.0f} °C. {heat_work_line(curve)}",
+    )  # fmt: skip
 
 
 # ----------------------------------------------------------------------------------------------
 # The firing sheet's print, weighing and test pieces
 
 
-def bands_table(m: Job) -> str:
+def bands_table(m: Job) -> Table:
     """Bands from the foot up: layers, changeovers, and sizes as printed and as fired.
 
     Parameters
@@ -337,8 +348,8 @@ def bands_table(m: Job) -> str:
 
     Returns
     -------
-    str
-        HTML.
+    Table
+        One row a band, after the foot.
     """
     head = (
         "Band", "Material", "Layers", "Change to it in layer", "All new from", "Top printed, mm up",
@@ -348,7 +359,9 @@ def bands_table(m: Job) -> str:
     fired = m.refired.wall if m.refired is not None else m.green.fired
     last = np.cumsum(m.green.layers)
     wide = [2e3 * wall.at(wall.outside, wall.edges) for wall in (green, fired)]
-    rows = [("foot", "", "", "", "", "0.0", "0.0", f"{wide[0][0]:.1f}", f"{wide[1][0]:.1f}")]
+    rows: list[tuple[Text, ...]] = [
+        ("foot", "", "", "", "", "0.0", "0.0", f"{wide[0][0]:.1f}", f"{wide[1][0]:.1f}")
+    ]
     for n, band in enumerate(m.bands):
         changeover = m.changeovers[n - 1] if n else None
         when, done = "", ""
@@ -358,16 +371,17 @@ def bands_table(m: Job) -> str:
         span = f"{last[n] - m.green.layers[n] + 1}–{last[n]}"
         rows.append(
             (
-                f"{TICK} {n + 1}", named(band.material), span,
-                f"<b>{when}</b>" if when else "", done, f"{1e3 * green.edges[n + 1]:.1f}",
+                f"{TICK}{n + 1}", Name(band.material), span,
+                Strong(when) if when else "", done, f"{1e3 * green.edges[n + 1]:.1f}",
                 f"{1e3 * fired.edges[n + 1]:.1f}", f"{wide[0][n + 1]:.1f}", f"{wide[1][n + 1]:.1f}",
             )
         )  # fmt: skip
     caption = f"Print, from the foot up: {last[-1]} layers of {1e3 * m.green.layer:.4f} mm"
-    return table("bands", caption, head, rows, numbers=range(2, 9), kinds={1: "name"})
+    kinds = dict.fromkeys(range(2, 9), "n") | {1: "name"}
+    return Table(key="bands", caption=caption, head=head, rows=rows, kinds=kinds)
 
 
-def print_lines(m: Job) -> str:
+def print_line(m: Job) -> Text:
     """What the print asks for besides its table, where anything.
 
     Parameters
@@ -377,34 +391,34 @@ def print_lines(m: Job) -> str:
 
     Returns
     -------
-    str
-        HTML.
+    text
+        Sentences; empty where there is nothing.
     """
-    lines = []
+    parts: list[str] = []
     over = [o for o in m.overhangs if o.over]
     if over:
         o = over[-1]
-        lines.append(
-            f"<b>Leans too far</b> in layer {o.layer}: {math.degrees(o.lean):+.0f}°, "
-            f"{1e3 * o.offset:.2f} mm beyond the layer below; half a road is "
-            f"{1e3 * o.limit:.2f} mm. Support it, or change the shape."
+        parts += (
+            Strong("Leans too far"),
+            f" in layer {o.layer}: {math.degrees(o.lean):+.0f}°, {1e3 * o.offset:.2f} mm beyond "
+            f"the layer below; half a road is {1e3 * o.limit:.2f} mm. Support it, or change the "
+            "shape. ",
         )
     for n, most in enumerate(m.purity, 1):
         if most < DONE:
-            lines.append(
-                f"<b>Band {n} is too low for the feed</b>: no layer of it gets more than "
-                f"{100 * most:.0f} % of its own paste."
+            parts += (
+                Strong(f"Band {n} is too low for the feed"),
+                f": no layer of it gets more than {100 * most:.0f} % of its own paste. ",
             )
     if m.changeovers:
-        volume = 1e6 * m.changeovers[0].passes
-        lines.append(
-            f"A changeover takes {volume:.1f} ml to pass; at the joint the nozzle gives half of "
-            f"each."
+        parts.append(
+            f"A changeover takes {1e6 * m.changeovers[0].passes:.1f} ml to pass; at the joint the "
+            "nozzle gives half of each."
         )
-    return f"<p>{' '.join(lines)}</p>" if lines else ""
+    return tuple(parts)
 
 
-def weighing_table(m: Job) -> str:
+def weighing_table(m: Job) -> Table:
     """What to weigh for each paste, each mass to be ticked.
 
     Parameters
@@ -414,57 +428,43 @@ def weighing_table(m: Job) -> str:
 
     Returns
     -------
-    str
-        HTML.
+    Table
+        One row a paste.
     """
     scale = m.response.vessel.mixing.scale
     powders = list(dict.fromkeys(name for b in m.batches for name, _ in b.powders))
     blends = any(b.ready for b in m.batches)
-    head = [
-        "Paste, ml",
-        *(f"{named(p)} powder,&nbsp;g" for p in powders),
-        "Binder,&nbsp;g",
-        "Water,&nbsp;g",
-    ]
+    head = ["Paste, ml", *(f"{p} powder, g" for p in powders), "Binder, g", "Water, g"]
     if blends:
-        head += [f"or {named(p)} paste,&nbsp;g" for p in powders]
+        head += [f"or {p} paste, g" for p in powders]
 
     def cells(parts: Sequence[tuple[str, float]]) -> list[str]:
         of = dict(parts)
-        return [f"{TICK} {grams(of[p], scale)}" if p in of else "" for p in powders]
+        return [f"{TICK}{grams(of[p], scale)}" if p in of else "" for p in powders]
 
     rows = [
         [
-            f"{named(b.material)}, {1e6 * b.volume:.1f}",
+            (Name(b.material), f", {1e6 * b.volume:.1f}"),
             *cells(b.powders),
-            f"{TICK} {grams(b.binder, scale)}",
-            f"{TICK} {grams(b.water, scale)}",
+            f"{TICK}{grams(b.binder, scale)}",
+            f"{TICK}{grams(b.water, scale)}",
             *(cells(b.ready) if blends else ()),
         ]
         for b in m.batches
     ]
     waste = 100.0 * m.response.vessel.mixing.waste
-    more = (
-        "; a blend from its powders, or from that much more of the two pure pastes"
-        if blends
-        else ""
-    )
-    weighed = table(
-        "weigh", f"Weigh, {waste:.0f} % for waste and the feed included{more}", head, rows,
-        numbers=range(1, len(head)), kinds={0: "name"},
-    )  # fmt: skip
-    worst = max(m.batches, key=lambda batch: batch.off)
-    if worst.off <= COARSE:
-        return weighed
-    return (
-        f"{weighed}\n<p>The scale's step of {1e3 * scale:g} g changes {named(worst.worst)} in "
-        f"{named(worst.material)} by {100 * worst.off:.0f} %: use a finer one, or make more and "
-        f"keep the rest.</p>"
+    more = "; a blend from its powders, or from that much more of the two pure pastes"
+    return Table(
+        key="weigh",
+        caption=f"Weigh, {waste:.0f} % for waste and the feed included{more if blends else ''}",
+        head=head,
+        rows=rows,
+        kinds=dict.fromkeys(range(1, len(head)), "n") | {0: "name"},
     )
 
 
-def pieces_table(m: Job) -> str:
-    """Test pieces to fire first: what to measure, what is expected, and what stops the plan.
+def scale_line(m: Job) -> Text:
+    """What the step of the scale changes most, where that is much.
 
     Parameters
     ----------
@@ -473,58 +473,58 @@ def pieces_table(m: Job) -> str:
 
     Returns
     -------
-    str
-        HTML.
+    text
+        One sentence; empty where the scale is fine enough.
     """
-    if not m.pieces:
-        return "<p>None: no limit comes near enough to ask for one.</p>"
-    head = "".join(
-        f'<th scope="col" class="{look}">{name}</th>'
-        for name, look in (
-            ("Piece, as printed", "name"), ("Read", "text"), ("Expected", "n"), ("Found", "pen"),
-            ("STOP if", "text"),
-        )
-    )  # fmt: skip
-    paste = sum(1e6 * p.count * p.volume for p in m.pieces)
-    caption = (
-        f"In the vessel's layers and firing, {paste:.0f} ml of paste in all. What differs without "
-        "a stop corrects the card"
-    )
-    return framed("pieces", caption, f"<tr>{head}</tr>", "\n".join(map(_piece_row, m.pieces)))
-
-
-def _piece_row(p: Piece) -> str:
-    """One piece with its readings, a row each."""
-    rows = []
-    for n, reading in enumerate(p.readings):
-        first = ""
-        if n == 0:
-            span = f' rowspan="{len(p.readings)}"' if len(p.readings) > 1 else ""
-            first = f'<th scope="rowgroup" class="name"{span}>{_described(p)}</th>'
-        rows.append(f"<tr>{first}{_reading(reading)}</tr>")
-    return "<tbody>\n" + "\n".join(rows) + "\n</tbody>"
-
-
-def _described(p: Piece) -> str:
-    """What a piece is: kind, material, size, how to make it, what it decides."""
-    if p.kind == "joint ring":
-        size = f"⌀ {1e3 * p.length:.0f} × {1e3 * p.thickness:.0f} mm"
-        what = f"{p.kind}, {size}"
-    else:
-        size = f"{1e3 * p.length:.0f} × {1e3 * p.width:.0f} × {1e3 * p.thickness:.1f} mm"
-        what = f"{p.kind}, {named(p.material)}, {size}"
-    note = f"; {shown(p.note.partition(';')[0])}" if p.note else ""
-    rules = ", ".join(dict.fromkeys(told.partition(", ")[0] for told in p.decides))
-    return f"{TICK} <b>{p.count} ×</b> {what}, {p.layers} layers{note} (for {shown(rules)})"
-
-
-def _reading(r: Reading) -> str:
-    """Cells of one reading."""
-    value = f"{expected(r.value, r.unit)} {shown(r.unit)}" if r.unit else "whole"
+    worst = max(m.batches, key=lambda batch: batch.off)
+    if worst.off <= COARSE:
+        return ""
     return (
-        f'<th scope="row" class="text">{shown(r.what)}</th><td class="n">{value}</td>'
-        f'<td class="pen"></td><td class="text">{shown(r.stop)}</td>'
-    )
+        f"The scale's step of {1e3 * m.response.vessel.mixing.scale:g} g changes ",
+        Name(worst.worst), " in ", Name(worst.material),
+        f" by {100 * worst.off:.0f} %: use a finer one, or make more and keep the rest.",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Readings:
+    """What is read from a test piece in one go: (what, expected) of each, and when to stop."""
+
+    found: Sequence[tuple[str, str]]
+    stop: str
+
+
+def piece_rows(p: Piece) -> tuple[Text, list[Readings]]:
+    """A test piece in words, and its readings: those that stop nothing stand together.
+
+    Parameters
+    ----------
+    p : Piece
+        From `pieces_for`.
+
+    Returns
+    -------
+    tuple
+        What it is, and its readings in the order in which they are taken.
+    """
+    rows = []
+    for stop, some in groupby(p.readings, key=lambda r: r.stop):
+        found = [
+            (r.what, f"{expected(r.value, r.unit)} {r.unit}" if r.unit else "whole") for r in some
+        ]
+        rows.append(Readings(found=found, stop=stop))
+    return _described(p), rows
+
+
+def _described(p: Piece) -> Text:
+    """What a piece is: kind, material, size, how to make it, what it decides."""
+    size = f"{1e3 * p.length:.0f} × {1e3 * p.width:.0f} × {1e3 * p.thickness:.1f} mm"
+    what: tuple[str, ...] = (f" {p.kind}, ", Name(p.material), f", {size}")
+    if p.kind == "joint ring":
+        what = (f" {p.kind}, ⌀ {1e3 * p.length:.0f} × {1e3 * p.thickness:.0f} mm",)
+    note = f"; {p.note.partition(';')[0]}" if p.note else ""
+    rules = ", ".join(dict.fromkeys(told.partition(", ")[0] for told in p.decides))
+    return (TICK, Strong(f"{p.count} ×"), *what, f", {p.layers} layers{note} (for {rules})")
 
 
 # ----------------------------------------------------------------------------------------------
@@ -536,22 +536,26 @@ MEANING = {
     "no": "The model expects a defect. Do not print or fire the vessel as it stands.",
 }
 LEFT_OUT = (
-    "The powder between burnout and sintering: it is weakest then, and nothing judges it. Do not "
+    "Knocks and draughts on the powder between burnout and sintering, when it is weakest. Do not "
     "move, knock or open.",
     "Cracks of drying and handling, beyond the difference of drying shrinkage.",
     "The corner of a joint, where stress grows without end: it is a mean over a tenth of the wall.",
     "Shrinkage that differs along and across the printed roads: in the stress each band is alike "
     "all ways.",
-    "What happens chemically at the joint: reaction, wetting, diffusion. The bond is taken as "
-    "sound.",
+    "What happens chemically at the joint beyond the table of pairs: wetting, diffusion. The bond "
+    "is taken as sound.",
     "Unevenness of the kiln: the whole piece has one temperature at a time. Place a cone beside "
     "it.",
-    "Slow crack growth: a piece that comes out whole may crack days later.",
+    "A piece that comes out whole may crack days later: the rule for that is an estimate.",
 )
 """What no number of the sheet knows."""
 
 
-def where(flag: Flag, response: Response) -> str:
+LITTLE = 0.1
+"""Utilisation below which a kept limit is only named. [-]"""
+
+
+def where(flag: Flag, response: Response) -> tuple[str, ...]:
     """The place of a flag by the numbers of its bands.
 
     Parameters
@@ -563,30 +567,28 @@ def where(flag: Flag, response: Response) -> str:
 
     Returns
     -------
-    str
-        HTML.
+    text
+        With names as such.
     """
     names = [card.name for card in response.cards]
     for n, (below, above) in enumerate(pairwise(names), 1):
         if flag.zone == joint_name(below, above):
-            return f"joint of bands {n} and {n + 1}"
+            return (f"joint of bands {n} and {n + 1}",)
     own = [str(n) for n, name in enumerate(names, 1) if name == flag.zone]
     if own:
-        return f"band{'s' if len(own) > 1 else ''} {' and '.join(own)}, {named(flag.zone)}"
-    return named(flag.zone)
+        return (f"band{'s' if len(own) > 1 else ''} {' and '.join(own)}, ", Name(flag.zone))
+    return (Name(flag.zone),)
 
 
 def _found(flag: Flag) -> str:
     """The figure of a flag in words."""
     if flag.verdict == UNKNOWN or flag.unit == GRADE:
-        return shown(flag.note)
-    return (
-        f"{shown(flag.note)}: {number(flag.figure)} against {number(flag.limit)} {shown(flag.unit)}"
-    )
+        return flag.note
+    return f"{flag.note}: {number(flag.figure)} against {number(flag.limit)} {flag.unit}"
 
 
-def verdict_box(m: Job) -> str:
-    """The verdict in words with its deciding reason, then the limits that are not kept.
+def verdict_text(m: Job) -> Text:
+    """The verdict in words with its deciding reason, and what sharp joints would make of it.
 
     Parameters
     ----------
@@ -595,81 +597,118 @@ def verdict_box(m: Job) -> str:
 
     Returns
     -------
-    str
-        HTML.
+    text
+        What stands after the one word.
     """
-    verdict, response = m.verdict, m.check.printed
+    verdict = m.verdict
     worst = verdict.worst
-    text = f"<strong>{verdict.word.upper()}.</strong> {MEANING[verdict.word]}"
+    parts: list[str] = [MEANING[verdict.word]]
     if verdict.grade > GO:
-        text += f" Decided by {worst.rule}, {where(worst, response)}: {_found(worst)}."
+        zone = where(worst, m.check.printed)
+        parts += (f" Decided by {worst.rule}, ", *zone, f": {_found(worst)}.")
     if m.check.smeared:
-        text += f" {shown(sharp_line(m.check))}"
-    rules: dict[str, list[Flag]] = {}
-    for flag in verdict.flags:
-        rules.setdefault(flag.rule, []).append(flag)
-    bad = {rule: flags for rule, flags in rules.items() if flags[0].grade > GO}
+        parts.append(f" {sharp_line(m.check)}")
+    return tuple(parts)
+
+
+def limits_table(m: Job) -> Table | None:
+    """The limits that decide: those passed, or where none is, those that are near.
+
+    Parameters
+    ----------
+    m : Job
+        From `job_for`.
+
+    Returns
+    -------
+    Table or None
+        The worst flag of each rule, worst first; None where every limit is kept.
+    """
+    verdict = m.verdict
+    bad = [flags for flags in by_rule(verdict) if flags[0].grade == verdict.grade > GO]
     if not bad:
-        text += f" Looked at: {shown(', '.join(rules))}."
-    lines = [f'<p class="verdict {verdict.word}">{text}</p>']
-    if bad:
-        rows = [_limit_row(flags, response) for flags in bad.values()]
-        lines.append(
-            table(
-                "limits-passed", "Limits passed or near, worst first",
-                ("Limit", "Where", "Found and allowed", "When", "What would mend it"), rows,
-                kinds={1: "text", 2: "text", 4: "text"},
-            )
-        )  # fmt: skip
-    return "\n".join(lines)
+        return None
+    return Table(
+        key="limits-passed",
+        caption=f"Limits {'passed' if verdict.grade > CAUTION else 'near'}, worst first",
+        head=("Limit", "Where", "Found and allowed, when", "What would mend it"),
+        rows=[_limit_row(flags, m.check.printed) for flags in bad],
+        kinds={1: "text", 2: "text", 3: "text"},
+    )
 
 
-def _limit_row(flags: Sequence[Flag], response: Response) -> tuple[str, ...]:
+def _limit_row(flags: Sequence[Flag], response: Response) -> tuple[Text, ...]:
     """The worst flag of one rule."""
     worst = flags[0]
     others = sum(flag.grade > GO for flag in flags) - 1
-    zone = where(worst, response) + (f", and {others} more" if others else "")
-    return (
-        f"<b>{worst.verdict}</b>: {worst.rule}", zone, _found(worst), place(worst),
-        shown(worst.remedy),
-    )  # fmt: skip
+    zone = (*where(worst, response), f", and {others} more" if others else "")
+    when = place(worst)
+    found = f"{_found(worst)}{', ' if when else ''}{when}"
+    return ((Strong(worst.verdict), f": {worst.rule}"), zone, found, worst.remedy)
 
 
-def _piece(m: Job, reasons: Sequence[str]) -> str:
-    """Drawing, curve, programme and events."""
-    response = m.response
-    firing, curve = response.vessel.firing, response.trace
-    steps, events = kiln_steps(firing.segments, curve), happenings(response)
-    cards = pure_materials(response)
-    bound = min(cards, key=ceiling)
-    limit = ceiling(bound)
-    wall, fired = m.green.wall, m.green.fired
-    section = figure(
-        data_uri(section_picture(m)),
-        f"Section through the wall: left of the axis as printed, {1e3 * wall.height[-1]:.1f} mm "
-        f"high, right of it as fired, {1e3 * fired.height[-1]:.1f} mm; {len(response.cards)} "
-        "bands.",
-        "Cut wall, printed and fired, at one scale; dark is metal. Numbers: table of the print.",
-    )
-    line = figure(
-        data_uri(curve_picture(curve, steps, events, limit)),
-        f"Kiln and ware over {curve.time[-1] / 3600:.0f} hours: up to {celsius(curve.peak):.0f} °C "
-        f"in {len(firing.segments)} segments, then cooling.",
-        "Kiln and ware until the ware is below 100 °C. Segments at the foot, events on top: their "
-        "numbers are in the tables.",
-    )
-    return "\n".join(
-        (
-            f'<div class="pair">\n{section}\n{line}\n</div>',
-            '<div class="pair">\n<div>',
-            programme(steps),
-            firing_lines(firing, curve, limit, bound.name),
-            "</div>",
-            events_table(events),
-            "</div>",
-            why(reasons),
-        )
-    )
+def other_limits(m: Job) -> list[Text]:
+    """Limits that are near while others are passed, and those that are kept, a line each.
+
+    Parameters
+    ----------
+    m : Job
+        From `job_for`.
+
+    Returns
+    -------
+    list of text
+        Without those of `limits_table`.
+    """
+    verdict = m.verdict
+    rules = by_rule(verdict)
+    lines: list[Text] = []
+    near: list[str] = []
+    for worst, *_ in rules:
+        if GO < worst.grade < verdict.grade:
+            zone = where(worst, m.check.printed)
+            short = worst.verdict == UNKNOWN or worst.unit == GRADE
+            figure = f"{number(worst.figure)} of {number(worst.limit)} {worst.unit}"
+            near += ("; " if near else "", f"{worst.rule}, ", *zone)
+            near.append(f": {worst.note if short else figure}")
+    if near:
+        lines.append((Strong("Near a limit, or not known:"), " ", *near, "."))
+    kept = [flags[0] for flags in rules if flags[0].grade == GO]
+    much = ", ".join(f"{f.rule} {number(f.utilisation)}" for f in kept if f.counted >= LITTLE)
+    little = ", ".join(f.rule for f in kept if f.counted < LITTLE)
+    if kept:
+        told = [much] if much else []
+        told += [f"under {LITTLE:g} {little}"] if little else []
+        lines.append((Strong("Kept"), f", with the share used up: {'; '.join(told)}."))
+    return lines
+
+
+def by_rule(verdict: Verdict) -> list[list[Flag]]:
+    """Flags by rule, the worst rule first, and of each the worst place.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        From `judge`.
+
+    Returns
+    -------
+    list of list of Flag
+        None is empty.
+    """
+    rules: dict[str, list[Flag]] = {}
+    for flag in verdict.flags:
+        rules.setdefault(flag.rule, []).append(flag)
+    return list(rules.values())
+
+
+@dataclass(frozen=True, kw_only=True)
+class Figure:
+    """A picture as the source of an image, what it shows in words, and what stands below it."""
+
+    source: str
+    shows: str
+    caption: str
 
 
 def write_sheet(m: Job, reasons: Sequence[str] = ()) -> str:
@@ -688,33 +727,57 @@ def write_sheet(m: Job, reasons: Sequence[str] = ()) -> str:
         One HTML file.
     """
     response = m.response
-    vessel = response.vessel
+    vessel, curve = response.vessel, response.trace
     firing = vessel.firing
-    hazards = [
-        f"<b>{shown(c.hazard)}</b>: {shown(c.text)} [{shown(c.source)}]" for c in cautions(response)
-    ]
-    numbers, sources = cards_table(pure_materials(response))
-    parts = {
-        "version": plain(__version__),
-        "title": plain(vessel.name),
-        "name": named(vessel.name),
-        "firing": f"Programme: {named(firing.name)}. Kiln: {named(firing.kiln.name)}, in "
-        f"{shown(firing.gas)}",
-        "verdict": verdict_box(m),
-        "piece": _piece(m, reasons),
-        "making": "\n".join(
-            (
-                bands_table(m),
-                print_lines(m),
-                weighing_table(m),
-            )
-        ),
-        "tests": pieces_table(m),
-        "cautions": listed([*hazards, f"<b>{shown(DEFER)}</b>"]),
-        "inputs": numbers + "\n" + input_lines(m),
-        "sources": listed(map(shown, sources), "ol", "small"),
-        "left_out": listed(map(shown, LEFT_OUT), look="small"),
-        "footer": f"cofire {shown(__version__)}. A forecast from the cards above, not a promise.",
-    }
-    skeleton = resources.files("cofire.report").joinpath("sheet.html").read_text(encoding="utf-8")
-    return string.Template(skeleton).substitute(parts)
+    steps, events = kiln_steps(firing.segments, curve), happenings(response)
+    cards = pure_materials(response)
+    bound = min(cards, key=ceiling)
+    limit = ceiling(bound)
+    numbers, sources = cards_table(cards)
+    wall, fired = m.green.wall, m.green.fired
+    section = Figure(
+        source=data_uri(section_picture(m)),
+        shows=f"The pot cut through its wall: left of the axis as printed, "
+        f"{1e3 * wall.height[-1]:.1f} mm high, right of it as fired, "
+        f"{1e3 * fired.height[-1]:.1f} mm; {len(response.cards)} bands. Worst: "
+        f"{worst_words(m.check)}.",
+        caption="Cut wall at one scale; hatched is metal, dotted a blend. Right, by each joint: "
+        "share of a limit used up, ○ kept, △ near, ✕ passed. "
+        f"{worst_words(m.check)}.",
+    )
+    line = Figure(
+        source=data_uri(curve_picture(curve, steps, events, limit)),
+        shows=f"Kiln and ware over {curve.time[-1] / 3600:.0f} hours: up to "
+        f"{celsius(curve.peak):.0f} °C in {len(firing.segments)} segments, then cooling.",
+        caption="Kiln and ware until the ware is below 100 °C. Segments at the foot, events on "
+        "top: their numbers are in the tables.",
+    )
+    page = environment().get_template("sheet.html")
+    return page.render(
+        version=__version__,
+        name=Name(vessel.name),
+        title=plain(vessel.name),
+        firing=("Programme: ", Name(firing.name), ". Kiln: ", Name(firing.kiln.name),
+                f", in {firing.gas}."),
+        verdict=m.verdict,
+        decided=verdict_text(m),
+        limits=limits_table(m),
+        others=other_limits(m),
+        figures=(section, line),
+        programme=programme(steps),
+        kiln=firing_line(firing, curve, limit, bound.name),
+        events=events_table(events),
+        reasons=reasons,
+        bands=bands_table(m),
+        print=print_line(m),
+        weigh=weighing_table(m),
+        scale=scale_line(m),
+        pieces=[piece_rows(p) for p in m.pieces],
+        paste=f"{sum(1e6 * p.count * p.volume for p in m.pieces):.0f}",
+        cautions=cautions(response),
+        defer=DEFER,
+        cards=numbers,
+        inputs=input_lines(m),
+        sources=sources,
+        left_out=LEFT_OUT,
+    )  # fmt: skip

@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire import __version__
-from cofire.assessment.response import BandStress, Peak, Response, band_tensions
+from cofire.assessment.response import DIRECTIONS, BandStress, Peak, Response, band_tensions
 from cofire.numerics import Array
-from cofire.report.figures import literal
+from cofire.report.figures import literal, spread
+from cofire.report.verdict import number
 from cofire.report.writing import printed, wrapped
 from cofire.units import HOUR, celsius
 
@@ -219,6 +220,10 @@ def as_json(response: Response, bands: list[BandStress]) -> str:
 # The vessel's section coloured by stress, stress against height, tension over time
 
 BANDS = ("#000000", "#0072B2", "#D55E00", "#009E73", "#CC79A7")
+ACROSS, TALL = 2.6, 4.0
+"""Width of the magnified piece of wall, in walls, and its height over its width. [-]"""
+FAINT = 0.05
+"""Share of the largest stress below which no line is drawn where its sign changes. [-]"""
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
 
 
@@ -246,65 +251,108 @@ def _padded(values: Array, band: NDArray[np.intp], number: int, step: float) -> 
     return np.concatenate([ends[:1], values[here], ends[1:]])
 
 
-def _section(axes: Axes, response: Response, tension: Array, top: float, title: str) -> QuadMesh:
-    """Half section of the wall, coloured by the larger in-plane stress; shape (G, P)."""
+def _tones() -> Any:
+    """Light for compression, dark for tension, so that the sign is read in grey as well."""
+    from matplotlib.colors import LinearSegmentedColormap
+
+    return LinearSegmentedColormap.from_list(
+        "sign", ["#fff4c9", "#f2c37a", "#d98a8a", "#7d4a8f", "#26113f"]
+    )
+
+
+def _wall(axes: Axes, response: Response, at: int, top: float, side: float) -> QuadMesh:
+    """The cut wall on one side of the axis, toned by the larger in-plane stress at one time."""
     s = response.fired
+    tension = response.total[at].max(axis=2)
     half = 0.5 * s.wall[:, None] * s.through * 1e3
-    r = s.radius[:, None] * 1e3 + half * np.cos(s.slope)[:, None]
+    r = side * (s.radius[:, None] * 1e3 + half * np.cos(s.slope)[:, None])
     z = s.height[:, None] * 1e3 - half * np.sin(s.slope)[:, None]
-    for number in range(len(response.cards)):
-        here = np.flatnonzero(s.band == number)
+    for band in range(len(response.cards)):
+        here = np.flatnonzero(s.band == band)
         rows = np.concatenate([here[:1], here, here[-1:]])
         # stations lie 0.423 half-lengths inside the element's end and 1.155 apart
-        band_r, band_z = (_padded(x, s.band, number, 0.366) for x in (r, z))
+        band_r, band_z = (_padded(x, s.band, band, 0.366) for x in (r, z))
         image = axes.pcolormesh(
-            band_r, band_z, tension[rows] / 1e6, cmap="PuOr_r", vmin=-top, vmax=top,
+            band_r, band_z, tension[rows] / 1e6, cmap=_tones(), vmin=-top, vmax=top,
             shading="gouraud", rasterized=True,
         )  # fmt: skip
+        values = tension[rows] / 1e6
+        if values.min() < -FAINT * top and values.max() > FAINT * top:
+            axes.contour(band_r, band_z, values, levels=[0.0], colors="black", linewidths=0.7,
+                         linestyles="--")  # fmt: skip
         for face in (0, -1):
-            axes.plot(band_r[:, face], band_z[:, face], color="0.3", lw=0.6)
+            axes.plot(band_r[:, face], band_z[:, face], color="0.2", lw=0.6)
         for end in (0, -1):
-            axes.plot(band_r[end], band_z[end], color="0.3", lw=0.6)
-        middle = here[here.size // 2]
-        axes.annotate(
-            str(number + 1), (float(r[middle, -1]), float(z[middle, -1])), xytext=(4, 0),
-            textcoords="offset points", fontsize=8, va="center", annotation_clip=False,
-        )  # fmt: skip
-    wide, tall = np.ptp(r), np.ptp(z)
-    stretch = max(1.0, float(np.floor(0.3 * tall / wide)))
-    axes.set_aspect(1.0 / stretch)
-    axes.margins(0.02)
-    axes.set_title(title, fontsize=9)
-    note = f"\n(drawn {stretch:.0f} times wider)" if stretch > 1.0 else ""
-    if stretch > 1.0:  # too narrow for ticks at round numbers
-        ends = np.round([np.min(r), np.max(r)], 1)
-        axes.set_xticks(ends, [f"{end:.1f}" for end in ends])
-    else:
-        axes.locator_params(axis="x", nbins=4)
-    axes.set_xlabel(f"radius (mm){note}", fontsize=9)
+            axes.plot(band_r[end], band_z[end], color="0.2", lw=0.6)
     return image
 
 
-def _profiles(axes: Axes, response: Response, at: int) -> None:
-    """Tension at both faces, up the wall and round the ring, against height."""
+def _place(response: Response, at: int) -> tuple[float, float]:
+    """Radius and height of the largest stress at one time. [mm]"""
+    s = response.fired
+    station = int(np.argmax(response.total[at].max(axis=(1, 2))))
+    return 1e3 * float(s.radius[station]), 1e3 * float(s.height[station])
+
+
+def _inset(
+    axes: Axes, response: Response, at: int, top: float, side: float, title: str, pot: Axes
+) -> None:
+    """The wall about its worst place, both directions magnified alike, and where it lies."""
+    from matplotlib.patches import Rectangle
+    from matplotlib.ticker import MaxNLocator
+
+    radius, height = _place(response, at)
+    whole = 1e3 * float(response.fired.height.max())
+    wall = 1e3 * float(np.interp(1e-3 * height, response.fired.height, response.fired.wall))
+    span = ACROSS * wall
+    half = min(0.5 * TALL * span, 0.5 * whole)
+    height = float(np.clip(height, half, whole - half))
+    radius = 1e3 * float(np.interp(1e-3 * height, response.fired.height, response.fired.radius))
+    span = 2.0 * half / TALL
+    _wall(axes, response, at, top, side)
+    low = side * radius - 0.5 * span
+    axes.set_xlim(low, low + span)
+    axes.set_ylim(height - half, height + half)
+    axes.set_aspect("equal")
+    axes.set_xticks([])
+    axes.yaxis.set_major_locator(MaxNLocator(6, integer=True))
+    axes.tick_params(labelsize=8)
+    axes.yaxis.tick_right() if side > 0.0 else axes.yaxis.tick_left()
+    times = _magnified(axes, pot)
+    axes.set_title(f"{title}\n{times:.0f} × as large, mm up", fontsize=8.5)
+    frame = Rectangle(
+        (low, height - half), span, 2.0 * half, fc="none", ec="black", lw=1.1,
+        ls="-" if side < 0.0 else "--", zorder=6,
+        clip_on=False,
+    )  # fmt: skip
+    pot.add_patch(frame)
+
+
+def _magnified(axes: Axes, pot: Axes) -> float:
+    """How much larger one panel draws a millimetre than another. [-]"""
+
+    def scale(one: Axes) -> float:
+        one.apply_aspect()
+        low, high = one.get_ylim()
+        return one.get_position().height / (high - low)
+
+    return scale(axes) / scale(pot)
+
+
+def _profiles(axes: Axes, response: Response, at: int, direction: int) -> None:
+    """Stress at both faces against height, in one direction."""
     s = response.fired
     total = response.total[at] / 1e6
-    for d, name in enumerate(("up the wall", "round the ring")):
-        for p, face in ((0, "inside"), (-1, "outside")):
-            k = 2 * d + (p != 0)
-            axes.plot(
-                total[:, p, d], s.height * 1e3, color=BANDS[k], ls=DASHES[k], lw=1.3,
-                label=f"{name}, {face}",
-            )  # fmt: skip
-    for step, height in enumerate(response.vessel.steps * 1e3):
+    for height in response.vessel.steps * 1e3:
         wall = float(np.interp(height / 1e3, s.height, s.wall)) * 1e3
-        axes.axhspan(
-            height - wall, height + wall, color="0.92", lw=0,
-            label="within a wall of a step" if step == 0 else None,
-        )  # fmt: skip
-    axes.axvline(0.0, color="0.6", lw=0.8)
-    axes.set_xlabel("stress (MPa)")
-    axes.legend(fontsize=7, loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=2, frameon=False)
+        axes.axhspan(height - wall, height + wall, color="0.92", lw=0, zorder=0)
+    axes.plot(total[:, 0, direction], s.height * 1e3, color="black", lw=1.4)
+    axes.plot(total[:, -1, direction], s.height * 1e3, color="#0072B2", lw=1.2, ls=(0, (4, 2)))
+    axes.axvline(0.0, color="0.5", lw=0.8)
+    axes.set_xlabel("MPa", fontsize=9)
+    axes.tick_params(labelsize=8)
+    axes.set_title(f"cold, {DIRECTIONS[direction]}\nsolid inside, dashed outside", fontsize=8.5)
+    axes.spines[["top", "right"]].set_visible(False)
 
 
 def _history(axes: Axes, response: Response, bands: list[BandStress]) -> None:
@@ -349,7 +397,7 @@ def _moment(response: Response, bands: list[BandStress]) -> tuple[int, str]:
 
 @literal
 def stress_figure(response: Response, bands: list[BandStress]) -> Figure:
-    """Section at the worst moment and when cold, stress against height, tension over time.
+    """The pot's wall at the worst moment and when cold, stress against height and over time.
 
     Parameters
     ----------
@@ -361,7 +409,8 @@ def stress_figure(response: Response, bands: list[BandStress]) -> Figure:
     Returns
     -------
     Figure
-        Four panels.
+        The pot at true proportions, the wall of either moment magnified about its worst place, two
+        panels against height, one over time; one scale of tones and one legend for all.
     """
     from matplotlib.figure import Figure
 
@@ -369,36 +418,66 @@ def stress_figure(response: Response, bands: list[BandStress]) -> Figure:
     at, moment = _moment(response, bands)
     tension = response.total.max(axis=3)
     top = max(float(np.abs(tension[[at, -1]]).max()) / 1e6, 1e-3)
-    figure = Figure(figsize=(10.0, 9.4), layout="constrained")
-    halves: Any = figure.subfigures(2, 1, height_ratios=[1.25, 1.0])
-    upper, lower = halves
-    left, middle, right = upper.subplots(1, 3, sharey=True, width_ratios=[1, 1, 1.5])
+    per_line = max(1, 110 // (6 + max(len(b.worst.material) for b in bands)))
+    lines = -(-len(bands) // per_line)
+    key = 0.35 + 0.17 * lines  # inch
+    high = 9.0 + key
+    figure = Figure(figsize=(10.0, high))
+
+    def panel(left: float, bottom: float, width: float, tall: float) -> Axes:
+        return figure.add_axes((left / 10.0, (bottom + key) / high, width / 10.0, tall / high))
+
+    pot = panel(1.55, 4.1, 2.9, 4.0)
+    widest = 1e3 * float((s.radius + 0.5 * s.wall).max())
+    for side, when in ((-1.0, at), (1.0, -1)):
+        image = _wall(pot, response, when, top, side)
+    pot.set_aspect("equal")
+    pot.set_xlim(-1.08 * widest, 1.08 * widest)
+    pot.axvline(0.0, color="0.5", lw=0.6, ls=(0, (8, 3, 2, 3)))
+    middles = np.array(
+        [1e3 * float(np.median(s.height[s.band == band])) for band in range(len(bands))]
+    )
+    tall = 1e3 * float(s.height.max())
+    gap = max(0.026 * tall, 0.026 * widest)
+    for band, up in enumerate(spread(middles, gap, max(tall, gap * len(bands))), 1):
+        pot.text(0.0, up, str(band), fontsize=7.0, ha="center", va="center",
+                 bbox={"fc": "white", "ec": "none", "pad": 0.2})  # fmt: skip
+    pot.tick_params(labelsize=8)
+    pot.set_ylabel("mm up", fontsize=9)
+    pot.set_xlabel("mm from the axis", fontsize=9)
+    pot.spines[["top", "right"]].set_visible(False)
     label = f"{celsius(float(response.temperature[at])):.0f} °C, {s.time[at] / HOUR:.1f} h"
-    own = max(float(np.abs(tension[at]).max()) / 1e6, 1e-3)
-    first = _section(left, response, tension[at], own, f"{moment}: {label}")
-    image = _section(middle, response, tension[-1], top, "when cold")
-    left.set_ylabel("height (mm)")
-    upper.colorbar(first, ax=left, label="larger stress in the wall (MPa)", shrink=0.8)
-    upper.colorbar(image, ax=middle, label="larger stress in the wall (MPa)", shrink=0.8)
-    _profiles(right, response, -1)
-    right.set_title("when cold", fontsize=9)
-    below = lower.subplots()
+    pot.set_title(f"left: {moment}, {label}\nright: when cold", fontsize=9)
+    _inset(panel(0.45, 4.4, 0.8, 3.2), response, at, top, -1.0, f"{moment}", pot)
+    _inset(panel(4.75, 4.4, 0.8, 3.2), response, -1, top, 1.0, "cold", pot)
+    scale = figure.add_axes((1.6 / 10.0, (3.35 + key) / high, 2.8 / 10.0, 0.14 / high))
+    figure.colorbar(image, cax=scale, orientation="horizontal")
+    scale.set_title("− compression      larger stress (MPa)      tension +", fontsize=8.5)
+    scale.tick_params(labelsize=8)
+    for direction in (0, 1):
+        beside = panel(6.6 + 1.75 * direction, 4.1, 1.5, 4.0)
+        _profiles(beside, response, -1, direction)
+        beside.set_ylim(0.0, 1.01e3 * float(s.height.max()))
+        if direction == 0:
+            beside.set_ylabel("mm up; grey: within a wall of a joint", fontsize=8.5)
+        else:
+            beside.tick_params(labelleft=False)
+    below = panel(0.8, 0.4, 8.4, 2.3)
     _history(below, response, bands)
-    lower.legend(
-        *below.get_legend_handles_labels(), loc="outside lower center", ncols=3, fontsize=8,
-        frameon=False,
+    figure.legend(
+        *below.get_legend_handles_labels(), loc="lower center", ncols=per_line, fontsize=8,
+        frameon=False, bbox_to_anchor=(0.5, 0.0),
     )  # fmt: skip
-    figure.suptitle(
+    figure.text(
+        0.02, 1.0 - 0.2 / high,
         f"{response.vessel.name}: {response.vessel.firing.name} in {response.vessel.firing.gas}",
-        x=0.01, ha="left", fontsize=11,
+        ha="left", va="center", fontsize=11,
     )  # fmt: skip
-    for axes in (left, middle, right):
-        axes.spines[["top", "right"]].set_visible(False)
     return figure
 
 
 def trade_off_figure(search: LayerSearch) -> Figure:
-    """Utilisation against height of the transition, one line a number of blends.
+    """What was tried, by changes of paste and height of the transition, and what it uses up.
 
     Parameters
     ----------
@@ -408,42 +487,52 @@ def trade_off_figure(search: LayerSearch) -> Figure:
     Returns
     -------
     Figure
-        One panel, height also in decay lengths.
+        One panel: the best of each number of changes and height, with its utilisation beside it.
     """
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(7.0, 4.6), layout="constrained")
+    from cofire.design.layers import trade_off
+
+    figure = Figure(figsize=(7.0, 5.0), layout="constrained")
     axes = figure.subplots()
-    decay = search.decay_length * 1e3
-    counts = sorted({len(t.layout.shares) for t in search.trials})
-    for k, count in enumerate(counts):
-        best: dict[float, float] = {}
-        for t in search.trials:
-            if len(t.layout.shares) == count:
-                height = round(t.layout.total * 1e3, 1)
-                best[height] = min(best.get(height, np.inf), t.utilisation)
-        heights = sorted(best)
-        name = "direct joint" if count == 0 else f"{count} blend" + ("s" if count > 1 else "")
-        axes.plot(
-            heights, [best[h] for h in heights], marker="osD^vPX"[k % 7], ms=5, label=name,
-            lw=1.4 if len(heights) > 1 else 0.0, **_style(k),
+    best: dict[tuple[int, float], float] = {}
+    for t in search.trials:
+        key = (len(t.layout.shares) + 1, round(t.layout.total * 1e3, 1))
+        best[key] = min(best.get(key, np.inf), t.utilisation)
+    front = {(len(t.layout.shares) + 1, round(t.layout.total * 1e3, 1)) for t in trade_off(search)}
+    chosen = (len(search.best.layout.shares) + 1, round(search.best.layout.total * 1e3, 1))
+    told: dict[str, Any] = {}
+    for (changes, height), used in sorted(best.items()):
+        kept = used <= 1.0
+        (dot,) = axes.plot(
+            changes, height, "o" if kept else "X", ms=9, mfc="white" if kept else "0.35",
+            mec="black", mew=1.0, ls="none", zorder=3,
         )  # fmt: skip
-    axes.axhline(1.0, color="0.4", lw=1.0)
-    axes.text(axes.get_xlim()[1], 1.0, "limit ", ha="right", va="bottom", fontsize=8, color="0.3")
-    axes.plot(
-        search.best.layout.total * 1e3, search.best.utilisation, "o", ms=12, mfc="none",
-        mec="black", label="proposed",
-    )  # fmt: skip
-    axes.set_yscale("log")
-    axes.yaxis.set_major_formatter("{x:g}")
-    axes.yaxis.set_minor_formatter("{x:g}")
-    axes.set_xlabel("height of the transition (mm)")
-    axes.set_ylabel("largest share of a limit used up")
-    axes.grid(color="0.9", lw=0.6)
-    figure.legend(fontsize=8, loc="outside right upper", frameon=False)
-    axes.spines[["right"]].set_visible(False)
-    above = axes.secondary_xaxis(
-        "top", functions=(lambda x: np.asarray(x) / decay, lambda x: np.asarray(x) * decay)
+        told.setdefault("every limit kept" if kept else "a limit passed", dot)
+        if (changes, height) in front:
+            (ring,) = axes.plot(changes, height, "s", ms=15, mfc="none", mec="0.35", mew=1.0)
+            told.setdefault("none better with less", ring)
+        axes.annotate(
+            number(used), (changes, height), (13, 0), textcoords="offset points", fontsize=9,
+            va="center", weight="bold" if (changes, height) == chosen else "normal",
+        )  # fmt: skip
+    (mark,) = axes.plot(*chosen, "o", ms=22, mfc="none", mec="black", mew=1.8)
+    told["proposed"] = mark
+    counts = [changes for changes, _ in best]
+    axes.set_xlim(min(counts) - 0.5, max(counts) + 0.9)
+    axes.set_xticks(range(min(counts), max(counts) + 1))
+    axes.set_ylim(-0.08 * (top := max(max(h for _, h in best), 1.0)), 1.12 * top)
+    axes.set_xlabel("changes of paste")
+    axes.set_ylabel("height of the transition (mm)")
+    axes.set_title("share of a limit used up, by changes of paste and height", fontsize=10)
+    axes.grid(color="0.92", lw=0.6)
+    axes.spines[["top"]].set_visible(False)
+    decay = search.decay_length * 1e3
+    beside = axes.secondary_yaxis(
+        "right", functions=(lambda y: np.asarray(y) / decay, lambda y: np.asarray(y) * decay)
     )
-    above.set_xlabel(f"in decay lengths 1/β = {decay:.1f} mm")
+    beside.set_ylabel(f"in decay lengths 1/β = {decay:.1f} mm")
+    figure.legend(
+        told.values(), told.keys(), loc="outside lower center", ncols=4, fontsize=9, frameon=False
+    )
     return figure

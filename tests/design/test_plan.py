@@ -262,7 +262,7 @@ def test_a_plan_folder_holds_a_vessel_that_is_read_back(tmp_path: Path) -> None:
         "firing.toml",
         "vessel.toml",
     } < names
-    assert {"stress.png", "trade_off.png", "stress.json", "sheet.html"} < names
+    assert {"plan.png", "firing.png", "stress.png", "trade_off.png", "sheet.html"} < names
     assert "<html" in (out / "sheet.html").read_text(encoding="utf-8")
     back = read_vessel(out / "vessel.toml", KILNS)
     for one, two in zip(back.bands, plan.vessel.bands, strict=True):
@@ -362,6 +362,7 @@ segment = [ {{ to_C = 860, rate_C_per_h = 150, hold_min = 60 }} ]
 WRITTEN = {
     "plan.json", "plan.txt", "bands.csv", "firing.csv", "firing.toml", "vessel.toml",
     "stress.json", "sheet.html", "stress.png", "trade_off.png", "kiln_C.csv", "kiln_F.csv",
+    "plan.png", "firing.png",
 }  # fmt: skip
 
 

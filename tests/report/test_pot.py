@@ -1,0 +1,134 @@
+"""The picture of the pot: true proportions, every zone and joint told, nothing by colour alone."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from matplotlib.colors import to_rgb
+from matplotlib.image import imread
+
+from cofire.assessment.check import Check, worst_by_joint, worst_place
+from cofire.assessment.response import band_stresses
+from cofire.assessment.rule import NEIGHBOUR, STRESS, joint_name
+from cofire.assessment.verdict import rule_of
+from cofire.assessment.windows import ceiling
+from cofire.production.job import happenings, pure_materials
+from cofire.report.figures import save
+from cofire.report.job_figures import firing_figure, letter
+from cofire.report.pot import MARKS, SIGNS, fired_wall, hatch, pot_figure, used
+from cofire.report.stress import _tones, stress_figure
+from tests.fired import sharply
+from tests.made import foot, graded, plain
+
+
+def grey(colour: object) -> float:
+    """What a black and white printer makes of a colour. [-]"""
+    return float(np.dot([0.299, 0.587, 0.114], to_rgb(colour)))  # ITU-R BT.601
+
+
+def two_pots() -> tuple[Check, Check]:
+    return sharply(foot()[0]), sharply(graded()[0])
+
+
+def test_both_pots_are_drawn_with_one_scale_that_is_the_same_in_both_directions() -> None:
+    given, proposed = two_pots()
+    figure = pot_figure(proposed, given)
+    scales = []
+    for axes, check in zip(figure.axes, (given, proposed), strict=True):
+        box = axes.get_position()
+        across = box.width * figure.get_figwidth() / np.ptp(axes.get_xlim())
+        up = box.height * figure.get_figheight() / np.ptp(axes.get_ylim())
+        scales += [across, up]
+        wall = fired_wall(check.designed)
+        points = np.concatenate([patch.get_xy() for patch in axes.patches])
+        assert points[:, 1].max() == pytest.approx(1e3 * wall.height[-1])
+        assert points[:, 0].min() == pytest.approx(-1e3 * wall.outside.max(), rel=1e-3)
+    np.testing.assert_allclose(scales, scales[0])
+
+
+def test_every_zone_is_named_and_every_joint_tells_its_height_and_what_it_uses_up() -> None:
+    check = sharply(graded()[0])
+    texts = [t.get_text() for t in pot_figure(check).axes[0].texts]
+    assert texts[:3] == ["fritted body", "50 % metal", "fine silver"]
+    joints = worst_by_joint(check)
+    assert len(texts) == 3 + len(joints)
+    for text, height, flag in zip(texts[3:], (26.0, 36.0), joints, strict=True):
+        grade, share = used(flag)
+        assert text == f"{height:.1f}:  {share} {SIGNS[grade]}"
+
+
+def test_the_worst_of_a_joint_is_at_least_that_of_every_flag_that_names_it() -> None:
+    response, _ = graded()
+    check = sharply(response)
+    for n, flag in enumerate(worst_by_joint(check)):
+        zone = joint_name(*(card.name for card in response.cards[n : n + 2]))
+        own = [f for f in check.verdict.flags if f.zone == zone]
+        assert own
+        assert flag is not None
+        assert flag.counted >= max(f.counted for f in own)
+        assert rule_of(flag).sees & {NEIGHBOUR, STRESS}
+
+
+def test_a_pot_of_one_zone_has_no_joint() -> None:
+    check = sharply(plain()[0])
+    assert worst_by_joint(check) == []
+    assert len(pot_figure(check).axes) == 1
+
+
+def test_the_worst_place_is_of_the_rule_that_decides() -> None:
+    check = sharply(foot()[0])
+    found = worst_place(check)
+    assert found.rule == check.verdict.worst.rule
+    if found.height is None:
+        assert all(f.height is None for f in check.verdict.flags if f.rule == found.rule)
+
+
+def test_zones_and_marks_differ_without_colour() -> None:
+    metal, blend, ceramic = (hatch(share) for share in (1.0, 0.5, 0.0))
+    assert len({metal["hatch"], blend["hatch"], ceramic["hatch"]}) == 3
+    assert grey(metal["fc"]) < grey(blend["fc"]) - 0.2 < grey(ceramic["fc"]) - 0.4
+    assert len(set(MARKS)) == len(set(SIGNS)) == 3
+
+
+def test_tension_is_darker_than_none_and_none_darker_than_compression_all_the_way() -> None:
+    tones = [grey(_tones()(share)) for share in np.linspace(0.0, 1.0, 41)]
+    assert np.all(np.diff(tones) < 0.0)
+
+
+def test_the_section_of_the_stress_is_stretched_in_neither_direction() -> None:
+    response, _ = foot()
+    pot, *insets = stress_figure(response, band_stresses(response)).axes[:3]
+    assert all(axes.get_aspect() in (1.0, "equal") for axes in (pot, *insets))
+    drawn = stress_figure(response, band_stresses(response))
+    assert len(drawn.legends) == 1
+    assert not any(axes.get_legend() for axes in drawn.axes)
+
+
+def test_the_firing_tells_each_event_and_each_segment_with_its_reason() -> None:
+    response, _ = foot()
+    limit = min(map(ceiling, pure_materials(response)))
+    reasons = [f"reason {n}" for n in range(len(response.vessel.firing.segments))]
+    words = "\n".join(t.get_text() for t in firing_figure(response, limit, reasons).texts)
+    for n, event in enumerate(happenings(response)):
+        assert f"{letter(n)}  {event.time / 3600:.1f} h" in words
+    assert all(f": {reason}" in words for reason in reasons)
+
+
+def test_nothing_of_the_pot_is_cut_off_at_the_edge_of_its_picture() -> None:
+    given, proposed = two_pots()
+    hostile = replace(
+        proposed.designed, vessel=replace(proposed.designed.vessel, name="a long name $x$ " * 9)
+    )
+    stream = io.BytesIO()
+    save(pot_figure(sharply(hostile, proposed.verdict), given), stream, "png")
+    stream.seek(0)
+    seen = imread(stream)[..., :3]
+    ground = seen.shape[0]
+    for edge in (seen[:, 0], seen[:, -1]):
+        inked = int((edge < 0.9).any(axis=1).sum())
+        assert inked <= 0.02 * ground  # the line the pots stand on
+    assert (seen[0] == 1.0).all()
+    assert (seen[-1] == 1.0).all()
