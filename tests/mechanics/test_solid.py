@@ -51,7 +51,7 @@ def with_floor(base: float, lean: float, steps: tuple[float, ...] = ()) -> Solid
     """A pot with a flat floor."""
     z = np.linspace(0.0, 0.08, 9)
     r, wall = np.r_[0.0, RADIUS + lean * z], np.r_[base, np.full(9, WALL)]
-    return mesh_solid(r, np.r_[0.0, z], wall, steps, breakpoints=(1,))
+    return mesh_solid(r, np.r_[0.0, z], wall, steps, corners=(1,))
 
 
 def stepped(low: float, high: float, at: float, steps: tuple[float, ...]) -> SolidMesh:
@@ -217,7 +217,7 @@ def test_mismatch_relaxes_as_maxwell_says_where_flow_is_shaped_as_the_elastic():
     free = np.array([[0.0, 1e-3, 1e-3], [0.0, 0.0, 0.0]])
     history = made_history(
         time, free, young_modulus=1e10, viscosity=np.array([[1e25, 1e25, 1e10]] * 2),
-        poisson_ratio=0.25, viscous_poisson_ratio=0.25, breakpoints=(1,),
+        poisson_ratio=0.25, viscous_poisson_ratio=0.25, corners=(1,),
     )  # fmt: skip
     body = solid(tube(0.06, (0.03,), across=3), [0, 1])
     fine = tuple(np.linspace(0, 2, 401)[1:])
@@ -512,7 +512,7 @@ def test_in_the_inside_corner_of_a_pot_stress_is_that_of_a_fine_solid():
     z = np.linspace(0.0, top, 5)
     mesh = mesh_solid(
         np.r_[0.0, RADIUS + 0 * z], np.r_[0.0, z], np.r_[base, np.full(5, WALL)], [joint],
-        breakpoints=(1,),
+        corners=(1,),
     )  # fmt: skip
     fired = elastic(mesh, free, young, poisson)
     r, height, stress = at(0.0, 0.5)
