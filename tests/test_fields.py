@@ -10,15 +10,19 @@ from pathlib import Path
 import pytest
 
 from cofire.errors import InputError
+from cofire.evidence.calibration import calibrate
+from cofire.evidence.measured import read_measured
 from cofire.evidence.record import OUTCOMES
 from cofire.fields import FORMATS, PASTE, PRINTER, RECORD, Field, Section
 from cofire.firing import program
 from cofire.firing.columns import UNITS
 from cofire.firing.program import LAG, load_kilns
 from cofire.materials.library import load_cards
+from cofire.report.calibration import card_text
 from cofire.vessel import Mixing, Printer, read_vessel
 
 KILNS = load_kilns()
+EXAMPLES = Path(__file__).parents[1] / "examples"
 PLAIN = """name = "cup"
 [profile]
 shape = "cylinder"
@@ -224,3 +228,19 @@ def test_a_wrong_card_like_another_is_refused_with_its_file(tmp_path: Path, text
 def test_two_cards_like_each_other_are_refused(tmp_path: Path):
     with pytest.raises(InputError, match="like each other"):
         own_cards(tmp_path, a='name = "a"\nlike = "b"\n', b='name = "b"\nlike = "a"\n')
+
+
+def test_a_card_like_another_can_be_calibrated_and_its_copy_read(tmp_path: Path):
+    (tmp_path / "mine.toml").write_text(OWN + '[sources]\nbars = "my bars"\n')
+    text = (EXAMPLES / "measured_fritted_body.toml").read_text(encoding="utf-8")
+    text = text.replace('material = "fritted body"', 'material = "my frit"')
+    csv = EXAMPLES / "measured_fritted_body_curve.csv"
+    (tmp_path / csv.name).write_bytes(csv.read_bytes())
+    (tmp_path / "m.txt").write_text(text, encoding="utf-8")
+    cards = load_cards([tmp_path])
+    found = calibrate(cards["my frit"], read_measured(tmp_path / "m.txt", KILNS), cards)
+    (tmp_path / "mine.toml").write_text(card_text(found), encoding="utf-8")
+    back = load_cards([tmp_path])["my frit"]
+    assert back.like == "fritted body"
+    for value in found.findings.values:
+        assert back[value.name].value == pytest.approx(found.card[value.name].value, rel=1e-3)

@@ -15,6 +15,7 @@ from cofire.cli.common import DEFECT
 from cofire.design.starting import started, taken
 from cofire.errors import InputError, ModelError
 from cofire.firing.program import LAG
+from cofire.report.plan import firing_toml, planned_vessel
 from cofire.units import MINUTE, celsius
 from cofire.vessel import Vessel, read_vessel
 from tests.fired import CARDS, KILNS
@@ -107,3 +108,17 @@ def test_check_says_which_firing_it_took_in_text_and_in_json(tmp_path: Path):
     assert words.count("names no firing") == 1
     assert told.stderr == ""
     assert '"firing_from": "shared window"' in runner.invoke(app, ["check", file, "--json"]).stdout
+
+
+def test_a_vessel_whose_kiln_alone_was_named_is_read_back_from_its_plan(tmp_path: Path):
+    vessel = started(own(tmp_path, more='[firing]\nkiln = "laboratory furnace"\n'), CARDS)
+    files = planned_vessel(tmp_path / "own.toml", vessel)
+    files["firing.toml"] = firing_toml(vessel.firing, tuple(KILNS))
+    for name, text in files.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    back = read_vessel(tmp_path / "vessel.toml", KILNS)
+    assert back.left_open is None
+    assert back.firing.kiln.name == "laboratory furnace"
+    assert [s.target for s in back.firing.segments] == pytest.approx(
+        [s.target for s in vessel.firing.segments], abs=0.01
+    )
