@@ -43,6 +43,10 @@ QUALITY = 0.25
 choice. [-]"""
 SHARPNESS = 8
 """Power with which utilisations of several rules are added to one load. [-]"""
+DEGREES = "°C"
+"""Unit of flags that hold one temperature against another: near one always, and safe below it."""
+SAFE = 0.5
+"""What such a flag counts in a load while its limit is kept: our choice. [-]"""
 SOFT = 0.8
 """Weight in the load of the utilisation of a rule that does not lose the pot: our choice. [-]"""
 PULL = 0.02
@@ -118,7 +122,8 @@ class Outcome:
         """
         worst: dict[str, Flag] = {}
         for flag in sorted(self.flags, key=attrgetter("counted"), reverse=True):
-            if rule_of(flag).loses and flag.counted > limit:
+            at = flag.caution if flag.unit == DEGREES else limit
+            if rule_of(flag).loses and flag.counted > at:
                 worst.setdefault(flag.rule, flag)
         return list(worst.values())
 
@@ -162,6 +167,7 @@ def load_of(flags: Sequence[Flag], substances: Iterable[str]) -> float:
     for flag in flags:
         if not fixed(flag, names):
             u = flag.counted * (1.0 if rule_of(flag).loses else SOFT)
+            u = min(u, SAFE) if flag.unit == DEGREES and flag.counted <= 1.0 else u
             worst[flag.rule] = max(worst.get(flag.rule, 0.0), min(u, 1e3))
     return float(sum(u**SHARPNESS for u in worst.values()) ** (1.0 / SHARPNESS))
 

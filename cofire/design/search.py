@@ -197,7 +197,7 @@ class Space:
             least = max(round(least_height(sized, layout.middle) / layer), LEAST_LAYERS)
             counts = np.array([round(h / layer) - least for h in layout.each], dtype=float)
             parts = np.maximum(counts, 0.0) / max(float(counts.max()), 1.0)
-            found += [float(p) for p in parts]
+            found += [float((1.0 + EVENNESS) * p - EVENNESS) for p in parts]
             most = round(tallest(sized) / layer)
             found.append(float(counts.sum()) / max(most - n * least, 1))
         low, high = place_range(sized)

@@ -1,0 +1,210 @@
+"""The search over free shares and heights, chamber and wall."""
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from cofire.assessment.rule import Flag
+from cofire.design.candidates import ROUGH, Bench
+from cofire.design.constraints import broken, in_fired_size
+from cofire.design.objective import Outcome
+from cofire.design.search import (
+    Choice,
+    Design,
+    DesignSearch,
+    Space,
+    knee,
+    laid,
+    search_designs,
+    split,
+)
+from cofire.design.transition import Layout, as_vessel, given_layout, zones
+from cofire.errors import InputError
+from cofire.report.designs import designs_row, designs_text, odds_line
+from cofire.vessel import Freedom, Vessel, read_vessel
+from tests.fired import CARDS
+from tests.global_search import compare
+from tests.planned import tea_light_to_plan
+
+TABLE = {
+    "name": "cup",
+    "profile": {"shape": "cylinder", "radius_mm": 35, "height_mm": 80, "wall_mm": 4},
+    "band": [{"material": "copper", "to_mm": 20}, {"material": "talc body"}],
+    "firing": {"name": "f", "segment": [{"to_C": 950, "rate_C_per_h": 120, "hold_min": 60}]},
+}
+
+
+def printed() -> Vessel:
+    """The tea light with a printer of its own, chamber and wall free."""
+    vessel = tea_light_to_plan()
+    return replace(
+        vessel,
+        joint=replace(vessel.joint, blends=1),
+        printer=replace(vessel.printer, given=True),
+        free=Freedom((1e-6, 6e-6), (1.5e-3, 3e-3)),
+    )
+
+
+def space(vessel: Vessel, blends: int) -> Space:
+    """All designs of one number of pastes."""
+    metal, ceramic, below = zones(vessel, CARDS)
+    return Space(vessel, metal, ceramic, below, blends)
+
+
+@cache
+def searched() -> DesignSearch:
+    """With little effort."""
+    found = search_designs(
+        printed(), Bench(CARDS, fineness=ROUGH), effort=0.2, final=8,
+    )  # fmt: skip
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize("blends", [0, 1, 2])
+@pytest.mark.parametrize("make", [tea_light_to_plan, printed])
+def test_every_point_is_a_design_within_the_limits_or_none(make, blends):
+    vessel = make()
+    vessel = replace(vessel, joint=replace(vessel.joint, blends=2))
+    cube = space(vessel, blends)
+    points = np.random.default_rng(3).random((60, cube.size))
+    designs = [cube.design(point) for point in points]
+    found = [design for design in designs if design is not None]
+    assert len(found) > 20
+    for design in found:
+        one = cube.laid(design)
+        sized = in_fired_size(one, cube.metal, cube.ceramic)
+        assert broken(sized, design.layout) == []
+        assert len(one.bands) == blends + 2
+        assert list(design.layout.shares) == sorted(set(design.layout.shares), reverse=True)
+        edges = [band.high for band in one.bands]
+        assert np.all(np.diff([0.0, *edges]) > 0.0)
+
+
+@pytest.mark.parametrize("blends", [0, 1, 2])
+def test_a_design_is_found_again_at_its_own_point(blends):
+    cube = space(printed(), blends)
+    for point in np.random.default_rng(5).random((20, cube.size)):
+        design = cube.design(point)
+        if design is None:
+            continue
+        again = cube.design(cube.point(design))
+        assert again is not None
+        assert np.allclose(again.layout.shares, design.layout.shares, atol=1)
+        layer = cube.vessel.printer.layer
+        assert np.allclose(again.layout.each, design.layout.each, atol=2.1 * layer)
+        assert again.layout.middle == pytest.approx(design.layout.middle, abs=2.1 * layer)
+        assert again.dead_volume == pytest.approx(design.dead_volume, rel=1e-3)
+        assert again.wall == pytest.approx(design.wall, abs=2e-4)
+
+
+def test_bands_of_unlike_heights_are_laid_and_read_back_whichever_zone_stands_below():
+    vessel = tea_light_to_plan()
+    layout = Layout((70, 30), 3e-3, 24e-3, (6e-3, 3e-3))
+    for below in (True, False):
+        one = as_vessel(vessel, "fine silver", "fritted body", below, layout)
+        back = given_layout(one, CARDS)
+        assert back.shares == layout.shares
+        assert back.each == pytest.approx(layout.each)
+        assert back.middle == pytest.approx(layout.middle)
+
+
+def test_a_split_layout_is_as_tall_and_its_shares_fall():
+    for count in (2, 3, 5, 8):
+        more = split(Layout((40,), 24e-3, 30e-3), count, 0.3e-3)
+        assert len(more.shares) == count
+        assert list(more.shares) == sorted(set(more.shares), reverse=True)
+        assert more.total == pytest.approx(24e-3, abs=1e-9)
+
+
+def test_a_wall_is_changed_with_the_outside_in_place():
+    vessel = printed()
+    thin = vessel.with_wall(1.5e-3)
+    outside = [float((v.radius + 0.5 * v.wall)[-1]) for v in (vessel, thin)]
+    assert outside[0] == pytest.approx(outside[1])
+    assert float(thin.wall[-1]) == 1.5e-3
+
+
+def test_a_file_may_free_chamber_and_wall_and_says_what_is_allowed():
+    table = {**TABLE, "printer": {"layer_mm": 0.3}, "free": {"dead_volume_ml": [1, 8]}}
+    assert read_vessel(table).free.dead_volume == pytest.approx((1e-6, 8e-6))
+    with pytest.raises(InputError, match="least, most"):
+        read_vessel({**table, "free": {"dead_volume_ml": [1, 2, 3]}})
+    with pytest.raises(InputError, match=r"only with a \[printer\] table"):
+        read_vessel({**TABLE, "free": {"dead_volume_ml": [1, 8]}})
+
+
+def made(changes: int, chance: float, load: float) -> Choice:
+    """A choice with made-up figures."""
+    layout = Layout(tuple(range(90, 90 - 5 * (changes - 1), -5)), 3e-3, 30e-3)
+    some = np.full(4, chance)
+    return Choice(Design(layout, 1e-6), Outcome((), load, some, some), 1e-6)
+
+
+def test_the_knee_is_the_fewest_changes_that_lose_little():
+    some = [made(1, 0.2, 2.0), made(2, 0.71, 1.0), made(3, 0.74, 0.9), made(4, 0.75, 0.8)]
+    assert knee(some).design.changes == 2
+    some[3] = made(4, 0.93, 0.5)
+    assert knee(some).design.changes == 4
+
+
+def test_where_no_chance_differs_the_load_decides():
+    some = [made(1, 0.0, 6.0), made(2, 0.0, 2.0), made(3, 0.0, 1.99)]
+    assert knee(some).design.changes == 2
+
+
+def test_a_search_is_no_worse_than_what_it_began_from():
+    found = searched()
+    assert found.given is not None
+    direct = found.choices[0]
+    assert direct.design.changes == 1
+    assert direct.outcome.cost <= found.given.outcome.cost + 0.02
+    assert {c.design.changes for c in found.choices} == {1, 2}
+
+
+def test_the_text_says_what_is_proposed_in_a_makers_words():
+    found = searched()
+    text = designs_text(found)
+    assert "Proposed: " in text
+    assert "changes of paste" in text or "change of paste" in text
+    for word in ("1/β", "coarse", "flag", "utilisation", "mesh"):
+        assert word not in text
+    assert "Wall " in text
+    assert " ml" in text
+    row = designs_row(found, (None, found.chosen.outcome))
+    assert row["chosen"] == found.chosen.design.changes
+    assert len(row["by_changes"]) == 2
+    line = odds_line((found.chosen.outcome, found.chosen.outcome))
+    assert "not lost" in line
+    assert "as given" in line
+    assert odds_line((None, None)) == ""
+
+
+def test_a_limit_nearly_used_up_is_named():
+    near = Flag(
+        rule="brown", zone="body", utilisation=0.96, caution=0.5, figure=1.0, limit=1.0, unit="",
+        note="",
+    )  # fmt: skip
+    outcome = Outcome((near,), 0.96, np.full(4, 0.6), np.full(4, 0.5), ("", "", "brown", ""))
+    one = Choice(Design(Layout((50,), 3e-3, 30e-3), 1e-6), outcome, 1e-6)
+    text = designs_text(DesignSearch((one,), one, None, 1, 1, 4))
+    assert "the powder cracks before it sinters (body, 0.96 of its limit)" in text
+
+
+def test_a_plain_global_optimiser_with_more_firings_finds_nothing_much_better():
+    """With a tenth of the script's effort; there ten times as many are given."""
+    vessel = tea_light_to_plan()
+    one = replace(vessel, joint=replace(vessel.joint, blends=1))
+    found = compare(one, effort=0.4, final=4, more=2)
+    assert found.evaluations > found.search.tried
+    assert found.outcome.cost > found.ours.cost - 0.03
+
+
+def test_a_design_keeps_everything_else_of_its_vessel():
+    vessel = printed()
+    design = Design(Layout((50,), 6e-3, 24e-3), 3e-6, 2e-3)
+    one = laid(vessel, "fine silver", "fritted body", True, design)
+    assert one.printer == replace(vessel.printer, dead_volume=3e-6)
+    assert (one.firing, one.joint, one.free) == (vessel.firing, vessel.joint, vessel.free)
