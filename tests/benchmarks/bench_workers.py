@@ -34,7 +34,7 @@ REPLAYED = (1, 2, 4, 16, 64)
 
 
 class Recorder(Executor):
-    """Works at once, and keeps how long each job took, a list a round."""
+    """Works at once, and keeps how long each job took: a list for each round waited for."""
 
     def __init__(self) -> None:
         self.rounds: list[list[float]] = []
