@@ -13,6 +13,7 @@ import math
 import re
 import signal
 import traceback
+import warnings
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -370,7 +371,8 @@ def violation(kind: Kind, folder: Path, files: Files) -> str | None:
     for name, content in files.items():
         (folder / name).write_bytes(content)
     try:
-        with timed(kind.seconds):
+        with timed(kind.seconds), warnings.catch_warnings():
+            warnings.simplefilter("error")  # a warning on the terminal is no answer
             found = kind.read(folder, files)
         ACCEPTED[kind.read.__name__] += 1
     except CofireError as error:
