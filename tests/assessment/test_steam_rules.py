@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from cofire.assessment import steam_rules as steam_flags
+from cofire.errors import InputError
 from cofire.firing.kiln import Trace
 from cofire.firing.program import with_gas
 from cofire.physics.burnout import (
@@ -98,6 +99,11 @@ def test_oxygen_goes_in_as_the_root_of_time_and_less_far_where_there_is_more_car
     assert oxygen_depth(time, hot, 20.0, 0.35)[-1] == pytest.approx(0.5 * depth[-1])
     assert oxygen_depth(time, 0.0 * hot + 500.0, 5.0, 0.35)[-1] == 0.0
     assert np.isinf(oxygen_depth(time, hot, 0.0, 0.35)[-1])
+    # x² = 2 D ε^1.5 (0.21 p/RT) t / n: D = 2e-5 (800/293)^1.75 = 1.160e-4 m²/s, 0.35^1.5 = 0.20706,
+    # 0.21 · 101325/(8.314 · 800) = 3.1992 mol/m³, n = 5/0.012 = 416.67 mol/m³, 4000 s
+    assert depth[-1] == pytest.approx(
+        np.sqrt(2 * 1.160e-4 * 0.20706 * 3.1992 * 4e3 / 416.67), rel=1e-3
+    )
 
 
 def test_oxygen_load_is_the_wall_over_the_depth_and_there_is_none_in_a_pack():
@@ -116,3 +122,9 @@ def test_steam_is_told_of_each_substance():
     flags = steam_flags.steam_flags(fired.tea_light())
     assert {f.zone for f in flags} == {"fine silver", "fritted body"}
     assert all(f.rule == "steam" and f.remedy and f.utilisation >= 0.0 for f in flags)
+
+
+@pytest.mark.parametrize("water", [-1.0, 2001.0, np.nan])
+def test_more_water_than_a_wall_can_hold_is_refused(water: float):
+    with pytest.raises(InputError, match="water in the wall"):
+        evaporation_rate(water, 0.1, 0.01, 0.7)
