@@ -361,9 +361,14 @@ class Kind:
     seconds: float = SECONDS
     share: float = 1.0
 
+    @property
+    def name(self) -> str:
+        """By which what was read is counted."""
+        return f"{self.read.__name__} {' '.join(self.drawn)}"
+
 
 ACCEPTED: Counter[str] = Counter()
-"""Inputs that were read, by reader."""
+"""Inputs that were read, by reader and the files drawn."""
 
 
 def violation(kind: Kind, folder: Path, files: Files) -> str | None:
@@ -374,7 +379,7 @@ def violation(kind: Kind, folder: Path, files: Files) -> str | None:
         with timed(kind.seconds), warnings.catch_warnings():
             warnings.simplefilter("error")  # a warning on the terminal is no answer
             found = kind.read(folder, files)
-        ACCEPTED[kind.read.__name__] += 1
+        ACCEPTED[kind.name] += 1
     except CofireError as error:
         try:
             one_message(str(error), [*files, str(folder)])
