@@ -128,3 +128,20 @@ def test_steam_is_told_of_each_substance():
 def test_more_water_than_a_wall_can_hold_is_refused(water: float):
     with pytest.raises(InputError, match="water in the wall"):
         evaporation_rate(water, 0.1, 0.01, 0.7)
+
+
+def test_figure_and_limit_of_oxygen_are_depths_in_millimetres():
+    response = fired.tea_light()
+    (flag,) = [f for f in steam_flags.oxygen_flags(response) if f.zone == "fritted body"]
+    history, cards = response.substances
+    row = [card.name for card in cards].index("fritted body")
+    density = history.relative_density[row]
+    # a tenth of the binder chars, and half the wall less its middle fifth must burn
+    held = cards[row]["binder"].scalar * cards[row]["theoretical_density"].scalar * density[0]
+    carbon = steam_flags.CHAR_YIELD * held
+    depth = oxygen_depth(history.time, history.temperature, carbon, 1.0 - density[0])
+    closing = np.argmax(history.progress[row] > steam_flags.PORES_CLOSE)
+    wall = float(response.shell.wall.max())
+    assert flag.limit == pytest.approx(1e3 * depth[closing])
+    assert flag.figure == pytest.approx(500.0 * wall * (1.0 - steam_flags.BLACK_CORE))
+    assert flag.utilisation == pytest.approx(flag.figure / flag.limit)
