@@ -210,7 +210,7 @@ def read_json(text: str | bytes) -> Any:
     Raises
     ------
     ValueError
-        Not JSON, nested too deeply, or with a number beyond 1e308.
+        Not JSON, nested too deeply, or with a number beyond 1e308, NaN or Infinity.
     """
 
     def whole(digits: str) -> int:
@@ -223,8 +223,11 @@ def read_json(text: str | bytes) -> Any:
             raise ValueError(f"the number {digits[:20]}")
         return float(digits)
 
+    def no_number(word: str) -> float:
+        raise ValueError(f"{word}, which is no number")
+
     try:
-        return json.loads(text, parse_int=whole, parse_float=broken)
+        return json.loads(text, parse_int=whole, parse_float=broken, parse_constant=no_number)
     except RecursionError:
         raise ValueError("nested too deeply") from None
 

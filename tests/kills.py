@@ -139,7 +139,11 @@ def contents(place: Path) -> Contents:
 
 
 def watched() -> None:
-    """In the child: work slowly enough to be seen while it writes."""
+    """In the child: work slowly enough to be seen while it writes, and hear an interrupt.
+
+    A shell lets what it starts in the background ignore interrupts, and its children too.
+    """
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
     os.nice(5)
 
 

@@ -434,7 +434,7 @@ def main() -> None:
     parser.add_argument("--results", type=Path, default=Path("mutants.jsonl"))
     parser.add_argument("--minutes", type=float, default=1e6)
     parser.add_argument("--report", action="store_true", help="only print what is known")
-    parser.add_argument("--survivors", action="store_true", help="try the survivors again")
+    parser.add_argument("--survivors", action="store_true", help="try only the survivors again")
     given = parser.parse_args()
     wanted = drawn(given.seed, given.count)
     if not given.report:
@@ -445,7 +445,7 @@ def main() -> None:
             done = results(given.results)
             for mutant in wanted:
                 old = done.get(mutant.key)
-                if old and not (given.survivors and old["result"] == "survived"):
+                if (old is None or old["result"] != "survived") if given.survivors else old:
                     continue
                 if time.monotonic() > end:
                     break

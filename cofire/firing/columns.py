@@ -95,9 +95,10 @@ class Sheet:
         Returns
         -------
         str
-            Its name, or its number from 1.
+            Its name, or its number from 1; of a long name its two ends.
         """
-        return self.header[index] or f"column {index + 1}"
+        name = self.header[index] or f"column {index + 1}"
+        return name if len(name) <= 80 else f"{name[:50]}...{name[-25:]}"
 
     def find(self, wanted: str) -> int:
         """Index of a column that a person names.
@@ -123,9 +124,28 @@ class Sheet:
         number = wanted.strip()
         if number.isdecimal() and len(number) <= 6 and 1 <= int(number) <= len(names):
             return int(number) - 1
-        listed = ", ".join(f"{n} {show(name)}" for n, name in enumerate(self.header[:12], 1))
-        more = ", ..." if len(self.header) > 12 else ""
-        raise InputError(f"{self.where}: no column {show(wanted)}; it has {listed}{more}")
+        raise InputError(f"{self.where}: no column {show(wanted)}; it has {self.listed()}")
+
+    def listed(self, columns: Sequence[int] | None = None) -> str:
+        """Numbers and names of columns, as many as a message holds.
+
+        Parameters
+        ----------
+        columns : sequence of int, optional
+            From 0; by default all. [-]
+
+        Returns
+        -------
+        str
+            Such as "1 'time', 2 'kiln'".
+        """
+        found: list[str] = []
+        left = range(len(self.header)) if columns is None else columns
+        for j in left:
+            found.append(f"{j + 1} {show(self.header[j])}")
+            if sum(map(len, found)) > 120 and len(found) < len(left):
+                return ", ".join([*found, "..."])
+        return ", ".join(found)
 
 
 def parse_number(text: str, decimal: str = ".") -> tuple[float, str] | None:
@@ -712,7 +732,7 @@ def chosen_columns(
     fitting = [j for j in hot if (v := values(j)).size and float(v.max()) > HOTTEST]
     if len(fitting) == 1:
         return when, fitting[0]
-    listed = ", ".join(f"{j + 1} {sheet.header[j]!r}" for j in (fitting or range(len(kinds))))
+    listed = sheet.listed(fitting or None)
     what = "several columns may be the temperature" if fitting else "no column of temperatures"
     raise InputError(f"{sheet.where}: {what}: {listed}; name the one to use")
 
@@ -739,8 +759,9 @@ def _time_columns(
     ]
     left = named or [j for j in rising if not COUNT_WORDS.match(sheet.header[j].strip())]
     if not left:
-        listed = ", ".join(f"{j + 1} {name!r}" for j, name in enumerate(sheet.header))
-        raise InputError(f"{sheet.where}: no column of times: {listed}; name the one to use")
+        raise InputError(
+            f"{sheet.where}: no column of times: {sheet.listed()}; name the one to use"
+        )
     return (left[0],)
 
 

@@ -73,7 +73,7 @@ def in_order(
         longer than any firing.
     """
     step = np.diff(time)
-    rising = step[step > 0.0]
+    rising = step[step > SHORTEST]
     if rising.size < FEWEST - 1:
         raise InputError(
             f"{where}: {rising.size + 1} readings with rising times; allowed: {FEWEST} or more"
@@ -110,7 +110,7 @@ def in_order(
             f"{where}: line {lines[i]}: {_clock_text(float(time[i]))} after the first row; "
             f"allowed: {_clock_text(LONGEST_LOG)}, one firing (another unit of time?)"
         )
-    first = np.append(True, np.diff(time) > 0.0)
+    first = np.append(True, np.diff(time) > SHORTEST)
     if not first.all():
         group = np.cumsum(first) - 1
         count = np.bincount(group)
@@ -217,6 +217,8 @@ def smoothed(time: Array, temperature: Array, lines: Sequence[int]) -> tuple[Arr
 
 PLACES = ("ware", "kiln")
 """Where the thermocouple sat: beside the ware, or elsewhere in the kiln."""
+SHORTEST = 1e-3
+"""Readings no further apart were taken at the same time: no thermocouple answers sooner. [s]"""
 SHAPE, CORNER = 1.0, 4.0
 """How far a straight line may pass from the readings: nodes, and ends of ramps and holds. [K]"""
 MOST_CORNERS = 40

@@ -58,6 +58,7 @@ def test_peak_is_that_of_the_ware_over_the_zones_own_limit(tea_light: Response):
     # solidus of silver 961.78 °C less 15 K; firing ceiling of the frit 930 °C: from their cards
     assert only(flags, "peak", "fine silver").utilisation == pytest.approx(peak / 946.78)
     assert only(flags, "peak", "fritted body").utilisation == pytest.approx(peak / 930.0)
+    assert "Lower the peak to 920 °C" in only(flags, "peak", "fritted body").remedy
 
 
 @pytest.mark.parametrize(("above", "grade"), [(-11.0, GO), (-5.0, CAUTION), (1.0, NO)])

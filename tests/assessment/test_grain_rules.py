@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 
 import numpy as np
@@ -81,3 +82,12 @@ def test_powders_that_sinter_apart_hold_each_other_back():
     assert late.utilisation > 1.02 * together.utilisation
     assert together.figure <= together.limit * 2.0
     assert late.remedy
+
+
+def test_what_parted_grains_leave_is_told_in_per_cent_of_the_ceramics():
+    flag = one(grain_flags(response()))
+    parts = re.search(
+        r"leave (\d+) % of the ceramic's stiffness, (\d+) % of its strength", flag.note
+    )
+    assert parts is not None
+    assert all(5 <= int(part) <= 99 for part in parts.groups())

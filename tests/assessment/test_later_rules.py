@@ -70,3 +70,25 @@ def test_more_tension_and_longer_standing_are_worse():
     assert more[0] > year[0]
     assert decade[0] > year[0]
     assert only(flags_of(held(10.0), "later"), "later", BODY).remedy
+
+
+def test_figures_of_the_chance_are_per_cent_of_the_risks_and_all_bands_add_up():
+    response = held(10.0)
+    _, by_then, bands = later_flags.later_risks(response)
+    (flag,) = later_flags.later_flags(response)  # one brittle band has no sum of bands beside it
+    assert len(bands) == 1
+    assert flag.figure == pytest.approx(-100.0 * np.expm1(-by_then[0]))
+    assert flag.limit == pytest.approx(100.0 * later_flags.FAILURE_NO)
+    assert "none below" not in flag.source
+    both = replace(
+        response, cards=(response.cards[1],) * 2, material=np.array([response.material[1]] * 2)
+    )
+    _, by_then, bands = later_flags.later_risks(both)
+    flags = later_flags.later_flags(both)
+    assert [f.zone for f in flags] == [BODY, BODY, "all brittle bands"]
+    assert flags[2].figure == pytest.approx(-100.0 * np.expm1(-by_then.sum()))
+    row = CARDS[BODY]["crack_growth_exponent"]
+    rows = {"crack_growth_threshold": replace(row, value=np.array([0.4]))}
+    card = replace(CARDS[BODY], properties={**CARDS[BODY].properties, **rows})
+    (flag,) = later_flags.later_flags(replace(response, cards=(response.cards[0], card)))
+    assert "none below 40 % of toughness" in flag.source

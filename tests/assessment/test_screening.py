@@ -286,6 +286,7 @@ def test_a_material_against_itself_has_no_mismatch(card: Card, peak: float) -> N
         assert getattr(block, name)[0] == 0.0
     assert block.grade[0] == 0
     assert describe(block, 0).startswith("0 ppm")
+    assert describe(block, 0).endswith(": within 300 ppm")
 
 
 @few

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from cofire.assessment import steam_rules as steam_flags
+from cofire.errors import InputError
 from cofire.firing.kiln import Trace
 from cofire.firing.program import with_gas
 from cofire.physics.burnout import (
@@ -98,6 +99,11 @@ def test_oxygen_goes_in_as_the_root_of_time_and_less_far_where_there_is_more_car
     assert oxygen_depth(time, hot, 20.0, 0.35)[-1] == pytest.approx(0.5 * depth[-1])
     assert oxygen_depth(time, 0.0 * hot + 500.0, 5.0, 0.35)[-1] == 0.0
     assert np.isinf(oxygen_depth(time, hot, 0.0, 0.35)[-1])
+    # x² = 2 D ε^1.5 (0.21 p/RT) t / n: D = 2e-5 (800/293)^1.75 = 1.160e-4 m²/s, 0.35^1.5 = 0.20706,
+    # 0.21 · 101325/(8.314 · 800) = 3.1992 mol/m³, n = 5/0.012 = 416.67 mol/m³, 4000 s
+    assert depth[-1] == pytest.approx(
+        np.sqrt(2 * 1.160e-4 * 0.20706 * 3.1992 * 4e3 / 416.67), rel=1e-3
+    )
 
 
 def test_oxygen_load_is_the_wall_over_the_depth_and_there_is_none_in_a_pack():
@@ -114,3 +120,26 @@ def test_steam_is_told_of_each_substance():
     flags = flags_of(fired.tea_light(), "steam")
     assert {f.zone for f in flags} == {"fine silver", "fritted body"}
     assert all(f.rule == "steam" and f.remedy and f.utilisation >= 0.0 for f in flags)
+
+
+@pytest.mark.parametrize("water", [-1.0, 2001.0, np.nan])
+def test_more_water_than_a_wall_can_hold_is_refused(water: float):
+    with pytest.raises(InputError, match="water in the wall"):
+        evaporation_rate(water, 0.1, 0.01, 0.7)
+
+
+def test_figure_and_limit_of_oxygen_are_depths_in_millimetres():
+    response = fired.tea_light()
+    (flag,) = [f for f in steam_flags.oxygen_flags(response) if f.zone == "fritted body"]
+    history, cards = response.substances
+    row = [card.name for card in cards].index("fritted body")
+    density = history.relative_density[row]
+    # a tenth of the binder chars, and half the wall less its middle fifth must burn
+    held = cards[row]["binder"].scalar * cards[row]["theoretical_density"].scalar * density[0]
+    carbon = steam_flags.CHAR_YIELD * held
+    depth = oxygen_depth(history.time, history.temperature, carbon, 1.0 - density[0])
+    closing = np.argmax(history.progress[row] > steam_flags.PORES_CLOSE)
+    wall = float(response.shell.wall.max())
+    assert flag.limit == pytest.approx(1e3 * depth[closing])
+    assert flag.figure == pytest.approx(500.0 * wall * (1.0 - steam_flags.BLACK_CORE))
+    assert flag.utilisation == pytest.approx(flag.figure / flag.limit)

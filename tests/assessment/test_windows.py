@@ -16,6 +16,7 @@ from cofire.assessment.windows import (
     RATE,
     SOLIDUS_MARGIN,
     Windows,
+    best_gas,
     ceiling,
     firing_windows,
     shared_window,
@@ -165,3 +166,13 @@ def test_a_weaker_kiln_gives_more_heat_work_at_the_same_peak() -> None:
 def test_a_hold_no_longer_than_allowed_by_the_grid_is_what_a_pair_gets() -> None:
     assert HOLDS.max() == 4.0 * HOUR
     assert np.all(np.diff(PEAKS) == pytest.approx(5.0))
+
+
+def test_where_no_gas_will_do_the_first_is_named_with_every_reason() -> None:
+    refusing = {gas: f"refused: it is {gas}" for gas in ("air", "inert", "carbon", "hydrogen")}
+    body = replace(CARDS["talc body"], atmosphere=refusing)
+    gas, grade, reason = best_gas(CARDS["gold"], body, kelvin(900.0), ("carbon", "air"))
+    assert (gas, grade) == ("carbon", 2)
+    assert reason == "talc body in carbon: it is carbon; talc body in air: it is air"
+    kind = replace(body, atmosphere=refusing | {"air": "good"})
+    assert best_gas(CARDS["gold"], kind, kelvin(900.0), ("carbon", "air")) == ("air", 0, "")

@@ -491,3 +491,15 @@ def test_without_pieces_no_calibration_is_drawn_and_that_is_said(path: Path, tmp
     assert result.exit_code == 0
     assert "no calibration figure" in result.stderr
     assert [file.name for file in (tmp_path / "none").iterdir()] == ["comparison.json"]
+
+
+@pytest.mark.parametrize("word", ["NaN", "Infinity", "-Infinity", "1e999"])
+def test_a_verdict_with_what_is_no_number_is_refused_with_its_file(word: str, tmp_path: Path):
+    told = tmp_path / "told.json"
+    told.write_text(
+        '{"verdict": "no", "vessel": "bowl", "flags": [], "uncertainty": {"sound": {"p": 0.5, '
+        f'"low": {word}}}}}}}'
+    )
+    result = CliRunner().invoke(app, ["record", "add", str(told), "--record", str(tmp_path / "r")])
+    assert result.exit_code == 3
+    assert result.stderr.startswith(f"cofire: {told}: not JSON (")

@@ -531,3 +531,23 @@ def test_an_open_thermocouple_is_a_gap_and_told(tmp_path: Path, code: float, uni
     assert torn.trace.peak == pytest.approx(sound.trace.peak, abs=2.0)
     straight = np.interp(torn.trace.time, sound.trace.time, sound.trace.ware)
     assert np.abs(torn.trace.ware - straight).max() < 10.0
+
+
+@pytest.mark.parametrize("gap", ["2.2e-311", "1e-7", "0.0009"])
+def test_readings_closer_than_a_thermocouple_answers_are_one(gap: str, tmp_path: Path) -> None:
+    late = "".join(f"{600 * n},{20 + 8 * min(n, 200 - n)}\n" for n in range(1, 201))
+    text = f"time_s,temperature_C\n0,0\n{gap},20\n{late}"
+    log = logged(tmp_path, text, thermocouple="kiln", lag=600.0)
+    assert np.isfinite(log.trace.ware).all()
+    assert log.temperature[0] == pytest.approx(283.15)
+    assert "1 reading at the same time as another, averaged" in " ".join(log.notes)
+
+
+def test_a_column_with_a_long_name_is_named_by_its_ends(tmp_path: Path) -> None:
+    name = "temperature of the " + "very " * 60 + "hot kiln in C"
+    readings = "".join(f"{600 * n},{20 + 3 * n}\n" for n in range(99))
+    cold = "".join(f"{600 * n},{n / 9}\n" for n in range(99))
+    for rows_, word in ((readings + "59400,x\n", r"\.\.\..*hot kiln in C: 'x'"), (cold, "2 'temp")):
+        with pytest.raises(InputError, match=word) as told:
+            logged(tmp_path, f"time_s,{name}\n{rows_}")
+        assert len(str(told.value)) - len(str(tmp_path)) < 200

@@ -78,7 +78,7 @@ def campaign(minutes: float, first: int, names: list[str], folder: Path) -> int:
     for name in names:
         if counts[name]:
             each = 1e3 * spent[name] / counts[name]
-            read = 100.0 * ACCEPTED[kinds()[name].read.__name__] / counts[name]
+            read = 100.0 * ACCEPTED[kinds()[name].name] / counts[name]
             print(f"{name:14} {counts[name]:8} inputs, {each:7.1f} ms each, {read:3.0f} % read")
     violations = sum(map(len, known.values()))
     print(f"{violations} violations")

@@ -13,6 +13,7 @@ import math
 import re
 import signal
 import traceback
+import warnings
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -360,9 +361,14 @@ class Kind:
     seconds: float = SECONDS
     share: float = 1.0
 
+    @property
+    def name(self) -> str:
+        """By which what was read is counted."""
+        return f"{self.read.__name__} {' '.join(self.drawn)}"
+
 
 ACCEPTED: Counter[str] = Counter()
-"""Inputs that were read, by reader."""
+"""Inputs that were read, by reader and the files drawn."""
 
 
 def violation(kind: Kind, folder: Path, files: Files) -> str | None:
@@ -370,9 +376,10 @@ def violation(kind: Kind, folder: Path, files: Files) -> str | None:
     for name, content in files.items():
         (folder / name).write_bytes(content)
     try:
-        with timed(kind.seconds):
+        with timed(kind.seconds), warnings.catch_warnings():
+            warnings.simplefilter("error")  # a warning on the terminal is no answer
             found = kind.read(folder, files)
-        ACCEPTED[kind.read.__name__] += 1
+        ACCEPTED[kind.name] += 1
     except CofireError as error:
         try:
             one_message(str(error), [*files, str(folder)])

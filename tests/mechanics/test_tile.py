@@ -211,3 +211,8 @@ def test_lobatto_points_integrate_polynomials_exactly(points):
 def test_impossible_tiles_are_refused(arguments, words):
     with pytest.raises(InputError, match=words):
         layered_tile(**arguments)
+
+
+def test_one_tile_of_a_batch_without_thickness_is_refused():
+    with pytest.raises(InputError, match="not all 0"):
+        layered_tile([[1e-3, 1e-3], [0.0, 0.0]])

@@ -15,7 +15,7 @@ from cofire.errors import InputError, OutOfRange
 from cofire.firing.kiln import Trace, trace
 from cofire.firing.program import Firing, Segment, simple_firing
 from cofire.materials.card import Card
-from cofire.physics.blends import BROWN_STRAIN, blend
+from cofire.physics.blends import BROWN_STRAIN, blend, neck
 from cofire.physics.history import History, histories
 from cofire.physics.porosity import rigid_inclusion_factor
 from cofire.physics.rheology import (
@@ -429,3 +429,20 @@ def test_slower_cooling_sets_colder() -> None:
 
     found = [sets(rate) for rate in (100.0, 30.0, 10.0)]
     assert np.all(np.diff(found) < -2.0)
+
+
+def test_a_porous_metal_creeps_faster_than_a_dense_one_by_its_necks() -> None:
+    """Stress in the necks is larger by their share, and a power law takes it to the n."""
+    copper = CARDS["copper"]
+    n = copper["creep_exponent"].scalar
+    curve = trace(simple_firing(STUDIO, kelvin(950.0), HOUR, 150.0 / HOUR, "carbon"))
+    found = histories([copper], curve, extend=True)
+    row = copper["creep_stress"]
+    assert row.temperature is not None
+    dense = creep_factor(
+        curve.ware, row.scalar, row.temperature[0], n, copper["creep_energy"].scalar
+    )
+    share = (found.creep_factor[0] / dense) ** (-1.0 / n)
+    assert np.all((share > 0.0) & (share < 1.0))
+    assert np.all(np.diff(share) >= -1e-9)  # necks only grow
+    assert share[-1] == pytest.approx(float(neck(copper, found.relative_density[0, -1], 1.0)))

@@ -345,3 +345,21 @@ def test_impossible_inputs_are_refused_in_one_line(call, error):
         call()
 
     assert "\n" not in str(refused.value)
+
+
+def test_mode_of_a_crack_worked_by_hand_from_the_printed_formulas():
+    """Suo & Hutchinson 1990, equations 2.6 to 2.9 (numbers from memory), one modulus, h/H = 1/2.
+
+    A = 1/(1 + 4/2 + 6/4 + 3/8) = 0.205128, I = 1/(12 (1 + 1/8)) = 0.0740741,
+    sin γ = 6/4 (1 + 1/2) √(A I) = 0.277350, and M/N h = (1 + 2)/2/(1 + 8) = 1/6; 50.90° from the
+    table. Between the layers' mirror images and signs the angle is the same or its supplement.
+    """
+    gamma = np.arcsin(0.277350)
+    load = 1.0 / np.sqrt(0.205128) + 1j * np.exp(1j * gamma) / 6.0 / np.sqrt(0.0740741)
+    by_hand = np.degrees(np.angle(load * np.exp(1j * np.radians(50.90))))
+
+    found = [
+        np.degrees(float(interface.mode_mix(1e-3, 7e10, 2e-3, 7e10, sign)))
+        for sign in (1e-3, -1e-3)
+    ]
+    assert sorted(found) == pytest.approx(sorted([by_hand, 180.0 - by_hand]), abs=1e-3)
