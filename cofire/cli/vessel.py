@@ -66,6 +66,10 @@ def check(
     seed: Annotated[
         int, typer.Option(metavar="N", help="Of the samples: the same one, the same answer.")
     ] = 0,
+    record: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="With --uncertainty: learn from the pieces in it."),
+    ] = None,
 ) -> None:
     """Say whether a vessel will survive its firing: go, caution or no, and why.
 
@@ -80,13 +84,15 @@ def check(
     write = as_json if json else as_text
     text = write(found, cautions(found.printed))
     if uncertainty:
-        text = _with_uncertainty(text, found.printed, samples, seed, json)
+        text = _with_uncertainty(text, found.printed, samples, seed, json, record)
     typer.echo(text, nl=False)
     if found.word == "no":
         raise typer.Exit(DEFECT)
 
 
-def _with_uncertainty(text: str, response: Response, count: int, seed: int, json: bool) -> str:
+def _with_uncertainty(
+    text: str, response: Response, count: int, seed: int, json: bool, record: Path | None
+) -> str:
     """The verdict as written, and how sure it is."""
     from json import dumps, loads
 
@@ -99,6 +105,14 @@ def _with_uncertainty(text: str, response: Response, count: int, seed: int, json
             typer.echo(f"\r{line:<60}", nl=False, err=True)
 
     found = sample_verdicts(response, count, seed, lambda n, of: tell(f"{n} of {of} samples"))
+    if record is not None:
+        from cofire.evidence.learning import learn_from
+        from cofire.materials.card import pure_cards
+        from cofire.report.record import read_record
+
+        tell("pieces of the record")
+        cards = pure_cards(response.cards)
+        found = learn_from(found, response.vessel, cards, read_record(record).entries)
     ranking = measure_next(found)
     tell("")
     if not json:

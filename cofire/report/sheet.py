@@ -18,6 +18,7 @@ from cofire.assessment.cautions import DEFER, cautions
 from cofire.assessment.response import Response
 from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
+from cofire.design.ladder import LADDER, RING
 from cofire.firing.kiln import Trace
 from cofire.firing.program import Firing
 from cofire.materials.card import Card, Property
@@ -507,7 +508,9 @@ def _piece_row(p: Piece) -> str:
 
 def _described(p: Piece) -> str:
     """What a piece is: kind, material, size, how to make it, what it decides."""
-    if p.kind == "joint ring":
+    if p.kind == LADDER:
+        return f"{TICK} <b>{p.count}</b> {p.kind}, {shown(p.note.partition(';')[0])}"
+    if p.kind == RING:
         size = f"⌀ {1e3 * p.length:.0f} × {1e3 * p.thickness:.0f} mm"
         what = f"{p.kind}, {size}"
     else:

@@ -99,6 +99,7 @@ def uncertainty_text(samples: Samples, ranking: Ranking, width: int = 100) -> st
     low, middle, high = np.percentile(samples.worst, [5.0, 50.0, 95.0])
     decided = list(samples.decided.items())[:SHOWN]
     named = "; ".join(f"{rule}, {zone}: {percent(share)}" for (rule, zone), share in decided)
+    taught = [f"  {line}" for line in samples.taught]
     paragraphs = [
         f"With {moved} properties moved within their uncertainties, {count} samples, seed "
         f"{samples.seed} (in brackets the 95 % interval that this number of samples leaves):",
@@ -108,6 +109,7 @@ def uncertainty_text(samples: Samples, ranking: Ranking, width: int = 100) -> st
         f"  largest utilisation {number(middle)}, nine times in ten {number(low)} to "
         f"{number(high)}",
         f"  decided by {named}",
+        *(["What fired pieces taught:", *taught] if taught else []),
         "",
     ]
     lines = []
