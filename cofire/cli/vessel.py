@@ -70,6 +70,12 @@ def check(
         Path | None,
         typer.Option(metavar="FILE", help="With --uncertainty: learn from the pieces in it."),
     ] = None,
+    pieces: Annotated[
+        int | None, typer.Option(metavar="N", help="With --uncertainty: most test pieces to print.")
+    ] = None,
+    paste_ml: Annotated[
+        float | None, typer.Option(metavar="ML", help="With --uncertainty: most paste for them.")
+    ] = None,
 ) -> None:
     """Say whether a vessel will survive its firing: go, caution or no, and why.
 
@@ -84,20 +90,31 @@ def check(
     write = as_json if json else as_text
     text = write(found, cautions(found.printed))
     if uncertainty:
-        text = _with_uncertainty(text, found.printed, samples, seed, json, record)
+        text = _with_uncertainty(text, found.printed, samples, seed, json, record,
+                                 (pieces, paste_ml))  # fmt: skip
     typer.echo(text, nl=False)
     if found.word == "no":
         raise typer.Exit(DEFECT)
 
 
 def _with_uncertainty(
-    text: str, response: Response, count: int, seed: int, json: bool, record: Path | None
+    text: str,
+    response: Response,
+    count: int,
+    seed: int,
+    json: bool,
+    record: Path | None,
+    limits: tuple[int | None, float | None],
 ) -> str:
     """The verdict as written, and how sure it is."""
     from json import dumps, loads
 
+    from cofire.assessment.verdict import judge
+    from cofire.design.ladder import by_rule, ladder
+    from cofire.evidence.advice import advise, options_for
     from cofire.evidence.measure_next import measure_next
     from cofire.evidence.uncertainty import sample_verdicts
+    from cofire.materials.card import pure_cards
     from cofire.report.uncertainty import uncertainty_row, uncertainty_text
 
     def tell(line: str) -> None:
@@ -105,19 +122,28 @@ def _with_uncertainty(
             typer.echo(f"\r{line:<60}", nl=False, err=True)
 
     found = sample_verdicts(response, count, seed, lambda n, of: tell(f"{n} of {of} samples"))
+    cards = pure_cards(response.cards)
     if record is not None:
         from cofire.evidence.learning import learn_from
-        from cofire.materials.card import pure_cards
         from cofire.report.record import read_record
 
         tell("pieces of the record")
-        cards = pure_cards(response.cards)
         found = learn_from(found, response.vessel, cards, read_record(record).entries)
     ranking = measure_next(found)
+    own, rungs = by_rule(judge(response)), ladder(response, cards)
+    rings = [
+        {rule: used / own[rule] for rule, used in rung.by_rule.items() if own.get(rule, 0.0) > 0.0}
+        for rung in rungs
+    ]
+    options = options_for(
+        [i.factor for i in ranking.influences], rings, sum(rung.paste for rung in rungs)
+    )
+    most, ml = limits
+    advice = advise(found, options, pieces=most, paste=None if ml is None else 1e-6 * ml)
     tell("")
     if not json:
-        return f"{text}\n{uncertainty_text(found, ranking)}"
-    whole = loads(text) | {"uncertainty": uncertainty_row(found, ranking)}
+        return f"{text}\n{uncertainty_text(found, ranking, advice=advice)}"
+    whole = loads(text) | {"uncertainty": uncertainty_row(found, ranking, advice)}
     return dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 

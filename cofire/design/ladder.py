@@ -47,6 +47,8 @@ class Rung:
         Of the rules that a joint ring decides, with the cards as they stand. [-]
     paste
         Volume of the wall as fired. [m³]
+    by_rule
+        Largest utilisation of each rule with the cards as they stand. [-]
     """
 
     name: str
@@ -54,6 +56,26 @@ class Rung:
     vessel: Vessel
     utilisation: float
     paste: float
+    by_rule: Mapping[str, float]
+
+
+def by_rule(verdict: Verdict) -> dict[str, float]:
+    """Largest utilisation of each rule.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        From `judge`.
+
+    Returns
+    -------
+    dict
+        What could not be computed counts as 1. [-]
+    """
+    found: dict[str, float] = {}
+    for flag in verdict.flags:
+        found[flag.rule] = max(found.get(flag.rule, 0.0), flag.counted)
+    return found
 
 
 def rung_name(vessel: Vessel, size: float) -> str:
@@ -186,7 +208,8 @@ def ladder(
         ring = rung_vessel(vessel, size)
         answer = fire_vessel(ring, cards, extend=extend)
         paste = float(2.0 * np.pi * ring.radius[0] * ring.wall[0] * ring.height[-1])
-        return Rung(ring.name, size, ring, ring_utilisation(judge(answer)), paste)
+        verdict = judge(answer)
+        return Rung(ring.name, size, ring, ring_utilisation(verdict), paste, by_rule(verdict))
 
     chosen = sizes or sizes_for(vessel, fired(1.0).utilisation)
     return [fired(size) for size in chosen]

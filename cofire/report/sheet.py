@@ -509,7 +509,7 @@ def _piece_row(p: Piece) -> str:
 def _described(p: Piece) -> str:
     """What a piece is: kind, material, size, how to make it, what it decides."""
     if p.kind == LADDER:
-        return f"{TICK} <b>{p.count}</b> {p.kind}, {shown(p.note.partition(';')[0])}"
+        return f"{TICK} <b>{p.count} ×</b> {p.kind}, {shown(p.note.partition(';')[0])}"
     if p.kind == RING:
         size = f"⌀ {1e3 * p.length:.0f} × {1e3 * p.thickness:.0f} mm"
         what = f"{p.kind}, {size}"
