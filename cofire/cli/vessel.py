@@ -115,6 +115,16 @@ def check(
     seed: Annotated[
         int, typer.Option(metavar="N", help="Of the samples: the same one, the same answer.")
     ] = 0,
+    record: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="With --uncertainty: learn from the pieces in it."),
+    ] = None,
+    pieces: Annotated[
+        int | None, typer.Option(metavar="N", help="With --uncertainty: most test pieces to print.")
+    ] = None,
+    paste_ml: Annotated[
+        float | None, typer.Option(metavar="ML", help="With --uncertainty: most paste for them.")
+    ] = None,
     workers: Workers = None,
     units: Units = System.metric,
 ) -> None:
@@ -131,33 +141,63 @@ def check(
     write = as_json if json else as_text
     text = write(found, cautions(found.printed))
     if uncertainty:
-        text = _with_uncertainty(text, found.printed, samples, seed, json, workers)
+        text = _with_uncertainty(
+            text, found.printed, samples, seed, json, record, (pieces, paste_ml), workers
+        )
     show(text, System.metric if json else units)
     if found.word == "no":
         raise typer.Exit(DEFECT)
 
 
 def _with_uncertainty(
-    text: str, response: Response, count: int, seed: int, json: bool, workers: int | None
+    text: str,
+    response: Response,
+    count: int,
+    seed: int,
+    json: bool,
+    record: Path | None,
+    limits: tuple[int | None, float | None],
+    workers: int | None,
 ) -> str:
     """The verdict as written, and how sure it is."""
     from json import dumps, loads
 
+    from cofire.assessment.verdict import judge
+    from cofire.design.ladder import by_rule, ladder
+    from cofire.evidence.advice import advise, options_for
     from cofire.evidence.measure_next import measure_next
     from cofire.evidence.uncertainty import sample_verdicts
+    from cofire.materials.card import pure_cards
     from cofire.report.uncertainty import uncertainty_row, uncertainty_text
     from cofire.workers import local_processes
 
     tell = running()
     with local_processes(workers) as executor:
         found = sample_verdicts(
-            response, count, seed, lambda n, of: tell(f"samples: {n} of {of}"), executor
+            response, count, seed, lambda n, of: tell(f"samples: {n} of {of}"), executor=executor
         )
+    cards = pure_cards(response.cards)
+    if record is not None:
+        from cofire.evidence.learning import learn_from
+        from cofire.report.record import read_record
+
+        tell("pieces of the record")
+        found = learn_from(found, response.vessel, cards, read_record(record).entries)
     ranking = measure_next(found)
+    own, rungs = by_rule(judge(response)), ladder(response, cards)
+    rings = [
+        {rule: used / own[rule] for rule, used in rung.by_rule.items() if own.get(rule, 0.0) > 0.0}
+        for rung in rungs
+    ]
+    options = options_for(
+        [i.factor for i in ranking.influences], rings, sum(rung.paste for rung in rungs)
+    )
+    most, ml = limits
+    advice = advise(found, options, pieces=most, paste=None if ml is None else 1e-6 * ml)
     tell("")
     if not json:
-        return f"{text}\n{uncertainty_text(found, ranking)}"
-    whole = loads(text) | {"uncertainty": uncertainty_row(found, ranking)}
+        return f"{text}\n{uncertainty_text(found, ranking, advice=advice)}"
+    whole = loads(text) | {"uncertainty": uncertainty_row(found, ranking, advice)}
     return dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 

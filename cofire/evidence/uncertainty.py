@@ -152,7 +152,9 @@ class Samples:
     @cached_property
     def log_factors(self) -> Array:
         """Logarithm of each rule's factor in each draw, shape (`DRAWS`, R). [-]"""
-        return drawn_factors(self.rules, DRAWS, self.seed)
+        names = list(dict.fromkeys([*(rule.name for rule in RULES), *self.rules]))
+        whole = drawn_factors(names, DRAWS, self.seed)  # alike for all pieces of one seed
+        return whole[:, [names.index(rule) for rule in self.rules]]
 
     @cached_property
     def weights(self) -> Array:
@@ -320,6 +322,7 @@ def sample_verdicts(
     count: int = SAMPLES,
     seed: int = 0,
     progress: Callable[[int, int], None] | None = None,
+    like: Samples | None = None,
     executor: Executor | None = None,
 ) -> Samples:
     """Verdicts on a vessel whose cards move within their stated uncertainties.
@@ -334,6 +337,8 @@ def sample_verdicts(
         The same one gives the same answer.
     progress : callable, optional
         Is told how many are done, of how many.
+    like : Samples, optional
+        Of another piece of the same materials: its points are taken, its seed and its count.
     executor : Executor, optional
         Who fires the samples (see `cofire.workers`).
 
@@ -353,10 +358,15 @@ def sample_verdicts(
         raise InputError(f"{count} samples; allowed: 8 to {MOST_SAMPLES}")
     if seed < 0:
         raise InputError(f"seed {seed}; allowed: 0 or more")
-    factors = factors_of(response.cards)
+    factors = factors_of(response.cards) if like is None else like.factors
     if not factors:
         raise InputError(f"{response.vessel.name}: its cards state no uncertainty")
-    deviates = design(count, len(factors), seed)
+    if like is None:
+        deviates = design(count, len(factors), seed)
+        numbers = np.arange(count)
+    else:
+        deviates, seed, count = like.deviates, like.seed, len(like.deviates)
+        numbers = np.array(like.kept or range(count))
     points = np.vstack([np.zeros(len(factors)), deviates])  # the first: the cards as they stand
     judged: list[_Judged | None] = []
     clipped: Counter[Factor] = Counter()
@@ -392,7 +402,7 @@ def sample_verdicts(
         seed=seed,
         clipped=dict(clipped),
         failed=count - len(good),
-        kept=tuple(k for k, j in enumerate(rest) if j is not None),
+        kept=tuple(int(numbers[k]) for k, j in enumerate(rest) if j is not None),
     )
 
 

@@ -17,6 +17,7 @@ from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import GO, Flag, joint_name
 from cofire.assessment.verdict import Verdict, judge, rule_of
 from cofire.design.constraints import LEAST_LAYERS, decay_length
+from cofire.design.ladder import LADDER, RING, ladder
 from cofire.firing.kiln import trace
 from cofire.firing.program import Firing
 from cofire.materials.card import Card, pure_cards
@@ -744,13 +745,67 @@ def pieces_for(response: Response, verdict: Verdict, green: Green) -> list[Piece
         if kind := rule_of(flag).piece:
             for place in _places(response, kind, flag):
                 wanted.setdefault((kind, place), []).append(flag)
-    return [
-        replace(
-            _made(response, green, kind, place, flags),
-            decides=tuple(f"{flag.rule}, {flag.zone}" for flag in flags),
-        )
-        for (kind, place), flags in wanted.items()
+    found = []
+    for (kind, place), flags in wanted.items():
+        decides = tuple(f"{flag.rule}, {flag.zone}" for flag in flags)
+        found.append(replace(_made(response, green, kind, place, flags), decides=decides))
+        if kind == RING:
+            found += [replace(p, decides=decides) for p in ladder_of_rings(response)]
+    return found
+
+
+def ladder_of_rings(response: Response) -> list[Piece]:
+    """Rings of the vessel's joint in several sizes: they tell how far a rule is from what breaks.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`; with at least one joint.
+
+    Returns
+    -------
+    list of Piece
+        One, which stands for all rungs; its sizes are those of the largest, as printed.
+    """
+    rungs = ladder(response, pure_cards(response.cards))
+    if not rungs:
+        return []
+    joint = response.material[:2]
+    strains = [
+        Sample(c, response.history.rows([row])).strains
+        for c, row in zip(response.cards[:2], joint, strict=True)
     ]
+    dry, ring, up = np.mean(strains, axis=0)
+    wider, taller = float(np.exp(-dry - ring)), float(np.exp(-dry - up))
+    sizes, told = [], []
+    for rung in rungs:
+        v = rung.vessel
+        outer, wall = 2.0 * float(v.radius[0] + 0.5 * v.wall[0]), float(v.wall[0])
+        sizes.append((outer * wider, wall * wider, float(v.height[-1]) * taller))
+        told.append(
+            f"{1e3 * sizes[-1][0]:.1f} wide, wall {1e3 * sizes[-1][1]:.2f}, "
+            f"{1e3 * sizes[-1][2]:.1f} high (rung {rung.size:.2f}, utilisation "
+            f"{rung.utilisation:.2g})"
+        )
+    length, width, height = sizes[-1]
+    layers = max(round(height / response.vessel.printer.layer), 1)
+    last = rungs[-1]
+    paste = sum(r.paste for r in rungs) * wider**2 * taller / len(rungs)
+    note = (
+        f"⌀ {', '.join(f'{1e3 * size[0]:.0f}' for size in sizes)} mm, all in proportion; "
+        f"one of each, in mm as printed: {'; '.join(told)}. Put down what came of each with "
+        f"'cofire record add --piece \"{last.name}\" --outcome sound' (or cracked, debonded), then "
+        "run "
+        "'cofire check --uncertainty --record'"
+    )
+    reading = Reading("which rings parted", 0.0, "")
+    return [
+        Piece(
+            kind=LADDER, material=" | ".join(c.name for c in response.cards), count=len(rungs),
+            length=length, width=width, thickness=height, layers=layers, volume=paste,
+            readings=(reading,), note=note,
+        )
+    ]  # fmt: skip
 
 
 def _places(response: Response, kind: str, flag: Flag) -> Sequence[str | int]:

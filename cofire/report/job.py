@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from cofire.design.ladder import LADDER, RING
 from cofire.production.changeovers import DONE, metal_shares
 from cofire.production.job import Job
 from cofire.production.paste import COARSE
@@ -380,7 +381,7 @@ def _piece_lines(m: Job) -> list[str]:
     )]  # fmt: skip
     for p in m.pieces:
         size = f"{1e3 * p.length:.1f} × {1e3 * p.width:.1f} × {1e3 * p.thickness:.2f} mm"
-        if p.kind == "joint ring":
+        if p.kind in (RING, LADDER):
             size = (
                 f"{1e3 * p.length:.1f} mm wide, wall {1e3 * p.width:.1f} mm, "
                 f"{1e3 * p.thickness:.1f} mm high"

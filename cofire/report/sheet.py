@@ -18,6 +18,7 @@ from cofire import __version__
 from cofire.assessment.cautions import DEFER, cautions
 from cofire.assessment.rule import CAUTION, GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
+from cofire.design.ladder import LADDER, RING
 from cofire.production.changeovers import DONE
 from cofire.production.job import BURNOUT, happenings, kiln_steps, pure_materials
 from cofire.production.paste import COARSE
@@ -520,7 +521,9 @@ def _described(p: Piece) -> Text:
     """What a piece is: kind, material, size, how to make it, what it decides."""
     size = f"{1e3 * p.length:.0f} × {1e3 * p.width:.0f} × {1e3 * p.thickness:.1f} mm"
     what: tuple[str, ...] = (f" {p.kind}, ", Name(p.material), f", {size}")
-    if p.kind == "joint ring":
+    if p.kind == LADDER:
+        return (TICK, Strong(f"{p.count} ×"), f" {p.kind}, {p.note.partition(';')[0]}")
+    if p.kind == RING:
         what = (f" {p.kind}, ⌀ {1e3 * p.length:.0f} × {1e3 * p.thickness:.0f} mm",)
     note = f"; {p.note.partition(';')[0]}" if p.note else ""
     rules = ", ".join(dict.fromkeys(told.partition(", ")[0] for told in p.decides))

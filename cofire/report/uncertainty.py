@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from cofire.assessment.model_factors import factor_of
+from cofire.evidence.advice import Advice
 from cofire.evidence.measure_next import Ranking
 from cofire.evidence.uncertainty import REACH, Factor, Key, Probability, Samples
 from cofire.report.verdict import BEFORE_UNIT, number
@@ -78,7 +79,9 @@ def property_name(factor: Factor) -> str:
     return f"{factor.name.replace('_', ' ')}, {factor.material}"
 
 
-def uncertainty_text(samples: Samples, ranking: Ranking, width: int = 100) -> str:
+def uncertainty_text(
+    samples: Samples, ranking: Ranking, width: int = 100, advice: Advice | None = None
+) -> str:
     """Chances of each verdict, what decides, and what to measure next.
 
     Parameters
@@ -89,6 +92,8 @@ def uncertainty_text(samples: Samples, ranking: Ranking, width: int = 100) -> st
         From `measure_next`.
     width : int
         Columns. [-]
+    advice : Advice, optional
+        Which pieces to fire first.
 
     Returns
     -------
@@ -99,6 +104,7 @@ def uncertainty_text(samples: Samples, ranking: Ranking, width: int = 100) -> st
     low, middle, high = np.percentile(samples.worst, [5.0, 50.0, 95.0])
     decided = list(samples.decided.items())[:SHOWN]
     named = "; ".join(f"{rule}, {zone}: {percent(share)}" for (rule, zone), share in decided)
+    taught = [f"  {line}" for line in samples.taught]
     paragraphs = [
         f"With {moved} properties moved within their uncertainties, {count} samples, seed "
         f"{samples.seed} (in brackets the 95 % interval that this number of samples leaves):",
@@ -108,6 +114,8 @@ def uncertainty_text(samples: Samples, ranking: Ranking, width: int = 100) -> st
         f"  largest utilisation {number(middle)}, nine times in ten {number(low)} to "
         f"{number(high)}",
         f"  decided by {named}",
+        *([advice.text()] if advice is not None else []),
+        *(["What fired pieces taught:", *taught] if taught else []),
         "",
     ]
     lines = []
@@ -182,7 +190,9 @@ def _remarks(samples: Samples, ranking: Ranking, width: int) -> list[str]:
     return [row for line in lines for row in _wrapped(line, width)]
 
 
-def uncertainty_row(samples: Samples, ranking: Ranking) -> dict[str, object]:
+def uncertainty_row(
+    samples: Samples, ranking: Ranking, advice: Advice | None = None
+) -> dict[str, object]:
     """The same, ready for JSON.
 
     Parameters
@@ -191,6 +201,8 @@ def uncertainty_row(samples: Samples, ranking: Ranking) -> dict[str, object]:
         From `sample_verdicts`.
     ranking : Ranking
         From `measure_next`.
+    advice : Advice, optional
+        Which pieces to fire first.
 
     Returns
     -------
@@ -229,6 +241,11 @@ def uncertainty_row(samples: Samples, ranking: Ranking) -> dict[str, object]:
                                  "source": factor_of(rule).source}
                           for rule in samples.rules},
         "taught": list(samples.taught),
+        "fire_next": None if advice is None else {
+            "wrong_call": short(advice.doubt), "wrong_call_after": short(advice.after),
+            "pieces": [o.name for o in advice.chosen],
+            "alone": [{"piece": o.name, "wrong_call": short(o.doubt)} for o in advice.options],
+        },
         "no_crack_on_cooling": probability(samples.survival),
         "sound": probability(samples.sound),
         "utilisation": {f"p{p}": short(q) for p, q in zip((5, 50, 95), quantiles, strict=True)},

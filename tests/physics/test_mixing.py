@@ -355,7 +355,6 @@ def test_impossible_inputs_are_refused_in_one_line(call):
     assert "\n" not in str(refused.value)
 
 
-<<<<<<< HEAD
 @quickly
 @given(FRACTION, phases, phases)
 def test_moduli_solve_their_own_equation_as_halving_a_bracket_does(fraction, metal, ceramic):
@@ -370,7 +369,8 @@ def test_moduli_solve_their_own_equation_as_halving_a_bracket_does(fraction, met
     bulk, shear = mixing.elastic_moduli(fraction, metal, ceramic)
     assert shear == pytest.approx(float(G), rel=1e-9)  # ratios up to 1e4 near the critical share
     assert bulk == pytest.approx(float(K), rel=1e-9)
-=======
+
+
 def test_a_blend_stiffer_or_softer_than_its_phases_allow_is_refused():
     series, parallel = 1.0 / (0.5 / 100e9 + 0.5 / 50e9), 75e9
     for bulk in (0.95 * series, 1.05 * parallel):
@@ -385,4 +385,3 @@ def test_a_ratio_no_solid_has_is_refused(ratio):
     for modulus in (mixing.bulk_modulus, mixing.shear_modulus):
         with pytest.raises(InputError, match="Poisson's ratio"):
             modulus(1e9, ratio)
->>>>>>> campaign

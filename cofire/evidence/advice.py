@@ -1,0 +1,256 @@
+"""Which pieces to fire first: those expected to make the wrong call on the pot rarest.
+
+The call is to fire the pot or not, whichever is likelier to be right. Many truths are drawn from
+the states of `Samples`; for each the pieces are "fired", the other states weighed by what came out,
+and the call taken from them. Its probability of being wrong under that truth, which itself had no say,
+is what is averaged. A measurement of a property halves its uncertainty; rings of a ladder break as
+the rules say, with their utilisations to the pot's as with the cards as they stand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from cofire.evidence.learning import MISREAD, soundness
+from cofire.evidence.measure_next import MEASURED_BY
+from cofire.evidence.uncertainty import Factor, Samples
+from cofire.numerics import Array
+
+TRUTHS = 96
+"""Drawn for each set of pieces. [-]"""
+MEASURED = np.sqrt(1.0 / 3.0)
+"""Spread of a measurement that halves an uncertainty, over that uncertainty. [-]"""
+SETTLES = 0.75
+"""A piece settles the call if it leaves at most this share of the wrong ones: our choice. [-]"""
+MOST = 3
+"""Kinds of piece in the set that is proposed. [-]"""
+BAR_PASTE, BARS = 10e-6, 2
+"""Paste of a bar, and bars of a kind: common sizes. [m³], [-]"""
+LADDER = "ladder of joint rings"
+
+
+@dataclass(frozen=True)
+class Option:
+    """Something that can be fired.
+
+    Attributes
+    ----------
+    name
+        What, and of which material.
+    pieces
+        How many there are to print. [-]
+    paste
+        Volume of paste. [m³]
+    factors
+        Properties that it tells; none for a ladder.
+    rings
+        Utilisation of each ring over the pot's, by rule. [-]
+    doubt
+        Expected probability of a wrong call once it is fired. [-]
+    """
+
+    name: str
+    pieces: int
+    paste: float
+    factors: tuple[Factor, ...] = ()
+    rings: tuple[Mapping[str, float], ...] = ()
+    doubt: float = 1.0
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What to fire first.
+
+    Attributes
+    ----------
+    doubt
+        Probability of a wrong call as things stand. [-]
+    options
+        Each alone, the one that leaves least doubt first.
+    chosen
+        The piece that settles it, else the best set within the limits; empty where nothing helps.
+    after
+        Expected probability of a wrong call once those are fired. [-]
+    """
+
+    doubt: float
+    options: tuple[Option, ...]
+    chosen: tuple[Option, ...]
+    after: float
+
+    @property
+    def settled_by_one(self) -> bool:
+        """Whether one kind of piece settles it."""
+        return len(self.chosen) == 1 and self.after <= SETTLES * self.doubt
+
+    def text(self) -> str:
+        """The advice, in words."""
+        now, then = 100.0 * self.doubt, 100.0 * self.after
+        if self.doubt < 0.02:
+            return f"Fire next: no piece; the call is wrong in {now:.1f} % as it is."
+        names = " and ".join(f"{o.name} ({o.pieces} pieces)" for o in self.chosen)
+        if self.settled_by_one:
+            return f"Fire next: {names}: wrong calls {now:.0f} % -> {then:.0f} % expected."
+        if not self.chosen:
+            return f"Fire next: nothing on the list makes wrong calls ({now:.0f} %) rarer."
+        word = "does" if then <= 100.0 * SETTLES * self.doubt else "goes furthest"
+        return (
+            f"Fire next: no single piece settles it; this set {word}: {names}: wrong calls "
+            f"{now:.0f} % -> {then:.0f} % expected."
+        )
+
+
+def options_for(
+    factors: Sequence[Factor], rings: Sequence[Mapping[str, float]] = (), paste: float = 0.0
+) -> list[Option]:
+    """What can be fired to learn of some properties and of the joint.
+
+    Parameters
+    ----------
+    factors : sequence of Factor
+        Properties that matter.
+    rings : sequence of mapping
+        Of a ladder: utilisation over the pot's, by rule; none without joints. [-]
+    paste : float
+        Of the ladder. [m³]
+
+    Returns
+    -------
+    list of Option
+        Properties told by the same piece of the same material stand together.
+    """
+    groups: dict[str, list[Factor]] = {}
+    for factor in factors:
+        piece = MEASURED_BY[factor.name]
+        groups.setdefault(f"{piece}, of {factor.material}", []).append(factor)
+    found = [Option(n, BARS, BARS * BAR_PASTE, tuple(some)) for n, some in groups.items()]
+    if rings:
+        found.append(Option(LADDER, len(rings), paste, rings=tuple(rings)))
+    return found
+
+
+def ring_samples(samples: Samples, ratio: Mapping[str, float]) -> Samples:
+    """A ring at the pot's points: each rule's utilisation by its ratio to the pot's.
+
+    Parameters
+    ----------
+    samples : Samples
+        Of the pot.
+    ratio : mapping
+        By rule; 1 where it says nothing. [-]
+
+    Returns
+    -------
+    Samples
+        Probabilities of a crack follow by Weibull's law.
+    """
+    from cofire.evidence.uncertainty import CAUTION_POWER, PROBABLE, SURE
+
+    scale = np.array([ratio.get(rule, 1.0) for rule, _ in samples.flags])
+    crack = samples.crack
+    columns = [k for k, (rule, _) in enumerate(samples.flags) if rule in PROBABLE]
+    if columns:
+        power = CAUTION_POWER / np.log(np.clip(samples.caution[:, columns[0]], 0.05, 0.99))
+        risk = -np.log1p(-np.minimum(crack, SURE))
+        crack = -np.expm1(-risk * np.exp(np.minimum(power * np.log(scale[columns[0]]), 300.0)))
+    return replace(samples, utilisation=samples.utilisation * scale, crack=crack)
+
+
+class _Game:
+    """Truths drawn once, so that options are compared on the same ones."""
+
+    def __init__(self, samples: Samples, seed: int) -> None:
+        rng = np.random.default_rng([seed, 7])
+        self.samples = samples
+        self.lost = 1.0 - samples.below(samples.excess())
+        self.weights = samples.weights
+        flat = rng.choice(self.weights.size, TRUTHS, p=self.weights.ravel())
+        self.sample, self.draw = np.unravel_index(flat, self.weights.shape)
+        self.noise = rng.standard_normal((TRUTHS, len(samples.factors)))
+        self.luck = rng.random((TRUTHS, 64))
+        self.rings: dict[int, Array] = {}
+
+    def _log_weights(self, options: Sequence[Option], t: int) -> Array:
+        """Logarithm of the likelihood of what the pieces would show under one truth."""
+        i, d = self.sample[t], self.draw[t]
+        log = np.zeros_like(self.weights)
+        z, names = self.samples.deviates, self.samples.factors
+        for option in options:
+            for factor in option.factors:
+                k = names.index(factor)
+                seen = z[i, k] + MEASURED * self.noise[t, k]
+                log -= 0.5 * ((z[:, k] - seen) / MEASURED)[:, None] ** 2
+            for j, ratio in enumerate(option.rings):
+                if id(ratio) not in self.rings:
+                    whole = soundness(ring_samples(self.samples, ratio))
+                    self.rings[id(ratio)] = MISREAD + (1.0 - 2.0 * MISREAD) * whole
+                sound = self.rings[id(ratio)]
+                held = self.luck[t, j] < sound[i, d]
+                log += np.log(sound if held else 1.0 - sound)
+        return log
+
+    def doubt(self, options: Sequence[Option]) -> float:
+        """Expected probability of a wrong call once some pieces are fired. [-]"""
+        wrong = 0.0
+        for t in range(TRUTHS):
+            log = self._log_weights(options, t)
+            weight = self.weights * np.exp(log - log.max())
+            weight[self.sample[t]] = 0.0  # the truth has no say
+            chance = float((weight * self.lost).sum() / max(weight.sum(), 1e-300))
+            truth = float(self.lost[self.sample[t], self.draw[t]])
+            wrong += 1.0 - truth if chance > 0.5 else truth
+        return wrong / TRUTHS
+
+
+def advise(
+    samples: Samples,
+    options: Sequence[Option],
+    most: int = MOST,
+    pieces: int | None = None,
+    paste: float | None = None,
+) -> Advice:
+    """What to fire first, alone or as a set.
+
+    Parameters
+    ----------
+    samples : Samples
+        Of the pot.
+    options : sequence of Option
+        From `options_for`.
+    most : int
+        Kinds of piece in the set. [-]
+    pieces : int, optional
+        Most pieces to print. [-]
+    paste : float, optional
+        Most paste for them. [m³]
+
+    Returns
+    -------
+    Advice
+        The set is grown by whatever helps most, as long as it helps.
+    """
+    game = _Game(samples, samples.seed)
+    now = game.doubt(())
+
+    def affordable(some: Sequence[Option]) -> bool:
+        return (pieces is None or sum(o.pieces for o in some) <= pieces) and (
+            paste is None or sum(o.paste for o in some) <= paste
+        )
+
+    alone = sorted(
+        (replace(o, doubt=game.doubt((o,))) for o in options if affordable((o,))),
+        key=lambda o: o.doubt,
+    )
+    chosen: list[Option] = []
+    after = now
+    while len(chosen) < most and after > SETTLES * now:
+        sets = [[*chosen, o] for o in alone if o not in chosen and affordable([*chosen, o])]
+        doubts = [game.doubt(some) for some in sets]
+        if not doubts or min(doubts) > after - 0.005:
+            break
+        after = min(doubts)
+        chosen = sets[int(np.argmin(doubts))]
+    return Advice(now, tuple(alone), tuple(chosen), after)

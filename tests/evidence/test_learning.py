@@ -1,0 +1,145 @@
+"""Fired pieces teach cards and rules: Bayes over the states, held against closed forms."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from cofire.assessment.model_factors import factor_of
+from cofire.design.ladder import rung_vessel, sizes_for
+from cofire.evidence.learning import (
+    FiredPiece,
+    learned,
+    likelihood,
+    outcomes_of,
+    size_of,
+    soundness,
+)
+from cofire.evidence.uncertainty import Factor, Samples, design
+from tests.fired import tea_light
+
+RULE = "metal"
+"""A rule of stress, not green, not probable: any would do."""
+
+
+def of_one_rule(used: np.ndarray, deviates: np.ndarray | None = None) -> Samples:
+    """Samples of one flag."""
+    z = np.zeros((len(used), 1)) if deviates is None else deviates
+    return Samples(
+        (Factor("fritted body", "strength"),) * z.shape[1], z, ((RULE, "zone"),), used[:, None],
+        np.full((len(used), 1), 0.5), np.zeros(len(used)), 0, {}, 0,
+    )  # fmt: skip
+
+
+def ladder_of(count: int, broken: int) -> Samples:
+    """A pot at its limit, after rings at 0.5 to 2 of which the heaviest broke."""
+    pot = of_one_rule(np.ones(8))
+    used = np.geomspace(0.5, 2.0, count)
+    pieces = [
+        FiredPiece(f"rung {u:.2f}", "cracked" if k >= count - broken else "sound",
+                   of_one_rule(np.full(8, u)))
+        for k, u in enumerate(used)
+    ]  # fmt: skip
+    return learned(pot, pieces)
+
+
+def test_rings_that_all_hold_make_a_pot_at_its_limit_safer_and_rings_that_part_less_safe():
+    doubt = [ladder_of(5, broken).no.value for broken in range(6)]
+    assert doubt == sorted(doubt)
+    assert doubt[0] < 0.15 < 0.5 < 0.85 < doubt[5]
+
+
+def test_the_factor_learned_from_a_long_ladder_is_the_one_that_was_true():
+    """Half of the rungs break at a utilisation of 1 over the factor."""
+    true = 0.7
+    used = np.geomspace(0.5, 3.0, 15)
+    pot = of_one_rule(np.ones(8))
+    pieces = [
+        FiredPiece(str(k), "cracked" if u * true > 1.0 else "sound", of_one_rule(np.full(8, u)))
+        for k, u in enumerate(used)
+    ]
+    after = learned(pot, pieces)
+    log = after.log_factors[:, after.rules.index(RULE)]
+    assert float(after.weights.sum(axis=0) @ log) == pytest.approx(np.log(true), abs=0.08)
+    assert "factor of the rule metal 0.6" in after.taught[0]
+
+
+def test_a_sound_piece_weighs_a_state_by_how_probably_it_stays_whole():
+    """P(whole) by the normal law of what scatters, and the share that is misread."""
+    from scipy.special import ndtr
+
+    piece = FiredPiece("ring", "sound", of_one_rule(np.array([0.9, 1.4])))
+    log = piece.samples.log_factors[:, 0]
+    expected = ndtr(-(np.log([[0.9], [1.4]]) + log) / factor_of(RULE).scatter)
+    np.testing.assert_allclose(soundness(piece.samples), expected, atol=1e-12)
+    np.testing.assert_allclose(likelihood(piece, 2), 0.02 + 0.96 * expected, atol=1e-12)
+    broke = replace(piece, outcome="cracked")
+    np.testing.assert_allclose(likelihood(broke, 2) + likelihood(piece, 2), 1.0, atol=1e-12)
+
+
+def test_cards_under_which_a_broken_ring_would_have_held_lose_weight():
+    z = design(256, 1, 0)
+    ring = of_one_rule(np.exp(0.8 * z[:, 0]), z)
+    after = learned(of_one_rule(np.exp(0.8 * z[:, 0] - 0.5), z), [FiredPiece("r", "cracked", ring)])
+    assert float(after.weights.sum(axis=1) @ z[:, 0]) > 0.3
+    assert "strength of fritted body by +" in after.taught[0]
+
+
+def test_a_piece_that_slumped_teaches_nothing_and_that_is_said():
+    pot = of_one_rule(np.ones(8))
+    after = learned(pot, [FiredPiece("bar", "slumped", pot)])
+    assert after.weight is None
+    assert "not used" in after.taught[0]
+    assert after.no.value == pot.no.value
+
+
+def test_outcomes_no_sample_foretold_are_said_to_leave_few_of_them():
+    z = design(64, 1, 0)
+    used = np.exp(3.0 * z[:, 0])
+    pieces = [FiredPiece(str(k), "cracked", of_one_rule(1e-4 * used, z)) for k in range(3)]
+    after = learned(of_one_rule(used, z), pieces)
+    assert after.effective < 20.0
+    assert "samples still count" in after.taught[-1]
+
+
+def test_a_sample_that_a_ring_could_not_be_fired_with_keeps_its_weight():
+    piece = FiredPiece("r", "sound", replace(of_one_rule(np.array([0.1, 0.1])), kept=(0, 2)))
+    found = likelihood(piece, 3)
+    assert (found[1] == 0.5).all()
+    assert (found[[0, 2]] > 0.9).all()
+
+
+def test_a_record_knows_the_rings_of_a_vessel_and_the_last_word_on_each():
+    entries = [
+        {"kind": "outcome", "piece": "bowl, rung 0.50", "outcome": "cracked"},
+        {"kind": "outcome", "piece": "bowl, rung 0.50 (2)", "outcome": "sound"},
+        {"kind": "outcome", "piece": "bowl, rung 0.50", "outcome": "sound"},
+        {"kind": "prediction", "piece": "bowl"},
+        {"kind": "outcome", "piece": "jar, rung 0.50", "outcome": "cracked"},
+        {"kind": "outcome", "piece": "bowl", "outcome": "debonded"},
+    ]
+    assert outcomes_of(entries, "bowl") == [
+        ("bowl, rung 0.50", 0.5, "sound"), ("bowl, rung 0.50 (2)", 0.5, "sound"),
+        ("bowl", 0.0, "debonded"),
+    ]  # fmt: skip
+    assert size_of("bowl, rung nine", "bowl") is None
+
+
+def test_a_rung_is_the_vessel_at_its_joint_in_another_size():
+    vessel = tea_light().vessel
+    half, whole = rung_vessel(vessel, 0.5), rung_vessel(vessel, 1.0)
+    assert half.wall[0] == pytest.approx(0.5 * vessel.wall[0])
+    assert half.radius[0] == pytest.approx(0.5 * vessel.radius[0])
+    np.testing.assert_allclose(half.steps, 0.5 * whole.steps)
+    assert [b.material for b in half.bands] == [b.material for b in vessel.bands]
+
+
+def test_the_sizes_of_a_ladder_straddle_the_doubt_and_can_be_printed():
+    vessel = tea_light().vessel
+    sizes = sizes_for(vessel, 1.0)
+    assert sizes == tuple(sorted(sizes))
+    assert sizes[0] >= 0.99 * vessel.printer.nozzle / vessel.wall.min()
+    used = np.sqrt(sizes)
+    assert used[0] < 0.75 < 1.1 < used[-1]
