@@ -136,7 +136,7 @@ def sheet(
     extend: Extend = False,
     force: Force = False,
 ) -> None:
-    """Write the firing sheet of a vessel or a plan: one HTML file, two to four A4 pages on paper.
+    """Write the firing sheet of a vessel or a plan: one HTML file, two A4 pages for most vessels.
 
     Print, pastes, programme, test pieces and cautions, for the printer and the kiln. Status 4
     where the verdict is no.

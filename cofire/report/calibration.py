@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import re
 import textwrap
@@ -27,7 +25,7 @@ from cofire.materials.library import CardReader, alone
 from cofire.materials.properties import SPECS
 from cofire.report.figures import FIRST, LIMIT, SECOND, SHARED, literal
 from cofire.report.plan import toml_value
-from cofire.report.writing import wrapped
+from cofire.report.writing import table_text, wrapped
 from cofire.units import HOUR, MINUTE, celsius
 
 if TYPE_CHECKING:
@@ -457,16 +455,16 @@ def calibration_csv(c: Calibration) -> str:
     str
         Comma-separated text.
     """
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["test", "series", "across", "place", "what", "measured", "card"])
-    for panel in c.findings.panels:
-        for series in panel.series:
-            for place, measured, fitted in zip(
-                series.place, series.measured, series.fitted, strict=True
-            ):
-                numbers = [f"{float(v):.6g}" for v in (place, measured, fitted)]
-                writer.writerow(
-                    [panel.title, series.label, panel.across, numbers[0], panel.up, *numbers[1:]]
-                )
-    return text.getvalue()
+    each = [(panel, series) for panel in c.findings.panels for series in panel.series]
+    every = [(p, s, k) for p, s in each for k in range(len(s.place))]
+    return table_text(
+        {
+            "test": [p.title for p, _, _ in every],
+            "series": [s.label for _, s, _ in every],
+            "across": [p.across for p, _, _ in every],
+            "place": [float(s.place[k]) for _, s, k in every],
+            "what": [p.up for p, _, _ in every],
+            "measured": [float(s.measured[k]) for _, s, k in every],
+            "card": [float(s.fitted[k]) for _, s, k in every],
+        }
+    )

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-import csv
 import functools
-import io
 import itertools
 import textwrap
 import warnings
@@ -14,6 +12,7 @@ from typing import IO, TYPE_CHECKING, Any, ParamSpec
 
 import numpy as np
 
+from cofire.report.writing import table_text
 from cofire.units import HOUR, celsius
 
 if TYPE_CHECKING:
@@ -331,9 +330,4 @@ def mismatch_csv(m: Mismatch) -> str:
         columns[f"{name}: strength_MPa"] = h.strength[n] / 1e6
     columns["mismatch_percent"] = m.difference * 100.0
     columns["stored_mismatch_ppm"] = m.stored * 1e6
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(columns)
-    for values in np.column_stack(list(columns.values())):
-        writer.writerow(f"{v:.6g}" for v in values)
-    return text.getvalue()
+    return table_text(columns)

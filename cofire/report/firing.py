@@ -11,7 +11,7 @@ from cofire.firing.cones import read_cones
 from cofire.firing.kiln import Trace
 from cofire.firing.program import Firing, Kiln
 from cofire.physics.heatwork import cone_equivalent
-from cofire.report.writing import wrapped
+from cofire.report.writing import table_text, wrapped
 from cofire.units import HOUR, MINUTE, ROOM, celsius
 
 
@@ -95,8 +95,13 @@ def as_csv(curve: Trace) -> str:
     str
         Columns time_h, kiln_C, ware_C.
     """
-    rows = np.column_stack([curve.time / HOUR, celsius(curve.kiln), celsius(curve.ware)])
-    return "time_h,kiln_C,ware_C\n" + "".join(f"{t:.5f},{k:.2f},{w:.2f}\n" for t, k, w in rows)
+    return table_text(
+        {
+            "time_h": [f"{t:.5f}" for t in curve.time / HOUR],
+            "kiln_C": [f"{k:.2f}" for k in celsius(curve.kiln)],
+            "ware_C": [f"{w:.2f}" for w in celsius(curve.ware)],
+        }
+    )
 
 
 DEGREES = ("C", "F")

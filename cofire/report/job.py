@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 import textwrap
 from collections.abc import Iterable, Sequence
@@ -17,6 +15,7 @@ from cofire.production.job import Job
 from cofire.production.paste import COARSE
 from cofire.production.printed_solid import OVERHANG, Overhang, printed_layers
 from cofire.report.verdict import number, sharp_line
+from cofire.report.writing import table_text
 from cofire.vessel import JOULES_PER_KILOWATT_HOUR
 
 # ----------------------------------------------------------------------------------------------
@@ -38,11 +37,8 @@ def table(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     str
         Lines end in a new line alone.
     """
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(header)
-    writer.writerows(rows)
-    return text.getvalue()
+    columns = list(zip(*rows, strict=True)) or [()] * len(header)
+    return table_text(dict(zip(header, columns, strict=True)))
 
 
 def grams(mass: float, scale: float) -> str:

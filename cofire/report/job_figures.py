@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import csv
 import io
 import math
 import textwrap
@@ -17,6 +16,7 @@ from cofire.production.changeovers import metal_shares
 from cofire.production.job import BURNOUT, Happening, Step, happenings, kiln_steps
 from cofire.production.printed_solid import printed_layers
 from cofire.report.figures import literal, spread
+from cofire.report.writing import table_text
 from cofire.units import HOUR, MINUTE, celsius
 
 if TYPE_CHECKING:
@@ -696,14 +696,12 @@ def mismatch_csv(response: Response) -> str:
     str
         Natural strains in per cent, those of the bands less that of band 1.
     """
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    names = [
-        f"band {n}, {card.name}: beyond band 1_percent" for n, card in enumerate(response.cards, 1)
-    ]
-    writer.writerow(["time_h", "kiln_C", "ware_C", *names])
     curve = response.trace
-    firing = [curve.time / HOUR, celsius(curve.kiln), celsius(curve.ware)]
-    for values in np.column_stack([*firing, *(100.0 * apart(response))]):
-        writer.writerow(f"{v:.6g}" for v in values)
-    return text.getvalue()
+    columns = {
+        "time_h": curve.time / HOUR,
+        "kiln_C": celsius(curve.kiln),
+        "ware_C": celsius(curve.ware),
+    }
+    for n, (card, beyond) in enumerate(zip(response.cards, apart(response), strict=True), 1):
+        columns[f"band {n}, {card.name}: beyond band 1_percent"] = 100.0 * beyond
+    return table_text(columns)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
@@ -16,7 +14,7 @@ from cofire.assessment.mismatch import CAUSES, PairBlock
 from cofire.assessment.rule import NO, VERDICTS
 from cofire.assessment.screening import Pair
 from cofire.firing.program import LAG
-from cofire.report.writing import columns, printed, wrapped
+from cofire.report.writing import columns, printed, table_text, wrapped
 from cofire.units import MINUTE, celsius
 
 SCHEMA = 1
@@ -93,11 +91,9 @@ def as_csv(pairs: Sequence[Pair]) -> str:
     str
         Empty cells where there is no figure.
     """
-    text = io.StringIO()
-    writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(row(pair) for pair in pairs)
-    return text.getvalue()
+    rows = [row(pair) for pair in pairs]
+    cells = {name: [cell[name] for cell in rows] for name in COLUMNS}
+    return table_text({name: np.array(column, dtype=object) for name, column in cells.items()})
 
 
 def stream_csv(

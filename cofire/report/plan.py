@@ -36,7 +36,7 @@ from cofire.report.pot import pot_figure
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import stress_figure, trade_off_figure
 from cofire.report.verdict import as_stress, flag_row, number, sharp_line
-from cofire.report.writing import replace_folder, wrapped
+from cofire.report.writing import replace_folder, table_text, wrapped
 from cofire.units import HOUR, MINUTE, celsius
 from cofire.vessel import FIXED, FREE, Vessel
 from cofire.workers import each
@@ -207,11 +207,14 @@ def bands_csv(vessel: Vessel) -> str:
     str
         Columns band, material, from_mm, to_mm.
     """
-    lines = ["band,material,from_mm,to_mm"]
-    for n, band in enumerate(vessel.bands, 1):
-        name = band.material.replace('"', '""')
-        lines.append(f'{n},"{name}",{band.low * 1e3:.2f},{band.high * 1e3:.2f}')
-    return "\n".join(lines) + "\n"
+    return table_text(
+        {
+            "band": range(1, len(vessel.bands) + 1),
+            "material": [b.material for b in vessel.bands],
+            "from_mm": [f"{b.low * 1e3:.2f}" for b in vessel.bands],
+            "to_mm": [f"{b.high * 1e3:.2f}" for b in vessel.bands],
+        }
+    )
 
 
 def firing_csv(firing: Firing, reasons: dict[int, str] | None = None) -> str:
@@ -229,13 +232,16 @@ def firing_csv(firing: Firing, reasons: dict[int, str] | None = None) -> str:
     str
         Columns segment, rate_C_per_h, to_C, hold_min, why.
     """
-    lines = ["segment,rate_C_per_h,to_C,hold_min,why"]
-    for n, s in enumerate(firing.segments):
-        why = (reasons or {}).get(n, "").replace('"', "'")
-        lines.append(
-            f'{n + 1},{rate_text(s)},{celsius(s.target):.0f},{s.hold / MINUTE:.0f},"{why}"'
-        )
-    return "\n".join(lines) + "\n"
+    segments = firing.segments
+    return table_text(
+        {
+            "segment": range(1, len(segments) + 1),
+            "rate_C_per_h": [rate_text(s) for s in segments],
+            "to_C": [f"{celsius(s.target):.0f}" for s in segments],
+            "hold_min": [f"{s.hold / MINUTE:.0f}" for s in segments],
+            "why": [(reasons or {}).get(n, "") for n in range(len(segments))],
+        }
+    )
 
 
 def firing_toml(firing: Firing, kilns: Collection[str] = ()) -> str:

@@ -41,6 +41,7 @@ from cofire.evidence.record import FIRING, KINDS, OUTCOMES, PREDICTION, TOO_FEW,
 from cofire.files import read_json, shown_path
 from cofire.report.figures import FIRST, LIMIT, SECOND, literal, settle
 from cofire.report.verdict import number
+from cofire.report.writing import table_text
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -554,13 +555,18 @@ def classes_csv(found: Comparison) -> str:
     str
         Shares from 0 to 1.
     """
-    lines = ["foretold_low,foretold_high,pieces,foretold_mean,sound,sound_low,sound_high"]
-    lines += [
-        f"{c.low:g},{c.high:g},{c.count},{c.predicted:.4f},{c.observed:.4f},"
-        f"{c.observed_low:.4f},{c.observed_high:.4f}"
-        for c in found.classes
-    ]
-    return "\n".join(lines) + "\n"
+    every = found.classes
+    return table_text(
+        {
+            "foretold_low": [c.low for c in every],
+            "foretold_high": [c.high for c in every],
+            "pieces": [c.count for c in every],
+            "foretold_mean": [f"{c.predicted:.4f}" for c in every],
+            "sound": [f"{c.observed:.4f}" for c in every],
+            "sound_low": [f"{c.observed_low:.4f}" for c in every],
+            "sound_high": [f"{c.observed_high:.4f}" for c in every],
+        }
+    )
 
 
 # ----------------------------------------------------------------------------------------------

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import json
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +13,7 @@ from cofire.assessment.response import DIRECTIONS, BandStress, Peak, Response, b
 from cofire.numerics import Array
 from cofire.report.figures import literal, spread
 from cofire.report.verdict import number
-from cofire.report.writing import printed, wrapped
+from cofire.report.writing import printed, table_text, wrapped
 from cofire.units import HOUR, celsius
 
 if TYPE_CHECKING:
@@ -136,20 +135,23 @@ def fields_csv(response: Response, at: int = -1) -> str:
         One row a station and point; `trusted` is 0 where shell theory does not hold alone.
     """
     s = response.fired
-    text = io.StringIO()
-    text.write(
-        "height_mm,radius_mm,wall_mm,band,through,up_the_wall_MPa,round_the_ring_MPa,"
-        "local_up_MPa,local_round_MPa,shear_MPa,trusted\n"
+    count = s.through.size
+    stress, local = (1e-6 * field[at].reshape(-1, 2) for field in (s.stress, s.local))
+    return table_text(
+        {
+            "height_mm": np.repeat(1e3 * s.height, count),
+            "radius_mm": np.repeat(1e3 * s.radius, count),
+            "wall_mm": np.repeat(1e3 * s.wall, count),
+            "band": np.repeat(s.band + 1, count),
+            "through": np.tile(s.through, s.height.size),
+            "up_the_wall_MPa": stress[:, 0],
+            "round_the_ring_MPa": stress[:, 1],
+            "local_up_MPa": local[:, 0],
+            "local_round_MPa": local[:, 1],
+            "shear_MPa": 1e-6 * s.shear[at].ravel(),
+            "trusted": np.repeat(s.trusted.astype(int), count),
+        }
     )
-    for g in range(s.height.size):
-        for p in range(s.through.size):
-            numbers = (
-                s.height[g] * 1e3, s.radius[g] * 1e3, s.wall[g] * 1e3, s.band[g] + 1, s.through[p],
-                *(s.stress[at, g, p] / 1e6), *(s.local[at, g, p] / 1e6), s.shear[at, g, p] / 1e6,
-                int(s.trusted[g]),
-            )  # fmt: skip
-            text.write(",".join(f"{v:.6g}" for v in numbers) + "\n")
-    return text.getvalue()
 
 
 def as_json(response: Response, bands: list[BandStress]) -> str:

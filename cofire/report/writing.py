@@ -11,7 +11,7 @@ import tempfile
 import textwrap
 import threading
 import unicodedata
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
@@ -119,6 +119,31 @@ def printed(text: str) -> int:
         0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1
         for c in text
     )
+
+
+def table_text(columns: Mapping[str, object]) -> str:
+    """Columns as comma-separated text with a header, numbers to six digits.
+
+    Parameters
+    ----------
+    columns : mapping
+        Values by name, which holds the unit; all of one length. Texts stay as they are.
+
+    Returns
+    -------
+    str
+        One row a line; an empty cell where there is no value.
+
+    Examples
+    --------
+    >>> print(table_text({"height_mm": [1.0, 2.5], "of": ["a, b", None]}), end="")
+    height_mm,of
+    1,"a, b"
+    2.5,
+    """
+    from pandas import DataFrame
+
+    return str(DataFrame(columns).to_csv(index=False, lineterminator="\n", float_format="%.6g"))
 
 
 def check_targets(targets: Sequence[str | Path | None], force: bool) -> None:

@@ -870,7 +870,7 @@ def test_a_plans_folder_stands_for_its_vessel_and_tells_its_reasons(
     assert asked == [plan_folder / "vessel.toml"]
     told = read(piped.stdout).all("ol")[0].all("li")
     assert [item.whole for item in told] == [
-        f"reason, '{n}'" for n in range(len(vase().response.vessel.firing.segments))
+        f'reason, "{n}"' for n in range(len(vase().response.vessel.firing.segments))
     ]
 
 
