@@ -133,7 +133,7 @@ def later_flags(response: Response) -> list[Flag]:
                 ),
                 note=(
                     "probability within a year in humid air; "
-                    f"{100.0 * float(-np.expm1(-now)):.2g} % on the day it is cold"
+                    f"{100.0 * float(-np.expm1(-now)):.3g} % on the day it is cold"
                 ),
                 time=float(shell.time[-1]),
                 temperature=float(response.temperature[-1]),
