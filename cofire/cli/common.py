@@ -12,7 +12,6 @@ from typing import Annotated, ParamSpec, TypeVar
 import typer
 
 from cofire.errors import CofireError
-from cofire.files import shown_path
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -61,6 +60,8 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
             _drop_output()
             raise typer.Exit from None
         except OSError as error:
+            from cofire.files import shown_path
+
             if error.filename is not None:  # a name no file can have, a folder that has gone
                 _complain(f"{shown_path(error.filename)}: cannot be used ({error.strerror})")
                 raise typer.Exit(INPUT_WRONG) from None
