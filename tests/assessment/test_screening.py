@@ -392,3 +392,8 @@ def test_equal_layers_carry_half_and_a_quarter_of_the_mismatch() -> None:
     assert bilayer_tension(200e9, modulus, np.array([1e-3]))[0] == pytest.approx(100e6)
     assert bilayer_tension(200e9, modulus, np.array([-1e-3]))[0] == pytest.approx(50e6)
     assert bilayer_tension(200e9, modulus, np.array([0.0]))[0] == 0.0
+
+
+def test_a_pair_that_shares_no_firing_is_extended_beyond_no_table() -> None:
+    pairs = screen([CARDS["fine silver"]], [CARDS["hard porcelain"]], STUDIO, ("air",))
+    assert [(pair.window, pair.extended) for pair in pairs] == [(None, False)]
