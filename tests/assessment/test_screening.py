@@ -409,3 +409,8 @@ def test_a_screen_says_by_how_much_the_kiln_holds_longer_than_the_ware() -> None
     assert more == 4.0 * LAG["carbon"]
     told = " ".join(as_text([pair], kiln.name).split())
     assert f"carbon {more / 60:.0f} min more" in told
+
+
+def test_a_pair_that_shares_no_firing_is_extended_beyond_no_table() -> None:
+    pairs = screen([CARDS["fine silver"]], [CARDS["hard porcelain"]], STUDIO, ("air",))
+    assert [(pair.window, pair.extended) for pair in pairs] == [(None, False)]

@@ -282,14 +282,14 @@ def tables() -> st.SearchStrategy[bytes]:
 
 
 def edited(seeds: Sequence[bytes], edits: st.SearchStrategy[Edit]) -> st.SearchStrategy[bytes]:
-    """A file that is read, with one to six edits."""
+    """A file that is read, with one to three edits."""
 
     def apply(text: bytes, changes: list[Edit]) -> bytes:
         for change in changes:
             text = change(text)[:1_200_000]
         return text
 
-    return st.builds(apply, st.sampled_from(seeds), st.lists(edits, min_size=1, max_size=6))
+    return st.builds(apply, st.sampled_from(seeds), st.lists(edits, min_size=1, max_size=3))
 
 
 def words_of(seeds: Sequence[bytes]) -> tuple[list[str], list[str]]:

@@ -521,7 +521,7 @@ def kinds() -> dict[str, Kind]:
             share=0.25,
         ),
         "vessel checked": Kind(
-            vessel_checked, pot, {"vessel.toml": numbers_moved(pots)}, seconds=60.0, share=0.02
+            vessel_checked, pot, {"vessel.toml": numbers_moved(pots)}, seconds=60.0, share=0.1
         ),
         "cones": Kind(cones, {"cones.csv": cone}, {"cones.csv": csvs([cone])}),
     }  # fmt: skip

@@ -225,3 +225,13 @@ def test_what_relieves_less_than_a_ten_thousandth_of_a_stress_does_not_flow(
         table = material_table(history)
         assert table.flows_between(0.0, 900.0) == flows
         assert table.flows_beside().all() == flows
+
+
+def test_three_nodes_are_joined_by_a_curve_and_two_by_a_line() -> None:
+    """Between breakpoints the free strain keeps its shape: a convex one lies below its chords."""
+    time, strain = np.array([0.0, 1.0, 2.0]), np.array([0.0, 1e-4, 4e-4])
+    curve = material_table(made_history(time, strain))
+    lines = material_table(made_history(time, strain, breakpoints=(1,)))
+    for middle, chord in ((0.5, 0.5e-4), (1.5, 2.5e-4)):
+        assert float(curve.at(middle).free_strain[0]) < 0.95 * chord
+        assert float(lines.at(middle).free_strain[0]) == pytest.approx(chord, rel=1e-12)
