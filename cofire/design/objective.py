@@ -424,13 +424,38 @@ def nominal(
     for results in in_pairs(_judged, jobs):
         for flags in results:
             k = order[at]
-            if flags is not None:
-                names = tuple(pure_cards(bench.used([vessels[k]])))
-                found[k] = Outcome(flags, load_of(flags, names), np.empty(0), np.empty(0))
+            found[k] = _outcome(bench, vessels[k], flags)
             at += 1
         if progress:
             progress(len(results))
     return found
+
+
+def _outcome(bench: Bench, vessel: Vessel, flags: tuple[Flag, ...] | None) -> Outcome | None:
+    """What a design comes to by its flags."""
+    if flags is None:
+        return None
+    names = tuple(pure_cards(bench.used([vessel])))
+    return Outcome(flags, load_of(flags, names), np.empty(0), np.empty(0))
+
+
+def of_one(bench: Bench, vessel: Vessel) -> Outcome | None:
+    """What one design comes to with the cards as they stand; for whoever works beside others.
+
+    Parameters
+    ----------
+    bench : Bench
+        What is known already.
+    vessel : Vessel
+        The design.
+
+    Returns
+    -------
+    Outcome or None
+        None where it cannot be meshed or solved.
+    """
+    (flags,) = _judged((bench, [vessel]))
+    return _outcome(bench, vessel, flags)
 
 
 def odds(

@@ -25,13 +25,15 @@ from cofire.design.layers import (
     try_layouts,
 )
 from cofire.design.objective import Outcome, chances, draw, nominal, odds
+from cofire.design.recipe import Recipe, propose_recipes
 from cofire.design.schedule import Schedule, propose_schedule
-from cofire.design.search import FINAL, DesignSearch, search_designs
+from cofire.design.search import FINAL, Design, DesignSearch, search_designs
 from cofire.design.search import laid as laid_design
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.design.workers import in_pairs
 from cofire.firing.program import Firing
 from cofire.materials.card import Card
+from cofire.materials.library import load_fillers
 from cofire.vessel import Vessel
 
 TENFOLD = 10.0
@@ -39,6 +41,8 @@ TENFOLD = 10.0
 brings it below. [-]"""
 INTERRUPTED = "interrupted"
 """First word of the line that says what is kept."""
+HALF = 0.5
+"""A plan that keeps fewer of its pots says which pastes would keep more: our choice. [-]"""
 EVEN = 0.01
 """Chances that differ by no more count as even. [-]"""
 DOUBT = 0.95
@@ -93,6 +97,8 @@ class Plan:
     odds
         Chances of the vessel as given and as proposed, each in its own firing, over the same
         samples; None where an interrupt came before them, or a vessel cannot be fired.
+    recipes
+        Pastes that would keep more, best first; empty where the proposal keeps more than half.
     """
 
     given: Check
@@ -106,6 +112,7 @@ class Plan:
     finished: bool
     designs: DesignSearch | None = None
     odds: tuple[Outcome | None, Outcome | None] = (None, None)
+    recipes: tuple[Recipe, ...] = ()
 
     @property
     def verdict(self) -> Verdict:
@@ -206,10 +213,15 @@ def propose(
     scan: Scan | None = None
     others: tuple[Alternative, ...] = ()
     both: tuple[Outcome | None, Outcome | None] = (None, None)
+    mixes: tuple[Recipe, ...] = ()
     try:
         if finished:
             say("chances")
             both = _both_odds(bench.on(ROUGH), vessel, best.designed.vessel)
+            kept = both[1]
+            if kept is not None and kept.chance < HALF and draft.designs is not None:
+                say("recipes")
+                mixes = _recipes(bench.on(ROUGH), best.designed.vessel, layout, kept)
         if finished and best.verdict.grade > GO:
             before = given.verdict.crack_probability
             after = best.verdict.crack_probability
@@ -222,7 +234,7 @@ def propose(
         say(_kept(draft))
     return Plan(
         given, breaks, best, layout, draft.layers, schedule, scan, others, finished, draft.designs,
-        both,
+        both, mixes,
     )  # fmt: skip
 
 
@@ -231,6 +243,13 @@ def _better(one: Check, other: Check, bench: Bench) -> bool:
     modulus = bench.zones(one.designed.vessel)[1]["weibull_modulus"].scalar
     kept = [chances(c.verdict.flags, modulus)[0] for c in (one, other)]
     return one.verdict.utilisation < other.verdict.utilisation and kept[0] >= kept[1] - EVEN
+
+
+def _recipes(bench: Bench, vessel: Vessel, layout: Layout, kept: Outcome) -> tuple[Recipe, ...]:
+    """Pastes with which the same layout comes to less cost."""
+    design = Design(layout, vessel.printer.dead_volume)
+    found = propose_recipes(vessel, bench, design, load_fillers())
+    return tuple(recipe for recipe in found if recipe.outcome.cost < kept.cost)
 
 
 def _both_odds(

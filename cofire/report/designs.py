@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from cofire.assessment.verdict import RULES
 from cofire.design.objective import Outcome
+from cofire.design.recipe import Recipe
 from cofire.design.search import MARGIN, Choice, DesignSearch
 from cofire.report.writing import wrapped
 
@@ -218,4 +220,48 @@ def designs_row(
         "by_changes": [_row(choice) for choice in search.choices],
         "chosen": search.chosen.design.changes,
         "samples": search.samples,
+    }
+
+
+def recipes_lines(recipes: Sequence[Recipe]) -> list[str]:
+    """Pastes to mix, and what each buys, one sentence each.
+
+    Parameters
+    ----------
+    recipes : sequence of Recipe
+        Best first.
+
+    Returns
+    -------
+    list of str
+        For a person.
+    """
+    return [
+        f"- {recipe.text}: not lost {percent(recipe.outcome.chance)}, all well "
+        f"{percent(recipe.outcome.good)}."
+        for recipe in recipes
+    ]
+
+
+def recipe_row(recipe: Recipe) -> dict[str, Any]:
+    """A recipe as a row of JSON.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        From `propose_recipes`.
+
+    Returns
+    -------
+    dict
+        Numbers and texts.
+    """
+    return {
+        "base": recipe.base,
+        "filler": recipe.filler,
+        "percent": round(100.0 * recipe.share, 2),
+        "expansion_1e6_per_K": round(1e6 * recipe.after, 3),
+        "not_lost": round(recipe.outcome.chance, 4),
+        "all_well": round(recipe.outcome.good, 4),
+        "load": float(f"{recipe.outcome.load:.4g}"),
     }

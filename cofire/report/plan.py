@@ -26,7 +26,16 @@ from cofire.numerics import Array
 from cofire.production.job import job_for
 from cofire.report import figures
 from cofire.report import stress as stress_text
-from cofire.report.designs import ALMOST, LITTLE, designs_row, designs_text, odds_line, percent
+from cofire.report.designs import (
+    ALMOST,
+    LITTLE,
+    designs_row,
+    designs_text,
+    odds_line,
+    percent,
+    recipe_row,
+    recipes_lines,
+)
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import stress_figure, trade_off_figure
 from cofire.report.verdict import as_stress, flag_row, number, sharp_line
@@ -343,6 +352,7 @@ def plan_json(plan: Plan) -> str:
             "middle_mm": _mm(plan.layout.middle),
         },
         "designs": designs_row(plan.designs, plan.odds),
+        "recipes": [recipe_row(recipe) for recipe in plan.recipes],
         "limits": _limits(plan.layers),
         "nothing_below": _scan(plan.scan),
         "firing": [
@@ -601,6 +611,9 @@ def plan_text(plan: Plan) -> str:
         'Each end band may have height = "fixed", "at least" or "free" in the file; without it and '
         "without a place in [joint], the lower of the two is fixed as written."
     )
+    if plan.recipes:
+        lines += ["", "pastes that would keep more, in the same layout and firing:"]
+        lines += [row for text in recipes_lines(plan.recipes) for row in wrapped(text, 2)]
     if plan.designs is not None:
         lines += ["", designs_text(plan.designs).rstrip()]
     elif plan.layers is not None:
