@@ -282,7 +282,9 @@ def partner(
     Example:  cofire partner examples/silver_foot_vessel.toml --of metal
     """
     from cofire.design.partner import nearest, wanted_partner
+    from cofire.design.recipe import wanted_recipes
     from cofire.errors import UnknownName
+    from cofire.materials.library import load_fillers
     from cofire.report.partner import partner_json, partner_text
 
     if of not in KINDS:
@@ -293,4 +295,5 @@ def partner(
     near, mixtures = nearest(wanted, given, cards)
     tell("")
     form = partner_json if json else partner_text
-    typer.echo(form(wanted, near, mixtures, given.name), nl=False)
+    recipes = wanted_recipes(wanted, load_fillers())
+    typer.echo(form(wanted, near, mixtures, given.name, recipes), nl=False)

@@ -2,8 +2,8 @@
 
 A design is fired, as its printer lays it, with the cards as they might also be: the same samples
 for every design (common random numbers), so that two designs differ by what they are and not by
-luck. Kiln, place of the joint and dead volume are moved with the cards. Where the chance is pinned
-at nought or one, the load of the cards as they stand still says which design is nearer.
+luck. Kiln, place of the joint, wall and dead volume are moved with the cards. Where the chance is
+pinned at nought or one, the load of the cards as they stand still says which design is nearer.
 """
 
 from __future__ import annotations
@@ -38,8 +38,12 @@ DEAD_SPREAD = 0.2
 """Standard deviation of the logarithm of the dead volume: estimate. [-]"""
 PLACE_SPREAD = 0.5
 """Standard deviation of where a change of paste comes out: half a layer, estimate. [layers]"""
-MOVED = 3
-"""Kiln, dead volume and place: moved besides the cards. [-]"""
+WALL_SPREAD = 0.25
+"""Standard deviation of the wall: a quarter of a road, estimate. [roads]"""
+LEAST_WALL = 0.7
+"""Of the wall as designed: no thinner whatever the draw. [-]"""
+MOVED = 4
+"""Kiln, dead volume, place and wall: moved besides the cards. [-]"""
 QUALITY = 0.25
 """What a pot that stands but is less good is short of a good one, of what a lost one is: our
 choice. [-]"""
@@ -278,12 +282,15 @@ class Sample:
         Factor on the dead volume. [-]
     place
         By how much the changes of paste are off. [layers]
+    wall
+        By how much the wall is off. [roads]
     """
 
     bench: Bench
     kiln: float
     dead: float
     place: float
+    wall: float
 
     def fired(self, firing: Firing) -> Firing:
         """The firing with its hottest segments off.
@@ -319,8 +326,10 @@ class Sample:
             low = band.low + (shift if k > 0 else 0.0)
             high = band.high + (shift if k < last else 0.0)
             bands.append(Band(band.material, low, high))
+        wall = np.maximum(vessel.wall + self.wall * printer.nozzle, LEAST_WALL * vessel.wall)
         return replace(
             vessel,
+            wall=np.where(vessel.radius > 0.0, wall, vessel.wall),
             bands=tuple(bands),
             firing=self.fired(vessel.firing),
             printer=replace(printer, dead_volume=printer.dead_volume * self.dead),
@@ -358,7 +367,7 @@ def draw(
     found = []
     for point in points:
         own = point[: len(factors)] * left
-        kiln, dead, place = point[len(factors) :]
+        kiln, dead, place, wall = point[len(factors) :]
         cards = {**bench.cards, **varied(base, factors, own, clipped)}
         found.append(
             Sample(
@@ -366,6 +375,7 @@ def draw(
                 KILN_SPREAD * float(kiln),
                 float(np.exp(DEAD_SPREAD * dead)),
                 PLACE_SPREAD * float(place),
+                WALL_SPREAD * float(wall),
             )
         )
     return found

@@ -16,6 +16,7 @@ import numpy as np
 
 from cofire.design.candidates import Bench
 from cofire.design.objective import Outcome, draw, odds, of_one
+from cofire.design.partner import Wanted
 from cofire.design.search import Design, laid
 from cofire.design.workers import in_pairs
 from cofire.errors import CofireError, InputError
@@ -23,7 +24,7 @@ from cofire.materials.card import Card, Property, Uncertainty
 from cofire.numerics import Array
 from cofire.physics import mixing
 from cofire.physics.blends import bulk_density, dense_moduli, heated_strain
-from cofire.units import ROOM, kelvin
+from cofire.units import ROOM, celsius, kelvin
 from cofire.vessel import Vessel
 
 MOST = 0.4
@@ -50,6 +51,8 @@ GRID = 20.0
 SHARES = (0.15, 0.25, 0.4)
 """Shares that are tried. [-]"""
 SOURCE = "{rule}, of {base} with {what}: verify with one bar"
+INSIDE = 0.25
+"""How far within the range of a wanted expansion a recipe aims, of the way to the ideal. [-]"""
 TOGETHER = 5
 """Mixes a job. [-]"""
 SHOWN = 3
@@ -380,8 +383,10 @@ def _tried(
     return found
 
 
-def share_for(base: Card, filler: Card, expansion: float) -> float | None:
-    """Share of a filler that brings the mean expansion from 20 to 400 °C to a wanted figure.
+def share_for(
+    base: Card, filler: Card, expansion: float, temperature: float = BAR_TEMPERATURE
+) -> float | None:
+    """Share of a filler that brings the mean expansion from 20 °C to a wanted figure.
 
     Parameters
     ----------
@@ -389,6 +394,8 @@ def share_for(base: Card, filler: Card, expansion: float) -> float | None:
         What is mixed.
     expansion : float
         Wanted. [1/K]
+    temperature : float
+        Up to here; by default 400 °C. [K]
 
     Returns
     -------
@@ -397,7 +404,7 @@ def share_for(base: Card, filler: Card, expansion: float) -> float | None:
     """
 
     def off(share: float) -> float:
-        return mean_expansion(mixed_card(base, [(filler, share)])) - expansion
+        return mean_expansion(mixed_card(base, [(filler, share)]), temperature) - expansion
 
     low, high = 0.01, MOST
     at = off(low), off(high)
@@ -413,7 +420,11 @@ def share_for(base: Card, filler: Card, expansion: float) -> float | None:
 
 
 def recipes_for(
-    base: Card, expansion: float, fillers: Mapping[str, Card], owned: Iterable[str] = ()
+    base: Card,
+    expansion: float,
+    fillers: Mapping[str, Card],
+    owned: Iterable[str] = (),
+    temperature: float = BAR_TEMPERATURE,
 ) -> list[tuple[str, float, float]]:
     """Mixes of a body or metal that come to a wanted expansion, or as near as a filler takes it.
 
@@ -422,11 +433,13 @@ def recipes_for(
     base : Card
         The user's body or metal.
     expansion : float
-        Mean from 20 to 400 °C that is wanted. [1/K]
+        Mean from 20 °C that is wanted. [1/K]
     fillers : mapping
         By name, from `load_fillers`.
     owned : iterable of str
         What the user has: these come first.
+    temperature : float
+        Up to which expansions are meant; by default 400 °C. [K]
 
     Returns
     -------
@@ -435,21 +448,54 @@ def recipes_for(
         the nearest, then the least share. Fillers that lead away from the figure are left out.
     """
     mine = set(owned)
-    before = mean_expansion(base)
+    before = mean_expansion(base, temperature)
     found = []
     for filler in fillers.values():
         if (base.kind == "metal") != (filler.name in IN_METAL) and filler.name not in IN_METAL:
             continue
         if base.kind == "ceramic" and filler.kind == "metal":
             continue
-        share = share_for(base, filler, expansion) or MOST
-        reached = mean_expansion(mixed_card(base, [(filler, share)]))
+        share = share_for(base, filler, expansion, temperature) or MOST
+        reached = mean_expansion(mixed_card(base, [(filler, share)]), temperature)
         if abs(reached - expansion) < abs(before - expansion):
             found.append((filler.name, share, reached))
     return sorted(found, key=lambda f: (f[0] not in mine, round(abs(f[2] - expansion), 7), f[1]))
 
 
-def recipe_text(base: str, filler: str, share: float, reached: float) -> str:
+def wanted_recipes(
+    wanted: Wanted, fillers: Mapping[str, Card], owned: Iterable[str] = ()
+) -> list[str]:
+    """What to mix into the partner that a vessel has, so that its expansion suits the zone.
+
+    Parameters
+    ----------
+    wanted : Wanted
+        From `wanted_partner`.
+    fillers : mapping
+        By name, from `load_fillers`.
+    owned : iterable of str
+        What the user has: these come first.
+
+    Returns
+    -------
+    list of str
+        A few recipes in a maker's words; none where the partner is within the range already, or no
+        filler leads towards it.
+    """
+    r = next(one for one in wanted.ranges if one.name == "expansion")
+    base, upto = wanted.template, wanted.stored_from
+    apart = r.apart(mean_expansion(base, upto))
+    if apart == 0.0:
+        return []
+    edge = r.low if apart < 0.0 else r.high
+    aim = edge + INSIDE * (r.ideal - edge)
+    found = recipes_for(base, aim, fillers, owned, upto)[:SHOWN]
+    return [recipe_text(base.name, *one, upto) for one in found]
+
+
+def recipe_text(
+    base: str, filler: str, share: float, reached: float, temperature: float = BAR_TEMPERATURE
+) -> str:
     """A recipe in a maker's words.
 
     Parameters
@@ -460,6 +506,8 @@ def recipe_text(base: str, filler: str, share: float, reached: float) -> str:
         Of the solid volume. [-]
     reached : float
         Expansion by rule. [1/K]
+    temperature : float
+        Up to which it is meant; by default 400 °C. [K]
 
     Returns
     -------
@@ -468,8 +516,8 @@ def recipe_text(base: str, filler: str, share: float, reached: float) -> str:
     """
     return (
         f"{100 * share:.0f} % {filler} in your {base} (of the solid volume), "
-        f"{1e6 * reached:.1f} ± {1e6 * EXPANSION_SPREAD * reached:.1f}e-6/K by rule; verify with "
-        "one expansion bar"
+        f"{1e6 * reached:.1f} ± {1e6 * EXPANSION_SPREAD * reached:.1f}e-6/K by rule "
+        f"from 20 to {celsius(temperature):.0f} °C; verify with one expansion bar"
     )
 
 
