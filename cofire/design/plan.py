@@ -9,6 +9,7 @@ import numpy as np
 
 from cofire.assessment.check import Check, check_vessel
 from cofire.assessment.crack_rules import FAILURE_CAUTION, FAILURE_NO
+from cofire.assessment.draws import Factor
 from cofire.assessment.response import meshed
 from cofire.assessment.rule import GO
 from cofire.assessment.verdict import Verdict
@@ -24,7 +25,7 @@ from cofire.design.layers import (
     propose_layers,
     try_layouts,
 )
-from cofire.design.objective import Outcome, chances, draw, nominal, odds
+from cofire.design.objective import Outcome, chances, deciding, draw, nominal, odds
 from cofire.design.recipe import Recipe, propose_recipes
 from cofire.design.schedule import Schedule, propose_schedule
 from cofire.design.search import FINAL, Design, DesignSearch, search_designs
@@ -99,6 +100,8 @@ class Plan:
         samples; None where an interrupt came before them, or a vessel cannot be fired.
     recipes
         Pastes that would keep more, best first; empty where the proposal keeps more than half.
+    decide
+        Properties that decide whether the proposal is kept, most first, and their shares. [-]
     """
 
     given: Check
@@ -113,6 +116,7 @@ class Plan:
     designs: DesignSearch | None = None
     odds: tuple[Outcome | None, Outcome | None] = (None, None)
     recipes: tuple[Recipe, ...] = ()
+    decide: tuple[tuple[Factor, float], ...] = ()
 
     @property
     def verdict(self) -> Verdict:
@@ -214,10 +218,11 @@ def propose(
     others: tuple[Alternative, ...] = ()
     both: tuple[Outcome | None, Outcome | None] = (None, None)
     mixes: tuple[Recipe, ...] = ()
+    decide: tuple[tuple[Factor, float], ...] = ()
     try:
         if finished:
             say("chances")
-            both = _both_odds(bench.on(ROUGH), vessel, best.designed.vessel)
+            both, decide = _both_odds(bench.on(ROUGH), vessel, best.designed.vessel)
             kept = both[1]
             if kept is not None and kept.chance < HALF and draft.designs is not None:
                 say("recipes")
@@ -234,7 +239,7 @@ def propose(
         say(_kept(draft))
     return Plan(
         given, breaks, best, layout, draft.layers, schedule, scan, others, finished, draft.designs,
-        both, mixes,
+        both, mixes, decide,
     )  # fmt: skip
 
 
@@ -254,11 +259,13 @@ def _recipes(bench: Bench, vessel: Vessel, layout: Layout, kept: Outcome) -> tup
 
 def _both_odds(
     bench: Bench, given: Vessel, proposed: Vessel
-) -> tuple[Outcome | None, Outcome | None]:
-    """Chances of two vessels over the same samples."""
+) -> tuple[tuple[Outcome | None, Outcome | None], tuple[tuple[Factor, float], ...]]:
+    """Chances of two vessels over the same samples, and what decides the second's."""
     some = [given, proposed]
-    found = odds(bench, draw(bench, given, FINAL, 1), some, nominal(bench, some))
-    return found[0], found[1]
+    samples = draw(bench, given, FINAL, 1)
+    found = odds(bench, samples, some, nominal(bench, some))
+    decide = () if found[1] is None else tuple(deciding(samples, found[1]))
+    return (found[0], found[1]), decide
 
 
 def _kept(draft: _Draft) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from cofire.assessment.draws import Factor
 from cofire.assessment.verdict import RULES
 from cofire.design.objective import Outcome
 from cofire.design.recipe import Recipe
@@ -88,6 +89,28 @@ def odds_line(both: tuple[Outcome | None, Outcome | None]) -> str:
     return line
 
 
+def decide_line(decide: Sequence[tuple[Factor, float]]) -> str:
+    """What to measure first, since it decides whether the pot is kept.
+
+    Parameters
+    ----------
+    decide : sequence of (Factor, float)
+        From a plan. [-]
+
+    Returns
+    -------
+    str
+        A sentence; empty where nothing stands out.
+    """
+    if not decide:
+        return ""
+    told = " and ".join(
+        f"{factor.name.replace('_', ' ')} of {factor.material} (it decides {percent(share)})"
+        for factor, share in decide[:2]
+    )
+    return f"Measure first: {told}."
+
+
 def _pastes(choice: Choice) -> str:
     """Pastes between the zones: metal in per cent, and height."""
     layout = choice.design.layout
@@ -155,7 +178,8 @@ def _proposal(search: DesignSearch) -> str:
         )
     if chosen.design.wall:
         told.append(f"Wall {1e3 * chosen.design.wall:.1f} mm.")
-    if chosen.design.dead_volume:
+    drawn = search.given.design.dead_volume if search.given is not None else None
+    if drawn is not None and chosen.design.dead_volume != drawn:
         told.append(
             f"Paste between the change and the nozzle: {1e6 * chosen.design.dead_volume:.2g} ml."
         )

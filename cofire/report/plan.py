@@ -29,6 +29,7 @@ from cofire.report import stress as stress_text
 from cofire.report.designs import (
     ALMOST,
     LITTLE,
+    decide_line,
     designs_row,
     designs_text,
     odds_line,
@@ -352,6 +353,10 @@ def plan_json(plan: Plan) -> str:
             "middle_mm": _mm(plan.layout.middle),
         },
         "designs": designs_row(plan.designs, plan.odds),
+        "measure_first": [
+            {"material": f.material, "property": f.name, "share": round(share, 3)}
+            for f, share in plan.decide
+        ],
         "recipes": [recipe_row(recipe) for recipe in plan.recipes],
         "limits": _limits(plan.layers),
         "nothing_below": _scan(plan.scan),
@@ -593,7 +598,7 @@ def plan_text(plan: Plan) -> str:
             "proposed."
         ),
     ]
-    lines += wrapped(odds_line(plan.odds))
+    lines += wrapped(" ".join(filter(None, (odds_line(plan.odds), decide_line(plan.decide)))))
     for line in plan.proposal.printed.history.extended:
         lines += wrapped(f"Beyond its table: {line}.")
     if plan.given_breaks and plan.given.verdict.utilisation < plan.verdict.utilisation:
