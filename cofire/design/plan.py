@@ -152,6 +152,7 @@ def propose(
     *,
     extend: bool = False,
     tell: Callable[[str], None] | None = None,
+    effort: float = 1.0,
 ) -> Plan:
     """Plan one vessel: layers and schedule in turn until neither changes, then check.
 
@@ -168,6 +169,8 @@ def propose(
         As in `fire_vessel`.
     tell : callable, optional
         Is given one line about each stage.
+    effort : float
+        Factor on generations and samples of the search for designs; less is rougher. [-]
 
     Returns
     -------
@@ -190,7 +193,7 @@ def propose(
     draft = _Draft(vessel, given_layout(vessel, cards))
     finished = True
     try:
-        _search(draft, vessel, bench, whole, say)
+        _search(draft, vessel, bench, whole, say, effort)
     except KeyboardInterrupt:
         finished = False
         say(_kept(draft))
@@ -222,7 +225,7 @@ def propose(
     try:
         if finished:
             say("chances")
-            both, decide = _both_odds(bench.on(ROUGH), vessel, best.designed.vessel)
+            both, decide = _both_odds(bench.on(ROUGH), vessel, best.designed.vessel, _asked(effort))
             kept = both[1]
             if kept is not None and kept.chance < HALF and draft.designs is not None:
                 say("recipes")
@@ -257,12 +260,17 @@ def _recipes(bench: Bench, vessel: Vessel, layout: Layout, kept: Outcome) -> tup
     return tuple(recipe for recipe in found if recipe.outcome.cost < kept.cost)
 
 
+def _asked(effort: float) -> int:
+    """Samples of the last say."""
+    return max(round(FINAL * effort), 4)
+
+
 def _both_odds(
-    bench: Bench, given: Vessel, proposed: Vessel
+    bench: Bench, given: Vessel, proposed: Vessel, count: int
 ) -> tuple[tuple[Outcome | None, Outcome | None], tuple[tuple[Factor, float], ...]]:
     """Chances of two vessels over the same samples, and what decides the second's."""
     some = [given, proposed]
-    samples = draw(bench, given, FINAL, 1)
+    samples = draw(bench, given, count, 1)
     found = odds(bench, samples, some, nominal(bench, some))
     decide = () if found[1] is None else tuple(deciding(samples, found[1]))
     return (found[0], found[1]), decide
@@ -293,7 +301,12 @@ def _own_limits(vessel: Vessel, bench: Bench) -> tuple[tuple[str, ...], Vessel |
 
 
 def _search(
-    draft: _Draft, vessel: Vessel, bench: Bench, whole: Frame, say: Callable[[str], None]
+    draft: _Draft,
+    vessel: Vessel,
+    bench: Bench,
+    whole: Frame,
+    say: Callable[[str], None],
+    effort: float,
 ) -> None:
     """Layers under the usual firing of these zones, a schedule, then designs and a schedule.
 
@@ -345,6 +358,7 @@ def _search(
     assert settled is not None
     found = search_designs(
         replace(vessel, firing=settled.firing), rough, [draft.layout, *leading],
+        effort=effort, final=_asked(effort),
         progress=lambda n, of: say(f"designs: {n} of about {of}"),
     )  # fmt: skip
     if found is None:
