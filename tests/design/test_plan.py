@@ -86,7 +86,7 @@ def test_a_plan_that_is_no_go_shows_what_else_there_is_with_its_figure() -> None
 def test_the_same_request_gives_the_same_plan_and_none_is_worse_than_given() -> None:
     vessel = tea_light_to_plan()
     direct = replace(vessel, joint=replace(vessel.joint, blends=0, lowest=20e-3, highest=20e-3))
-    one, two = propose(direct, CARDS), propose(direct, CARDS)
+    one, two = propose(direct, CARDS, effort=0.1), propose(direct, CARDS, effort=0.1)
     assert plan_json(one) == plan_json(two)
     assert one.verdict.utilisation <= one.given.verdict.utilisation
     assert not broken_limits(direct, one.layout)
@@ -100,7 +100,7 @@ def test_a_child_process_changes_nothing_in_a_plan(monkeypatch) -> None:
     found = []
     for fork in (False, True):
         monkeypatch.setattr(workers, "can_fork", lambda fork=fork: fork)
-        found.append(plan_json(propose(vessel, CARDS)))
+        found.append(plan_json(propose(vessel, CARDS, effort=0.1)))
     assert found[0] == found[1]
 
 
@@ -152,7 +152,7 @@ def test_brute_force_over_layouts_and_firings_finds_nothing_five_per_cent_better
 def test_a_joint_drawn_where_it_may_not_be_is_moved_into_its_limits() -> None:
     vessel = tea_light_to_plan()
     high = replace(vessel, joint=JointLimits(0, 0.0, 40e-3, 40e-3, 6e-3))
-    plan = propose(high, CARDS)
+    plan = propose(high, CARDS, effort=0.1)
     assert plan.given_breaks == ("position",)
     assert not breaks(high, plan)
     assert json.loads(plan_json(plan))["as_given"]["breaks"] == ["position"]
@@ -165,7 +165,7 @@ def test_a_joint_drawn_where_it_may_not_be_is_moved_into_its_limits() -> None:
 
 
 def test_where_no_crack_threatens_no_chance_of_one_is_scanned() -> None:
-    plan = propose(example("iron_foot_bowl"), CARDS)
+    plan = propose(example("iron_foot_bowl"), CARDS, effort=0.2)
     assert plan.probabilities[0] < 0.01
     assert plan.verdict.word != "go"
     assert plan.scan is None
