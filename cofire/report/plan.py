@@ -621,6 +621,12 @@ def plan_text(plan: Plan) -> str:
         lines += [row for text in recipes_lines(plan.recipes) for row in wrapped(text, 2)]
     if plan.designs is not None:
         lines += ["", designs_text(plan.designs).rstrip()]
+        if plan.layers is not None:
+            for bound in plan.layers.bounds:
+                lines += [] if "1/β" in bound else wrapped(bound)
+            floor = plan.layers.best.floor
+            if floor.grade > GO:
+                lines += wrapped(f"Whatever the layers: {against(floor)}. {floor.remedy}")
     elif plan.layers is not None:
         lines += ["", layers_text(plan.layers).rstrip()]
     if plan.schedule is not None:
