@@ -286,7 +286,9 @@ def partner(
     Example:  cofire partner examples/silver_foot_vessel.toml --of metal
     """
     from cofire.design.partner import nearest, wanted_partner
+    from cofire.design.recipe import wanted_recipes
     from cofire.errors import UnknownName
+    from cofire.materials.library import load_fillers
     from cofire.report.partner import partner_json, partner_text
     from cofire.workers import local_processes
 
@@ -300,4 +302,6 @@ def partner(
     near, mixtures = nearest(wanted, given, cards)
     tell("")
     form = partner_json if json else partner_text
-    show(form(wanted, near, mixtures, given.name), System.metric if json else units)
+    recipes = wanted_recipes(wanted, load_fillers())
+    text = form(wanted, near, mixtures, given.name, recipes)
+    show(text, System.metric if json else units)

@@ -297,7 +297,7 @@ def already_fired(history: History, row: int) -> History:
 THINNER = 0.7
 PARTNERS = 2
 """Other partners shown for either zone. [-]"""
-PROPOSED = "as proposed, on the same coarse mesh"
+PROPOSED = "as proposed, worked out as roughly as these"
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ import numpy as np
 
 from cofire.assessment.check import Check, check_vessel
 from cofire.assessment.crack_rules import FAILURE_CAUTION, FAILURE_NO
+from cofire.assessment.draws import Factor
 from cofire.assessment.response import meshed
 from cofire.assessment.rule import GO
 from cofire.assessment.verdict import Verdict
@@ -26,14 +27,16 @@ from cofire.design.layers import (
     propose_layers,
     try_layouts,
 )
-from cofire.design.objective import Outcome, chances, draw, nominal, odds
+from cofire.design.objective import Outcome, chances, deciding, draw, nominal, odds
+from cofire.design.recipe import Recipe, propose_recipes
 from cofire.design.schedule import Schedule, propose_schedule
-from cofire.design.search import FINAL, DesignSearch, search_designs
+from cofire.design.search import FINAL, Design, DesignSearch, search_designs
 from cofire.design.search import laid as laid_design
 from cofire.design.starting import started
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.firing.program import Firing
 from cofire.materials.card import Card
+from cofire.materials.library import load_fillers
 from cofire.vessel import Vessel
 from cofire.workers import each
 
@@ -42,6 +45,8 @@ TENFOLD = 10.0
 brings it below. [-]"""
 INTERRUPTED = "interrupted"
 """First word of the line that says what is kept."""
+HALF = 0.5
+"""A plan that keeps fewer of its pots says which pastes would keep more: our choice. [-]"""
 EVEN = 0.01
 """Chances that differ by no more count as even. [-]"""
 DOUBT = 0.95
@@ -96,6 +101,10 @@ class Plan:
     odds
         Chances of the vessel as given and as proposed, each in its own firing, over the same
         samples; None where an interrupt came before them, or a vessel cannot be fired.
+    recipes
+        Pastes that would keep more, best first; empty where the proposal keeps more than half.
+    decide
+        Properties that decide whether the proposal is kept, most first, and their shares. [-]
     """
 
     given: Check
@@ -109,6 +118,8 @@ class Plan:
     finished: bool
     designs: DesignSearch | None = None
     odds: tuple[Outcome | None, Outcome | None] = (None, None)
+    recipes: tuple[Recipe, ...] = ()
+    decide: tuple[tuple[Factor, float], ...] = ()
 
     @property
     def verdict(self) -> Verdict:
@@ -145,6 +156,7 @@ def propose(
     extend: bool = False,
     tell: Callable[[str], None] | None = None,
     executor: Executor | None = None,
+    effort: float = 1.0,
 ) -> Plan:
     """Plan one vessel: layers and schedule in turn until neither changes, then check.
 
@@ -164,6 +176,8 @@ def propose(
         Is given one line about each stage.
     executor : Executor, optional
         Who fires and checks (see `cofire.workers`): the plan is the same on any.
+    effort : float
+        Factor on generations and samples of the search for designs; less is rougher. [-]
 
     Returns
     -------
@@ -187,7 +201,7 @@ def propose(
     draft = _Draft(vessel, given_layout(vessel, cards))
     finished = True
     try:
-        _search(draft, vessel, bench, whole, say)
+        _search(draft, vessel, bench, whole, say, effort)
     except KeyboardInterrupt:
         finished = False
         say(_kept(draft))
@@ -211,10 +225,16 @@ def propose(
     scan: Scan | None = None
     others: tuple[Alternative, ...] = ()
     both: tuple[Outcome | None, Outcome | None] = (None, None)
+    mixes: tuple[Recipe, ...] = ()
+    decide: tuple[tuple[Factor, float], ...] = ()
     try:
         if finished:
             say("chances")
-            both = _both_odds(bench.on(ROUGH), vessel, best.designed.vessel)
+            both, decide = _both_odds(bench.on(ROUGH), vessel, best.designed.vessel, _asked(effort))
+            kept = both[1]
+            if kept is not None and kept.chance < HALF and draft.designs is not None:
+                say("recipes")
+                mixes = _recipes(bench.on(ROUGH), best.designed.vessel, layout, kept)
         if finished and best.verdict.grade > GO:
             before = given.verdict.crack_probability
             after = best.verdict.crack_probability
@@ -227,7 +247,7 @@ def propose(
         say(_kept(draft))
     return Plan(
         given, breaks, best, layout, draft.layers, schedule, scan, others, finished, draft.designs,
-        both,
+        both, mixes, decide,
     )  # fmt: skip
 
 
@@ -238,13 +258,27 @@ def _better(one: Check, other: Check, bench: Bench) -> bool:
     return one.verdict.utilisation < other.verdict.utilisation and kept[0] >= kept[1] - EVEN
 
 
+def _recipes(bench: Bench, vessel: Vessel, layout: Layout, kept: Outcome) -> tuple[Recipe, ...]:
+    """Pastes with which the same layout comes to less cost."""
+    design = Design(layout, vessel.printer.dead_volume)
+    found = propose_recipes(vessel, bench, design, load_fillers())
+    return tuple(recipe for recipe in found if recipe.outcome.cost < kept.cost)
+
+
+def _asked(effort: float) -> int:
+    """Samples of the last say."""
+    return max(round(FINAL * effort), 4)
+
+
 def _both_odds(
-    bench: Bench, given: Vessel, proposed: Vessel
-) -> tuple[Outcome | None, Outcome | None]:
-    """Chances of two vessels over the same samples."""
+    bench: Bench, given: Vessel, proposed: Vessel, count: int
+) -> tuple[tuple[Outcome | None, Outcome | None], tuple[tuple[Factor, float], ...]]:
+    """Chances of two vessels over the same samples, and what decides the second's."""
     some = [given, proposed]
-    found = odds(bench, draw(bench, given, FINAL, 1), some, nominal(bench, some))
-    return found[0], found[1]
+    samples = draw(bench, given, count, 1)
+    found = odds(bench, samples, some, nominal(bench, some))
+    decide = () if found[1] is None else tuple(deciding(samples, found[1]))
+    return (found[0], found[1]), decide
 
 
 def _kept(draft: _Draft) -> str:
@@ -272,7 +306,12 @@ def _own_limits(vessel: Vessel, bench: Bench) -> tuple[tuple[str, ...], Vessel |
 
 
 def _search(
-    draft: _Draft, vessel: Vessel, bench: Bench, whole: Frame, say: Callable[[str], None]
+    draft: _Draft,
+    vessel: Vessel,
+    bench: Bench,
+    whole: Frame,
+    say: Callable[[str], None],
+    effort: float,
 ) -> None:
     """Layers under the usual firing of these zones, a schedule, then designs and a schedule.
 
@@ -326,6 +365,7 @@ def _search(
     rough.correct(draft.vessel, check_vessel(draft.vessel, bench.cards, extend=bench.extend))
     found = search_designs(
         replace(vessel, firing=settled.firing), rough, [draft.layout, *leading],
+        effort=effort, final=_asked(effort),
         progress=lambda n, of: say(f"designs: {n} of about {of}"),
     )  # fmt: skip
     if found is None:

@@ -15,15 +15,17 @@ from itertools import product
 import numpy as np
 
 from cofire.design.candidates import Bench
-from cofire.design.objective import Outcome, draw, nominal, odds
+from cofire.design.objective import Outcome, draw, odds, of_one
+from cofire.design.partner import Wanted
 from cofire.design.search import Design, laid
 from cofire.errors import CofireError, InputError
 from cofire.materials.card import Card, Property, Uncertainty
 from cofire.numerics import Array
 from cofire.physics import mixing
 from cofire.physics.blends import bulk_density, dense_moduli, heated_strain
-from cofire.units import ROOM, kelvin
+from cofire.units import ROOM, celsius, kelvin
 from cofire.vessel import Vessel
+from cofire.workers import each
 
 MOST = 0.4
 """Largest share of one filler: beyond it its grains touch and hold the paste open (near the 0.36 of
@@ -38,11 +40,21 @@ EXPANSION_SPREAD = 0.07
 """Of an expansion by rule, standard uncertainty: estimate. [-]"""
 STRENGTH_FACTOR = 1.5
 """By which strength and toughness by rule may be off, besides the base's own: estimate. [-]"""
+FREE_SILICA = 0.1
+"""Free silica from which a recipe says what its inversion may do: estimate. [-]"""
+INVERTS = (
+    "; its grains shrink at an inversion and may crack the body round them, which no figure here "
+    "sees: use it finer than 10 µm, and wear a mask, its dust harms the lungs"
+)
 GRID = 20.0
 """Distance of the rows of a mixed table. [K]"""
-SHARES = (0.1, 0.2, 0.3, 0.4)
+SHARES = (0.15, 0.25, 0.4)
 """Shares that are tried. [-]"""
 SOURCE = "{rule}, of {base} with {what}: verify with one bar"
+INSIDE = 0.25
+"""How far within the range of a wanted expansion a recipe aims, of the way to the ideal. [-]"""
+TOGETHER = 5
+"""Mixes a job. [-]"""
 SHOWN = 3
 """Recipes that are asked for their chance. [-]"""
 IN_METAL = (
@@ -279,7 +291,14 @@ class Recipe:
             f"{1e6 * self.after:.3g} ± {1e6 * spread:.1g}e-6/K by rule instead of "
             f"{1e6 * self.before:.3g}, and {self.shrinkage:.2g} of its firing shrinkage; verify "
             "with one expansion bar and one shrinkage bar before you print"
+            + (INVERTS if self.inverts else "")
         )
+
+    @property
+    def inverts(self) -> bool:
+        """Whether the filler brings an inversion of silica into the paste."""
+        shares = [self.card.scalar(key, 0.0) for key in ("free_quartz", "cristobalite")]
+        return sum(shares) > FREE_SILICA and self.filler.split()[0] in ("quartz", "cristobalite")
 
 
 def propose_recipes(
@@ -320,25 +339,17 @@ def propose_recipes(
     list of Recipe
         Best first; none where no mix can be fired.
     """
-    metal, ceramic, below = bench.zones(vessel)
-    tries = []
-    for base, filler, share in _pairs(metal, ceramic, fillers, shares):
-        try:
-            card = mixed_card(base, [(filler, share)])
-            other = Bench({**bench.cards, card.name: card}, True, bench.fineness)
-            names = (card.name, ceramic.name) if base is metal else (metal.name, card.name)
-            one = laid(vessel, *names, below, design)
-            (outcome,) = nominal(other, [one])
-        except CofireError:
-            continue
-        if outcome is not None:
-            tries.append((outcome, base, filler, share, card, other, one))
+    metal, ceramic, _ = bench.zones(vessel)
+    some = list(_pairs(metal, ceramic, fillers, shares))
+    jobs = [(bench, vessel, design, some[k : k + TOGETHER]) for k in range(0, len(some), TOGETHER)]
+    tries = [one for found in each(_tried, jobs, bench.executor) for one in found]
     mine = set(owned)
     tries.sort(key=lambda t: (t[0].cost, t[2].name not in mine))
     best: dict[tuple[str, str], Recipe] = {}
-    for outcome, base, filler, share, card, other, one in tries:
+    for outcome, base, filler, share, card, one in tries:
         if (base.name, filler.name) in best or len(best) >= SHOWN:
             continue
+        other = Bench({**bench.cards, card.name: card}, True, bench.fineness)
         (asked,) = odds(other, draw(other, one, samples, seed), [one], [outcome])
         assert asked is not None
         best[base.name, filler.name] = Recipe(
@@ -346,6 +357,168 @@ def propose_recipes(
             _shrinkage(card) / max(_shrinkage(base), 1e-9), one, card, asked,
         )  # fmt: skip
     return sorted(best.values(), key=lambda r: (round(r.outcome.cost, 2), r.filler not in mine))
+
+
+Tried = tuple[Outcome, Card, Card, float, Card, Vessel]
+
+
+def _tried(
+    job: tuple[Bench, Vessel, Design, Sequence[tuple[Card, Card, float]]],
+) -> list[Tried]:
+    """Some mixes in the vessel with the cards as they stand, without those that cannot be fired."""
+    bench, vessel, design, some = job
+    metal, ceramic, below = bench.zones(vessel)
+    found: list[Tried] = []
+    for base, filler, share in some:
+        try:
+            card = mixed_card(base, [(filler, share)])
+            other = Bench({**bench.cards, card.name: card}, True, bench.fineness)
+            own = (card.name, ceramic.name) if base is metal else (metal.name, card.name)
+            one = laid(vessel, *own, below, design)
+            outcome = of_one(other, one)
+        except CofireError:
+            continue
+        if outcome is not None:
+            found.append((outcome, base, filler, share, card, one))
+    return found
+
+
+def share_for(
+    base: Card, filler: Card, expansion: float, temperature: float = BAR_TEMPERATURE
+) -> float | None:
+    """Share of a filler that brings the mean expansion from 20 °C to a wanted figure.
+
+    Parameters
+    ----------
+    base, filler : Card
+        What is mixed.
+    expansion : float
+        Wanted. [1/K]
+    temperature : float
+        Up to here; by default 400 °C. [K]
+
+    Returns
+    -------
+    float or None
+        Of the solid volume, to a hundredth [-]; None where no share up to `MOST` reaches it.
+    """
+
+    def off(share: float) -> float:
+        return mean_expansion(mixed_card(base, [(filler, share)]), temperature) - expansion
+
+    low, high = 0.01, MOST
+    at = off(low), off(high)
+    if at[0] * at[1] > 0.0:
+        return None
+    while high - low > 0.005:
+        middle = 0.5 * (low + high)
+        if off(middle) * at[0] > 0.0:
+            low = middle
+        else:
+            high = middle
+    return round(0.5 * (low + high), 2)
+
+
+def recipes_for(
+    base: Card,
+    expansion: float,
+    fillers: Mapping[str, Card],
+    owned: Iterable[str] = (),
+    temperature: float = BAR_TEMPERATURE,
+) -> list[tuple[str, float, float]]:
+    """Mixes of a body or metal that come to a wanted expansion, or as near as a filler takes it.
+
+    Parameters
+    ----------
+    base : Card
+        The user's body or metal.
+    expansion : float
+        Mean from 20 °C that is wanted. [1/K]
+    fillers : mapping
+        By name, from `load_fillers`.
+    owned : iterable of str
+        What the user has: these come first.
+    temperature : float
+        Up to which expansions are meant; by default 400 °C. [K]
+
+    Returns
+    -------
+    list of (str, float, float)
+        Filler, share of the solid volume [-] and expansion [1/K]; what the user owns first, then
+        the nearest, then the least share. Fillers that lead away from the figure are left out.
+    """
+    mine = set(owned)
+    before = mean_expansion(base, temperature)
+    found = []
+    for filler in fillers.values():
+        if (base.kind == "metal") != (filler.name in IN_METAL) and filler.name not in IN_METAL:
+            continue
+        if base.kind == "ceramic" and filler.kind == "metal":
+            continue
+        share = share_for(base, filler, expansion, temperature) or MOST
+        reached = mean_expansion(mixed_card(base, [(filler, share)]), temperature)
+        if abs(reached - expansion) < abs(before - expansion):
+            found.append((filler.name, share, reached))
+    return sorted(found, key=lambda f: (f[0] not in mine, round(abs(f[2] - expansion), 7), f[1]))
+
+
+def wanted_recipes(
+    wanted: Wanted, fillers: Mapping[str, Card], owned: Iterable[str] = ()
+) -> list[str]:
+    """What to mix into the partner that a vessel has, so that its expansion suits the zone.
+
+    Parameters
+    ----------
+    wanted : Wanted
+        From `wanted_partner`.
+    fillers : mapping
+        By name, from `load_fillers`.
+    owned : iterable of str
+        What the user has: these come first.
+
+    Returns
+    -------
+    list of str
+        A few recipes in a maker's words; none where the partner is within the range already, or no
+        filler leads towards it.
+    """
+    r = next(one for one in wanted.ranges if one.name == "expansion")
+    base, upto = wanted.template, wanted.stored_from
+    apart = r.apart(mean_expansion(base, upto))
+    if apart == 0.0:
+        return []
+    edge = r.low if apart < 0.0 else r.high
+    aim = edge + INSIDE * (r.ideal - edge)
+    found = recipes_for(base, aim, fillers, owned, upto)[:SHOWN]
+    return [recipe_text(base.name, *one, upto) for one in found]
+
+
+def recipe_text(
+    base: str, filler: str, share: float, reached: float, temperature: float = BAR_TEMPERATURE
+) -> str:
+    """A recipe in a maker's words.
+
+    Parameters
+    ----------
+    base, filler : str
+        What is mixed.
+    share : float
+        Of the solid volume. [-]
+    reached : float
+        Expansion by rule. [1/K]
+    temperature : float
+        Up to which it is meant; by default 400 °C. [K]
+
+    Returns
+    -------
+    str
+        Without a full stop.
+    """
+    return (
+        f"{100 * share:.0f} % {filler} in your {base} (of the solid volume), "
+        f"{1e6 * reached:.1f} ± {1e6 * EXPANSION_SPREAD * reached:.1f}e-6/K by rule "
+        f"from 20 to {celsius(temperature):.0f} °C; verify with one expansion bar"
+    )
 
 
 def _pairs(

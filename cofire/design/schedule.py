@@ -275,15 +275,15 @@ def _choices(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> tuple[
     hold = (
         f"hold: shorter would leave {soak.asks} porous (density)"
         if soak.asks
-        else "hold: no flag, until the ware has come up to the kiln"
+        else "hold: until the ware has come up to the kiln"
     )
     faster = against(best, _stepped(best, done, "ramp", -1), "faster", enough)
     quicker = against(best, _stepped(best, done, "cooling", -1), "faster", enough)
     told = [  # a segment, why it is no faster, and why it ends as it does
-        (dry, "common practice, no flag sees it: the last water leaves without steam", ""),
+        (dry, "common practice: the last water leaves without steam", ""),
         (burnout, whole.burnout_reason, ""),
         (ramp, "ramp: " + faster, f"; peak: {_peak_reason(whole, best, done, enough)}; {hold}"),
-        (down, "no flag: both zones still flow, as fast as the kiln cools", ""),
+        (down, "both zones still flow: as fast as the kiln cools", ""),
         (slow, f"past {whole.slow_reason}: {quicker}", ""),
     ]
     found, at = [], ROOM
@@ -342,7 +342,9 @@ def against(best: Fired, other: Fired | None, what: str, enough: float) -> str:
     if other is None:
         return "as fast as was tried"
     if other.good if best.good else other.utilisation <= enough:
-        return f"no flag: {what} is {(other.length - best.length) / HOUR:.1f} h longer"
+        return (
+            f"nothing forbids it, but {what} is {(other.length - best.length) / HOUR:.1f} h longer"
+        )
     forbidding = [flag for flag in other.flags if flag.grade > GO or not best.good]
     worse = max(forbidding, key=attrgetter("counted"))
     now = {(f.rule, f.zone): f.counted for f in best.flags}

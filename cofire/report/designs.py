@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
+from cofire.assessment.draws import Factor
 from cofire.assessment.verdict import RULES
 from cofire.design.objective import Outcome
+from cofire.design.recipe import Recipe
 from cofire.design.search import MARGIN, Choice, DesignSearch
 from cofire.report.writing import wrapped
 
@@ -86,6 +89,28 @@ def odds_line(both: tuple[Outcome | None, Outcome | None]) -> str:
     return line
 
 
+def decide_line(decide: Sequence[tuple[Factor, float]]) -> str:
+    """What to measure first, since it decides whether the pot is kept.
+
+    Parameters
+    ----------
+    decide : sequence of (Factor, float)
+        From a plan. [-]
+
+    Returns
+    -------
+    str
+        A sentence; empty where nothing stands out.
+    """
+    if not decide:
+        return ""
+    told = " and ".join(
+        f"{factor.name.replace('_', ' ')} of {factor.material} (it decides {percent(share)})"
+        for factor, share in decide[:2]
+    )
+    return f"Measure first: {told}."
+
+
 def _pastes(choice: Choice) -> str:
     """Pastes between the zones: metal in per cent, and height."""
     layout = choice.design.layout
@@ -153,7 +178,8 @@ def _proposal(search: DesignSearch) -> str:
         )
     if chosen.design.wall:
         told.append(f"Wall {1e3 * chosen.design.wall:.1f} mm.")
-    if chosen.design.dead_volume:
+    drawn = search.given.design.dead_volume if search.given is not None else None
+    if drawn is not None and chosen.design.dead_volume != drawn:
         told.append(
             f"Paste between the change and the nozzle: {1e6 * chosen.design.dead_volume:.2g} ml."
         )
@@ -218,4 +244,48 @@ def designs_row(
         "by_changes": [_row(choice) for choice in search.choices],
         "chosen": search.chosen.design.changes,
         "samples": search.samples,
+    }
+
+
+def recipes_lines(recipes: Sequence[Recipe]) -> list[str]:
+    """Pastes to mix, and what each buys, one sentence each.
+
+    Parameters
+    ----------
+    recipes : sequence of Recipe
+        Best first.
+
+    Returns
+    -------
+    list of str
+        For a person.
+    """
+    return [
+        f"- {recipe.text}: not lost {percent(recipe.outcome.chance)}, all well "
+        f"{percent(recipe.outcome.good)}."
+        for recipe in recipes
+    ]
+
+
+def recipe_row(recipe: Recipe) -> dict[str, Any]:
+    """A recipe as a row of JSON.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        From `propose_recipes`.
+
+    Returns
+    -------
+    dict
+        Numbers and texts.
+    """
+    return {
+        "base": recipe.base,
+        "filler": recipe.filler,
+        "percent": round(100.0 * recipe.share, 2),
+        "expansion_1e6_per_K": round(1e6 * recipe.after, 3),
+        "not_lost": round(recipe.outcome.chance, 4),
+        "all_well": round(recipe.outcome.good, 4),
+        "load": float(f"{recipe.outcome.load:.4g}"),
     }

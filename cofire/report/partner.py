@@ -64,7 +64,11 @@ def _end(flag: Flag | None) -> str:
 
 
 def partner_text(
-    wanted: Wanted, cards: Sequence[Near], mixtures: Sequence[Near], vessel: str
+    wanted: Wanted,
+    cards: Sequence[Near],
+    mixtures: Sequence[Near],
+    vessel: str,
+    recipes: Sequence[str] = (),
 ) -> str:
     """Ranges with the flags that set them, then what comes nearest and what is amiss.
 
@@ -76,6 +80,8 @@ def partner_text(
         From `nearest`.
     vessel : str
         Its name.
+    recipes : sequence of str
+        From `wanted_recipes`.
 
     Returns
     -------
@@ -125,6 +131,10 @@ def partner_text(
         lines += ["", "nearer as mixtures of two bodies (means by volume: fire a bar first):"]
         for near in mixtures:
             lines += [f"  {row}" for row in wrapped(f"{near.name}: {apart(near)}", 2)]
+    if recipes:
+        lines += ["", "or mix it yourself, for its expansion alone:"]
+        for recipe in recipes:
+            lines += [f"  {row}" for row in wrapped(f"{recipe}.", 2)]
     return "\n".join(lines) + "\n"
 
 
@@ -180,7 +190,11 @@ def apart(near: Near) -> str:
 
 
 def partner_json(
-    wanted: Wanted, cards: Sequence[Near], mixtures: Sequence[Near], vessel: str
+    wanted: Wanted,
+    cards: Sequence[Near],
+    mixtures: Sequence[Near],
+    vessel: str,
+    recipes: Sequence[str] = (),
 ) -> str:
     """The same as one JSON object with its schema number.
 
@@ -192,6 +206,8 @@ def partner_json(
         From `nearest`.
     vessel : str
         Its name.
+    recipes : sequence of str
+        From `wanted_recipes`.
 
     Returns
     -------
@@ -231,5 +247,6 @@ def partner_json(
         "even_the_ideal_fails": [{"rule": f.rule, "zone": _zone(f)} for f in wanted.forbids],
         "nearest": [near(n) for n in cards],
         "nearest_mixtures": [near(n) for n in mixtures],
+        "recipes": list(recipes),
     }
     return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

@@ -29,7 +29,17 @@ from cofire.numerics import Array
 from cofire.production.job import job_for, pure_materials
 from cofire.report import figures
 from cofire.report import stress as stress_text
-from cofire.report.designs import ALMOST, LITTLE, designs_row, designs_text, odds_line, percent
+from cofire.report.designs import (
+    ALMOST,
+    LITTLE,
+    decide_line,
+    designs_row,
+    designs_text,
+    odds_line,
+    percent,
+    recipe_row,
+    recipes_lines,
+)
 from cofire.report.firing import kiln_csv
 from cofire.report.job_figures import firing_figure
 from cofire.report.pot import pot_figure
@@ -356,6 +366,11 @@ def plan_json(plan: Plan) -> str:
             "middle_mm": _mm(plan.layout.middle),
         },
         "designs": designs_row(plan.designs, plan.odds),
+        "measure_first": [
+            {"material": f.material, "property": f.name, "share": round(share, 3)}
+            for f, share in plan.decide
+        ],
+        "recipes": [recipe_row(recipe) for recipe in plan.recipes],
         "limits": _limits(plan.layers),
         "nothing_below": _scan(plan.scan),
         "firing": [
@@ -625,7 +640,7 @@ def plan_text(plan: Plan) -> str:
             "proposed."
         ),
     ]
-    lines += wrapped(odds_line(plan.odds))
+    lines += wrapped(" ".join(filter(None, (odds_line(plan.odds), decide_line(plan.decide)))))
     for line in plan.proposal.printed.history.extended:
         lines += wrapped(f"Beyond its table: {line}.")
     if plan.given_breaks and plan.given.verdict.utilisation < plan.verdict.utilisation:
@@ -643,8 +658,17 @@ def plan_text(plan: Plan) -> str:
         'Each end band may have height = "fixed", "at least" or "free" in the file; without it and '
         "without a place in [joint], the lower of the two is fixed as written."
     )
+    if plan.recipes:
+        lines += ["", "pastes that would keep more, in the same layout and firing:"]
+        lines += [row for text in recipes_lines(plan.recipes) for row in wrapped(text, 2)]
     if plan.designs is not None:
         lines += ["", designs_text(plan.designs).rstrip()]
+        if plan.layers is not None:
+            for bound in plan.layers.bounds:
+                lines += [] if "1/β" in bound else wrapped(bound)
+            floor = plan.layers.best.floor
+            if floor.grade > GO:
+                lines += wrapped(f"Whatever the layers: {against(floor)}. {floor.remedy}")
     elif plan.layers is not None:
         lines += ["", layers_text(plan.layers).rstrip()]
     if plan.schedule is not None:

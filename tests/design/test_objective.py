@@ -3,14 +3,17 @@
 import numpy as np
 import pytest
 
+from cofire.assessment.draws import Factor
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import RULES
 from cofire.design.candidates import ROUGH, Bench
 from cofire.design.objective import (
     Outcome,
+    Sample,
     chance_uncracked,
     chance_within,
     chances,
+    deciding,
     draw,
     load_of,
     nominal,
@@ -99,3 +102,21 @@ def test_a_vessel_asked_alone_or_beside_another_has_the_same_chance():
 
 def test_every_rule_with_a_chance_of_a_crack_is_known_by_its_unit():
     assert {rule.name for rule in RULES if rule.probable} <= {"cooling", "later"}
+
+
+def test_a_property_that_decides_is_told_and_luck_is_not():
+    draws = np.random.default_rng(1).standard_normal((48, 30))
+    factors = [Factor("a", f"p{k}") for k in range(30)]
+    samples = [
+        Sample(
+            Bench(CARDS), 0.0, 1.0, 0.0, 0.0,
+            {f: float(d) for f, d in zip(factors, row, strict=True)},
+        )
+        for row in draws
+    ]  # fmt: skip
+    kept = 1.0 / (1.0 + np.exp(-3.0 * draws[:, 4] + 0.5 * draws[:, 7]))
+    told = deciding(samples, Outcome((), 1.0, kept, kept))
+    assert told[0][0] == factors[4]
+    assert told[0][1] > 0.5
+    assert len(told) <= 2
+    assert deciding(samples, Outcome((), 1.0, np.zeros(48), np.zeros(48))) == []

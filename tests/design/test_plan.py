@@ -86,7 +86,7 @@ def test_a_plan_that_is_no_go_shows_what_else_there_is_with_its_figure() -> None
 def test_the_same_request_gives_the_same_plan_and_none_is_worse_than_given() -> None:
     vessel = tea_light_to_plan()
     direct = replace(vessel, joint=replace(vessel.joint, blends=0, lowest=20e-3, highest=20e-3))
-    one, two = propose(direct, CARDS), propose(direct, CARDS)
+    one, two = propose(direct, CARDS, effort=0.1), propose(direct, CARDS, effort=0.1)
     assert plan_json(one) == plan_json(two)
     assert one.verdict.utilisation <= one.given.verdict.utilisation
     assert not broken_limits(direct, one.layout)
@@ -97,9 +97,9 @@ def test_the_same_request_gives_the_same_plan_and_none_is_worse_than_given() -> 
 def test_a_plan_is_the_same_on_one_core_and_on_several() -> None:
     vessel = tea_light_to_plan()
     vessel = replace(vessel, joint=JointLimits(0, 0.0, 20e-3, 20e-3, 6e-3))
-    found = [plan_json(propose(vessel, CARDS))]
+    found = [plan_json(propose(vessel, CARDS, effort=0.1))]
     with ProcessPoolExecutor(2) as executor:
-        found.append(plan_json(propose(vessel, CARDS, executor=executor)))
+        found.append(plan_json(propose(vessel, CARDS, effort=0.1, executor=executor)))
     assert found[0] == found[1]
 
 
@@ -151,7 +151,7 @@ def test_brute_force_over_layouts_and_firings_finds_nothing_five_per_cent_better
 def test_a_joint_drawn_where_it_may_not_be_is_moved_into_its_limits() -> None:
     vessel = tea_light_to_plan()
     high = replace(vessel, joint=JointLimits(0, 0.0, 40e-3, 40e-3, 6e-3))
-    plan = propose(high, CARDS)
+    plan = propose(high, CARDS, effort=0.1)
     assert plan.given_breaks == ("position",)
     assert not breaks(high, plan)
     assert json.loads(plan_json(plan))["as_given"]["breaks"] == ["position"]
@@ -164,7 +164,7 @@ def test_a_joint_drawn_where_it_may_not_be_is_moved_into_its_limits() -> None:
 
 
 def test_where_no_crack_threatens_no_chance_of_one_is_scanned() -> None:
-    plan = propose(example("iron_foot_bowl"), CARDS)
+    plan = propose(example("iron_foot_bowl"), CARDS, effort=0.2)
     assert plan.probabilities[0] < 0.01
     assert plan.verdict.word != "go"
     assert plan.scan is None

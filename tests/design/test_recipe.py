@@ -3,7 +3,13 @@
 import numpy as np
 import pytest
 
-from cofire.design.recipe import mean_expansion, mixed_card
+from cofire.design.recipe import (
+    mean_expansion,
+    mixed_card,
+    recipe_text,
+    recipes_for,
+    share_for,
+)
 from cofire.errors import InputError
 from cofire.firing.kiln import trace
 from cofire.materials.library import load_fillers
@@ -60,3 +66,25 @@ def test_a_recipe_of_two_fillers_is_one_card_and_shares_have_bounds():
     assert mixed_card(body, both).name == "talc body with 30 % leucite powder and 10 % quartz flour"
     with pytest.raises(InputError, match="allowed"):
         mixed_card(body, [(FILLERS["leucite powder"], 0.5)])
+
+
+def test_a_share_brings_a_body_to_the_expansion_that_is_asked_for():
+    body, filler = CARDS["fritted body"], FILLERS["leucite powder"]
+    share = share_for(body, filler, 11e-6)
+    assert share is not None
+    assert mean_expansion(mixed_card(body, [(filler, share)])) == pytest.approx(11e-6, rel=0.01)
+    assert share_for(body, filler, 30e-6) is None
+    assert share_for(body, filler, 5e-6) is None
+
+
+def test_what_the_user_owns_comes_first_and_nothing_that_leads_away():
+    body = CARDS["fritted body"]
+    found = recipes_for(body, 11e-6, FILLERS, ["quartz flour"])
+    assert found[0][0] == "quartz flour"
+    assert "fused silica powder" not in {name for name, *_ in found}
+    text = recipe_text(body.name, *found[0])
+    assert "verify with one expansion bar" in text
+    assert "± " in text
+    metal = recipes_for(CARDS["copper"], 14e-6, FILLERS)
+    assert metal
+    assert "leucite powder" not in {name for name, *_ in metal}

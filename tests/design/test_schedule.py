@@ -247,7 +247,9 @@ def test_a_firing_that_counts_is_only_longer_and_any_other_has_a_flag_against_it
 
     best, near_it, far = fired(4.52, 20.0), fired(4.50, 21.0), fired(4.58, 9.0)
     enough = 1.02 * 4.45  # the least of all; `far` is within the tie of the best, not of that
-    assert against(best, near_it, "faster", enough) == "no flag: faster is 1.0 h longer"
+    assert against(best, near_it, "faster", enough) == (
+        "nothing forbids it, but faster is 1.0 h longer"
+    )
     assert "from 4.5 to 4.6 of its limit" in against(best, far, "faster", enough)
     assert against(best, None, "faster", enough) == "as fast as was tried"
     good, quicker = fired(0.3, 20.0), fired(0.7, 10.0)

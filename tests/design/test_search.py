@@ -194,12 +194,16 @@ def test_a_limit_nearly_used_up_is_named():
 
 
 def test_a_plain_global_optimiser_with_more_firings_finds_nothing_much_better():
-    """With a tenth of the script's effort; there ten times as many are given."""
+    """With a tenth of the script's effort; there ten times as many are given.
+
+    No such vessel is likely to be kept, so what steers, and is compared, is the load.
+    """
     vessel = tea_light_to_plan()
     one = replace(vessel, joint=replace(vessel.joint, blends=1))
     found = compare(one, effort=0.4, final=4, more=2)
     assert found.evaluations > found.search.tried
-    assert found.outcome.cost > found.ours.cost - 0.03
+    ours = min(choice.outcome.load for choice in found.search.choices)
+    assert found.outcome.load > 0.95 * ours
 
 
 def test_a_design_keeps_everything_else_of_its_vessel():
