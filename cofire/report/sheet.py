@@ -16,6 +16,7 @@ import numpy as np
 from cofire import __version__
 from cofire.assessment.cautions import DEFER, cautions
 from cofire.assessment.response import Response
+from cofire.assessment.fired_metal import fired_metals
 from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
 from cofire.design.ladder import LADDER, RING
@@ -615,6 +616,8 @@ def verdict_box(m: Job) -> str:
     if not bad:
         text += f" Looked at: {shown(', '.join(rules))}."
     lines = [f'<p class="verdict {verdict.word}">{text}</p>']
+    if metals := "; ".join(metal.text() for metal in fired_metals(response)):
+        lines.append(f"<p>Metal when cold (estimate): {shown(metals)}.</p>")
     if bad:
         rows = [_limit_row(flags, response) for flags in bad.values()]
         lines.append(
