@@ -3,8 +3,8 @@
     python -m tests.simulated_studios [SAMPLES] [STUDIOS]
 
 A studio has true cards (a draw that the planner does not have), a kiln that runs off by up to
-1.5 %, and true factors of all rules. It plans: of the designs of its pair the one most probably whole when
-cold. It fires the pieces that `advise` names before anything is known, sees what they show, weighs
+1.5 %, and true factors of all rules. It plans: of the designs of its pair the one most
+probably whole when cold. It fires the pieces that `advise` names before anything is known, sees what they show, weighs
 its states by that, plans again and fires the pot. Beside it: the design as given, the plan without
 pieces, and as many kinds of pieces chosen at random.
 

@@ -3,8 +3,8 @@
 The call is to fire the pot or not, whichever is likelier to be right. Many truths are drawn from
 the states of `Samples`; for each the pieces are "fired", the other states weighed by what came out,
 and the call taken from them. Its probability of being wrong under that truth, which itself had no
-say, is what is averaged. A measurement of a property halves its uncertainty; rings of a ladder break
-as the rules say, with their utilisations to the pot's as with the cards as they stand.
+say, is what is averaged. A measurement of a property halves its uncertainty; rings of a ladder
+break as the rules say, with their utilisations to the pot's as with the cards as they stand.
 """
 
 from __future__ import annotations

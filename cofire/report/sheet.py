@@ -15,8 +15,8 @@ import numpy as np
 
 from cofire import __version__
 from cofire.assessment.cautions import DEFER, cautions
-from cofire.assessment.response import Response
 from cofire.assessment.fired_metal import fired_metals
+from cofire.assessment.response import Response
 from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
 from cofire.design.ladder import LADDER, RING
