@@ -3,10 +3,11 @@
     python -m tests.simulated_studios [SAMPLES] [STUDIOS]
 
 A studio has true cards (a draw that the planner does not have), a kiln that runs off by up to
-1.5 %, and true factors of all rules. It plans: of the designs of its pair the one most
-probably whole when cold. It fires the pieces that `advise` names before anything is known, sees what they show, weighs
-its states by that, plans again and fires the pot. Beside it: the design as given, the plan without
-pieces, and as many kinds of pieces chosen at random.
+1.5 %, and true factors of all rules. It plans: of the designs of its pair the one most probably
+whole when cold. It fires the pieces that `advise` names before anything is known, sees what they
+show, weighs its states by that, plans again and fires the pot if it is more probably whole than
+not. Beside it: the design as given, the plan without pieces, as many kinds of pieces chosen at
+random. A call is wrong where a pot is fired and lost, or given up and would have been whole.
 
 Planner and world share cards' uncertainties, rules and the spread of factors: this tests the
 reckoning (weights, draws, coarse samples, the kiln that is not in it), not the physics. Bars halve
@@ -14,7 +15,7 @@ an uncertainty; rings break by the ratio of their utilisation to the pot's at th
 stand.
 
 Expected: probabilities within their intervals of the frequencies in every bin; a lower Brier score
-after the pieces; fewer pots lost with advice than without, and no more than with random pieces.
+after the pieces; fewer wrong calls with advice than without, and no more than with random pieces.
 """
 
 from __future__ import annotations
@@ -215,6 +216,7 @@ class Tally:
     before: list[tuple[float, bool]]
     after: list[tuple[float, bool]]
     lost: dict[str, list[bool]]
+    wrong: dict[str, list[bool]]
     covered: list[bool]
 
 
@@ -236,15 +238,22 @@ def studios(designs: list[Design], count: int, rng: np.random.Generator, tally: 
         later = [float((weight * w).sum()) for w in whole]
         chance = rng.choice(len(design.options), min(len(kinds), len(design.options)), False)
         blind = weighed(design, tuple(design.options[k] for k in chance), row, log, rng)
-        guess = int(np.argmax([float((blind * w).sum()) for w in whole]))
+        guesses = [float((blind * w).sum()) for w in whole]
+        guess = int(np.argmax(guesses))
         again = int(np.argmax(later))
         tally.before.append((said[plan], luck < truth[plan]))
         tally.after.append((later[plan], luck < truth[plan]))
         tally.before += [(said[k], luck < truth[k]) for k in range(len(designs)) if k != plan]
         tally.after += [(later[k], luck < truth[k]) for k in range(len(designs)) if k != plan]
-        for name, k in (("as given", 0), ("planned, no pieces", plan), ("random pieces", guess),
-                        ("advised pieces", again)):  # fmt: skip
-            tally.lost.setdefault(name, []).append(luck >= truth[k])
+        for name, k, chances in (
+            ("as given", 0, said),
+            ("planned, no pieces", plan, said),
+            ("random pieces", guess, guesses),
+            ("advised pieces", again, later),
+        ):
+            holds = luck < truth[k]
+            tally.lost.setdefault(name, []).append(not holds)
+            tally.wrong.setdefault(name, []).append(holds != (chances[k] > 0.5))
         for k, rule in enumerate(design.planner.rules):
             if factor_of(rule).common <= 0.0 or rule not in design.world.rules:
                 continue
@@ -284,7 +293,7 @@ def brier(pairs: list[tuple[float, bool]]) -> float:
 def report(samples: int, count: int) -> str:
     """Everything, as printed."""
     rng = np.random.default_rng(20)
-    tally = Tally([], [], {}, [])
+    tally = Tally([], [], {}, {}, [])
     lines = []
     for metal, body, firing in PAIRS:
         designs = designs_of(metal, body, firing, samples)
@@ -293,9 +302,9 @@ def report(samples: int, count: int) -> str:
     lines += ["before the pieces", *table(tally.before), "after the pieces", *table(tally.after)]
     lines.append(f"Brier score {brier(tally.before):.3f} before, {brier(tally.after):.3f} after, "
                  f"{len(tally.before)} pots said of")  # fmt: skip
-    lines.append("pots lost: " + ", ".join(
-        f"{name} {100 * np.mean(lost):.0f} %" for name, lost in tally.lost.items()
-    ))  # fmt: skip
+    for what, by in (("pots lost if all are fired", tally.lost), ("wrong calls", tally.wrong)):
+        told = ", ".join(f"{name} {100 * np.mean(hits):.0f} %" for name, hits in by.items())
+        lines.append(f"{what}: {told}")
     low, high = wilson(float(np.mean(tally.covered)), len(tally.covered))
     lines.append(
         f"coverage of 90 % intervals of utilisations after the pieces: "
