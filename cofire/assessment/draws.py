@@ -22,7 +22,7 @@ from cofire.units import kelvin
 
 REACH = 3.0
 """Factors are cut off this many standard uncertainties from the card's value. [-]"""
-UNUSED = ("firing_shrinkage",)
+UNUSED = ("firing_shrinkage", "tensile_strength")
 """Properties that no flag reads: the model's own shrinkage is only held against it."""
 APART = 0.005
 """Least distance between green, fired and full density. [-]"""

@@ -75,6 +75,7 @@ MEASURED_BY = {
     "creep_exponent": "sag bars of the sintered metal under two utilisations",
     "creep_energy": "sag bars of the sintered metal at two peaks",
     "yield_stress": "a sintered metal bar bent until it stays bent",
+    "tensile_strength": "a sintered metal bar pulled until it tears",
     "ductility": "a sintered metal bar bent until it tears",
     "strength": BENT,
     "weibull_modulus": "bend bars, thirty or more of one batch",

@@ -138,6 +138,13 @@ SPECS: dict[str, Spec] = {
         tabulated=True,
         anchored=True,
     ),
+    "tensile_strength": Spec(
+        "tensile strength of the annealed or sintered metal at 20 °C",
+        STRESS,
+        1e6,
+        3e9,
+        anchored=True,
+    ),
     "ductility": Spec("strain to fracture of the sintered metal at 20 °C", PERCENT, 0.0, 1.0),
     # strength
     "strength": Spec(

@@ -171,6 +171,38 @@ def ryshkewitch_duckworth(porosity: npt.ArrayLike, exponent: npt.ArrayLike) -> A
     return np.exp(-between("porosity exponent", exponent, 0.0, 100.0) * P)
 
 
+def haynes_elongation(porosity: npt.ArrayLike, sensitivity: float = 1000.0) -> Array:
+    """Elongation of a porous metal as a share of the dense metal's.
+
+    (1 - p)^1.5 / (1 + c p²)^0.5 (R. Haynes 1977, Powder Metall. 20, 17; from memory).
+
+    Parameters
+    ----------
+    porosity : array_like
+        Volume of the pores over the whole. [-]
+    sensitivity : float
+        c, some hundreds for round pores to thousands for sharp ones; 1000 is the middle. [-]
+
+    Returns
+    -------
+    array
+        Same shape. [-]
+
+    Raises
+    ------
+    InputError
+        A porosity outside 0 to 1.
+
+    Examples
+    --------
+    >>> haynes_elongation([0.0, 0.1]).round(2).tolist()
+    [1.0, 0.26]
+    """
+    p = between("porosity", porosity, 0.0, 1.0)
+    c = between("sensitivity", sensitivity, 0.0, 1e5)
+    return np.asarray((1.0 - p) ** 1.5 / np.sqrt(1.0 + c * p**2))
+
+
 def anchored_strength(
     relative_density: npt.ArrayLike,
     green_density: npt.ArrayLike,

@@ -16,6 +16,7 @@ import numpy as np
 
 from cofire import __version__
 from cofire.assessment.cautions import DEFER, cautions
+from cofire.assessment.fired_metal import fired_metals
 from cofire.assessment.rule import CAUTION, GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
 from cofire.design.ladder import LADDER, RING
@@ -611,6 +612,8 @@ def verdict_text(m: Job) -> Text:
         parts += (f" Decided by {worst.rule}, ", *zone, f": {_found(worst)}.")
     if m.check.smeared:
         parts.append(f" {sharp_line(m.check)}")
+    if metals := "; ".join(metal.text() for metal in fired_metals(m.check.printed)):
+        parts.append(f" Metal when cold (estimate): {metals}.")
     return tuple(parts)
 
 

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from cofire import __version__
 from cofire.assessment.cautions import DEFER, Caution
 from cofire.assessment.check import Check
+from cofire.assessment.fired_metal import FiredMetal, fired_metals
 from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag
 from cofire.assessment.verdict import crack_chance
 from cofire.design.starting import taken
@@ -167,6 +168,10 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
             f"{rule} {number(flag.utilisation)} ({flag.zone})" for rule, flag in passed.items()
         )
         lines += ["", *wrap("go      (largest share of a limit used) " + "; ".join(names))]
+    metals = fired_metals(response)
+    if metals:
+        lines += ["", *wrap("the metal when cold (estimate from its card and the density it "
+                            "reaches): " + "; ".join(m.text() for m in metals))]  # fmt: skip
     for line in response.history.extended:
         lines += wrap(f"beyond its table: {line}")
     lines += wrap(solved_as(check))
@@ -256,6 +261,33 @@ def flag_row(flag: Flag) -> dict[str, object]:
     }
 
 
+def metal_row(metal: FiredMetal) -> dict[str, object]:
+    """One metal zone in the units of the border, ready for JSON.
+
+    Parameters
+    ----------
+    metal : FiredMetal
+        From `fired_metals`.
+
+    Returns
+    -------
+    dict
+        None where the card does not tell.
+    """
+
+    def times(value: float | None, factor: float) -> float | None:
+        return None if value is None else float(f"{factor * value:.4g}")
+
+    return {
+        "zone": metal.zone,
+        "relative_density": times(metal.density, 1.0),
+        "tensile_MPa": times(metal.strength, 1e-6),
+        "bending_MPa": times(metal.bending, 1e-6),
+        "elongation_percent": times(metal.elongation, 100.0),
+        "source": metal.source,
+    }
+
+
 def as_json(check: Check, hazards: Sequence[Caution]) -> str:
     """The verdict as one JSON object with its schema number.
 
@@ -290,6 +322,7 @@ def as_json(check: Check, hazards: Sequence[Caution]) -> str:
             "utilisation": float(f"{check.sharp.utilisation:.6g}"),
         },
         "flags": [flag_row(flag) for flag in verdict.flags],
+        "fired_metal": [metal_row(m) for m in fired_metals(response)],
         "beyond_tables": list(response.history.extended),
         "mesh_error": float(f"{response.fired.mesh_error:.3g}"),
         "step_error_MPa": float(f"{response.fired.step_error.max() / 1e6:.3g}"),

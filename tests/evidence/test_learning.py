@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from typer.testing import CliRunner
 
 from cofire.assessment.model_factors import factor_of
+from cofire.cli import app
 from cofire.design.ladder import rung_vessel, sizes_for
 from cofire.evidence.learning import (
     FiredPiece,
@@ -18,7 +21,7 @@ from cofire.evidence.learning import (
     soundness,
 )
 from cofire.evidence.uncertainty import Factor, Samples, design
-from tests.fired import tea_light
+from tests.fired import TEA_LIGHT, tea_light
 
 RULE = "metal"
 """A rule of stress, not green, not probable: any would do."""
@@ -143,3 +146,23 @@ def test_the_sizes_of_a_ladder_straddle_the_doubt_and_can_be_printed():
     assert sizes[0] >= 0.99 * vessel.printer.nozzle / vessel.wall.min()
     used = np.sqrt(sizes)
     assert used[0] < 0.75 < 1.1 < used[-1]
+
+
+def test_a_check_says_what_the_rings_of_its_record_taught(tmp_path):
+    file, record = tmp_path / "tea_light.toml", tmp_path / "record.jsonl"
+    file.write_text(TEA_LIGHT, encoding="utf-8")
+    run = CliRunner()
+    for rung, outcome in (("0.25", "sound"), ("0.50", "sound")):
+        words = ["record", "add", "--piece", f"tea-light, rung {rung}", "--outcome", outcome,
+                 "--record", str(record)]  # fmt: skip
+        result = run.invoke(app, words)
+        assert result.exit_code == 0, result.output
+    words = ["check", str(file), "--uncertainty", "--samples", "8", "--json"]
+    bare, told = (
+        json.loads(run.invoke(app, [*words, *more]).stdout)["uncertainty"]
+        for more in ([], ["--record", str(record)])
+    )
+    assert bare["taught"] == []
+    assert told["taught"][0].startswith("0 of 2 fired pieces broke; factor of the rule")
+    assert told["sound"]["p"] >= bare["sound"]["p"]
+    assert told["fire_next"]["wrong_call"] >= 0.0

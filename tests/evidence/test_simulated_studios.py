@@ -1,0 +1,61 @@
+"""The reckoning of the simulated studios, on utilisations that need no firing."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from cofire.evidence.advice import options_for
+from cofire.evidence.uncertainty import Factor, Samples, design
+from tests.simulated_studios import Design, Tally, brier, studios, table
+
+RULE = "metal"
+
+
+def one(seed: int, middle: float, count: int = 128) -> Samples:
+    """The logarithm of one utilisation sums two properties."""
+    z = design(count, 2, seed)
+    used = np.exp(z @ np.array([0.6, 0.3]) + middle)
+    factors = (Factor("body", "strength"), Factor("body", "young_modulus"))
+    return Samples(
+        factors, z, ((RULE, "zone"),), used[:, None], np.full((count, 1), 0.5), np.zeros(count),
+        0, {}, 0,
+    )  # fmt: skip
+
+
+def run(count: int = 256) -> Tally:
+    rings = [{RULE: r} for r in (0.5, 0.7, 1.0, 1.4, 2.0)]
+    designs = []
+    for middle in (0.6, 0.0, -0.6):
+        planner = one(1, middle)
+        designs.append(Design(planner, one(2, middle), tuple(options_for(planner.factors, rings))))
+    tally = Tally([], [], {}, {}, [])
+    studios(designs, count, np.random.default_rng(3), tally)
+    return tally
+
+
+def test_probabilities_come_true_and_pieces_make_them_sharper():
+    """Planner and world draw from one distribution: any gap is an error of the reckoning."""
+    tally = run()
+    for pairs in (tally.before, tally.after):
+        told, came = (np.array(x, float) for x in zip(*pairs, strict=True))
+        for low in np.arange(0.0, 1.0, 0.25):
+            here = (told >= low) & (told < low + 0.25)
+            if here.sum() >= 40:
+                spread = np.sqrt(0.25 / here.sum())
+                assert abs(told[here].mean() - came[here].mean()) < 3.0 * spread
+    assert brier(tally.after) < 0.8 * brier(tally.before)
+    assert 0.83 < np.mean(tally.covered) < 0.97
+
+
+def test_advised_pieces_leave_fewer_wrong_calls_than_none():
+    tally = run()
+    assert np.mean(tally.wrong["advised pieces"]) < np.mean(tally.wrong["planned, no pieces"])
+    assert np.mean(tally.lost["advised pieces"]) <= np.mean(tally.lost["as given"])
+
+
+def test_the_brier_score_of_saying_a_half_is_a_quarter():
+    assert brier([(0.5, True), (0.5, False)]) == pytest.approx(0.25)
+    lines = table([(0.05, False), (0.95, True), (0.95, True)])
+    assert len(lines) == 3
+    assert "1.00" in lines[-1]
