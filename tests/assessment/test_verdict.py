@@ -132,8 +132,8 @@ EXPECTED: dict[str, tuple[Pot, Pot, str, str, str, str]] = {
         BASE, GRADED, "cooling", BODY, "down",
         "blends between the zones take the mismatch in smaller steps",
     ),
-    "graded over 36 mm, its parting": (
-        BASE, GRADED, "joint energy", "", "down",
+    "graded over 36 mm, its cracks": (
+        BASE, GRADED, "through crack", "", "down",
         "each of several steps stores less than one",
     ),
     "slower through the set point": (
@@ -170,11 +170,8 @@ EXPECTED: dict[str, tuple[Pot, Pot, str, str, str, str]] = {
         "what yields cannot pull: Kovalev et al. 1998, J. Am. Ceram. Soc. 81, 2342",
     ),
     "twice as large": (
-        THIN, LARGE, "joint energy", "", "up",
+        THIN, LARGE, "through crack", "", "up",
         "large ware parts where small ware holds: energy grows as the root of radius times wall",
-    ),
-    "twice as large, its stress": (
-        THIN, LARGE, "joint stress", "", "same", "stress of a joint knows no size",
     ),
 }  # fmt: skip
 
@@ -296,7 +293,7 @@ def test_text_fits_its_columns_and_begins_with_the_verdict(fired: Response):
     assert max(map(len, lines)) <= 100
     assert lines[0].startswith(f"{verdict.word.upper()}: {fired.vessel.name}")
     assert lines[1].startswith(f"Decided by {verdict.worst.rule}")
-    assert all(flag.rule in text for flag in verdict.flags)
+    assert all(flag.rule in " ".join(text.split()) for flag in verdict.flags)
     assert "nan" not in text
     assert "\u00a0" not in text
 
@@ -331,7 +328,8 @@ def test_json_keeps_its_schema(fired: Response):
     assert len(whole["flags"]) == len(verdict.flags)
     for row in whole["flags"]:
         assert row.keys() == FLAG_FIELDS.keys() | {
-                "time_h", "temperature_C", "height_mm", "chance_of_crack",
+                "time_h", "temperature_C", "height_mm", "chance_of_crack", "utilisation_low",
+                "utilisation_high",
             }  # fmt: skip
         for name, kind in FLAG_FIELDS.items():
             assert isinstance(row[name], kind | int)
@@ -399,7 +397,7 @@ def test_the_load_of_a_chance_says_that_it_is_a_share_of_stress() -> None:
         unit="% probability of a crack", note="note",
     )  # fmt: skip
     assert (
-        "6.16 against 10.0 % probability of a crack (36.3 % with what the rule itself may be "
+        "6.16 against 10.0 % probability of a crack (33.4 % with what the rule itself may be "
         "wrong by; utilisation 0.945, as a share of the" in against(probability)
     )
     other = Flag(
