@@ -217,7 +217,7 @@ def test_mismatch_relaxes_as_maxwell_says_where_flow_is_shaped_as_the_elastic():
     free = np.array([[0.0, 1e-3, 1e-3], [0.0, 0.0, 0.0]])
     history = made_history(
         time, free, young_modulus=1e10, viscosity=np.array([[1e25, 1e25, 1e10]] * 2),
-        poisson_ratio=0.25, viscous_poisson_ratio=0.25, corners=(1,),
+        poisson_ratio=0.25, viscous_poisson_ratio=0.25, breakpoints=(1,),
     )  # fmt: skip
     body = solid(tube(0.06, (0.03,), across=3), [0, 1])
     fine = tuple(np.linspace(0, 2, 401)[1:])
@@ -521,7 +521,7 @@ def test_in_the_inside_corner_of_a_pot_stress_is_that_of_a_fine_solid():
     r, height, stress = at(0.5, 1.0)
     floor = np.isclose(height, base) & (r < inner)
     inwards = inner - r[floor], stress[0, floor]
-    beside = fired.breakpoints
+    beside = fired.corners
     for side, (line, length) in enumerate(((inwards, base), (up, WALL))):
         for share, found in ((0.1, beside.tenth), (0.25, beside.quarter)):
             known = UNIT * mean_along(*line, 0.0, share * length)

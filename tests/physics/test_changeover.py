@@ -216,16 +216,17 @@ def test_the_smeared_bands_follow_the_mixed_paste():
 def test_the_verdict_of_the_smeared_bands_stands_beside_that_of_the_sharp_ones():
     response, _ = foot()
     given = replace(response.vessel, printer=replace(response.vessel.printer, given=True))
-    both = checked(replace(response, vessel=given), CARDS, COARSE)
+    both = checked(replace(response, vessel=given), CARDS, COARSE, quick=True)
     assert both.smeared
     assert (both.sharp.word, both.word) == ("no", "no")
     # 4 mm of smear in a wall of 4 mm change little of what its height of 1/β = 8 mm rules
-    energies = [
-        max(f.utilisation for f in verdict.flags if f.rule == "joint energy")
+    used = [
+        max(f.utilisation for f in verdict.flags if f.rule == "cooling")
         for verdict in (both.sharp, both.verdict)
     ]
-    assert energies[1] == pytest.approx(energies[0], rel=0.3)
-    untold = checked(response, CARDS, COARSE)
+    # but the blends of the smear are brittle too
+    assert 1.0 < used[1] / used[0] < 1.5
+    untold = checked(response, CARDS, COARSE, quick=True)
     assert not untold.smeared
     assert untold.verdict == untold.sharp
 

@@ -189,6 +189,7 @@ def _stations(time: Array, stress: Array, plastic: Array, volume: Array) -> Simp
         height=np.zeros(layers * k),
         volume=np.repeat(volume, k, axis=0),
         stress=split(stress),
+        total=split(stress),
         local=np.zeros(()),
         inelastic=np.stack([0.0 * split(plastic)] * 2 + [split(plastic)], axis=1),
     )
