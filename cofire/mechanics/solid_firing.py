@@ -666,9 +666,11 @@ class _Lines:
     def windows(self, row: int, sign: int, low: Array, high: Array) -> tuple[slice, Array]:
         """Rows beside a row edge, and shares of their stations in means between W distances.
 
-        Where both distances are the same, the value there. Shares (W, rows, 3, P).
+        Where both distances are the same, the value there; no distance goes beyond the wall's end.
+        Shares (W, rows, 3, P).
         """
-        low, high = (np.repeat(d[:, None], self.through.size, axis=1) for d in (low, high))
+        there = (self.length[row:] if sign > 0 else self.length[:row]).sum(axis=0)
+        low, high = (np.minimum(d[:, None], there) for d in (low, high))
         start = np.zeros(self.through.size)
         at_point = high - low < 1e-12
         shares: list[Array] = []

@@ -13,11 +13,12 @@ from itertools import pairwise
 import numpy as np
 
 from cofire.assessment.firing_rules import DRYING_NO
-from cofire.assessment.response import Response, fire_vessel
+from cofire.assessment.response import Response, as_solid, fire_vessel
 from cofire.assessment.rule import GO, Flag, joint_name
 from cofire.assessment.verdict import Verdict, judge, rule_of
 from cofire.design.constraints import LEAST_LAYERS, decay_length
 from cofire.design.ladder import LADDER, RING, ladder
+from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import trace
 from cofire.firing.program import Firing
 from cofire.materials.card import Card, pure_cards
@@ -621,6 +622,14 @@ def still_possible(count: int) -> float:
     return float(1.0 - (1.0 - CONFIDENCE) ** (1.0 / count))
 
 
+def _solid(response: Response) -> Response:
+    """The response with its wall as a solid; as a shell where none can be cut."""
+    try:
+        return as_solid(response)
+    except (InputError, ModelError):
+        return response
+
+
 def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
     """A ring cut out of the vessel around the joints in doubt: whether they hold.
 
@@ -656,7 +665,7 @@ def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
         change = own.fired.at(own.ring, at) - green.fired.at(green.ring, low + at)
         outer = float(green.fired.at(green.fired.outside, low + at) * np.exp(change))
         readings.append(Reading(f"outer diameter at the {name}, fired", 2e3 * outer, "mm"))
-    utilisations = {(f.rule, f.zone): f.utilisation for f in judge(fired).flags}
+    utilisations = {(f.rule, f.zone): f.utilisation for f in judge(_solid(fired)).flags}
     carried = [
         f"{f.rule} {utilisations[f.rule, f.zone]:.2g} for {f.utilisation:.2g}"
         for f in flags

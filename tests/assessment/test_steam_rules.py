@@ -139,7 +139,7 @@ def test_figure_and_limit_of_oxygen_are_depths_in_millimetres():
     carbon = steam_flags.CHAR_YIELD * held
     depth = oxygen_depth(history.time, history.temperature, carbon, 1.0 - density[0])
     closing = np.argmax(history.progress[row] > steam_flags.PORES_CLOSE)
-    wall = float(response.shell.wall.max())
+    wall = float(response.fired.wall.max())
     assert flag.limit == pytest.approx(1e3 * depth[closing])
     assert flag.figure == pytest.approx(500.0 * wall * (1.0 - steam_flags.BLACK_CORE))
     assert flag.utilisation == pytest.approx(flag.figure / flag.limit)

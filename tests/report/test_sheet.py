@@ -898,7 +898,7 @@ def test_the_first_word_is_of_the_vessel_as_printed_and_sharp_joints_stand_below
     made = vase()
     sharp = Verdict(tuple(replace(flag, utilisation=0.0) for flag in made.verdict.flags))
     worst = Verdict((replace(made.verdict.worst, rule="cooling", utilisation=1.5),))
-    printed = replace(made.response)
+    printed = replace(made.response, vessel=replace(made.response.vessel))
 
     def told(check: Check) -> str:
         root = read(write_sheet(replace(made, check=check)))
@@ -906,5 +906,5 @@ def test_the_first_word_is_of_the_vessel_as_printed_and_sharp_joints_stand_below
 
     smeared = told(Check(made.response, sharp, printed, worst))
     assert smeared.startswith("NO. ")
-    assert "With every changeover sharp it would be go" in smeared
+    assert "With every changeover sharp it would be go (as a shell)" in smeared
     assert told(sharply(made.response, sharp)).startswith("GO. ")
