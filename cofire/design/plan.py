@@ -366,7 +366,7 @@ def _search(
     found = search_designs(
         replace(vessel, firing=settled.firing), rough, [draft.layout, *leading],
         effort=effort, final=_asked(effort),
-        progress=lambda n, of: say(f"designs: {n} of about {of}"),
+        progress=lambda n, of: say(f"designs: {n} of {max(n, of)}"),
     )  # fmt: skip
     if found is None:
         return

@@ -19,7 +19,7 @@ from cofire.report.writing import replace_folder, undisturbed
 ROOT = Path(__file__).resolve().parents[2]
 PAIR = """
 import sys, time
-from cofire.design.workers import in_pairs
+from cofire.workers import each, local_processes
 
 def job(n):
     if n == 1:
@@ -27,7 +27,8 @@ def job(n):
         print(os.getpid(), flush=True)
     time.sleep(60.0)
 
-list(in_pairs(job, [0, 1]))
+with local_processes(2) as executor:
+    list(each(job, [0, 1], executor))
 """
 
 

@@ -39,7 +39,7 @@ EXAMPLE = ROOT / "examples" / "silver_foot_vessel.toml"
 
 @cache
 def example_plan() -> Plan:
-    return propose(read_vessel(EXAMPLE, KILNS), CARDS)
+    return propose(read_vessel(EXAMPLE, KILNS), CARDS, effort=0.05)
 
 
 def test_the_shipped_example_is_made_ten_times_safer_or_told_that_it_cannot_be() -> None:
@@ -142,7 +142,7 @@ def test_brute_force_over_layouts_and_firings_finds_nothing_five_per_cent_better
     vessel = tea_light_to_plan() if name == "tea-light" else example(name)
     if name == "copper_foot_tumbler":  # its file keeps the foot as written: freed here
         vessel = replace(vessel, joint=JointLimits(3, 47.5e-3, 36e-3, 36e-3, 10.8e-3))
-    plan = example_plan() if name == EXAMPLE.stem else propose(vessel, CARDS)
+    plan = example_plan() if name == EXAMPLE.stem else propose(vessel, CARDS, effort=0.05)
     vessels = whole_grid(vessel, grid)
     assert len(vessels) > 50
     assert least_load(vessels) >= 0.95 * plan.verdict.utilisation
@@ -178,7 +178,7 @@ def test_an_interrupt_leaves_the_best_so_far_marked_unfinished(stage) -> None:
         if line.startswith(stage):
             raise KeyboardInterrupt
 
-    plan = propose(vessel, CARDS, tell=stop)
+    plan = propose(vessel, CARDS, tell=stop, effort=0.05)
     assert not plan.finished
     assert plan.verdict.utilisation <= plan.given.verdict.utilisation
     assert "interrupted" in plan_text(plan)
