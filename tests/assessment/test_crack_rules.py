@@ -390,3 +390,15 @@ def test_the_tension_of_a_band_is_that_of_its_joints_where_they_are_worse(tea_li
         worst = band_stresses(tea_light)[band].worst.tension
         assert found.max() == pytest.approx(max(beside.max(), worst))
     assert np.any(band_tensions(tea_light, 0) == steps.peak[:, 0, 0])
+
+
+def test_away_from_the_joints_the_tension_of_a_band_is_that_of_its_stations(tea_light: Response):
+    shell = tea_light.shell
+    quiet = replace(shell, steps=replace(shell.steps, peak=0.0 * shell.steps.peak))
+    for band in (0, 1):
+        found = band_tensions(replace(tea_light, shell=quiet), band)
+        here = tea_light.total[:, shell.band == band].reshape(shell.time.size, -1).max(axis=1)
+        assert np.all(found <= 1.05 * np.maximum(here, 0.0) + 1e4)
+        assert found.max() > 1e6
+        hot = int(np.argmax(found))
+        assert found[hot] > 0.2 * here[hot]
