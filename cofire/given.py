@@ -12,7 +12,7 @@ from cofire.errors import InputError
 from cofire.files import Place, is_number, show
 from cofire.firing.program import Firing, Kiln, find_kiln, load_kilns, read_firing, read_kiln
 from cofire.materials.card import Card
-from cofire.materials.library import Named, load_cards, read_card
+from cofire.materials.catalogue import Named, load_cards, read_card
 from cofire.physics.blends import blend as mixed
 from cofire.physics.blends import find_material
 from cofire.vessel import Vessel, read_vessel

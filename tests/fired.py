@@ -15,7 +15,7 @@ from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import RULES, Verdict, judge
 from cofire.firing.program import load_kilns
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.mechanics.integrator import Control
 from cofire.vessel import Vessel, read_vessel
 

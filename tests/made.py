@@ -11,7 +11,7 @@ import numpy as np
 from cofire.assessment.response import Response, fire_vessel
 from cofire.firing.program import Firing, load_kilns, simple_firing
 from cofire.materials.card import Card
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.mechanics.integrator import Control
 from cofire.production.green import Green, green_vessel
 from cofire.vessel import Band, JointLimits, Printer, Vessel

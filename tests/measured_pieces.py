@@ -12,7 +12,7 @@ from cofire.evidence.measured import Curve, FiredPieces, Measured
 from cofire.firing.kiln import trace
 from cofire.firing.program import load_kilns, simple_firing
 from cofire.materials.card import Card, FiredAt
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.physics.expansion import thermal_strains
 from cofire.physics.sintering import (
     clock_rate,

@@ -39,7 +39,7 @@ from cofire.evidence.uncertainty import PROBABLE, Samples, sample_verdicts
 from cofire.firing.kiln import Trace
 from cofire.firing.program import load_kilns
 from cofire.materials.card import Card, pure_cards
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.units import ROOM
 from cofire.vessel import read_vessel
 

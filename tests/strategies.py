@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from cofire.firing.kiln import GRID, Trace
 from cofire.firing.program import FULL, Firing, Kiln, Segment, load_kilns
 from cofire.materials.card import Card
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.materials.properties import GASES
 from cofire.units import HOUR, MINUTE, ROOM, kelvin
 

@@ -17,7 +17,7 @@ from cofire.fields import FORMATS, PASTE, PRINTER, RECORD, Field, Section
 from cofire.firing import program
 from cofire.firing.columns import UNITS
 from cofire.firing.program import LAG, load_kilns
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.report.calibration import card_text
 from cofire.vessel import Mixing, Printer, read_vessel
 

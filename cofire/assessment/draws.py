@@ -14,7 +14,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from cofire.materials.card import Card, Property, Uncertainty, pure_cards
-from cofire.materials.library import FROZEN, VISCOSITIES
+from cofire.materials.catalogue import FROZEN, VISCOSITIES
 from cofire.materials.properties import CELSIUS, LOG_VISCOSITY, SPECS
 from cofire.numerics import Array
 from cofire.physics.porosity import CRYSTAL_PACKING

@@ -49,7 +49,7 @@ def calibrate(
     from cofire.evidence.calibration import calibrate as fitted
     from cofire.evidence.measured import read_measured
     from cofire.firing.program import load_kilns
-    from cofire.materials.library import find_card, load_cards
+    from cofire.materials.catalogue import find_card, load_cards
     from cofire.report import calibration as calibration_figures
     from cofire.report.calibration import as_json, as_text, card_text
     from cofire.report.figures import save
@@ -129,7 +129,7 @@ def replay(
     from cofire.firing.columns import UNITS
     from cofire.firing.log import read_firing_log
     from cofire.firing.program import load_kilns
-    from cofire.materials.library import load_cards
+    from cofire.materials.catalogue import load_cards
     from cofire.report.replay import as_json, as_text
     from cofire.units import MINUTE, kelvin
     from cofire.vessel import read_vessel

@@ -37,7 +37,7 @@ def materials(
 
     Example:  cofire materials copper
     """
-    from cofire.materials.library import find_card, load_cards
+    from cofire.materials.catalogue import find_card, load_cards
     from cofire.report.writing import wrapped
 
     if check is not None:
@@ -63,7 +63,7 @@ def checked(path: Path) -> None:
         The file or folder.
     """
     from cofire.firing.program import check_kilns
-    from cofire.materials.library import card_files, check_files, kiln_files, remarks_on_files
+    from cofire.materials.catalogue import card_files, check_files, kiln_files, remarks_on_files
     from cofire.report.writing import complaint
 
     cards = card_files(path) if path.is_dir() else [path]
@@ -91,7 +91,7 @@ def describe(card: Card) -> str:
     str
         Ends in a new line.
     """
-    from cofire.materials.library import remarks
+    from cofire.materials.catalogue import remarks
     from cofire.materials.properties import SPECS
     from cofire.report.writing import one_line, wrapped
     from cofire.units import celsius

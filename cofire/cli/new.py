@@ -132,7 +132,7 @@ def vessel(
     Example:  cofire new vessel --form bowl --below "fritted body" --above "fine silver"
     """
     from cofire.firing.program import find_kiln, known_gas, load_kilns
-    from cofire.materials.library import load_cards
+    from cofire.materials.catalogue import load_cards
     from cofire.physics.blends import find_material
     from cofire.report.forms import Wish, new_vessel
 
@@ -240,7 +240,7 @@ def firing(
     from cofire.design.firings import DRY
     from cofire.design.starting import started
     from cofire.firing.program import Firing, Segment, checked, find_kiln, known_gas, load_kilns
-    from cofire.materials.library import load_cards
+    from cofire.materials.catalogue import load_cards
     from cofire.report.forms import new_firing
     from cofire.report.plan import rate_text
     from cofire.units import HOUR, MINUTE, celsius, kelvin
@@ -382,7 +382,7 @@ def material(
 
     Example:  cofire new material --like "fritted body" --own "strength = 62, 10 %"
     """
-    from cofire.materials.library import CardReader, alone, find_card, inherited, load_cards
+    from cofire.materials.catalogue import CardReader, alone, find_card, inherited, load_cards
     from cofire.materials.properties import SPECS
     from cofire.report.forms import new_material
     from cofire.report.plan import toml_value

@@ -71,7 +71,7 @@ def screen(
     """
     from cofire.assessment import screening
     from cofire.firing.program import find_kiln, known_gas, load_kilns
-    from cofire.materials.library import load_cards
+    from cofire.materials.catalogue import load_cards
     from cofire.report import pairs as table
     from cofire.report.writing import STANDARD_OUTPUT, check_folder, check_targets, write_text
 
@@ -162,7 +162,7 @@ def mismatch(
     Example:  cofire mismatch copper "talc body" --gas carbon --out cofire-out
     """
     from cofire.firing.program import find_kiln, known_gas, load_kilns, read_firing
-    from cofire.materials.library import load_cards
+    from cofire.materials.catalogue import load_cards
     from cofire.physics.blends import find_material
     from cofire.report.writing import check_folder
 
@@ -288,7 +288,7 @@ def partner(
     from cofire.design.partner import nearest, wanted_partner
     from cofire.design.recipe import wanted_recipes
     from cofire.errors import UnknownName
-    from cofire.materials.library import load_fillers
+    from cofire.materials.catalogue import load_fillers
     from cofire.report.partner import partner_json, partner_text
     from cofire.workers import local_processes
 

@@ -49,7 +49,7 @@ def read(
         The vessel, materials by name, and the kilns that files may name.
     """
     from cofire.firing.program import load_kilns
-    from cofire.materials.library import load_cards
+    from cofire.materials.catalogue import load_cards
     from cofire.vessel import read_vessel
 
     kilns, cards = load_kilns(tables or []), load_cards(tables or [])

@@ -47,7 +47,7 @@ def sweep(
     Example:  cofire sweep examples/sweep.csv --out verdicts.csv
     """
     from cofire.firing.program import load_kilns
-    from cofire.materials.library import load_cards
+    from cofire.materials.catalogue import load_cards
     from cofire.sweeps import as_parquet, sweep_table
 
     def tell(done: int, of: int) -> None:

@@ -55,7 +55,7 @@ def checked(
     """
     from cofire.assessment.check import check_vessel
     from cofire.firing.program import load_kilns
-    from cofire.materials.library import load_cards
+    from cofire.materials.catalogue import load_cards
     from cofire.vessel import read_vessel
 
     cards = load_cards(tables or [])
@@ -237,7 +237,7 @@ def stress(
     relieved = None
     if relief:
         from cofire.assessment.response import relief as switched_off
-        from cofire.materials.library import load_cards
+        from cofire.materials.catalogue import load_cards
 
         relieved = switched_off(response.vessel, load_cards(tables or []), extend)
     show(stress_text.as_text(response, bands, relieved, columns()), units)

@@ -36,7 +36,7 @@ from cofire.design.starting import started
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.firing.program import Firing
 from cofire.materials.card import Card
-from cofire.materials.library import load_fillers
+from cofire.materials.catalogue import load_fillers
 from cofire.vessel import Vessel
 from cofire.workers import each
 

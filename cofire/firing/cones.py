@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from cofire.errors import InputError
 from cofire.files import Place, read_text, show
-from cofire.materials.library import bundled_tables
+from cofire.materials.catalogue import bundled_tables
 from cofire.units import HOUR, kelvin
 
 COLUMNS = ("cone", "rate_C_per_h", "temperature_C", "chart", "seen")

@@ -8,7 +8,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from cofire.files import Fields, read_toml
-from cofire.materials.library import bundled_tables
+from cofire.materials.catalogue import bundled_tables
 
 SUBSTANCES = ("binder", "structural water")
 

@@ -24,7 +24,7 @@ import numpy as np
 from cofire.errors import InputError, UnknownName
 from cofire.files import Fields, read_toml, show
 from cofire.materials.card import Card, Uncertainty
-from cofire.materials.library import bundled_tables, read_uncertainty
+from cofire.materials.catalogue import bundled_tables, read_uncertainty
 from cofire.materials.properties import BASES, ELEMENTS, GASES
 from cofire.units import celsius, kelvin
 
@@ -548,7 +548,7 @@ def first_liquid(
     --------
     The eutectic of silver and copper (NIST, Ag-Cu system):
 
-    >>> from cofire.materials.library import load_cards
+    >>> from cofire.materials.catalogue import load_cards
     >>> cards = load_cards()
     >>> found = first_liquid((cards["fine silver"], cards["copper"]), "carbon")
     >>> round(found.temperature - 273.15, 1)

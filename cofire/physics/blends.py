@@ -6,7 +6,7 @@ import numpy as np
 
 from cofire.errors import InputError
 from cofire.materials.card import Card, Property, Uncertainty
-from cofire.materials.library import find_card
+from cofire.materials.catalogue import find_card
 from cofire.numerics import Array
 from cofire.physics import mixing
 from cofire.physics.expansion import smooth_expansion, smooth_step, transformation_strain

@@ -9,7 +9,7 @@ import pytest
 
 from cofire.assessment.check import Check
 from cofire.assessment.fired_metal import elongation_at, fired_metals, strength_at
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.physics.porosity import haynes_elongation
 from cofire.report.verdict import as_json, as_text
 from tests.fired import sharply, tea_light

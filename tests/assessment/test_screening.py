@@ -398,7 +398,7 @@ def test_a_screen_says_by_how_much_the_kiln_holds_longer_than_the_ware() -> None
     # the same pair is shown at the ware's hold, and fired by `mismatch` at the kiln's
     from cofire.assessment.screening import shared_firing
     from cofire.firing.program import LAG, load_kilns
-    from cofire.materials.library import load_cards
+    from cofire.materials.catalogue import load_cards
     from cofire.report.pairs import as_text
 
     cards, kiln = load_cards(), load_kilns()["small studio kiln"]

@@ -24,7 +24,7 @@ import numpy as np  # noqa: E402
 from cofire.assessment.screening import stream  # noqa: E402
 from cofire.firing.program import load_kilns  # noqa: E402
 from cofire.materials.card import Card  # noqa: E402
-from cofire.materials.library import load_cards  # noqa: E402
+from cofire.materials.catalogue import load_cards  # noqa: E402
 from cofire.report.pairs import stream_csv  # noqa: E402
 from cofire.units import kelvin  # noqa: E402
 

@@ -29,7 +29,7 @@ from cofire.design.constraints import layouts  # noqa: E402
 from cofire.design.transition import as_vessel  # noqa: E402
 from cofire.errors import ModelError  # noqa: E402
 from cofire.firing.program import load_kilns  # noqa: E402
-from cofire.materials.library import load_cards  # noqa: E402
+from cofire.materials.catalogue import load_cards  # noqa: E402
 from cofire.mechanics.joint import (  # noqa: E402
     BESIDE,
     CUT_OFF,

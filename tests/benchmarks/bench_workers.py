@@ -24,7 +24,7 @@ from time import perf_counter, process_time  # noqa: E402
 from cofire.assessment.check import check_vessel  # noqa: E402
 from cofire.design.plan import propose  # noqa: E402
 from cofire.evidence.uncertainty import sample_verdicts  # noqa: E402
-from cofire.materials.library import load_cards  # noqa: E402
+from cofire.materials.catalogue import load_cards  # noqa: E402
 from cofire.report.plan import plan_json  # noqa: E402
 from cofire.vessel import read_vessel  # noqa: E402
 from cofire.workers import cores, local_processes  # noqa: E402

@@ -26,7 +26,7 @@ from cofire.assessment.screening import stream
 from cofire.cli import app
 from cofire.firing.kiln import trace
 from cofire.firing.program import Kiln, load_kilns, read_firing, simple_firing
-from cofire.materials.library import bundled_tables, load_cards
+from cofire.materials.catalogue import bundled_tables, load_cards
 from cofire.report.figures import mismatch_csv, mismatch_figure, save, spread
 from cofire.report.pairs import COLUMNS, STREAMED, stream_csv
 from cofire.report.writing import one_line, printed

@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 from cofire.cli import app
 from cofire.cli.job import planned_reasons
 from cofire.firing.program import load_kilns, read_firing
-from cofire.materials.library import bundled_tables, card_files, remarks_on_files
+from cofire.materials.catalogue import bundled_tables, card_files, remarks_on_files
 from cofire.materials.properties import ELEMENTS
 from cofire.physics.atmosphere import FIRST_OXIDES
 from cofire.report.writing import complaint

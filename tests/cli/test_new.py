@@ -17,7 +17,7 @@ from cofire.cli import app
 from cofire.cli.common import DEFECT, INPUT_WRONG
 from cofire.fields import FORMATS
 from cofire.firing.program import load_kilns, read_firing
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.report.forms import FORMS, Wish, format_markdown, format_text, new_vessel
 from cofire.vessel import read_vessel
 from tests.guide import GUIDE, with_fields

@@ -89,7 +89,7 @@ def test_an_interrupt_ends_a_command_with_its_status_and_one_line(
     def stopped(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("cofire.materials.library.load_cards", stopped)
+    monkeypatch.setattr("cofire.materials.catalogue.load_cards", stopped)
     result = CliRunner().invoke(app, ["screen"])
     assert (result.exit_code, result.stdout, result.stderr) == (130, "", "cofire: stopped\n")
 

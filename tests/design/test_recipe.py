@@ -12,7 +12,7 @@ from cofire.design.recipe import (
 )
 from cofire.errors import InputError
 from cofire.firing.kiln import trace
-from cofire.materials.library import load_fillers
+from cofire.materials.catalogue import load_fillers
 from cofire.physics.history import histories
 from tests.fired import CARDS
 from tests.planned import tea_light_to_plan

@@ -49,7 +49,7 @@ from cofire.firing.program import (
     simple_firing,
 )
 from cofire.materials.binders import read_reactions
-from cofire.materials.library import (
+from cofire.materials.catalogue import (
     bundled_tables,
     check_files,
     load_cards,

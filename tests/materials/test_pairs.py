@@ -20,7 +20,7 @@ from cofire.assessment.screening import screen, stream
 from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, liquid_ceiling
 from cofire.errors import InputError, UnknownName
 from cofire.materials.card import Card
-from cofire.materials.library import bundled_tables, load_cards
+from cofire.materials.catalogue import bundled_tables, load_cards
 from cofire.materials.pairs import (
     MELTS,
     check_pairs,

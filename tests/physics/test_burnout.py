@@ -16,7 +16,7 @@ from cofire.files import read_toml
 from cofire.firing.kiln import Trace
 from cofire.materials import binders
 from cofire.materials.binders import Reaction, shipped_reactions
-from cofire.materials.library import bundled_tables
+from cofire.materials.catalogue import bundled_tables
 from cofire.materials.properties import GASES
 from cofire.physics.burnout import conversion, mass_lost
 from cofire.units import GAS_CONSTANT, MINUTE, celsius, kelvin

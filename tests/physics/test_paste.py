@@ -9,7 +9,7 @@ import pytest
 
 from cofire.errors import InputError
 from cofire.materials.card import Card
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.physics.blends import blend
 from cofire.physics.paste import BINDER_DENSITY, WATER_DENSITY, paste_of
 

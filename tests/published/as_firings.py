@@ -65,7 +65,7 @@ from cofire.assessment.verdict import Verdict, judge
 from cofire.firing.kiln import Trace
 from cofire.firing.program import Firing, load_kilns
 from cofire.materials.card import DENSE, Card, Property, Transformation
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.sleeve import fire_sleeve, nested_rings

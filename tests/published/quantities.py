@@ -34,7 +34,7 @@ from cofire.evidence.uncertainty import bounds, factors_of, varied
 from cofire.firing.kiln import Trace, trace
 from cofire.firing.program import find_kiln, load_kilns, simple_firing
 from cofire.materials.card import Card
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.physics import mixing
 from cofire.physics.history import histories

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from cofire.materials.card import CRISTOBALITE_STEP, QUARTZ_STEP, Card
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 
 ZERO = 273.15
 GAS_CONSTANT = 8.314462618

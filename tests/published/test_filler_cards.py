@@ -12,7 +12,7 @@ from chemicals.heat_capacity import CRC_standard_data
 from cofire.firing.kiln import trace
 from cofire.firing.program import load_kilns, simple_firing
 from cofire.materials.card import Card
-from cofire.materials.library import (
+from cofire.materials.catalogue import (
     bundled_tables,
     card_files,
     check_files,

@@ -15,7 +15,7 @@ from cofire.materials.card import (
     Card,
     Transformation,
 )
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.physics.expansion import thermal_strains
 from cofire.units import kelvin
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from cofire.firing.kiln import Trace
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.physics.sintering import (
     BOUNDARY_SLOWING,
     VOLUME_SLOWING,

@@ -10,7 +10,7 @@ import pytest
 from chemicals import CAS_from_any, Hfus, Tm
 from scipy.optimize import brentq
 
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.materials.pairs import MELTS, first_liquid, shipped_pairs
 from cofire.physics.atmosphere import oxide_equilibrium, oxygen_potential
 from cofire.units import kelvin

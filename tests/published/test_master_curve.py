@@ -13,7 +13,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq, least_squares
 from scipy.special import exp1
 
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.physics.sintering import master_clock_rate, master_curve, run_clock, sintering_strain
 from cofire.units import GAS_CONSTANT, MINUTE, kelvin
 

@@ -12,7 +12,7 @@ from chemicals import CAS_from_any, Tm, heat_capacity
 from chemicals.elements import periodic_table
 from chemicals.volume import rho_data_CRC_inorg_s_const
 
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.physics.expansion import thermal_strains
 from cofire.physics.sintering import clock_rate, density_at, run_clock
 from cofire.units import ROOM, kelvin

@@ -8,7 +8,7 @@ import pytest
 
 from cofire.firing.cones import read_cones
 from cofire.materials.card import Card
-from cofire.materials.library import load_cards, load_fillers
+from cofire.materials.catalogue import load_cards, load_fillers
 from cofire.materials.pairs import shipped_pairs
 
 CARDS = {**load_cards(), **load_fillers()}

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from cofire.firing.kiln import Trace
-from cofire.materials.library import load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.physics.sintering import (
     relative_density,
     run_clock,

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from cofire.errors import CofireError, InputError, OutOfRange, UnknownName
 from cofire.files import read_toml
 from cofire.materials.card import Card, Property, Uncertainty
-from cofire.materials.library import (
+from cofire.materials.catalogue import (
     bundled_tables,
     card_files,
     check_files,
