@@ -373,7 +373,7 @@ def _tried(
         try:
             card = mixed_card(base, [(filler, share)])
             other = Bench({**bench.cards, card.name: card}, True, bench.fineness)
-            own = (card.name, ceramic.name) if base is metal else (metal.name, card.name)
+            own = (card.name, ceramic.name) if base.name == metal.name else (metal.name, card.name)
             one = laid(vessel, *own, below, design)
             outcome = of_one(other, one)
         except CofireError:
