@@ -61,7 +61,7 @@ def section(vessel: Vessel, across: int | None = None) -> SolidMesh:
 
 def checked(response: Response, across: int | None = None) -> SolidFiring:
     """The solid of a check, at the shell's times and two more."""
-    shell, trace = response.shell, response.trace
+    shell, trace = response.fired, response.trace
     hottest = float(trace.time[trace.ware.argmax()])
     times = times_of(shell.time, np.abs(shell.stress).max(axis=(1, 2, 3)), hottest)
     return fire_solid(
@@ -96,7 +96,7 @@ def errors(time: Array, temperature: Array, found: Array, known: Array) -> Error
 
 def energy_of_shell(response: Response) -> Array:
     """Energy of parting by force and moment of the shell, as the flag of the joint takes it."""
-    shell, steps, h = response.shell, response.shell.steps, response.history
+    shell, steps, h = response.fired, response.fired.steps, response.history
     young = response.at_times(h.young_modulus)
     out = np.zeros((shell.time.size, steps.height.size))
     for s, height in enumerate(steps.height):
@@ -114,7 +114,7 @@ def energy_of_shell(response: Response) -> Array:
 
 def compare(response: Response, own: SolidFiring, reference: SolidFiring) -> dict[str, Errors]:
     """Errors of the solid of a check and of the shell, by quantity."""
-    shell, trace = response.shell, response.trace
+    shell, trace = response.fired, response.trace
     temperature = np.interp(own.time, trace.time, trace.ware)
 
     def held(found: Array, known: Array) -> Errors:

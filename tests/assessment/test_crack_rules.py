@@ -393,7 +393,7 @@ def test_the_tension_of_a_band_is_that_of_its_joints_where_they_are_worse(tea_li
 
 
 def test_away_from_the_joints_the_tension_of_a_band_is_that_of_its_stations(tea_light: Response):
-    shell = tea_light.shell
+    shell = tea_light.fired
     quiet = replace(shell, steps=replace(shell.steps, peak=0.0 * shell.steps.peak))
     for band in (0, 1):
         found = band_tensions(replace(tea_light, shell=quiet), band)

@@ -284,5 +284,5 @@ def test_a_schedule_is_written_as_a_file_that_is_read_back(schedule, tmp_path) -
         assert one.peak == pytest.approx(two.peak, abs=0.01)
     rows = firing_csv(schedule.firing, {0: 'say "why"'}).splitlines()
     assert len(rows) == 1 + len(schedule.firing.segments)
-    assert "say why" in rows[1]
+    assert '"say ""why"""' in rows[1]
     assert GO == 0
