@@ -396,7 +396,7 @@ def test_away_from_the_joints_the_tension_of_a_band_is_that_of_its_stations(tea_
     shell = tea_light.fired
     quiet = replace(shell, steps=replace(shell.steps, peak=0.0 * shell.steps.peak))
     for band in (0, 1):
-        found = band_tensions(replace(tea_light, shell=quiet), band)
+        found = band_tensions(replace(tea_light, fired=quiet), band)
         here = tea_light.total[:, shell.band == band].reshape(shell.time.size, -1).max(axis=1)
         assert np.all(found <= 1.05 * np.maximum(here, 0.0) + 1e4)
         assert found.max() > 1e6
