@@ -222,8 +222,6 @@ class Card:
     <Property solidus of 'copper': 1085 °C>
     >>> copper["thermal_expansion"].written[1]
     '1e-6/K'
-    `properties` maps a name of `cofire.materials.properties.SPECS` to its `Property`. `like` names
-    the card that gave what the file does not say; empty where the file says all.
     """
 
     name: str
