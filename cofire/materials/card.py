@@ -211,6 +211,7 @@ class Card:
     `properties` maps a name of `cofire.materials.properties.SPECS` to its `Property`. `arrives`
     tells how the body comes into the kiln: `GREEN`, as printed, or `DENSE`, already sintered,
     rolled or cast, so that it only expands, creeps and yields.
+    `like` names the card that gave what the file does not say; empty where the file says all.
 
     Examples
     --------
