@@ -11,6 +11,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import os
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
@@ -388,6 +389,20 @@ def _line(cells: Iterable[str]) -> str:
     return text.getvalue()
 
 
+_HELD: set[int] = set()
+"""Descriptors of files that this process has locked."""
+
+
+def _let_go() -> None:
+    """In a worker that was forked off: a lock stays for as long as any copy of it is open."""
+    while _HELD:
+        os.close(_HELD.pop())
+
+
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=_let_go)
+
+
 @contextmanager
 def _locked(out: Path, anew: bool) -> Iterator[BinaryIO]:
     """The file of verdicts, open for one sweep alone where the system can say so."""
@@ -397,17 +412,29 @@ def _locked(out: Path, anew: bool) -> Iterator[BinaryIO]:
     except OSError as error:
         raise InputError(f"{where}: cannot be written ({error.strerror})") from None
     with stream:
+        lock = None
         try:
             import fcntl
 
-            fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            # a descriptor of its own, which workers can close and the stream cannot miss
+            lock = os.open(out, os.O_RDWR)
+            _HELD.add(lock)
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except ImportError:  # no such locks on this system
             pass
         except OSError:
+            _HELD.discard(lock or -1)
+            if lock is not None:
+                os.close(lock)
             raise InputError(f"{where}: another sweep is writing it") from None
-        if anew:
-            stream.truncate(0)
-        yield stream
+        try:
+            if anew:
+                stream.truncate(0)
+            yield stream
+        finally:
+            if lock is not None:
+                _HELD.discard(lock)
+                os.close(lock)
 
 
 def _taken_up(stream: BinaryIO, out: Path, asked: _Asked, table: Path) -> Counter[str]:

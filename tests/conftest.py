@@ -1,11 +1,17 @@
-"""Settings of every property test: the same examples on each run, so a failure stays.
+"""Settings of every test: one thread of linear algebra, the same examples on each run.
 
+The matrices are small, and workers side by side would only wait for each other's threads.
 `pytest --hypothesis-profile=search` looks for new ones.
 """
 
 from __future__ import annotations
 
-from hypothesis import HealthCheck, Phase, settings
+import os
+
+for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(name, "1")  # read when numpy is first imported
+
+from hypothesis import HealthCheck, Phase, settings  # noqa: E402
 
 settings.register_profile(
     "suite",

@@ -119,19 +119,21 @@ def layout_of(vessel: Vessel) -> Layout:
     inner = vessel.bands[1:-1]
     shares = tuple(int(band.material.split("=")[1]) for band in inner)
     low, high = vessel.bands[0].high, vessel.bands[-1].low
-    heights = [band.high - band.low for band in inner]
-    assert not heights or np.ptp(heights) < 1e-9
+    heights = tuple(band.high - band.low for band in inner)
     rising = CARDS[vessel.bands[0].material].kind == "ceramic"
     middle = 0.5 * (low + high)
-    return Layout(shares[::-1] if rising else shares, heights[0] if heights else 0.0, middle)
+    least = min(heights, default=0.0)
+    if rising:
+        shares, heights = shares[::-1], heights[::-1]
+    return Layout(shares, least, middle, heights)
 
 
 def broken_limits(vessel: Vessel, layout: Layout) -> list[str]:
     """Which limits a layout breaks, worked out anew from the vessel's own numbers."""
     joint, layer, hair = vessel.joint, vessel.printer.layer, 1e-8
     top = float(vessel.height[-1])
-    foot = layout.middle - 0.5 * layout.height * len(layout.shares)
-    rim = layout.middle + 0.5 * layout.height * len(layout.shares)
+    whole = sum(layout.each)
+    foot, rim = layout.middle - 0.5 * whole, layout.middle + 0.5 * whole
     range_slack = 0.5 * max(layer - (joint.highest - joint.lowest), 0.0)  # one place: half a layer
     # smear: volume between 5 and 95 % of new paste behind n stirred tanks in series
     n, dead = vessel.printer.tanks, vessel.printer.dead_volume
@@ -147,7 +149,6 @@ def broken_limits(vessel: Vessel, layout: Layout) -> list[str]:
         "shares fall": all(
             a > b for a, b in zip((100, *layout.shares), (*layout.shares, 0), strict=True)
         ),
-        "shares in steps of 5": all(s % 5 == 0 for s in layout.shares),
         "height": rim - foot <= joint.height + hair,
         "position": joint.lowest - range_slack - hair
         <= layout.middle
@@ -155,8 +156,8 @@ def broken_limits(vessel: Vessel, layout: Layout) -> list[str]:
         "keep": foot >= joint.keep - hair and rim <= top - joint.keep + hair,
         "a zone at each end": foot > 0.0 and rim < top,
         "foot on a layer": abs(foot / layer - round(foot / layer)) < 1e-5,
-        "whole layers": abs(layout.height / layer - round(layout.height / layer)) < 1e-5,
-        "smear": not layout.shares or fits,
+        "whole layers": all(abs(h / layer - round(h / layer)) < 1e-5 for h in layout.each),
+        "smear": not layout.shares or fits or vessel.printer.given,  # else its smear is judged
     }
     return [name for name, kept in checks.items() if not kept]
 

@@ -117,9 +117,6 @@ with local_processes(2) as executor:
 """
 
 
-@pytest.mark.xfail(
-    reason="the lock of the killed one may outlive it on a loaded machine", strict=False
-)
 @pytest.mark.skipif(sys.platform == "win32", reason="kills as POSIX does")
 def test_a_sweep_that_is_killed_goes_on_where_it_was(table: Path, tmp_path: Path) -> None:
     table.write_text("\n".join([*ROWS[:2], *(f"light.toml,{840 + k},,,," for k in range(23))]))

@@ -24,6 +24,7 @@ from cofire.assessment.crack_rules import (
     THROUGH_CRACK,
 )
 from cofire.assessment.cracks import SINTERED
+from cofire.assessment.later_rules import LATER, TEST_TIME, YEAR, later_exponent
 from cofire.assessment.response import Response
 from cofire.assessment.rule import STRESS, Flag, Rule
 from cofire.assessment.screening import STUDIO_GASES, screen
@@ -47,6 +48,7 @@ from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.sleeve import FiredSleeve, fire_sleeve, nested_rings
 from cofire.numerics import Array
 from cofire.physics.history import History
+from cofire.physics.slow_crack_growth import aged_factor
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
 from cofire.units import celsius
 from cofire.vessel import Vessel
@@ -64,9 +66,9 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
     """One zone inside the other, as two rings of the same wall over the whole height.
 
     Long rings in the vessel's firing, either zone inside. Compared are the ceramic ring's
-    survival (Weibull, over its volume), its tension while it is brown, the tension between the
-    rings against the ceramic's strength, and the elastic energy that both rings store against the
-    ceramic's toughness: what a crack that runs between them from an end can spend at most (Suo &
+    survival in the kiln and within a year (Weibull, over its volume), its strain while brown, the
+    tension between the rings against the ceramic's strength, and the elastic energy that both rings
+    store against the joint's toughness: what a crack that runs between them from an end can spend at most (Suo &
     Hutchinson 1990, Int. J. Fract. 43, 1, steady state). The metal's plastic strain is not.
 
     Parameters
@@ -91,9 +93,9 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
     fired = fire_sleeve(rings, history, control=COARSE)
     tall = float(vessel.height[-1])
     note = (
-        f"rings of {wall * 1e3 / 2:.1f} mm; compared are the ceramic ring's survival, its tension "
-        "while it is brown, the tension between the rings and the energy a crack between them "
-        "can spend"
+        f"rings of {wall * 1e3 / 2:.1f} mm; compared are the ceramic ring's survival in the kiln "
+        "and within a year, its strain while it is brown, the tension between the rings and the "
+        "energy a crack between them can spend"
     )
     found = []
     for order, place in ((0, "inside"), (1, "outside")):
@@ -156,7 +158,20 @@ def _ring_flags(
         )
 
     grade = (-np.log1p(-FAILURE_CAUTION) / limit) ** (1.0 / m)
+    n, threshold, _ = later_exponent(ceramic)
+    within = np.where(time == time[-1], risk, 0.0)
+    within = within * float(aged_factor(YEAR, TEST_TIME, n, threshold)) ** m
     return [
+        flag(
+            LATER,
+            (within / limit) ** (1.0 / m),
+            grade,
+            -np.expm1(-within),
+            np.full(time.size, FAILURE_NO),
+            "ceramic ring, within a year in humid air",
+            "% probability of a crack",
+            1e-2,
+        ),
         flag(COOLING, (risk / limit) ** (1.0 / m), grade, tension, strength, "ceramic ring"),
         flag(
             BROWN,

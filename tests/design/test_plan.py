@@ -19,11 +19,19 @@ import numpy as np
 import pytest
 
 from cofire.assessment.verdict import judge
-from cofire.design.alternatives import PROPOSED, already_fired, sleeve, two_firings
-from cofire.design.candidates import ROUGH, Bench
+from cofire.design.alternatives import (
+    PROPOSED,
+    RING_POINTS,
+    _stored,
+    already_fired,
+    sleeve,
+    two_firings,
+)
+from cofire.design.candidates import COARSE, ROUGH, Bench
 from cofire.design.plan import DOUBT, TENFOLD, Plan, Scan, propose, scan_layouts
 from cofire.design.transition import given_layout, zones
 from cofire.errors import InputError, ModelError
+from cofire.mechanics.sleeve import fire_sleeve, nested_rings
 from cofire.report.designs import percent
 from cofire.report.plan import plan_json, plan_text, scan_text, write_plan
 from cofire.report.writing import check_plan_folder, replace_folder
@@ -42,14 +50,11 @@ def example_plan() -> Plan:
     return propose(read_vessel(EXAMPLE, KILNS), CARDS, effort=0.05)
 
 
-@pytest.mark.xfail(
-    reason="written for the search before designs by chance; to be put anew", strict=False
-)
 def test_the_shipped_example_is_made_ten_times_safer_or_told_that_it_cannot_be() -> None:
     plan = example_plan()
     before, after = plan.probabilities
     assert plan.given.verdict.word == "no"
-    assert before > 0.999
+    assert before > after
     if plan.scan is None:
         assert before >= TENFOLD * after
     else:
@@ -59,9 +64,6 @@ def test_the_shipped_example_is_made_ten_times_safer_or_told_that_it_cannot_be()
     assert plan.finished
 
 
-@pytest.mark.xfail(
-    reason="written for the search before designs by chance; to be put anew", strict=False
-)
 def test_the_example_keeps_its_limits_and_its_figures_are_those_of_a_check() -> None:
     plan = example_plan()
     vessel = plan.vessel
@@ -224,22 +226,26 @@ def test_what_nothing_goes_below_is_the_least_of_the_whole_grid() -> None:
     assert 1.0 - 0.9 ** ((DOUBT * 1.0) ** m) < 0.10
 
 
-@pytest.mark.xfail(
-    reason="written for the search before designs by chance; to be put anew", strict=False
-)
 def test_a_ring_of_silver_pulls_a_frit_sleeve_less_than_it_parts_from_it() -> None:
     bench = Bench(CARDS, extend=True, fineness=ROUGH)
     vessel = tea_light_to_plan()
     what, verdict, note = sleeve(bench, vessel)
     rules = {flag.rule: flag for flag in verdict.flags}
-    assert set(rules) == {"cooling", "brown", "joint stress", "joint energy"}
+    assert set(rules) == {"cooling", "brown", "later", "through crack"}
+    assert rules["later"].utilisation >= rules["cooling"].utilisation  # cold stress, grown flaws
     assert "sleeve" in what
     assert "energy" in note
     # a film that yields stores at most σ²h(1−ν)/E in the plane: an upper estimate
     silver = CARDS["fine silver"]
     stress, young = silver["yield_stress"].value[0], silver["young_modulus"].value[0]
     film = stress**2 * 2e-3 * (1.0 - silver["poisson_ratio"].scalar) / young
-    assert rules["joint energy"].figure < 3.0 * film
+    history = bench.history(vessel.firing, [silver, CARDS["fritted body"]])
+    faces = 0.033 + 4e-3 * np.array([-0.5, 0.0, 0.5])
+    rings = nested_rings(np.stack([faces, faces]), [[0, 1], [1, 0]], points=RING_POINTS)
+    ended = fire_sleeve(rings, history, control=COARSE)
+    for order in (0, 1):
+        share = rings.share[order] / faces[1]
+        assert 0.0 < _stored(history, ended, order, share).max() < 3.0 * film
 
 
 def test_metal_onto_a_fired_body_pulls_by_its_whole_shrinkage() -> None:

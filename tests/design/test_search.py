@@ -164,12 +164,9 @@ def test_a_search_is_no_worse_than_what_it_began_from():
     assert {c.design.changes for c in found.choices} == {1, 2}
 
 
-@pytest.mark.xfail(
-    reason="written for the search before designs by chance; to be put anew", strict=False
-)
 def test_the_text_says_what_is_proposed_in_a_makers_words():
     found = searched()
-    text = designs_text(found)
+    text = " ".join(designs_text(found).split())
     assert "Proposed: " in text
     assert "changes of paste" in text or "change of paste" in text
     for word in ("1/β", "coarse", "flag", "utilisation", "mesh"):
@@ -185,9 +182,6 @@ def test_the_text_says_what_is_proposed_in_a_makers_words():
     assert odds_line((None, None)) == ""
 
 
-@pytest.mark.xfail(
-    reason="written for the search before designs by chance; to be put anew", strict=False
-)
 def test_a_limit_nearly_used_up_is_named():
     near = Flag(
         rule="brown", zone="body", utilisation=0.96, caution=0.5, figure=1.0, limit=1.0, unit="",
@@ -195,7 +189,7 @@ def test_a_limit_nearly_used_up_is_named():
     )  # fmt: skip
     outcome = Outcome((near,), 0.96, np.full(4, 0.6), np.full(4, 0.5), ("", "", "brown", ""))
     one = Choice(Design(Layout((50,), 3e-3, 30e-3), 1e-6), outcome, 1e-6)
-    text = designs_text(DesignSearch((one,), one, None, 1, 1, 4))
+    text = " ".join(designs_text(DesignSearch((one,), one, None, 1, 1, 4)).split())
     assert "the powder cracks before it sinters (body, 0.96 of its limit)" in text
 
 
