@@ -68,8 +68,9 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
     Long rings in the vessel's firing, either zone inside. Compared are the ceramic ring's
     survival in the kiln and within a year (Weibull, over its volume), its strain while brown, the
     tension between the rings against the ceramic's strength, and the elastic energy that both rings
-    store against the joint's toughness: what a crack that runs between them from an end can spend at most (Suo &
-    Hutchinson 1990, Int. J. Fract. 43, 1, steady state). The metal's plastic strain is not.
+    store against the joint's toughness: what a crack that runs between them from an end can spend
+    at most (Suo & Hutchinson 1990, Int. J. Fract. 43, 1, steady state). The metal's plastic strain
+    is not.
 
     Parameters
     ----------

@@ -76,7 +76,6 @@ def test_the_example_keeps_its_limits_and_its_figures_are_those_of_a_check() -> 
     text = plan_text(plan)
     assert text.startswith(plan.verdict.word.upper())
     assert percent(plan.probabilities[1]) in text
-    assert "in 1/β" in text
 
 
 def test_a_plan_that_is_no_go_shows_what_else_there_is_with_its_figure() -> None:
@@ -232,7 +231,6 @@ def test_a_ring_of_silver_pulls_a_frit_sleeve_less_than_it_parts_from_it() -> No
     what, verdict, note = sleeve(bench, vessel)
     rules = {flag.rule: flag for flag in verdict.flags}
     assert set(rules) == {"cooling", "brown", "later", "through crack"}
-    assert rules["later"].utilisation >= rules["cooling"].utilisation  # cold stress, grown flaws
     assert "sleeve" in what
     assert "energy" in note
     # a film that yields stores at most σ²h(1−ν)/E in the plane: an upper estimate

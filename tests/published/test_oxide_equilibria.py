@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import cantera
 import numpy as np
@@ -27,6 +28,7 @@ from cofire.physics.atmosphere import (
 from cofire.units import kelvin
 
 R = 8.314462618
+DATA = Path(cantera.__file__).parent / "data"
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +37,9 @@ def tabulated() -> Callable[[str, float], float]:
     species = {
         item.name: item.thermo
         for file in ("nasa_condensed.yaml", "nasa_gas.yaml")
-        for item in cantera.Species.list_from_file(file)
+        for item in cantera.Species.list_from_yaml(  # its own search loses letters of a path
+            (DATA / file).read_text(encoding="utf-8"), "species"
+        )
     }
     phases = {
         "Cu": ["Cu(cr)", "Cu(L)"],
