@@ -56,11 +56,11 @@ def fits(vessel: Vessel) -> bool:
     return bool(np.any((edges >= low - 1e-9) & (edges <= high + 1e-9)))
 
 
-def planned(vessel: Vessel) -> Outcome:
+def planned(vessel: Vessel, effort: float = 1.0) -> Outcome:
     """Plan a request and hold the outcome against it."""
     possible = fits(vessel) and shares_a_window(vessel)
     try:
-        plan = propose(vessel, CARDS, extend=True)
+        plan = propose(vessel, CARDS, extend=True, effort=effort)
     except ModelError as error:
         names = [n for n in ("keep:", "position:", "window:") if n in str(error)]
         wrong = [] if names and not possible else [f"refused: {error}"]

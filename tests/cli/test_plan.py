@@ -1,0 +1,137 @@
+"""`cofire plan` as a process: stopped at any moment, and silent in a pipe."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+VESSEL = """
+name = "{name}"
+[profile]
+shape = "cylinder"
+radius_mm = 30
+height_mm = 40
+wall_mm = 3
+[[band]]
+material = "fine silver"
+to_mm = 15
+[[band]]
+material = "fritted body"
+[joint]
+blends = 1
+height_mm = 12
+lowest_mm = 15
+highest_mm = 15
+keep_mm = 8
+[firing]
+segment = [ {{ to_C = 860, rate_C_per_h = 150, hold_min = 60 }} ]
+"""
+ROUGHLY = """
+import functools, sys
+import cofire.design.plan as plan
+plan.propose = functools.partial(plan.propose, effort=0.05)
+from cofire.__main__ import main
+sys.exit(main())
+"""
+"""The command, with a search of a twentieth of the samples: it is stopped, not believed."""
+WRITTEN = {
+    "plan.json", "plan.txt", "bands.csv", "firing.csv", "firing.toml", "vessel.toml",
+    "stress.json", "sheet.html", "stress.png", "trade_off.png", "kiln_C.csv", "kiln_F.csv",
+    "plan.png", "firing.png",
+}  # fmt: skip
+
+
+def started(
+    folder: Path, name: str, out: Path, stderr: int = subprocess.DEVNULL
+) -> subprocess.Popen[bytes]:
+    """`cofire plan` of a small vessel in a process group of its own."""
+    file = folder / f"{name}.toml"
+    file.write_text(VESSEL.format(name=name), encoding="utf-8")
+    line = [sys.executable, "-c", ROUGHLY, "plan", str(file), "--out", str(out), "--force"]
+    return subprocess.Popen(
+        line, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=stderr,
+        start_new_session=True,
+    )  # fmt: skip
+
+
+def whole_plan(out: Path) -> dict[str, object]:
+    """The object of a plan folder whose files all tell of one vessel."""
+    assert {path.name for path in out.iterdir()} == WRITTEN
+    told = json.loads((out / "plan.json").read_text(encoding="utf-8"))
+    for name in ("plan.txt", "vessel.toml", "sheet.html", "stress.json"):
+        assert told["vessel"] in (out / name).read_text(encoding="utf-8"), name
+    return told
+
+
+@pytest.fixture(scope="module")
+def first(tmp_path_factory) -> tuple[Path, float]:
+    """A folder with a plan that was not disturbed, and what it took. [s]"""
+    folder = tmp_path_factory.mktemp("first")
+    begun = time.monotonic()
+    assert started(folder, "first", folder / "plan").wait() in (0, 4)
+    assert whole_plan(folder / "plan")["finished"] is True
+    return folder, time.monotonic() - begun
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the exchange of two folders is Linux's")
+def test_a_command_killed_at_any_moment_leaves_the_old_plan_or_the_new(first) -> None:
+    folder, took = first
+    for share in (0.6, 0.97):
+        child = started(folder, "second", folder / "plan")
+        time.sleep(share * took)
+        os.kill(child.pid, signal.SIGKILL)
+        child.wait()
+        assert whole_plan(folder / "plan")["vessel"] in ("first", "second")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="sends signals to a group")
+def test_a_command_interrupted_at_any_moment_leaves_its_best_so_far_marked(first) -> None:
+    folder, took = first
+    for share in (0.4, 0.85):
+        out = folder / f"{share}"
+        child = started(folder, "some", out)
+        time.sleep(share * took)
+        os.killpg(child.pid, signal.SIGINT)
+        status = child.wait()
+        if out.exists():
+            assert whole_plan(out)["finished"] is (status != 130)
+        else:
+            assert status == 130  # before anything was found
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="sends signals to a group")
+def test_an_interrupt_is_answered_within_two_seconds_and_a_second_one_stops_at_once(first) -> None:
+    folder, took = first
+    out = folder / "stopped"
+    child = started(folder, "stopped", out, subprocess.PIPE)
+    time.sleep(0.5 * took)
+    os.killpg(child.pid, signal.SIGINT)
+    begun = time.monotonic()
+    assert child.stderr is not None
+    answer = child.stderr.readline().decode()
+    assert time.monotonic() - begun < 2.0
+    searching = r"interrupted after \d+ layouts and \d+ firings: kept .*Ctrl-C again"
+    assert re.match(searching + "|the plan is being written; Ctrl-C again", answer)
+    os.killpg(child.pid, signal.SIGINT)
+    begun = time.monotonic()
+    assert child.wait() == 130
+    assert time.monotonic() - begun < 2.0
+    with child.stderr as stream:
+        assert "nothing was written" in stream.read().decode()
+    assert not out.exists()
+
+
+def test_progress_is_silent_where_nobody_watches(capsys) -> None:
+    from cofire.cli.progress import PLAN, running
+
+    running(PLAN)("layers: 1 of 2")
+    assert capsys.readouterr() == ("", "")

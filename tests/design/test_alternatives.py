@@ -1,0 +1,53 @@
+"""What else there is: a sleeve, and one zone fired after the other."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from cofire.design.alternatives import RING_POINTS, _stored, already_fired, sleeve, two_firings
+from cofire.design.candidates import COARSE, ROUGH, Bench
+from cofire.design.transition import zones
+from cofire.mechanics.sleeve import fire_sleeve, nested_rings
+from tests.fired import CARDS
+from tests.planned import tea_light_to_plan
+
+
+def test_a_ring_of_silver_pulls_a_frit_sleeve_less_than_it_parts_from_it() -> None:
+    bench = Bench(CARDS, extend=True, fineness=ROUGH)
+    vessel = tea_light_to_plan()
+    what, verdict, note = sleeve(bench, vessel)
+    rules = {flag.rule: flag for flag in verdict.flags}
+    assert set(rules) == {"cooling", "brown", "later", "through crack"}
+    assert "sleeve" in what
+    assert "energy" in note
+    # a film that yields stores at most σ²h(1−ν)/E in the plane: an upper estimate
+    silver = CARDS["fine silver"]
+    stress, young = silver["yield_stress"].value[0], silver["young_modulus"].value[0]
+    film = stress**2 * 2e-3 * (1.0 - silver["poisson_ratio"].scalar) / young
+    history = bench.history(vessel.firing, [silver, CARDS["fritted body"]])
+    faces = 0.033 + 4e-3 * np.array([-0.5, 0.0, 0.5])
+    rings = nested_rings(np.stack([faces, faces]), [[0, 1], [1, 0]], points=RING_POINTS)
+    ended = fire_sleeve(rings, history, control=COARSE)
+    for order in (0, 1):
+        share = rings.share[order] / faces[1]
+        assert 0.0 < _stored(history, ended, order, share).max() < 3.0 * film
+
+
+def test_metal_onto_a_fired_body_pulls_by_its_whole_shrinkage() -> None:
+    bench = Bench(CARDS, extend=True, fineness=ROUGH)
+    vessel = tea_light_to_plan()
+    metal, ceramic, _ = zones(vessel, CARDS)
+    history = bench.history(vessel.firing, [metal, ceramic])
+    second = already_fired(history, 1)
+    assert np.all(second.strain["sintering"][1] == 0.0)
+    assert np.array_equal(second.strain["sintering"][0], history.strain["sintering"][0])
+    assert second.relative_density[1, 1:] == pytest.approx(history.relative_density[1, -1])
+    assert second.young_modulus[1, 0] == pytest.approx(history.young_modulus[1, -1], rel=0.01)
+    assert second.strength[1].min() >= 0.95 * history.strength[1, -1]
+    assert second.viscosity[1, 5] > 1e3 * history.viscosity[1].min()
+    what, verdict, note = two_firings(bench, vessel)
+    shrinks = -np.expm1(history.strain["sintering"][0, -1])
+    assert f"{100 * shrinks:.0f} %" in note
+    assert "two firings" in what
+    assert verdict.utilisation > 1.0
