@@ -269,13 +269,13 @@ class FiredVessel:
         Returns
         -------
         Verdict
-            With .word, .worst and .flags.
+            With .word, .deciding, .worst and .flags.
         """
         return self._verdict
 
     def __repr__(self) -> str:
-        worst = self._verdict.worst
-        return f"<{self.vessel.name!r} fired: {self._verdict.word}, {worst.rule} in {worst.zone}>"
+        flag = self._verdict.deciding
+        return f"<{self.vessel.name!r} fired: {self._verdict.word}, {flag.rule} in {flag.zone}>"
 
     def text(self) -> str:
         """The verdict, its reasons and the cautions, as `cofire check` prints them.
@@ -434,7 +434,7 @@ class PlannedVessel:
         Returns
         -------
         Verdict
-            With .word, .worst and .flags.
+            With .word, .deciding, .worst and .flags.
         """
         return self.plan.verdict
 
@@ -494,10 +494,11 @@ def plan(
     *,
     cards: Mapping[str, Card] | None = None,
     extend: bool = False,
+    effort: float = 1.0,
 ) -> PlannedVessel:
-    """Graded layers and a firing for a vessel that come nearest to a go.
+    """Graded layers and a firing with which a vessel is likeliest to be kept.
 
-    A search of half a minute for eight blends; one of no blend, as here, takes a second.
+    A search of a minute or two for eight blends on one core; on several, see `cofire.design.plan`.
 
     Parameters
     ----------
@@ -509,6 +510,8 @@ def plan(
         Materials by name; by default the shipped ones.
     extend : bool
         Hold tables' last values beyond their rows.
+    effort : float
+        Factor on the designs and samples that are tried; less is sooner and rougher. [-]
 
     Returns
     -------
@@ -526,14 +529,14 @@ def plan(
     >>> import cofire as cf
     >>> vase = cf.example_vessel()
     >>> sharp = replace(vase, joint=replace(vase.joint, blends=0))
-    >>> planned = cf.plan(sharp)  # only the firing is free
+    >>> planned = cf.plan(sharp, effort=0.05)  # only the firing is free, and roughly
     >>> planned.check().utilisation <= cf.fire(sharp).check().utilisation
     True
     """
     from cofire.design.plan import propose
 
     known = shipped() if cards is None else cards
-    return PlannedVessel(propose(vessel_of(vessel, firing), known, extend=extend))
+    return PlannedVessel(propose(vessel_of(vessel, firing), known, extend=extend, effort=effort))
 
 
 @dataclass(frozen=True, repr=False)
@@ -554,7 +557,7 @@ class PrintJob:
         Returns
         -------
         Verdict
-            With .word, .worst and .flags.
+            With .word, .deciding, .worst and .flags.
         """
         return self.job.verdict
 

@@ -194,6 +194,6 @@ def worst_place(check: Check) -> Flag:
     Flag
         Of the rule that decides; without a height where none of that rule has one.
     """
-    worst = check.verdict.worst
-    own = (f for f in check.verdict.flags if f.rule == worst.rule and f.height is not None)
-    return worst if worst.height is not None else next(own, worst)
+    flag = check.verdict.deciding
+    own = (f for f in check.verdict.flags if f.rule == flag.rule and f.height is not None)
+    return flag if flag.height is not None else next(own, flag)

@@ -384,6 +384,7 @@ PEAK = Rule(
     name="peak",
     loses=True,
     harm="it melts or slumps",
+    melts=True,
     asks="Does any substance melt, or overfire?",
     find=peak_flags,
     sees=frozenset({FIRING, SUBSTANCES}),

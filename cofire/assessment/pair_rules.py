@@ -196,6 +196,7 @@ LIQUID = Rule(
     name="liquid",
     loses=True,
     harm="a zone melts",
+    melts=True,
     asks="Does a zone melt, alone, by its neighbour or by the gas?",
     find=liquid_flags,
     sees=frozenset({FIRING, GAS, BLENDS, LAYERS, NEIGHBOUR}),

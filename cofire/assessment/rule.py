@@ -160,6 +160,8 @@ class Rule:
         gas that a powder feels. Not asked where every body arrives dense.
     after
         Whether it asks of the time after the kiln.
+    melts
+        Whether beyond its limit something melts, so that nothing else is worth asking.
 
     Examples
     --------
@@ -185,6 +187,7 @@ class Rule:
     hardest: int = NO
     green: bool = False
     after: bool = False
+    melts: bool = False
 
     def __post_init__(self) -> None:
         unknown = self.sees - set(SEEN)

@@ -67,7 +67,7 @@ def _figure(value: float) -> str | None:
 
 @dataclass(frozen=True)
 class Verdict:
-    """All flags of a vessel, worst first; the first one decides.
+    """All flags of a vessel, worst first.
 
     Examples
     --------
@@ -80,10 +80,10 @@ class Verdict:
     flags: tuple[Flag, ...]
 
     def __repr__(self) -> str:
-        worst = self.worst
+        flag = self.deciding
         return (
-            f"<Verdict {self.word}: {worst.rule}, {worst.zone}, utilisation "
-            f"{worst.utilisation:.3g}; {len(self.flags)} flags>"
+            f"<Verdict {self.word}: {flag.rule}, {flag.zone}, utilisation "
+            f"{flag.utilisation:.3g}; {len(self.flags)} flags>"
         )
 
     def _repr_html_(self) -> str:
@@ -94,12 +94,23 @@ class Verdict:
              f.unit, f.remedy if f.grade else None)
             for f in self.flags
         )  # fmt: skip
-        return small_table(f"{self.word}: {self.worst.rule}, {self.worst.zone}", head, rows)
+        return small_table(f"{self.word}: {self.deciding.rule}, {self.deciding.zone}", head, rows)
 
     @property
     def worst(self) -> Flag:
-        """The flag that decides."""
+        """The flag with the largest share of its limit used up, of the worst grade."""
         return self.flags[0]
+
+    @property
+    def deciding(self) -> Flag:
+        """The flag to tell first: the worst of what melts, is lost in the kiln, after it, less good.
+
+        A pot that has melted does not crack, and one that cracked on cooling has no year to come.
+        """
+        alike = [flag for flag in self.flags if flag.grade == self.grade]
+        rules = [rule_of(flag) for flag in alike]
+        order = [0 if r.melts else 3 if not r.loses else 2 if r.after else 1 for r in rules]
+        return alike[order.index(min(order))]
 
     @property
     def grade(self) -> int:

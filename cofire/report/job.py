@@ -409,9 +409,9 @@ def job_text(m: Job) -> str:
     str
         Ends in a new line.
     """
-    worst = m.verdict.worst
+    flag = m.verdict.deciding
     lines = _wrapped(
-        f"{m.response.vessel.name}: {m.verdict.word}, decided by {worst.rule}, {worst.zone}"
+        f"{m.response.vessel.name}: {m.verdict.word}, decided by {flag.rule}, {flag.zone}"
     )
     lines += (
         _print_lines(m) + _band_lines(m) + _cost_lines(m) + _changeover_lines(m) + _piece_lines(m)

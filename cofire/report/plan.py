@@ -346,13 +346,13 @@ def plan_json(plan: Plan) -> str:
         "as_given": {
             "verdict": plan.given.verdict.word,
             "utilisation": _rounded(plan.given.verdict.utilisation),
-            "decided_by": plan.given.verdict.worst.rule,
+            "decided_by": plan.given.verdict.deciding.rule,
             "crack_probability": _rounded(before),
             "breaks": list(plan.given_breaks),
         },
         "verdict": plan.verdict.word,
         "utilisation": _rounded(plan.verdict.utilisation),
-        "decided_by": plan.verdict.worst.rule,
+        "decided_by": plan.verdict.deciding.rule,
         "crack_probability": _rounded(after),
         "flags": [flag_row(flag) for flag in plan.verdict.flags],
         "bands": [

@@ -165,8 +165,8 @@ def worst_words(check: Check) -> str:
         Rule, share of its limit, moment and height.
     """
     when = place(worst_place(check))
-    worst = check.verdict.worst
-    return f"★ {worst.rule} {used(worst)[1]}" + (f"\n{when}" if when else "")
+    flag = check.verdict.deciding
+    return f"★ {flag.rule} {used(flag)[1]}" + (f"\n{when}" if when else "")
 
 
 def _band(axes: Axes, wall: Wall, number: int, side: float, share: float) -> None:

@@ -129,7 +129,7 @@ def as_text(r: Replay) -> str:
     lines += [f"{name:32} {plan:24} {log}" for name, plan, log in _rows(r)]
     planned, fired = r.verdicts
     lines += ["", f"{'verdict':32} {planned.word:24} {fired.word}"]
-    lines += [f"{'decided by':32} {planned.worst.rule:24} {fired.worst.rule}", ""]
+    lines += [f"{'decided by':32} {planned.deciding.rule:24} {fired.deciding.rule}", ""]
     if r.changed:
         lines.append("Flags that the log changes:")
         for before, after in r.changed:
@@ -216,7 +216,7 @@ def as_json(r: Replay) -> str:
         "notes": list(r.log.notes),
         "plan": _pace_json(r.paces[0], r.levels) | {"verdict": planned.word},
         "fired": _pace_json(r.paces[1], r.levels) | {"verdict": fired.word},
-        "decided_by": fired.worst.rule,
+        "decided_by": fired.deciding.rule,
         "moved": [{"planned": flag_row(a), "fired": flag_row(b)} for a, b in r.moved],
         "changed": [{"planned": flag_row(a), "fired": flag_row(b)} for a, b in r.changed],
         "flags": [flag_row(flag) for flag in fired.flags],

@@ -605,11 +605,11 @@ def verdict_text(m: Job) -> Text:
         What stands after the one word.
     """
     verdict = m.verdict
-    worst = verdict.worst
+    flag = verdict.deciding
     parts: list[str] = [MEANING[verdict.word]]
     if verdict.grade > GO:
-        zone = where(worst, m.check.printed)
-        parts += (f" Decided by {worst.rule}, ", *zone, f": {_found(worst)}.")
+        zone = where(flag, m.check.printed)
+        parts += (f" Decided by {flag.rule}, ", *zone, f": {_found(flag)}.")
     if m.check.smeared:
         parts.append(f" {sharp_line(m.check)}")
     if metals := "; ".join(metal.text() for metal in fired_metals(m.check.printed)):

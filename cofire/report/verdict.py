@@ -132,7 +132,7 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
         Ends in a new line.
     """
     verdict, response = check.verdict, check.printed
-    worst = verdict.worst
+    flag = verdict.deciding
     vessel = response.vessel
 
     def wrap(text: str, indent: int = 0, hang: int = 0) -> list[str]:
@@ -146,7 +146,7 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
     if vessel.left_open is not None:
         lines += wrap(taken(vessel.firing))
     if verdict.grade > GO:
-        lines += wrap(f"Decided by {worst.rule}, {worst.zone}: {worst.note}.")
+        lines += wrap(f"Decided by {flag.rule}, {flag.zone}: {flag.note}.")
     if check.smeared:
         lines += wrap(sharp_line(check))
     lines.append("")
@@ -312,13 +312,13 @@ def as_json(check: Check, hazards: Sequence[Caution]) -> str:
         "gas": response.vessel.firing.gas,
         "firing_from": "file" if response.vessel.left_open is None else "shared window",
         "verdict": verdict.word,
-        "decided_by": verdict.worst.rule,
+        "decided_by": verdict.deciding.rule,
         "as_printed": check.smeared,
         "structure": response.fired.structure,
         "why_no_solid": check.why or None,
         "sharp": {
             "verdict": check.sharp.word,
-            "decided_by": check.sharp.worst.rule,
+            "decided_by": check.sharp.deciding.rule,
             "utilisation": float(f"{check.sharp.utilisation:.6g}"),
         },
         "flags": [flag_row(flag) for flag in verdict.flags],

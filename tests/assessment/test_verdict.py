@@ -245,7 +245,7 @@ def test_no_flag_is_constant():
     assert [rule for rule, values in seen.items() if len(values) < 2] == []
 
 
-def test_the_worst_flag_comes_first_and_decides(fired: Response):
+def test_the_worst_flag_comes_first(fired: Response):
     verdict = judge(fired)
     order = [(-f.grade, -f.utilisation) for f in verdict.flags]
     assert order == sorted(order)
@@ -283,6 +283,19 @@ def test_a_worse_grade_outranks_a_larger_load():
     ]  # an unknown counts as at its limit
 
 
+def test_what_melts_is_told_first_and_a_year_to_come_last():
+    cracked, later, melted, sagged = (
+        flag(name, load)
+        for name, load in (("cooling", 2.0), ("later", 9.0), ("peak", 1.01), ("sag", 3.0))
+    )
+    assert worst_first([cracked, later, melted, sagged]).deciding == melted
+    assert worst_first([cracked, later]).deciding == cracked
+    assert worst_first([sagged, later]).deciding == later
+    assert worst_first([sagged, cracked]).deciding == cracked
+    assert worst_first([replace(melted, utilisation=0.95), cracked, later]).deciding == cracked
+    assert worst_first([cracked, later]).worst == later
+
+
 # as text and as JSON
 
 
@@ -292,7 +305,7 @@ def test_text_fits_its_columns_and_begins_with_the_verdict(fired: Response):
     lines = text.splitlines()
     assert max(map(len, lines)) <= 100
     assert lines[0].startswith(f"{verdict.word.upper()}: {fired.vessel.name}")
-    assert lines[1].startswith(f"Decided by {verdict.worst.rule}")
+    assert lines[1].startswith(f"Decided by {verdict.deciding.rule}")
     assert all(flag.rule in " ".join(text.split()) for flag in verdict.flags)
     assert "nan" not in text
     assert "\u00a0" not in text
@@ -324,7 +337,7 @@ def test_json_keeps_its_schema(fired: Response):
     whole = json.loads(as_json(sharply(fired, verdict), cautions(fired)))
     assert whole["schema"] == 1
     assert whole["verdict"] == verdict.word
-    assert whole["decided_by"] == whole["flags"][0]["rule"] == verdict.worst.rule
+    assert whole["decided_by"] == verdict.deciding.rule
     assert len(whole["flags"]) == len(verdict.flags)
     for row in whole["flags"]:
         assert row.keys() == FLAG_FIELDS.keys() | {

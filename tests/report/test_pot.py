@@ -81,7 +81,7 @@ def test_a_pot_of_one_zone_has_no_joint() -> None:
 def test_the_worst_place_is_of_the_rule_that_decides() -> None:
     check = sharply(foot()[0])
     found = worst_place(check)
-    assert found.rule == check.verdict.worst.rule
+    assert found.rule == check.verdict.deciding.rule
     if found.height is None:
         assert all(f.height is None for f in check.verdict.flags if f.rule == found.rule)
 
