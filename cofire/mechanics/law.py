@@ -143,22 +143,6 @@ def energy_density(stress: Array, strain: Array, state: StressState) -> Array:
     return total_of(mapped(state.stress_to_mode, stress) * mapped(state.strain_to_mode, strain))
 
 
-def equivalent_stress(stress: Array, state: StressState) -> Array:
-    """Von Mises equivalent stress, shape (points). [Pa]
-
-    Parameters
-    ----------
-    stress
-        Shape (C, *points). [Pa]
-    state
-        Stress components the structure carries.
-    """
-    weight = 1.0 + 0.5 * state.poisson_factor.reshape((-1,) + (1,) * (stress.ndim - 1))
-    modes = mapped(state.stress_to_mode, stress)
-    equivalent: Array = np.sqrt(total_of(weight * modes * modes))
-    return equivalent
-
-
 def mapped(matrix: Array, vectors: Array) -> Array:
     """Product of a small matrix with vectors whose components lie along the first axis.
 
