@@ -16,7 +16,7 @@ from scipy.special import exp1
 
 from cofire.errors import InputError, OutOfRange
 from cofire.mechanics.integrator import Record, Structure
-from cofire.mechanics.law import StressState, energy_density, mapped, total_of
+from cofire.mechanics.law import StressState, mapped, total_of
 from cofire.numerics import Array
 from cofire.physics.mixing import (
     Pair,
@@ -738,6 +738,21 @@ def equivalent_stress(stress: Array, state: StressState) -> Array:
     modes = mapped(state.stress_to_mode, stress)
     equivalent: Array = np.sqrt(total_of(weight * modes * modes))
     return equivalent
+
+
+def energy_density(stress: Array, strain: Array, state: StressState) -> Array:
+    """Work of a stress on a strain, all directions counted, shape (points). [J/m³]
+
+    Parameters
+    ----------
+    stress
+        Shape (C, *points). [Pa]
+    strain
+        Shape (C, *points). [-]
+    state
+        Stress components the structure carries.
+    """
+    return total_of(mapped(state.stress_to_mode, stress) * mapped(state.strain_to_mode, strain))
 
 
 def dissipated_energy(record: Record, structure: Structure) -> Array:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
@@ -410,21 +410,3 @@ def _row(row: object, place: str) -> dict[str, Any]:
     if not isinstance(row, Sequence) or isinstance(row, str) or len(row) not in (2, 3):
         raise InputError(f"{place}: {show(row)}; write ({', '.join(ROW)})")
     return dict(zip(ROW, row, strict=False))
-
-
-def with_gas(firing: Firing, gas: str) -> Firing:
-    """The same firing in another gas, its lag unchanged.
-
-    Parameters
-    ----------
-    firing : Firing
-        The firing.
-    gas : str
-        One of GASES.
-
-    Returns
-    -------
-    Firing
-        A copy.
-    """
-    return replace(firing, gas=gas)

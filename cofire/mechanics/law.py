@@ -128,21 +128,6 @@ SOLID_WITH_SHEAR = StressState(
 is the engineering angle."""
 
 
-def energy_density(stress: Array, strain: Array, state: StressState) -> Array:
-    """Work of a stress on a strain, all directions counted, shape (points). [J/m³]
-
-    Parameters
-    ----------
-    stress
-        Shape (C, *points). [Pa]
-    strain
-        Shape (C, *points). [-]
-    state
-        Stress components the structure carries.
-    """
-    return total_of(mapped(state.stress_to_mode, stress) * mapped(state.strain_to_mode, strain))
-
-
 def mapped(matrix: Array, vectors: Array) -> Array:
     """Product of a small matrix with vectors whose components lie along the first axis.
 
@@ -353,9 +338,6 @@ def next_guess(known: Flow, strain_change: Array) -> Array:
 
 # ----------------------------------------------------------------------------------------------
 # The one law: stress at a point for a total strain, with viscous flow, creep and yield
-
-MECHANISMS = ("viscous", "creep", "plastic")
-"""Order of the mechanisms along the first axis of increments."""
 
 _NEGLIGIBLE_RELIEF = 1.0e-13  # stress relieved by creep in a stage that is dropped, over the stress
 _NO_RELIEF = 1.0e-16  # what stands for none, over the compliance
