@@ -14,8 +14,8 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from cofire.materials.card import Card, Property, Uncertainty, pure_cards
-from cofire.materials.catalogue import FROZEN, VISCOSITIES
-from cofire.materials.properties import CELSIUS, LOG_VISCOSITY, SPECS
+from cofire.materials.card_file import FROZEN
+from cofire.materials.properties import CELSIUS, LOG_VISCOSITY, SPECS, VISCOSITIES
 from cofire.numerics import Array
 from cofire.physics.porosity import CRYSTAL_PACKING
 from cofire.units import kelvin

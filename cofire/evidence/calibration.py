@@ -23,7 +23,7 @@ from cofire.evidence.readings import (
 )
 from cofire.evidence.sintering_fit import sintering_findings
 from cofire.materials.card import Card, Property, Uncertainty
-from cofire.materials.catalogue import contradictions
+from cofire.materials.card_file import contradictions
 from cofire.materials.properties import SPECS
 from cofire.physics.sintering import sintering_strain
 

@@ -24,7 +24,8 @@ import numpy as np
 from cofire.errors import InputError, UnknownName
 from cofire.files import Fields, read_toml, show
 from cofire.materials.card import Card, Uncertainty
-from cofire.materials.catalogue import bundled_tables, read_uncertainty
+from cofire.materials.card_file import read_uncertainty
+from cofire.materials.catalogue import bundled_tables
 from cofire.materials.properties import BASES, ELEMENTS, GASES
 from cofire.units import celsius, kelvin
 

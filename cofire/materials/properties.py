@@ -49,6 +49,9 @@ ALONG_THE_FIRING = ("thermal_expansion", "young_modulus", "yield_stress")
 """Read at every temperature of a firing: one number, or one row, speaks for no other temperature
 unless the card states the range in which it holds (`valid_C`)."""
 
+VISCOSITIES = ("glass_viscosity", "body_viscosity")
+"""Tables of flow over temperature, of which a ceramic needs one."""
+
 BOTH = KINDS
 METAL = ("metal",)
 CERAMIC = ("ceramic",)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from cofire.firing.kiln import Trace
 from cofire.materials.binders import Reaction, shipped_reactions
 from cofire.materials.card import Card, pure_cards
-from cofire.materials.properties import ALONG_THE_FIRING
+from cofire.materials.properties import ALONG_THE_FIRING, VISCOSITIES
 from cofire.numerics import Array
 from cofire.physics import mixing
 from cofire.physics.blends import bulk_density, neck
@@ -28,7 +28,6 @@ from cofire.physics.sintering import (
 )
 from cofire.units import celsius
 
-VISCOSITIES = ("glass_viscosity", "body_viscosity")
 PER_MATERIAL = (
     "relative_density", "mass_fraction", "young_modulus", "poisson_ratio", "viscosity",
     "viscous_poisson_ratio", "creep_factor", "creep_exponent", "yield_stress", "strength",

@@ -38,7 +38,7 @@ from cofire.evidence.uncertainty import (
     varied,
 )
 from cofire.materials.card import Card, Property, Uncertainty
-from cofire.materials.catalogue import contradictions
+from cofire.materials.card_file import contradictions
 from cofire.materials.properties import SPECS
 from cofire.report.uncertainty import percent, uncertainty_row, uncertainty_text
 from cofire.report.verdict import as_stress
