@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,7 +12,7 @@ from numpy.typing import NDArray
 
 from cofire.errors import InputError
 from cofire.fields import BAND, CHOICES, JOINT, PASTE, PRICES, PRINTER, PROFILE, VESSEL, Table
-from cofire.files import Fields, Place, is_number, read_text, show, table_of
+from cofire.files import Fields, Place, cell_number, is_number, read_rows, show, table_of
 from cofire.firing.program import Firing, Kiln, load_kilns, read_firing
 from cofire.numerics import Array
 
@@ -466,32 +464,11 @@ def _points(fields: Fields, folder: Path) -> tuple[Array, Array, Array]:
 
 def _csv_points(path: Path) -> tuple[Array, Array, Array]:
     """Points from a file with the columns z_mm, r_mm, wall_mm."""
-    try:
-        rows = list(csv.reader(io.StringIO(read_text(path))))
-    except csv.Error as error:
-        raise InputError(f"{path}: not a table of comma-separated values ({error})") from None
-    header = [cell.strip() for cell in rows[0]]
     wanted = ("z_mm", "r_mm", "wall_mm")
-    if any(name not in header for name in wanted):
-        raise InputError(f"{path}: row 1: columns {show(header)}; needs {', '.join(wanted)}")
-    columns = [header.index(name) for name in wanted]
-    found = []
-    for number, row in enumerate(rows[1:], 2):
-        if not any(cell.strip() for cell in row):
-            continue
-        values = []
-        for name, column in zip(wanted, columns, strict=True):
-            try:
-                value = float(row[column])
-            except (ValueError, IndexError):
-                value = np.nan
-            if not np.isfinite(value):
-                cell = row[column] if column < len(row) else ""
-                raise InputError(
-                    f"{path}: row {number}, column {name}: {show(cell)} is not a number"
-                )
-            values.append(value)
-        found.append(values)
+    found = [
+        [cell_number(row, column, place) for column in wanted]
+        for place, row in read_rows(path, wanted)
+    ]
     if not 2 <= len(found) <= 2000:
         raise InputError(f"{path}: {len(found)} points; allowed: 2 to 2000")
     z, r, wall = np.array(found).T / 1e3
