@@ -21,6 +21,7 @@ from cofire.firing.kiln import Trace
 from cofire.materials.card import Card, FiredAt
 from cofire.numerics import Array
 from cofire.physics.expansion import thermal_strains
+from cofire.physics.porosity import densified
 from cofire.physics.sintering import GAUSS_POINTS, GAUSS_WEIGHTS, master_clock_rate
 from cofire.units import GAS_CONSTANT, HOUR, MINUTE, ROOM, celsius, kelvin
 
@@ -325,7 +326,7 @@ def _from_card(card: Card, clocks: Sequence[Clock], shaky: float) -> tuple[Array
     fired = card["fired_density"].scalar
     log_clock = [clock.read(energy.scalar)[0] for clock in clocks]
     centre = np.mean([reading.mean() for reading in log_clock[:-1]])
-    share = float(np.clip((fired - green) / (full - green), 1e-3, 1.0 - 1e-3))
+    share = float(np.clip(densified(fired, green, full), 1e-3, 1.0 - 1e-3))
     place = np.log(share / (1.0 - share)) - exponent.scalar * float(log_clock[-1][0] - centre)
     count = len(clocks) - 1
     start = np.array(

@@ -23,7 +23,7 @@ import numpy as np
 
 from cofire.errors import InputError, UnknownName
 from cofire.files import Fields, read_toml, show
-from cofire.materials.card import Card, Uncertainty
+from cofire.materials.card import Card, Uncertainty, pure_cards
 from cofire.materials.card_file import read_uncertainty
 from cofire.materials.catalogue import bundled_tables
 from cofire.materials.properties import BASES, ELEMENTS, GASES
@@ -457,26 +457,6 @@ def families(card: Card) -> frozenset[str]:
     return frozenset(found)
 
 
-def substances_of(cards: Iterable[Card]) -> tuple[Card, ...]:
-    """Metals and ceramics of some cards, those in blends included, once each.
-
-    Parameters
-    ----------
-    cards : iterable of Card
-        Blends among them.
-
-    Returns
-    -------
-    tuple of Card
-        In the order met.
-    """
-    found: dict[str, Card] = {}
-    for card in cards:
-        for part in (p for p, _ in card.parts) if card.parts else (card,):
-            found.setdefault(part.name, part)
-    return tuple(found.values())
-
-
 def liquids(cards: Iterable[Card], gas: str, pairs: Pairs | None = None) -> list[FirstLiquid]:
     """Every liquid and reaction that touching materials can make in a gas, the lowest first.
 
@@ -502,7 +482,7 @@ def liquids(cards: Iterable[Card], gas: str, pairs: Pairs | None = None) -> list
     if gas not in GASES:
         raise UnknownName("gas", gas, GASES)
     table = pairs or shipped_pairs()
-    present = substances_of(cards)
+    present = tuple(pure_cards(cards).values())
     metals = [card for card in present if card.kind == "metal"]
     ceramics = [card for card in present if card.kind == "ceramic"]
     unknown = _unknown(metals, table)
@@ -648,7 +628,7 @@ def joint_resistance(one: Card, other: Card, pairs: Pairs | None = None) -> Join
         return _resistance(one, other, table)
     contacts = [
         (c * d, _resistance(a, b, table))
-        for (a, c), (b, d) in product(one.parts or ((one, 1.0),), other.parts or ((other, 1.0),))
+        for (a, c), (b, d) in product(one.constituents, other.constituents)
     ]
     area = np.array([share for share, _ in contacts])
     tough = np.array([r.toughness for _, r in contacts])

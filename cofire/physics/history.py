@@ -18,7 +18,12 @@ from cofire.physics import mixing
 from cofire.physics.blends import bulk_density, neck
 from cofire.physics.burnout import mass_lost
 from cofire.physics.expansion import thermal_strains
-from cofire.physics.porosity import anchored_strength, porous_viscosity, viscous_poisson_ratio
+from cofire.physics.porosity import (
+    anchored_strength,
+    densified,
+    porous_viscosity,
+    viscous_poisson_ratio,
+)
 from cofire.physics.rheology import binder_relief, creep_factor, shear_viscosity
 from cofire.physics.sintering import (
     relative_density,
@@ -226,8 +231,8 @@ def yields_cold(card: Card, density: Array | float) -> Array:
     """
     limit, green = card["yield_stress"], card["green_density"].scalar
     brown = min(card["brown_strength"].scalar, float(limit.value[0]))
-    grown = (np.asarray(density) - green) / (limit.at_density - green)
-    return np.asarray(brown + (float(limit.value[0]) - brown) * grown, dtype=np.float64)
+    joined = densified(density, green, limit.at_density)
+    return np.asarray(brown + (float(limit.value[0]) - brown) * joined, dtype=np.float64)
 
 
 def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:

@@ -172,6 +172,22 @@ def haynes_elongation(porosity: npt.ArrayLike, sensitivity: float = 1000.0) -> A
     return np.asarray((1.0 - p) ** 1.5 / np.sqrt(1.0 + c * p**2))
 
 
+def densified(
+    relative_density: npt.ArrayLike, green_density: npt.ArrayLike, fired_density: npt.ArrayLike
+) -> Array:
+    """Share of the way from the green to a fired density that a body has come, not limited. [-]
+
+    Parameters
+    ----------
+    relative_density : array_like
+        Bulk over theoretical density. [-]
+    green_density, fired_density : array_like
+        Relative density of the two ends. [-]
+    """
+    green = np.asarray(green_density, np.float64)
+    return np.asarray((np.asarray(relative_density) - green) / (np.asarray(fired_density) - green))
+
+
 def anchored_strength(
     relative_density: npt.ArrayLike,
     green_density: npt.ArrayLike,
@@ -215,8 +231,7 @@ def anchored_strength(
         msg = f"relative density = {np.min(density):g}: below the green density"
         raise InputError(msg)
     exponent = np.minimum(np.log(strong / weak) / (fired - green), STEEPEST_EXPONENT)
-    grown = np.clip((density - green) / (fired - green), 0.0, 1.0)
-    below = weak + (strong - weak) * grown
+    below = weak + (strong - weak) * np.clip(densified(density, green, fired), 0.0, 1.0)
     beyond = np.exp(exponent * np.maximum(density - fired, 0.0))
     return np.asarray(below * beyond, dtype=np.float64)
 
