@@ -634,16 +634,18 @@ def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: floa
     if blends != int(blends):
         raise InputError(f"{place}: blends = {blends:g}; allowed: a whole number from 0 to 12")
     return JointLimits(
-        int(blends),
-        tall,
-        fields.number("lowest_mm", 0.0, highest, min(usual_low * 1e3, highest)) / 1e3,
-        highest / 1e3,
-        fields.number("keep_mm", 0.0, 0.5 * most, min(KEEP * middle, KEEP * (top - middle)) * 1e3)
+        blends=int(blends),
+        height=tall,
+        lowest=fields.number("lowest_mm", 0.0, highest, min(usual_low * 1e3, highest)) / 1e3,
+        highest=highest / 1e3,
+        keep=fields.number(
+            "keep_mm", 0.0, 0.5 * most, min(KEEP * middle, KEEP * (top - middle)) * 1e3
+        )
         / 1e3,
-        foot,
-        rim,
-        bands[0].high if foot != FREE else 0.0,
-        top - bands[-1].low if rim != FREE else 0.0,
+        foot=foot,
+        rim=rim,
+        foot_height=bands[0].high if foot != FREE else 0.0,
+        rim_height=top - bands[-1].low if rim != FREE else 0.0,
     )
 
 
@@ -743,10 +745,20 @@ def read_vessel(
     name = fields.name()
     printer = read_printer(table, where)
     return Vessel(
-        name, radius, height, wall, corners, bands, curve, printer,
-        _joint(table, where, bands, float(height[-1])), read_mixing(table, where),
-        read_prices(table, where), left_open, _freedom(table, where, printer),
-    )  # fmt: skip
+        name=name,
+        radius=radius,
+        height=height,
+        wall=wall,
+        corners=corners,
+        bands=bands,
+        firing=curve,
+        printer=printer,
+        joint=_joint(table, where, bands, float(height[-1])),
+        mixing=read_mixing(table, where),
+        prices=read_prices(table, where),
+        left_open=left_open,
+        free=_freedom(table, where, printer),
+    )
 
 
 def _open_firing(

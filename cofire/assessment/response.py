@@ -250,7 +250,10 @@ def fire_vessel(
     except UnbalancedError as error:
         raise unsolved(vessel, error.time, curve) from None
     ware = np.interp(shell.time, curve.time, curve.ware)
-    return Response(vessel, own, material, curve, history, shell, ware, along)
+    return Response(
+        vessel=vessel, cards=own, material=material, trace=curve, history=history, fired=shell,
+        temperature=ware, along=along,
+    )  # fmt: skip
 
 
 def as_solid(response: Response) -> Response:

@@ -304,14 +304,17 @@ def bench(card: Card, measured: Measured) -> Bench | None:
     dried = np.concatenate([p.bars[:, 0] for p in measured.firings] + [np.zeros(0)])
     length = float(dried.mean()) if dried.size else 0.05
     return Bench(
-        card,
-        Readings(kind, clock, value, thermal_part, group),
-        tuple(clocks),
-        tuple(names),
-        start,
-        prior,
-        (card["fired_density"].scalar, card_spread(card, "fired_density")),
-        (float(np.sqrt(2.0)) * measured.length_uncertainty / length, measured.density_uncertainty),
+        card=card,
+        readings=Readings(kind, clock, value, thermal_part, group),
+        clocks=tuple(clocks),
+        names=tuple(names),
+        start=start,
+        prior=prior,
+        anchor=(card["fired_density"].scalar, card_spread(card, "fired_density")),
+        stated=(
+            float(np.sqrt(2.0)) * measured.length_uncertainty / length,
+            measured.density_uncertainty,
+        ),
     )
 
 

@@ -116,16 +116,16 @@ def read_property(
 
     temperature = _temperatures(fields, value.size)
     return Property(
-        name,
-        owner,
-        temperature,
-        kelvin(value) if unit == "C" else value * factor,
-        fields.per_row("uncertainty", value.size, uncertainty),
-        fields.per_row("source", value.size, source),
-        fields.per_row("basis", value.size, basis),
-        fields.number("at_density", default=1.0),
-        unit,
-        _valid(fields, value.size),
+        name=name,
+        owner=owner,
+        temperature=temperature,
+        value=kelvin(value) if unit == "C" else value * factor,
+        uncertainty=fields.per_row("uncertainty", value.size, uncertainty),
+        source=fields.per_row("source", value.size, source),
+        basis=fields.per_row("basis", value.size, basis),
+        at_density=fields.number("at_density", default=1.0),
+        unit=unit,
+        valid=_valid(fields, value.size),
     )
 
 
@@ -520,9 +520,19 @@ class CardReader:
         if self.problems:
             return None
         return Card(
-            name, kind, summary, found, kernel, elements, atmosphere, changes, fired_at, refused,
-            self.where, like=self.like,
-        )  # fmt: skip
+            name=name,
+            kind=kind,
+            summary=summary,
+            properties=found,
+            densification=kernel,
+            elements=elements,
+            atmosphere=atmosphere,
+            transformations=changes,
+            fired_at=fired_at,
+            refused=refused,
+            origin=self.where,
+            like=self.like,
+        )
 
 
 # ----------------------------------------------------------------------------------------------

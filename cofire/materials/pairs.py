@@ -251,19 +251,19 @@ class PairsReader:
             if not gases:
                 raise fields.refuse("gases", None, f"a list of {', '.join(GASES)}")
             return Liquid(
-                fields.name(),
-                bases,
-                _listed(fields, "containing", ELEMENTS),
-                _listed(fields, "without", ELEMENTS),
-                family,
-                oxides,
-                gases,
-                kelvin(fields.number("temperature_C", 20.0, 3500.0)),
-                _uncertainty(fields, "uncertainty", ("+-",)),
-                fields.choice("severity", SEVERITIES),
-                fields.text("consequence"),
-                source,
-                fields.choice("basis", BASES),
+                name=fields.name(),
+                bases=bases,
+                containing=_listed(fields, "containing", ELEMENTS),
+                without=_listed(fields, "without", ELEMENTS),
+                family=family,
+                oxides=oxides,
+                gases=gases,
+                temperature=kelvin(fields.number("temperature_C", 20.0, 3500.0)),
+                uncertainty=_uncertainty(fields, "uncertainty", ("+-",)),
+                severity=fields.choice("severity", SEVERITIES),
+                consequence=fields.text("consequence"),
+                source=source,
+                basis=fields.choice("basis", BASES),
             )
         except InputError as error:
             self.problems.append(str(error))
@@ -301,18 +301,18 @@ class PairsReader:
                 fields, "shear_strength_MPa", "shear_rule", (0.1, 2000.0), SHEAR_RULES
             )
             return Joint(
-                (str(between[0]), str(between[1])),
-                base,
-                tough,
-                tough_rule,
-                _uncertainty(fields, "toughness_uncertainty", ("factor",)),
-                self._source(fields, "toughness_source", sources),
-                fields.choice("toughness_basis", BASES),
-                shear * 1e6,
-                shear_rule,
-                _uncertainty(fields, "shear_uncertainty", ("factor",)),
-                self._source(fields, "shear_source", sources),
-                fields.choice("shear_basis", BASES),
+                between=(str(between[0]), str(between[1])),
+                base=base,
+                toughness=tough,
+                toughness_rule=tough_rule,
+                toughness_uncertainty=_uncertainty(fields, "toughness_uncertainty", ("factor",)),
+                toughness_source=self._source(fields, "toughness_source", sources),
+                toughness_basis=fields.choice("toughness_basis", BASES),
+                shear_strength=shear * 1e6,
+                shear_rule=shear_rule,
+                shear_uncertainty=_uncertainty(fields, "shear_uncertainty", ("factor",)),
+                shear_source=self._source(fields, "shear_source", sources),
+                shear_basis=fields.choice("shear_basis", BASES),
             )
         except InputError as error:
             self.problems.append(str(error))
@@ -492,10 +492,17 @@ def liquids(cards: Iterable[Card], gas: str, pairs: Pairs | None = None) -> list
         if zones is not None:
             found.append(
                 FirstLiquid(
-                    liquid.name, zones, liquid.temperature, liquid.uncertainty, liquid.severity,
-                    liquid.consequence, liquid.source, liquid.basis, unknown,
+                    name=liquid.name,
+                    zones=zones,
+                    temperature=liquid.temperature,
+                    uncertainty=liquid.uncertainty,
+                    severity=liquid.severity,
+                    consequence=liquid.consequence,
+                    source=liquid.source,
+                    basis=liquid.basis,
+                    unknown=unknown,
                 )
-            )  # fmt: skip
+            )
     return sorted(found, key=lambda f: (f.temperature, SEVERITIES.index(f.severity)))
 
 
@@ -585,9 +592,16 @@ def _own(metal: Card, unknown: tuple[tuple[str, str], ...]) -> Iterable[FirstLiq
         if name in metal:
             own = metal[name]
             yield FirstLiquid(
-                what, (metal.name,), own.scalar, own.uncertainty[0], severity, consequence,
-                own.source[0], own.basis[0], unknown,
-            )  # fmt: skip
+                name=what,
+                zones=(metal.name,),
+                temperature=own.scalar,
+                uncertainty=own.uncertainty[0],
+                severity=severity,
+                consequence=consequence,
+                source=own.source[0],
+                basis=own.basis[0],
+                unknown=unknown,
+            )
 
 
 def _unknown(metals: Sequence[Card], table: Pairs) -> tuple[tuple[str, str], ...]:

@@ -280,17 +280,17 @@ def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
     with np.errstate(divide="ignore"):
         viscosity = 1.0 / (1.0 / viscosity + 1.0 / soft + relief)
     return _Zone(
-        strain,
-        density,
-        mass,
-        young,
-        card["poisson_ratio"].scalar,
-        viscosity,
-        lateral,
-        creep,
-        n,
-        yields,
-        strength,
+        strain=strain,
+        relative_density=density,
+        mass_fraction=mass,
+        young_modulus=young,
+        poisson_ratio=card["poisson_ratio"].scalar,
+        viscosity=viscosity,
+        viscous_poisson_ratio=lateral,
+        creep_factor=creep,
+        creep_exponent=n,
+        yield_stress=yields,
+        strength=strength,
     )
 
 
@@ -329,17 +329,17 @@ def _mixed(card: Card, metal: _Zone, ceramic: _Zone) -> _Zone:
     )
     mass /= mass.sum()
     return _Zone(
-        strain,
-        density,
-        mass[0] * metal.mass_fraction + mass[1] * ceramic.mass_fraction,
-        mixing.young_modulus(bulk, shear),
-        float(mixing.poisson_ratio(bulk, shear)[-1]),
-        mixing.viscosity(c, _linear_metal(c, metal, necks), ceramic.viscosity),
-        viscous_poisson_ratio(density),
-        mixing.creep_factor(c, metal.creep_factor, metal.creep_exponent),
-        metal.creep_exponent,
-        mixing.yield_stress(c, metal.yield_stress),
-        mixing.strength(c, metal.strength, ceramic.strength),
+        strain=strain,
+        relative_density=density,
+        mass_fraction=mass[0] * metal.mass_fraction + mass[1] * ceramic.mass_fraction,
+        young_modulus=mixing.young_modulus(bulk, shear),
+        poisson_ratio=float(mixing.poisson_ratio(bulk, shear)[-1]),
+        viscosity=mixing.viscosity(c, _linear_metal(c, metal, necks), ceramic.viscosity),
+        viscous_poisson_ratio=viscous_poisson_ratio(density),
+        creep_factor=mixing.creep_factor(c, metal.creep_factor, metal.creep_exponent),
+        creep_exponent=metal.creep_exponent,
+        yield_stress=mixing.yield_stress(c, metal.yield_stress),
+        strength=mixing.strength(c, metal.strength, ceramic.strength),
     )
 
 
