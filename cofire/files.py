@@ -46,11 +46,6 @@ def located(place: Place) -> Traversable | Path:
     ----------
     place : str, path or Traversable
         A file or a folder.
-
-    Returns
-    -------
-    Traversable or Path
-        The same place.
     """
     return Path(place) if isinstance(place, str | os.PathLike) else place
 

@@ -138,6 +138,11 @@ class Response:
         """Row in the history and card of each material, once each, in order of the history."""
         return sorted(dict(zip(self.material, self.cards, strict=True)).items())
 
+    @property
+    def blends(self) -> tuple[Card, ...]:
+        """Each blend once, in order of the bands."""
+        return tuple({card.name: card for card in self.cards if card.parts}.values())
+
     @cached_property
     def substances(self) -> tuple[History, list[Card]]:
         """What each metal and ceramic does alone, row by row, and its card.

@@ -103,11 +103,6 @@ def trace_clock(trace: Trace) -> Clock:
     ----------
     trace : Trace
         Of the pieces.
-
-    Returns
-    -------
-    Clock
-        Read at its end.
     """
     return Clock(trace.time, trace.ware, np.array([trace.time.size - 1]))
 

@@ -135,11 +135,6 @@ def simple_firing(
         One of GASES.
     lag : float, optional
         Time constant of the ware; by default that of the gas. [s]
-
-    Returns
-    -------
-    Firing
-        The firing.
     """
     segments = (Segment(peak, rate, hold),)
     lag = LAG[gas] if lag is None else lag
@@ -289,11 +284,6 @@ def find_kiln(name: str, kilns: Mapping[str, Kiln], where: str = "") -> Kiln:
     where : str
         File for the message.
 
-    Returns
-    -------
-    Kiln
-        The kiln.
-
     Raises
     ------
     UnknownName
@@ -311,11 +301,6 @@ def known_gas(gas: str, where: str) -> str:
         As a person types it.
     where : str
         File or option for the message.
-
-    Returns
-    -------
-    str
-        The same.
 
     Raises
     ------

@@ -393,11 +393,6 @@ def find_named(kind: str, name: str, known: Mapping[str, T], where: str = "") ->
     where : str
         File for the message.
 
-    Returns
-    -------
-    T
-        The thing.
-
     Raises
     ------
     UnknownName
@@ -418,11 +413,6 @@ def find_card(name: str, cards: dict[str, Card]) -> Card:
         As a person types it.
     cards : dict
         From `load_cards`.
-
-    Returns
-    -------
-    Card
-        The card.
 
     Raises
     ------

@@ -33,11 +33,10 @@ from cofire.evidence.uncertainty import (
     factors_of,
     moved,
     normal,
-    pure,
     sample_verdicts,
     varied,
 )
-from cofire.materials.card import Card, Property, Uncertainty
+from cofire.materials.card import Card, Property, Uncertainty, pure_cards
 from cofire.materials.card_file import contradictions
 from cofire.materials.properties import SPECS
 from cofire.report.uncertainty import percent, uncertainty_row, uncertainty_text
@@ -163,7 +162,7 @@ def test_the_parts_of_a_blend_move_and_nothing_twice():
     assert len(named) == len(set(named))
     assert {f.material for f in named} == {SILVER, BODY}
     assert Factor(BODY, "firing_shrinkage") not in named  # no flag reads it
-    assert [c.name for c in pure([*blend, *blend])] == [SILVER, BODY]
+    assert [*pure_cards([*blend, *blend])] == [SILVER, BODY]
 
 
 def test_every_property_says_what_measures_it():
