@@ -175,8 +175,6 @@ STEADIEST = 0.5
 """No firing's temperature is known better than that: common practice. [K]"""
 DENSE = 1e-3
 """How far a full density may lie above 1, where bulk densities scatter. [-]"""
-MOST_ALIKE = 0.98
-"""Largest correlation of neighbouring residuals of a curve that is reckoned with. [-]"""
 
 
 @dataclass(frozen=True)

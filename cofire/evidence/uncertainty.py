@@ -37,7 +37,7 @@ from cofire.assessment.draws import varied as varied
 from cofire.assessment.model_factors import drawn_factors, factor_of, passing
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO
-from cofire.assessment.verdict import RULES, judge
+from cofire.assessment.verdict import RULES, SURE, judge
 from cofire.errors import CofireError, InputError, ModelError
 from cofire.evidence.sensitivity import wilson
 from cofire.firing.kiln import Trace
@@ -78,8 +78,6 @@ ABSENT = (0.0, 1.0)
 """Utilisation and caution of a flag that a sample does not have. [-]"""
 DRAWS = 128
 """Of the factors of all rules. [-]"""
-SURE = 1.0 - 1e-15
-"""Probability of a crack beyond which it is certain. [-]"""
 LOST = 0.1
 """Share of the samples that may fail before there is no answer. [-]"""
 

@@ -65,6 +65,28 @@ def read_uncertainty(text: object, factor: float) -> Uncertainty:
     raise InputError(f'{show(text)}; write "5 %", "+- 0.02" (in the unit) or "factor 2"')
 
 
+def read_sources(table: Mapping[str, Any], where: str) -> dict[str, str]:
+    """Names and texts of a file's [sources].
+
+    Parameters
+    ----------
+    table : mapping
+        The whole file.
+    where : str
+        The file, for the messages.
+
+    Raises
+    ------
+    InputError
+        None are there, or one is not a text.
+    """
+    given = table.get("sources")
+    if not isinstance(given, dict):
+        raise InputError(f"{where}: [sources] is missing; every number needs one")
+    fields = Fields(given, f"{where}: sources", given)
+    return {key: fields.text(key) for key in given}
+
+
 def read_property(
     name: str, entry: object, sources: Mapping[str, str], owner: str, where: str
 ) -> Property:
@@ -440,14 +462,6 @@ class CardReader:
         """Add a complaint."""
         self.problems.append(f"{self.where}: {what}")
 
-    def sources(self) -> dict[str, str]:
-        """Names and texts of the card's sources."""
-        given = self.table.get("sources")
-        if not isinstance(given, dict):
-            raise InputError(f"{self.where}: [sources] is missing; every number needs one")
-        fields = Fields(given, f"{self.where}: sources", given)
-        return {key: fields.text(key) for key in given}
-
     def elements(self, kind: str) -> tuple[str, ...]:
         """Symbols of the metal's elements."""
         given = self.table.get("elements", [])
@@ -505,7 +519,7 @@ class CardReader:
         elements = self.attempt(lambda: self.elements(kind)) or ()
         if set(name) & set(BLENDING):
             self.complain(f"name = {name!r}; allowed: without = and +, which write a blend")
-        sources = self.attempt(self.sources)
+        sources = self.attempt(lambda: read_sources(self.table, self.where))
         gases = self.table.get("atmosphere")
         atmosphere = self.attempt(lambda: read_atmosphere(gases, self.where)) or {}
         found = {} if sources is None else self.properties(sources, name)

@@ -24,7 +24,7 @@ import numpy as np
 from cofire.errors import InputError, UnknownName
 from cofire.files import Fields, read_toml, show
 from cofire.materials.card import Card, Uncertainty, pure_cards
-from cofire.materials.card_file import read_uncertainty
+from cofire.materials.card_file import read_sources, read_uncertainty
 from cofire.materials.catalogue import bundled_tables
 from cofire.materials.properties import BASES, ELEMENTS, GASES
 from cofire.units import celsius, kelvin
@@ -196,7 +196,7 @@ class PairsReader:
             if key not in TOP:
                 self.problems.append(str(UnknownName("field", key, TOP, self.where)))
         try:
-            sources = self._sources()
+            sources = read_sources(self.table, self.where)
         except InputError as error:
             self.problems.append(str(error))
             return None
@@ -213,13 +213,6 @@ class PairsReader:
             tuple(found for found in joints if found),
             self.where,
         )
-
-    def _sources(self) -> dict[str, str]:
-        given = self.table.get("sources")
-        if not isinstance(given, dict):
-            raise InputError(f"{self.where}: [sources] is missing; every number needs one")
-        fields = Fields(given, f"{self.where}: sources", given)
-        return {key: fields.text(key) for key in given}
 
     def _entries(self, kind: str, known: Sequence[str]) -> Iterable[Fields]:
         listed = self.table.get(kind, [])

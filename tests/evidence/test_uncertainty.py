@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 from scipy.special import ndtr
 from typer.testing import CliRunner
 
@@ -39,12 +38,12 @@ from cofire.evidence.uncertainty import (
 from cofire.materials.card import Card, Property, Uncertainty, pure_cards
 from cofire.materials.card_file import contradictions
 from cofire.materials.properties import SPECS
+from cofire.numerics import Array
 from cofire.report.uncertainty import percent, uncertainty_row, uncertainty_text
 from cofire.report.verdict import as_stress
 from tests.executors import EXECUTORS, an_executor
 from tests.fired import CARDS, TEA_LIGHT, tea_light
 
-Array = NDArray[np.float64]
 SILVER, BODY = "fine silver", "fritted body"
 deviates = st.floats(-REACH, REACH)
 
