@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import math
 import os
@@ -9,7 +11,7 @@ import re
 import stat
 import sys
 import tomllib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from importlib.resources.abc import Traversable
 from pathlib import Path, PurePath
 from typing import Any, TypeAlias, TypeGuard, TypeVar
@@ -44,11 +46,6 @@ def located(place: Place) -> Traversable | Path:
     ----------
     place : str, path or Traversable
         A file or a folder.
-
-    Returns
-    -------
-    Traversable or Path
-        The same place.
     """
     return Path(place) if isinstance(place, str | os.PathLike) else place
 
@@ -159,6 +156,61 @@ def read_text(path: Place) -> str:
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise InputError(f"{where}: line {line}: not UTF-8 text; save the file as UTF-8") from None
+
+
+def read_rows(path: Place, columns: Sequence[str]) -> Iterator[tuple[str, dict[str, str]]]:
+    """Rows of a small table with a header: the place of each, and its cells by column.
+
+    Parameters
+    ----------
+    path : path
+        Comma-separated values.
+    columns : sequence of str
+        Those it needs; it may have others.
+
+    Yields
+    ------
+    tuple
+        "FILE: row N", counted as an editor does where no cell holds a line break, and the cells;
+        rows without any are passed over.
+
+    Raises
+    ------
+    InputError
+        Not such a table, a column missing, or a row with fewer cells than columns.
+    """
+    try:
+        table = list(csv.reader(io.StringIO(read_text(path))))
+    except csv.Error as error:
+        raise InputError(f"{path}: not a table of comma-separated values ({error})") from None
+    header = [cell.strip() for cell in table[0]] if table else []
+    if missing := [column for column in columns if column not in header]:
+        listed = ", ".join(columns)
+        raise InputError(f"{path}: row 1: no column {', '.join(missing)}; it needs {listed}")
+    for number, cells in enumerate(table[1:], 2):
+        if any(cell.strip() for cell in cells):
+            row = dict(zip(header, map(str.strip, cells), strict=False))
+            if absent := [column for column in columns if column not in row]:
+                last = f"none for column {absent[0]}"
+                raise InputError(f"{path}: row {number}: fewer cells than columns, {last}")
+            yield f"{path}: row {number}", row
+
+
+def cell_number(row: Mapping[str, str], column: str, place: str) -> float:
+    """The number in a cell of `read_rows`.
+
+    Raises
+    ------
+    InputError
+        With row and column, where it is none or not finite.
+    """
+    try:
+        value = float(row[column])
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise InputError(f"{place}, column {column}: {show(row[column])} is not a number")
+    return value
 
 
 def read_toml(path: Place) -> dict[str, Any]:

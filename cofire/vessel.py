@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,7 +12,7 @@ from numpy.typing import NDArray
 
 from cofire.errors import InputError
 from cofire.fields import BAND, CHOICES, JOINT, PASTE, PRICES, PRINTER, PROFILE, VESSEL, Table
-from cofire.files import Fields, Place, is_number, read_text, show, table_of
+from cofire.files import Fields, Place, cell_number, is_number, read_rows, show, table_of
 from cofire.firing.program import Firing, Kiln, load_kilns, read_firing
 from cofire.numerics import Array
 
@@ -466,32 +464,11 @@ def _points(fields: Fields, folder: Path) -> tuple[Array, Array, Array]:
 
 def _csv_points(path: Path) -> tuple[Array, Array, Array]:
     """Points from a file with the columns z_mm, r_mm, wall_mm."""
-    try:
-        rows = list(csv.reader(io.StringIO(read_text(path))))
-    except csv.Error as error:
-        raise InputError(f"{path}: not a table of comma-separated values ({error})") from None
-    header = [cell.strip() for cell in rows[0]]
     wanted = ("z_mm", "r_mm", "wall_mm")
-    if any(name not in header for name in wanted):
-        raise InputError(f"{path}: row 1: columns {show(header)}; needs {', '.join(wanted)}")
-    columns = [header.index(name) for name in wanted]
-    found = []
-    for number, row in enumerate(rows[1:], 2):
-        if not any(cell.strip() for cell in row):
-            continue
-        values = []
-        for name, column in zip(wanted, columns, strict=True):
-            try:
-                value = float(row[column])
-            except (ValueError, IndexError):
-                value = np.nan
-            if not np.isfinite(value):
-                cell = row[column] if column < len(row) else ""
-                raise InputError(
-                    f"{path}: row {number}, column {name}: {show(cell)} is not a number"
-                )
-            values.append(value)
-        found.append(values)
+    found = [
+        [cell_number(row, column, place) for column in wanted]
+        for place, row in read_rows(path, wanted)
+    ]
     if not 2 <= len(found) <= 2000:
         raise InputError(f"{path}: {len(found)} points; allowed: 2 to 2000")
     z, r, wall = np.array(found).T / 1e3
@@ -657,16 +634,18 @@ def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: floa
     if blends != int(blends):
         raise InputError(f"{place}: blends = {blends:g}; allowed: a whole number from 0 to 12")
     return JointLimits(
-        int(blends),
-        tall,
-        fields.number("lowest_mm", 0.0, highest, min(usual_low * 1e3, highest)) / 1e3,
-        highest / 1e3,
-        fields.number("keep_mm", 0.0, 0.5 * most, min(KEEP * middle, KEEP * (top - middle)) * 1e3)
+        blends=int(blends),
+        height=tall,
+        lowest=fields.number("lowest_mm", 0.0, highest, min(usual_low * 1e3, highest)) / 1e3,
+        highest=highest / 1e3,
+        keep=fields.number(
+            "keep_mm", 0.0, 0.5 * most, min(KEEP * middle, KEEP * (top - middle)) * 1e3
+        )
         / 1e3,
-        foot,
-        rim,
-        bands[0].high if foot != FREE else 0.0,
-        top - bands[-1].low if rim != FREE else 0.0,
+        foot=foot,
+        rim=rim,
+        foot_height=bands[0].high if foot != FREE else 0.0,
+        rim_height=top - bands[-1].low if rim != FREE else 0.0,
     )
 
 
@@ -766,10 +745,20 @@ def read_vessel(
     name = fields.name()
     printer = read_printer(table, where)
     return Vessel(
-        name, radius, height, wall, corners, bands, curve, printer,
-        _joint(table, where, bands, float(height[-1])), read_mixing(table, where),
-        read_prices(table, where), left_open, _freedom(table, where, printer),
-    )  # fmt: skip
+        name=name,
+        radius=radius,
+        height=height,
+        wall=wall,
+        corners=corners,
+        bands=bands,
+        firing=curve,
+        printer=printer,
+        joint=_joint(table, where, bands, float(height[-1])),
+        mixing=read_mixing(table, where),
+        prices=read_prices(table, where),
+        left_open=left_open,
+        free=_freedom(table, where, printer),
+    )
 
 
 def _open_firing(

@@ -10,9 +10,8 @@ import numpy.typing as npt
 from numpy.typing import NDArray
 
 from cofire.mechanics.law import StressState
+from cofire.numerics import Array
 from cofire.physics.history import History
-
-Array = NDArray[np.float64]
 
 
 def made_history(

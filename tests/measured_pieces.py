@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cofire.evidence.measured import Curve, FiredPieces, Measured
 from cofire.firing.kiln import trace
 from cofire.firing.program import load_kilns, simple_firing
 from cofire.materials.card import Card, FiredAt
 from cofire.materials.catalogue import load_cards
+from cofire.numerics import Array
 from cofire.physics.expansion import thermal_strains
 from cofire.physics.sintering import (
     clock_rate,
@@ -22,8 +22,6 @@ from cofire.physics.sintering import (
     sintering_strain,
 )
 from cofire.units import HOUR, MINUTE, ROOM, kelvin
-
-Array = NDArray[np.float64]
 
 CARDS = load_cards()
 KILN = load_kilns()["laboratory furnace"]

@@ -21,9 +21,8 @@ from numpy.typing import NDArray
 from scipy.linalg import solve_banded
 
 from cofire.mechanics.shell import Shells
+from cofire.numerics import Array
 from cofire.physics.history import History
-
-Array = NDArray[np.float64]
 
 _MOST_ITERATIONS = 100
 _PERFECTLY_PLASTIC = 1.0 - 1e-6  # a trace of stiffness along the yielding direction

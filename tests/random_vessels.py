@@ -13,15 +13,13 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cofire.assessment.response import POINTS, USUAL, Response, band_stresses, fire_vessel
 from cofire.firing.program import Firing
 from cofire.mechanics.integrator import Control
+from cofire.numerics import Array
 from cofire.vessel import Vessel, read_vessel
 from tests.fired import CARDS, KILNS, written_vessel
-
-Array = NDArray[np.float64]
 
 COUNT = 50
 LIMIT = 0.01

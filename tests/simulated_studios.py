@@ -25,7 +25,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cofire.assessment.model_factors import factor_of, passing
 from cofire.assessment.response import Response, fire_vessel
@@ -40,10 +39,10 @@ from cofire.firing.kiln import Trace
 from cofire.firing.program import load_kilns
 from cofire.materials.card import Card, pure_cards
 from cofire.materials.catalogue import load_cards
+from cofire.numerics import Array
 from cofire.units import ROOM
 from cofire.vessel import read_vessel
 
-Array = NDArray[np.float64]
 EXAMPLES = Path(__file__).parents[1] / "examples"
 PAIRS = (
     ("fine silver", "fritted body", "silver_on_frit_firing.toml"),

@@ -23,8 +23,8 @@ from cofire.assessment.response import Response, fire_vessel
 from cofire.mechanics.integrator import Control
 from cofire.mechanics.solid_firing import SolidFiring, fire_solid, times_of
 from cofire.mechanics.solid_mesh import SolidMesh, mesh_solid
-from cofire.physics.interface import parting_energy
 from cofire.vessel import Vessel, read_vessel
+from tests.closed_forms import parting_energy
 from tests.fired import CARDS, KILNS
 
 Array = NDArray[np.float64]

@@ -282,7 +282,7 @@ def test_a_wrong_vessel_is_refused_in_one_line_with_place_and_choice(
 
 BAD_CSV = {
     "a word for a number": ("z_mm,r_mm,wall_mm\n0,30,5\n20,wide,4\n", ("row 3", "r_mm", "'wide'")),
-    "a short row": ("z_mm,r_mm,wall_mm\n0,30\n20,36,4\n", ("row 2", "wall_mm", "''")),
+    "a short row": ("z_mm,r_mm,wall_mm\n0,30\n20,36,4\n", ("row 2", "fewer cells", "wall_mm")),
     "no such column": ("height,r_mm,wall_mm\n0,30,5\n", ("row 1", "z_mm, r_mm, wall_mm")),
     "an endless number": ("z_mm,r_mm,wall_mm\n0,30,5\n1e999,30,5\n", ("row 3", "z_mm")),
     "one row": ("z_mm,r_mm,wall_mm\n0,30,5\n", ("1 points", "2 to 2000")),

@@ -12,6 +12,7 @@ from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.blends import BROWN_STRAIN
 from cofire.physics.mixing import CRITICAL_VOLUME
+from cofire.physics.porosity import densified
 
 BROWN_CAUTION = 0.3
 """Share of the strain a skeleton bears from which it is a caution: our choice, the factor of three
@@ -40,8 +41,8 @@ def borne_strain(card: Card, density: Array, strength: Array, young_modulus: Arr
     green, fired = card["green_density"].scalar, card["fired_density"].scalar
     least = card.scalar("brown_strain", BROWN_STRAIN)
     most = max(card.scalar("ductility", DUCTILITY), least)
-    grown = np.clip((density - green) / (fired - green), 0.0, 1.0)
-    return np.maximum(elastic, least + (most - least) * grown)
+    joined = np.clip(densified(density, green, fired), 0.0, 1.0)
+    return np.maximum(elastic, least + (most - least) * joined)
 
 
 def zone_strains(response: Response) -> list[Array]:

@@ -14,8 +14,8 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from cofire.materials.card import Card, Property, Uncertainty, pure_cards
-from cofire.materials.catalogue import FROZEN, VISCOSITIES
-from cofire.materials.properties import CELSIUS, LOG_VISCOSITY, SPECS
+from cofire.materials.card_file import FROZEN
+from cofire.materials.properties import CELSIUS, LOG_VISCOSITY, SPECS, VISCOSITIES
 from cofire.numerics import Array
 from cofire.physics.porosity import CRYSTAL_PACKING
 from cofire.units import kelvin
@@ -50,28 +50,11 @@ def factors_of(cards: Iterable[Card]) -> tuple[Factor, ...]:
         Once each, by material, in the order of the card.
     """
     found: dict[Factor, None] = {}
-    for card in pure(cards):
+    for card in pure_cards(cards).values():
         for name, values in card.properties.items():
             if name not in UNUSED and any(_states_spread(u) for u in values.uncertainty):
                 found[Factor(card.name, name)] = None
     return tuple(found)
-
-
-def pure(cards: Iterable[Card]) -> list[Card]:
-    """The metals and ceramics that some materials are or are blended of, once each.
-
-    Parameters
-    ----------
-    cards : iterable of Card
-        In use.
-
-    Returns
-    -------
-    list of Card
-        In order of appearance.
-    """
-    parts = pure_cards(cards).values()
-    return list({part.name: part for part in parts}.values())
 
 
 def _states_spread(uncertainty: Uncertainty) -> bool:

@@ -80,12 +80,11 @@ def grain_flags(response: Response) -> list[Flag]:
     """
     alone, cards = response.substances
     place = {card.name: row for row, card in enumerate(cards)}
-    found, seen = [], set()
-    for card in response.cards:
-        if not card.parts or card.name in seen or card.parts[1][1] < CRITICAL_VOLUME:
+    found = []
+    for card in response.blends:
+        (metal, share), (ceramic, left) = card.parts
+        if left < CRITICAL_VOLUME:
             continue
-        seen.add(card.name)
-        (metal, share), (ceramic, _) = card.parts
         stress, strain = grain_misfit(card, alone, (place[metal.name], place[ceramic.name]))
         tough = ceramic["fracture_toughness"].scalar ** 2 / ceramic["young_modulus"].value[0]
         hottest = int(np.argmax(alone.temperature))
@@ -133,11 +132,8 @@ def blend_density_flags(response: Response) -> list[Flag]:
     """
     alone, cards = response.substances
     place = {card.name: row for row, card in enumerate(cards)}
-    found, seen = [], set()
-    for card in response.cards:
-        if not card.parts or card.name in seen:
-            continue
-        seen.add(card.name)
+    found = []
+    for card in response.blends:
         share = card.metal_share
         m, k = (place[part.name] for part, _ in card.parts)
         volume = [np.log(alone.relative_density[r, 0] / alone.relative_density[r]) for r in (m, k)]

@@ -15,7 +15,7 @@ import numpy as np
 from cofire.assessment.response import Response
 from cofire.assessment.rule import BLENDS, FIRING, GAS, LAYERS, NEIGHBOUR, Flag, Rule, not_computed
 from cofire.assessment.windows import SOLIDUS_MARGIN
-from cofire.materials.card import Card
+from cofire.materials.card import Card, pure_cards
 from cofire.materials.pairs import (
     HARMS,
     MARKS,
@@ -23,7 +23,6 @@ from cofire.materials.pairs import (
     FirstLiquid,
     first_liquid,
     liquids,
-    substances_of,
 )
 from cofire.units import celsius
 
@@ -106,7 +105,7 @@ def met(
     unknown: dict[tuple[str, str], str] = {}
     seen: set[tuple[int, ...]] = set()
     for group in groups:
-        substances = tuple(id(card) for card in substances_of(group))
+        substances = tuple(id(card) for card in pure_cards(group).values())
         if substances in seen:  # what they make has been found
             continue
         seen.add(substances)

@@ -138,6 +138,11 @@ class Response:
         """Row in the history and card of each material, once each, in order of the history."""
         return sorted(dict(zip(self.material, self.cards, strict=True)).items())
 
+    @property
+    def blends(self) -> tuple[Card, ...]:
+        """Each blend once, in order of the bands."""
+        return tuple({card.name: card for card in self.cards if card.parts}.values())
+
     @cached_property
     def substances(self) -> tuple[History, list[Card]]:
         """What each metal and ceramic does alone, row by row, and its card.
@@ -250,7 +255,10 @@ def fire_vessel(
     except UnbalancedError as error:
         raise unsolved(vessel, error.time, curve) from None
     ware = np.interp(shell.time, curve.time, curve.ware)
-    return Response(vessel, own, material, curve, history, shell, ware, along)
+    return Response(
+        vessel=vessel, cards=own, material=material, trace=curve, history=history, fired=shell,
+        temperature=ware, along=along,
+    )  # fmt: skip
 
 
 def as_solid(response: Response) -> Response:

@@ -24,7 +24,7 @@ from cofire.assessment.windows import (
 from cofire.errors import InputError
 from cofire.firing.program import LAG, Firing, Kiln, simple_firing
 from cofire.materials.card import Card, pure_cards
-from cofire.materials.pairs import families, first_liquid, substances_of
+from cofire.materials.pairs import families, first_liquid
 from cofire.units import MINUTE, celsius
 from cofire.workers import each
 
@@ -313,7 +313,7 @@ def metal_margin(card: Card, peak: float) -> float:
     float
         [K]
     """
-    metal = card.parts[0][0] if card.parts else card
+    metal, _ = card.constituents[0]
     return metal["solidus"].scalar - peak
 
 
@@ -324,7 +324,7 @@ def _ceilings(metals: Sequence[Card], ceramics: Sequence[Card], gas: str) -> NDA
         """All that the first liquid depends on."""
         return tuple(
             (families(part), part.elements, part.scalar("solidus", np.inf))
-            for part in substances_of([card])
+            for part in pure_cards([card]).values()
         )
 
     known: dict[Hashable, float] = {}

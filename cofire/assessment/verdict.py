@@ -28,6 +28,7 @@ from cofire.materials.card import DENSE
 PER_CENT_CRACK = "% probability of a crack"
 """Unit of a figure that is the probability of a crack, by the rule as it stands."""
 SURE = 1.0 - 1e-15
+"""Probability of a crack beyond which it is certain. [-]"""
 USUAL_EXPONENT = 10.0
 """Weibull modulus taken for a flag just at its limit, which does not tell it. [-]"""
 

@@ -91,7 +91,7 @@ def describe(card: Card) -> str:
     str
         Ends in a new line.
     """
-    from cofire.materials.catalogue import remarks
+    from cofire.materials.card_file import remarks
     from cofire.materials.properties import SPECS
     from cofire.report.writing import one_line, wrapped
     from cofire.units import celsius

@@ -382,7 +382,8 @@ def material(
 
     Example:  cofire new material --like "fritted body" --own "strength = 62, 10 %"
     """
-    from cofire.materials.catalogue import CardReader, alone, find_card, inherited, load_cards
+    from cofire.materials.card_file import CardReader, inherited
+    from cofire.materials.catalogue import alone, find_card, load_cards
     from cofire.materials.properties import SPECS
     from cofire.report.forms import new_material
     from cofire.report.plan import toml_value

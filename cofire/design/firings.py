@@ -145,31 +145,6 @@ def soaks(
     return [soak for soak in found if soak is not None]
 
 
-def peak_and_hold(vessel: Vessel, cards: Mapping[str, Card]) -> tuple[float, float]:
-    """Peak of the kiln and its hold in the middle of the range that all zones share.
-
-    Parameters
-    ----------
-    vessel : Vessel
-        Its bands, kiln and lag.
-    cards : mapping
-        Materials by name.
-
-    Returns
-    -------
-    tuple of float
-        Peak [K] and hold [s].
-
-    Raises
-    ------
-    ModelError
-        The zones share no window below the kiln's limit.
-    """
-    found = soaks(vessel, cards)
-    middle = found[len(found) // 2]
-    return middle.peak, middle.hold
-
-
 def _coolest(vessel: Vessel, parts: list[Card], peaks: Array) -> int | None:
     """The first of rising peaks at which the longest hold makes the ware dense, by halving."""
     for enough in (DENSE, 1.0):

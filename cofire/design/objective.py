@@ -17,7 +17,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from cofire.assessment.crack_rules import FAILURE_NO
-from cofire.assessment.draws import Factor, factors_of, pure, varied
+from cofire.assessment.draws import Factor, factors_of, varied
 from cofire.assessment.draws import design as points_of
 from cofire.assessment.model_factors import factor_of
 from cofire.assessment.rule import STRESS, Flag
@@ -367,7 +367,7 @@ def draw(
     list of Sample
         One a point.
     """
-    base = pure(bench.used([vessel]))
+    base = [*pure_cards(bench.used([vessel])).values()]
     factors = factors_of(base)
     points = points_of(count, len(factors) + MOVED, seed)
     left = np.array([(sureness or {}).get(f.name, 1.0) for f in factors])

@@ -147,7 +147,8 @@ def ring_samples(samples: Samples, ratio: Mapping[str, float]) -> Samples:
     Samples
         Probabilities of a crack follow by Weibull's law.
     """
-    from cofire.evidence.uncertainty import CAUTION_POWER, PROBABLE, SURE
+    from cofire.assessment.verdict import SURE
+    from cofire.evidence.uncertainty import CAUTION_POWER, PROBABLE
 
     scale = np.array([ratio.get(rule, 1.0) for rule, _ in samples.flags])
     crack = samples.crack

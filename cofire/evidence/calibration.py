@@ -23,7 +23,7 @@ from cofire.evidence.readings import (
 )
 from cofire.evidence.sintering_fit import sintering_findings
 from cofire.materials.card import Card, Property, Uncertainty
-from cofire.materials.catalogue import contradictions
+from cofire.materials.card_file import contradictions
 from cofire.materials.properties import SPECS
 from cofire.physics.sintering import sintering_strain
 
@@ -123,9 +123,16 @@ def updated(card: Card, values: tuple[Value, ...], source: str) -> Card:
         if density is None:
             density = old.at_density if old is not None else 1.0
         properties[value.name] = Property(
-            value.name, card.name, value.temperature, value.value, tuple(spread), tuple(sources),
-            tuple(basis), density, unit,
-        )  # fmt: skip
+            name=value.name,
+            owner=card.name,
+            temperature=value.temperature,
+            value=value.value,
+            uncertainty=tuple(spread),
+            source=tuple(sources),
+            basis=tuple(basis),
+            at_density=density,
+            unit=unit,
+        )
         fired_at = value.fired_at or fired_at
     return replace(card, properties=properties, fired_at=fired_at)
 

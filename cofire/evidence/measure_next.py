@@ -216,10 +216,16 @@ def measure_next(samples: Samples) -> Ranking:
         factor = samples.factors[k]
         found.append(
             Influence(
-                factor, float(first[k]), float(total[k]), float(correlation[k]),
-                keys[through[k]], _as_factor(later), doubt, MEASURED_BY[factor.name],
+                factor=factor,
+                first=float(first[k]),
+                total=float(total[k]),
+                rank_correlation=float(correlation[k]),
+                through=keys[through[k]],
+                spread=_as_factor(later),
+                doubt=doubt,
+                piece=MEASURED_BY[factor.name],
             )
-        )  # fmt: skip
+        )
     return Ranking(tuple(found), accounted, _as_factor(now), min(no, 1.0 - no), flags)
 
 

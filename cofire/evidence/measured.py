@@ -290,11 +290,16 @@ def _firing(
     if "bending" in fields.table:
         bending = _bending(fields.table["bending"], f"{where}: bending")
     pieces = FiredPieces(
-        fields.name(), seen, plain, _array([row[-2:] for row in bars]),
-        _array([row[-2:] for row in upright]), _densities(fields, "fired_kg_m3"), bending,
-        tuple(_sag(*each) for each in _each(fields, "sag")),
-        tuple(_strip(*each) for each in _each(fields, "strip")),
-    )  # fmt: skip
+        name=fields.name(),
+        trace=seen,
+        plain=plain,
+        bars=_array([row[-2:] for row in bars]),
+        upright=_array([row[-2:] for row in upright]),
+        density=_densities(fields, "fired_kg_m3"),
+        bending=bending,
+        sags=tuple(_sag(*each) for each in _each(fields, "sag")),
+        strips=tuple(_strip(*each) for each in _each(fields, "strip")),
+    )
     return pieces, [row[:2] for row in bars if len(row) == 3]
 
 
@@ -340,15 +345,15 @@ def read_measured(
         for n, entry in enumerate(listed["dilatometer"], 1)
     )
     measured = Measured(
-        where,
-        fields.text("material"),
-        fields.number("length_uncertainty_mm", 0.001, 5.0, 0.1) / 1e3,
-        fields.number("temperature_uncertainty_C", 0.0, 50.0, 3.0),
-        fields.number("density_uncertainty_percent", 0.01, 20.0, 1.0) / 100.0,
-        _array(dried),
-        _densities(fields, "dried_kg_m3"),
-        tuple(firings),
-        curves,
+        where=where,
+        material=fields.text("material"),
+        length_uncertainty=fields.number("length_uncertainty_mm", 0.001, 5.0, 0.1) / 1e3,
+        temperature_uncertainty=fields.number("temperature_uncertainty_C", 0.0, 50.0, 3.0),
+        density_uncertainty=fields.number("density_uncertainty_percent", 0.01, 20.0, 1.0) / 100.0,
+        dried=_array(dried),
+        dried_density=_densities(fields, "dried_kg_m3"),
+        firings=tuple(firings),
+        curves=curves,
     )
     if not (dried or measured.dried_density.size or firings or curves):
         raise InputError(f"{where}: nothing measured in it; give bars, strengths, sags or a curve")

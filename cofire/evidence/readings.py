@@ -595,7 +595,7 @@ CURVE_POINTS = 80
 FEWEST = 4
 ROUNDS = 4
 MOST_ALIKE = 0.98
-"""Largest correlation of neighbouring residuals that is reckoned with. [-]"""
+"""Largest correlation of neighbouring residuals of a curve that is reckoned with. [-]"""
 SCATTER = 2e-5
 """Of one point of a curve before its own scatter is known: common practice. [-]"""
 ZERO = 2e-5

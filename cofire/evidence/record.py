@@ -382,10 +382,16 @@ def compare(entries: Iterable[Entry]) -> Comparison:
         brier = float(np.mean((probability - sound) ** 2))
         share = float(sound.mean() * (1.0 - sound.mean()))
     return Comparison(
-        tuple(pairs), classes(probability, sound), brier, share, float(probability.sum()),
-        float(np.sqrt(np.sum(probability * (1.0 - probability)))),
-        dict(Counter((p.verdict, p.outcome) for p in pairs)), unseen, unforetold,
-    )  # fmt: skip
+        pairs=tuple(pairs),
+        classes=classes(probability, sound),
+        brier=brier,
+        brier_of_share=share,
+        expected=float(probability.sum()),
+        expected_spread=float(np.sqrt(np.sum(probability * (1.0 - probability)))),
+        table=dict(Counter((p.verdict, p.outcome) for p in pairs)),
+        unseen=unseen,
+        unforetold=unforetold,
+    )
 
 
 def classes(probability: Array, sound: Array, count: int = CLASSES) -> tuple[Class, ...]:

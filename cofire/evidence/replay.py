@@ -177,15 +177,15 @@ def pace(trace: Trace, levels: tuple[float, ...]) -> Pace:
     except OutOfRange:
         cone = None
     return Pace(
-        trace.peak,
-        float(trace.time[np.argmax(trace.ware)]),
-        float(rate[fast]),
-        float(middle[fast]),
-        float(-rate[slow]),
-        float(middle[slow]),
-        tuple(_time_above(trace, level) for level in levels),
-        float(trace.time[-1]),
-        cone,
+        peak=trace.peak,
+        peak_time=float(trace.time[np.argmax(trace.ware)]),
+        heating=float(rate[fast]),
+        heating_at=float(middle[fast]),
+        cooling=float(-rate[slow]),
+        cooling_at=float(middle[slow]),
+        above=tuple(_time_above(trace, level) for level in levels),
+        length=float(trace.time[-1]),
+        cone=cone,
     )
 
 
@@ -268,7 +268,17 @@ def replay(
     moved = tuple(pairs[n] for size, n in largest if size >= LEAST_MOVE)
     crack = None if cracked is None else find_crack(fired, cracked, cracked_at)
     paces = pace(planned.trace, levels), pace(log.trace, levels)
-    return Replay(log, planned, fired, verdicts, levels, paces, changed, moved, crack)
+    return Replay(
+        log=log,
+        planned=planned,
+        fired=fired,
+        verdicts=verdicts,
+        levels=levels,
+        paces=paces,
+        changed=changed,
+        moved=moved,
+        crack=crack,
+    )
 
 
 # -- where and when it breaks ------------------------------------------------------------------

@@ -21,6 +21,7 @@ from cofire.firing.kiln import Trace
 from cofire.materials.card import Card, FiredAt
 from cofire.numerics import Array
 from cofire.physics.expansion import thermal_strains
+from cofire.physics.porosity import densified
 from cofire.physics.sintering import GAUSS_POINTS, GAUSS_WEIGHTS, master_clock_rate
 from cofire.units import GAS_CONSTANT, HOUR, MINUTE, ROOM, celsius, kelvin
 
@@ -102,11 +103,6 @@ def trace_clock(trace: Trace) -> Clock:
     ----------
     trace : Trace
         Of the pieces.
-
-    Returns
-    -------
-    Clock
-        Read at its end.
     """
     return Clock(trace.time, trace.ware, np.array([trace.time.size - 1]))
 
@@ -179,8 +175,6 @@ STEADIEST = 0.5
 """No firing's temperature is known better than that: common practice. [K]"""
 DENSE = 1e-3
 """How far a full density may lie above 1, where bulk densities scatter. [-]"""
-MOST_ALIKE = 0.98
-"""Largest correlation of neighbouring residuals of a curve that is reckoned with. [-]"""
 
 
 @dataclass(frozen=True)
@@ -303,14 +297,17 @@ def bench(card: Card, measured: Measured) -> Bench | None:
     dried = np.concatenate([p.bars[:, 0] for p in measured.firings] + [np.zeros(0)])
     length = float(dried.mean()) if dried.size else 0.05
     return Bench(
-        card,
-        Readings(kind, clock, value, thermal_part, group),
-        tuple(clocks),
-        tuple(names),
-        start,
-        prior,
-        (card["fired_density"].scalar, card_spread(card, "fired_density")),
-        (float(np.sqrt(2.0)) * measured.length_uncertainty / length, measured.density_uncertainty),
+        card=card,
+        readings=Readings(kind, clock, value, thermal_part, group),
+        clocks=tuple(clocks),
+        names=tuple(names),
+        start=start,
+        prior=prior,
+        anchor=(card["fired_density"].scalar, card_spread(card, "fired_density")),
+        stated=(
+            float(np.sqrt(2.0)) * measured.length_uncertainty / length,
+            measured.density_uncertainty,
+        ),
     )
 
 
@@ -325,7 +322,7 @@ def _from_card(card: Card, clocks: Sequence[Clock], shaky: float) -> tuple[Array
     fired = card["fired_density"].scalar
     log_clock = [clock.read(energy.scalar)[0] for clock in clocks]
     centre = np.mean([reading.mean() for reading in log_clock[:-1]])
-    share = float(np.clip((fired - green) / (full - green), 1e-3, 1.0 - 1e-3))
+    share = float(np.clip(densified(fired, green, full), 1e-3, 1.0 - 1e-3))
     place = np.log(share / (1.0 - share)) - exponent.scalar * float(log_clock[-1][0] - centre)
     count = len(clocks) - 1
     start = np.array(

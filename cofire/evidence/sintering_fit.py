@@ -14,7 +14,16 @@ from cofire.errors import InputError, ModelError
 from cofire.evidence import fitting
 from cofire.evidence.fitting import Fit, covariance, pooled_spread, profile, solve
 from cofire.evidence.measured import Measured
-from cofire.evidence.readings import NORMAL, Findings, Panel, Series, Untold, Value, single
+from cofire.evidence.readings import (
+    MOST_ALIKE,
+    NORMAL,
+    Findings,
+    Panel,
+    Series,
+    Untold,
+    Value,
+    single,
+)
 from cofire.evidence.sintering_curve import (
     ALONG,
     CURVE_UNCERTAINTY,
@@ -27,7 +36,6 @@ from cofire.evidence.sintering_curve import (
     GREEN,
     HEIGHT,
     HOT,
-    MOST_ALIKE,
     NAMES,
     PLACE,
     UPRIGHT,

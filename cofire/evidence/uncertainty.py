@@ -33,16 +33,15 @@ from cofire.assessment.draws import design as design
 from cofire.assessment.draws import factors_of as factors_of
 from cofire.assessment.draws import moved as moved
 from cofire.assessment.draws import normal as normal
-from cofire.assessment.draws import pure as pure
 from cofire.assessment.draws import varied as varied
 from cofire.assessment.model_factors import drawn_factors, factor_of, passing
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO
-from cofire.assessment.verdict import RULES, judge
+from cofire.assessment.verdict import RULES, SURE, judge
 from cofire.errors import CofireError, InputError, ModelError
 from cofire.evidence.sensitivity import wilson
 from cofire.firing.kiln import Trace
-from cofire.materials.card import Card
+from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.integrator import Control
 from cofire.numerics import Array
 from cofire.vessel import Vessel
@@ -79,8 +78,6 @@ ABSENT = (0.0, 1.0)
 """Utilisation and caution of a flag that a sample does not have. [-]"""
 DRAWS = 128
 """Of the factors of all rules. [-]"""
-SURE = 1.0 - 1e-15
-"""Probability of a crack beyond which it is certain. [-]"""
 LOST = 0.1
 """Share of the samples that may fail before there is no answer. [-]"""
 
@@ -419,7 +416,7 @@ def _cracks(
     fine: _Judged, coarse: _Judged, judged: Sequence[_Judged], cards: Sequence[Card]
 ) -> Array:
     """Probability of a crack as the finer firing would have it, shape (N,). [-]"""
-    bodies = [card for card in pure(cards) if card.kind == "ceramic"]
+    bodies = [card for card in pure_cards(cards).values() if card.kind == "ceramic"]
     steepest = max((card["weibull_modulus"].scalar for card in bodies), default=1.0)
     risks = -np.log1p(-np.minimum([j.crack for j in (fine, coarse, *judged)], SURE))
     ratio = _ratio(float(risks[0]), float(risks[1]), FURTHEST**steepest)
@@ -439,7 +436,7 @@ def _judge_some(
     """A few samples fired, each alone, and judged, from anywhere; None for what cannot be fired."""
     vessel, originals, curve, factors, points = job
     held: Counter[Factor] = Counter()
-    base = pure(originals)
+    base = [*pure_cards(originals).values()]
     judged: list[_Judged | None] = []
     for point in points:
         known = varied(base, factors, point, held)

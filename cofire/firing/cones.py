@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cofire.errors import InputError
-from cofire.files import Place, read_text, show
+from cofire.files import Place, cell_number, read_rows, show
 from cofire.materials.catalogue import bundled_tables
 from cofire.units import HOUR, kelvin
 
@@ -43,16 +41,6 @@ class ConeChart:
     seen: tuple[bool, ...]
 
 
-def _number(text: str, place: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = np.nan
-    if not np.isfinite(value):
-        raise InputError(f"{place}: {show(text)} is not a number")
-    return value
-
-
 def read_cones(path: Place | None = None) -> ConeChart:
     """The cone chart in a table, by default the shipped one.
 
@@ -73,39 +61,24 @@ def read_cones(path: Place | None = None) -> ConeChart:
         value at every rate or with two at one, or temperatures that do not rise with cone and rate.
     """
     path = bundled_tables().joinpath("cones.csv") if path is None else path
-    text = read_text(path)
-    try:
-        table = list(csv.reader(io.StringIO(text)))
-    except csv.Error as error:
-        raise InputError(f"{path}: not a table of comma-separated values ({error})") from None
-    missing = [column for column in COLUMNS if column not in table[0]]
-    if missing:
-        raise InputError(f"{path}: no column {', '.join(missing)}; it needs {', '.join(COLUMNS)}")
-
     charts: dict[str, None] = {}
     cells: dict[str, dict[float, float]] = {}
     seen: dict[str, bool] = {}
-    for number, given in enumerate(table[1:], 2):
-        if not given:
-            continue
-        place = f"{path}: row {number}"
-        row = dict(zip(table[0], given, strict=False))
-        if any(column not in row for column in COLUMNS):
-            raise InputError(f"{place}: fewer cells than columns")
-        cone, mark = row["cone"].strip(), row["seen"].strip()
+    for place, row in read_rows(path, COLUMNS):
+        cone, mark = row["cone"], row["seen"]
         if not 1 <= len(cone) <= 20 or not cone.isprintable():
             raise InputError(
                 f"{place}, column cone: {show(cone)}; allowed: 1 to 20 characters, all seen"
             )
-        rate = _number(row["rate_C_per_h"], f"{place}, column rate_C_per_h")
-        temperature = _number(row["temperature_C"], f"{place}, column temperature_C")
+        rate = cell_number(row, "rate_C_per_h", place)
+        temperature = cell_number(row, "temperature_C", place)
         if rate <= 0.0:
             raise InputError(f"{place}, column rate_C_per_h: {rate:g}; a rate is positive")
         if mark not in ("yes", "no"):
             raise InputError(f"{place}, column seen: {show(mark)}; allowed are 'yes' and 'no'")
         if rate in cells.setdefault(cone, {}):
             raise InputError(f"{place}: cone {cone} at {rate:g} °C/h stands here a second time")
-        charts[row["chart"].strip()] = None
+        charts[row["chart"]] = None
         cells[cone][rate] = temperature
         seen[cone] = seen.get(cone, True) and mark == "yes"
     if not cells:

@@ -319,8 +319,15 @@ def read_firing_log(
     notes += told
     curve, lead, ends = logged_trace(time, smooth, thermocouple, lag, gas, sheet.where)
     return FiringLog(
-        sheet.where, time, temperature, smooth, curve, found, (*notes, *ends), lead
-    )  # fmt: skip
+        where=sheet.where,
+        time=time,
+        temperature=temperature,
+        smooth=smooth,
+        trace=curve,
+        found=found,
+        notes=(*notes, *ends),
+        lead=lead,
+    )
 
 
 def straightened(time: Array, value: Array, tolerance: float) -> NDArray[np.intp]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
@@ -135,11 +135,6 @@ def simple_firing(
         One of GASES.
     lag : float, optional
         Time constant of the ware; by default that of the gas. [s]
-
-    Returns
-    -------
-    Firing
-        The firing.
     """
     segments = (Segment(peak, rate, hold),)
     lag = LAG[gas] if lag is None else lag
@@ -289,11 +284,6 @@ def find_kiln(name: str, kilns: Mapping[str, Kiln], where: str = "") -> Kiln:
     where : str
         File for the message.
 
-    Returns
-    -------
-    Kiln
-        The kiln.
-
     Raises
     ------
     UnknownName
@@ -311,11 +301,6 @@ def known_gas(gas: str, where: str) -> str:
         As a person types it.
     where : str
         File or option for the message.
-
-    Returns
-    -------
-    str
-        The same.
 
     Raises
     ------
@@ -410,21 +395,3 @@ def _row(row: object, place: str) -> dict[str, Any]:
     if not isinstance(row, Sequence) or isinstance(row, str) or len(row) not in (2, 3):
         raise InputError(f"{place}: {show(row)}; write ({', '.join(ROW)})")
     return dict(zip(ROW, row, strict=False))
-
-
-def with_gas(firing: Firing, gas: str) -> Firing:
-    """The same firing in another gas, its lag unchanged.
-
-    Parameters
-    ----------
-    firing : Firing
-        The firing.
-    gas : str
-        One of GASES.
-
-    Returns
-    -------
-    Firing
-        A copy.
-    """
-    return replace(firing, gas=gas)

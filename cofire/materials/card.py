@@ -348,11 +348,6 @@ class Card:
             A property the card carries.
         factor : float
             Multiplier, applied to every row. [-]
-
-        Returns
-        -------
-        Card
-            A copy.
         """
         changed = dict(self.properties)
         changed[name] = replace(self[name], value=self[name].value * factor)

@@ -23,8 +23,9 @@ import numpy as np
 
 from cofire.errors import InputError, UnknownName
 from cofire.files import Fields, read_toml, show
-from cofire.materials.card import Card, Uncertainty
-from cofire.materials.catalogue import bundled_tables, read_uncertainty
+from cofire.materials.card import Card, Uncertainty, pure_cards
+from cofire.materials.card_file import read_sources, read_uncertainty
+from cofire.materials.catalogue import bundled_tables
 from cofire.materials.properties import BASES, ELEMENTS, GASES
 from cofire.units import celsius, kelvin
 
@@ -195,7 +196,7 @@ class PairsReader:
             if key not in TOP:
                 self.problems.append(str(UnknownName("field", key, TOP, self.where)))
         try:
-            sources = self._sources()
+            sources = read_sources(self.table, self.where)
         except InputError as error:
             self.problems.append(str(error))
             return None
@@ -212,13 +213,6 @@ class PairsReader:
             tuple(found for found in joints if found),
             self.where,
         )
-
-    def _sources(self) -> dict[str, str]:
-        given = self.table.get("sources")
-        if not isinstance(given, dict):
-            raise InputError(f"{self.where}: [sources] is missing; every number needs one")
-        fields = Fields(given, f"{self.where}: sources", given)
-        return {key: fields.text(key) for key in given}
 
     def _entries(self, kind: str, known: Sequence[str]) -> Iterable[Fields]:
         listed = self.table.get(kind, [])
@@ -250,19 +244,19 @@ class PairsReader:
             if not gases:
                 raise fields.refuse("gases", None, f"a list of {', '.join(GASES)}")
             return Liquid(
-                fields.name(),
-                bases,
-                _listed(fields, "containing", ELEMENTS),
-                _listed(fields, "without", ELEMENTS),
-                family,
-                oxides,
-                gases,
-                kelvin(fields.number("temperature_C", 20.0, 3500.0)),
-                _uncertainty(fields, "uncertainty", ("+-",)),
-                fields.choice("severity", SEVERITIES),
-                fields.text("consequence"),
-                source,
-                fields.choice("basis", BASES),
+                name=fields.name(),
+                bases=bases,
+                containing=_listed(fields, "containing", ELEMENTS),
+                without=_listed(fields, "without", ELEMENTS),
+                family=family,
+                oxides=oxides,
+                gases=gases,
+                temperature=kelvin(fields.number("temperature_C", 20.0, 3500.0)),
+                uncertainty=_uncertainty(fields, "uncertainty", ("+-",)),
+                severity=fields.choice("severity", SEVERITIES),
+                consequence=fields.text("consequence"),
+                source=source,
+                basis=fields.choice("basis", BASES),
             )
         except InputError as error:
             self.problems.append(str(error))
@@ -300,18 +294,18 @@ class PairsReader:
                 fields, "shear_strength_MPa", "shear_rule", (0.1, 2000.0), SHEAR_RULES
             )
             return Joint(
-                (str(between[0]), str(between[1])),
-                base,
-                tough,
-                tough_rule,
-                _uncertainty(fields, "toughness_uncertainty", ("factor",)),
-                self._source(fields, "toughness_source", sources),
-                fields.choice("toughness_basis", BASES),
-                shear * 1e6,
-                shear_rule,
-                _uncertainty(fields, "shear_uncertainty", ("factor",)),
-                self._source(fields, "shear_source", sources),
-                fields.choice("shear_basis", BASES),
+                between=(str(between[0]), str(between[1])),
+                base=base,
+                toughness=tough,
+                toughness_rule=tough_rule,
+                toughness_uncertainty=_uncertainty(fields, "toughness_uncertainty", ("factor",)),
+                toughness_source=self._source(fields, "toughness_source", sources),
+                toughness_basis=fields.choice("toughness_basis", BASES),
+                shear_strength=shear * 1e6,
+                shear_rule=shear_rule,
+                shear_uncertainty=_uncertainty(fields, "shear_uncertainty", ("factor",)),
+                shear_source=self._source(fields, "shear_source", sources),
+                shear_basis=fields.choice("shear_basis", BASES),
             )
         except InputError as error:
             self.problems.append(str(error))
@@ -456,26 +450,6 @@ def families(card: Card) -> frozenset[str]:
     return frozenset(found)
 
 
-def substances_of(cards: Iterable[Card]) -> tuple[Card, ...]:
-    """Metals and ceramics of some cards, those in blends included, once each.
-
-    Parameters
-    ----------
-    cards : iterable of Card
-        Blends among them.
-
-    Returns
-    -------
-    tuple of Card
-        In the order met.
-    """
-    found: dict[str, Card] = {}
-    for card in cards:
-        for part in (p for p, _ in card.parts) if card.parts else (card,):
-            found.setdefault(part.name, part)
-    return tuple(found.values())
-
-
 def liquids(cards: Iterable[Card], gas: str, pairs: Pairs | None = None) -> list[FirstLiquid]:
     """Every liquid and reaction that touching materials can make in a gas, the lowest first.
 
@@ -501,7 +475,7 @@ def liquids(cards: Iterable[Card], gas: str, pairs: Pairs | None = None) -> list
     if gas not in GASES:
         raise UnknownName("gas", gas, GASES)
     table = pairs or shipped_pairs()
-    present = substances_of(cards)
+    present = tuple(pure_cards(cards).values())
     metals = [card for card in present if card.kind == "metal"]
     ceramics = [card for card in present if card.kind == "ceramic"]
     unknown = _unknown(metals, table)
@@ -511,10 +485,17 @@ def liquids(cards: Iterable[Card], gas: str, pairs: Pairs | None = None) -> list
         if zones is not None:
             found.append(
                 FirstLiquid(
-                    liquid.name, zones, liquid.temperature, liquid.uncertainty, liquid.severity,
-                    liquid.consequence, liquid.source, liquid.basis, unknown,
+                    name=liquid.name,
+                    zones=zones,
+                    temperature=liquid.temperature,
+                    uncertainty=liquid.uncertainty,
+                    severity=liquid.severity,
+                    consequence=liquid.consequence,
+                    source=liquid.source,
+                    basis=liquid.basis,
+                    unknown=unknown,
                 )
-            )  # fmt: skip
+            )
     return sorted(found, key=lambda f: (f.temperature, SEVERITIES.index(f.severity)))
 
 
@@ -604,9 +585,16 @@ def _own(metal: Card, unknown: tuple[tuple[str, str], ...]) -> Iterable[FirstLiq
         if name in metal:
             own = metal[name]
             yield FirstLiquid(
-                what, (metal.name,), own.scalar, own.uncertainty[0], severity, consequence,
-                own.source[0], own.basis[0], unknown,
-            )  # fmt: skip
+                name=what,
+                zones=(metal.name,),
+                temperature=own.scalar,
+                uncertainty=own.uncertainty[0],
+                severity=severity,
+                consequence=consequence,
+                source=own.source[0],
+                basis=own.basis[0],
+                unknown=unknown,
+            )
 
 
 def _unknown(metals: Sequence[Card], table: Pairs) -> tuple[tuple[str, str], ...]:
@@ -647,7 +635,7 @@ def joint_resistance(one: Card, other: Card, pairs: Pairs | None = None) -> Join
         return _resistance(one, other, table)
     contacts = [
         (c * d, _resistance(a, b, table))
-        for (a, c), (b, d) in product(one.parts or ((one, 1.0),), other.parts or ((other, 1.0),))
+        for (a, c), (b, d) in product(one.constituents, other.constituents)
     ]
     area = np.array([share for share, _ in contacts])
     tough = np.array([r.toughness for _, r in contacts])

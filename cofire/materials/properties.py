@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cofire.fields import GASES as GASES
-from cofire.fields import PROPERTY
+from cofire.fields import MATERIAL, PROPERTY
 
 PERCENT = {"%": 0.01}
 RATIO = {"-": 1.0, "%": 0.01}
@@ -15,13 +15,13 @@ LOG_VISCOSITY = {"log10(Pa s)": 1.0}
 ENERGY = {"kJ/mol": 1e3}
 CELSIUS = {"C": 1.0}
 
-KINDS = ("metal", "ceramic")
+KINDS = MATERIAL["kind"].words
 ELEMENTS = (
     "Ag", "Al", "Au", "Bi", "Cr", "Cu", "Fe", "Mn", "Mo", "Nb", "Ni", "Pb", "Si", "Sn", "Ti", "W",
     "Zn",
 )  # fmt: skip
 """Elements whose oxide equilibria `cofire.physics.atmosphere` holds."""
-KERNELS = ("master curve", "viscous")
+KERNELS = MATERIAL["densification"].words
 BASES = PROPERTY["basis"].words
 """How a number is known: read in its source; computed from numbers read in it; a handbook value
 recalled; common practice in the trade; an estimate of ours by a rule that the source names;
@@ -48,6 +48,9 @@ class Spec:
 ALONG_THE_FIRING = ("thermal_expansion", "young_modulus", "yield_stress")
 """Read at every temperature of a firing: one number, or one row, speaks for no other temperature
 unless the card states the range in which it holds (`valid_C`)."""
+
+VISCOSITIES = ("glass_viscosity", "body_viscosity")
+"""Tables of flow over temperature, of which a ceramic needs one."""
 
 BOTH = KINDS
 METAL = ("metal",)

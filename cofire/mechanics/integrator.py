@@ -29,7 +29,6 @@ from cofire.errors import InputError, ModelError
 from cofire.mechanics.law import (
     Response,
     StressState,
-    energy_density,
     inelastic_increments,
     prepare,
     respond,
@@ -583,28 +582,6 @@ def _stops(history: History, table: MaterialTable, control: Control) -> list[tup
         departure = np.where(table.flows_beside(), _FLOWING_DEPARTURE, 1.0)
         marks = {*breakpoints(history, control.breakpoint_tolerance * departure)}
     return [(float(table.time[mark]), mark in turns) for mark in sorted(marks)]
-
-
-def dissipated_energy(record: Record, structure: Structure) -> Array:
-    """Energy lost to each mechanism per volume since the start, (S, 3, *points). [J/m³]
-
-    Trapezium rule over the recorded times.
-
-    Parameters
-    ----------
-    record
-        The whole march.
-    structure
-        The body.
-    """
-    mean = 0.5 * (record.stress[1:] + record.stress[:-1])
-    gained = np.diff(record.inelastic, axis=0)
-    lost = [
-        energy_density(np.moveaxis(mean, 1, 0), np.moveaxis(gained[:, k], 1, 0), structure.state)
-        for k in range(3)
-    ]
-    total = np.cumsum(np.stack(lost, axis=1), axis=0)
-    return np.concatenate([np.zeros_like(total[:1]), total])
 
 
 @dataclass(frozen=True)

@@ -128,37 +128,6 @@ SOLID_WITH_SHEAR = StressState(
 is the engineering angle."""
 
 
-def energy_density(stress: Array, strain: Array, state: StressState) -> Array:
-    """Work of a stress on a strain, all directions counted, shape (points). [J/m³]
-
-    Parameters
-    ----------
-    stress
-        Shape (C, *points). [Pa]
-    strain
-        Shape (C, *points). [-]
-    state
-        Stress components the structure carries.
-    """
-    return total_of(mapped(state.stress_to_mode, stress) * mapped(state.strain_to_mode, strain))
-
-
-def equivalent_stress(stress: Array, state: StressState) -> Array:
-    """Von Mises equivalent stress, shape (points). [Pa]
-
-    Parameters
-    ----------
-    stress
-        Shape (C, *points). [Pa]
-    state
-        Stress components the structure carries.
-    """
-    weight = 1.0 + 0.5 * state.poisson_factor.reshape((-1,) + (1,) * (stress.ndim - 1))
-    modes = mapped(state.stress_to_mode, stress)
-    equivalent: Array = np.sqrt(total_of(weight * modes * modes))
-    return equivalent
-
-
 def mapped(matrix: Array, vectors: Array) -> Array:
     """Product of a small matrix with vectors whose components lie along the first axis.
 
@@ -369,9 +338,6 @@ def next_guess(known: Flow, strain_change: Array) -> Array:
 
 # ----------------------------------------------------------------------------------------------
 # The one law: stress at a point for a total strain, with viscous flow, creep and yield
-
-MECHANISMS = ("viscous", "creep", "plastic")
-"""Order of the mechanisms along the first axis of increments."""
 
 _NEGLIGIBLE_RELIEF = 1.0e-13  # stress relieved by creep in a stage that is dropped, over the stress
 _NO_RELIEF = 1.0e-16  # what stands for none, over the compliance

@@ -188,11 +188,6 @@ class ShellFiring:
         return np.zeros((self.time.size, 0, 2))
 
     @property
-    def joint_tension(self) -> Array:
-        """Stress across each joint at both faces, shape (T, S, 2). [Pa]"""
-        return self.steps.normal + np.maximum(self.steps.local_normal, 0.0)[..., None]
-
-    @property
     def ring_over_wall(self) -> Array:
         """Radius of curvature of the ring over the wall at the stations, shape (G,). [-]"""
         return _ring_over_wall(self.radius, self.wall, self.slope)

@@ -194,11 +194,6 @@ class FiredWall(Protocol):
         ...
 
     @property
-    def joint_tension(self) -> Array:
-        """Stress across each joint, mean over the tenth at both faces, (T, S, 2). [Pa]"""
-        ...
-
-    @property
     def parting_energy(self) -> Array:
         """Released per area if a joint parts all round, shape (T, S). [J/m²]"""
         ...
@@ -436,11 +431,6 @@ class SolidFiring:
     def corner_peak(self) -> Array:
         """Largest windowed tension within a wall below and above each corner, (T, C, 2). [Pa]"""
         return self.corners.peak
-
-    @property
-    def joint_tension(self) -> Array:
-        """Stress across each joint, mean over the tenth at both faces, (T, S, 2). [Pa]"""
-        return self.steps.tension
 
     @cached_property
     def parting_energy(self) -> Array:

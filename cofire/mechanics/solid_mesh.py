@@ -39,9 +39,6 @@ USUAL_ACROSS = 6
 """Elements through the wall: elastic windows of a tenth of a wall are within 4 % of the largest of
 them, those of a quarter within 2 %, stress from half a wall on within 1 %. [-]"""
 
-CLOSE_ACROSS = 8
-"""Elements for a second look: half of those errors. [-]"""
-
 FINE_ACROSS = 10
 """Elements where a band or an end is shorter than half a wall. [-]"""
 

@@ -251,8 +251,6 @@ TECHNICAL_OXYGEN = 1e-5
 """Oxygen left in technical argon or nitrogen, 10 ppm: common practice. [atm]"""
 AIR_FED_CARBON = 0.347
 """CO + CO2 of a box whose oxygen came in with air: 0.21 × 2/(1 + 0.21), all as CO. [atm]"""
-CARBON_SLUGGISH_BELOW = ZERO_CELSIUS + 700.0
-"""Below it carbon and CO2 do not reach equilibrium within a firing: common practice. [K]"""
 HYDROGEN_DEW_POINT = ZERO_CELSIUS - 40.0
 """Of dried hydrogen: common practice. [K]"""
 
@@ -278,8 +276,8 @@ def boudouard_constant(temperature: ArrayLike) -> Array:
 def carbon_monoxide_fraction(temperature: ArrayLike, pressure: ArrayLike = 1.0) -> Array:
     """Share of CO in CO + CO2 beside carbon: C + CO2 = 2 CO, at equilibrium.
 
-    Not reached in a firing below about 700 °C (`CARBON_SLUGGISH_BELOW`), where the gas holds more
-    CO2 than this, or air.
+    Not reached in a firing below about 700 °C (common practice), where the gas holds more CO2 than
+    this, or air.
 
     Parameters
     ----------
@@ -437,8 +435,8 @@ def oxidised_elements(margins: Mapping[str, Array]) -> tuple[str, ...]:
     """Elements that oxidise anywhere in a trace, the worst first.
 
     Leave out of the trace what is too cold for the reaction: in carbon below
-    `CARBON_SLUGGISH_BELOW`, and everywhere below about 300 °C (common practice), where even iron
-    and silver count as oxidised and yet keep.
+    about 700 °C, and everywhere below about 300 °C (common practice), where even iron and silver
+    count as oxidised and yet keep.
 
     Parameters
     ----------

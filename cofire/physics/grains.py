@@ -25,8 +25,7 @@ def misfit_stiffness(
 
     Lamé's sphere in a shell of matrix whose outside is free, the shell as thick as the fraction
     says: 1/(1/(3 K_g) + (1/(4 G) + c/(3 K))/(1 − c)). For a lone grain it is Selsing's (1961, J.
-    Am. Ceram. Soc. 44, 419; `interface.grain_stress`). Elastic; grains in hydrostatic tension do
-    not yield.
+    Am. Ceram. Soc. 44, 419). Elastic; grains in hydrostatic tension do not yield.
 
     Parameters
     ----------

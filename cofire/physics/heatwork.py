@@ -151,33 +151,6 @@ def energy_from_two_rates(temperatures: ArrayLike, rates: ArrayLike) -> Array:
     return Q
 
 
-def temperature_at_rate(
-    temperature: ArrayLike, rate: float, new_rate: float, activation_energy: ArrayLike
-) -> Array:
-    """Temperature at which the same heat work is reached at another steady rate.
-
-    Parameters
-    ----------
-    temperature : array_like
-        At which it is reached at `rate`. [K]
-    rate, new_rate : float
-        Steady rates. [K/s]
-    activation_energy : array_like
-        Q, broadcasts against the temperature. [J/mol]
-
-    Returns
-    -------
-    array
-        Broadcast shape. [K]
-    """
-    T, Q = np.broadcast_arrays(np.asarray(temperature, dtype=np.float64), activation_energy)
-    u = Q / (GAS_CONSTANT * T)
-    target = np.log(exp1(u)) + np.log(new_rate / rate)
-    for _ in range(30):  # Newton on ln E1(u), which is nearly a straight line
-        u = u + (np.log(exp1(u)) - target) * u * exp1(u) * np.exp(u)
-    return np.asarray(Q / (GAS_CONSTANT * u))
-
-
 def cone_energies(bending_temperature: ArrayLike, rates: ArrayLike) -> Array:
     """Energy of each cone of a chart, from its columns at the lowest and the highest rate.
 

@@ -12,13 +12,18 @@ from numpy.typing import NDArray
 from cofire.firing.kiln import Trace
 from cofire.materials.binders import Reaction, shipped_reactions
 from cofire.materials.card import Card, pure_cards
-from cofire.materials.properties import ALONG_THE_FIRING
+from cofire.materials.properties import ALONG_THE_FIRING, VISCOSITIES
 from cofire.numerics import Array
 from cofire.physics import mixing
 from cofire.physics.blends import bulk_density, neck
 from cofire.physics.burnout import mass_lost
 from cofire.physics.expansion import thermal_strains
-from cofire.physics.porosity import anchored_strength, porous_viscosity, viscous_poisson_ratio
+from cofire.physics.porosity import (
+    anchored_strength,
+    densified,
+    porous_viscosity,
+    viscous_poisson_ratio,
+)
 from cofire.physics.rheology import binder_relief, creep_factor, shear_viscosity
 from cofire.physics.sintering import (
     relative_density,
@@ -28,7 +33,6 @@ from cofire.physics.sintering import (
 )
 from cofire.units import celsius
 
-VISCOSITIES = ("glass_viscosity", "body_viscosity")
 PER_MATERIAL = (
     "relative_density", "mass_fraction", "young_modulus", "poisson_ratio", "viscosity",
     "viscous_poisson_ratio", "creep_factor", "creep_exponent", "yield_stress", "strength",
@@ -227,8 +231,8 @@ def yields_cold(card: Card, density: Array | float) -> Array:
     """
     limit, green = card["yield_stress"], card["green_density"].scalar
     brown = min(card["brown_strength"].scalar, float(limit.value[0]))
-    grown = (np.asarray(density) - green) / (limit.at_density - green)
-    return np.asarray(brown + (float(limit.value[0]) - brown) * grown, dtype=np.float64)
+    joined = densified(density, green, limit.at_density)
+    return np.asarray(brown + (float(limit.value[0]) - brown) * joined, dtype=np.float64)
 
 
 def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
@@ -276,17 +280,17 @@ def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
     with np.errstate(divide="ignore"):
         viscosity = 1.0 / (1.0 / viscosity + 1.0 / soft + relief)
     return _Zone(
-        strain,
-        density,
-        mass,
-        young,
-        card["poisson_ratio"].scalar,
-        viscosity,
-        lateral,
-        creep,
-        n,
-        yields,
-        strength,
+        strain=strain,
+        relative_density=density,
+        mass_fraction=mass,
+        young_modulus=young,
+        poisson_ratio=card["poisson_ratio"].scalar,
+        viscosity=viscosity,
+        viscous_poisson_ratio=lateral,
+        creep_factor=creep,
+        creep_exponent=n,
+        yield_stress=yields,
+        strength=strength,
     )
 
 
@@ -325,17 +329,17 @@ def _mixed(card: Card, metal: _Zone, ceramic: _Zone) -> _Zone:
     )
     mass /= mass.sum()
     return _Zone(
-        strain,
-        density,
-        mass[0] * metal.mass_fraction + mass[1] * ceramic.mass_fraction,
-        mixing.young_modulus(bulk, shear),
-        float(mixing.poisson_ratio(bulk, shear)[-1]),
-        mixing.viscosity(c, _linear_metal(c, metal, necks), ceramic.viscosity),
-        viscous_poisson_ratio(density),
-        mixing.creep_factor(c, metal.creep_factor, metal.creep_exponent),
-        metal.creep_exponent,
-        mixing.yield_stress(c, metal.yield_stress),
-        mixing.strength(c, metal.strength, ceramic.strength),
+        strain=strain,
+        relative_density=density,
+        mass_fraction=mass[0] * metal.mass_fraction + mass[1] * ceramic.mass_fraction,
+        young_modulus=mixing.young_modulus(bulk, shear),
+        poisson_ratio=float(mixing.poisson_ratio(bulk, shear)[-1]),
+        viscosity=mixing.viscosity(c, _linear_metal(c, metal, necks), ceramic.viscosity),
+        viscous_poisson_ratio=viscous_poisson_ratio(density),
+        creep_factor=mixing.creep_factor(c, metal.creep_factor, metal.creep_exponent),
+        creep_exponent=metal.creep_exponent,
+        yield_stress=mixing.yield_stress(c, metal.yield_stress),
+        strength=mixing.strength(c, metal.strength, ceramic.strength),
     )
 
 

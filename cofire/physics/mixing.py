@@ -182,53 +182,6 @@ def free_strain(
     return np.asarray(ceramic + weight * (metal - ceramic), np.float64)
 
 
-def free_strain_bounds(
-    volume_fraction: npt.ArrayLike,
-    metal: npt.ArrayLike,
-    ceramic: npt.ArrayLike,
-    moduli_metal: Pair,
-    moduli_ceramic: Pair,
-) -> tuple[Array, Array]:
-    """Lowest and highest free strain that an isotropic elastic blend can have. [-]
-
-    Schapery 1968, J. Compos. Mater. 2, 380 (from memory): `free_strain` at the two Hashin–Shtrikman
-    bounds of the bulk modulus.
-
-    Parameters
-    ----------
-    volume_fraction : array_like
-        Of the metal. [-]
-    metal, ceramic : array_like
-        Free strains of the phases. [-]
-    moduli_metal, moduli_ceramic : pair of array_like
-        Bulk and shear modulus of the phase. [Pa]
-    """
-    bulk, _ = elastic_bounds(volume_fraction, moduli_metal, moduli_ceramic)
-    phases = volume_fraction, metal, ceramic, moduli_metal[0], moduli_ceramic[0]
-    one, other = (free_strain(*phases, K) for K in bulk)
-    return np.minimum(one, other), np.maximum(one, other)
-
-
-def conductivity_bounds(
-    volume_fraction: npt.ArrayLike, metal: npt.ArrayLike, ceramic: npt.ArrayLike
-) -> tuple[Array, Array]:
-    """Lowest and highest conductivity an isotropic blend can have. [W/(m K)]
-
-    Hashin & Shtrikman 1962, J. Appl. Phys. 33, 3125 (from memory).
-
-    Parameters
-    ----------
-    volume_fraction : array_like
-        Of the metal. [-]
-    metal, ceramic : array_like
-        Conductivities of the phases. [W/(m K)]
-    """
-    c = _fraction(volume_fraction)
-    km, kc = positive("conductivity", metal), positive("conductivity", ceramic)
-    low, high = np.minimum(km, kc), np.maximum(km, kc)
-    return _backed_mean(c, km, kc, 2.0 * low), _backed_mean(c, km, kc, 2.0 * high)
-
-
 def conductivity(
     volume_fraction: npt.ArrayLike, metal: npt.ArrayLike, ceramic: npt.ArrayLike
 ) -> Array:
@@ -402,7 +355,7 @@ def strength(volume_fraction: npt.ArrayLike, metal: npt.ArrayLike, ceramic: npt.
     From the metal's linearly to the ceramic's at the ceramic's `CRITICAL_VOLUME`. A metal that
     yields has not broken, so its yield stress takes nothing from a blend that is ceramic
     throughout. Common practice; it does not know of cracks that misfit between the grains may
-    have opened (`interface.grain_stress`).
+    have opened (Selsing 1961, J. Am. Ceram. Soc. 44, 419).
 
     Parameters
     ----------

@@ -65,37 +65,6 @@ def positive(name: str, value: npt.ArrayLike, *, infinite: bool = False) -> Arra
     return array
 
 
-def coble_kingery(porosity: npt.ArrayLike) -> Array:
-    """Young's modulus of a body with closed round pores, as a share of the dense body's.
-
-    Coble & Kingery 1956, J. Am. Ceram. Soc. 39, 377 (alumina with 5–50 % pores, from memory).
-    Refused above 50 %. Below 11 % it runs above `hashin_shtrikman_upper`, by up to 0.25 % of the
-    dense body's modulus.
-
-    Parameters
-    ----------
-    porosity : array_like
-        Volume of the pores over the whole, 0 to 0.5. [-]
-    """
-    P = between("porosity (Coble–Kingery)", porosity, 0.0, 0.5)
-    return 1.0 - 1.9 * P + 0.9 * P**2
-
-
-def gibson_ashby(relative_density: npt.ArrayLike) -> Array:
-    """Young's modulus of an open-celled body, as a share of the dense body's.
-
-    Gibson & Ashby 1982, Proc. R. Soc. A 382, 43 (from memory): bending of cell struts, derived
-    for relative densities below 0.3. Above that it is a fit: it keeps the right end at 1, and it
-    stays below the Hashin–Shtrikman bound.
-
-    Parameters
-    ----------
-    relative_density : array_like
-        Bulk over theoretical density. [-]
-    """
-    return between("relative density", relative_density, 0.0, 1.0) ** 2
-
-
 def hashin_shtrikman_upper(porosity: npt.ArrayLike) -> Array:
     """Most of the dense body's Young's modulus that any isotropic porous body can keep.
 
@@ -203,6 +172,22 @@ def haynes_elongation(porosity: npt.ArrayLike, sensitivity: float = 1000.0) -> A
     return np.asarray((1.0 - p) ** 1.5 / np.sqrt(1.0 + c * p**2))
 
 
+def densified(
+    relative_density: npt.ArrayLike, green_density: npt.ArrayLike, fired_density: npt.ArrayLike
+) -> Array:
+    """Share of the way from the green to a fired density that a body has come, not limited. [-]
+
+    Parameters
+    ----------
+    relative_density : array_like
+        Bulk over theoretical density. [-]
+    green_density, fired_density : array_like
+        Relative density of the two ends. [-]
+    """
+    green = np.asarray(green_density, np.float64)
+    return np.asarray((np.asarray(relative_density) - green) / (np.asarray(fired_density) - green))
+
+
 def anchored_strength(
     relative_density: npt.ArrayLike,
     green_density: npt.ArrayLike,
@@ -246,8 +231,7 @@ def anchored_strength(
         msg = f"relative density = {np.min(density):g}: below the green density"
         raise InputError(msg)
     exponent = np.minimum(np.log(strong / weak) / (fired - green), STEEPEST_EXPONENT)
-    grown = np.clip((density - green) / (fired - green), 0.0, 1.0)
-    below = weak + (strong - weak) * grown
+    below = weak + (strong - weak) * np.clip(densified(density, green, fired), 0.0, 1.0)
     beyond = np.exp(exponent * np.maximum(density - fired, 0.0))
     return np.asarray(below * beyond, dtype=np.float64)
 

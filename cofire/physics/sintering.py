@@ -19,6 +19,7 @@ from cofire.firing.kiln import Trace
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.expansion import smooth_step
+from cofire.physics.porosity import densified
 from cofire.physics.rheology import shear_viscosity
 from cofire.units import GAS_CONSTANT, ROOM
 
@@ -165,7 +166,7 @@ def master_reference(
     array
         Θ_ref. [s/K]
     """
-    done = (np.asarray(density) - green_density) / (np.asarray(full_density) - green_density)
+    done = densified(density, green_density, full_density)
     return np.asarray(
         np.asarray(clock) * (1.0 / done - 1.0) ** (1.0 / np.asarray(exponent)), dtype=np.float64
     )

@@ -25,66 +25,6 @@ def _exponent(value: npt.ArrayLike) -> Array:
     return between("crack growth exponent", value, LEAST_EXPONENT, MOST_EXPONENT)
 
 
-def lifetime(
-    stress: npt.ArrayLike,
-    inert_strength: npt.ArrayLike,
-    exponent: npt.ArrayLike,
-    growth_parameter: npt.ArrayLike,
-) -> Array:
-    """Time to failure under a constant tension: B S^(n−2) σ^(−n) (1 − (σ/S)^(n−2)). [s]
-
-    The bracket, which ASTM C1576 leaves out, takes it to zero at the inert strength.
-
-    Parameters
-    ----------
-    stress : array_like
-        At most the inert strength. [Pa]
-    inert_strength : array_like
-        S, of bars broken without water or very fast. [Pa]
-    exponent : array_like
-        n. [-]
-    growth_parameter : array_like
-        B = 2 K_Ic² / (A Y² (n − 2)). [Pa² s]
-
-    Raises
-    ------
-    InputError
-        A stress above the strength, or a value that is not positive.
-    """
-    n, S = _exponent(exponent), positive("inert strength", inert_strength)
-    used = between("stress over inert strength", positive("stress", stress) / S, 0.0, 1.0)
-    B = positive("crack growth parameter", growth_parameter)
-    return np.asarray(B / S**2 * (used**-n - used**-2.0))
-
-
-def strength_at_rate(
-    stress_rate: npt.ArrayLike,
-    inert_strength: npt.ArrayLike,
-    exponent: npt.ArrayLike,
-    growth_parameter: npt.ArrayLike,
-) -> Array:
-    """Strength in water or humid air at a constant rate of stress. [Pa]
-
-    σ^(n+1) = B (n + 1) S^(n−2) σ̇ (ASTM C1368), for rates at which cracks grow a good deal: a
-    result above four fifths of the inert strength is too high.
-
-    Parameters
-    ----------
-    stress_rate : array_like
-        [Pa/s]
-    inert_strength : array_like
-        S. [Pa]
-    exponent : array_like
-        n. [-]
-    growth_parameter : array_like
-        B. [Pa² s]
-    """
-    n, S = _exponent(exponent), positive("inert strength", inert_strength)
-    B, rate = positive("crack growth parameter", growth_parameter), positive("rate", stress_rate)
-    log = (np.log(B * (n + 1.0) * rate) + (n - 2.0) * np.log(S)) / (n + 1.0)
-    return np.asarray(np.exp(log))
-
-
 def equivalent_test_stress(
     time: npt.ArrayLike, test_time: npt.ArrayLike, exponent: npt.ArrayLike
 ) -> Array:

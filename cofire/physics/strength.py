@@ -170,24 +170,6 @@ def unit_strength(
     return positive("bar strength", bar_strength) * V ** (1.0 / m)
 
 
-def strength_of_volume(
-    unit_strength: npt.ArrayLike, weibull_modulus: npt.ArrayLike, effective_volume: npt.ArrayLike
-) -> Array:
-    """Characteristic strength of a body of this effective volume. [Pa]
-
-    Parameters
-    ----------
-    unit_strength : array_like
-        Characteristic strength of 1 m3 in uniform tension. [Pa m^(3/m)]
-    weibull_modulus : array_like
-        m. [-]
-    effective_volume : array_like
-        Of the body. [m3]
-    """
-    V, m = positive("effective volume", effective_volume), positive("modulus", weibull_modulus)
-    return positive("unit strength", unit_strength) * V ** (-1.0 / m)
-
-
 def unbiasing_factor(count: npt.ArrayLike) -> Array:
     """True over expected maximum-likelihood modulus of that many bars. [-]
 

@@ -167,11 +167,6 @@ def wall_of_mesh(mesh: Meridian, edges: Array) -> Wall:
 def mesh_of_wall(wall: Wall) -> Meridian:
     """A mesh of a wall and its base.
 
-    Parameters
-    ----------
-    wall : Wall
-        The wall.
-
     Returns
     -------
     Meridian

@@ -15,7 +15,7 @@ from cofire.assessment.verdict import Verdict
 from cofire.errors import CofireError
 from cofire.firing.kiln import INSTANT, Trace
 from cofire.firing.program import Segment
-from cofire.materials.card import Card
+from cofire.materials.card import Card, pure_cards
 from cofire.production.changeovers import Changeover, changeovers, purity
 from cofire.production.green import Green, Refired, green_to_size, green_vessel
 from cofire.production.paste import BandPaste, Batch, Cost, band_pastes, batches, cost
@@ -130,8 +130,7 @@ def pure_materials(response: Response) -> list[Card]:
     list of Card
         From the foot up.
     """
-    parts = (p for c in response.cards for p, _ in c.constituents)
-    return list({part.name: part for part in parts}.values())
+    return list(pure_cards(response.cards).values())
 
 
 def happenings(response: Response) -> list[Happening]:

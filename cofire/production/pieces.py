@@ -130,7 +130,7 @@ def sample(response: Response, name: str) -> Sample:
     for card, row in zip(response.cards, response.material, strict=True):
         if card.name == name:
             return Sample(card, response.history.rows([row]))
-    part = next(p for card in response.cards for p, _ in card.parts if p.name == name)
+    part = pure_cards(response.cards)[name]
     return Sample(part, histories([part], response.trace, extend=True))
 
 
@@ -719,7 +719,7 @@ def riskiest(response: Response, verdict: Verdict) -> list[Flag]:
     list of Flag
         Worst first.
     """
-    names = {p.name for c in response.cards for p in (c, *(part for part, _ in c.parts))}
+    names = {card.name for card in response.cards} | {*pure_cards(response.cards)}
     found: dict[str, Flag] = {}
     for flag in verdict.flags:
         if flag.grade > GO and (flag.zone in names or flag.zone in _joints(response)):
@@ -837,8 +837,8 @@ def _places(response: Response, kind: str, flag: Flag) -> Sequence[str | int]:
 
 def _flowing(response: Response, zone: str) -> str:
     """What flows where a band sags: of a blend its ceramic, which its flag goes by."""
-    parts = next((c.parts for c in response.cards if c.name == zone), ())
-    ceramic = parts[1][0].name if parts else zone
+    found = next((c.ceramic for c in response.cards if c.name == zone), None)
+    ceramic = found.name if found else zone
     return ceramic if ceramic in response.history.names else zone
 
 

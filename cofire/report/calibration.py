@@ -21,7 +21,8 @@ from cofire.evidence.fitting import LEVEL
 from cofire.evidence.readings import Value
 from cofire.files import read_text
 from cofire.materials.card import FiredAt, Uncertainty
-from cofire.materials.catalogue import CardReader, alone
+from cofire.materials.card_file import CardReader
+from cofire.materials.catalogue import alone
 from cofire.materials.properties import SPECS
 from cofire.report.figures import FIRST, LIMIT, SECOND, SHARED, literal
 from cofire.report.plan import toml_value

@@ -239,11 +239,6 @@ def colour(share: Array) -> Array:
     return np.asarray(CLAY + np.asarray(share)[..., None] * (METAL - CLAY))
 
 
-def _shares(m: Job) -> Array:
-    """Metal of each printed layer after the smear, shape (N,). [-]"""
-    return metal_shares(m.response, m.green, printed_layers(m.green).height)
-
-
 def _ring(wall: Wall) -> tuple[Array, Array]:
     """The cut wall of one side, from the foot's outside over the rim to the inside. [mm]"""
     inner = wall.height > wall.base

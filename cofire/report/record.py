@@ -59,7 +59,6 @@ FORMAT = 1
 USUAL = "cofire-record.jsonl"
 """Name of the record in the folder one works in."""
 MARK = b',"check":"'
-OURS = ("record", "written", "check")
 START = b'{"record":'
 TORN = ".torn"
 LARGEST_LINE = 1_000_000

@@ -16,11 +16,11 @@ from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.solid_firing import fire_solid
 from cofire.mechanics.solid_mesh import mesh_solid
 from cofire.physics.history import histories
-from cofire.physics.interface import parting_energy, ring_joint
 from cofire.physics.porosity import conductivity_factor
 from cofire.report.sheet import _limit_row
 from cofire.report.verdict import as_json, as_text, number
 from tests import fired
+from tests.closed_forms import parting_energy, ring_joint
 from tests.fired import CARDS, COARSE, FRIT, changed, flags_of, only, pulled, sharply
 from tests.histories import made_history
 

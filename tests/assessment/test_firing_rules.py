@@ -12,7 +12,6 @@ from cofire.assessment.response import Response
 from cofire.assessment.rule import CAUTION, GO, NO, Flag, not_computed
 from cofire.assessment.verdict import Verdict
 from cofire.errors import InputError
-from cofire.firing.program import with_gas
 from cofire.mechanics.tile import sag_rate
 from cofire.physics.burnout import gas_viscosity, permeability, wall_overpressure
 from cofire.units import kelvin
@@ -101,7 +100,7 @@ def test_a_body_that_does_not_sinter_is_refused(tea_light: Response):
     ],
 )
 def test_atmosphere_follows_the_metals_oxide(tea_light: Response, metal: str, gas: str, grade: int):
-    vessel = replace(tea_light.vessel, firing=with_gas(tea_light.vessel.firing, gas))
+    vessel = replace(tea_light.vessel, firing=replace(tea_light.vessel.firing, gas=gas))
     cards = (CARDS[metal], CARDS["fritted body"])
     flags = flags_of(replace(tea_light, vessel=vessel, cards=cards), "atmosphere", "core")
     assert only(flags, "atmosphere", metal).grade == grade

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 
 from cofire.assessment.mismatch import (
     PairBlock,
@@ -28,8 +27,6 @@ from cofire.physics.blends import blend
 from cofire.physics.history import histories
 from cofire.units import HOUR, MINUTE, kelvin
 from tests.strategies import CARDS, CERAMICS, KILNS, METALS, cards, few, some
-
-Array = NDArray[np.float64]
 
 STUDIO = KILNS["small studio kiln"]
 LABORATORY = KILNS["laboratory furnace"]

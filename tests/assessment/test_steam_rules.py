@@ -10,7 +10,6 @@ import pytest
 from cofire.assessment import steam_rules as steam_flags
 from cofire.errors import InputError
 from cofire.firing.kiln import Trace
-from cofire.firing.program import with_gas
 from cofire.physics.burnout import (
     LATENT_HEAT,
     evaporation_rate,
@@ -112,7 +111,7 @@ def test_oxygen_load_is_the_wall_over_the_depth_and_there_is_none_in_a_pack():
     thick = replace(response, fired=replace(shell, wall=shell.wall * 30.0))
     thin, fat = (only(flags_of(r, "oxygen"), "oxygen", "fritted body") for r in (response, thick))
     assert fat.utilisation == pytest.approx(30.0 * thin.utilisation)
-    vessel = replace(response.vessel, firing=with_gas(response.vessel.firing, "carbon"))
+    vessel = replace(response.vessel, firing=replace(response.vessel.firing, gas="carbon"))
     assert flags_of(replace(response, vessel=vessel), "oxygen") == []
 
 

@@ -14,7 +14,6 @@ from cofire.assessment.cautions import cautions
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO, Flag, not_computed
 from cofire.assessment.verdict import RULES, Verdict, judge, worst_first
-from cofire.firing.program import with_gas
 from cofire.physics.blends import find_material
 from cofire.report.verdict import as_json, as_text, number
 from cofire.vessel import read_vessel
@@ -375,7 +374,7 @@ def test_a_verdict_of_go_needs_no_reasons(fired: Response):
 @pytest.mark.parametrize("metal", ["fine silver", "brass 70/30", "nickel", "316L stainless"])
 def test_every_caution_names_its_source(metal: str, gas: str):
     response = tea_light()
-    vessel = replace(response.vessel, firing=with_gas(response.vessel.firing, gas))
+    vessel = replace(response.vessel, firing=replace(response.vessel.firing, gas=gas))
     found = cautions(replace(response, vessel=vessel, cards=(CARDS[metal], CARDS[BODY])))
     assert all(c.hazard and c.text and c.source for c in found)
     hazards = {c.hazard for c in found}

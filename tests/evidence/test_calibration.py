@@ -39,7 +39,8 @@ from cofire.evidence.sintering_curve import CURVE_UNCERTAINTY, Weights, bench, p
 from cofire.evidence.sintering_fit import sintering_findings
 from cofire.firing.program import load_kilns
 from cofire.materials.card import Card
-from cofire.materials.catalogue import bundled_tables, read_card, shrinkage_beside_densities
+from cofire.materials.card_file import shrinkage_beside_densities
+from cofire.materials.catalogue import bundled_tables, read_card
 from cofire.mechanics.law import STRIP
 from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.physics.expansion import thermal_strains

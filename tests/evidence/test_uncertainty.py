@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 from scipy.special import ndtr
 from typer.testing import CliRunner
 
@@ -33,19 +32,18 @@ from cofire.evidence.uncertainty import (
     factors_of,
     moved,
     normal,
-    pure,
     sample_verdicts,
     varied,
 )
-from cofire.materials.card import Card, Property, Uncertainty
-from cofire.materials.catalogue import contradictions
+from cofire.materials.card import Card, Property, Uncertainty, pure_cards
+from cofire.materials.card_file import contradictions
 from cofire.materials.properties import SPECS
+from cofire.numerics import Array
 from cofire.report.uncertainty import percent, uncertainty_row, uncertainty_text
 from cofire.report.verdict import as_stress
 from tests.executors import EXECUTORS, an_executor
 from tests.fired import CARDS, TEA_LIGHT, tea_light
 
-Array = NDArray[np.float64]
 SILVER, BODY = "fine silver", "fritted body"
 deviates = st.floats(-REACH, REACH)
 
@@ -163,7 +161,7 @@ def test_the_parts_of_a_blend_move_and_nothing_twice():
     assert len(named) == len(set(named))
     assert {f.material for f in named} == {SILVER, BODY}
     assert Factor(BODY, "firing_shrinkage") not in named  # no flag reads it
-    assert [c.name for c in pure([*blend, *blend])] == [SILVER, BODY]
+    assert [*pure_cards([*blend, *blend])] == [SILVER, BODY]
 
 
 def test_every_property_says_what_measures_it():

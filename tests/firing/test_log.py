@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 from typer.testing import CliRunner
 
 from cofire.cli import app
@@ -21,12 +20,11 @@ from cofire.evidence.replay import Replay, find_crack, pace, replay
 from cofire.firing.columns import parse_number, read_sheet, read_times
 from cofire.firing.kiln import END, GRID, Trace, trace
 from cofire.firing.log import FiringLog, read_firing_log, straightened
+from cofire.numerics import Array
 from cofire.report.replay import as_json, as_text
 from cofire.units import HOUR, ROOM, celsius
 from tests.fired import CARDS, COARSE, TEA_LIGHT, tea_light, written_vessel
 from tests.strategies import few, firings
-
-Array = NDArray[np.float64]
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "silver_foot_log.csv"
 BEGIN = datetime(2026, 3, 1, 18, 0, 0)

@@ -19,7 +19,6 @@ from cofire.firing.program import (
     read_firing,
     read_kiln,
     simple_firing,
-    with_gas,
 )
 from cofire.materials.properties import GASES
 from cofire.units import HOUR, MINUTE, kelvin
@@ -140,8 +139,6 @@ def test_a_simple_firing_has_the_lag_of_its_gas(gas: str) -> None:
     found = simple_firing(STUDIO, kelvin(900.0), HOUR, 150.0 / HOUR, gas)
     assert found.lag == LAG[gas]
     assert found.name == "900 °C, 60 min"
-    other = with_gas(found, "air")
-    assert (other.gas, other.lag, other.segments) == ("air", LAG[gas], found.segments)
 
 
 def test_a_simple_firing_hotter_than_its_kiln_is_refused() -> None:

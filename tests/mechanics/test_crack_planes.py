@@ -8,8 +8,8 @@ import pytest
 from cofire.errors import InputError
 from cofire.mechanics.crack_planes import Bond, Wall, crack_paths, crack_planes, ring_heights, tube
 from cofire.physics import fracture
-from cofire.physics.interface import ring_joint
 from tests import crack_limits
+from tests.closed_forms import ring_joint
 from tests.crack_reference import Cracked, Tube, axial_energy, release_rate
 from tests.solid_reference import solve_solid
 
@@ -120,7 +120,7 @@ def test_stress_through_the_wall_and_forces_are_two_forms_of_one(joint):
 
 
 def test_parting_all_frees_what_shell_theory_says_and_the_last_ligament_holds_most_of_it():
-    """Energy of `interface.ring_joint`: a hair's breadth still carries the radial force.
+    """Energy of `closed_forms.ring_joint`: a hair's breadth still carries the radial force.
 
     The solid adds the field beside the joint, which falls as the root of wall over radius.
     """

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from cofire.errors import InputError, ModelError
-from cofire.mechanics.integrator import Control, dissipated_energy, march
+from cofire.mechanics.integrator import Control, march
 from cofire.mechanics.law import STRIP, WALL
 from cofire.mechanics.properties import Mechanisms, breakpoints, material_table
+from tests.closed_forms import dissipated_energy
 from tests.histories import HeldPoints, made_history
 
 QUARTER_HOUR = 900.0

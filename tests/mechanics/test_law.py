@@ -20,13 +20,13 @@ from cofire.mechanics.law import (
     WALL_WITH_SHEAR,
     Stage,
     StressState,
-    equivalent_stress,
     flow,
     inelastic_increments,
     prepare,
     respond,
 )
 from cofire.mechanics.properties import NO_YIELD, REFERENCE_STRESS, Mechanisms, PointProperties
+from tests.closed_forms import equivalent_stress
 from tests.histories import HeldPoints, LoadedPoint, made_history
 
 STATES = {"strip": STRIP, "plate": PLATE, "wall": WALL, "shear": WALL_WITH_SHEAR, "solid": SOLID}

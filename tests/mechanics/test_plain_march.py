@@ -7,16 +7,15 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from cofire.mechanics.integrator import Control, Record, march
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell import Shells, shells
+from cofire.numerics import Array
 from cofire.physics.history import History
 from tests.histories import made_history
 from tests.plain_march import PlainStructure, plain_march, plain_times
 
-Array = NDArray[np.float64]
 HOUR = 3600.0
 CLOSE = Control(relative_tolerance=1e-3, stress_tolerance=1e3)
 """Far finer steps (1e-6, 1 Pa) move the stress at the breakpoints by 3e-4 of the largest."""

@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 
 from cofire.errors import InputError
 from cofire.mechanics.integrator import Control
-from cofire.mechanics.law import SOLID, equivalent_stress
+from cofire.mechanics.law import SOLID
 from cofire.mechanics.sleeve import fire_sleeve, nested_rings
 from cofire.numerics import lobatto
+from tests.closed_forms import equivalent_stress
 from tests.histories import jumps, made_history
 
 CLOSE = Control(relative_tolerance=1e-5, stress_tolerance=10.0)

@@ -30,10 +30,9 @@ from cofire.mechanics.solid import Solid, elastic_solid, solid
 from cofire.mechanics.solid_firing import FiredWall, SolidFiring, fire_solid, late_strain, times_of
 from cofire.mechanics.solid_mesh import SolidMesh, elements_across, mesh_solid
 from cofire.mechanics.tile import fire_tile, layered_tile
-from cofire.physics.conduction import ramp_stress
 from cofire.physics.history import History
-from cofire.physics.interface import ring_joint
 from cofire.units import GRAVITY
+from tests.closed_forms import ramp_stress, ring_joint
 from tests.histories import jumps, made_history
 from tests.solid_reference import graded_lines, meridional, solve_solid
 

@@ -8,10 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cofire.errors import InputError
-from cofire.mechanics.integrator import Control, dissipated_energy
+from cofire.mechanics.integrator import Control
 from cofire.mechanics.properties import Mechanisms, material_table
 from cofire.mechanics.tile import fire_tile, layered_tile, sagitta
 from cofire.numerics import lobatto
+from tests.closed_forms import dissipated_energy
 from tests.histories import jumps, made_history
 
 HOUR = 3600.0

@@ -8,18 +8,16 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 
 from cofire.errors import InputError, OutOfRange, UnknownName
 from cofire.firing.kiln import Trace, trace
 from cofire.firing.program import Firing, simple_firing
 from cofire.materials.card import Card
+from cofire.numerics import Array
 from cofire.physics.blends import BROWN_STRAIN, blend, bulk_density, dense_moduli, find_material
 from cofire.physics.history import History, histories
 from cofire.units import HOUR, MINUTE, ROOM, kelvin
 from tests.strategies import CARDS, KILNS, METALS, ceramics, few, firings, metals, reach, some
-
-Array = NDArray[np.float64]
 
 FRACTIONS = st.floats(0.01, 0.99)
 SILVER, FRIT = CARDS["fine silver"], CARDS["fritted body"]

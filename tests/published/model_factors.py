@@ -29,17 +29,16 @@ from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from cofire.assessment.crack_rules import FAILURE_CAUTION, FAILURE_NO
 from cofire.assessment.rule import STRESS
 from cofire.assessment.verdict import RULES
+from cofire.numerics import Array
 from tests.published.as_firings import Judged
 from tests.published.evidence_set import failed, source_of
 from tests.published.outcomes import decided, judge_open
 
-Array = NDArray[np.float64]
 GRID = np.exp(np.linspace(np.log(0.05), np.log(3.0), 60))
 """Standard deviations of the logarithm of the factor. [-]"""
 PRIOR_MIDDLE, PRIOR_SPREAD = float(np.log(np.log(2.0))), float(np.log(2.0))

@@ -15,19 +15,18 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cofire.assessment.response import Response
 from cofire.assessment.rule import Flag
 from cofire.materials.card import Card, Property
 from cofire.mechanics.sleeve import fire_sleeve, nested_rings
 from cofire.mechanics.tile import fire_tile, layered_tile
+from cofire.numerics import Array
 from cofire.physics import mixing
 from cofire.physics.history import History
 from cofire.units import ROOM, kelvin
 from tests.fired import flags_of
 
-Array = NDArray[np.float64]
 Entry = dict[str, Any]
 
 TABLE = Path(__file__).with_name("outcomes.toml")

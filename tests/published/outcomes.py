@@ -33,6 +33,7 @@ from numpy.typing import NDArray
 
 from cofire.assessment.mismatch import SEAL_LIMIT
 from cofire.assessment.verdict import RULES, worst_first
+from cofire.numerics import Array
 from tests.published.as_firings import Entry, Judged, judged, wants_solid
 from tests.published.evidence_set import (
     MECHANISMS,
@@ -44,7 +45,6 @@ from tests.published.evidence_set import (
 )
 from tests.published.outcome_pairs import table
 
-Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 RESAMPLES = 2000
 

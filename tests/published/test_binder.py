@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from scipy.special import exp1
 
 from cofire.materials.binders import Reaction, shipped_reactions
+from cofire.numerics import Array
 from cofire.physics.burnout import conversion, mass_lost
 from cofire.units import GAS_CONSTANT, MINUTE, celsius, kelvin
-
-Array = NDArray[np.float64]
 
 TEMPERATURE = np.linspace(kelvin(20.0), kelvin(750.0), 7301)
 

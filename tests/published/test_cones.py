@@ -6,13 +6,9 @@ import numpy as np
 import pytest
 
 from cofire.firing.cones import ConeChart, read_cones
-from cofire.physics.heatwork import (
-    NEIGHBOURS,
-    cone_energies,
-    energy_from_two_rates,
-    temperature_at_rate,
-)
+from cofire.physics.heatwork import NEIGHBOURS, cone_energies, energy_from_two_rates
 from cofire.units import HOUR, celsius, kelvin
+from tests.closed_forms import temperature_at_rate
 
 SLOW, FAST = 60.0 / HOUR, 150.0 / HOUR
 

@@ -11,13 +11,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from cofire.evidence.fitting import Problem, numerical_jacobian, profile, solve, threshold
 from cofire.evidence.measured import Bending, Curve, Measured
 from cofire.evidence.readings import bending_findings
 from cofire.evidence.sintering_fit import sintering_findings
 from cofire.mechanics.tile import sag_rate
+from cofire.numerics import Array
 from cofire.physics.expansion import thermal_strains
 from cofire.physics.sintering import master_clock_rate, run_clock
 from cofire.physics.strength import strip_mismatch
@@ -25,8 +25,6 @@ from cofire.units import GRAVITY, MINUTE, ROOM, kelvin
 from tests.measured_pieces import CARDS, NO_PAIRS, NONE, bars, with_value
 from tests.published.test_master_curve import ALUMINA
 from tests.published.test_weibull import BEARINGS
-
-Array = NDArray[np.float64]
 
 # -- the fitter --------------------------------------------------------------------------------
 

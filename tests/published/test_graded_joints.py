@@ -25,7 +25,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from cofire.design.candidates import Bench, fire_candidates
 from cofire.design.constraints import decay_length
@@ -35,6 +34,7 @@ from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.properties import Mechanisms
 from cofire.mechanics.shell import elastic_response, shells
 from cofire.mechanics.shell_firing import fire_shells
+from cofire.numerics import Array
 from cofire.physics.history import History
 from cofire.vessel import JointLimits
 from tests.fired import CARDS
@@ -45,7 +45,6 @@ RADIUS, WALL = 1.0, 5e-4
 """As thin as in the tests of two cylinders: what a thick wall adds is below 0.1 %. [m]"""
 BETA = (3.0 * (1.0 - POISSON**2)) ** 0.25 / np.sqrt(RADIUS * WALL)
 ELASTIC = Mechanisms(viscous=False, creep=False, plastic=False)
-Array = NDArray[np.float64]
 
 
 def step_response(x: Array) -> tuple[Array, Array]:

@@ -8,16 +8,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from scipy.integrate import quad
 from scipy.optimize import brentq, least_squares
 from scipy.special import exp1
 
 from cofire.materials.catalogue import load_cards
+from cofire.numerics import Array
 from cofire.physics.sintering import master_clock_rate, master_curve, run_clock, sintering_strain
 from cofire.units import GAS_CONSTANT, MINUTE, kelvin
-
-Array = NDArray[np.float64]
 
 
 def steady(start: float, stop: float, rate: float, energy: float, nodes: int = 400) -> float:

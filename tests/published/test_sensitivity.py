@@ -6,7 +6,6 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from scipy import stats
 from scipy.stats import qmc
 
@@ -21,8 +20,7 @@ from cofire.evidence.sensitivity import (
     wilson,
 )
 from cofire.evidence.uncertainty import normal
-
-Array = NDArray[np.float64]
+from cofire.numerics import Array
 
 # Ishigami & Homma 1990 (Proc. 1st Int. Symp. Uncertainty Modeling and Analysis, IEEE, 398):
 # sin x1 + a sin² x2 + b x3⁴ sin x1, x uniform on (−π, π). Partial variances as in Saltelli et al.

@@ -7,12 +7,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from cofire.errors import InputError
-from cofire.physics.slow_crack_growth import (
-    aged_factor,
-    equivalent_test_stress,
-    lifetime,
-    strength_at_rate,
-)
+from cofire.physics.slow_crack_growth import aged_factor, equivalent_test_stress
+from tests.closed_forms import lifetime, strength_at_rate
 
 DAY = 86400.0
 # ASTM E1300, appendix on load duration, annealed glass, n = 16: strength for that long over that

@@ -5,13 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cofire.physics.conduction import (
-    allowed_rate,
-    ramp_difference,
-    ramp_stress,
-    slab_temperature,
-    through_wall_stress,
-)
+from cofire.physics.conduction import through_wall_stress
+from tests.closed_forms import allowed_rate, ramp_difference, ramp_stress, slab_temperature
 
 WALL = {
     "thermal_diffusivity": 5e-7,

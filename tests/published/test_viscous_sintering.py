@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from cofire.firing.kiln import Trace
@@ -20,8 +19,6 @@ from cofire.physics.sintering import (
     viscous_clock_rate,
     viscous_curve,
 )
-
-Array = NDArray[np.float64]
 
 TENSION, VISCOSITY = 0.3, 1e8
 
