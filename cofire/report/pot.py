@@ -11,6 +11,7 @@ import numpy as np
 from cofire.assessment.check import worst_by_joint, worst_place
 from cofire.numerics import Array
 from cofire.production.green import Wall, wall_of_mesh
+from cofire.report.designs import harm_of
 from cofire.report.figures import literal, spread
 from cofire.report.job_figures import (
     HEIGHT,
@@ -162,11 +163,13 @@ def worst_words(check: Check) -> str:
     Returns
     -------
     str
-        Rule, share of its limit, moment and height.
+        What happens beyond the limit, share of it, moment and height.
     """
     when = place(worst_place(check))
     worst = check.verdict.worst
-    return f"★ {worst.rule} {used(worst)[1]}" + (f"\n{when}" if when else "")
+    share = used(worst)[1]
+    told = f"{harm_of(worst.rule)}: {share} of its limit" if share else harm_of(worst.rule)
+    return f"★ {told}" + (f"\n{when}" if when else "")
 
 
 def _band(axes: Axes, wall: Wall, number: int, side: float, share: float) -> None:
