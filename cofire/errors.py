@@ -51,9 +51,10 @@ class UnknownName(InputError):
         given = repr(name if len(name) <= 60 else f"{name[:57]}...")
         start = f"{place}no {kind} named {given}{hint} Known: "
         listed = ", ".join(map(repr, known)) or "none"
-        if len(start) + len(listed) > LONGEST:
+        room = LONGEST - len("cofire: ") - len(start)
+        if len(listed) > room:
             more = f" ... ({len(known)} in all)"
-            listed = listed[: max(LONGEST - len(start) - len(more), 0)]
+            listed = listed[: max(room - len(more), 0)]
             listed = listed[: listed.rfind(",") + 1] + more
         super().__init__(start + listed)
         self.asked = kind, name, known, where

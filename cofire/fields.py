@@ -409,6 +409,113 @@ RECORD = _table(
     note=Field("anything else, at most 500 characters", default=""),
 )
 
+# ----------------------------------------------------------------------------------------------
+# What was measured on bars of one material, for `cofire calibrate`
+
+LENGTHS = "lengths of 1 to 1000 mm"
+MEASURED = _table(
+    material=Field("name of the card that it is about", example='"fritted body"'),
+    summary=SUMMARY,
+    length_uncertainty_mm=Field(
+        "of one reading of a length, one standard uncertainty", "mm", 0.001, 5.0, 0.1
+    ),
+    temperature_uncertainty_C=Field("from one firing to the next", "°C", 0.0, 50.0, 3.0),
+    density_uncertainty_percent=Field("of one bulk density", "%", 0.01, 20.0, 1.0),
+    kiln=Field("name of a kiln of the tables; how it cools", default="small studio kiln"),
+    lag_min=Field(
+        "of the pieces behind the temperatures given; 0 where those are the pieces' own",
+        "min",
+        0.0,
+        600.0,
+        0.0,
+    ),
+    dried_mm=Field(
+        f"bars that were not fired: [[printed, dried], ...], {LENGTHS}",
+        "mm",
+        otherwise="none",
+        example="[[100.0, 96.0], [100.2, 96.1]]",
+    ),
+    dried_kg_m3=Field(
+        "bulk densities of dried bars, mass over volume",
+        "kg/m³",
+        300.0,
+        25000.0,
+        otherwise="none",
+        example="[1650, 1660]",
+    ),
+    firing=Field("the tables [[firing]]", otherwise="none"),
+    dilatometer=Field("the tables [[dilatometer]]", otherwise="none"),
+)
+MEASURED_FIRING = _table(
+    name=Field("shown beside its pieces", example='"850 °C, half an hour"'),
+    rate_C_per_h=Field(
+        "one ramp of the pieces, then one hold, then it cools shut", "°C/h", 1.0, 5000.0,
+        otherwise="needed, or log", example="150",
+    ),
+    peak_C=Field("where they were held", "°C", 200.0, 2500.0, otherwise="needed, or log",
+                 example="850"),
+    hold_min=Field("how long", "min", 0.0, 6000.0, otherwise="needed, or log", example="30"),
+    log=Field("file of the logger, beside this one, in place of ramp, peak and hold",
+              otherwise="ramp, peak and hold", example='"kiln.csv"'),
+    thermocouple=Field("of a log: where it sat, in the kiln or beside the pieces",
+                       words=("kiln", "ware"), default="kiln"),
+    unit=Field("of a log", words=("C", "F", "K"), otherwise="as the log tells"),
+    time_unit=Field("of a log", words=("s", "min", "h", "days", "ms"),
+                    otherwise="as the log tells"),
+    column=Field("of a log: column of the temperature, or its number",
+                 otherwise="found by itself"),
+    time_column=Field("of a log: column of the time, or its number", otherwise="found by itself"),
+    gas=Field("around the pieces", words=GASES, default="air"),
+    lag_min=Field("of these pieces", "min", 0.0, 600.0, otherwise="as above all tables",
+                  example="0"),
+    bars_mm=Field(
+        f"bars along the ring: [[printed, dried, fired], ...] or [[dried, fired], ...], {LENGTHS}",
+        "mm", otherwise="none", example="[[100.0, 96.1, 85.6], [100.2, 96.2, 85.8]]",
+    ),
+    upright_mm=Field(
+        f"the same along the printed height: [[dried, fired], ...], {LENGTHS}", "mm",
+        otherwise="none", example="[[20.0, 17.7]]",
+    ),
+    fired_kg_m3=Field(
+        "bulk densities of fired bars, by weighing in water", "kg/m³", 300.0, 25000.0,
+        otherwise="none", example="[2390, 2400]",
+    ),
+    bending=Field("the table [firing.bending]", otherwise="none"),
+    sag=Field("the tables [[firing.sag]]", otherwise="none"),
+    strip=Field("the tables [[firing.strip]]", otherwise="none"),
+)  # fmt: skip
+BENDING = _table(
+    strengths_MPa=Field("of each bar", "MPa", 0.01, 3000.0, example="[48.1, 52.7, 55.0]"),
+    support_mm=Field("between the outer supports", "mm", 5.0, 500.0,
+                     otherwise="the bars' size is not known", example="40"),
+    load_mm=Field("between the inner ones, below support_mm; 0 for three points", "mm", 0.0, 500.0,
+                  0.0),
+    width_mm=Field("of the bars", "mm", 0.5, 100.0, otherwise="as support_mm", example="4"),
+    thickness_mm=Field("of the bars", "mm", 0.5, 100.0, otherwise="as support_mm", example="3"),
+)  # fmt: skip
+SAG = _table(
+    span_mm=Field("between the supports", "mm", 10.0, 1000.0, example="70"),
+    thickness_mm=Field("of the bar, at most a quarter of the span", "mm", 0.5, 250.0, example="5"),
+    sag_mm=Field("of its middle, at most a fifth of the span", "mm", 0.01, 200.0, example="3.4"),
+    body=Field("as it went into this firing", words=("raw", "fired"), default="raw"),
+)
+STRIP = _table(
+    partner=Field("name of the card below it", example='"fine silver"'),
+    length_mm=Field("straight line between the ends", "mm", 10.0, 1000.0, example="80"),
+    rise_mm=Field("of the middle when cold, positive where the top is the longer; at most a fifth "
+                  "of the length", "mm", -200.0, 200.0, example="0.42"),
+    rise_hot_mm=Field("the same when it set, where it was not flat", "mm", -200.0, 200.0, 0.0),
+    thickness_mm=Field("[this material, partner]", "mm", 0.2, 30.0, example="[2.0, 2.0]"),
+)  # fmt: skip
+CURVE = _table(
+    csv=Field("file beside this one: columns temperature_C, strain_percent (or strain_ppm) and, "
+              "if not at one rate, time_s, time_min or time_h", example='"curve.csv"'),
+    body=Field('a "raw" bar sinters, a "fired" one shows expansion', words=("raw", "fired")),
+    rate_C_per_h=Field("of a raw bar without times", "°C/h", 1.0, 20000.0,
+                       otherwise="needed for a raw bar without times", example="300"),
+    name=Field("shown beside it", otherwise="the file's name"),
+)  # fmt: skip
+
 FORMATS: Mapping[str, tuple[Section, ...]] = MappingProxyType(
     {
         "vessel": (
@@ -434,6 +541,14 @@ FORMATS: Mapping[str, tuple[Section, ...]] = MappingProxyType(
             Section("", "a card; temperatures and units are in the names", MATERIAL),
             Section("[property]", "a table for each property, under the property's name", PROPERTY),
             Section("[[transformation]]", "a phase that inverts, with its step", TRANSFORMATION),
+        ),
+        "measured": (
+            Section("", "what was measured on one material; leave out what was not", MEASURED),
+            Section("[[firing]]", "one firing and the pieces in it", MEASURED_FIRING),
+            Section("[firing.bending]", "bars of this firing, broken at 20 °C", BENDING),
+            Section("[[firing.sag]]", "a bar on two supports that sagged in this firing", SAG),
+            Section("[[firing.strip]]", "this material on top of a partner, fired as one", STRIP),
+            Section("[[dilatometer]]", "length of a bar over temperature", CURVE),
         ),
         "record": (Section("", "for 'cofire record add FILE'", RECORD),),
     }

@@ -42,7 +42,7 @@ class FiredMetal:
         """As "fine silver: 91 % dense, 110 MPa in tension, 12 % elongation"."""
         parts = [f"{100.0 * self.density:.0f} % dense"]
         if self.strength is not None:
-            parts.append(f"{1e-6 * self.strength:.2g} MPa in tension".replace("e+02", "00"))
+            parts.append(f"{float(f'{1e-6 * self.strength:.2g}'):g} MPa in tension")
         if self.bending is not None:
             parts.append(f"{1e-6 * self.bending:.3g} MPa in bending")
         if self.elongation is not None:

@@ -104,7 +104,7 @@ class Verdict:
 
     @property
     def deciding(self) -> Flag:
-        """The flag to tell first: the worst of what melts, is lost in the kiln, after it, less good.
+        """The flag to tell first: worst of what melts, is lost in the kiln, after it, less good.
 
         A pot that has melted does not crack, and one that cracked on cooling has no year to come.
         """

@@ -5,17 +5,20 @@ from __future__ import annotations
 import functools
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, ParamSpec, TypeVar
 
 import typer
 
-from cofire.errors import CofireError
+from cofire.errors import CofireError, UnknownName
 
 P = ParamSpec("P")
 R = TypeVar("R")
+
+OWN_TABLES = Path("my_tables")
+"""Where `cofire new` writes kilns and cards."""
 
 INPUT_WRONG = 3
 DEFECT = 4
@@ -75,7 +78,7 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
         try:
             return command(*args, **kwargs)
         except CofireError as error:
-            _complain(str(error))
+            _complain(str(error) + _forgotten(error, kwargs))
             raise typer.Exit(INPUT_WRONG) from None
         except KeyboardInterrupt:
             _complain("stopped")
@@ -111,6 +114,15 @@ def show(text: str, units: System = System.metric) -> None:
 
         text = imperial(text)
     typer.echo(text, nl=False)
+
+
+def _forgotten(error: CofireError, options: Mapping[str, object]) -> str:
+    """That a name may be one of the user's own tables, where they lie here and were not given."""
+    if not isinstance(error, UnknownName) or options.get("tables", True):
+        return ""
+    if error.asked[0] not in ("kiln", "material") or not OWN_TABLES.is_dir():
+        return ""
+    return f"; yours? give --tables {OWN_TABLES}"
 
 
 def _complain(message: str) -> None:

@@ -370,13 +370,16 @@ def _entry(
     from hashlib import sha256
 
     from cofire.evidence.record import FIRING, LONGEST_PIECE, words
-    from cofire.files import read_text
+    from cofire.files import read_bytes, read_text
+    from cofire.firing.columns import LARGEST_LOG
 
     path = source / "plan.json" if source.is_dir() else source
-    text = read_text(path)
-    own = {"from": str(source), "sha256": sha256(text.encode()).hexdigest()}
     if path.suffix.lower() == ".json":
+        text = read_text(path)
+        own = {"from": str(source), "sha256": sha256(text.encode()).hexdigest()}
         return _prediction(path, text, piece) | own
+    raw = read_bytes(path, LARGEST_LOG)  # a log comes in any coding
+    own = {"from": str(source), "sha256": sha256(raw).hexdigest()}
     entry: dict[str, Any] = {"kind": FIRING}
     if piece is not None:
         entry["piece"] = words(piece, "piece", LONGEST_PIECE)

@@ -136,10 +136,11 @@ def sheet(
     extend: Extend = False,
     force: Force = False,
 ) -> None:
-    """Write the firing sheet of a vessel or a plan: one HTML file, two A4 pages for most vessels.
+    """Write the firing sheet of a vessel or a plan: one HTML file, for a phone or as A4.
 
-    Print, pastes, programme, test pieces and cautions, for the printer and the kiln. Status 4
-    where the verdict is no.
+    Two pages for the printer and the kiln (programme, cautions, print, pastes, test pieces), and
+    one for the desk (limits, sources); more where there are many test pieces. Status 4 where the
+    verdict is no.
 
     Example:  cofire sheet examples/silver_foot_vessel.toml --out sheet.html
     """

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
-from cofire.cli.common import Force, Tables, guarded
+from cofire.cli.common import OWN_TABLES, Force, Tables, guarded
 from cofire.errors import CofireError, InputError, UnknownName
 from cofire.report.forms import FORMS, format_text
 
@@ -20,14 +20,13 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-OWN_TABLES = Path("my_tables")
-
 new = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
     help=(
-        "Write a file to begin with: a vessel, firing, kiln, material or entry of the record. "
-        "Every field stands in it with its unit, its default and what it does.\n\n"
+        "Write a file to begin with: a vessel, firing, kiln, material, what you measured on bars, "
+        "or an entry of the record. Every field stands in it with its unit, its default and what "
+        "it does.\n\n"
         'Example:  cofire new vessel --below "fine silver" --above "fritted body"'
     ),
 )
@@ -86,6 +85,11 @@ def _quoted(path: Path) -> str:
     return quote(str(path))
 
 
+def _own(tables: list[Path] | None) -> str:
+    """The tables of one's own, as the next command needs them."""
+    return "".join(f" --tables {_quoted(folder)}" for folder in tables or [])
+
+
 def _slug(name: str) -> str:
     return re.sub(r"\W+", "_", name).strip("_").lower() or "own"
 
@@ -99,6 +103,10 @@ def vessel(
     above: Annotated[
         str | None, typer.Option(metavar="NAME", help="Material of the rim, or a blend.")
     ] = None,
+    middle: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Material of a band between the two.")
+    ] = None,
+    middle_mm: Annotated[float | None, typer.Option(help="Its height; else a quarter.")] = None,
     form: Annotated[str | None, typer.Option(help="cylinder, cone, bowl or belly.")] = None,
     height_mm: Annotated[float | None, typer.Option(help="Foot to rim, fired: 80.")] = None,
     radius_mm: Annotated[float | None, typer.Option(help="Outside of the foot, fired: 35.")] = None,
@@ -107,7 +115,10 @@ def vessel(
     ] = None,
     wall_mm: Annotated[float | None, typer.Option(help="Thickness, fired: 3.")] = None,
     joint_mm: Annotated[
-        float | None, typer.Option(help="Height of the lower band; else the metal has a quarter.")
+        float | None,
+        typer.Option(
+            help="Height of the lower band; else the metal has a quarter, or the middle is midway."
+        ),
     ] = None,
     floor: Annotated[bool, typer.Option("--floor", help="A floor closes the foot.")] = False,
     layer_mm: Annotated[float | None, typer.Option(help="The printer's layer.")] = None,
@@ -139,6 +150,9 @@ def vessel(
     _free(out, force)
     cards, kilns = load_cards(tables or []), load_kilns(tables or [])
 
+    if middle is not None and above is None:
+        above = below
+
     def material(given: str | None, which: str) -> str:
         question = f"material of the {which} (cofire materials lists them)"
         option = "--below" if which == "foot" else "--above"
@@ -150,9 +164,15 @@ def vessel(
 
         near = UnknownName("form", shape, FORMS, "--form")
         raise InputError(f"{near}. {ROUND_ONLY}")
+    if middle_mm is not None and middle is None:
+        raise InputError("--middle-mm: of which band? give --middle too")
     names = material(below, "foot"), material(above, "rim")
     share = 0.75 if find_material(names[1], cards).kind == "metal" else 0.25
     height = _asked(height_mm, 80.0, "height, fired, mm", "--height-mm")
+    between = "" if middle is None else find_material(middle, cards).name
+    tall = 0.25 * height if middle_mm is None else middle_mm
+    if between:
+        share = 0.5 * (1.0 - tall / height)
     printer = {
         key: value
         for key, value in (
@@ -160,8 +180,9 @@ def vessel(
         )
         if value is not None
     }  # fmt: skip
+    listed = " and ".join(dict.fromkeys(n for n in (names[0], between, names[1]) if n))
     wish = Wish(
-        name or f"{shape} of {names[0]} and {names[1]}"[:80],
+        name or f"{shape} of {listed}"[:80],
         shape,
         *names,
         height,
@@ -173,11 +194,12 @@ def vessel(
         find_kiln(kiln, kilns, "--kiln").name if kiln else "",
         known_gas(gas, "--gas") if gas else "",
         floor,
+        between,
+        tall,
     )
     text = new_vessel(wish)
     _refuse_vessel(text, cards, tables)
-    own = "".join(f" --tables {_quoted(folder)}" for folder in tables or [])
-    _write(out, text, force, f"cofire check {_quoted(out)}{own}")
+    _write(out, text, force, f"cofire check {_quoted(out)}{_own(tables)}")
 
 
 def _asked_printer() -> dict[str, float]:
@@ -242,7 +264,7 @@ def firing(
     from cofire.firing.program import Firing, Segment, checked, find_kiln, known_gas, load_kilns
     from cofire.materials.catalogue import load_cards
     from cofire.report.forms import new_firing
-    from cofire.report.plan import rate_text
+    from cofire.report.plan import rate_text, toml_value
     from cofire.units import HOUR, MINUTE, celsius, kelvin
     from cofire.vessel import OpenFiring, read_vessel
 
@@ -280,7 +302,10 @@ def firing(
         f"{found.lag / MINUTE:.6g}" if vessel is not None else "",
     )
     _refuse_firing(text, tables)
-    _write(out, text, force, f"cofire firing {_quoted(out)}")
+    then = f"cofire firing {_quoted(out)}{_own(tables)}"
+    if vessel is not None:
+        then += f", and in {vessel.name}, above all tables: firing = {toml_value(out.name)}"
+    _write(out, text, force, then)
 
 
 def _refuse_firing(text: str, tables: list[Path] | None) -> None:
@@ -341,7 +366,11 @@ def kiln(
     )  # fmt: skip
     _refuse(text, _kiln_reader(place))
     folder = place.parent.parent if place.parent.name == "kilns" else place.parent
-    _write(place, text, force, f"cofire materials --check {_quoted(folder)}")
+    _write(
+        place, text, force,
+        f"cofire materials --check {_quoted(folder)}, then --tables {_quoted(folder)} with every "
+        "command that is to know it",
+    )  # fmt: skip
 
 
 def _kiln_reader(place: Path) -> Callable[[dict[str, Any]], object]:
@@ -398,7 +427,10 @@ def material(
     for given in own or []:
         found = re.fullmatch(r"\s*(\w+)\s*=\s*([-+\d.eE]+)\s*,\s*(.+?)\s*", given)
         if found is None:
-            raise InputError(f'--own: {given!r}; write it as "strength = 62, 10 %"')
+            raise InputError(
+                f'--own: {given!r}; write it as "strength = 62, 10 %", with its uncertainty '
+                '(or "+- 5", or "factor 1.2")'
+            )
         key, value, spread = found.groups()
         if key not in SPECS:
             raise UnknownName("property", key, SPECS, "--own")
@@ -422,6 +454,53 @@ def _raw(card: Card) -> dict[str, Any]:
     from cofire.files import read_toml
 
     return read_toml(Path(card.origin))
+
+
+@new.command(epilog=epilog("measured"))
+@guarded
+def measured(
+    material: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Card that the bars are of.")
+    ] = None,
+    peak_c: Annotated[float, typer.Option("--peak-C", help="Where they were held.")] = 850.0,
+    hold_min: Annotated[float, typer.Option(help="Time there.")] = 30.0,
+    rate: Annotated[float, typer.Option("--rate-C-per-h", help="Ramp to it.")] = 150.0,
+    bar: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="'PRINTED, DRIED, FIRED'",
+            help="Lengths of one bar in mm, or dried and fired; repeatable.",
+        ),
+    ] = None,
+    out: Annotated[Path, typer.Option(metavar="FILE", help="The file.")] = Path("measured.toml"),
+    tables: Tables = None,
+    force: Force = False,
+) -> None:
+    """Write down what was measured on bars of one material, for cofire calibrate.
+
+    Example:  cofire new measured --material "fritted body" --bar "100.1, 95.5, 87.2"
+    """
+    from cofire.evidence.measured import read_measured
+    from cofire.firing.program import load_kilns
+    from cofire.materials.catalogue import find_card, load_cards
+    from cofire.report.forms import new_measured
+
+    _free(out, force)
+    question = "card that the bars are of (cofire materials lists them)"
+    card = find_card(_asked(material, None, question, "--material"), load_cards(tables or []))
+    bars = []
+    for given in bar or []:
+        cells = [cell.strip() for cell in given.split(",")]
+        if len(cells) not in (2, 3) or not all(re.fullmatch(r"\d+(\.\d+)?", c) for c in cells):
+            raise InputError(f'--bar: {given!r}; write it as "100.1, 95.5, 87.2"')
+        bars.append([float(cell) for cell in cells])
+    firing = {"name": f'"{peak_c:g} °C, {hold_min:g} min"', "rate_C_per_h": f"{rate:g}",
+              "peak_C": f"{peak_c:g}", "hold_min": f"{hold_min:g}"}  # fmt: skip
+    text = new_measured(card.name, firing, bars)
+    kilns = load_kilns(tables or [])
+    _refuse(text, lambda table: read_measured(table, kilns))
+    first = "" if bars else "write the bars into it, then "
+    _write(out, text, force, f"{first}cofire calibrate {_quoted(out)}{_own(tables)}")
 
 
 @new.command(epilog=epilog("record"))

@@ -56,6 +56,7 @@ from typing import Any
 import numpy as np
 
 from cofire.errors import InputError
+from cofire.fields import BENDING, CURVE, MEASURED, MEASURED_FIRING, SAG, STRIP
 from cofire.files import Fields, Place, is_number, show, table_of
 from cofire.firing.columns import Sheet, parse_number, read_sheet
 from cofire.firing.kiln import Trace, trace
@@ -68,18 +69,8 @@ from cofire.units import HOUR, MINUTE, ROOM, kelvin
 # ----------------------------------------------------------------------------------------------
 # What a person measured on test pieces of one material, as they write it down
 
-BODIES = ("raw", "fired")
-TOP = (
-    "material", "summary", "length_uncertainty_mm", "temperature_uncertainty_C",
-    "density_uncertainty_percent", "kiln", "lag_min", "dried_mm", "dried_kg_m3", "firing",
-    "dilatometer",
-)  # fmt: skip
 PLAIN = ("rate_C_per_h", "peak_C", "hold_min")
-LOGGED = ("log", "thermocouple", "unit", "time_unit", "column")
-FIRING = (
-    "name", "gas", "lag_min", *PLAIN, *LOGGED, "bars_mm", "upright_mm", "fired_kg_m3", "bending",
-    "sag", "strip",
-)  # fmt: skip
+LOGGED = ("log", "thermocouple", "unit", "time_unit", "column", "time_column")
 MOST = 200
 LONGEST_MM = 1000.0
 
@@ -202,37 +193,39 @@ def _array(rows: list[list[float]]) -> Array:
 
 
 def _densities(fields: Fields, key: str) -> Array:
-    return fields.numbers(key, 300.0, 25000.0) if key in fields.table else np.zeros(0)
+    known = fields.spec[key]
+    return fields.numbers(key, known.least, known.most) if key in fields.table else np.zeros(0)
 
 
 def _bending(entry: object, where: str) -> Bending:
     size = ("support_mm", "load_mm", "width_mm", "thickness_mm")
-    fields = Fields(entry, where, ("strengths_MPa", *size))
-    strength = fields.numbers("strengths_MPa", 0.01, 3000.0) * 1e6
+    fields = Fields(entry, where, BENDING)
+    known = BENDING["strengths_MPa"]
+    strength = fields.numbers("strengths_MPa", known.least, known.most) * 1e6
     if not any(key in fields.table for key in size):
         return Bending(strength, None, 0.5)
-    support = fields.number("support_mm", 5.0, 500.0)
-    load = fields.number("load_mm", 0.0, support, 0.0)
-    section = fields.number("width_mm", 0.5, 100.0) * fields.number("thickness_mm", 0.5, 100.0)
+    support = fields.number("support_mm")
+    load = fields.number("load_mm", most=support)
+    section = fields.number("width_mm") * fields.number("thickness_mm")
     return Bending(strength, support * section * 1e-9, load / support)
 
 
 def _sag(entry: object, where: str) -> SagBar:
-    fields = Fields(entry, where, ("span_mm", "thickness_mm", "sag_mm", "body"))
-    span = fields.number("span_mm", 10.0, LONGEST_MM)
+    fields = Fields(entry, where, SAG)
+    span = fields.number("span_mm")
     return SagBar(
         span / 1e3,
-        fields.number("thickness_mm", 0.5, 0.25 * span) / 1e3,
-        fields.number("sag_mm", 0.01, 0.2 * span) / 1e3,
-        fields.choice("body", BODIES, BODIES[0]) == "fired",
+        fields.number("thickness_mm", most=0.25 * span) / 1e3,
+        fields.number("sag_mm", most=0.2 * span) / 1e3,
+        fields.choice("body") == "fired",
     )
 
 
 def _strip(entry: object, where: str) -> Strip:
-    known = ("partner", "length_mm", "rise_mm", "rise_hot_mm", "thickness_mm")
-    fields = Fields(entry, where, known)
-    length = fields.number("length_mm", 10.0, LONGEST_MM)
-    thickness = fields.numbers("thickness_mm", 0.2, 30.0, "mm")
+    fields = Fields(entry, where, STRIP)
+    length = fields.number("length_mm")
+    known = STRIP["thickness_mm"]
+    thickness = fields.numbers("thickness_mm", known.least, known.most, known.unit)
     if thickness.size != 2:
         raise fields.refuse("thickness_mm", thickness.tolist(), "two: of this material, of partner")
     most = 0.2 * length
@@ -240,7 +233,7 @@ def _strip(entry: object, where: str) -> Strip:
         fields.text("partner"),
         length / 1e3,
         fields.number("rise_mm", -most, most) / 1e3,
-        fields.number("rise_hot_mm", -most, most, 0.0) / 1e3,
+        fields.number("rise_hot_mm", -most, most) / 1e3,
         (float(thickness[0]) / 1e3, float(thickness[1]) / 1e3),
     )
 
@@ -255,8 +248,8 @@ def _each(fields: Fields, key: str) -> list[tuple[object, str]]:
 
 def _curve_of(fields: Fields, kiln: Kiln, lag: float, folder: Path) -> tuple[Trace, FiredAt | None]:
     """What the pieces of one firing saw."""
-    gas = known_gas(fields.text("gas", "air"), fields.where)
-    lag = fields.number("lag_min", 0.0, 600.0, lag / MINUTE) * MINUTE
+    gas = known_gas(fields.text("gas"), fields.where)
+    lag = fields.number("lag_min", default=lag / MINUTE) * MINUTE
     given = [key for key in PLAIN if key in fields.table]
     if "log" in fields.table:
         if given:
@@ -267,9 +260,9 @@ def _curve_of(fields: Fields, kiln: Kiln, lag: float, folder: Path) -> tuple[Tra
         path = folder / fields.text("log")
         return read_firing_log(path, lag=lag, gas=gas, **options).trace, None
     plain = FiredAt(
-        fields.number("rate_C_per_h", 1.0, 5000.0) / HOUR,
-        kelvin(fields.number("peak_C", 200.0, 2500.0)),
-        fields.number("hold_min", 0.0, 6000.0) * MINUTE,
+        fields.number("rate_C_per_h") / HOUR,
+        kelvin(fields.number("peak_C")),
+        fields.number("hold_min") * MINUTE,
     )
     try:
         firing = simple_firing(kiln, plain.peak, plain.hold, plain.rate, gas, lag)
@@ -282,7 +275,7 @@ def _firing(
     entry: object, where: str, kiln: Kiln, lag: float, folder: Path
 ) -> tuple[FiredPieces, list[list[float]]]:
     """The pieces of one firing, and printed and dried lengths of its bars."""
-    fields = Fields(entry, where, FIRING)
+    fields = Fields(entry, where, MEASURED_FIRING)
     seen, plain = _curve_of(fields, kiln, lag, folder)
     bars = _lengths(fields.table.get("bars_mm", []), f"{where}: bars_mm", (2, 3))
     upright = _lengths(fields.table.get("upright_mm", []), f"{where}: upright_mm", (2, 3))
@@ -327,9 +320,9 @@ def read_measured(
     """
     kilns = load_kilns() if kilns is None else kilns
     table, where, folder = table_of(source, "measured")
-    fields = Fields(table, where, TOP)
-    kiln = find_kiln(fields.text("kiln", "small studio kiln"), kilns, where)
-    lag = fields.number("lag_min", 0.0, 600.0, 0.0) * MINUTE
+    fields = Fields(table, where, MEASURED)
+    kiln = find_kiln(fields.text("kiln"), kilns, where)
+    lag = fields.number("lag_min") * MINUTE
     dried = _lengths(table.get("dried_mm", []), f"{where}: dried_mm", (2,))
     listed = {key: table.get(key, []) for key in ("firing", "dilatometer")}
     for key, value in listed.items():
@@ -347,9 +340,9 @@ def read_measured(
     measured = Measured(
         where=where,
         material=fields.text("material"),
-        length_uncertainty=fields.number("length_uncertainty_mm", 0.001, 5.0, 0.1) / 1e3,
-        temperature_uncertainty=fields.number("temperature_uncertainty_C", 0.0, 50.0, 3.0),
-        density_uncertainty=fields.number("density_uncertainty_percent", 0.01, 20.0, 1.0) / 100.0,
+        length_uncertainty=fields.number("length_uncertainty_mm") / 1e3,
+        temperature_uncertainty=fields.number("temperature_uncertainty_C"),
+        density_uncertainty=fields.number("density_uncertainty_percent") / 100.0,
         dried=_array(dried),
         dried_density=_densities(fields, "dried_kg_m3"),
         firings=tuple(firings),
@@ -434,9 +427,9 @@ def read_curve(entry: object, where: str, folder: Path) -> Curve:
     InputError
         With the file's line, or the field, and what is allowed.
     """
-    fields = Fields(entry, where, ("csv", "body", "rate_C_per_h", "name"))
+    fields = Fields(entry, where, CURVE)
     sheet = read_sheet(folder / fields.text("csv"))
-    fired = fields.choice("body", ("raw", "fired")) == "fired"
+    fired = fields.choice("body") == "fired"
     strained = _one_of(sheet, STRAINS)
     if strained is None:
         raise InputError(
@@ -469,7 +462,7 @@ def read_curve(entry: object, where: str, folder: Path) -> Curve:
     elif fired:
         time = np.arange(temperature.size, dtype=np.float64)
     else:
-        rate = fields.number("rate_C_per_h", 1.0, 20000.0) / HOUR
+        rate = fields.number("rate_C_per_h") / HOUR
         bad = np.diff(temperature, prepend=0.0) <= 0.0
         if bad.any():
             line = sheet.lines[int(np.argmax(bad))]

@@ -389,16 +389,18 @@ def _draw(top: Axes, below: Axes, panel: Panel) -> None:
         fit: dict[str, Any] = {"ls": DASHES[n % len(DASHES)], "lw": 1.2}
         if not series.line:
             fit = {"ls": "none", "marker": "_", "ms": 16.0, "mew": 1.8}
-        top.plot(series.place, series.fitted, color=colour, label=f"{series.label}, card", **fit)
+        top.plot(
+            series.place, series.fitted, color=colour, label=f"{series.label}, new card", **fit
+        )
         below.plot(series.place, series.measured - series.fitted, mark, ms=size, **style)
     below.axhline(0.0, color="0.5", lw=0.8)
     top.set_title(panel.title, loc="left", fontsize=10)
     top.set_ylabel(panel.up)
-    below.set_ylabel("measured\nless card")
+    below.set_ylabel("measured\nless new card")
     if panel.across in COUNTED:
         from matplotlib.ticker import MaxNLocator
 
-        below.xaxis.set_major_locator(MaxNLocator(integer=True))
+        below.xaxis.set_major_locator(MaxNLocator(integer=True, min_n_ticks=1))
         below.set_xlim(0.4, max(series.place.size for series in panel.series) + 0.6)
     below.set_xlabel(panel.across)
     top.legend(fontsize=7.5, frameon=False)

@@ -15,33 +15,35 @@ from cofire.report.writing import table_text, wrapped
 from cofire.units import HOUR, MINUTE, ROOM, celsius
 
 
-def heat_work_line(curve: Trace) -> str:
+def heat_work_line(curve: Trace, chart: bool = True) -> str:
     """The ware's heat work in cones, never as a temperature.
 
     Parameters
     ----------
     curve : Trace
         What the ware sees.
+    chart : bool
+        Whether to say what the chart of cones rests on.
 
     Returns
     -------
     str
         One sentence; says so where the firing lies outside the chart.
     """
-    chart = read_cones()
+    cones = read_cones()
     try:
         cone = cone_equivalent(
-            curve.time, curve.ware, chart.cones, chart.rates, chart.bending_temperature
+            curve.time, curve.ware, cones.cones, cones.rates, cones.bending_temperature
         )
     except OutOfRange as error:
         return f"Heat work of the ware: {error}."
     between = f"cone {cone.cone}"
     if cone.interpolated:
         between = f"between cone {cone.below} and cone {cone.above}, nearer {cone.cone}"
-    return (
-        f"Heat work of the ware: {between}, for a steady rise of {cone.rate * HOUR:.0f} °C/h "
-        f"({chart.chart}). Cones measure heat work, not temperature."
-    )
+    told = f"Heat work of the ware: {between}, for a steady rise of {cone.rate * HOUR:.0f} °C/h "
+    if not chart:
+        return f"{told}(estimate)."
+    return f"{told}({cones.chart}). Cones measure heat work, not temperature."
 
 
 def as_text(firing: Firing, curve: Trace) -> str:

@@ -13,21 +13,27 @@ from typing import Any
 
 from cofire.fields import (
     BAND,
+    BENDING,
     CHOICES,
     COOLING,
+    CURVE,
     FIRING,
     FORMATS,
     HEATING,
     JOINT,
     KILN,
     MATERIAL,
+    MEASURED,
+    MEASURED_FIRING,
     PASTE,
     PRICES,
     PRINTER,
     PROFILE,
     PROPERTY,
     RECORD,
+    SAG,
     SEGMENT,
+    STRIP,
     VESSEL,
     Field,
     Table,
@@ -198,6 +204,8 @@ class Wish:
         Empty where that is open.
     floor
         Whether a floor closes the foot.
+    middle, middle_height
+        Material of a band between the two, empty where there is none, and its height. [mm]
     """
 
     name: str
@@ -213,6 +221,8 @@ class Wish:
     kiln: str = ""
     gas: str = ""
     floor: bool = False
+    middle: str = ""
+    middle_height: float = 0.0
 
 
 OPEN_GAS = replace(
@@ -283,6 +293,10 @@ def new_vessel(wish: Wish) -> str:
         "base_mm": wish.wall, "lowest_mm": joint, "highest_mm": 0.5 * (joint + wish.height),
         "keep_mm": 0.3 * min(joint, wish.height - joint),
     }  # fmt: skip
+    between = []
+    if wish.middle:
+        end = _number(joint + wish.middle_height)
+        between = ["", "[[band]]", f"material = {_text(wish.middle)}", f"to_mm = {end}"]
     tables = ("profile", "band", "printer", "joint", "paste", "prices", "free", "firing")
     lines = [
         *_comment(
@@ -305,6 +319,7 @@ def new_vessel(wish: Wish) -> str:
         "# Bands from the foot up; more of them may stand between.",
         "[[band]]",
         *_lines(BAND, {"material": _text(wish.below), "to_mm": _number(joint)}),
+        *between,
         "",
         "[[band]]",
         f"material = {_text(wish.above)}",
@@ -479,6 +494,47 @@ def new_material(
         shown = ("unit", "temperature_C", "value", "uncertainty", "at_density", "valid_C",
                  "fired_at")  # fmt: skip
         lines += [f"# {field} = {toml_value(entry[field])}" for field in shown if field in entry]
+    return "\n".join(lines) + "\n"
+
+
+def new_measured(material: str, firing: Mapping[str, str], bars: Sequence[Sequence[float]]) -> str:
+    """What was measured on bars of one material, with every field explained.
+
+    Parameters
+    ----------
+    material : str
+        Name of the card that it is about.
+    firing : mapping
+        Fields of the one firing, as TOML has them.
+    bars : sequence of sequence of float
+        Printed, dried and fired length of each, or dried and fired; none where they are yet to be
+        measured. [mm]
+
+    Returns
+    -------
+    str
+        TOML that `read_measured` reads.
+    """
+    rows = ", ".join("[" + ", ".join(map(_number, bar)) + "]" for bar in bars)
+    given = dict(firing) | ({"bars_mm": f"[{rows}]"} if rows else {})
+    parts = ("bending", "sag", "strip")
+    lines = [
+        *_comment(
+            "What was measured on bars of one material, for 'cofire calibrate'. Take the # away "
+            "before what you have; more firings may follow, each with its bars."
+        ),
+        *_lines(MEASURED, {"material": _text(material)}, skip=("firing", "dilatometer")),
+        "",
+        "[[firing]]",
+        *_lines(MEASURED_FIRING, given, skip=parts),
+    ]
+    for heading, what, fields in (
+        ("[firing.bending]", "bars of this firing, broken at 20 °C", BENDING),
+        ("[[firing.sag]]", "a bar on two supports that sagged in this firing", SAG),
+        ("[[firing.strip]]", "this material on top of a partner, fired as one", STRIP),
+        ("[[dilatometer]]", "length of a bar over temperature", CURVE),
+    ):
+        lines += ["", *_comment(_capital(what) + "."), f"# {heading}", *_lines(fields, {})]
     return "\n".join(lines) + "\n"
 
 

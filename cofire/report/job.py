@@ -226,6 +226,22 @@ def expected(value: float, unit: str) -> str:
     return f"{value:.1f}" if unit in ("mm", "g", "1e-6/K") else number(value)
 
 
+def said(unit: str) -> str:
+    """A unit as a sentence has it.
+
+    Parameters
+    ----------
+    unit : str
+        As files have it.
+
+    Returns
+    -------
+    str
+        With a raised power of ten.
+    """
+    return "× 10⁻⁶/K" if unit == "1e-6/K" else unit
+
+
 # ----------------------------------------------------------------------------------------------
 # What to print, weigh, change and test, in a few screenfuls
 
@@ -387,7 +403,9 @@ def _piece_lines(m: Job) -> list[str]:
             f"{p.count} × {p.kind}, {p.material}: {size}, {p.layers} layers{note}", "  ", "    "
         )
         lines += _wrapped(f"for {'; '.join(p.decides)}", "    ")
-        told = [f"{r.what} {expected(r.value, r.unit)} {r.unit}" for r in p.readings if r.unit]
+        told = [
+            f"{r.what} {expected(r.value, r.unit)} {said(r.unit)}" for r in p.readings if r.unit
+        ]
         if told:
             lines += _wrapped(f"expect: {'; '.join(told)}", "    ")
         for r in p.readings:

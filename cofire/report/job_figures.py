@@ -32,11 +32,11 @@ if TYPE_CHECKING:
 # ----------------------------------------------------------------------------------------------
 # The firing sheet's curve
 
-WIDTH, HEIGHT = 3.6, 2.5
+WIDTH, HEIGHT = 3.6, 2.45
 """Of either picture on paper, where its letters have the size they are drawn with. [inch]"""
-SMALL = 6.8
+SMALL = 8.5
 """Size of letters. [pt]"""
-ROW = 0.042
+ROW = 0.062
 """Least distance of two labels, of the picture's height. [-]"""
 PLAIN = "#595959"
 """Grey of lines that are not the ware's; 7:1 on white."""
@@ -107,7 +107,7 @@ def curve_picture(
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(WIDTH, HEIGHT))
-    _curve(figure.add_axes((0.115, 0.125, 0.865, 0.80)), curve, steps, events, limit, SMALL)
+    _curve(figure.add_axes((0.125, 0.15, 0.855, 0.76)), curve, steps, events, limit, SMALL)
     return figure
 
 
@@ -132,7 +132,7 @@ def _curve(
     axes.plot(hours, celsius(curve.kiln), color=PLAIN, lw=1.1, ls=(0, (4, 2)), label="kiln")
     axes.plot(hours, celsius(curve.ware), color=INK, lw=1.5, label="ware")
     places = np.array([e.time for e in events]) / HOUR
-    stands = spread(places, min(0.032, 1.0 / max(len(events), 1)) * end, end)
+    stands = spread(places, min(0.006 * size / 1.4, 1.0 / max(len(events), 1)) * end, end)
     for n, (event, stand) in enumerate(zip(events, stands, strict=True)):
         hour, degrees = event.time / HOUR, celsius(event.ware)
         axes.plot([hour, hour, stand], [degrees, 0.955 * top, top], color="0.6", lw=0.5, zorder=1)
@@ -152,7 +152,11 @@ def _curve(
     axes.text(0.012, 0.985, "°C", fontsize=size, va="top", color=INK, transform=axes.transAxes)
     axes.grid(color="0.9", lw=0.5)
     axes.spines[["top", "right"]].set_visible(False)
-    axes.legend(fontsize=size, loc="center right", frameon=False)
+    key = axes.legend(
+        fontsize=size, loc="center right", frameon=True, framealpha=1.0, borderpad=0.2
+    )
+    key.get_frame().set_edgecolor("none")
+    key.set_zorder(6)
 
 
 @literal

@@ -11,6 +11,7 @@ import numpy as np
 from cofire.assessment.check import worst_by_joint, worst_place
 from cofire.numerics import Array
 from cofire.production.green import Wall, wall_of_mesh
+from cofire.report.designs import harm_of
 from cofire.report.figures import literal, spread
 from cofire.report.job_figures import (
     HEIGHT,
@@ -41,8 +42,10 @@ LETTERS = 9.0
 """Size of letters. [pt]"""
 LINE = 0.16
 """Least distance of two labels. [inch]"""
-LEFT, RIGHT = 1.1, 1.2
-"""Room beside a pot, for the names of its zones and for what its joints bear. [inch]"""
+RIGHT = 1.2
+"""Room beside a pot for what its joints bear. [inch]"""
+BESIDE, LETTER = 0.25, 0.075
+"""Room for the names of its zones: for the lines to them, and for each letter. [inch]"""
 TALL, WIDE = 3.7, 2.5
 """Highest and widest that a pot is drawn. [inch]"""
 LONGEST = 17
@@ -162,11 +165,13 @@ def worst_words(check: Check) -> str:
     Returns
     -------
     str
-        Rule, share of its limit, moment and height.
+        What happens beyond the limit, share of it, moment and height.
     """
     when = place(worst_place(check))
     flag = check.verdict.deciding
-    return f"★ {flag.rule} {used(flag)[1]}" + (f"\n{when}" if when else "")
+    share = used(flag)[1]
+    told = f"{harm_of(flag.rule)}: {share} of its limit" if share else harm_of(flag.rule)
+    return f"★ {told}" + (f"\n{when}" if when else "")
 
 
 def _band(axes: Axes, wall: Wall, number: int, side: float, share: float) -> None:
@@ -212,6 +217,11 @@ def _labels(axes: Axes, places: Array, edges: Array, texts: list[str], way: floa
         )  # fmt: skip
 
 
+def _names(response: Response) -> list[str]:
+    """The zones as they are named beside the pot."""
+    return [n if len(n) <= LONGEST else n[: LONGEST - 1] + "…" for n in band_names(response)]
+
+
 def draw_pot(axes: Axes, check: Check) -> None:
     """One pot: left the outside, right the cut wall, zones named, joints and worst place marked.
 
@@ -236,7 +246,7 @@ def draw_pot(axes: Axes, check: Check) -> None:
     axes.plot([0.0, 0.0], [0.0, 1e3 * wall.height[-1]], color=INK, lw=0.6, ls=(0, (8, 3, 2, 3)))
     axes.axhline(0.0, color=INK, lw=1.0, zorder=5)
     middles = 0.5 * (wall.edges[1:] + wall.edges[:-1])
-    names = [n if len(n) <= LONGEST else n[: LONGEST - 1] + "…" for n in band_names(response)]
+    names = _names(response)
     _labels(axes, 1e3 * middles, 1e3 * wall.at(wall.outside, middles), names, -1.0)
     joints = worst_by_joint(check)
     at = wall.edges[1:-1]
@@ -276,7 +286,9 @@ def pot_figure(check: Check, given: Check | None = None) -> Figure:
     rows = max(len(c.designed.cards) for _, c in pots)
     scale = min(TALL / high, WIDE / (2.0 * widest))  # inch a mm
     tall = max(scale * high, LINE * rows) + 0.12
-    panel = LEFT + 2.0 * scale * widest + RIGHT
+    letters = max(len(name) for _, c in pots for name in _names(c.designed))
+    before = BESIDE + LETTER * letters
+    panel = before + 2.0 * scale * widest + RIGHT
     above, below = 0.65, 0.95
     columns = 1 if high < 1.5 * widest else len(pots)  # low and wide: one above the other
     lines = len(pots) // columns
@@ -289,10 +301,10 @@ def pot_figure(check: Check, given: Check | None = None) -> Figure:
         bottom = size[1] - (above - 0.3) - (line + 1) * each + 0.55
         axes = figure.add_axes((left / size[0], bottom / size[1], panel / size[0], tall / size[1]))
         axes.set_axis_off()
-        axes.set_xlim(-widest - LEFT / scale, widest + RIGHT / scale)
+        axes.set_xlim(-widest - before / scale, widest + RIGHT / scale)
         axes.set_ylim(-0.03 / scale, (tall - 0.03) / scale)
         draw_pot(axes, one)
-        middle = (left + LEFT + scale * widest) / size[0]
+        middle = (left + before + scale * widest) / size[0]
         figure.text(
             middle, (bottom + tall + 0.06) / size[1], f"{words}: {one.word.upper()}",
             fontsize=LETTERS + 2.0, weight="bold", ha="center", va="bottom", color=INK,

@@ -623,7 +623,7 @@ def calibration_figure(found: Comparison) -> Figure:
     figure.legend(fontsize=8, loc="outside lower center", ncols=3, frameon=False)
     title = counted(len(found.told), "piece")
     if found.brier is not None:
-        title += f", Brier score {found.brier:.2f}; bars: 95 % intervals"
+        title += f", Brier score {found.brier:.2f} (0 is best, 0.25 a coin); bars: 95 % intervals"
     if found.too_few:
         title += " (too few to judge by)"
     axes.set_title(title, fontsize=10, loc="left")

@@ -25,7 +25,7 @@ from cofire.production.job import BURNOUT, happenings, kiln_steps, pure_material
 from cofire.production.paste import COARSE
 from cofire.report.firing import heat_work_line
 from cofire.report.html import Name, Strong, Text, environment, plain
-from cofire.report.job import expected, grams
+from cofire.report.job import expected, grams, said
 from cofire.report.job_figures import curve_picture, data_uri, letter
 from cofire.report.pot import section_picture, worst_words
 from cofire.report.verdict import number, place, sharp_line
@@ -252,8 +252,16 @@ def programme(steps: Sequence[Step]) -> Table:
         rows.append([f"{TICK}{n}", *told, _kiln_does(step), clock(step.end), ""])
     return Table(
         key="programme",
-        caption="Programme, times in h:min; tick what is set, note what the kiln shows",
-        head=("Segment", "°C/h", "to °C", "hold, min", "Ramp takes", "Ends at", "Kiln shows, °C"),
+        caption="Programme: tick what is set, note what the kiln shows",
+        head=(
+            "Part",
+            "°C/h",
+            "to °C",
+            "hold, min",
+            "Ramp takes, h:min",
+            "Ends at",
+            "Kiln shows, °C",
+        ),
         rows=rows,
         kinds={1: "n", 2: "n", 3: "n", 5: "n", 6: "pen"},
     )
@@ -331,8 +339,8 @@ def firing_line(firing: Firing, curve: Trace, limit: float, bound: str) -> Text:
     gas = {"air": "air, bare", "carbon": "a carbon-packed box"}.get(firing.gas, firing.gas)
     return (
         Strong(f"Never above {celsius(limit):.0f} °C"), " (", Name(bound), f"). Fired in {gas}; "
-        f"temperatures of the programme are the kiln's, the ware follows {firing.lag / MINUTE:.0f} "
-        f"min later and peaks at {celsius(curve.peak):.0f} °C. {heat_work_line(curve)}",
+        f"the programme is the kiln's, the ware follows {firing.lag / MINUTE:.0f} min later and "
+        f"peaks at {celsius(curve.peak):.0f} °C. {heat_work_line(curve, chart=False)}",
     )  # fmt: skip
 
 
@@ -354,8 +362,8 @@ def bands_table(m: Job) -> Table:
         One row a band, after the foot.
     """
     head = (
-        "Band", "Material", "Layers", "Change to it in layer", "All new from", "Top printed, mm up",
-        "fired, mm up", "⌀ printed, mm", "⌀ fired, mm",
+        "Band", "Material", "Layers", "Change in layer", "All new from", "Top printed, mm",
+        "Top fired, mm", "⌀ printed, mm", "⌀ fired, mm",
     )  # fmt: skip
     green = m.green.wall
     fired = m.refired.wall if m.refired is not None else m.green.fired
@@ -509,10 +517,12 @@ def piece_rows(p: Piece) -> tuple[Text, list[Readings]]:
     tuple
         What it is, and its readings in the order in which they are taken.
     """
+    whole = "" if p.kind == LADDER else "whole"
     rows = []
     for stop, some in groupby(p.readings, key=lambda r: r.stop):
         found = [
-            (r.what, f"{expected(r.value, r.unit)} {r.unit}" if r.unit else "whole") for r in some
+            (r.what, f"{expected(r.value, r.unit)} {said(r.unit)}" if r.unit else whole)
+            for r in some
         ]
         rows.append(Readings(found=found, stop=stop))
     return _described(p), rows

@@ -226,6 +226,8 @@ ACROSS, TALL = 2.6, 4.0
 """Width of the magnified piece of wall, in walls, and its height over its width. [-]"""
 FAINT = 0.05
 """Share of the largest stress below which no line is drawn where its sign changes. [-]"""
+TOLD = 6
+"""Most bands whose lines over time are told apart; the others are thin and grey. [-]"""
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
 
 
@@ -321,7 +323,7 @@ def _inset(
     axes.tick_params(labelsize=8)
     axes.yaxis.tick_right() if side > 0.0 else axes.yaxis.tick_left()
     times = _magnified(axes, pot)
-    axes.set_title(f"{title}\n{times:.0f} × as large, mm up", fontsize=8.5)
+    axes.set_title(f"{title}\n{times:.0f} × as large", fontsize=8.0)
     frame = Rectangle(
         (low, height - half), span, 2.0 * half, fc="none", ec="black", lw=1.1,
         ls="-" if side < 0.0 else "--", zorder=6,
@@ -343,6 +345,8 @@ def _magnified(axes: Axes, pot: Axes) -> float:
 
 def _profiles(axes: Axes, response: Response, at: int, direction: int) -> None:
     """Stress at both faces against height, in one direction."""
+    from matplotlib.ticker import MaxNLocator
+
     s = response.fired
     total = response.total[at] / 1e6
     for height in response.vessel.steps * 1e3:
@@ -353,8 +357,15 @@ def _profiles(axes: Axes, response: Response, at: int, direction: int) -> None:
     axes.axvline(0.0, color="0.5", lw=0.8)
     axes.set_xlabel("MPa", fontsize=9)
     axes.tick_params(labelsize=8)
-    axes.set_title(f"cold, {DIRECTIONS[direction]}\nsolid inside, dashed outside", fontsize=8.5)
+    axes.set_title(f"cold, {DIRECTIONS[direction]}", fontsize=8.5)
+    axes.xaxis.set_major_locator(MaxNLocator(3))
     axes.spines[["top", "right"]].set_visible(False)
+
+
+def _shown(bands: list[BandStress]) -> list[int]:
+    """The bands whose lines are told apart: those under the most tension, from the foot up."""
+    worst = sorted(range(len(bands)), key=lambda band: -bands[band].worst.tension)
+    return sorted(worst[:TOLD])
 
 
 def _history(axes: Axes, response: Response, bands: list[BandStress]) -> None:
@@ -366,13 +377,25 @@ def _history(axes: Axes, response: Response, bands: list[BandStress]) -> None:
     hot.set_ylabel("ware (°C)", color="0.45")
     hot.set_ylim(0, None)
     hot.spines[["top"]].set_visible(False)
+    shown = _shown(bands)
     for band, found in enumerate(bands):
         tension = band_tensions(response, band) / 1e6
-        look = _style(band)
+        if band not in shown:
+            axes.plot(hours, tension, lw=0.8, color="0.7", zorder=1)
+            continue
+        look = _style(shown.index(band))
         axes.plot(hours, tension, lw=1.4, label=_label(band, found.worst.material), **look)
         axes.plot(
             found.worst.time / HOUR, found.worst.tension / 1e6, "o", ms=4, color=look["color"]
         )
+    ends = np.array([float(band_tensions(response, band)[-1]) / 1e6 for band in shown])
+    order = np.argsort(ends)
+    top = max(float(axes.get_ylim()[1]), 1e-9)
+    for n, at in zip(order, spread(ends[order], 0.055 * top, top), strict=True):
+        axes.annotate(
+            str(shown[n] + 1), (hours[-1], ends[n]), xytext=(1.012 * hours[-1], at),
+            textcoords="data", fontsize=8.5, va="center", annotation_clip=False,
+        )  # fmt: skip
     axes.set_zorder(hot.get_zorder() + 1)
     axes.patch.set_visible(False)
     axes.set_xlabel("time (h)")
@@ -420,8 +443,9 @@ def stress_figure(response: Response, bands: list[BandStress]) -> Figure:
     at, moment = _moment(response, bands)
     tension = response.total.max(axis=3)
     top = max(float(np.abs(tension[[at, -1]]).max()) / 1e6, 1e-3)
-    per_line = max(1, 110 // (6 + max(len(b.worst.material) for b in bands)))
-    lines = -(-len(bands) // per_line)
+    names = [len(bands[band].worst.material) for band in _shown(bands)]
+    per_line = max(1, 110 // (6 + max(names)))
+    lines = -(-len(names) // per_line) + (len(bands) > TOLD)
     key = 0.35 + 0.17 * lines  # inch
     high = 9.0 + key
     figure = Figure(figsize=(10.0, high))
@@ -429,7 +453,7 @@ def stress_figure(response: Response, bands: list[BandStress]) -> Figure:
     def panel(left: float, bottom: float, width: float, tall: float) -> Axes:
         return figure.add_axes((left / 10.0, (bottom + key) / high, width / 10.0, tall / high))
 
-    pot = panel(1.55, 4.1, 2.9, 4.0)
+    pot = panel(1.95, 4.1, 2.6, 4.0)
     widest = 1e3 * float((s.radius + 0.5 * s.wall).max())
     for side, when in ((-1.0, at), (1.0, -1)):
         image = _wall(pot, response, when, top, side)
@@ -449,26 +473,37 @@ def stress_figure(response: Response, bands: list[BandStress]) -> Figure:
     pot.set_xlabel("mm from the axis", fontsize=9)
     pot.spines[["top", "right"]].set_visible(False)
     label = f"{celsius(float(response.temperature[at])):.0f} °C, {s.time[at] / HOUR:.1f} h"
-    pot.set_title(f"left: {moment}, {label}\nright: when cold", fontsize=9)
-    _inset(panel(0.45, 4.4, 0.8, 3.2), response, at, top, -1.0, f"{moment}", pot)
-    _inset(panel(4.75, 4.4, 0.8, 3.2), response, -1, top, 1.0, "cold", pot)
-    scale = figure.add_axes((1.6 / 10.0, (3.35 + key) / high, 2.8 / 10.0, 0.14 / high))
+    every = np.array([band_tensions(response, band) for band in range(len(bands))]) / 1e6
+    most = [number(float(every[:, when].max())) for when in (at, -1)]
+    pot.set_title(
+        f"left: {moment},\n{label}, up to {most[0]} MPa\nright: when cold, up to {most[1]} MPa",
+        fontsize=8.5,
+    )
+    _inset(panel(0.5, 4.4, 0.8, 3.2), response, at, top, -1.0, f"{moment}", pot)
+    _inset(panel(4.85, 4.4, 0.8, 3.2), response, -1, top, 1.0, "cold", pot)
+    scale = figure.add_axes((1.85 / 10.0, (3.35 + key) / high, 2.8 / 10.0, 0.14 / high))
     figure.colorbar(image, cax=scale, orientation="horizontal")
     scale.set_title("− compression      larger stress (MPa)      tension +", fontsize=8.5)
     scale.tick_params(labelsize=8)
     for direction in (0, 1):
-        beside = panel(6.6 + 1.75 * direction, 4.1, 1.5, 4.0)
+        beside = panel(6.75 + 1.7 * direction, 4.1, 1.4, 4.0)
         _profiles(beside, response, -1, direction)
         beside.set_ylim(0.0, 1.01e3 * float(s.height.max()))
         if direction == 0:
-            beside.set_ylabel("mm up; grey: within a wall of a joint", fontsize=8.5)
+            beside.set_ylabel(
+                "mm up; solid inside, dashed outside; grey: within a wall of a joint", fontsize=8.0
+            )
         else:
             beside.tick_params(labelleft=False)
     below = panel(0.8, 0.4, 8.4, 2.3)
     _history(below, response, bands)
+    others = len(bands) - TOLD
+    if others > 0:
+        figure.text(0.5, 0.04 / high, f"thin and grey: the {others} bands under less tension",
+                    fontsize=8, ha="center", va="bottom")  # fmt: skip
     figure.legend(
         *below.get_legend_handles_labels(), loc="lower center", ncols=per_line, fontsize=8,
-        frameon=False, bbox_to_anchor=(0.5, 0.0),
+        frameon=False, bbox_to_anchor=(0.5, 0.16 / high if others > 0 else 0.0),
     )  # fmt: skip
     figure.text(
         0.02, 1.0 - 0.2 / high,
@@ -513,28 +548,30 @@ def trade_off_figure(search: LayerSearch) -> Figure:
         told.setdefault("every limit kept" if kept else "a limit passed", dot)
         if (changes, height) in front:
             (ring,) = axes.plot(changes, height, "s", ms=15, mfc="none", mec="0.35", mew=1.0)
-            told.setdefault("none better with less", ring)
+            told.setdefault("none better with as few changes and as little height", ring)
         axes.annotate(
-            number(used), (changes, height), (13, 0), textcoords="offset points", fontsize=9,
-            va="center", weight="bold" if (changes, height) == chosen else "normal",
+            number(used), (changes, height), (0, -13), textcoords="offset points", fontsize=9,
+            ha="center", va="top", weight="bold" if (changes, height) == chosen else "normal",
         )  # fmt: skip
     (mark,) = axes.plot(*chosen, "o", ms=22, mfc="none", mec="black", mew=1.8)
     told["proposed"] = mark
     counts = [changes for changes, _ in best]
-    axes.set_xlim(min(counts) - 0.5, max(counts) + 0.9)
+    axes.set_xlim(min(counts) - 0.5, max(counts) + 0.5)
     axes.set_xticks(range(min(counts), max(counts) + 1))
-    axes.set_ylim(-0.08 * (top := max(max(h for _, h in best), 1.0)), 1.12 * top)
+    axes.set_ylim(-0.12 * (top := max(max(h for _, h in best), 1.0)), 1.12 * top)
     axes.set_xlabel("changes of paste")
     axes.set_ylabel("height of the transition (mm)")
-    axes.set_title("share of a limit used up, by changes of paste and height", fontsize=10)
+    axes.set_title(
+        "share of a limit used up, as roughly as a search solves it; a check decides", fontsize=10
+    )
     axes.grid(color="0.92", lw=0.6)
     axes.spines[["top"]].set_visible(False)
     decay = search.decay_length * 1e3
     beside = axes.secondary_yaxis(
         "right", functions=(lambda y: np.asarray(y) / decay, lambda y: np.asarray(y) * decay)
     )
-    beside.set_ylabel(f"in decay lengths 1/β = {decay:.1f} mm")
+    beside.set_ylabel(f"in lengths over which the wall forgets a joint, {decay:.1f} mm")
     figure.legend(
-        told.values(), told.keys(), loc="outside lower center", ncols=4, fontsize=9, frameon=False
+        told.values(), told.keys(), loc="outside lower center", ncols=2, fontsize=9, frameon=False
     )
     return figure

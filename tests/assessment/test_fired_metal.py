@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from cofire.assessment.check import Check
-from cofire.assessment.fired_metal import elongation_at, fired_metals, strength_at
+from cofire.assessment.fired_metal import FiredMetal, elongation_at, fired_metals, strength_at
 from cofire.materials.catalogue import load_cards
 from cofire.physics.porosity import haynes_elongation
 from cofire.report.verdict import as_json, as_text
@@ -63,3 +63,12 @@ def test_a_card_without_strength_says_so_by_leaving_it_out():
     (metal,) = fired_metals(bare)
     assert metal.strength is None
     assert "tension" not in metal.text()
+
+
+@pytest.mark.parametrize(
+    ("strength", "told"),
+    [(1.74e8, "170 MPa"), (9.16e7, "92 MPa"), (3.1e6, "3.1 MPa"), (1.21e9, "1200 MPa")],
+)
+def test_a_strength_of_hundreds_is_told_in_hundreds(strength: float, told: str):
+    text = FiredMetal("copper", 0.9, strength, None, None, "").text()
+    assert text == f"copper: 90 % dense, {told} in tension"

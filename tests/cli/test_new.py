@@ -295,6 +295,82 @@ def test_a_wrong_record_is_refused(run, text: str, told: str):
     assert not Path("cofire-record.jsonl").exists()
 
 
+def test_a_band_between_two_stands_midway_or_where_it_is_put(run):
+    body = ["--below", "fritted body", "--middle", "fine silver"]
+    assert run("new", "vessel", *body, "--height-mm", "40").exit_code == 0
+    vessel = read_vessel(Path("vessel.toml"), KILNS)
+    assert vessel.name == "cylinder of fritted body and fine silver"
+    assert [b.material for b in vessel.bands] == ["fritted body", "fine silver", "fritted body"]
+    assert [1e3 * b.low for b in vessel.bands] == pytest.approx([0.0, 15.0, 25.0])
+    more = [*body, "--above", "leucite porcelain", "--joint-mm", "20", "--middle-mm", "8"]
+    assert run("new", "vessel", *more, "--out", "w.toml").exit_code == 0
+    vessel = read_vessel(Path("w.toml"), KILNS)
+    assert vessel.bands[2].material == "leucite porcelain"
+    assert [1e3 * b.low for b in vessel.bands] == pytest.approx([0.0, 20.0, 28.0])
+    wrong = run("new", "vessel", *SILVER, "--middle-mm", "8", "--out", "x.toml")
+    assert wrong.exit_code == INPUT_WRONG
+    assert "give --middle too" in wrong.stderr
+
+
+def test_the_next_command_knows_the_tables_and_a_firing_is_led_into_its_vessel(run):
+    assert run("new", "kiln", "--name", "barn").exit_code == 0
+    assert "--tables my_tables" in run("new", "kiln", "--name", "shed").stderr
+    own = ["--kiln", "barn", "--tables", "my_tables"]
+    assert run("new", "vessel", *SILVER, *own).stderr.rstrip().endswith("--tables my_tables")
+    told = run("new", "firing", "--vessel", "vessel.toml", "--tables", "my_tables").stderr
+    assert "cofire firing firing.toml --tables my_tables" in told
+    assert 'in vessel.toml, above all tables: firing = "firing.toml"' in told
+
+
+def test_a_kiln_of_ones_own_that_was_forgotten_is_asked_for(run):
+    assert "--tables" not in run("new", "vessel", *SILVER, "--kiln", "barn").stderr
+    assert run("new", "kiln", "--name", "barn").exit_code == 0
+    forgotten = run("new", "vessel", *SILVER, "--kiln", "barn")
+    assert forgotten.exit_code == INPUT_WRONG
+    assert forgotten.stderr.rstrip().endswith("yours? give --tables my_tables")
+    material = run("check", "vessel.toml", "--tables", "my_tables")
+    assert "yours?" not in material.stderr
+
+
+def test_a_number_without_uncertainty_is_asked_for_it(run):
+    told = run("new", "material", "--like", "fritted body", "--own", "strength = 62")
+    assert told.exit_code == INPUT_WRONG
+    assert "with its uncertainty" in told.stderr
+
+
+def test_calibrate_reads_what_was_measured_at_once(run):
+    bars = ["--bar", "100.1, 95.5, 87.2", "--bar", "95.6,87.4"]
+    made = run("new", "measured", "--material", "fritted body", *bars, "--peak-C", "840")
+    assert made.exit_code == 0, made.output
+    told = run("calibrate", "measured.toml")
+    assert told.exit_code == 0, told.output
+    assert "from 2 bars (1 firing)" in told.stdout
+    assert "from 1 bars" in told.stdout.replace("1 bar\n", "1 bars\n")
+    wrong = run("new", "measured", "--material", "fritted body", "--bar", "100; 95", "--force")
+    assert wrong.exit_code == INPUT_WRONG
+    assert "--bar: '100; 95'" in wrong.stderr
+    assert "840" in Path("measured.toml").read_text(encoding="utf-8")
+
+
+def test_every_field_of_what_was_measured_stands_in_the_file_and_may_be_freed(run):
+    from cofire.evidence.measured import read_measured
+
+    bars = ["--bar", "100.1, 95.5, 87.2"]
+    assert run("new", "measured", "--material", "fritted body", *bars).exit_code == 0
+    text = Path("measured.toml").read_text(encoding="utf-8")
+    for section in FORMATS["measured"]:
+        for name in section.fields:
+            if name not in ("firing", "dilatometer", "bending", "sag", "strip"):
+                assert re.search(rf"^(# )?{name} = ", text, re.MULTILINE), name
+    for heading in ("[firing.bending]", "[[firing.sag]]", "[[firing.strip]]"):
+        start = text.index(f"# {heading}")
+        end = text.find("\n\n", start)
+        part = re.sub(r"(?m)^# (?=\[{1,2}firing\.|\w+ = )", "", text[start:end])
+        freed_part = text[:start] + part + text[end:]
+        found = read_measured(tomllib.loads(freed_part), KILNS).firings[0]
+        assert (found.bending is not None) + len(found.sags) + len(found.strips) == 1
+
+
 @pytest.mark.parametrize("kind", FORMATS)
 def test_the_help_holds_every_field_of_its_file(run, kind: str):
     told = " ".join(run("new", kind, "--help").stdout.split())

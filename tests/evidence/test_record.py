@@ -503,3 +503,15 @@ def test_a_verdict_with_what_is_no_number_is_refused_with_its_file(word: str, tm
     result = CliRunner().invoke(app, ["record", "add", str(told), "--record", str(tmp_path / "r")])
     assert result.exit_code == 3
     assert result.stderr.startswith(f"cofire: {told}: not JSON (")
+
+
+def test_a_log_in_another_coding_is_added_as_replay_reads_it(tmp_path: Path):
+    rows = [f"{10 * n};{min(20 + 25 * n, 840, 1640 - 20 * n)},5" for n in range(80)]
+    log = tmp_path / "kiln.csv"
+    log.write_bytes("\n".join(["Brennen für Käthe;", "min;°C", *rows]).encode("cp1252"))
+    record = tmp_path / "r.jsonl"
+    told = run("add", log, "--piece", "cup", "--record", record)
+    assert told.exit_code == 0, told.output
+    assert "kiln.csv" in told.stdout
+    again = run("add", log, "--piece", "cup", "--record", record)
+    assert "already" in again.stderr

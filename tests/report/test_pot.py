@@ -18,7 +18,7 @@ from cofire.assessment.windows import ceiling
 from cofire.production.job import happenings, pure_materials
 from cofire.report.figures import save
 from cofire.report.job_figures import firing_figure, letter
-from cofire.report.pot import MARKS, SIGNS, fired_wall, hatch, pot_figure, used
+from cofire.report.pot import MARKS, SIGNS, fired_wall, hatch, pot_figure, used, worst_words
 from cofire.report.stress import _tones, stress_figure
 from tests.fired import sharply
 from tests.made import foot, graded, plain
@@ -132,3 +132,34 @@ def test_nothing_of_the_pot_is_cut_off_at_the_edge_of_its_picture() -> None:
         assert inked <= 0.02 * ground  # the line the pots stand on
     assert (seen[0] == 1.0).all()
     assert (seen[-1] == 1.0).all()
+
+
+def test_of_twenty_lines_over_time_six_are_told_apart_and_numbered() -> None:
+    response, _ = graded()
+    bands = band_stresses(response)
+    drawn = stress_figure(response, bands)
+    below = next(a for a in drawn.axes if a.get_ylabel() == "largest tension (MPa)")
+    told = min(len(bands), 6)
+    labels = [t.get_text() for t in drawn.legends[0].get_texts()]
+    assert len(labels) == told
+    assert sorted(t.get_text() for t in below.texts) == sorted(text.split()[0] for text in labels)
+    loud = sorted(bands, key=lambda found: -found.worst.tension)[:told]
+    assert {text.partition("  ")[2] for text in labels} == {b.worst.material for b in loud}
+
+
+def test_a_long_name_of_a_zone_has_room_beside_its_pot() -> None:
+    response, _ = foot()
+    long = replace(response.cards[1], name="leucite porcelain")
+    figure = pot_figure(sharply(replace(response, cards=(response.cards[0], long))))
+    figure.canvas.draw()
+    (axes,) = figure.axes
+    (label,) = [t for t in axes.texts if t.get_text() == "leucite porcelain"]
+    assert label.get_window_extent().x0 >= 0.0
+
+
+def test_the_worst_place_is_told_as_what_happens_there() -> None:
+    check = sharply(foot()[0])
+    words = worst_words(check)
+    assert words.startswith("★ ")
+    assert rule_of(check.verdict.deciding).harm in words
+    assert "of its limit" in words

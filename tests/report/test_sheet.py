@@ -30,6 +30,7 @@ from cofire.assessment.response import Response
 from cofire.assessment.rule import joint_name
 from cofire.assessment.verdict import Verdict
 from cofire.cli.common import DEFECT, INPUT_WRONG
+from cofire.design.ladder import LADDER
 from cofire.firing.kiln import trace
 from cofire.firing.program import Segment, load_kilns, simple_firing
 from cofire.materials.card import Card
@@ -41,7 +42,7 @@ from cofire.production.pieces import Piece, Reading, pieces_for
 from cofire.production.printed_solid import overhangs
 from cofire.report import job_figures as sheet_figures
 from cofire.report import sheet
-from cofire.report.job import grams
+from cofire.report.job import grams, said
 from cofire.report.job_figures import letter
 from cofire.report.plan import firing_csv
 from cofire.report.pot import SIGNS, section_picture
@@ -526,8 +527,9 @@ def test_every_reading_of_every_test_piece_has_room_for_what_was_found() -> None
                 assert [e.attributes["class"] for e in one.all("span")] == ["read", "blank"]
                 told.append((one.whole.strip(), stop.whole))
         for (text, stop), reading in zip(told, piece.readings, strict=True):
-            assert text.startswith(f"{reading.what}: ")
-            assert text.endswith(f" {reading.unit}" if reading.unit else ": whole")
+            whole = reading.what if piece.kind == LADDER else f"{reading.what}: whole"
+            assert text.startswith(f"{reading.what}: " if reading.unit else whole)
+            assert text.endswith(f" {said(reading.unit)}" if reading.unit else whole)
             assert stop == reading.stop
 
 
@@ -794,14 +796,24 @@ def ten_bands() -> str:
     "name",
     ["silver_foot_vessel", "silver_rim_vessel", "iron_foot_bowl", "copper_foot_tumbler", ""],
 )
-def test_shipped_vessels_and_a_plan_of_ten_bands_print_on_two_pages(
+def test_shipped_vessels_and_a_plan_of_ten_bands_print_on_two_pages_and_one_for_the_desk(
     name: str, tmp_path: Path
 ) -> None:
     paper = tmp_path / "sheet.pdf"
     text = shipped(name) if name else ten_bands()
     browse(tmp_path, text, "--no-pdf-header-footer", f"--print-to-pdf={paper}")
     pages = re.findall(rb"/Type\s*/Page\b(?!s)", paper.read_bytes())
-    assert len(pages) == 2
+    assert len(pages) == 3
+
+
+def test_no_letter_of_the_print_is_below_eight_and_a_half_points() -> None:
+    printed = page("vase").partition("@media print")[2].partition("</style>")[0]
+    sizes = [float(size) for size in re.findall(r"font-size: ([\d.]+)(?:pt|mm|px|rem)", printed)]
+    assert len(sizes) >= 5
+    assert min(sizes) >= 8.5
+    assert "rem" not in "".join(re.findall(r"font-size: [\d.]+(\w+)", printed))
+    assert sheet_figures.SMALL >= 8.5  # and the pictures are as wide as on paper
+    assert sheet_figures.WIDTH * 25.4 <= 0.5 * (210 - 18 - 4) * 1.01
 
 
 @needs_browser
