@@ -52,11 +52,6 @@ def zone_strains(response: Response) -> list[Array]:
     continuous, and from there it goes linearly to the metal's, as its strength does
     (`mixing.strength`).
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     list of array
@@ -115,11 +110,6 @@ def brown_flags(response: Response) -> list[Flag]:
     One rule without a beginning: stiffness and strength grow with the same necks, so it matters
     little when a zone "begins" to sinter, and the stiffness of brown ware, which nobody knows,
     cancels. Local fields of the steps included. Powders that slide past each other bear more.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
 
     Returns
     -------

@@ -22,11 +22,6 @@ class Caution:
 def cautions(response: Response) -> list[Caution]:
     """Hazards that the vessel's materials, gas and firing raise.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     list of Caution

@@ -100,11 +100,6 @@ def elongation_at(card: Card, density: float) -> float | None:
 def fired_metals(response: Response) -> list[FiredMetal]:
     """Each metal of a vessel as its firing leaves it.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     list of FiredMetal

@@ -49,11 +49,6 @@ PEAK_CAUTION = 10.0
 def peak_flags(response: Response) -> list[Flag]:
     """Peak of the ware over the limit of each substance: neither molten nor overfired.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     list of Flag
@@ -88,11 +83,6 @@ def peak_flags(response: Response) -> list[Flag]:
 def density_flags(response: Response) -> list[Flag]:
     """Density that each substance reaches, over the density wanted of it.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     list of Flag
@@ -118,11 +108,6 @@ def density_flags(response: Response) -> list[Flag]:
 
 def atmosphere_flags(response: Response) -> list[Flag]:
     """What the gas does to each substance.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
 
     Returns
     -------
@@ -151,11 +136,6 @@ def atmosphere_flags(response: Response) -> list[Flag]:
 
 def core_flags(response: Response) -> list[Flag]:
     """Char left in each body when its pores begin to close: black core, bloating.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
 
     Returns
     -------
@@ -208,11 +188,6 @@ def core_of(history: History, cards: Sequence[Card]) -> list[Flag]:
 def drying_flags(response: Response) -> list[Flag]:
     """Bands that shrink differently while they dry as one piece.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     list of Flag
@@ -240,11 +215,6 @@ def drying_flags(response: Response) -> list[Flag]:
 
 def burnout_flags(response: Response) -> list[Flag]:
     """Gas pressure in the middle of the wall against the strength of the moment.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
 
     Returns
     -------
@@ -315,11 +285,6 @@ def sag_flags(response: Response) -> list[Flag]:
     20° of upright. Leaning walls sag more, by bending. A base that lies on the shelf does not sag.
     A blend flows as the self-consistent mixture of its phases, each as stiff as it is at this
     stress, whatever else the vessel has: continuous from the pure metal to the pure body.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
 
     Returns
     -------

@@ -68,11 +68,6 @@ def grain_flags(response: Response) -> list[Flag]:
     taken as tough as the ceramic. A grain that has parted is a pore: the blend then has the
     ceramic's expansion and less stiffness and strength than the other rules give it.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     list of Flag
@@ -119,11 +114,6 @@ def blend_density_flags(response: Response) -> list[Flag]:
 
     The sum of both alone is the best a blend can do; the other end is that each holds the other
     back by its own viscosity (`grains.hindered_strain`).
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
 
     Returns
     -------

@@ -92,11 +92,6 @@ def later_flags(response: Response) -> list[Flag]:
     law of its ceramic (`cofire.physics.slow_crack_growth`). Tension that a metal's creep relieves
     after the kiln is kept: on the safe side. Glazed or always dry ware lasts longer.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     list of Flag

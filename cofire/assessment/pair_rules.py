@@ -126,11 +126,6 @@ def met(
 def liquid_flags(response: Response) -> list[Flag]:
     """Liquids that a zone makes alone, with its neighbour or with the gas.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     list of Flag
@@ -151,11 +146,6 @@ def liquid_flags(response: Response) -> list[Flag]:
 
 def reaction_flags(response: Response) -> list[Flag]:
     """Reactions that a zone has with its neighbour or with the gas, near the peak reached.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
 
     Returns
     -------

@@ -267,11 +267,6 @@ def as_solid(response: Response) -> Response:
     At the shell's times, and beside the moment of largest stress on heating. Low bands that a
     change of paste leaves are no ends of the wall and ask for no finer elements.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     Response
@@ -450,11 +445,6 @@ def band_tensions(response: Response, band: int) -> Array:
 
 def band_stresses(response: Response) -> list[BandStress]:
     """Peaks of every band, from the lowest.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
 
     Returns
     -------

@@ -208,11 +208,6 @@ class Rule:
     def flags(self, response: Response) -> list[Flag]:
         """The rule's flags of a fired vessel.
 
-        Parameters
-        ----------
-        response : Response
-            From `fire_vessel`.
-
         Returns
         -------
         list of Flag

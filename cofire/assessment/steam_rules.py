@@ -94,11 +94,6 @@ def steam_flags(response: Response) -> list[Flag]:
     Water left at the boil after what the ramp and any hold below it have dried; the core stays at
     the boil while the faces run ahead.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     list of Flag
@@ -131,11 +126,6 @@ def oxygen_flags(response: Response) -> list[Flag]:
     The kinetics of burnout alone are `core_of`; here the carbon is the binder's char, and oxygen
     must come through the pores already burnt. Only in air, else no oxygen comes at all and
     `core_of` tells it.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
 
     Returns
     -------

@@ -178,11 +178,6 @@ def worst_first(flags: Iterable[Flag]) -> Verdict:
 def judge(response: Response) -> Verdict:
     """Apply every rule to a fired vessel; those of green ware not where all bodies arrive dense.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     Verdict

@@ -34,11 +34,6 @@ def gradient_flags(response: Response) -> list[Flag]:
 
     Elastic, on thermal strain alone; one side heated where the vessel has a base.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     list of Flag
@@ -50,11 +45,6 @@ def gradient_flags(response: Response) -> list[Flag]:
 
 def transformation_flags(response: Response) -> list[Flag]:
     """Stress because the inside of the wall follows late through an inversion.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
 
     Returns
     -------
@@ -115,11 +105,6 @@ def metal_flags(response: Response) -> list[Flag]:
     metal hot enough to creep heals as it strains. The ductility is that of the cold metal, which
     is on the safe side while it is hot.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     list of Flag
@@ -164,11 +149,6 @@ def metal_flags(response: Response) -> list[Flag]:
 
 def shape_flags(response: Response) -> list[Flag]:
     """A wall too thick for its ring: the stress of all other flags is rough there.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
 
     Returns
     -------

@@ -290,11 +290,6 @@ def breaking_utilisation(response: Response) -> Array:
     Until a band has sintered its strain over what its skeleton bears; after that tension over
     strength in a brittle band, while a metal yields and counts as safe.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     array

@@ -371,11 +371,6 @@ def kept(card: Card, free_strain: float, sintering: float) -> tuple[float, float
 def band_strains(response: Response) -> Array:
     """Free natural strains of each band: drying, firing along the ring, along the height.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     array

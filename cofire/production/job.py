@@ -120,11 +120,6 @@ def _step(segment: Segment | None, curve: Trace, start: int, reached: int, end: 
 def pure_materials(response: Response) -> list[Card]:
     """Every metal and ceramic of the vessel, those that only stand in a blend included.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     list of Card
@@ -135,11 +130,6 @@ def pure_materials(response: Response) -> list[Card]:
 
 def happenings(response: Response) -> list[Happening]:
     """What happens to the vessel's materials along its firing, until it may be opened.
-
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
 
     Returns
     -------

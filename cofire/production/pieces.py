@@ -178,11 +178,6 @@ def bar(
 def wall_of(response: Response) -> float:
     """Thickest place of the standing wall.
 
-    Parameters
-    ----------
-    response : Response
-        From `fire_vessel`.
-
     Returns
     -------
     float
