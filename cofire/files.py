@@ -94,6 +94,31 @@ def _as_written(value: Any) -> Any:
     return [_as_written(v) for v in value] if isinstance(value, list | tuple) else value
 
 
+def refuse_endless(path: Path) -> None:
+    """Nothing, of a regular file, of a folder and where there is nothing; all else is refused.
+
+    Parameters
+    ----------
+    path : Path
+        What is to be read or written.
+
+    Raises
+    ------
+    InputError
+        A pipe, which may never speak, or a device, which may never end.
+    OSError
+        It cannot be asked what it is.
+    """
+    try:
+        mode = os.stat(path).st_mode
+    except FileNotFoundError:
+        return
+    if not (stat.S_ISREG(mode) or stat.S_ISDIR(mode)):
+        raise InputError(
+            f"{shown_path(path)}: a pipe or a device; allowed: a regular file, save it as one first"
+        )
+
+
 def read_bytes(path: Place, most: int) -> bytes:
     """Bytes of a regular file, and never more than one beyond the most allowed.
 
@@ -117,15 +142,16 @@ def read_bytes(path: Place, most: int) -> bytes:
     path = located(path)
     where = shown_path(path)
     try:
-        mode = os.stat(path).st_mode if isinstance(path, Path) else stat.S_IFREG
-        if stat.S_ISREG(mode) or stat.S_ISDIR(mode):
-            with path.open("rb") as stream:
-                return stream.read(most + 1)
+        if isinstance(path, Path):
+            refuse_endless(path)
+        with path.open("rb") as stream:
+            return stream.read(most + 1)
+    except InputError:
+        raise
     except OSError as error:
         raise InputError(f"{where}: cannot be read ({error.strerror})") from None
     except ValueError:  # a null character in the name
         raise InputError(f"{where}: no name of a file") from None
-    raise InputError(f"{where}: a pipe or a device; allowed: a regular file, save it as one first")
 
 
 def read_text(path: Place) -> str:
