@@ -16,7 +16,7 @@ from typing import Any, TypeAlias, TypeGuard, TypeVar
 
 import numpy as np
 
-from cofire.errors import InputError, UnknownName
+from cofire.errors import LONGEST, InputError, UnknownName
 from cofire.fields import SLOWEST, Field, Table
 from cofire.numerics import Array
 from cofire.units import HOUR, kelvin
@@ -291,7 +291,7 @@ def shown_path(path: object) -> str:
     return text if len(text) <= 160 else f"{text[:60]}...{text[-60:]}"
 
 
-def show(value: object) -> str:
+def show(value: object, most: int = 60) -> str:
     """A value as an error message shows it: short, on one line; what is not there is missing."""
     if value is None:
         return "missing"
@@ -299,7 +299,7 @@ def show(value: object) -> str:
         text = " ".join(repr(value).split())
     except (ValueError, RecursionError):  # a number of thousands of digits; lists in lists
         return "an unreadable value"
-    return text if len(text) <= 60 else text[:57] + "..."
+    return text if len(text) <= most else text[: most - 3] + "..."
 
 
 def is_number(value: object) -> TypeGuard[float]:
@@ -341,8 +341,14 @@ class Fields:
 
     def refuse(self, key: str, value: object, allowed: str) -> InputError:
         """The complaint about one field."""
-        given = f"{key} is missing" if value is None else f"{key} = {show(value)}"
-        return InputError(f"{self.where}: {given}; allowed: {allowed}")
+        return self.complain(key, value, f"; allowed: {allowed}")
+
+    def complain(self, key: str, value: object, rest: str) -> InputError:
+        """A field, its value and what is said of it; the value gives way where a line is short."""
+        if value is None:
+            return InputError(f"{self.where}: {key} is missing{rest}")
+        room = LONGEST - len(f"{self.where}: {key} = {rest}")
+        return InputError(f"{self.where}: {key} = {show(value, min(max(room, 20), 60))}{rest}")
 
     def number(
         self,

@@ -19,11 +19,13 @@ import cofire as cf
 from cofire.cli import app
 from cofire.cli.job import planned_reasons
 from cofire.errors import UnknownName
+from cofire.files import Fields
 from cofire.firing.program import load_kilns, read_firing
 from cofire.materials.catalogue import bundled_tables, card_files, load_cards, remarks_on_files
 from cofire.materials.properties import ELEMENTS
 from cofire.physics.atmosphere import FIRST_OXIDES
 from cofire.report.writing import complaint
+from cofire.vessel import ROUND_ONLY
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLES = Path(str(bundled_tables()))
@@ -989,6 +991,19 @@ def test_a_material_that_none_is_told_with_its_band_and_whole_names_in_one_line(
     assert told.startswith("bronze vase with a clay rim: band 1: no material named")
     assert len(told) <= 300
     assert set(re.findall("'(.*?)'", told.partition("Known: ")[2])) <= set(load_cards())
+
+
+def test_a_long_value_gives_way_to_a_long_place_and_to_what_is_said_of_it() -> None:
+    place = "folder/" * 8 + "vessel.toml: [profile]"
+    fields = Fields({"shape": [0.123456789012345] * 9}, place, ("shape",))
+    for complaint_of, rest in (
+        (fields.refuse("shape", fields.table["shape"], "w" * 170), f"; allowed: {'w' * 170}"),
+        (fields.complain("shape", fields.table["shape"], f": {ROUND_ONLY}"), f": {ROUND_ONLY}"),
+    ):
+        told = str(complaint_of)
+        assert told.startswith(f"{place}: shape = [0.1234")
+        assert told.endswith(f"...{rest}")
+        assert 290 < len(told) <= 300
 
 
 def test_a_record_that_cannot_be_read_stops_a_check_before_its_work(
