@@ -59,6 +59,11 @@ class UnknownName(InputError):
         super().__init__(start + listed)
         self.asked = kind, name, known, where
 
+    def at(self, place: str) -> UnknownName:
+        """The same complaint with a place before it, cut to a line as a whole."""
+        kind, name, known, where = self.asked
+        return UnknownName(kind, name, known, f"{place}: {where}" if where else place)
+
     def __reduce__(self) -> tuple[type[UnknownName], tuple[str, str, list[str], str]]:
         """Travel between processes as what was asked, not as the message alone."""
         return UnknownName, self.asked

@@ -18,7 +18,7 @@ from typing import Any, TypeAlias, TypeGuard, TypeVar
 
 import numpy as np
 
-from cofire.errors import InputError, UnknownName
+from cofire.errors import LONGEST, InputError, UnknownName
 from cofire.fields import SLOWEST, Field, Table
 from cofire.numerics import Array
 from cofire.units import HOUR, kelvin
@@ -91,6 +91,31 @@ def _as_written(value: Any) -> Any:
     return [_as_written(v) for v in value] if isinstance(value, list | tuple) else value
 
 
+def refuse_endless(path: Path) -> None:
+    """Nothing, of a regular file, of a folder and where there is nothing; all else is refused.
+
+    Parameters
+    ----------
+    path : Path
+        What is to be read or written.
+
+    Raises
+    ------
+    InputError
+        A pipe, which may never speak, or a device, which may never end.
+    OSError
+        It cannot be asked what it is.
+    """
+    try:
+        mode = os.stat(path).st_mode
+    except FileNotFoundError:
+        return
+    if not (stat.S_ISREG(mode) or stat.S_ISDIR(mode)):
+        raise InputError(
+            f"{shown_path(path)}: a pipe or a device; allowed: a regular file, save it as one first"
+        )
+
+
 def read_bytes(path: Place, most: int) -> bytes:
     """Bytes of a regular file, and never more than one beyond the most allowed.
 
@@ -114,15 +139,16 @@ def read_bytes(path: Place, most: int) -> bytes:
     path = located(path)
     where = shown_path(path)
     try:
-        mode = os.stat(path).st_mode if isinstance(path, Path) else stat.S_IFREG
-        if stat.S_ISREG(mode) or stat.S_ISDIR(mode):
-            with path.open("rb") as stream:
-                return stream.read(most + 1)
+        if isinstance(path, Path):
+            refuse_endless(path)
+        with path.open("rb") as stream:
+            return stream.read(most + 1)
+    except InputError:
+        raise
     except OSError as error:
         raise InputError(f"{where}: cannot be read ({error.strerror})") from None
     except ValueError:  # a null character in the name
         raise InputError(f"{where}: no name of a file") from None
-    raise InputError(f"{where}: a pipe or a device; allowed: a regular file, save it as one first")
 
 
 def read_text(path: Place) -> str:
@@ -317,7 +343,7 @@ def shown_path(path: object) -> str:
     return text if len(text) <= 160 else f"{text[:60]}...{text[-60:]}"
 
 
-def show(value: object) -> str:
+def show(value: object, most: int = 60) -> str:
     """A value as an error message shows it: short, on one line; what is not there is missing."""
     if value is None:
         return "missing"
@@ -325,7 +351,7 @@ def show(value: object) -> str:
         text = " ".join(repr(value).split())
     except (ValueError, RecursionError):  # a number of thousands of digits; lists in lists
         return "an unreadable value"
-    return text if len(text) <= 60 else text[:57] + "..."
+    return text if len(text) <= most else text[: most - 3] + "..."
 
 
 def is_number(value: object) -> TypeGuard[float]:
@@ -367,8 +393,14 @@ class Fields:
 
     def refuse(self, key: str, value: object, allowed: str) -> InputError:
         """The complaint about one field."""
-        given = f"{key} is missing" if value is None else f"{key} = {show(value)}"
-        return InputError(f"{self.where}: {given}; allowed: {allowed}")
+        return self.complain(key, value, f"; allowed: {allowed}")
+
+    def complain(self, key: str, value: object, rest: str) -> InputError:
+        """A field, its value and what is said of it; the value gives way where a line is short."""
+        if value is None:
+            return InputError(f"{self.where}: {key} is missing{rest}")
+        room = LONGEST - len(f"{self.where}: {key} = {rest}")
+        return InputError(f"{self.where}: {key} = {show(value, min(max(room, 20), 60))}{rest}")
 
     def number(
         self,

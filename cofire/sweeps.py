@@ -30,7 +30,7 @@ from cofire.cases import Case, evaluate, needed, with_hold, with_peak, with_wall
 from cofire.design.partner import renamed
 from cofire.design.transition import zones
 from cofire.errors import CofireError, InputError, UnknownName
-from cofire.files import shown_path
+from cofire.files import refuse_endless, shown_path
 from cofire.firing.program import Kiln
 from cofire.given import shipped
 from cofire.materials.card import Card, pure_cards
@@ -183,6 +183,7 @@ def _looked_at(table: Path) -> tuple[tuple[str, ...], int]:
     """Columns and number of rows of a table, every cell looked at before work begins."""
     where = shown_path(table)
     try:
+        refuse_endless(table)
         with table.open(encoding="utf-8-sig", newline="") as file:
             columns = tuple(name.strip() for name in next(csv.reader(file), []))
         for name in columns:
@@ -408,6 +409,7 @@ def _locked(out: Path, anew: bool) -> Iterator[BinaryIO]:
     """The file of verdicts, open for one sweep alone where the system can say so."""
     where = shown_path(out)
     try:
+        refuse_endless(out)
         stream = out.open("a+b")
     except OSError as error:
         raise InputError(f"{where}: cannot be written ({error.strerror})") from None

@@ -478,7 +478,7 @@ def _csv_points(path: Path) -> tuple[Array, Array, Array]:
 def _shape(fields: Fields) -> tuple[Array, Array, Array]:
     """Points of a short parametric form, outside or middle as the profile says."""
     if fields.table["shape"] not in PROFILE["shape"].words:
-        raise InputError(f"{fields.where}: shape = {show(fields.table['shape'])}: {ROUND_ONLY}")
+        raise fields.complain("shape", fields.table["shape"], f": {ROUND_ONLY}")
     shape = fields.choice("shape")
     height = fields.number("height_mm") / 1e3
     radius = fields.number("radius_mm") / 1e3

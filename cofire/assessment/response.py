@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.errors import InputError, ModelError
+from cofire.errors import InputError, ModelError, UnknownName
 from cofire.firing.kiln import Trace, trace
 from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.integrator import Control, UnbalancedError
@@ -358,6 +358,8 @@ def _material(name: str, cards: dict[str, Card], place: str) -> Card:
     """The card a band names, or a complaint that says which band."""
     try:
         return find_material(name, cards)
+    except UnknownName as error:
+        raise error.at(place) from None
     except InputError as error:
         raise InputError(f"{place}: {error}") from None
 

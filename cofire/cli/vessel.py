@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from cofire.assessment.check import Check
     from cofire.assessment.response import Response
     from cofire.materials.card import Card
+    from cofire.report.record import Kept
     from cofire.vessel import Vessel as VesselInput
 
 
@@ -135,14 +136,16 @@ def check(
     Example:  cofire check examples/silver_foot_vessel.toml --uncertainty
     """
     from cofire.assessment.cautions import cautions
+    from cofire.report.record import read_record
     from cofire.report.verdict import as_json, as_text
 
+    kept = read_record(record) if record is not None and uncertainty else None
     found = checked(vessel, tables, extend, quick, say=json)
     write = as_json if json else as_text
     text = write(found, cautions(found.printed))
     if uncertainty:
         text = _with_uncertainty(
-            text, found.printed, samples, seed, json, record, (pieces, paste_ml), workers
+            text, found.printed, samples, seed, json, kept, (pieces, paste_ml), workers
         )
     show(text, System.metric if json else units)
     if found.word == "no":
@@ -155,7 +158,7 @@ def _with_uncertainty(
     count: int,
     seed: int,
     json: bool,
-    record: Path | None,
+    kept: Kept | None,
     limits: tuple[int | None, float | None],
     workers: int | None,
 ) -> str:
@@ -165,6 +168,7 @@ def _with_uncertainty(
     from cofire.assessment.verdict import judge
     from cofire.design.ladder import by_rule, ladder
     from cofire.evidence.advice import advise, options_for
+    from cofire.evidence.learning import learn_from
     from cofire.evidence.measure_next import measure_next
     from cofire.evidence.uncertainty import sample_verdicts
     from cofire.materials.card import pure_cards
@@ -177,12 +181,9 @@ def _with_uncertainty(
             response, count, seed, lambda n, of: tell(f"samples: {n} of {of}"), executor=executor
         )
     cards = pure_cards(response.cards)
-    if record is not None:
-        from cofire.evidence.learning import learn_from
-        from cofire.report.record import read_record
-
+    if kept is not None:
         tell("pieces of the record")
-        found = learn_from(found, response.vessel, cards, read_record(record).entries)
+        found = learn_from(found, response.vessel, cards, kept.entries)
     ranking = measure_next(found)
     own, rungs = by_rule(judge(response)), ladder(response, cards)
     rings = [

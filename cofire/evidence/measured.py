@@ -60,7 +60,7 @@ from cofire.fields import BENDING, CURVE, MEASURED, MEASURED_FIRING, SAG, STRIP
 from cofire.files import Fields, Place, is_number, show, table_of
 from cofire.firing.columns import Sheet, parse_number, read_sheet
 from cofire.firing.kiln import Trace, trace
-from cofire.firing.log import read_firing_log
+from cofire.firing.log import LONGEST_LOG, read_firing_log
 from cofire.firing.program import Kiln, find_kiln, known_gas, load_kilns, simple_firing
 from cofire.materials.card import FiredAt
 from cofire.numerics import Array
@@ -361,6 +361,8 @@ TIMES = {"time_s": 1.0, "time_min": MINUTE, "time_h": HOUR}
 FEWEST = 8
 LARGEST = 0.5
 """Length change. [-]"""
+FAR = 1e12
+"""No clock is further from its zero. [s]"""
 COLDEST, HOTTEST = kelvin(-80.0), kelvin(2400.0)
 
 
@@ -453,8 +455,17 @@ def read_curve(entry: object, where: str, folder: Path) -> Curve:
     name = fields.name("name", str(fields.table["csv"]))
     timed = _one_of(sheet, TIMES)
     if timed is not None:
-        time = _numbers(sheet, timed) * TIMES[timed]
-        time = time - time[0]
+        clock = _numbers(sheet, timed)
+        time = np.clip(clock, -FAR, FAR)
+        bad = (time != clock) | (time - time[0] > LONGEST_LOG / TIMES[timed])
+        if bad.any():
+            row = int(np.argmax(bad))
+            raise InputError(
+                f"{sheet.where}: line {sheet.lines[row]}, {timed}: "
+                f"{sheet.column(sheet.find(timed))[row]}; allowed: at most "
+                f"{LONGEST_LOG / TIMES[timed]:g} after the first row"
+            )
+        time = (time - time[0]) * TIMES[timed]
         bad = np.diff(time, prepend=-1.0) <= 0.0
         if bad.any():
             line = sheet.lines[int(np.argmax(bad))]

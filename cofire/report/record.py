@@ -38,7 +38,7 @@ import numpy as np
 from cofire.assessment.rule import VERDICTS
 from cofire.errors import InputError
 from cofire.evidence.record import FIRING, KINDS, OUTCOMES, PREDICTION, TOO_FEW, Comparison
-from cofire.files import read_json, shown_path
+from cofire.files import read_json, refuse_endless, shown_path
 from cofire.report.figures import FIRST, LIMIT, SECOND, literal, settle
 from cofire.report.verdict import number
 from cofire.report.writing import table_text
@@ -165,6 +165,7 @@ def append_many(path: str | os.PathLike[str], entries: Sequence[Mapping[str, Any
     if not lines:
         return
     try:
+        refuse_endless(path)
         new = not path.exists()
         flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
         handle = os.open(path, flags, 0o666)
@@ -199,6 +200,7 @@ def read_record(path: str | os.PathLike[str]) -> Kept:
     """
     path = Path(path)
     try:
+        refuse_endless(path)
         with path.open("rb") as stream, _locked(stream.fileno(), shared=True):
             raw = stream.read()
     except OSError as error:

@@ -9,18 +9,23 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
+import cofire as cf
 from cofire.cli import app
 from cofire.cli.job import planned_reasons
+from cofire.errors import UnknownName
+from cofire.files import Fields
 from cofire.firing.program import load_kilns, read_firing
-from cofire.materials.catalogue import bundled_tables, card_files, remarks_on_files
+from cofire.materials.catalogue import bundled_tables, card_files, load_cards, remarks_on_files
 from cofire.materials.properties import ELEMENTS
 from cofire.physics.atmosphere import FIRST_OXIDES
 from cofire.report.writing import complaint
+from cofire.vessel import ROUND_ONLY
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLES = Path(str(bundled_tables()))
@@ -453,6 +458,27 @@ def test_a_file_that_never_ends_is_refused(command: list[str], tmp_path: Path) -
     if not Path("/dev/zero").exists():
         pytest.skip("no /dev/zero here")
     refused(tmp_path, [*command, "/dev/zero"], "/dev/zero", "a device; allowed: a regular file")
+
+
+SWEEP = str(ROOT / "examples" / "sweep.csv")
+
+
+@pytest.mark.skipif(not Path("/dev/null").is_char_device(), reason="no devices as files here")
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["sweep", "/dev/null", "--out", "new.csv"],
+        ["sweep", SWEEP, "--out", "/dev/null"],
+        ["record", "show", "--record", "/dev/null"],
+        ["record", "add", "--piece", "bowl", "--outcome", "sound", "--record", "/dev/null"],
+    ],
+    ids=["sweep of", "sweep to", "record shown", "record added to"],
+)
+def test_a_device_is_neither_a_table_nor_a_record(
+    command: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    refused(tmp_path, command, "/dev/null", "a device; allowed: a regular file")
 
 
 @pytest.mark.parametrize("command", [["firing"], ["check"], ["stress"]])
@@ -954,6 +980,39 @@ def test_a_wrong_name_is_told_in_one_line_with_those_that_come_near(name: str) -
     assert len(line) <= 300
     assert "in all)" in line
     assert "fine silver" in line or "silver" not in name
+
+
+def test_a_material_that_none_is_told_with_its_band_and_whole_names_in_one_line() -> None:
+    vessel = cf.read_vessel(ROOT / "examples" / "bronze_vase.toml")
+    wrong = replace(vessel.bands[0], material="tin bronze 0/10")
+    with pytest.raises(UnknownName) as found:
+        cf.fire(replace(vessel, bands=(wrong, *vessel.bands[1:])))
+    told = str(found.value)
+    assert told.startswith("bronze vase with a clay rim: band 1: no material named")
+    assert len(told) <= 300
+    assert set(re.findall("'(.*?)'", told.partition("Known: ")[2])) <= set(load_cards())
+
+
+def test_a_long_value_gives_way_to_a_long_place_and_to_what_is_said_of_it() -> None:
+    place = "folder/" * 8 + "vessel.toml: [profile]"
+    fields = Fields({"shape": [0.123456789012345] * 9}, place, ("shape",))
+    for complaint_of, rest in (
+        (fields.refuse("shape", fields.table["shape"], "w" * 170), f"; allowed: {'w' * 170}"),
+        (fields.complain("shape", fields.table["shape"], f": {ROUND_ONLY}"), f": {ROUND_ONLY}"),
+    ):
+        told = str(complaint_of)
+        assert told.startswith(f"{place}: shape = [0.1234")
+        assert told.endswith(f"...{rest}")
+        assert 290 < len(told) <= 300
+
+
+def test_a_record_that_cannot_be_read_stops_a_check_before_its_work(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("cofire.cli.vessel.checked", lambda *given, **named: pytest.fail("fired"))
+    vessel = str(ROOT / "examples" / "bronze_vase.toml")
+    command = ["check", vessel, "--uncertainty", "--record", str(tmp_path)]
+    refused(tmp_path, command, str(tmp_path), "cannot be read")
 
 
 def test_a_long_complaint_keeps_its_place_and_what_is_allowed() -> None:

@@ -104,10 +104,10 @@ def test_a_line_takes_the_last_one_away_and_fits_the_terminal(monkeypatch):
 def test_a_plan_tells_only_of_stages_that_have_their_share():
     told: list[str] = []
     vessel = tea_light_to_plan()
-    direct = replace(vessel, joint=replace(vessel.joint, blends=0))
+    direct = replace(vessel, joint=replace(vessel.joint, blends=0, height=0.0))
     propose(direct, CARDS, tell=told.append, effort=0.05)
     stages = {re.sub(r": \d+( of \d+)?$", "", line) for line in told}
-    assert stages <= set(PLAN)
+    assert stages == set(PLAN) - {"writing"}
     progress = Progress(PLAN, Terminal())
     shares = []
     for line in told:

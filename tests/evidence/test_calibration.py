@@ -22,6 +22,7 @@ from cofire.evidence.measured import (
     Measured,
     SagBar,
     Strip,
+    read_curve,
     read_measured,
 )
 from cofire.evidence.readings import (
@@ -514,6 +515,21 @@ WRONG = {
         "needs temperature_C and strain_percent or strain_ppm",
     ),
 }  # fmt: skip
+
+
+@pytest.mark.parametrize("time", ["3e306", "-3e306", "1e7"])
+def test_a_curve_that_lasts_longer_than_a_firing_is_refused_with_its_line(
+    time: str, tmp_path: Path
+) -> None:
+    rows = [f"{3 * n},{20 + 10 * n},{60 * n}" for n in range(20)]
+    rows[5 if float(time) > 0 else 0] = f"{time},70,300"
+    (tmp_path / "curve.csv").write_text(
+        "\n".join(["time_min,temperature_C,strain_ppm", *rows]) + "\n"
+    )
+    entry = {"csv": "curve.csv", "body": "raw"}
+    line = "line 7" if float(time) > 0 else "line 2"
+    with pytest.raises(InputError, match=rf"{line}, time_min: .*; allowed: at most 43200 after"):
+        read_curve(entry, "m.toml: dilatometer 1", tmp_path)
 
 
 @pytest.mark.parametrize("case", WRONG)

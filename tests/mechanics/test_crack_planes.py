@@ -306,6 +306,19 @@ def test_a_plane_outside_the_wall_is_refused():
         tube(R, H, [0.0, 0.0, 1.0], [E, E], [NU, NU])
 
 
+def test_two_planes_are_at_least_a_hundredth_of_the_wall_apart():
+    wall = tube(R, H, [-REACH, 0.0, REACH], [E, E], [METAL_NU, NU])
+    near, far = (crack_planes_of(wall, apart) for apart in (0.009 * H, 0.012 * H))
+    with pytest.raises(InputError, match="a hundredth wall apart"):
+        near()
+    assert len(far()) == 2
+
+
+def crack_planes_of(wall, apart):
+    """Two planes above the joint, condensed when called."""
+    return lambda: crack_planes(wall, H + np.array([0.0, apart]), finest=1e-2)
+
+
 def test_a_held_foot_stiffens_a_plane_near_it():
     ends = np.array([0.0, 4 * H])
     plane = []

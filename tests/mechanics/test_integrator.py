@@ -193,6 +193,13 @@ def test_an_unknown_material_index_is_refused():
         march(HeldPoints(WALL, np.array([3])), made_history([0.0, 1.0], [0.0, 0.0]))
 
 
+@pytest.mark.parametrize("exponent", [0.9, 20.5])
+def test_a_creep_exponent_that_no_ware_has_is_refused_with_the_range(exponent: float):
+    history = made_history([0.0, 1.0], [0.0, 1e-3], creep_factor=1e-60, creep_exponent=exponent)
+    with pytest.raises(InputError, match=r"creep exponent is .*; allowed: from 1 to 20"):
+        march(HeldPoints(WALL), history)
+
+
 def test_a_body_that_never_balances_is_reported():
     class Wild(HeldPoints):
         def strains(self, unknowns):

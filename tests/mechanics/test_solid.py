@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.integrate import quad
 from skfem import (
     Basis,
     BilinearForm,
@@ -27,7 +29,16 @@ from cofire.mechanics.integrator import Control, march
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.solid import Solid, elastic_solid, solid
-from cofire.mechanics.solid_firing import FiredWall, SolidFiring, fire_solid, late_strain, times_of
+from cofire.mechanics.solid_firing import (
+    FiredWall,
+    Parting,
+    SolidFiring,
+    _place_at,
+    _turned,
+    fire_solid,
+    late_strain,
+    times_of,
+)
 from cofire.mechanics.solid_mesh import SolidMesh, elements_across, mesh_solid
 from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.physics.history import History
@@ -579,6 +590,43 @@ def test_parting_releases_all_the_energy_two_even_bands_store():
     stored = (0.5 * squared / young * body.geometry.weight).sum()
     area = 2 * np.pi * RADIUS * RADIUS / 10.0
     assert fired.parting_energy[-1, 0] * area == pytest.approx(stored, rel=2e-3)
+
+
+def test_parting_as_moduli_change_is_at_each_time_that_of_its_own_moduli():
+    """Compliance is found at some times and read between them: within a per cent of each."""
+    body = solid(tube(0.05, (0.02, 0.03), across=2), [0, 1, 0])
+    times = 41
+    young = 1e11 * np.stack([np.ones(times), np.geomspace(0.5, 4.0, times)], axis=1)
+    poisson = np.array([0.3, 0.2])
+    nodes = 2 * body.mesh.across + 1
+    one = np.random.default_rng(4).normal(size=(2, nodes, 2))
+    forces = np.broadcast_to(one, (times, 2, nodes, 2))
+    found = Parting(body, forces, young, poisson).energy()
+    for t in range(0, times, 3):
+        alone = Parting(body, forces[:1], young[t : t + 1], poisson).energy()
+        assert found[t] == pytest.approx(alone[0], rel=0.01)
+
+
+def test_stress_and_strain_turned_to_the_wall_are_those_of_a_rotated_tensor():
+    draw = np.random.default_rng(2)
+    angle = draw.uniform(-1.5, 1.5, 20)
+    lines = SimpleNamespace(along_r=np.sin(angle), along_z=np.cos(angle))
+    rr, hoop, zz, rz = tensor = draw.normal(size=(4, 20))
+    axes = np.array([[np.sin(angle), np.cos(angle)], [np.cos(angle), -np.sin(angle)]])
+    turned = np.einsum("iak,abk,jbk->ijk", axes, np.array([[rr, rz], [rz, zz]]), axes)
+    expected = np.stack([turned[0, 0], hoop, turned[1, 1], turned[0, 1]])
+    assert _turned(tensor, lines, 0) == pytest.approx(expected)
+    # of strain the shear is the engineer's, twice that of the tensor
+    doubled = np.array([1.0, 1.0, 1.0, 2.0])[:, None]
+    assert _turned(doubled * tensor, lines, 0, 0.5) == pytest.approx(doubled * expected)
+
+
+def test_a_place_along_a_curved_element_is_found_by_its_length():
+    run = np.array([1.0, 0.2, -0.1])
+    place = np.linspace(-1.0, 1.0, 21)
+    gone = [quad(lambda x: run @ [1.0, x, x * x], -1.0, one)[0] for one in place]
+    found = [_place_at(np.array(one), run, np.array(gone[-1])) for one in gone]
+    assert found == pytest.approx(place, abs=1e-6)
 
 
 def test_energy_and_forces_of_a_thin_joint_are_those_of_two_tube_ends():

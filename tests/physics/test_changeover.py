@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from cofire.assessment.check import checked
-from cofire.assessment.printed import FINEST, as_printed
+from cofire.assessment.printed import FINEST, as_printed, laid
 from cofire.assessment.response import Response
 from cofire.errors import InputError
 from cofire.physics.changeover import new_share, smear, volume_for_share
@@ -154,6 +154,24 @@ def test_a_plug_of_paste_leaves_the_bands_sharp():
     # each change is over within the least height of a band
     low = [b for b in vessel.bands if b.material not in (FRIT, BLEND, SILVER)]
     assert sum(b.high - b.low for b in low) < 4 * FINEST * float(vessel.wall.max())
+
+
+def test_a_straight_wall_is_laid_alike_however_many_points_it_is_given_by():
+    response, _ = foot()
+    vessel = response.vessel
+    top = float(vessel.height[-1])
+    more = replace(
+        vessel,
+        **{
+            name: np.interp([0.0, 0.1 * top, top], vessel.height, getattr(vessel, name))
+            for name in ("radius", "height", "wall")
+        },
+    )
+    height = np.linspace(0.0, top, 301)
+    one, other = (laid(v, response.cards, densities(response)) for v in (vessel, more))
+    shares = [np.interp(height, made.height, made.share) for made in (one, other)]
+    assert shares[0] == pytest.approx(shares[1], abs=2e-3)
+    assert other.wet[-1] == pytest.approx(one.wet[-1], rel=1e-9)
 
 
 def test_the_smear_moves_no_metal_but_across_its_own_skew():

@@ -169,3 +169,56 @@ def test_a_stiffer_body_beyond_the_joint_holds_an_axial_crack():
     )
 
     assert stiff < alike < soft < rim
+
+
+def test_below_the_first_length_energy_goes_with_its_square_and_resistance_with_it():
+    """Even tension, energy A a² against G a: the crack that appears is G / (A factor²) long."""
+    place = np.array([0.0, 1e-3, 2e-3, 4e-3])
+    A, G = 18750.0, 15.0
+    found = fracture.coupled_criterion(place, np.full(4, 0.5), A * place**2, G * place)
+
+    assert found.start == pytest.approx(2.0)
+    step = fracture.REACH ** (-1.0 / (3 * fracture.FINER))  # between lengths that are looked at
+    assert 1.0 <= found.start_length / (G / (A * 2.0**2)) < step
+
+
+AXIAL = {
+    "wall": 3e-3, "radius": 0.05, "young": E, "poisson": NU, "strength": 40e6, "toughness": 15.0
+}  # fmt: skip
+PLACES = np.array([-1.0, -0.7, 0.1, 0.4, 1.0])
+
+
+def test_stress_that_only_bends_the_wall_lengthens_no_axial_crack():
+    """Straight lines between places have the mean of their ends, however the places lie."""
+    height = np.array([0.0, 0.01, 0.03])
+    even = np.full((3, 5), 20e6)
+    bent = even + 15e6 * PLACES
+
+    along = [fracture.axial_limits(height, PLACES, s, **AXIAL).along for s in (even, bent)]
+    assert along[1].start == pytest.approx(along[0].start, rel=1e-12)
+    assert along[1].arrest_length == pytest.approx(along[0].arrest_length, rel=1e-12)
+    assert fracture.axial_limits(height, PLACES, bent - even, **AXIAL).along.start > 1e6
+
+
+def test_a_wall_turned_inside_out_has_its_axial_cracks_on_the_other_face():
+    height = np.array([0.0, 0.01, 0.03])
+    stress = np.array([1.0, 0.8, 0.3])[:, None] * (20e6 + 15e6 * PLACES)
+    one = fracture.axial_limits(height, PLACES, stress, **AXIAL)
+    other = fracture.axial_limits(height, -PLACES[::-1], stress[:, ::-1], **AXIAL)
+
+    assert one.inner.start > 1.2 * one.outer.start
+    for this, that in ((one.inner, other.outer), (one.outer, other.inner)):
+        assert this.start == pytest.approx(that.start, rel=1e-12)
+        assert this.through == pytest.approx(that.through, rel=1e-12)
+
+
+def test_a_shallow_axial_crack_by_even_hoop_tension_is_that_of_a_half_plane():
+    """K = 1.1215 s √(π a) (Tada, Paris & Irwin); it frees G a at a = 2 G E'/(1.1215² π s²)."""
+    height, thick = np.array([0.0, 0.05]), {**AXIAL, "wall": 0.05}
+    found = fracture.axial_limits(height, [-1.0, 1.0], np.full((2, 2), 20e6), **thick)
+    known = 2 * 15.0 * PLANE / (np.pi * (1.1215 * 40e6) ** 2)
+
+    for face in (found.inner, found.outer):
+        assert face.start == pytest.approx(2.0)
+        assert known < 0.01 * thick["wall"]
+        assert face.start_length == pytest.approx(known, rel=0.05)
