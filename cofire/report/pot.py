@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cofire.assessment.check import worst_by_joint, worst_place
+from cofire.assessment.verdict import rule_of
 from cofire.numerics import Array
 from cofire.production.green import Wall, wall_of_mesh
-from cofire.report.designs import harm_of
 from cofire.report.figures import literal, spread
 from cofire.report.job_figures import (
     HEIGHT,
@@ -170,7 +170,8 @@ def worst_words(check: Check) -> str:
     when = place(worst_place(check))
     flag = check.verdict.deciding
     share = used(flag)[1]
-    told = f"{harm_of(flag.rule)}: {share} of its limit" if share else harm_of(flag.rule)
+    happens = rule_of(flag).harm or flag.rule
+    told = f"{happens}: {share} of its limit" if share else happens
     return f"★ {told}" + (f"\n{when}" if when else "")
 
 

@@ -28,7 +28,7 @@ from cofire.report.html import Name, Strong, Text, environment, plain
 from cofire.report.job import expected, grams, said
 from cofire.report.job_figures import curve_picture, data_uri, letter
 from cofire.report.pot import section_picture, worst_words
-from cofire.report.verdict import number, place, sharp_line
+from cofire.report.verdict import harm, number, place, sharp_line
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from cofire.vessel import Printer
 
@@ -619,7 +619,7 @@ def verdict_text(m: Job) -> Text:
     parts: list[str] = [MEANING[verdict.word]]
     if verdict.grade > GO:
         zone = where(flag, m.check.printed)
-        parts += (f" Decided by {flag.rule}, ", *zone, f": {_found(flag)}.")
+        parts += (f" Decided by {flag.rule}, ", *zone, f": {harm(flag)}{_found(flag)}.")
     if m.check.smeared:
         parts.append(f" {sharp_line(m.check)}")
     if metals := "; ".join(metal.text() for metal in fired_metals(m.check.printed)):
@@ -659,7 +659,7 @@ def _limit_row(flags: Sequence[Flag], response: Response) -> tuple[Text, ...]:
     others = sum(flag.grade > GO for flag in flags) - 1
     zone = (*where(worst, response), f", and {others} more" if others else "")
     when = place(worst)
-    found = f"{_found(worst)}{', ' if when else ''}{when}"
+    found = f"{harm(worst)}{_found(worst)}{', ' if when else ''}{when}"
     return ((Strong(worst.verdict), f": {worst.rule}"), zone, found, worst.remedy)
 
 

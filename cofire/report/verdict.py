@@ -13,7 +13,7 @@ from cofire.assessment.cautions import DEFER, Caution
 from cofire.assessment.check import Check
 from cofire.assessment.fired_metal import FiredMetal, fired_metals
 from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag
-from cofire.assessment.verdict import crack_chance
+from cofire.assessment.verdict import crack_chance, rule_of
 from cofire.design.starting import taken
 from cofire.mechanics.solid_firing import SolidFiring
 from cofire.units import HOUR, celsius
@@ -146,7 +146,7 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
     if vessel.left_open is not None:
         lines += wrap(taken(vessel.firing))
     if verdict.grade > GO:
-        lines += wrap(f"Decided by {flag.rule}, {flag.zone}: {flag.note}.")
+        lines += wrap(f"Decided by {flag.rule}, {flag.zone}: {harm(flag)}{flag.note}.")
     if check.smeared:
         lines += wrap(sharp_line(check))
     lines.append("")
@@ -158,9 +158,10 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
             start = f"{flag.verdict:7} " + (f"{rule}, " if flag is bad[0] else "  ")
             lines += wrap(f"{start}{flag.zone}: {_finding(flag)}", hang=8)
         if len(bad) > SHOWN:
-            lines += wrap(f"and {len(bad) - SHOWN} more zones", 10)
+            more = len(bad) - SHOWN
+            lines += wrap(f"and {more} more zone{'s' if more > 1 else ''}", 10)
         if bad:
-            note = "" if bad[0].verdict == UNKNOWN else f"{_sentence(bad[0].note)} "
+            note = "" if bad[0].verdict == UNKNOWN else f"{_sentence(harm(bad[0]) + bad[0].note)} "
             lines += wrap(note + bad[0].remedy, 8)
     passed = {rule: flags[0] for rule, flags in of_rule.items() if flags[0].grade == GO}
     if passed:
@@ -180,6 +181,23 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
         lines += wrap(f"! {hazard.hazard}: {hazard.text} [{hazard.source}]")
     lines += wrap(f"! {DEFER}")
     return "\n".join(lines) + "\n"
+
+
+def harm(flag: Flag) -> str:
+    """What happens beyond the limit of a flag, before what was found.
+
+    Parameters
+    ----------
+    flag : Flag
+        From a verdict.
+
+    Returns
+    -------
+    str
+        A clause and a semicolon; empty where its rule says none.
+    """
+    told = rule_of(flag).harm
+    return f"{told}; " if told else ""
 
 
 def _finding(flag: Flag) -> str:
