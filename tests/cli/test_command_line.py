@@ -525,3 +525,15 @@ def test_marks_that_crowd_are_spread_and_others_stay() -> None:
     assert found[-1] <= 10.0 + 1e-12
     assert found[3] == 5.0
     assert np.array_equal(spread(wanted[2:4], 1.0, 10.0), wanted[2:4])
+
+
+def test_every_command_has_one_whole_line_in_the_help_and_loads_by_its_name() -> None:
+    from cofire.cli import COMMANDS
+
+    result = CliRunner().invoke(app, ["--help"])
+    listed = result.output[result.output.index("Commands:") :].splitlines()[1:]
+    assert [line.split()[0] for line in listed if line.strip()] == list(COMMANDS)
+    assert not any(line.endswith("...") for line in listed)
+    for name in COMMANDS:
+        assert CliRunner().invoke(app, [name, "--help"]).exit_code == 0
+    assert "Did you mean 'check'" in CliRunner().invoke(app, ["chekc"]).output
