@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from cofire.assessment.crack_rules import COOLING
 from cofire.design.candidates import Bench
 from cofire.design.constraints import (
     LEAST_LAYERS,
@@ -24,7 +25,7 @@ from cofire.design.constraints import (
     placed,
     tallest,
 )
-from cofire.design.objective import Outcome, Sample, draw, nominal, odds, warm
+from cofire.design.objective import Outcome, Sample, draw, nominal, odds
 from cofire.design.transition import Layout, as_vessel, given_layout
 from cofire.materials.card import Card
 from cofire.numerics import Array
@@ -46,10 +47,12 @@ LOCAL_STEP, LOCAL_ROUNDS = 0.12, 2
 """First step of the local stage, in the unit cube, and its rounds. [-]"""
 REFINED = 2
 """Numbers of pastes whose best design is refined by its chance. [-]"""
+NEIGHBOURS = 6
+"""Of a design's neighbours, those of least load are asked for their chance, no more than that. [-]"""
 SEARCHED = 8
 """Samples while searching. [-]"""
-FINAL = 48
-"""Samples of the last say. [-]"""
+FINAL = 24
+"""Samples over which the best of each number are told apart. [-]"""
 COUNTS = (0, 1, 2, 3)
 """Numbers of pastes that are searched, and the most that the file allows besides. [-]"""
 KNEE = 0.05
@@ -273,6 +276,9 @@ class DesignSearch:
         Designs with the cards as they stand, and firings in all. [-]
     samples
         Of the last say. [-]
+    least_load, least_cooling
+        Of all designs tried: the least load, and the least of what each uses up of its worst limit
+        of a crack on cooling. [-]
     """
 
     choices: tuple[Choice, ...]
@@ -281,6 +287,8 @@ class DesignSearch:
     tried: int
     fired: int
     samples: int
+    least_load: float = float("inf")
+    least_cooling: float = float("inf")
 
     @property
     def over(self) -> tuple[str, ...]:
@@ -554,7 +562,9 @@ def local_stage(
         near = [d for d in around(trials.space, best, step) if d not in asked]
         trials.run(near)
         near.sort(key=lambda d: _cost(trials.known[d]))
-        asked.update(ask(trials, samples, near[: max(len(near) // 2, 1)], progress))
+        asked.update(
+            ask(trials, samples, near[: min(max(len(near) // 2, 1), NEIGHBOURS)], progress)
+        )
         if min(asked, key=lambda d: asked[d].cost) == best:
             step *= 0.5
     return asked
@@ -598,7 +608,7 @@ def search_designs(
     most = vessel.joint.blends
     counts = [n for n in dict.fromkeys((*COUNTS, most)) if n <= most]
     generations = max(round(GENERATIONS * effort), 1)
-    rough = SEARCHED * (ASKED * len(counts) + 8 * REFINED * LOCAL_ROUNDS)
+    rough = SEARCHED * (ASKED * len(counts) + NEIGHBOURS * REFINED * LOCAL_ROUNDS)
     whole = len(counts) * (POPULATION * (generations + 1) + 40) + rough + final * (len(counts) + 1)
     done = 0
 
@@ -608,7 +618,6 @@ def search_designs(
         if progress:
             progress(done, max(whole, done))
 
-    warm(bench, vessel.firing, metal.name, ceramic.name)
     own = Design(given_layout(vessel, bench.cards), vessel.printer.dead_volume)
     some: dict[int, Trials] = {}
     for n in counts:
@@ -633,8 +642,6 @@ def search_designs(
     if not some:
         return None
     samples = draw(bench, vessel, SEARCHED, seed)
-    for sample in samples:
-        warm(sample.bench, sample.fired(vessel.firing), metal.name, ceramic.name)
     asked = {n: ask(t, samples, t.best(ASKED), tell) for n, t in some.items()}
     order = sorted(asked, key=lambda n: min(o.cost for o in asked[n].values()))
     for n in order[:REFINED]:
@@ -651,7 +658,16 @@ def search_designs(
     for design, outcome in ask(trials, again, [own], tell).items():
         given = Choice(design, outcome, _least(trials.space.laid(design)))
     tried = sum(len(t.known) for t in some.values())
-    return DesignSearch(tuple(choices), knee(choices), given, tried, done, final)
+    all_known = [o for t in some.values() for o in t.known.values() if o is not None]
+    return DesignSearch(
+        tuple(choices), knee(choices), given, tried, done, final,
+        min(o.load for o in all_known), min(map(_cooling, all_known)),
+    )  # fmt: skip
+
+
+def _cooling(outcome: Outcome) -> float:
+    """What a design uses up of its worst limit of a crack on cooling. [-]"""
+    return max((f.utilisation for f in outcome.flags if f.rule == COOLING.name), default=0.0)
 
 
 def _least(vessel: Vessel) -> float:

@@ -14,8 +14,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cofire.cli.progress import CALIBRATE, FIRST, MAKE, PLAN, Progress
-from cofire.design.plan import propose
+from cofire.cli.progress import BEGINS, CALIBRATE, MAKE, PLAN, Progress
+from cofire.design.plan import FIRST, propose
 from cofire.vessel import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.strategies import some
@@ -67,7 +67,7 @@ def test_minutes_are_told_as_such():
 
 
 def test_no_time_is_told_before_there_is_one_to_tell():
-    progress = Progress(stream=Terminal(), clock=Clock(0.1 * FIRST))
+    progress = Progress(stream=Terminal(), clock=Clock(0.1 * BEGINS))
     assert "left" not in progress.shown("samples: 50 of 100")
 
 
@@ -104,6 +104,9 @@ def test_a_plan_tells_only_of_stages_that_have_their_share():
     told: list[str] = []
     propose(read_vessel(ROOT / "examples" / "copper_foot_tumbler.toml", KILNS), CARDS,
             tell=told.append, effort=0.05)  # fmt: skip
+    first = [k for k, line in enumerate(told) if line.startswith(FIRST)]
+    assert len(first) == 1
+    assert told.pop(first[0]).endswith("of the limit that it uses up most")
     stages = {re.sub(r": \d+( of \d+)?$", "", line) for line in told}
     assert stages <= set(PLAN)
     progress = Progress(PLAN, Terminal())
