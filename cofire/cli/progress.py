@@ -127,7 +127,7 @@ class Progress:
 
 
 def running(stages: Mapping[str, float] | None = None) -> Callable[[str], None]:
-    """A function to be told of progress, which also tells a first answer and what an interrupt keeps.
+    """A function to be told of progress, a first answer and what an interrupt keeps.
 
     The first answer goes to stderr whoever watches; progress to a terminal alone.
 

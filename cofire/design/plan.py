@@ -145,8 +145,10 @@ class Plan:
 
 @dataclass
 class _Draft:
-    """The best so far, kept where an interrupt can find it; `tried` counts firings, `given` is
-    checked beside the best so far."""
+    """The best so far, kept where an interrupt can find it, and what is known beside it.
+
+    `tried` counts firings; `given` is the check of the vessel as its file has it.
+    """
 
     vessel: Vessel
     layout: Layout

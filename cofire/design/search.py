@@ -48,7 +48,7 @@ LOCAL_STEP, LOCAL_ROUNDS = 0.12, 2
 REFINED = 2
 """Numbers of pastes whose best design is refined by its chance. [-]"""
 NEIGHBOURS = 6
-"""Of a design's neighbours, those of least load are asked for their chance, no more than that. [-]"""
+"""Of a design's neighbours, at most so many of least load are asked for their chance. [-]"""
 SEARCHED = 8
 """Samples while searching. [-]"""
 FINAL = 24
