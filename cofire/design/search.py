@@ -38,7 +38,12 @@ EVENNESS = 0.1
 IMPOSSIBLE = 10.0
 """Cost of a point that is no design; the largest cost of one is below 2. [-]"""
 POPULATION, GENERATIONS = 20, 5
-"""Of the global stage, for each number of pastes. [-]"""
+"""Most of the global stage, for each number of pastes. [-]"""
+LEAST_POPULATION, A_CHOICE = 8, 3
+"""Fewest points of the global stage, and how many it has for each free choice. [-]"""
+GAIN, PATIENCE = 1e-4, 2
+"""A global stage ends where so many generations on end lower the cost by less: 0.5 % of the load.
+[-]"""
 POLISH_STEP, POLISH_ROUNDS = 0.1, 3
 """First step of the compass that follows it, in the unit cube, and its rounds. [-]"""
 ASKED = 2
@@ -360,6 +365,8 @@ def global_stage(
 ) -> None:
     """Differential evolution from Sobol' points and what is known; fills the trials.
 
+    It ends early where `PATIENCE` generations on end gain next to nothing.
+
     Parameters
     ----------
     trials : Trials
@@ -379,10 +386,19 @@ def global_stage(
     points = first.random_base2(max(population - 1, 1).bit_length())[:population]
     known = [space.point(design) for design in start[: population // 2]]
     points[: len(known)] = np.array(known).reshape(len(known), space.size)
+    reached: list[float] = []
+
+    def settled(x: Array, convergence: float) -> bool:
+        best = trials.best(1)
+        reached.append(_cost(trials.known[best[0]]) if best else IMPOSSIBLE)
+        before = reached[-1 - PATIENCE :]
+        return len(before) > PATIENCE and before[0] - before[-1] < GAIN
+
     differential_evolution(
         lambda x: trials.costs(np.atleast_2d(x.T)),
         [(0.0, 1.0)] * space.size,
         init=points,
+        callback=settled,
         maxiter=generations,
         tol=0.0,
         polish=False,
@@ -634,7 +650,7 @@ def search_designs(
                 layer = vessel.printer.layer
                 more = split(fewer.layout, n, layer)
                 known.insert(0, replace(fewer, layout=more))
-        size = POPULATION if space.size > 2 else POPULATION // 2
+        size = min(max(A_CHOICE * space.size, LEAST_POPULATION), POPULATION)
         global_stage(trials, known, size, generations, seed + n)
         polish(trials)
         if not trials.best(1):
