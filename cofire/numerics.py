@@ -12,11 +12,32 @@ where a band yields beside a step, a cubic overshoots.
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
-from numpy.polynomial.legendre import Legendre
+from numpy.polynomial.legendre import Legendre, leggauss
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+
+
+@cache
+def gauss_points(count: int) -> tuple[Array, Array]:
+    """Places in −1 … 1 and weights of Gauss and Legendre's rule, worked out once for each count.
+
+    Parameters
+    ----------
+    count : int
+        Of the places. [-]
+
+    Returns
+    -------
+    tuple of array
+        Both of shape (count,), not to be written to. [-]
+    """
+    places, weights = leggauss(count)
+    places.flags.writeable = weights.flags.writeable = False
+    return places, weights
 
 
 # ----------------------------------------------------------------------------------------------

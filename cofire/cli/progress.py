@@ -13,7 +13,7 @@ LINE = re.compile(r"(?P<stage>.*?)(?:: (?P<done>\d+)(?: of (?P<of>\d+))?)?")
 """What is told of a stage: its name, or how many of it are done, or of how many."""
 UNCOUNTED = 18
 """Steps that a stage without a total takes, as often as not (estimate). [-]"""
-FIRST = 2.0
+BEGINS = 2.0
 """No time left is told before that: the first steps are not like the rest. [s]"""
 PLAN = {
     "layers": 0.04,
@@ -116,7 +116,7 @@ class Progress:
     def _left(self) -> str:
         """About how long it takes yet, in round figures; empty where that is not known."""
         gone = self.clock() - self.begun
-        if gone < FIRST or not 0.05 <= self.done < 1.0:
+        if gone < BEGINS or not 0.05 <= self.done < 1.0:
             return ""
         left = gone * (1.0 - self.done) / self.done
         if left < 10.0:
@@ -127,7 +127,9 @@ class Progress:
 
 
 def running(stages: Mapping[str, float] | None = None) -> Callable[[str], None]:
-    """A function to be told of progress, which also tells what an interrupt keeps.
+    """A function to be told of progress, a first answer and what an interrupt keeps.
+
+    The first answer goes to stderr whoever watches; progress to a terminal alone.
 
     Parameters
     ----------
@@ -142,8 +144,13 @@ def running(stages: Mapping[str, float] | None = None) -> Callable[[str], None]:
     progress = Progress(stages)
 
     def tell(line: str) -> None:
-        from cofire.design.plan import INTERRUPTED
+        from cofire.design.plan import FIRST, INTERRUPTED
 
+        if line.startswith(FIRST):
+            progress("")
+            sys.stderr.write(f"{line}; looking for better\n")
+            sys.stderr.flush()
+            return
         if not line.startswith(INTERRUPTED):
             progress(line)
             return

@@ -281,8 +281,9 @@ class Bench:
                 self.ratios[rule.name] = min(max(right / wrong, low), high)
 
 
-KEPT = 4
-"""Benches that a worker process remembers, the latest ones. [-]"""
+KEPT = 12
+"""Benches that a worker process remembers, the latest ones: those of the samples of a search, and a
+few more. [-]"""
 _THERE: dict[str, Bench] = {}
 
 

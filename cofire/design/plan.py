@@ -37,6 +37,7 @@ from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.firing.program import Firing
 from cofire.materials.card import Card
 from cofire.materials.catalogue import load_fillers
+from cofire.units import celsius
 from cofire.vessel import Vessel
 from cofire.workers import each
 
@@ -45,6 +46,10 @@ TENFOLD = 10.0
 brings it below. [-]"""
 INTERRUPTED = "interrupted"
 """First word of the line that says what is kept."""
+FIRST = "first answer"
+"""First words of the line that says what layers and firing come to before designs are searched."""
+LAST = 48
+"""Samples of the chances that a plan ends with. [-]"""
 HALF = 0.5
 """A plan that keeps fewer of its pots says which pastes would keep more: our choice. [-]"""
 EVEN = 0.01
@@ -56,12 +61,13 @@ already. [-]"""
 
 @dataclass(frozen=True)
 class Scan:
-    """How low a coarse grid over all limits gets, in the proposed firing.
+    """How low anything within the limits gets.
 
     Attributes
     ----------
     layouts
-        How many were fired: every count, height, skew and place of the grid. [-]
+        How many were fired: all that the search for designs tried, or every count, height, skew and
+        place of a coarse grid. [-]
     least
         Least utilisation of the flags that layers can change. [-]
     probability
@@ -90,8 +96,8 @@ class Plan:
     layers, schedule
         The two searches; None where an interrupt came before them.
     scan
-        Of the whole grid, where the probability of a crack as given is no go and the proposal
-        lowers it less than tenfold.
+        Of all designs tried, where the probability of a crack as given is no go and the proposal
+        lowers it less than tenfold; of a whole grid, where no designs were searched.
     alternatives
         Best first; empty where the proposal is a go.
     finished
@@ -139,13 +145,17 @@ class Plan:
 
 @dataclass
 class _Draft:
-    """The best so far, kept where an interrupt can find it; `tried` counts firings."""
+    """The best so far, kept where an interrupt can find it, and what is known beside it.
+
+    `tried` counts firings; `given` is the check of the vessel as its file has it.
+    """
 
     vessel: Vessel
     layout: Layout
     layers: LayerSearch | None = None
     schedule: Schedule | None = None
     designs: DesignSearch | None = None
+    given: Check | None = None
     tried: int = 0
 
 
@@ -208,13 +218,13 @@ def propose(
     say("last check")
     check = partial(check_vessel, cards=cards, extend=extend)
     try:
-        given, best = each(check, [vessel, draft.vessel], executor)
+        best, given = _both_checks(check, draft, vessel, executor)
     except KeyboardInterrupt:
         if not finished:
             raise
         finished = False
         say(_kept(draft))
-        given, best = each(check, [vessel, draft.vessel], executor)
+        best, given = _both_checks(check, draft, vessel, executor)
     layout = draft.layout
     schedule = draft.schedule and replace(draft.schedule, tried=draft.tried)
     breaks, own = _own_limits(vessel, bench)
@@ -239,7 +249,7 @@ def propose(
             before = given.verdict.crack_probability
             after = best.verdict.crack_probability
             if before > FAILURE_CAUTION and before < TENFOLD * after:
-                scan = scan_layouts(bench.on(ROUGH), best.designed.vessel, say)
+                scan = _scanned(draft, bench.on(ROUGH), best, say)
             say("alternatives")
             others = alternatives(bench, best.designed.vessel, layout)
     except KeyboardInterrupt:
@@ -249,6 +259,16 @@ def propose(
         given, breaks, best, layout, draft.layers, schedule, scan, others, finished, draft.designs,
         both, mixes, decide,
     )  # fmt: skip
+
+
+def _both_checks(
+    check: Callable[[Vessel], Check], draft: _Draft, given: Vessel, executor: Executor | None
+) -> tuple[Check, Check]:
+    """Checks of the best so far and of the vessel as given, which may be known."""
+    if draft.given is not None:
+        return check(draft.vessel), draft.given
+    best, first = each(check, [draft.vessel, given], executor)
+    return best, first
 
 
 def _better(one: Check, other: Check, bench: Bench) -> bool:
@@ -266,8 +286,8 @@ def _recipes(bench: Bench, vessel: Vessel, layout: Layout, kept: Outcome) -> tup
 
 
 def _asked(effort: float) -> int:
-    """Samples of the last say."""
-    return max(round(FINAL * effort), 4)
+    """Samples over which the chances of a plan are asked."""
+    return max(round(LAST * effort), 4)
 
 
 def _both_odds(
@@ -290,6 +310,34 @@ def _kept(draft: _Draft) -> str:
     firing = "the firing as given" if layers is None else "the usual firing of the pair"
     firing = "a firing of its own" if draft.schedule is not None else firing
     return f"{INTERRUPTED} after {tried} and {draft.tried} firings: kept {what}, in {firing}"
+
+
+def _first(draft: _Draft) -> str:
+    """What layers and firing come to before designs are searched, in a few words."""
+    layout, schedule = draft.layout, draft.schedule
+    assert schedule is not None
+    pastes = ", ".join(f"{share} %" for share in layout.shares)
+    joint = f"pastes of {pastes} metal over {1e3 * layout.total:.0f} mm" if pastes else "no blend"
+    return (
+        f"{joint}, fired to {celsius(schedule.firing.peak):.0f} °C in {schedule.hours:.0f} h; on a "
+        f"coarse mesh {schedule.overall:.2g} of the limit that it uses up most"
+    )
+
+
+def _scanned(draft: _Draft, bench: Bench, best: Check, say: Callable[[str], None]) -> Scan:
+    """How low anything within the limits gets: of all designs tried, else of a grid."""
+    if draft.designs is None:
+        return scan_layouts(bench, best.designed.vessel, say)
+    ceramic = bench.zones(best.designed.vessel)[1]
+    least = draft.designs.least_cooling
+    probability = min(_crack(least, ceramic), best.verdict.crack_probability)
+    return Scan(draft.designs.tried, draft.designs.least_load, probability)
+
+
+def _crack(utilisation: float, ceramic: Card) -> float:
+    """Probability of a crack at a utilisation of cooling, 5 % of stress allowed for. [-]"""
+    risk = -np.log1p(-FAILURE_NO) * (DOUBT * utilisation) ** ceramic["weibull_modulus"].scalar
+    return float(-np.expm1(-risk))
 
 
 def _own_limits(vessel: Vessel, bench: Bench) -> tuple[tuple[str, ...], Vessel | None]:
@@ -361,11 +409,14 @@ def _search(
         schedule(rival)
     settled = draft.schedule
     assert settled is not None
+    say(f"{FIRST}: {_first(draft)}")
     say("solid of the best so far")
-    rough.correct(draft.vessel, check_vessel(draft.vessel, bench.cards, extend=bench.extend))
+    check = partial(check_vessel, cards=bench.cards, extend=bench.extend)
+    coarse_best, draft.given = each(check, [draft.vessel, vessel], bench.executor)
+    rough.correct(draft.vessel, coarse_best)
     found = search_designs(
         replace(vessel, firing=settled.firing), rough, [draft.layout, *leading],
-        effort=effort, final=_asked(effort),
+        effort=effort, final=max(round(FINAL * effort), 4),
         progress=lambda n, of: say(f"designs: {n} of {max(n, of)}"),
     )  # fmt: skip
     if found is None:
@@ -408,7 +459,5 @@ def scan_layouts(bench: Bench, vessel: Vessel, say: Callable[[str], None]) -> Sc
     for trial in try_layouts(bench, vessel, grid):
         done.append(trial)
         say(f"scan: {len(done)} of {len(grid)}")
-    least = min(t.cooling for t in done)
-    m = ceramic["weibull_modulus"].scalar
-    risk = -np.log1p(-FAILURE_NO) * (DOUBT * least) ** m
-    return Scan(len(done), min(t.utilisation for t in done), float(-np.expm1(-risk)))
+    probability = _crack(min(t.cooling for t in done), ceramic)
+    return Scan(len(done), min(t.utilisation for t in done), probability)

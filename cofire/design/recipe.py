@@ -349,7 +349,9 @@ def propose_recipes(
     for outcome, base, filler, share, card, one in tries:
         if (base.name, filler.name) in best or len(best) >= SHOWN:
             continue
-        other = Bench({**bench.cards, card.name: card}, True, bench.fineness)
+        other = Bench(
+            {**bench.cards, card.name: card}, True, bench.fineness, executor=bench.executor
+        )
         (asked,) = odds(other, draw(other, one, samples, seed), [one], [outcome])
         assert asked is not None
         best[base.name, filler.name] = Recipe(

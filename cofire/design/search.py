@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from cofire.assessment.crack_rules import COOLING
 from cofire.design.candidates import Bench
 from cofire.design.constraints import (
     LEAST_LAYERS,
@@ -24,7 +25,7 @@ from cofire.design.constraints import (
     placed,
     tallest,
 )
-from cofire.design.objective import Outcome, Sample, draw, nominal, odds, warm
+from cofire.design.objective import Outcome, Sample, draw, nominal, odds
 from cofire.design.transition import Layout, as_vessel, given_layout
 from cofire.materials.card import Card
 from cofire.numerics import Array
@@ -37,7 +38,12 @@ EVENNESS = 0.1
 IMPOSSIBLE = 10.0
 """Cost of a point that is no design; the largest cost of one is below 2. [-]"""
 POPULATION, GENERATIONS = 20, 5
-"""Of the global stage, for each number of pastes. [-]"""
+"""Most of the global stage, for each number of pastes. [-]"""
+LEAST_POPULATION, A_CHOICE = 8, 3
+"""Fewest points of the global stage, and how many it has for each free choice. [-]"""
+GAIN, PATIENCE = 1e-4, 2
+"""A global stage ends where so many generations on end lower the cost by less: 0.5 % of the load.
+[-]"""
 POLISH_STEP, POLISH_ROUNDS = 0.1, 3
 """First step of the compass that follows it, in the unit cube, and its rounds. [-]"""
 ASKED = 2
@@ -46,10 +52,12 @@ LOCAL_STEP, LOCAL_ROUNDS = 0.12, 2
 """First step of the local stage, in the unit cube, and its rounds. [-]"""
 REFINED = 2
 """Numbers of pastes whose best design is refined by its chance. [-]"""
+NEIGHBOURS = 6
+"""Of a design's neighbours, at most so many of least load are asked for their chance. [-]"""
 SEARCHED = 8
 """Samples while searching. [-]"""
-FINAL = 48
-"""Samples of the last say. [-]"""
+FINAL = 24
+"""Samples over which the best of each number are told apart. [-]"""
 COUNTS = (0, 1, 2, 3)
 """Numbers of pastes that are searched, and the most that the file allows besides. [-]"""
 KNEE = 0.05
@@ -273,6 +281,9 @@ class DesignSearch:
         Designs with the cards as they stand, and firings in all. [-]
     samples
         Of the last say. [-]
+    least_load, least_cooling
+        Of all designs tried: the least load, and the least of what each uses up of its worst limit
+        of a crack on cooling. [-]
     """
 
     choices: tuple[Choice, ...]
@@ -281,6 +292,8 @@ class DesignSearch:
     tried: int
     fired: int
     samples: int
+    least_load: float = float("inf")
+    least_cooling: float = float("inf")
 
     @property
     def over(self) -> tuple[str, ...]:
@@ -352,6 +365,8 @@ def global_stage(
 ) -> None:
     """Differential evolution from Sobol' points and what is known; fills the trials.
 
+    It ends early where `PATIENCE` generations on end gain next to nothing.
+
     Parameters
     ----------
     trials : Trials
@@ -371,10 +386,19 @@ def global_stage(
     points = first.random_base2(max(population - 1, 1).bit_length())[:population]
     known = [space.point(design) for design in start[: population // 2]]
     points[: len(known)] = np.array(known).reshape(len(known), space.size)
+    reached: list[float] = []
+
+    def settled(x: Array, convergence: float) -> bool:
+        best = trials.best(1)
+        reached.append(_cost(trials.known[best[0]]) if best else IMPOSSIBLE)
+        before = reached[-1 - PATIENCE :]
+        return len(before) > PATIENCE and before[0] - before[-1] < GAIN
+
     differential_evolution(
         lambda x: trials.costs(np.atleast_2d(x.T)),
         [(0.0, 1.0)] * space.size,
         init=points,
+        callback=settled,
         maxiter=generations,
         tol=0.0,
         polish=False,
@@ -554,7 +578,9 @@ def local_stage(
         near = [d for d in around(trials.space, best, step) if d not in asked]
         trials.run(near)
         near.sort(key=lambda d: _cost(trials.known[d]))
-        asked.update(ask(trials, samples, near[: max(len(near) // 2, 1)], progress))
+        asked.update(
+            ask(trials, samples, near[: min(max(len(near) // 2, 1), NEIGHBOURS)], progress)
+        )
         if min(asked, key=lambda d: asked[d].cost) == best:
             step *= 0.5
     return asked
@@ -598,7 +624,7 @@ def search_designs(
     most = vessel.joint.blends
     counts = [n for n in dict.fromkeys((*COUNTS, most)) if n <= most]
     generations = max(round(GENERATIONS * effort), 1)
-    rough = SEARCHED * (ASKED * len(counts) + 8 * REFINED * LOCAL_ROUNDS)
+    rough = SEARCHED * (ASKED * len(counts) + NEIGHBOURS * REFINED * LOCAL_ROUNDS)
     whole = len(counts) * (POPULATION * (generations + 1) + 40) + rough + final * (len(counts) + 1)
     done = 0
 
@@ -608,7 +634,6 @@ def search_designs(
         if progress:
             progress(done, max(whole, done))
 
-    warm(bench, vessel.firing, metal.name, ceramic.name)
     own = Design(given_layout(vessel, bench.cards), vessel.printer.dead_volume)
     some: dict[int, Trials] = {}
     for n in counts:
@@ -625,7 +650,7 @@ def search_designs(
                 layer = vessel.printer.layer
                 more = split(fewer.layout, n, layer)
                 known.insert(0, replace(fewer, layout=more))
-        size = POPULATION if space.size > 2 else POPULATION // 2
+        size = min(max(A_CHOICE * space.size, LEAST_POPULATION), POPULATION)
         global_stage(trials, known, size, generations, seed + n)
         polish(trials)
         if not trials.best(1):
@@ -633,8 +658,6 @@ def search_designs(
     if not some:
         return None
     samples = draw(bench, vessel, SEARCHED, seed)
-    for sample in samples:
-        warm(sample.bench, sample.fired(vessel.firing), metal.name, ceramic.name)
     asked = {n: ask(t, samples, t.best(ASKED), tell) for n, t in some.items()}
     order = sorted(asked, key=lambda n: min(o.cost for o in asked[n].values()))
     for n in order[:REFINED]:
@@ -651,7 +674,16 @@ def search_designs(
     for design, outcome in ask(trials, again, [own], tell).items():
         given = Choice(design, outcome, _least(trials.space.laid(design)))
     tried = sum(len(t.known) for t in some.values())
-    return DesignSearch(tuple(choices), knee(choices), given, tried, done, final)
+    all_known = [o for t in some.values() for o in t.known.values() if o is not None]
+    return DesignSearch(
+        tuple(choices), knee(choices), given, tried, done, final,
+        min(o.load for o in all_known), min(map(_cooling, all_known)),
+    )  # fmt: skip
+
+
+def _cooling(outcome: Outcome) -> float:
+    """What a design uses up of its worst limit of a crack on cooling. [-]"""
+    return max((f.utilisation for f in outcome.flags if f.rule == COOLING.name), default=0.0)
 
 
 def _least(vessel: Vessel) -> float:

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from cofire.numerics import gauss_points
+
 if TYPE_CHECKING:
     from cofire.numerics import Array
 
@@ -102,7 +104,7 @@ def through_wall_stress(
     place
         0 at the mirror plane, 1 at the heated face, shape (X,). [-]
     """
-    spread, weight = np.polynomial.legendre.leggauss(16)
+    spread, weight = gauss_points(16)
     inside = 0.5 * (1.0 + spread)
     lags = ramp_lag(depth, thermal_diffusivity, np.concatenate([np.asarray(place, float), inside]))
     strain = delayed(time, free_strain, lags)

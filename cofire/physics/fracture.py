@@ -39,7 +39,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cofire.errors import InputError, OutOfRange
-from cofire.numerics import Array
+from cofire.numerics import Array, gauss_points
 from cofire.physics.porosity import positive
 
 THROUGH = 0.9
@@ -284,7 +284,7 @@ def edge_crack_operator(depth: npt.ArrayLike, position: npt.ArrayLike, thickness
     if np.any(a <= 0.0) or np.any(a >= thickness):
         msg = f"crack depths = {a!r} m: must lie inside the strip of {thickness:g} m"
         raise InputError(msg)
-    node, weight = np.polynomial.legendre.leggauss(24)
+    node, weight = gauss_points(24)
     u = 0.5 * (node + 1.0)  # x = a (1 - u²) takes the root at the tip away
     share = a / thickness
     rest = (1.0 - share) ** 1.5
@@ -309,7 +309,7 @@ def inner_crack_operator(length: npt.ArrayLike, position: npt.ArrayLike) -> Arra
         Distance from the fixed tip, rising from 0, shape (P,). [m]
     """
     c = 0.5 * positive("length", length)
-    node, weight = np.polynomial.legendre.leggauss(32)
+    node, weight = gauss_points(32)
     angle = 0.5 * np.pi * node  # x = c sin(angle): sqrt((c+x)/(c-x)) dx = c (1 + sin) d angle
     density = np.sqrt(c / np.pi)[:, None] * (1.0 + np.sin(angle)) * 0.5 * np.pi * weight
     return _to_positions(density, c[:, None] * (1.0 + np.sin(angle)), np.asarray(position))
@@ -592,7 +592,7 @@ def axial_limits(
     a = crack_lengths(wall)
     # mean over four depths: integral of straight lines, exact
     reach = np.minimum(4.0 * np.maximum(a, 1e-3 * a[1]), y[-1])
-    share, weight = np.polynomial.legendre.leggauss(12)
+    share, weight = gauss_points(12)
     at = 0.5 * reach[:, None] * (share + 1.0)
     mean = _to_positions(np.broadcast_to(0.5 * weight, at.shape), at, y)
     limits = []

@@ -725,10 +725,8 @@ def scan_text(scan: Scan) -> str:
     return (
         "Nothing within the limits brings the probability of a crack below "
         f"{percent(min(max(scan.probability, LITTLE), ALMOST))} in this firing: {scan.layouts} "
-        f"layouts, "
-        "every number, height, skew and place of the grid, were fired; the least utilisation, on "
-        "the "
-        f"search's coarse mesh, is {scan.least:.3g}."
+        "designs of every number of pastes, free in shares, heights and place, were fired; the "
+        f"least of their limits used up, on the search's coarse mesh, is {scan.least:.3g}."
     )
 
 

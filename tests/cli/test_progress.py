@@ -15,8 +15,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cofire.cli.progress import CALIBRATE, FIRST, MAKE, PLAN, Progress
-from cofire.design.plan import propose
+from cofire.cli.progress import BEGINS, CALIBRATE, MAKE, PLAN, Progress
+from cofire.design.plan import FIRST, propose
 from tests.fired import CARDS
 from tests.planned import tea_light_to_plan
 from tests.strategies import some
@@ -68,7 +68,7 @@ def test_minutes_are_told_as_such():
 
 
 def test_no_time_is_told_before_there_is_one_to_tell():
-    progress = Progress(stream=Terminal(), clock=Clock(0.1 * FIRST))
+    progress = Progress(stream=Terminal(), clock=Clock(0.1 * BEGINS))
     assert "left" not in progress.shown("samples: 50 of 100")
 
 
@@ -106,6 +106,9 @@ def test_a_plan_tells_only_of_stages_that_have_their_share():
     vessel = tea_light_to_plan()
     direct = replace(vessel, joint=replace(vessel.joint, blends=0, height=0.0))
     propose(direct, CARDS, tell=told.append, effort=0.05)
+    first = [k for k, line in enumerate(told) if line.startswith(FIRST)]
+    assert len(first) == 1
+    assert told.pop(first[0]).endswith("of the limit that it uses up most")
     stages = {re.sub(r": \d+( of \d+)?$", "", line) for line in told}
     assert stages == set(PLAN) - {"writing"}
     progress = Progress(PLAN, Terminal())
