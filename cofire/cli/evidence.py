@@ -38,6 +38,7 @@ def calibrate(
     tables: Tables = None,
     force: Force = False,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead.")] = False,
+    units: Units = System.metric,
 ) -> None:
     """Fit a material card to your own measurements, with confidence intervals.
 
@@ -73,7 +74,7 @@ def calibrate(
         write_file(out, lambda s: s.write(text.encode()), force)
         typer.echo(f"written: {one_line(str(out))}", err=True)
     write = as_json if json else as_text
-    typer.echo(write(found), nl=False)
+    told(write(found), System.metric if json else units)
 
 
 # ----------------------------------------------------------------------------------------------
