@@ -319,6 +319,10 @@ def test_the_next_command_knows_the_tables_and_a_firing_is_led_into_its_vessel(r
     assert run("new", "vessel", *SILVER, *own).stderr.rstrip().endswith("--tables my_tables")
     told = run("new", "firing", "--vessel", "vessel.toml", "--tables", "my_tables").stderr
     assert "cofire firing firing.toml --tables my_tables" in told
+    assert "in vessel.toml, in the place of its table [firing], above all tables" in told
+    assert 'firing = "firing.toml"' in told
+    assert run("new", "vessel", *SILVER, "--force").exit_code == 0
+    told = run("new", "firing", "--vessel", "vessel.toml", "--force").stderr
     assert 'in vessel.toml, above all tables: firing = "firing.toml"' in told
 
 
