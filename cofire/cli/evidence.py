@@ -38,6 +38,7 @@ def calibrate(
     tables: Tables = None,
     force: Force = False,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead.")] = False,
+    units: Units = System.metric,
 ) -> None:
     """Fit a material card to your own measurements, with confidence intervals.
 
@@ -46,6 +47,8 @@ def calibrate(
 
     Example:  cofire calibrate examples/measured_fritted_body.toml --out frit.toml
     """
+    from shlex import quote
+
     from cofire.evidence.calibration import calibrate as fitted
     from cofire.evidence.measured import read_measured
     from cofire.firing.program import load_kilns
@@ -53,12 +56,19 @@ def calibrate(
     from cofire.report import calibration as calibration_figures
     from cofire.report.calibration import as_json, as_text, card_text
     from cofire.report.figures import save
-    from cofire.report.writing import check_targets, one_line, write_file, write_text
+    from cofire.report.writing import (
+        check_targets,
+        make_folder,
+        one_line,
+        write_file,
+        write_text,
+    )
 
     if draw is not None and draw.suffix not in FORMS:
         raise InputError(f"--draw: {draw}; allowed: a name that ends in {' or '.join(FORMS)}")
     numbers = None if draw is None else draw.with_suffix(".csv")
-    check_targets([out, draw, numbers], force)
+    new = out if out is not None and out.parent.exists() else None  # else its folder is made
+    check_targets([new, draw, numbers], force)
     given = read_measured(measured, load_kilns(tables or []))
     cards = load_cards(tables or [])
     tell = running(CALIBRATE)
@@ -70,10 +80,16 @@ def calibrate(
         write_file(draw, lambda s: save(figure, s, draw.suffix[1:]), force)
         write_text(str(numbers), calibration_figures.calibration_csv(found), force)
     if out is not None and text is not None:
+        make_folder(out.parent)
         write_file(out, lambda s: s.write(text.encode()), force)
-        typer.echo(f"written: {one_line(str(out))}", err=True)
+        folder = one_line(quote(str(out.parent)))
+        typer.echo(
+            f"written: {one_line(str(out))}; next: --tables {folder} with every command that is "
+            "to know it",
+            err=True,
+        )
     write = as_json if json else as_text
-    typer.echo(write(found), nl=False)
+    told(write(found), System.metric if json else units)
 
 
 # ----------------------------------------------------------------------------------------------

@@ -134,6 +134,9 @@ def sheet(
     ] = "sheet.html",
     tables: Tables = None,
     extend: Extend = False,
+    units: Annotated[
+        System, typer.Option(help="imperial shows °F and inches on the page; cards stay metric.")
+    ] = System.metric,
     force: Force = False,
 ) -> None:
     """Write the firing sheet of a vessel or a plan: one HTML file, for a phone or as A4.
@@ -154,7 +157,7 @@ def sheet(
     found = job_for(checked(vessel_file(vessel), tables, extend), tell=tell)
     tell("")
     reasons = planned_reasons(vessel, found.response.vessel.firing)
-    write_text(out, write_sheet(found, reasons), force)
+    write_text(out, write_sheet(found, reasons, units.value), force)
     typer.echo(f"{found.verdict.word}; written: {out}", err=True)
     if found.verdict.word == "no":
         raise typer.Exit(DEFECT)

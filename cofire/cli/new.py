@@ -304,7 +304,10 @@ def firing(
     _refuse_firing(text, tables)
     then = f"cofire firing {_quoted(out)}{_own(tables)}"
     if vessel is not None:
-        then += f", and in {vessel.name}, above all tables: firing = {toml_value(out.name)}"
+        own = re.search(r"(?m)^\s*\[+firing\b", vessel.read_text(encoding="utf-8-sig"))
+        place = "in the place of its table [firing], " if own else ""
+        line = f"firing = {toml_value(out.name)}"
+        then += f", and in {vessel.name}, {place}above all tables: {line}"
     _write(out, text, force, then)
 
 

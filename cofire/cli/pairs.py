@@ -155,6 +155,7 @@ def mismatch(
     extend: Annotated[
         bool, typer.Option(help="Hold a table's last value beyond its rows; the figure says so.")
     ] = False,
+    units: Units = System.metric,
     force: Force = False,
 ) -> None:
     """Draw how far apart two zones are along a firing, and write the same numbers as CSV.
@@ -179,7 +180,7 @@ def mismatch(
         from cofire.assessment.screening import shared_firing
 
         curve = shared_firing(one, other, find_kiln(kiln, kilns), gases)
-    typer.echo(draw(one, other, curve, out, force, extend))
+    show(draw(one, other, curve, out, force, extend) + "\n", units)
 
 
 def draw(

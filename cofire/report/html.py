@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 LONGEST = 24
 """Letters of a word that stay together. [-]"""
 LONG_WORD = re.compile(rf"\S{{{LONGEST + 8},}}")
-BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°C|%|mm|min|MPa|kPa|J/m²|ml|h|g|K)(?![A-Za-z]))")
+BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°C|°F|%|mm|in|min|MPa|kPa|J/m²|ml|h|g|K)(?![A-Za-z]))")
 """A space that keeps a number with its unit."""
 BREAK = "\ue000"
 """Stands for a place to break until the text is escaped: a character of no meaning."""

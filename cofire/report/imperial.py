@@ -15,8 +15,10 @@ INCH = 25.4
 _NUMBER = r"(?<![\w.])[-+]?\d+(?:\.\d+)?"
 _JOINED = r"\s*(?:×|-|–|\bby\b|\bto\b|\band\b|\bor\b)\s*"
 _LIST = rf"{_NUMBER}(?:{_JOINED}\d+(?:\.\d+)?)*"
-MEASURE = re.compile(rf"( *)({_LIST})(\*?\s+)(°C/h|°C|mm|K)(?![\w/²³])")
+MEASURE = re.compile(rf"( *)({_LIST})(\*?\s+)(°C/h|°C|mm|K)(?![\w/²³])( {{3,}})?")
 ONE = re.compile(r"(?<![\d.])[-+]?\d+(?:\.\d+)?|\d+(?:\.\d+)?")
+ROUND = re.compile(r"(⌀ )(\d+(?:\.\d+)?(?:, \d+(?:\.\d+)?)+) mm(?![\w/²³])")
+"""Several diameters with one unit after the last."""
 HEADING = re.compile(r"(?<=[a-z] )mm(?= |$)")
 CELL = re.compile(r"( +)(\d+\.\d+)$")
 SHORT = {"°C": "°F", "°C/h": "°F/h", "mm": "in", "K": "°F"}
@@ -60,10 +62,39 @@ def imperial(text: str) -> str:
     --------
     >>> print(imperial("From 20 to 500 °C at 150 °C/h, 25 °C, 25.4 mm up"))
     From 68 to 932 °F at 270 °F/h, 77 °F, 1.000 in up
+    >>> print(imperial("rings of ⌀ 11, 17, 25 mm"))
+    rings of ⌀ 0.43, 0.67, 0.98 in
     >>> print(imperial("110.0 × 14.1 × 2.10 mm, at most 20 K apart"))
     4.331 × 0.555 × 0.0827 in, at most 36 °F apart
     """
-    return MEASURE.sub(_measure, _columns(text))
+    return MEASURE.sub(_measure, ROUND.sub(_rounds, _columns(text)))
+
+
+def in_unit(number: str, unit: str) -> str:
+    """A number of a column whose heading tells its unit.
+
+    Parameters
+    ----------
+    number : str
+        As written; what is no number stays.
+    unit : str
+        One of SHORT; a °C stands for a temperature, never for a difference.
+
+    Returns
+    -------
+    str
+        With the decimals that it needs.
+
+    Examples
+    --------
+    >>> in_unit("840", "°C"), in_unit("46.2", "mm"), in_unit("full", "°C/h")
+    ('1544', '1.819', 'full')
+    """
+    return _turned(number, unit) if ONE.fullmatch(number) else number
+
+
+def _rounds(found: re.Match[str]) -> str:
+    return found[1] + ONE.sub(lambda one: _turned(one[0], "mm"), found[2]) + " in"
 
 
 def _turned(number: str, unit: str) -> str:
@@ -75,15 +106,16 @@ def _turned(number: str, unit: str) -> str:
 
 def _measure(found: re.Match[str]) -> str:
     """One measure, or several joined ones, with its unit."""
-    spaces, numbers, gap, unit = found.groups()
+    spaces, numbers, gap, unit, after = found.groups(default="")
     new = ONE.sub(lambda one: _turned(one[0], unit), numbers)
     spare = max(len(spaces) - 1, 0) if _in_table(found) else 0
     grown = len(new) - len(numbers) + len(SHORT[unit]) - len(unit)
     if grown < 0 and spare:
         spaces += " " * -grown
     else:
-        spaces = spaces[min(max(grown, 0), spare) :]
-    return f"{spaces}{new}{gap}{SHORT[unit]}"
+        before = min(max(grown, 0), spare)
+        spaces, after = spaces[before:], after[max(grown, 0) - before :]
+    return f"{spaces}{new}{gap}{SHORT[unit]}{after}"
 
 
 def _in_table(found: re.Match[str]) -> bool:

@@ -84,7 +84,11 @@ def data_uri(figure: Figure) -> str:
 
 @literal
 def curve_picture(
-    curve: Trace, steps: Sequence[Step], events: Sequence[Happening], limit: float
+    curve: Trace,
+    steps: Sequence[Step],
+    events: Sequence[Happening],
+    limit: float,
+    fahrenheit: bool = False,
 ) -> Figure:
     """Kiln and ware over time until the ware is cold, with segments and events.
 
@@ -98,6 +102,8 @@ def curve_picture(
         From `happenings`; their letters stand above.
     limit : float
         Hottest that all materials bear. [K]
+    fahrenheit : bool
+        Whether to show °F in the place of °C.
 
     Returns
     -------
@@ -107,7 +113,8 @@ def curve_picture(
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(WIDTH, HEIGHT))
-    _curve(figure.add_axes((0.125, 0.15, 0.855, 0.76)), curve, steps, events, limit, SMALL)
+    axes = figure.add_axes((0.125, 0.15, 0.855, 0.76))
+    _curve(axes, curve, steps, events, limit, SMALL, fahrenheit)
     return figure
 
 
@@ -118,23 +125,32 @@ def _curve(
     events: Sequence[Happening],
     limit: float,
     size: float,
+    fahrenheit: bool = False,
 ) -> None:
     """Kiln and ware over time in one panel, letters of a size in points."""
+    sign = "°F" if fahrenheit else "°C"
+
+    def degrees_of(kelvins: Any) -> Any:
+        return 32.0 + 1.8 * celsius(kelvins) if fahrenheit else celsius(kelvins)
+
+    most = round(celsius(limit))  # as the text rounds it
+    told = f"never above {32.0 + 1.8 * most if fahrenheit else most:.0f} {sign}"
+
     end = 1.03 * (events[-1].time if events else float(curve.time[-1])) / HOUR
-    top = 1.08 * celsius(max(limit, float(curve.kiln.max())))
-    axes.axhline(celsius(limit), color=PLAIN, lw=0.9, ls=":")
+    top = 1.08 * degrees_of(max(limit, float(curve.kiln.max())))
+    axes.axhline(degrees_of(limit), color=PLAIN, lw=0.9, ls=":")
     axes.annotate(
-        f"never above {celsius(limit):.0f} °C", (end, celsius(limit)), (0, 2.5),
+        told, (end, degrees_of(limit)), (0, 2.5),
         textcoords="offset points", fontsize=size, ha="right", va="bottom", color=INK, zorder=5,
         bbox={"fc": "white", "ec": "none", "pad": 0.6},
     )  # fmt: skip
     hours = curve.time / HOUR
-    axes.plot(hours, celsius(curve.kiln), color=PLAIN, lw=1.1, ls=(0, (4, 2)), label="kiln")
-    axes.plot(hours, celsius(curve.ware), color=INK, lw=1.5, label="ware")
+    axes.plot(hours, degrees_of(curve.kiln), color=PLAIN, lw=1.1, ls=(0, (4, 2)), label="kiln")
+    axes.plot(hours, degrees_of(curve.ware), color=INK, lw=1.5, label="ware")
     places = np.array([e.time for e in events]) / HOUR
     stands = spread(places, min(0.006 * size / 1.4, 1.0 / max(len(events), 1)) * end, end)
     for n, (event, stand) in enumerate(zip(events, stands, strict=True)):
-        hour, degrees = event.time / HOUR, celsius(event.ware)
+        hour, degrees = event.time / HOUR, degrees_of(event.ware)
         axes.plot([hour, hour, stand], [degrees, 0.955 * top, top], color="0.6", lw=0.5, zorder=1)
         axes.plot(hour, degrees, "o", ms=2.6, color=INK, zorder=4)
         axes.text(stand, 1.01 * top, letter(n), fontsize=size, ha="center", va="bottom", color=INK)
@@ -149,7 +165,7 @@ def _curve(
     axes.set_ylim(0.0, top)
     axes.tick_params(labelsize=size, pad=2, length=2.5)
     axes.set_xlabel("hours", fontsize=size, labelpad=1)
-    axes.text(0.012, 0.985, "°C", fontsize=size, va="top", color=INK, transform=axes.transAxes)
+    axes.text(0.012, 0.985, sign, fontsize=size, va="top", color=INK, transform=axes.transAxes)
     axes.grid(color="0.9", lw=0.5)
     axes.spines[["top", "right"]].set_visible(False)
     key = axes.legend(

@@ -329,13 +329,15 @@ def pot_figure(check: Check, given: Check | None = None) -> Figure:
 
 
 @literal
-def section_picture(m: Job) -> Figure:
+def section_picture(m: Job, inches: bool = False) -> Figure:
     """Left of the axis the wall as printed, right of it as fired, with what each joint bears there.
 
     Parameters
     ----------
     m : Job
         From `job_for`.
+    inches : bool
+        Whether to show inches in the place of mm.
 
     Returns
     -------
@@ -366,15 +368,20 @@ def section_picture(m: Job) -> Figure:
             _band(axes, wall, band, way, float(card.metal_share))
     axes.plot([0, 0], [0.0, 1.02 * top], color=INK, lw=0.6, ls=(0, (8, 3, 2, 3)), zorder=2)
     axes.axhline(0.0, color=INK, lw=0.9, zorder=1)
+    unit = "in" if inches else "mm"
+
+    def long(z: float) -> str:
+        return f"{z / 0.0254:.2f}" if inches else f"{1e3 * z:.1f}"
+
     layers = zip(np.cumsum(m.green.layers), green.edges[1:], strict=True)
-    texts = [f"{n},  {1e3 * z:.1f}" for n, z in layers]
+    texts = [f"{n},  {long(z)}" for n, z in layers]
     up = _beside(axes, green, texts, -1.0, 1.0 / scale)
     joints = worst_by_joint(m.check)
     texts = [
-        f"{1e3 * z:.1f},  {used(flag)[1]} {SIGNS[used(flag)[0]]}"
+        f"{long(z)},  {used(flag)[1]} {SIGNS[used(flag)[0]]}"
         for z, flag in zip(fired.edges[1:-1], joints, strict=True)
     ]
-    texts.append(f"{1e3 * fired.edges[-1]:.1f}")
+    texts.append(long(fired.edges[-1]))
     up = max(up, _beside(axes, fired, texts, 1.0, 1.0 / scale))
     for z, flag in zip(fired.edges[1:-1], joints, strict=True):
         mark(axes, flag, 1e3 * float(fired.at(fired.outside, z)), 1e3 * float(z), 4.0)
@@ -382,8 +389,8 @@ def section_picture(m: Job) -> Figure:
     _numbers(axes, green, fired, 1.0 / scale)
     up = max(up, top) + 0.12 / scale
     head: dict[str, Any] = {"fontsize": SMALL, "va": "bottom", "color": INK}
-    axes.text(-0.1 / scale, up, "printed: after layer,\nmm up", ha="right", **head)
-    axes.text(0.1 / scale, up, "fired: mm up,\nlimit used", ha="left", **head)
+    axes.text(-0.1 / scale, up, f"printed: after layer,\n{unit} up", ha="right", **head)
+    axes.text(0.1 / scale, up, f"fired: {unit} up,\nlimit used", ha="left", **head)
     return figure
 
 

@@ -7,15 +7,16 @@ filled into, and the environment of `html` escapes every one of them.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import groupby, pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
 from cofire import __version__
-from cofire.assessment.cautions import DEFER, cautions
+from cofire.assessment.cautions import DEFER, Caution, cautions
 from cofire.assessment.fired_metal import fired_metals
 from cofire.assessment.rule import CAUTION, GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
@@ -25,6 +26,7 @@ from cofire.production.job import BURNOUT, happenings, kiln_steps, pure_material
 from cofire.production.paste import COARSE
 from cofire.report.firing import heat_work_line
 from cofire.report.html import Name, Strong, Text, environment, plain
+from cofire.report.imperial import SHORT, imperial, in_unit
 from cofire.report.job import expected, grams, said
 from cofire.report.job_figures import curve_picture, data_uri, letter
 from cofire.report.pot import section_picture, worst_words
@@ -41,6 +43,10 @@ if TYPE_CHECKING:
     from cofire.production.job import Happening, Job, Step
     from cofire.production.pieces import Piece
 
+T = TypeVar("T")
+
+UNIT_OF_COLUMN = re.compile(r"(?:°C/h|°C|mm)$")
+"""The unit that ends the heading of a column of numbers."""
 TICK = "☐ "
 """An empty square to tick by pen."""
 
@@ -727,7 +733,48 @@ class Figure:
     caption: str
 
 
-def write_sheet(m: Job, reasons: Sequence[str] = ()) -> str:
+def turned(value: Any) -> Any:
+    """What the page shows, with °F and inches; the cards' own numbers and names stay.
+
+    Parameters
+    ----------
+    value : text, Table, Figure, Readings, or sequences of them
+        Of the page.
+
+    Returns
+    -------
+    same
+        For reading only.
+    """
+    if isinstance(value, Name):
+        return value
+    if isinstance(value, str):
+        return type(value)(imperial(value))
+    if isinstance(value, Table):
+        units = [UNIT_OF_COLUMN.search(str(name)) for name in value.head]
+        rows = [
+            tuple(
+                turned(cell) if unit is None or not isinstance(cell, str)
+                else in_unit(cell, unit[0])
+                for cell, unit in zip(row, units, strict=True)
+            )
+            for row in value.rows
+        ]  # fmt: skip
+        head = [
+            name if unit is None else str(name).replace(unit[0], SHORT[unit[0]])
+            for name, unit in zip(value.head, units, strict=True)
+        ]
+        return replace(value, head=head, rows=rows, caption=imperial(value.caption))
+    if isinstance(value, Figure):
+        return replace(value, shows=imperial(value.shows), caption=imperial(value.caption))
+    if isinstance(value, Caution):
+        return replace(value, text=imperial(value.text))
+    if isinstance(value, Readings):
+        return replace(value, found=turned(value.found), stop=imperial(value.stop))
+    return type(value)(map(turned, value))
+
+
+def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> str:
     """The firing sheet of a vessel, the same bytes for the same vessel.
 
     Parameters
@@ -736,12 +783,19 @@ def write_sheet(m: Job, reasons: Sequence[str] = ()) -> str:
         From `job_for`.
     reasons : sequence of str
         Why each segment of its firing is not faster, where a schedule says so.
+    units : str
+        "metric", or "imperial" for °F and inches.
 
     Returns
     -------
     str
         One HTML file.
     """
+    foreign = units == "imperial"
+
+    def shown(value: T) -> T:
+        return turned(value) if foreign and value is not None else value
+
     response = m.response
     vessel, curve = response.vessel, response.trace
     firing = vessel.firing
@@ -752,7 +806,7 @@ def write_sheet(m: Job, reasons: Sequence[str] = ()) -> str:
     numbers, sources = cards_table(cards)
     wall, fired = m.green.wall, m.green.fired
     section = Figure(
-        source=data_uri(section_picture(m)),
+        source=data_uri(section_picture(m, foreign)),
         shows=f"The pot cut through its wall: left of the axis as printed, "
         f"{1e3 * wall.height[-1]:.1f} mm high, right of it as fired, "
         f"{1e3 * fired.height[-1]:.1f} mm; {len(response.cards)} bands. Worst: "
@@ -762,7 +816,7 @@ def write_sheet(m: Job, reasons: Sequence[str] = ()) -> str:
         f"{worst_words(m.check)}.",
     )
     line = Figure(
-        source=data_uri(curve_picture(curve, steps, events, limit)),
+        source=data_uri(curve_picture(curve, steps, events, limit, foreign)),
         shows=f"Kiln and ware over {curve.time[-1] / 3600:.0f} hours: up to "
         f"{celsius(curve.peak):.0f} °C in {len(firing.segments)} segments, then cooling.",
         caption="Kiln and ware until the ware is below 100 °C. Segments at the foot, events on "
@@ -776,24 +830,24 @@ def write_sheet(m: Job, reasons: Sequence[str] = ()) -> str:
         firing=("Programme: ", Name(firing.name), ". Kiln: ", Name(firing.kiln.name),
                 f", in {firing.gas}."),
         verdict=m.verdict,
-        decided=verdict_text(m),
-        limits=limits_table(m),
-        others=other_limits(m),
-        figures=(section, line),
-        programme=programme(steps),
-        kiln=firing_line(firing, curve, limit, bound.name),
-        events=events_table(events),
-        reasons=reasons,
-        bands=bands_table(m),
-        print=print_line(m),
-        weigh=weighing_table(m),
+        decided=shown(verdict_text(m)),
+        limits=shown(limits_table(m)),
+        others=shown(other_limits(m)),
+        figures=shown((section, line)),
+        programme=shown(programme(steps)),
+        kiln=shown(firing_line(firing, curve, limit, bound.name)),
+        events=shown(events_table(events)),
+        reasons=shown(list(reasons)),
+        bands=shown(bands_table(m)),
+        print=shown(print_line(m)),
+        weigh=shown(weighing_table(m)),
         scale=scale_line(m),
-        pieces=[piece_rows(p) for p in m.pieces],
+        pieces=shown([piece_rows(p) for p in m.pieces]),
         paste=f"{sum(1e6 * p.count * p.volume for p in m.pieces):.0f}",
-        cautions=cautions(response),
+        cautions=shown(cautions(response)),
         defer=DEFER,
         cards=numbers,
-        inputs=input_lines(m),
+        inputs=shown(input_lines(m)),
         sources=sources,
         left_out=LEFT_OUT,
     )  # fmt: skip

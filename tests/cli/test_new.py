@@ -319,6 +319,10 @@ def test_the_next_command_knows_the_tables_and_a_firing_is_led_into_its_vessel(r
     assert run("new", "vessel", *SILVER, *own).stderr.rstrip().endswith("--tables my_tables")
     told = run("new", "firing", "--vessel", "vessel.toml", "--tables", "my_tables").stderr
     assert "cofire firing firing.toml --tables my_tables" in told
+    assert "in vessel.toml, in the place of its table [firing], above all tables" in told
+    assert 'firing = "firing.toml"' in told
+    assert run("new", "vessel", *SILVER, "--force").exit_code == 0
+    told = run("new", "firing", "--vessel", "vessel.toml", "--force").stderr
     assert 'in vessel.toml, above all tables: firing = "firing.toml"' in told
 
 
@@ -345,6 +349,9 @@ def test_calibrate_reads_what_was_measured_at_once(run):
     told = run("calibrate", "measured.toml")
     assert told.exit_code == 0, told.output
     assert "from 2 bars (1 firing)" in told.stdout
+    kept = run("calibrate", "measured.toml", "--out", "own/frit.toml")
+    assert "next: --tables own with every command" in kept.stderr
+    assert "own/frit.toml" in run("materials", "fritted body", "--tables", "own").stdout
     assert "from 1 bars" in told.stdout.replace("1 bar\n", "1 bars\n")
     wrong = run("new", "measured", "--material", "fritted body", "--bar", "100; 95", "--force")
     assert wrong.exit_code == INPUT_WRONG

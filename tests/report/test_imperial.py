@@ -106,6 +106,7 @@ def test_a_column_of_temperatures_stays_aligned_and_an_indent_stays():
         ("layers", VESSEL),
         ("firing", str(EXAMPLES / "silver_on_frit_firing.toml")),
         ("screen", "--metal", "copper", "--all"),
+        ("calibrate", str(EXAMPLES / "measured_fritted_body.toml")),
     ],
     ids=lambda words: words[0],
 )
@@ -123,7 +124,33 @@ def test_json_stays_metric():
     assert json.loads(plain) == json.loads(turned)
 
 
+def test_a_mismatch_and_a_sheet_have_other_units_and_the_numbers_beside_stay(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.chdir(tmp_path)
+    pair = ("mismatch", "fine silver", "fritted body", "--force")
+    plain, turned = both(*pair)
+    assert turned == imperial(plain)
+    assert LEFT.search(plain)
+    assert not LEFT.search(turned)
+    assert "kiln_C" in (tmp_path / "cofire-out" / "mismatch.csv").read_text(encoding="utf-8")
+    _, page = both("sheet", VESSEL, "--out", "-")
+    assert "Never above 1958\u00a0°F" in page
+
+
 def test_an_unknown_system_is_a_wrong_command_line():
     told = CliRunner().invoke(app, ["check", VESSEL, "--units", "french"])
     assert told.exit_code == 2
     assert "imperial" in told.stderr
+
+
+def test_a_column_stays_in_line_where_its_name_grows():
+    row = "thermal_expansion 650 °C           8.9       9.52"
+    assert imperial(row) == "thermal_expansion 1202 °F          8.9       9.52"
+
+
+def test_several_diameters_with_one_unit_are_all_turned():
+    assert imperial("⌀ 15, 22.0, 33 mm, all in proportion") == (
+        "⌀ 0.59, 0.866, 1.30 in, all in proportion"
+    )
+    assert imperial("layer 39, 11.7 mm up") == "layer 39, 0.461 in up"

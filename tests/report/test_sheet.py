@@ -920,3 +920,46 @@ def test_the_first_word_is_of_the_vessel_as_printed_and_sharp_joints_stand_below
     assert smeared.startswith("NO. ")
     assert "With every changeover sharp it would be go (as a shell)" in smeared
     assert told(sharply(made.response, sharp)).startswith("GO. ")
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_an_imperial_sheet_has_no_metric_length_or_temperature_left_but_on_the_cards() -> None:
+    metric, made = read(page("vase")), vase()
+    root = read(write_sheet(made, ["past 650 °C: faster"], "imperial"))
+    for table in ("programme", "events", "bands"):
+        old, new = rows(metric, table), rows(root, table)
+        head = [
+            cell.whole
+            for t in metric.all("table")
+            if f"{table}-table" in t.attributes["class"]
+            for cell in t.all("thead")[0].all("th")
+        ]
+        for was, now in zip(old, new, strict=True):
+            for name, a, b in zip(head, was, now, strict=True):
+                if name.endswith("°C") and a:
+                    assert float(b) == pytest.approx(32.0 + 1.8 * float(a), abs=0.51)
+                elif name.endswith("°C/h") and a not in ("", "full", "off"):
+                    assert float(b) == pytest.approx(1.8 * float(a), abs=0.51)
+                elif name.endswith("mm"):
+                    assert float(b) == pytest.approx(float(a) / 25.4, abs=6e-4)
+    told = " ".join(
+        e.whole
+        for e in root.all("main")[0].all("section")
+        if e.attributes["aria-labelledby"] not in ("inputs", "limits")
+    )
+    assert not re.search(r"\d\s*(mm|°C)(?![\w/²³])", told)
+    assert "past 1202 °F: faster" in told
+    assert "below 212 °F: may be opened" in told
+
+
+def test_the_pictures_of_an_imperial_sheet_have_fahrenheit_and_inches() -> None:
+    made = vase()
+    texts = [t.get_text() for t in section_picture(made, inches=True).axes[0].texts]
+    assert any("in up" in t for t in texts)
+    assert not any("mm" in t for t in texts)
+    steps = kiln_steps(made.response.vessel.firing.segments, made.response.trace)
+    events = happenings(made.response)
+    drawn = sheet_figures.curve_picture(made.response.trace, steps, events, kelvin(930.0), True)
+    words = [t.get_text() for t in drawn.axes[0].texts]
+    assert "never above 1706 °F" in words
+    assert "°C" not in words
