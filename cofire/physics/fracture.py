@@ -513,39 +513,6 @@ def axial_crack_energy(
     return wall / held * freed_energy(y, K * bulge, young)
 
 
-def axial_surface_energy(
-    depth: npt.ArrayLike,
-    position: npt.ArrayLike,
-    hoop: npt.ArrayLike,
-    *,
-    wall: float,
-    young: float,
-    poisson: float,
-) -> Array:
-    """Energy freed per height by a crack along the meridian that grows into the wall. [J/m]
-
-    Edge crack of a strip in plane strain, without restraint by the ring: an upper bound, near where
-    the crack is four times as high as deep and no deeper than a fifth of the wall (estimate).
-
-    Parameters
-    ----------
-    depth : array_like
-        From the face, rising from 0, below the wall, shape (N,). [m]
-    position : array_like
-        Distance from the cracked face, from 0 to `wall`, shape (P,). [m]
-    hoop : array_like
-        Before the crack, its mean over the height of the crack, shape (..., P). [Pa]
-    wall : float
-        [m]
-    young, poisson : float
-        Young's modulus [Pa] and Poisson's ratio. [-]
-    """
-    a, x = np.asarray(depth, np.float64), np.asarray(position, np.float64)
-    operator = np.concatenate([np.zeros((1, x.size)), edge_crack_operator(a[1:], x, wall)])
-    K = np.asarray(hoop, np.float64) @ operator.T
-    return freed_energy(a, K, young / (1.0 - poisson**2))
-
-
 @dataclass(frozen=True)
 class AxialLimits:
     """Load factors of cracks in the meridian plane from one edge; leading axes are load states.
@@ -588,7 +555,9 @@ def axial_limits(
 ) -> AxialLimits:
     """Load factors of axial cracks by hoop tension from a rim or joint, into the wall and along it.
 
-    By `axial_surface_energy`, stress taken as its mean over a height of four depths, and
+    Into the wall as an edge crack of a strip in plane strain, without restraint by the ring, under
+    the mean stress of a height of four depths: an upper bound, near where the crack is four times
+    as high as deep and no deeper than a fifth of the wall (estimate). Along the wall by
     `axial_crack_energy`.
 
     Parameters
