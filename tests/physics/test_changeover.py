@@ -116,7 +116,9 @@ def test_nothing_new_comes_before_the_changeover():
     assert new_share(-1e-6, DEAD, 3.0) == 0.0
 
 
-@pytest.mark.parametrize(("dead", "tanks"), [(0.0, 3.0), (-1e-6, 3.0), (1e-6, 0.5), (1e-6, 1e6)])
+@pytest.mark.parametrize(
+    ("dead", "tanks"), [(0.0, 3.0), (-1e-6, 3.0), (1.2, 3.0), (1e-6, 0.9), (1e-6, 1e6)]
+)
 def test_impossible_feeds_are_refused(dead: float, tanks: float):
     with pytest.raises(InputError, match="allowed"):
         new_share(1e-6, dead, tanks)
@@ -263,3 +265,5 @@ def test_the_smear_of_two_ceramics_is_refused_with_their_names():
     density = {FRIT: 0.9, "talc body": 0.9}
     with pytest.raises(InputError, match=r"one metal, one ceramic.*fritted body, talc body"):
         as_printed(given, cards, density)
+    with pytest.raises(InputError, match=r"one metal, one ceramic.*talc body"):
+        as_printed(given, (CARDS[SILVER], *cards), {**density, SILVER: 0.9})
