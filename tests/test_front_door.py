@@ -18,6 +18,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from matplotlib.figure import Figure
 
@@ -32,6 +33,7 @@ from cofire.firing.program import Segment
 from cofire.notebook import FiredVessel
 from cofire.report.pairs import COLUMNS
 from cofire.units import kelvin
+from tests.fired import TEA_LIGHT, written_vessel
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 VASE = EXAMPLES / "silver_foot_vessel.toml"
@@ -311,13 +313,21 @@ def test_a_job_weighs_and_judges_the_vessel_as_printed() -> None:
 # Many verdicts
 
 
-def test_a_sweep_is_the_verdicts_one_by_one() -> None:
-    vase = cf.example_vessel()
-    table = cf.sweep(vase, peak_C=[840, 870], wall_mm=1.2, hold_min=[30])
-    assert list(table.columns[:3]) == ["peak_C", "hold_min", "wall_mm"]
-    for _, row in table.iterrows():
-        firing = with_hold(with_peak(vase.firing, kelvin(row["peak_C"])), 1800.0)
-        verdict = cf.evaluate(cf.Case(with_wall(vase, 1.2e-3), firing))
+@pytest.fixture(scope="module")
+def swept() -> pd.DataFrame:
+    """A small vessel at two peaks, held longer, with a thinner wall."""
+    return cf.sweep(written_vessel(TEA_LIGHT), **VALUES)
+
+
+VALUES: dict[str, object] = {"peak_C": [840, 870], "wall_mm": 1.2, "hold_min": [30]}
+
+
+def test_a_sweep_is_the_verdicts_one_by_one(swept: pd.DataFrame) -> None:
+    vessel = written_vessel(TEA_LIGHT)
+    assert list(swept.columns[:3]) == ["peak_C", "hold_min", "wall_mm"]
+    for _, row in swept.iterrows():
+        firing = with_hold(with_peak(vessel.firing, kelvin(row["peak_C"])), 1800.0)
+        verdict = cf.evaluate(cf.Case(with_wall(vessel, 1.2e-3), firing))
         assert (row["verdict"], row["utilisation"]) == (verdict.word, verdict.utilisation)
         assert row["rule"] == verdict.worst.rule
 
@@ -329,13 +339,11 @@ def test_a_sweep_of_nothing_is_the_verdict_on_the_vessel(
     assert table["utilisation"].tolist() == [fired.check().utilisation]
 
 
-def test_a_sweep_is_the_same_in_threads_and_processes() -> None:
-    vase = cf.example_vessel()
-    alone = cf.sweep(vase, peak_C=[840, 870])
+def test_a_sweep_is_the_same_in_threads_and_processes(swept: pd.DataFrame) -> None:
     pools: list[Executor] = [ThreadPoolExecutor(2), ProcessPoolExecutor(1, get_context("spawn"))]
     for pool in pools:
         with pool:
-            assert cf.sweep(vase, peak_C=[840, 870], executor=pool).equals(alone)
+            assert cf.sweep(written_vessel(TEA_LIGHT), executor=pool, **VALUES).equals(swept)
 
 
 def test_what_cannot_be_fired_is_a_row_that_says_why() -> None:
@@ -401,15 +409,16 @@ def test_a_case_carries_only_the_cards_its_vessel_needs() -> None:
 
 
 def test_a_case_with_nothing_moved_is_the_vessel_itself_and_a_weaker_body_fares_worse() -> None:
-    vase = cf.example_vessel()
+    vase = written_vessel(TEA_LIGHT)
 
     def cooling(**deviates: float) -> float:
         moved = {("fritted body", name): d for name, d in deviates.items()}
         verdict = cf.evaluate(pickle.loads(pickle.dumps(cf.Case(vase, deviates=moved))))
         return max(f.utilisation for f in verdict.flags if f.rule == "cooling")
 
-    assert cooling(strength=0.0) == pytest.approx(cooling(), rel=1e-9)
-    assert cooling(strength=-1.0) > cooling() > cooling(strength=1.0)
+    own = cooling()
+    assert cooling(strength=0.0) == pytest.approx(own, rel=1e-9)
+    assert cooling(strength=-1.0) > own > cooling(strength=1.0)
 
 
 def test_a_deviate_of_nothing_uncertain_is_refused() -> None:

@@ -555,9 +555,9 @@ def axial_limits(
 ) -> AxialLimits:
     """Load factors of axial cracks by hoop tension from a rim or joint, into the wall and along it.
 
-    Into the wall: edge crack of a strip in plane strain, without restraint by the ring, under the
-    mean of the stress over a height of four depths; an upper bound, near where the crack is four
-    times as high as deep and no deeper than a fifth of the wall (estimate). Along it:
+    Into the wall as an edge crack of a strip in plane strain, without restraint by the ring, under
+    the mean stress of a height of four depths: an upper bound, near where the crack is four times
+    as high as deep and no deeper than a fifth of the wall (estimate). Along the wall by
     `axial_crack_energy`.
 
     Parameters

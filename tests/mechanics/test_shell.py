@@ -14,7 +14,7 @@ from cofire.mechanics.integrator import Control, march
 from cofire.mechanics.joint import JointFields, joint_forces
 from cofire.mechanics.meridian import Meridian, mesh_meridian
 from cofire.mechanics.properties import Mechanisms
-from cofire.mechanics.shell import Shells, elastic_response, shells
+from cofire.mechanics.shell import Shells, _without_line, elastic_response, shells
 from cofire.mechanics.shell_firing import fire_shells
 from tests.histories import jumps, made_history
 
@@ -91,6 +91,17 @@ def test_stress_does_not_depend_on_size(mesh, size):
     )
     one, other = (elastic(shells([m], [[0, 1, 2]]))[1] for m in (mesh, larger))
     assert other == pytest.approx(one, abs=1e-7 * np.abs(one).max())
+
+
+def test_a_shape_without_its_line_has_neither_force_nor_moment():
+    """Whatever the shape, and however unevenly the points are weighed."""
+    draw = np.random.default_rng(6)
+    shape, line = draw.normal(size=(2, 5, 7))
+    weight = draw.uniform(0.2, 2.0, (5, 7))
+    left = _without_line(shape, line, weight)
+    assert (left * weight).sum(axis=1) == pytest.approx(0.0, abs=1e-12)
+    assert (left * line * weight).sum(axis=1) == pytest.approx(0.0, abs=1e-12)
+    assert _without_line(2.0 - 3.0 * line, line, weight) == pytest.approx(0.0, abs=1e-12)
 
 
 def test_a_cylinder_turned_over_carries_the_same_stress():

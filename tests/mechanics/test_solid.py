@@ -602,9 +602,9 @@ def test_parting_as_moduli_change_is_at_each_time_that_of_its_own_moduli():
     one = np.random.default_rng(4).normal(size=(2, nodes, 2))
     forces = np.broadcast_to(one, (times, 2, nodes, 2))
     found = Parting(body, forces, young, poisson).energy()
-    for t in range(0, times, 3):
+    for t in range(0, times, 4):
         alone = Parting(body, forces[:1], young[t : t + 1], poisson).energy()
-        assert found[t] == pytest.approx(alone[0], rel=0.01)
+        assert found[t] == pytest.approx(alone[0], rel=1e-9 if t in (0, times - 1) else 0.01)
 
 
 def test_stress_and_strain_turned_to_the_wall_are_those_of_a_rotated_tensor():

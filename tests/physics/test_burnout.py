@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.integrate import solve_ivp
+from scipy.integrate import quad, solve_ivp
 
 from cofire.errors import InputError
 from cofire.files import read_toml
@@ -18,7 +18,7 @@ from cofire.materials import binders
 from cofire.materials.binders import Reaction, shipped_reactions
 from cofire.materials.catalogue import bundled_tables
 from cofire.materials.properties import GASES
-from cofire.physics.burnout import conversion, mass_lost
+from cofire.physics.burnout import conversion, mass_lost, oxygen_depth
 from cofire.units import GAS_CONSTANT, MINUTE, celsius, kelvin
 from tests.strategies import some, traces
 
@@ -138,3 +138,27 @@ def test_a_wrong_reaction_is_named(
     monkeypatch.setattr(binders, "bundled_tables", lambda: tmp_path)
     with pytest.raises(InputError, match=complaint):
         shipped_reactions.__wrapped__("air")
+
+
+def test_oxygen_goes_in_with_the_root_of_the_time_and_not_before_it_burns() -> None:
+    """Held hot, x² = 2 D_e C t/n; a wait in the cold before it adds nothing (Levenspiel, ch. 25).
+
+    On a ramp it is the integral of the supply, by quadrature.
+    """
+    carbon, porosity, hot = 20.0, 0.4, 900.0
+
+    def supply(T: float) -> float:
+        return 2.0e-5 * (T / 293.0) ** 1.75 * porosity**1.5 * 0.21 * 101325.0 / (8.314 * T)
+
+    time = np.array([0.0, 3600.0, 3601.0, 7201.0, 10801.0])
+    depth = oxygen_depth(time, np.array([300.0, 300.0, hot, hot, hot]), carbon, porosity)
+    known = np.sqrt(2.0 * supply(hot) * np.array([3600.0, 7200.0]) / (carbon / 0.012))
+    assert depth[:2].tolist() == [0.0, 0.0]
+    assert depth[3:] == pytest.approx(known, rel=2e-4)  # a second of change
+    assert depth[4] / depth[3] == pytest.approx(np.sqrt(2.0), rel=2e-4)
+
+    ramp = np.linspace(700.0, 1100.0, 200)
+    gone = oxygen_depth(np.linspace(0.0, 7200.0, 200), ramp, carbon, porosity)[-1]
+    whole = quad(supply, 700.0, 1100.0)[0] * 7200.0 / 400.0
+    assert gone == pytest.approx(np.sqrt(2.0 * whole / (carbon / 0.012)), rel=1e-5)
+    assert np.isinf(oxygen_depth(time, np.full(5, hot), 0.0, porosity)).all()

@@ -212,6 +212,20 @@ def test_a_wall_turned_inside_out_has_its_axial_cracks_on_the_other_face():
         assert this.through == pytest.approx(that.through, rel=1e-12)
 
 
+def test_hoop_stress_that_falls_evenly_with_height_counts_at_the_middle_of_four_depths():
+    """The mean of a straight line over a reach is its value at the middle of the reach."""
+    top, wall = 0.2, 3e-3
+    height, weak = np.array([0.0, 0.5 * top, top]), {**AXIAL, "strength": 1e3}
+    stress = 20e6 * (1.0 - height / top)[:, None] * np.ones(2)
+    found = fracture.axial_limits(height, [-1.0, 1.0], stress, **weak).inner
+
+    a, x = fracture.crack_lengths(wall), np.array([0.0, wall])
+    K = fracture.edge_crack_operator(a[1:], x, wall) @ np.full(2, 20e6) * (1.0 - 2.0 * a[1:] / top)
+    energy = fracture.freed_energy(a, np.concatenate([[0.0], K]), PLANE)
+    least = np.sqrt(np.min(15.0 * a[1:] / energy[1:]))
+    assert found.start == pytest.approx(least, rel=1e-3)
+
+
 def test_a_shallow_axial_crack_by_even_hoop_tension_is_that_of_a_half_plane():
     """K = 1.1215 s √(π a) (Tada, Paris & Irwin); it frees G a at a = 2 G E'/(1.1215² π s²)."""
     height, thick = np.array([0.0, 0.05]), {**AXIAL, "wall": 0.05}

@@ -377,3 +377,15 @@ def test_every_node_to_800_kelvin_follows_the_second_law_from_25_celsius(
     T0 = 298.15
     expected = dH - nodes * dS + dC * (nodes - T0 - nodes * np.log(nodes / T0))
     assert gibbs_energy(formula, nodes) / 1e3 == pytest.approx(expected / 1e3, abs=4.0)
+
+
+@pytest.mark.parametrize("formula", [name for name in OXIDES if name not in ("CO", "CO2", "H2O")])
+def test_between_nodes_an_energy_rises_by_about_the_entropy_of_oxygen(formula: str) -> None:
+    # dΔG/dT is the entropy that is lost (Ellingham 1944): 205 J/(mol K) of O2 at 300 K, 262 at
+    # 1700 K (JANAF, from memory), less what oxide and metal differ by: 115 where an oxide melts
+    # into a disordered liquid, 30 the other way for an oxide beside a lower one.
+    row = OXIDES[formula]
+    nodes = np.array(row.temperature)
+    lost = np.diff(gibbs_energy(formula, nodes)) / np.diff(nodes)
+    assert np.all(lost > 85.0)
+    assert np.all(lost < 290.0)
