@@ -264,8 +264,8 @@ def fire_vessel(
 def as_solid(response: Response) -> Response:
     """The same firing with the wall as a solid of revolution instead of a shell.
 
-    At the shell's times, and beside the moment of largest stress on heating. Low bands that a
-    change of paste leaves are no ends of the wall and ask for no finer elements.
+    At the times of `times_for_solid`. Low bands that a change of paste leaves are no ends of the
+    wall and ask for no finer elements.
 
     Returns
     -------
@@ -279,7 +279,7 @@ def as_solid(response: Response) -> Response:
     ModelError
         No equilibrium.
     """
-    vessel, shell = response.vessel, response.fired
+    vessel = response.vessel
     whole = len(vessel.bands) > GRADED
     mesh = mesh_solid(
         vessel.radius,
@@ -289,13 +289,28 @@ def as_solid(response: Response) -> Response:
         corners=vessel.corners or None,
         across=USUAL_ACROSS if whole else None,
     )
-    hottest = float(response.trace.time[np.argmax(response.trace.ware)])
-    largest = np.abs(shell.total).max(axis=(1, 2, 3))
-    fired = fire_solid(
-        mesh, response.history, response.material, times=times_of(shell.time, largest, hottest)
-    )
+    fired = fire_solid(mesh, response.history, response.material, times=times_for_solid(response))
     ware = np.interp(fired.time, response.trace.time, response.trace.ware)
     return replace(response, fired=fired, temperature=ware)
+
+
+def times_for_solid(response: Response) -> Array:
+    """Ends of the steps of a solid: the shell's, cut in two where it is in doubt. [s]
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    array
+        See `times_of`.
+    """
+    shell, trace = response.fired, response.trace
+    hottest = float(trace.time[np.argmax(trace.ware)])
+    largest = np.abs(shell.stress).max(axis=(1, 2, 3))
+    return times_of(shell.time, largest, shell.step_error, hottest)
 
 
 def unsolved(vessel: Vessel, time: float, curve: Trace) -> ModelError:

@@ -63,6 +63,7 @@ alike does not change stress; on the way there the shape is out by as much as th
 A `follow` of 0.01 starts from the shape given as the dried one instead.
 """
 
+_IN_DOUBT = 0.15  # error of a step over what is allowed, from where the solid takes two for it
 _RATIO_STEP = 0.2  # change of the logarithm of a ratio of moduli after which compliance is anew
 
 
@@ -541,8 +542,15 @@ def fire_solid(
     return _read(body, record, history, errors)
 
 
-def times_of(time: npt.ArrayLike, stress: npt.ArrayLike, peak_time: float) -> Array:
-    """Times of a shell, and two more beside the moment on heating when its stress is largest. [s]
+def times_of(
+    time: npt.ArrayLike, stress: npt.ArrayLike, step_error: npt.ArrayLike, peak_time: float
+) -> Array:
+    """Times of a shell, steps in doubt cut in two, and the moment of its heating peak. [s]
+
+    A step is cut where the shell puts its own error above 15 % of what `AS_FIRED` allows, and on
+    both sides of the moment on heating when its stress is largest. What a step gets wrong while
+    hot relaxes soon but is seen at its end: uncut, stress half a wall from a joint is out by 3.5 %
+    of the largest while hot in one shipped vessel, all of it by two steps. The 15 % is an estimate.
 
     Parameters
     ----------
@@ -550,14 +558,23 @@ def times_of(time: npt.ArrayLike, stress: npt.ArrayLike, peak_time: float) -> Ar
         Of the shell, shape (T,). [s]
     stress
         Its largest stress at each time, shape (T,). [Pa]
+    step_error
+        Its estimate of the error made in the step that ends at each time, shape (T,). [Pa]
     peak_time
         When the ware is hottest. [s]
+
+    Examples
+    --------
+    >>> times_of([0.0, 1.0, 2.0, 3.0], [0.0, 0.0, 0.0, 0.0], [0.0, 0.0, 2e4, 1e3], 0.0)
+    array([0. , 0.5, 1. , 1.5, 2. , 3. ])
     """
-    t, s = np.asarray(time, dtype=float), np.asarray(stress, dtype=float)
+    t, s, e = (np.asarray(v, dtype=float) for v in (time, stress, step_error))
     heating = np.flatnonzero(t <= peak_time)
     top = int(heating[np.argmax(s[heating])])
-    around = [0.5 * (t[k] + t[k + 1]) for k in (top - 1, top) if 0 <= k < t.size - 1]
-    return np.unique(np.concatenate([t, around]))
+    around = [k for k in (top, top + 1) if 0 < k < t.size]
+    allowed = AS_FIRED.stress_tolerance + AS_FIRED.relative_tolerance * s
+    cut = np.union1d(around, np.flatnonzero(e[1:] > _IN_DOUBT * allowed[1:]) + 1).astype(np.intp)
+    return np.union1d(t, 0.5 * (t[cut - 1] + t[cut]))
 
 
 def late_strain(

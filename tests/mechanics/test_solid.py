@@ -711,5 +711,11 @@ def test_the_joint_carries_what_both_sides_say():
 
 
 def test_times_of_a_shell_gain_two_beside_its_heating_peak():
-    found = times_of([0.0, 1.0, 2.0, 3.0, 4.0], [0.0, 1.0, 3.0, 1.0, 9.0], 3.0)
+    found = times_of([0.0, 1.0, 2.0, 3.0, 4.0], [0.0, 1.0, 3.0, 1.0, 9.0], np.zeros(5), 3.0)
     assert found.tolist() == [0.0, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0]
+
+
+def test_a_step_in_doubt_is_cut_in_two_however_large_the_stress():
+    error = np.array([9e9, 5e3, 7e3, 1e6, 1e6])
+    found = times_of([0.0, 1.0, 2.0, 3.0, 4.0], [0.0, 0.0, 0.0, 2e8, 3e8], error, 0.0)
+    assert found.tolist() == [0.0, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0]
