@@ -3,10 +3,10 @@
     python -m tests.global_search [--effort 0.2] [--final 16] [vessel or number ...]
 
 prints, for shipped vessels and random requests (by number) in their usual firing, the best design
-of the plan's search and that of a differential evolution of its own: no known layouts to start from,
-no stages, one number of pastes after the other. Both are asked for their chance over the same samples, and at the end both
-are asked again over samples that neither has seen. It takes minutes a vessel; the tests do it for a
-small one with few evaluations.
+of the plan's search and that of a differential evolution of its own, with no known layouts to start
+from and no stages, one number of pastes after the other. Both are asked for their chance over the
+same samples, and at the end again over samples that neither has seen. It takes minutes a vessel;
+the tests do it for a small one with few evaluations.
 """
 
 from __future__ import annotations
