@@ -1,16 +1,17 @@
 """The search for designs against a plain global optimiser given ten times its evaluations.
 
-    python -m tests.global_search [vessel ...]
+    python -m tests.global_search [--effort 0.2] [--final 16] [vessel or number ...]
 
-prints, for the shipped vessels in their usual firing, the best design of the plan's search and that
-of a differential evolution of its own: no known layouts to start from, no stages, one number of
-pastes after the other. Both are asked for their chance over the same samples. It takes minutes a
-vessel; the tests do it for a small one with few evaluations.
+prints, for shipped vessels and random requests (by number) in their usual firing, the best design
+of the plan's search and that of a differential evolution of its own, with no known layouts to start
+from and no stages, one number of pastes after the other. Both are asked for their chance over the
+same samples, and at the end again over samples that neither has seen. It takes minutes a vessel;
+the tests do it for a small one with few evaluations.
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
 import time
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -20,10 +21,11 @@ from scipy.optimize import differential_evolution
 
 from cofire.design.candidates import ROUGH, Bench
 from cofire.design.firings import USUAL, Setting, frame
-from cofire.design.objective import Outcome, draw, warm
-from cofire.design.search import Design, DesignSearch, Space, Trials, ask, search_designs
+from cofire.design.objective import Outcome, draw, nominal, odds
+from cofire.design.search import Design, DesignSearch, Space, Trials, ask, laid, search_designs
 from cofire.vessel import Vessel, read_vessel
 from tests.fired import CARDS, KILNS
+from tests.random_plans import drawn_request
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 SHIPPED = ("copper_foot_tumbler", "iron_foot_bowl", "silver_rim_vessel", "silver_foot_vessel")
@@ -40,6 +42,8 @@ class Compared:
     outcome: Outcome
     evaluations: int
     ours: Outcome
+    anew: tuple[float, float]
+    """Chances of ours and of the plain one's over samples that neither has seen."""
 
 
 def usual(vessel: Vessel) -> Vessel:
@@ -66,7 +70,6 @@ def compare(vessel: Vessel, effort: float = 1.0, final: int = 48, more: int = MO
     search = search_designs(vessel, bench, effort=effort, final=final)
     assert search is not None
     metal, ceramic, below = bench.zones(vessel)
-    warm(bench, vessel.firing, metal.name, ceramic.name)
     samples = draw(bench, vessel, final, 1)
     numbers = [len(choice.design.layout.shares) for choice in search.choices]
     each = more * search.tried // len(numbers)
@@ -78,16 +81,35 @@ def compare(vessel: Vessel, effort: float = 1.0, final: int = 48, more: int = MO
         fired += len(trials.known)
         found |= ask(trials, samples, trials.best(2))
     best = min(found, key=lambda design: found[design].cost)
-    ours = min((choice.outcome for choice in search.choices), key=lambda o: o.cost)
-    return Compared(search, best, found[best], fired, ours)
+    ours = min(search.choices, key=lambda choice: choice.outcome.cost)
+    others = [ours.design, best]
+    unseen = draw(bench, vessel, final, 1234)
+    vessels = [laid(vessel, metal.name, ceramic.name, below, design) for design in others]
+    again = odds(bench, unseen, vessels, nominal(bench, vessels))
+    assert again[0] is not None
+    assert again[1] is not None
+    anew = (again[0].chance, again[1].chance)
+    return Compared(search, best, found[best], fired, ours.outcome, anew)
 
 
-def main(names: list[str]) -> None:
+def asked_for(name: str) -> Vessel:
+    """A shipped vessel by its name or a random request by its number."""
+    if name.isdecimal():
+        return drawn_request(int(name))
+    return read_vessel(EXAMPLES / f"{name}.toml", KILNS)
+
+
+def main() -> None:
     """Print one line a vessel and search."""
-    for name in names or SHIPPED:
-        vessel = usual(read_vessel(EXAMPLES / f"{name}.toml", KILNS))
+    parser = argparse.ArgumentParser()
+    parser.add_argument("names", nargs="*", default=SHIPPED)
+    parser.add_argument("--effort", type=float, default=1.0)
+    parser.add_argument("--final", type=int, default=48)
+    asked = parser.parse_args()
+    for name in asked.names:
+        vessel = usual(asked_for(name))
         start = time.process_time()
-        c = compare(vessel)
+        c = compare(vessel, asked.effort, asked.final)
         print(f"{name}: {time.process_time() - start:.0f} s of this process")
         for word, o, count in (
             ("search, best", c.ours, c.search.tried),
@@ -98,9 +120,10 @@ def main(names: list[str]) -> None:
                 f"  {word:<18} {count:>6} designs  not lost {o.chance:.3f}  all well {o.good:.3f}  "
                 f"load {o.load:.3f}"
             )
+        print(f"  over unseen samples: ours {c.anew[0]:.3f}, plain {c.anew[1]:.3f}")
         print("  proposed", c.search.chosen.design.layout)
         print("  plain   ", c.plain.layout, flush=True)
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    main()

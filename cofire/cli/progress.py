@@ -22,6 +22,7 @@ PLAN = {
     "designs": 0.6,
     "last check": 0.04,
     "chances": 0.07,
+    "margins": 0.06,
     "recipes": 0.08,
     "scan": 0.03,
     "alternatives": 0.04,

@@ -428,22 +428,6 @@ def deciding(samples: Sequence[Sample], outcome: Outcome) -> list[tuple[Factor, 
     return sorted(told, key=lambda row: -row[1])
 
 
-def warm(bench: Bench, firing: Firing, metal: str, ceramic: str) -> None:
-    """Histories of every blend to the per cent, worked out before a child is born that needs them.
-
-    Parameters
-    ----------
-    bench : Bench
-        To be filled.
-    firing : Firing
-        In which.
-    metal, ceramic : str
-        Names of the zones' materials.
-    """
-    blends = [f"{metal} + {ceramic} = {share}" for share in range(1, 100)]
-    bench.history(firing, [bench.material(n) for n in (metal, ceramic, *blends)])
-
-
 def _judged(job: tuple[Bench, Sequence[Vessel]]) -> list[tuple[Flag, ...] | None]:
     """Flags of some vessels fired on one bench; None for one that cannot be fired."""
     bench, vessels = job

@@ -13,7 +13,7 @@ from cofire.assessment.check import Check, check_vessel
 from cofire.assessment.crack_rules import FAILURE_CAUTION, FAILURE_NO
 from cofire.assessment.draws import Factor
 from cofire.assessment.response import meshed
-from cofire.assessment.rule import GO
+from cofire.assessment.rule import GO, NO
 from cofire.assessment.verdict import Verdict
 from cofire.assessment.windows import ceiling
 from cofire.design.alternatives import Alternative, alternatives
@@ -27,10 +27,11 @@ from cofire.design.layers import (
     propose_layers,
     try_layouts,
 )
+from cofire.design.margins import Margins, margins
 from cofire.design.objective import Outcome, chances, deciding, draw, nominal, odds
 from cofire.design.recipe import Recipe, propose_recipes
 from cofire.design.schedule import Schedule, propose_schedule
-from cofire.design.search import FINAL, Design, DesignSearch, search_designs
+from cofire.design.search import FINAL, SEARCHED, Design, DesignSearch, search_designs
 from cofire.design.search import laid as laid_design
 from cofire.design.starting import started
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
@@ -109,6 +110,8 @@ class Plan:
         samples; None where an interrupt came before them, or a vessel cannot be fired.
     recipes
         Pastes that would keep more, best first; empty where the proposal keeps more than half.
+    margins
+        How the proposal bears shifts of the print; where it is a no, also which limit to relax.
     decide
         Properties that decide whether the proposal is kept, most first, and their shares. [-]
     """
@@ -126,6 +129,7 @@ class Plan:
     odds: tuple[Outcome | None, Outcome | None] = (None, None)
     recipes: tuple[Recipe, ...] = ()
     decide: tuple[tuple[Factor, float], ...] = ()
+    margins: Margins | None = None
 
     @property
     def verdict(self) -> Verdict:
@@ -237,10 +241,14 @@ def propose(
     both: tuple[Outcome | None, Outcome | None] = (None, None)
     mixes: tuple[Recipe, ...] = ()
     decide: tuple[tuple[Factor, float], ...] = ()
+    room: Margins | None = None
     try:
         if finished:
             say("chances")
             both, decide = _both_odds(bench.on(ROUGH), vessel, best.designed.vessel, _asked(effort))
+            say("margins")
+            proposed, hopeless = best.designed.vessel, best.verdict.grade >= NO
+            room = margins(bench.on(ROUGH), proposed, layout, relax=hopeless, samples=_few(effort))
             kept = both[1]
             if kept is not None and kept.chance < HALF and draft.designs is not None:
                 say("recipes")
@@ -257,7 +265,7 @@ def propose(
         say(_kept(draft))
     return Plan(
         given, breaks, best, layout, draft.layers, schedule, scan, others, finished, draft.designs,
-        both, mixes, decide,
+        both, mixes, decide, room,
     )  # fmt: skip
 
 
@@ -288,6 +296,11 @@ def _recipes(bench: Bench, vessel: Vessel, layout: Layout, kept: Outcome) -> tup
 def _asked(effort: float) -> int:
     """Samples over which the chances of a plan are asked."""
     return max(round(LAST * effort), 4)
+
+
+def _few(effort: float) -> int:
+    """Samples over which margins are asked."""
+    return max(round(SEARCHED * effort), 4)
 
 
 def _both_odds(

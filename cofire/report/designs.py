@@ -7,6 +7,7 @@ from typing import Any
 
 from cofire.assessment.draws import Factor
 from cofire.assessment.verdict import RULES
+from cofire.design.margins import Margins
 from cofire.design.objective import Outcome
 from cofire.design.recipe import Recipe
 from cofire.design.search import MARGIN, Choice, DesignSearch
@@ -213,6 +214,68 @@ def _row(choice: Choice) -> dict[str, Any]:
         "load": float(f"{o.load:.4g}"),
         "least_ml": round(1e6 * choice.least, 3),
         "lost_by": {name: round(share, 4) for name, share in o.losers},
+    }
+
+
+def margins_lines(found: Margins | None) -> list[str]:
+    """How a proposal bears shifts of the print, and which limit to relax first.
+
+    Parameters
+    ----------
+    found : Margins or None
+        From `margins`.
+
+    Returns
+    -------
+    list of str
+        One sentence each; none where nothing was asked.
+    """
+    if found is None:
+        return []
+    shifts = "; ".join(f"{shift.what}: {_points(shift.change)}" for shift in found.shifts)
+    lines = [
+        f"Should the print come out otherwise, of a hundred pots {100 * found.chance:.0f} of which "
+        f"are kept as planned ({found.samples} draws): {shifts}."
+    ]
+    if found.relaxed:
+        gains = "; ".join(
+            f"{r.what}: {_points(r.change)}, past limit {found.load:.2f} to {r.load:.2f}"
+            for r in found.relaxed
+        )
+        lines.append(f"Limits that it would pay to relax, first the first, at least: {gains}.")
+    return lines
+
+
+def _points(change: float) -> str:
+    """A change of a chance, in pots of a hundred."""
+    pots = round(100.0 * change)
+    return "as many" if pots == 0 else f"{abs(pots)} {'more' if pots > 0 else 'fewer'}"
+
+
+def margins_row(found: Margins | None) -> dict[str, Any] | None:
+    """The same as numbers.
+
+    Parameters
+    ----------
+    found : Margins or None
+        From `margins`.
+
+    Returns
+    -------
+    dict or None
+        Changes of the chance by shift, and by limit with the load.
+    """
+    if found is None:
+        return None
+    return {
+        "samples": found.samples,
+        "not_lost": round(found.chance, 4),
+        "load": float(f"{found.load:.4g}"),
+        "shifts": {s.what: round(s.change, 4) for s in found.shifts},
+        "relaxed": [
+            {"limit": r.what, "not_lost": round(r.change, 4), "load": float(f"{r.load:.4g}")}
+            for r in found.relaxed
+        ],
     }
 
 

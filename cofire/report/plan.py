@@ -35,6 +35,8 @@ from cofire.report.designs import (
     decide_line,
     designs_row,
     designs_text,
+    margins_lines,
+    margins_row,
     odds_line,
     percent,
     recipe_row,
@@ -373,6 +375,7 @@ def plan_json(plan: Plan) -> str:
         "recipes": [recipe_row(recipe) for recipe in plan.recipes],
         "limits": _limits(plan.layers),
         "nothing_below": _scan(plan.scan),
+        "margins": margins_row(plan.margins),
         "firing": [
             {
                 "to_C": round(celsius(s.target), 3),
@@ -648,6 +651,8 @@ def plan_text(plan: Plan) -> str:
         lines += wrapped(f"As given it comes nearer, but breaks limits of its own: {broken}.")
     if plan.scan is not None:
         lines += wrapped(scan_text(plan.scan))
+    for line in margins_lines(plan.margins):
+        lines += wrapped(line)
     lines += ["", "bands, from the foot up (fired size):"]
     held = holds(vessel)
     lines += [
