@@ -171,6 +171,12 @@ WAYS = {
     "ring": "a crack round the ring, from the {face}",
     "joint": "a crack along the joint, from the {face}",
     "axial": "a crack up the wall, from the end of the zone",
+    "round": "a crack across the rod, from the {face}",
+    "peel": "a crack along the joint, from its {face}",
+    "across": "a crack across the layer",
+    "tunnel": "a crack that tunnels through the buried layer",
+    "edge": "a crack in the bare edge of the pressed layer",
+    "split": "a crack that splits the ring",
 }
 """How each kind of crack is told."""
 

@@ -246,27 +246,66 @@ def mode_mix(
         positive("modulus", modulus_2),
         np.asarray(strain_mismatch, np.float64),
     )
-    thinner = t1 <= t2  # the mirror image swaps the layers, the sign of the mismatch, and of shear
+    ratio = np.maximum(E1 / E2, E2 / E1)
+    if np.any(ratio > 4.0 + 1e-6):
+        msg = f"moduli in a ratio of {np.max(ratio):g}: at most 4"
+        raise OutOfRange(msg)
+    # intact laminate: force N in layer 1, bent towards the joint by M about its own middle
+    pull = -np.sign(mismatch)
+    bend = pull * 0.5 * (t1 + t2) / (1.0 + E2 * t2**3 / (E1 * t1**3))
+    return np.where(mismatch == 0.0, 0.5 * np.pi, layer_phase(t1, E1, t2, E2, pull, bend))
+
+
+def layer_phase(
+    thickness_1: npt.ArrayLike,
+    modulus_1: npt.ArrayLike,
+    thickness_2: npt.ArrayLike,
+    modulus_2: npt.ArrayLike,
+    force: npt.ArrayLike,
+    moment: npt.ArrayLike,
+) -> Array:
+    """Phase angle of a long crack between two layers from what layer 1 carries ahead of it. [rad]
+
+    Suo & Hutchinson 1990 with the shift of `mode_mix`, for any force and moment, yielded layers
+    too; layer 2 carries the same, so that both together carry nothing. 0 opens, pi/2 shears, more
+    presses. Moduli of more than fourfold ratio count as fourfold.
+
+    Parameters
+    ----------
+    thickness_1, thickness_2 : array_like
+        Of the layers. [m]
+    modulus_1, modulus_2 : array_like
+        As in `separation_energy`. [Pa]
+    force : array_like
+        In layer 1, tension positive, per width. [N/m]
+    moment : array_like
+        In layer 1 about its own middle, positive where it pulls its face at the joint, per width.
+        [N]
+    """
+    t1, t2, E1, E2, N1, M1 = np.broadcast_arrays(
+        positive("thickness", thickness_1),
+        positive("thickness", thickness_2),
+        positive("modulus", modulus_1),
+        positive("modulus", modulus_2),
+        np.asarray(force, np.float64),
+        np.asarray(moment, np.float64),
+    )
+    thinner = t1 <= t2  # the mirror image swaps the layers
     h, H = np.where(thinner, t1, t2), np.where(thinner, t2, t1)
     E, base = np.where(thinner, E1, E2), np.where(thinner, E2, E1)
-    alpha, eta, stiffness = (E - base) / (E + base), h / H, E / base
-    if np.any(np.abs(alpha) > PHASE_ALPHA[-1] + 1e-9):
-        msg = f"moduli in a ratio of {np.max(np.maximum(stiffness, 1 / stiffness)):g}: at most 4"
-        raise OutOfRange(msg)
+    N, M = np.where(thinner, N1, -N1), np.where(thinner, M1, M1 - N1 * 0.5 * (t1 + t2))
+    stiffness = np.clip(E / base, 0.25, 4.0)
+    alpha, eta = (stiffness - 1.0) / (stiffness + 1.0), h / H
     from scipy.interpolate import RegularGridInterpolator  # slow to import, seldom needed
 
     table = RegularGridInterpolator((PHASE_THICKNESS_RATIO, PHASE_ALPHA), PHASE_SHIFT)
     place = np.stack([np.maximum(eta, PHASE_THICKNESS_RATIO[0]), np.clip(alpha, -0.6, 0.6)], -1)
     shift = np.radians(table(place).reshape(h.shape))
-    # intact laminate: force N in layer h, and its moment M = -N h m about its own middle
-    m = 0.5 * (1.0 + 1.0 / eta) / (1.0 + 1.0 / (stiffness * eta**3))
     u = 1.0 / (1.0 + stiffness * eta * (4.0 + 6.0 * eta + 3.0 * eta**2))
     v = 1.0 / (12.0 * (1.0 + stiffness * eta**3))
     gamma = np.arcsin(6.0 * stiffness * eta**2 * (1.0 + eta) * np.sqrt(u * v))
-    load = 1.0 / np.sqrt(u) + 1j * m * np.exp(1j * gamma) / np.sqrt(v)
-    sign = -np.sign(mismatch) * np.where(thinner, 1.0, -1.0)  # a layer h that contracts opens
-    K = sign * load * np.exp(1j * shift)
-    return np.where(sign == 0.0, 0.5 * np.pi, np.abs(np.angle(K)))
+    load = N / np.sqrt(u) + 1j * M / h * np.exp(1j * gamma) / np.sqrt(v)
+    return np.abs(np.angle(load * np.exp(1j * shift)))
 
 
 def _tube_ends(

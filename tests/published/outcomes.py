@@ -33,7 +33,7 @@ from numpy.typing import NDArray
 
 from cofire.assessment.mismatch import SEAL_LIMIT
 from cofire.assessment.verdict import RULES, worst_first
-from tests.published.as_firings import Entry, Judged, judged, wants_solid
+from tests.published.as_firings import Entry, Judged, judged, without_ends
 from tests.published.evidence_set import (
     MECHANISMS,
     failed,
@@ -216,7 +216,7 @@ def _line(result: Judged) -> str:
     flag, pair = result.verdict.worst, result.pair
     whole = pair["outcome_label"] == "whole"
     mark = " " if whole or failed(pair) == result.says_failed else "*"
-    edge = " (edge waits for the solid)" if wants_solid(pair) else ""
+    edge = " (its ends are not in it)" if without_ends(pair) else ""
     return (
         f"{mark} {pair['id']:43} {pair['outcome_label']:8}{result.verdict.word:8}"
         f"{result.verdict.utilisation:8.2f}  {flag.rule}, {flag.zone[:50]}{edge}"
