@@ -255,7 +255,7 @@ def mesh_solid(
 
 
 def mesh_cylinder(
-    radius: float, thickness: npt.ArrayLike, *, across: int = FINE_ACROSS
+    radius: float, thickness: npt.ArrayLike, *, across: int = USUAL_ACROSS
 ) -> SolidMesh:
     """Elements of a solid rod, disc or round plate of flat layers, about its axis.
 
@@ -306,6 +306,8 @@ def mesh_cylinder(
     height = np.empty(2 * lines.size - 1)
     height[::2], height[1::2] = lines, 0.5 * (lines[:-1] + lines[1:])
     x = _columns(across)
+    even = across // 2  # nothing changes fast at the axis; the middle stays half way
+    x[: 2 * even + 1] = np.linspace(-1.0, x[2 * even], 2 * even + 1)
     shape = (height.size, x.size)
     return SolidMesh(
         radius=np.broadcast_to(0.5 * radius * (1.0 + x), shape).copy(),

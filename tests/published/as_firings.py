@@ -458,11 +458,12 @@ def _names(pair: Entry) -> tuple[str, ...]:
 
 def _tile(pair: Entry, past: History) -> Any:
     thickness = [1e-3 * layer["thickness_mm"] for layer in pair["layers"]]
+    tile = layered_tile(thickness, free_to_bend=pair["bending"] == "free")
+    fired = fire_tile(tile, past)
     if is_cylinder(pair):
         bands = np.arange(len(thickness))
-        return fire_solid(mesh_cylinder(radius_of(pair), thickness), past, bands)
-    tile = layered_tile(thickness, free_to_bend=pair["bending"] == "free")
-    return read_tile(tile, fire_tile(tile, past), area(pair))
+        return fire_solid(mesh_cylinder(radius_of(pair), thickness), past, bands, times=fired.time)
+    return read_tile(tile, fired, area(pair))
 
 
 def _sleeve(pair: Entry, past: History) -> Any:
