@@ -309,15 +309,19 @@ class _Search:
 
     # ---- ring cracks and joints
 
-    def _places(self, use: Array) -> list[int]:
-        """Stations, in order, where ring cracks are followed: the largest tensions, apart."""
-        most = use[self.moments].max(axis=0)
+    def _free(self) -> tuple[NDArray[np.bool_], Array]:
+        """Stations off steps and ends, and what distances are counted in at each. [m]"""
         wall = self.fired.wall[self.order]
         if self.rod:
             wall = np.array([self._scale(int(k)) for k in self.fired.band[self.order]])
         near = np.abs(self.height[:, None] - self.steps).min(axis=1, initial=np.inf)
         ends = np.minimum(self.height - self.height[0], self.height[-1] - self.height)
-        free = (near > OFF_STEP * wall) & (ends > 0.05 * wall)
+        return (near > OFF_STEP * wall) & (ends > 0.05 * wall), wall
+
+    def _places(self, use: Array) -> list[int]:
+        """Stations, in order, where ring cracks are followed: the largest tensions, apart."""
+        most = use[self.moments].max(axis=0)
+        free, wall = self._free()
         chosen: list[int] = []
         for k in np.argsort(-np.where(free, most, 0.0), kind="stable"):
             if len(chosen) == PLANES or not free[k] or most[k] < IDLE:
@@ -356,8 +360,9 @@ class _Search:
         return found or self._idle(use)
 
     def _idle(self, use: Array) -> list[Crack]:
-        """What stress alone says where it is too low to be followed."""
-        most = use[self.moments].max(axis=0)
+        """What stress alone says where it is too low to be followed, off the steps' corners."""
+        free, _ = self._free()
+        most = np.where(free, use[self.moments].max(axis=0), 0.0)
         k = int(np.argmax(most))
         g = int(self.order[k])
         moment = self.moments[int(np.argmax(use[self.moments, k]))]
@@ -400,7 +405,9 @@ class _Search:
             return self._idle(use)
         solid_wall = self._wall()
         thick = float(self.fired.wall.max())
+        room = 0.03 * thick
         if self.rod:
+            room = 0.012 * thick  # no nearer than `crack_planes` allows
             thick = min(self._scale(k) for k in range(len(self.response.cards)))
         inside = [
             z for z in sorted(set(heights))
@@ -409,7 +416,7 @@ class _Search:
         level: list[float] = []
         exact = {float(self.steps[s]) for s in joints}
         for z in inside:  # joints stay, others keep away from them and from each other
-            if z in exact or all(abs(z - o) > 0.03 * thick for o in (*level, *exact)):
+            if z in exact or all(abs(z - o) > room for o in (*level, *exact)):
                 level.append(z)
         if not level:
             return self._idle(use)
