@@ -31,6 +31,25 @@ TEST_BAR = 3e-3 * 4e-3 * 40e-3
 in quarter-point bending (size B of ASTM C1161). [m³]"""
 
 
+def principal_stresses(response: Response) -> Array:
+    """Principal stresses at the points, shape (T, G, P, 3); a shell's two, (T, G, P, 2). [Pa]
+
+    A solid knows what acts across its wall: in a disc or beside a joint that is no less than the
+    other two, and a shell's two directions would leave it out.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    """
+    tensor = getattr(response.fired, "tensor", None)
+    if tensor is None:
+        return response.total
+    one, hoop, two, shear = np.moveaxis(tensor, 1, 0)
+    middle, reach = 0.5 * (one + two), np.hypot(0.5 * (one - two), shear)
+    return np.stack([middle + reach, hoop, middle - reach], axis=-1)
+
+
 def failure_risks(response: Response) -> tuple[Array, list[int]]:
     """Weibull risk of rupture of each brittle band at each time, once it has sintered.
 
@@ -50,7 +69,7 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
     shell = response.fired
     done = response.progress
     strength = response.at_times(response.history.strength)
-    total = response.total
+    total = principal_stresses(response)
     risks, bands = [], []
     for band, card in enumerate(response.cards):
         ceramic = card.ceramic
@@ -62,7 +81,7 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
         characteristic = strength[row] * np.log(2.0) ** (-1.0 / m)  # the card's is the median
         unit = unit_strength(characteristic, m, bar)
         here = shell.band == band
-        stress = total[:, here].reshape(shell.time.size, -1, 2)
+        stress = total[:, here].reshape(shell.time.size, -1, total.shape[-1])
         risk = rupture_risk(stress, shell.volume[here].ravel(), unit[:, None], m)
         risks.append(np.where(done[row] >= SINTERED, risk, 0.0))
         bands.append(band)

@@ -404,7 +404,8 @@ def layers_of(pair: Entry) -> tuple[History, tuple[Card, ...]]:
     Viscosity and creep of blends: none.
     """
     cards = cards_of(pair)
-    known = dense_history(list(cards.values()), kelvin(pair["bonding_C"]))
+    bonded = pair.get("frozen_C", pair["bonding_C"])
+    known = dense_history(list(cards.values()), kelvin(bonded))
     names = list(cards)
     pure = {
         name: _Rows(
