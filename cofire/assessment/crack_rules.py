@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from cofire.assessment.cracks import SINTERED, Crack, cracks
+from cofire.assessment.cracks import SINTERED, Crack, cracks, spreads
 from cofire.assessment.response import Response
 from cofire.assessment.rule import (
     BLENDS,
@@ -54,7 +54,8 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
     """Weibull risk of rupture of each brittle band at each time, once it has sintered.
 
     Principle of independent action over volume flaws, two-parameter, with the strength of the
-    moment (porosity); local fields of the steps included. No slow crack growth.
+    moment (porosity); local fields of the steps included. No slow crack growth. In a thin layer at
+    most what energy allows: the limit where a flaw could just spread.
 
     Parameters
     ----------
@@ -83,6 +84,9 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
         here = shell.band == band
         stress = total[:, here].reshape(shell.time.size, -1, total.shape[-1])
         risk = rupture_risk(stress, shell.volume[here].ravel(), unit[:, None], m)
+        bound = spreads(response, band)
+        if bound is not None:  # the flaw may be there, and not find the energy to spread
+            risk = np.minimum(risk, -np.log1p(-FAILURE_NO) * bound**m)
         risks.append(np.where(done[row] >= SINTERED, risk, 0.0))
         bands.append(band)
     return np.array(risks).reshape(len(bands), shell.time.size), bands

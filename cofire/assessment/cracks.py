@@ -28,6 +28,7 @@ from cofire.assessment.layer_cracks import (
     LayerLimit,
     across_layer,
     sleeve_limits,
+    spread,
     tile_limits,
 )
 from cofire.assessment.response import Response
@@ -174,6 +175,27 @@ def bodies_of(response: Response, moment: int) -> list[Body]:
             continue
         found.append(Body(*elastic, float(strength[row, moment]), toughness_of(card)))
     return found
+
+
+def spreads(response: Response, band: int) -> Array | None:
+    """Share of its toughness that any flaw across a layer could find, (T,); None of a wall. [-]
+
+    A wall is thick enough that this bounds nothing.
+
+    Parameters
+    ----------
+    response : Response
+        Fired.
+    band : int
+        Brittle, from the lowest.
+    """
+    fired: object = response.fired
+    card = response.cards[band]
+    if not isinstance(fired, LayerFiring) or card.ceramic is None:
+        return None
+    row, history = response.material[band], response.history
+    elastic = float(history.young_modulus[row, -1]), float(history.poisson_ratio[row])
+    return spread(fired, band, Body(*elastic, toughness=toughness_of(card)))
 
 
 def _of_layers(response: Response, fired: LayerFiring) -> tuple[Crack, ...]:

@@ -10,7 +10,7 @@ from cofire.assessment.crack_rules import (
     TEST_BAR,
     principal_stresses,
 )
-from cofire.assessment.cracks import SINTERED
+from cofire.assessment.cracks import SINTERED, spreads
 from cofire.assessment.response import Response
 from cofire.assessment.rule import BLENDS, FIRING, LAYERS, NEIGHBOUR, SHAPE, STRESS, Flag, Rule
 from cofire.materials.card import Card
@@ -80,6 +80,9 @@ def later_risks(response: Response, time: float = YEAR) -> tuple[Array, Array, l
         volume = shell.volume[here].ravel()
         risk = float(rupture_risk(stress, volume, unit_strength(characteristic, m, bar), m))
         n, threshold, _ = later_exponent(ceramic)
+        bound = spreads(response, band)
+        if bound is not None:
+            risk = min(risk, float(-np.log1p(-FAILURE_NO) * bound[-1] ** m))
         at_once.append(risk)
         by_then.append(risk * float(aged_factor(time, TEST_TIME, n, threshold)) ** m)
         bands.append(band)

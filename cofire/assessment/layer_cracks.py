@@ -25,6 +25,7 @@ import numpy as np
 from cofire.mechanics.tile import PLATE, Tile
 from cofire.physics.fracture import (
     MODE_SENSITIVITY,
+    THROUGH,
     CrackLimit,
     coupled_criterion,
     crack_lengths,
@@ -36,6 +37,7 @@ from cofire.physics.fracture import (
 from cofire.physics.interface import layer_phase
 
 if TYPE_CHECKING:
+    from cofire.mechanics.layer_firing import LayerFiring
     from cofire.mechanics.sleeve import Sleeve
     from cofire.numerics import Array
 
@@ -192,7 +194,7 @@ def tile_limits(
         thin = min(tile.thickness[: k + 1].sum(), tile.thickness[k + 1 :].sum())
         shear = abs(force) / float(thin)
         needed = float(mode_mix_toughness(joint.toughness, phase, MODE_SENSITIVITY))
-        used = min(shear / joint.shear_strength, np.sqrt(max(energy, 0.0) / needed))
+        used = float(min(shear / joint.shear_strength, np.sqrt(max(energy, 0.0) / needed)))
         found.append(LayerLimit("peel", k, used, used, shear, 0.0))
     for k, body in enumerate(bodies):
         if not body.brittle:
@@ -266,10 +268,7 @@ def strip_limit(
     held : bool
         Whether its mouth is bonded to something else: then it opens as one inside a body.
     """
-    a = crack_lengths(path / 0.9)
-    operator = inner_crack_operator(a[1:], depth) if held else (
-        edge_crack_operator(a[1:], depth, whole))  # fmt: skip
-    K = np.concatenate([[0.0], operator @ stress])
+    a, K = _intensity(depth, stress, path, whole, held=held)
     seen = np.interp(a, depth, stress)
     use = np.maximum(seen, 0.0) / body.strength
     energy = freed_energy(a, K, body.plane)
@@ -278,14 +277,63 @@ def strip_limit(
     )
 
 
+def _intensity(
+    depth: Array, stress: Array, path: float, whole: float, *, held: bool
+) -> tuple[Array, Array]:
+    """Depths from 0, and stress intensity at each, shape (..., depths). [m], [Pa m^0.5]"""
+    a = crack_lengths(path / THROUGH)
+    operator = inner_crack_operator(a[1:], depth) if held else (
+        edge_crack_operator(a[1:], depth, whole))  # fmt: skip
+    K = np.asarray(stress, np.float64) @ operator.T
+    return a, np.concatenate([np.zeros_like(K[..., :1]), K], axis=-1)
+
+
+def spread(fired: LayerFiring, layer: int, body: Body) -> Array:
+    """Share of its own toughness that the longest flaw across a layer could find, (T,). [-]
+
+    The root of the largest energy release rate of a straight crack of any depth from either side,
+    over the toughness. Below one no flaw spreads, however large and however likely: a layer thinner
+    than critical does not crack (Hutchinson & Suo 1992; Hillman, Suo & Lange 1996), whatever its
+    volume would say. By this alone thin coats bear what bars of their body do not.
+
+    Parameters
+    ----------
+    fired : LayerFiring
+        Fired.
+    layer : int
+        Which; brittle.
+    body : Body
+        Of what.
+    """
+    stress, layers = fired.own.stress, fired.layers
+    if isinstance(layers, Tile):
+        place, fields = layers.height[layer], [stress[:, layer]]
+        whole = float(layers.thickness.sum()) if layers.free_to_bend else np.inf
+    else:
+        place, fields = layers.radius[layer], [stress[:, c, layer] for c in (1, 2)]
+        whole = np.inf
+    thick, last = float(place[-1] - place[0]), layers.material.shape[0] - 1
+    path = 0.98 * thick if whole < 1.02 * thick or last == 0 else thick
+    most = np.zeros(fired.time.size)
+    for field in fields:
+        for bare, x, seen in (
+            (layer == 0, place - place[0], field),
+            (layer == last, (place[-1] - place)[::-1], field[:, ::-1]),
+        ):
+            _, K = _intensity(x, seen, path, max(whole, 1.001 * thick), held=not bare)
+            most = np.maximum(most, K.max(axis=-1) ** 2 / body.plane)
+    return np.sqrt(most / body.toughness)
+
+
 def sleeve_limits(
     sleeve: Sleeve, stress: Array, bodies: list[Body], joints: list[Joint]
 ) -> list[LayerLimit]:
     """Every crack of nested rings in one load state.
 
-    A joint opens where its radial stress pulls, by the strength of the weaker brittle side, if what
-    both sides store can pay for it (steady state; all of it, on the safe side). Pressed shut it
-    stays shut. A brittle ring splits by hoop, or parts by axial tension, from either of its faces.
+    A joint whose radial stress pulls opens from an end, where the thinner side hands its axial force
+    over within its own thickness, if what both sides store can pay for it (steady state; all of it,
+    on the safe side, and the phase of flat layers). Pressed shut it stays shut. A brittle ring
+    splits by hoop, or parts by axial tension, from either of its faces.
 
     Parameters
     ----------
@@ -305,10 +353,24 @@ def sleeve_limits(
     stored = float((density * sleeve.share).sum())
     for k, joint in enumerate(joints):
         strength = min(bodies[k].strength, bodies[k + 1].strength)
-        pull = max(float(0.5 * (stress[0, k, -1] + stress[0, k + 1, 0])), 0.0)
-        paid = np.sqrt(stored / float(sleeve.radius[k, -1]) / joint.toughness)
-        used = min(pull / strength, paid) if np.isfinite(strength) else 0.0
-        found.append(LayerLimit("peel", k, used, used, pull, 0.0))
+        pull = float(0.5 * (stress[0, k, -1] + stress[0, k + 1, 0]))
+        if not np.isfinite(strength) or pull <= 0.0:
+            found.append(LayerLimit("peel", k, 0.0, 0.0, 0.0, 0.0))
+            continue
+        inside, outside = slice(0, k + 1), slice(k + 1, None)
+        face = float(sleeve.radius[k, -1])
+        t1, t2 = face - float(sleeve.radius[0, 0]), float(sleeve.radius[-1, -1]) - face
+        force = float((z[outside] * sleeve.share[outside]).sum()) / face
+        moduli = [
+            float((young[own] * sleeve.share[own]).sum() / sleeve.share[own].sum())
+            for own in (outside, inside)
+        ]
+        phase = float(layer_phase(t2, moduli[0], t1, moduli[1], force, 0.0))
+        shear = abs(force) / min(t1, t2)
+        needed = float(mode_mix_toughness(joint.toughness, phase, MODE_SENSITIVITY))
+        by_stress = np.hypot(pull / strength, shear / joint.shear_strength)
+        used = float(min(by_stress, np.sqrt(stored / face / needed)))
+        found.append(LayerLimit("peel", k, used, used, max(pull, shear), 0.0))
     last = len(bodies) - 1
     for k, body in enumerate(bodies):
         if not body.brittle:
