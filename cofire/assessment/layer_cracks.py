@@ -17,12 +17,13 @@ cracks that kink out of the joint, the difference of stiffness in cracks across 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cofire.mechanics.tile import PLATE, Tile
+from cofire.mechanics.law import PLATE
+from cofire.mechanics.tile import Tile
 from cofire.physics.fracture import (
     MODE_SENSITIVITY,
     THROUGH,
@@ -188,9 +189,7 @@ def tile_limits(
     for k, joint in enumerate(joints):
         if not (bodies[k].brittle or bodies[k + 1].brittle):
             continue
-        energy, phase, force = peel(
-            tile.height, tile.share, stress, modulus, k, bends=bends
-        )
+        energy, phase, force = peel(tile.height, tile.share, stress, modulus, k, bends=bends)
         thin = min(tile.thickness[: k + 1].sum(), tile.thickness[k + 1 :].sum())
         shear = abs(force) / float(thin)
         needed = float(mode_mix_toughness(joint.toughness, phase, MODE_SENSITIVITY))
@@ -211,7 +210,7 @@ def across_layer(
     layer: int, height: Array, stress: Array, thick: float, body: Body, bare: list[float],
     whole: float,
 ) -> list[LayerLimit]:  # fmt: skip
-    """Cracks across one brittle layer: from both faces of one that is bare on a side, else a tunnel.
+    """Cracks across one brittle layer: from both faces where it is bare on a side, else a tunnel.
 
     A buried layer in compression is asked for cracks at its bare edge instead.
 
@@ -288,6 +287,16 @@ def _intensity(
     return a, np.concatenate([np.zeros_like(K[..., :1]), K], axis=-1)
 
 
+def _near_tip(length: Array, depth: Array) -> Array:
+    """As `inner_crack_operator`, for the tip at depth 0 of cracks from there, (N, P). [m^0.5]"""
+    rows = []
+    for a in length:
+        u = np.linspace(0.0, a, 40)
+        read = np.stack([np.interp(a - u, depth, one) for one in np.eye(depth.size)], axis=-1)
+        rows.append(inner_crack_operator(np.array([a]), u)[0] @ read)
+    return np.array(rows)
+
+
 def spread(fired: LayerFiring, layer: int, body: Body) -> Array:
     """Share of its own toughness that the longest flaw across a layer could find, (T,). [-]
 
@@ -320,8 +329,11 @@ def spread(fired: LayerFiring, layer: int, body: Body) -> Array:
             (layer == 0, place - place[0], field),
             (layer == last, (place[-1] - place)[::-1], field[:, ::-1]),
         ):
-            _, K = _intensity(x, seen, path, max(whole, 1.001 * thick), held=not bare)
-            most = np.maximum(most, K.max(axis=-1) ** 2 / body.plane)
+            a, K = _intensity(x, seen, path, max(whole, 1.001 * thick), held=not bare)
+            top = K.max(axis=-1)
+            if not bare:
+                top = np.maximum(top, (seen @ _near_tip(a[1:], x).T).max(axis=-1))
+            most = np.maximum(most, np.maximum(top, 0.0) ** 2 / body.plane)
     return np.sqrt(most / body.toughness)
 
 
@@ -330,10 +342,10 @@ def sleeve_limits(
 ) -> list[LayerLimit]:
     """Every crack of nested rings in one load state.
 
-    A joint whose radial stress pulls opens from an end, where the thinner side hands its axial force
-    over within its own thickness, if what both sides store can pay for it (steady state; all of it,
-    on the safe side, and the phase of flat layers). Pressed shut it stays shut. A brittle ring
-    splits by hoop, or parts by axial tension, from either of its faces.
+    A joint whose radial stress pulls opens from an end, where the thinner side hands its axial
+    force over within its own thickness, if what both sides free as they unload can pay for it
+    (steady state, the phase of flat layers). Pressed shut it stays shut. A brittle ring splits by hoop, or
+    parts by axial tension, from either of its faces.
 
     Parameters
     ----------
@@ -348,9 +360,7 @@ def sleeve_limits(
     """
     found = []
     young, nu = (np.array([getattr(b, n) for b in bodies])[:, None] for n in ("young", "poisson"))
-    r, h, z = stress
-    density = (r * r + h * h + z * z - 2.0 * nu * (r * h + h * z + z * r)) / (2.0 * young)
-    stored = float((density * sleeve.share).sum())
+    z = stress[2]
     for k, joint in enumerate(joints):
         strength = min(bodies[k].strength, bodies[k + 1].strength)
         pull = float(0.5 * (stress[0, k, -1] + stress[0, k + 1, 0]))
@@ -369,7 +379,11 @@ def sleeve_limits(
         shear = abs(force) / min(t1, t2)
         needed = float(mode_mix_toughness(joint.toughness, phase, MODE_SENSITIVITY))
         by_stress = np.hypot(pull / strength, shear / joint.shear_strength)
-        used = float(min(by_stress, np.sqrt(stored / face / needed)))
+        freed = sum(
+            unloading(sleeve, own, young, nu, pull, sign * force)
+            for own, sign in ((inside, -1.0), (outside, 1.0))
+        )
+        used = float(min(by_stress, np.sqrt(freed / needed)))
         found.append(LayerLimit("peel", k, used, used, max(pull, shear), 0.0))
     last = len(bodies) - 1
     for k, body in enumerate(bodies):
@@ -391,9 +405,46 @@ def sleeve_limits(
     return found
 
 
+def unloading(
+    sleeve: Sleeve, own: slice, young: Array, poisson: Array, pull: float, force: float
+) -> float:
+    """Energy that some rings free when what their neighbours did to them ends, elastic. [J/m²]
+
+    Per area of the face between them; of two elastic rings both together are all that is stored.
+
+    Parameters
+    ----------
+    sleeve : Sleeve
+        All rings.
+    own : slice
+        The innermost or the outermost of them.
+    young, poisson : array
+        Of all, shape (N, 1). [Pa], [-]
+    pull : float
+        Radial stress on the face. [Pa]
+    force : float
+        Axial, over 2 pi and the radius of the face. [N/m]
+    """
+    part = replace(
+        sleeve,
+        material=sleeve.material[own],
+        radius=sleeve.radius[own],
+        stretch=sleeve.stretch[own],
+        share=sleeve.share[own],
+    )
+    inner = own.start == 0
+    face = float(part.radius[-1, -1] if inner else part.radius[0, 0])
+    E, nu = (np.broadcast_to(v[own], part.radius.shape) for v in (young, poisson))
+    lam, mu = E * nu / ((1.0 + nu) * (1.0 - 2.0 * nu)), E / (2.0 * (1.0 + nu))
+    tangent = lam + 2.0 * mu * np.eye(3)[:, :, None, None]
+    load = np.zeros(part.start().shape)
+    load[-2 if inner else 0] = pull * face if inner else -pull * face
+    load[-1] = force * face
+    return float(0.5 * load @ part.solver(tangent)(load) / face)
+
+
 def _read(kind: str, layer: int, limit: CrackLimit, tension: float) -> LayerLimit:
     start, through = (
         1.0 / float(f) if np.isfinite(f) and f > 0.0 else 0.0 for f in (limit.start, limit.through)
     )
     return LayerLimit(kind, layer, start, through, tension, float(limit.arrest_length))
-

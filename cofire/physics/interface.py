@@ -305,7 +305,7 @@ def layer_phase(
     v = 1.0 / (12.0 * (1.0 + stiffness * eta**3))
     gamma = np.arcsin(6.0 * stiffness * eta**2 * (1.0 + eta) * np.sqrt(u * v))
     load = N / np.sqrt(u) + 1j * M / h * np.exp(1j * gamma) / np.sqrt(v)
-    return np.abs(np.angle(load * np.exp(1j * shift)))
+    return np.asarray(np.abs(np.angle(load * np.exp(1j * shift))), np.float64)
 
 
 def _tube_ends(

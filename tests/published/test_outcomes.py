@@ -26,12 +26,14 @@ from tests.published.outcomes import (
 )
 
 PAIRS = {p["id"]: p for p in open_pairs()}
-RIGHT, AREA = 17, 0.65
+RIGHT, AREA = 20, 0.79
 """Of the 29 open pairs that are more than whole: told right, and area under the curve, when a
 person last looked. A change that lowers either fails until a person sets it anew,
 with the reason here.
 
-- 17 and 0.65: the first run of the product's own verdict; calling every pair sound gives 18."""
+- 17 and 0.65: the first run of the product's own verdict; calling every pair sound gives 18.
+- 20 and 0.79: rods and discs as solids (16 and 0.64 by that alone), joints of tiles and sleeves
+  asked from their edges and ends, thin layers bounded by energy."""
 
 
 def test_every_open_pair_is_judged_by_rules_of_the_table_and_by_no_other():
@@ -132,9 +134,9 @@ def test_calling_all_sound_ranks_nothing():
     assert found.caught == found.alarms == 0
 
 
-def test_the_print_shows_open_pairs_only_and_marks_what_waits_for_the_solid():
+def test_the_print_shows_open_pairs_only_and_marks_what_is_fired_without_its_ends():
     text = outcomes.report(judge_open())
-    assert "edge waits for the solid" in text
+    assert "its ends are not in it" in text
     assert not any(p["id"] in text for p in sealed_pairs() if len(p["id"]) > 30)
 
 
