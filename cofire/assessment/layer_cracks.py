@@ -344,8 +344,8 @@ def sleeve_limits(
 
     A joint whose radial stress pulls opens from an end, where the thinner side hands its axial
     force over within its own thickness, if what both sides free as they unload can pay for it
-    (steady state, the phase of flat layers). Pressed shut it stays shut. A brittle ring splits by hoop, or
-    parts by axial tension, from either of its faces.
+    (steady state, the phase of flat layers). Pressed shut it stays shut. A brittle ring splits by
+    hoop, or parts by axial tension, from either of its faces.
 
     Parameters
     ----------

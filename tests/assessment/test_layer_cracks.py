@@ -188,7 +188,7 @@ def test_a_joint_of_layers_carries_the_interval_of_its_toughness():
 
 
 def test_a_thin_coat_is_judged_by_the_energy_a_flaw_can_find():
-    """80 µm: whatever its volume says, the chance is no more than where a flaw could just spread."""
+    """80 µm: whatever its volume says, no more than where a flaw could just spread."""
     response = response_of(PAIRS["coat-titanium-alloy-silica-rich-glass"])
     bound = spreads(response, 1)
     assert bound is not None

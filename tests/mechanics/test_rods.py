@@ -85,8 +85,9 @@ def test_stress_at_the_rim_rises_as_the_corner_says():
 
 
 def test_a_thin_disc_bends_as_a_bilayer_away_from_its_rim():
-    """Equal elastic layers: stress at the joint Δε E/(1 - nu)/2, half of it of the other sign at
-    the bare face (Timoshenko 1925, from memory; by hand).
+    """Stress at the joint Δε E/(1 - nu)/2, minus half of that at the bare face.
+
+    Timoshenko 1925 for equal elastic layers (from memory; by hand).
     """
     E, nu, strain = 100e9, 0.25, 1e-3
     layers = (0.5e-3, 0.5e-3)

@@ -23,10 +23,10 @@ check does not know set points: it knows cards and a firing. So each pair become
     metal is soft by yield and creep at temperature, and what is frozen in follows. Rates are
     printed nowhere but in words; 5 K/min is assumed, a rate that the viscosity of a glass feels by
     some 10 K a decade.
- 4. **a structure** (`response_of`): tile, disc, sleeve or ring of rings, with the piece's sizes from
-    `piece`, else 20 mm: what lies flat is a tile, or where the piece is a disc, rod or block a solid
-    about its axis (a block as the disc of the same face); what lies one inside the other is a
-    sleeve without ends (`without_ends` marks beads), what stands end to end in a thin wall rings.
+ 4. **a structure** (`response_of`): tile, disc, sleeve or rings, with the piece's sizes from
+    `piece`, else 20 mm: what lies flat is a tile, or where the piece is a disc, rod or block, a
+    solid about its axis (a block as the disc of the same face); what lies one inside the other is
+    a sleeve without ends (`without_ends` marks beads), what stands end to end in a thin wall rings.
  5. **a verdict** (`judged`): `cofire.assessment.verdict.judge` over this response and the table of
     rules, nothing else. All bodies arrive dense, so the rules of green ware are not asked. The gas
     is printed nowhere: inert.
