@@ -21,11 +21,14 @@ from tests.published.outcomes import (
     decided,
     drawn_weights,
     judge_open,
+    of_the_day,
     score,
     without,
 )
 
 PAIRS = {p["id"]: p for p in open_pairs()}
+DAY = 21
+"""Told right of the day it was cold, likewise."""
 RIGHT, AREA = 20, 0.79
 """Of the 29 open pairs that are more than whole: told right, and area under the curve, when a
 person last looked. A change that lowers either fails until a person sets it anew,
@@ -69,6 +72,20 @@ def test_the_scores_do_not_fall_below_their_floors():
     assert found.count == 29
     assert found.caught + found.passed >= RIGHT
     assert found.area >= AREA - 0.005
+
+
+def test_the_verdict_of_the_day_leaves_out_what_comes_after_and_nothing_else():
+    results = decided(judge_open())
+    day = [of_the_day(r) for r in results]
+    after = {rule.name for rule in RULES if rule.after}
+    told = [r for r in results if "after" in r.pair]
+    assert told
+    for before, now in zip(results, day, strict=True):
+        left = {f.rule for f in before.verdict.flags} - {f.rule for f in now.verdict.flags}
+        assert left <= after
+        assert not left or "after" not in before.pair
+    found = score(day)
+    assert found.caught + found.passed >= DAY
 
 
 def test_the_evaluation_gives_the_same_figures_each_time():
