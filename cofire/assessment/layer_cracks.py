@@ -358,33 +358,7 @@ def sleeve_limits(
     joints : list of Joint
         Between them; one fewer.
     """
-    found = []
-    young, nu = (np.array([getattr(b, n) for b in bodies])[:, None] for n in ("young", "poisson"))
-    z = stress[2]
-    for k, joint in enumerate(joints):
-        strength = min(bodies[k].strength, bodies[k + 1].strength)
-        pull = float(0.5 * (stress[0, k, -1] + stress[0, k + 1, 0]))
-        if not np.isfinite(strength) or pull <= 0.0:
-            found.append(LayerLimit("peel", k, 0.0, 0.0, 0.0, 0.0))
-            continue
-        inside, outside = slice(0, k + 1), slice(k + 1, None)
-        face = float(sleeve.radius[k, -1])
-        t1, t2 = face - float(sleeve.radius[0, 0]), float(sleeve.radius[-1, -1]) - face
-        force = float((z[outside] * sleeve.share[outside]).sum()) / face
-        moduli = [
-            float((young[own] * sleeve.share[own]).sum() / sleeve.share[own].sum())
-            for own in (outside, inside)
-        ]
-        phase = float(layer_phase(t2, moduli[0], t1, moduli[1], force, 0.0))
-        shear = abs(force) / min(t1, t2)
-        needed = float(mode_mix_toughness(joint.toughness, phase, MODE_SENSITIVITY))
-        by_stress = np.hypot(pull / strength, shear / joint.shear_strength)
-        freed = sum(
-            unloading(sleeve, own, young, nu, pull, sign * force)
-            for own, sign in ((inside, -1.0), (outside, 1.0))
-        )
-        used = float(min(by_stress, np.sqrt(freed / needed)))
-        found.append(LayerLimit("peel", k, used, used, max(pull, shear), 0.0))
+    found = [end_limit(sleeve, stress, bodies, k, joint) for k, joint in enumerate(joints)]
     last = len(bodies) - 1
     for k, body in enumerate(bodies):
         if not body.brittle:
@@ -403,6 +377,50 @@ def sleeve_limits(
                 limit, tension = strip_limit(x, seen, path, 1.001 * wide, body, held=held)
                 found.append(_read("split", k, limit, tension))
     return found
+
+
+def end_limit(
+    sleeve: Sleeve, stress: Array, bodies: list[Body], below: int, joint: Joint
+) -> LayerLimit:
+    """The crack between two rings from an end, see `sleeve_limits`.
+
+    Parameters
+    ----------
+    sleeve : Sleeve
+        One, no batch, long.
+    stress : array
+        Radial, hoop, axial, shape (3, N, P). [Pa]
+    bodies : list of Body
+        Of the rings.
+    below : int
+        The inner one.
+    joint : Joint
+        What they hold together by.
+    """
+    k = below
+    strength = min(bodies[k].strength, bodies[k + 1].strength)
+    pull = float(0.5 * (stress[0, k, -1] + stress[0, k + 1, 0]))
+    if not np.isfinite(strength) or pull <= 0.0:
+        return LayerLimit("peel", k, 0.0, 0.0, 0.0, 0.0)
+    young, nu = (np.array([getattr(b, n) for b in bodies])[:, None] for n in ("young", "poisson"))
+    inside, outside = slice(0, k + 1), slice(k + 1, None)
+    face = float(sleeve.radius[k, -1])
+    t1, t2 = face - float(sleeve.radius[0, 0]), float(sleeve.radius[-1, -1]) - face
+    force = float((stress[2, outside] * sleeve.share[outside]).sum()) / face
+    moduli = [
+        float((young[own] * sleeve.share[own]).sum() / sleeve.share[own].sum())
+        for own in (outside, inside)
+    ]
+    phase = float(layer_phase(t2, moduli[0], t1, moduli[1], force, 0.0))
+    shear = abs(force) / min(t1, t2)
+    needed = float(mode_mix_toughness(joint.toughness, phase, MODE_SENSITIVITY))
+    by_stress = np.hypot(pull / strength, shear / joint.shear_strength)
+    freed = sum(
+        unloading(sleeve, own, young, nu, pull, sign * force)
+        for own, sign in ((inside, -1.0), (outside, 1.0))
+    )
+    used = float(min(by_stress, np.sqrt(freed / needed)))
+    return LayerLimit("peel", k, used, used, max(pull, shear), 0.0)
 
 
 def unloading(
