@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from cofire.assessment.cracks import SINTERED, Crack, cracks, spreads
+from cofire.assessment.cracks import SINTERED, Crack, brittle, cracks, spreads
 from cofire.assessment.response import Response
 from cofire.assessment.rule import (
     BLENDS,
@@ -177,7 +177,32 @@ def through_crack_flags(response: Response) -> list[Flag]:
     list of Flag
         The worst of each zone and joint; figure and limit are the largest tension on its path.
     """
-    return _crack_flags(response, through=True)
+    return [*_crack_flags(response, through=True), *_not_searched(response)]
+
+
+def _not_searched(response: Response) -> list[Flag]:
+    """A flag for each blend in which metal runs through, which says that no crack was looked for.
+
+    Metal bridges what opens in it, and what it then bears nobody has measured: its strain is asked
+    of by no rule of cracks.
+    """
+    rows = {
+        card.name: row
+        for card, row in zip(response.cards, response.material, strict=True)
+        if card.ceramic is not None and not brittle(card)
+    }
+    return [
+        Flag(
+            zone=name,
+            utilisation=0.0,
+            caution=CRACK_CAUTION,
+            figure=0.0,
+            limit=float(response.history.strength[row, -1]) / 1e6,
+            unit="MPa",
+            note="not searched for cracks: metal runs through this blend and bridges what opens",
+        )
+        for name, row in rows.items()
+    ]
 
 
 def _crack_flags(response: Response, *, through: bool) -> list[Flag]:
