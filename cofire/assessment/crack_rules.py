@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from cofire.assessment.cracks import SINTERED, Crack, cracks
+from cofire.assessment.cracks import SINTERED, Crack, brittle, cracks, spreads
 from cofire.assessment.response import Response
 from cofire.assessment.rule import (
     BLENDS,
@@ -31,11 +31,31 @@ TEST_BAR = 3e-3 * 4e-3 * 40e-3
 in quarter-point bending (size B of ASTM C1161). [m³]"""
 
 
+def principal_stresses(response: Response) -> Array:
+    """Principal stresses at the points, shape (T, G, P, 3); a shell's two, (T, G, P, 2). [Pa]
+
+    A solid knows what acts across its wall: in a disc or beside a joint that is no less than the
+    other two, and a shell's two directions would leave it out.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    """
+    tensor = getattr(response.fired, "tensor", None)
+    if tensor is None:
+        return response.total
+    one, hoop, two, shear = np.moveaxis(tensor, 1, 0)
+    middle, reach = 0.5 * (one + two), np.hypot(0.5 * (one - two), shear)
+    return np.stack([middle + reach, hoop, middle - reach], axis=-1)
+
+
 def failure_risks(response: Response) -> tuple[Array, list[int]]:
     """Weibull risk of rupture of each brittle band at each time, once it has sintered.
 
     Principle of independent action over volume flaws, two-parameter, with the strength of the
-    moment (porosity); local fields of the steps included. No slow crack growth.
+    moment (porosity); local fields of the steps included. No slow crack growth. In a thin layer at
+    most what energy allows: the limit where a flaw could just spread.
 
     Parameters
     ----------
@@ -50,7 +70,7 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
     shell = response.fired
     done = response.progress
     strength = response.at_times(response.history.strength)
-    total = response.total
+    total = principal_stresses(response)
     risks, bands = [], []
     for band, card in enumerate(response.cards):
         ceramic = card.ceramic
@@ -62,8 +82,11 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
         characteristic = strength[row] * np.log(2.0) ** (-1.0 / m)  # the card's is the median
         unit = unit_strength(characteristic, m, bar)
         here = shell.band == band
-        stress = total[:, here].reshape(shell.time.size, -1, 2)
+        stress = total[:, here].reshape(shell.time.size, -1, total.shape[-1])
         risk = rupture_risk(stress, shell.volume[here].ravel(), unit[:, None], m)
+        bound = spreads(response, band)
+        if bound is not None:  # the flaw may be there, and not find the energy to spread
+            risk = np.minimum(risk, -np.log1p(-FAILURE_NO) * bound**m)
         risks.append(np.where(done[row] >= SINTERED, risk, 0.0))
         bands.append(band)
     return np.array(risks).reshape(len(bands), shell.time.size), bands
@@ -154,7 +177,32 @@ def through_crack_flags(response: Response) -> list[Flag]:
     list of Flag
         The worst of each zone and joint; figure and limit are the largest tension on its path.
     """
-    return _crack_flags(response, through=True)
+    return [*_crack_flags(response, through=True), *_not_searched(response)]
+
+
+def _not_searched(response: Response) -> list[Flag]:
+    """A flag for each blend in which metal runs through, which says that no crack was looked for.
+
+    Metal bridges what opens in it, and what it then bears nobody has measured: its strain is asked
+    of by no rule of cracks.
+    """
+    rows = {
+        card.name: row
+        for card, row in zip(response.cards, response.material, strict=True)
+        if card.ceramic is not None and not brittle(card)
+    }
+    return [
+        Flag(
+            zone=name,
+            utilisation=0.0,
+            caution=CRACK_CAUTION,
+            figure=0.0,
+            limit=float(response.history.strength[row, -1]) / 1e6,
+            unit="MPa",
+            note="not searched for cracks: metal runs through this blend and bridges what opens",
+        )
+        for name, row in rows.items()
+    ]
 
 
 def _crack_flags(response: Response, *, through: bool) -> list[Flag]:
@@ -171,6 +219,12 @@ WAYS = {
     "ring": "a crack round the ring, from the {face}",
     "joint": "a crack along the joint, from the {face}",
     "axial": "a crack up the wall, from the end of the zone",
+    "round": "a crack across the rod, from the {face}",
+    "peel": "a crack along the joint, from its {face}",
+    "across": "a crack across the layer",
+    "tunnel": "a crack that tunnels through the buried layer",
+    "edge": "a crack in the bare edge of the pressed layer",
+    "split": "a crack that splits the ring",
 }
 """How each kind of crack is told."""
 

@@ -9,7 +9,9 @@ opens there.
 
 On a solid every plane is condensed (`cofire.mechanics.crack_planes`); on a shell, which knows no
 traction on a joint, ring cracks go by the strip with the shell's restraint, and joints are not
-looked at. Not looked at by either: kinking, friction in the energy, floors.
+looked at. Not looked at by either: kinking, friction in the energy, floors. A rod or disc is a
+solid whose inside is its axis: its level cracks are round, from the rim or the axis, and what
+crosses its layers is `layer_cracks`', as are tiles and sleeves whole.
 """
 
 from __future__ import annotations
@@ -20,12 +22,23 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.assessment.layer_cracks import (
+    Body,
+    Joint,
+    LayerLimit,
+    across_layer,
+    sleeve_limits,
+    spread,
+    tile_limits,
+)
 from cofire.assessment.response import Response
 from cofire.assessment.rule import joint_name
 from cofire.errors import CofireError
 from cofire.materials.card import Card
 from cofire.materials.pairs import joint_resistance
 from cofire.mechanics.crack_planes import Bond, CrackPath, Wall, crack_paths, crack_planes
+from cofire.mechanics.layer_firing import LayerFiring
+from cofire.mechanics.tile import Tile
 from cofire.numerics import Array
 from cofire.physics.fracture import CrackLimit, axial_limits, ring_limits
 from cofire.physics.mixing import OVERLAPPING_SPHERES
@@ -60,7 +73,7 @@ class Crack:
     Attributes
     ----------
     kind
-        "ring", "joint" or "axial".
+        "ring", "joint" or "axial" of a wall; "round" of a rod; those of `LayerLimit` of layers.
     zone
         Material, or both of a joint.
     surface, through
@@ -75,7 +88,7 @@ class Crack:
     height
         [m]
     face
-        "inside", "outside" or "end".
+        "inside", "outside" or "end"; "axis" or "rim" of a rod; "edge" of layers.
     moment
         Index of the time.
     """
@@ -108,7 +121,13 @@ def cracks(response: Response) -> list[Crack]:
     """
     known = response.memo.get("cracks")
     if not isinstance(known, tuple):
-        known = response.memo["cracks"] = _Search(response).found()
+        fired: object = response.fired
+        known = (
+            _of_layers(response, fired)
+            if isinstance(fired, LayerFiring)
+            else _Search(response).found()
+        )
+        response.memo["cracks"] = known
     return list(known)
 
 
@@ -136,6 +155,95 @@ def toughness_of(card: Card) -> float:
     return ceramic["fracture_toughness"].scalar ** 2 / float(ceramic["young_modulus"].value[0])
 
 
+def bodies_of(response: Response, moment: int) -> list[Body]:
+    """What each band is made of for a crack at one time, by its cold moduli.
+
+    Parameters
+    ----------
+    response : Response
+        Fired.
+    moment : int
+        Index of the time.
+    """
+    history = response.history
+    strength = response.at_times(history.strength)
+    found = []
+    for card, row in zip(response.cards, response.material, strict=True):
+        elastic = float(history.young_modulus[row, -1]), float(history.poisson_ratio[row])
+        if not brittle(card) or response.progress[row, moment] < SINTERED:
+            found.append(Body(*elastic))
+            continue
+        found.append(Body(*elastic, float(strength[row, moment]), toughness_of(card)))
+    return found
+
+
+def spreads(response: Response, band: int) -> Array | None:
+    """Share of its toughness that any flaw across a layer could find, (T,); None of a wall. [-]
+
+    A wall is thick enough that this bounds nothing.
+
+    Parameters
+    ----------
+    response : Response
+        Fired.
+    band : int
+        Brittle, from the lowest.
+    """
+    fired: object = response.fired
+    card = response.cards[band]
+    if not isinstance(fired, LayerFiring) or card.ceramic is None:
+        return None
+    row, history = response.material[band], response.history
+    elastic = float(history.young_modulus[row, -1]), float(history.poisson_ratio[row])
+    return spread(fired, band, Body(*elastic, toughness=toughness_of(card)))
+
+
+def _of_layers(response: Response, fired: LayerFiring) -> tuple[Crack, ...]:
+    """The worst crack of each kind in each layer and joint of a tile or sleeve."""
+    cards = response.cards
+    if not any(brittle(card) for card in cards):
+        return ()
+    resistance = [joint_resistance(one, other) for one, other in pairwise(cards)]
+    joints = [Joint(r.toughness, r.shear_strength) for r in resistance]
+    own = np.isin(fired.band, [k for k, card in enumerate(cards) if brittle(card)])
+    inside = fired.total[:, own].reshape(fired.time.size, -1)
+    moments = {fired.time.size - 1, int(np.argmax(inside.max(1))), int(np.argmin(inside.min(1)))}
+    worst: dict[tuple[str, int, bool], tuple[LayerLimit, int]] = {}
+    for moment in sorted(moments):
+        bodies = bodies_of(response, moment)
+        stress = fired.own.stress[moment]
+        layers = fired.layers
+        found = (
+            tile_limits(layers, stress, bodies, joints)
+            if isinstance(layers, Tile)
+            else sleeve_limits(layers, stress, bodies, joints)
+        )
+        for limit in found:
+            for through in (False, True):
+                place = limit.kind, limit.layer, through
+                value = limit.through if through else limit.surface
+                old = worst.get(place)
+                if old is None or value > (old[0].through if through else old[0].surface):
+                    worst[place] = limit, moment
+    cracks_found = []
+    for (kind, layer, through), (limit, moment) in worst.items():
+        if through:
+            continue
+        deep = worst[kind, layer, True][0].through
+        name, low, high = cards[layer].name, deep, deep
+        if kind == "peel":
+            name = joint_name(cards[layer].name, cards[layer + 1].name)
+            unsure = float(np.sqrt(resistance[layer].toughness_factor))
+            low, high = deep / unsure, deep * unsure
+        cracks_found.append(
+            Crack(
+                kind, name, limit.surface, deep, low, high, limit.depth, limit.tension, 0.0,
+                "edge", moment,
+            )
+        )  # fmt: skip
+    return tuple(cracks_found)
+
+
 class _Search:
     """One response looked through."""
 
@@ -155,6 +263,16 @@ class _Search:
         self.order: NDArray[np.intp] = order[rises]
         self.height = fired.height[self.order]
         self.steps = np.asarray(fired.step_height)
+        wall, lean = fired.wall[self.order], np.cos(fired.slope[self.order])
+        self.rod = bool(np.all(wall >= (2.0 - 1e-9) * fired.radius[self.order] * lean))
+
+    def _scale(self, band: int) -> float:
+        """What places beside a joint are counted in: the wall, of a rod at most its layer. [m]"""
+        fired = self.fired
+        here = fired.band[self.order] == band
+        wall = float(fired.wall[self.order][here].max())
+        ends = np.concatenate([self.height[:1], self.steps, self.height[-1:]])
+        return min(wall, float(ends[band + 1] - ends[band])) if self.rod else wall
 
     def found(self) -> tuple[Crack, ...]:
         """The worst of each kind and zone."""
@@ -164,7 +282,7 @@ class _Search:
         self.moments = self._moments(use)
         if not self.moments:
             return ()
-        every = [*self._rings(use), *self._axial()]
+        every = [*self._rings(use), *(self._across() if self.rod else self._axial())]
         worst: dict[tuple[str, str], Crack] = {}
         for crack in every:
             old = worst.get((crack.kind, crack.zone))
@@ -213,13 +331,19 @@ class _Search:
 
     # ---- ring cracks and joints
 
+    def _free(self) -> tuple[NDArray[np.bool_], Array]:
+        """Stations off steps and ends, and what distances are counted in at each. [m]"""
+        wall = self.fired.wall[self.order]
+        if self.rod:
+            wall = np.array([self._scale(int(k)) for k in self.fired.band[self.order]])
+        near = np.abs(self.height[:, None] - self.steps).min(axis=1, initial=np.inf)
+        ends = np.minimum(self.height - self.height[0], self.height[-1] - self.height)
+        return (near > OFF_STEP * wall) & (ends > 0.05 * wall), wall
+
     def _places(self, use: Array) -> list[int]:
         """Stations, in order, where ring cracks are followed: the largest tensions, apart."""
         most = use[self.moments].max(axis=0)
-        wall = self.fired.wall[self.order]
-        near = np.abs(self.height[:, None] - self.steps).min(axis=1, initial=np.inf)
-        ends = np.minimum(self.height - self.height[0], self.height[-1] - self.height)
-        free = (near > OFF_STEP * wall) & (ends > 0.05 * wall)
+        free, wall = self._free()
         chosen: list[int] = []
         for k in np.argsort(-np.where(free, most, 0.0), kind="stable"):
             if len(chosen) == PLANES or not free[k] or most[k] < IDLE:
@@ -258,8 +382,9 @@ class _Search:
         return found or self._idle(use)
 
     def _idle(self, use: Array) -> list[Crack]:
-        """What stress alone says where it is too low to be followed."""
-        most = use[self.moments].max(axis=0)
+        """What stress alone says where it is too low to be followed, off the steps' corners."""
+        free, _ = self._free()
+        most = np.where(free, use[self.moments].max(axis=0), 0.0)
         k = int(np.argmax(most))
         g = int(self.order[k])
         moment = self.moments[int(np.argmax(use[self.moments, k]))]
@@ -294,12 +419,18 @@ class _Search:
             wall = float(np.interp(z, self.height, self.fired.wall[self.order]))
             sides = (self.response.cards[s], self.response.cards[s + 1])
             heights.append(z)
-            for sign, card in zip((-1.0, 1.0), sides, strict=True):
+            for sign, card, band in zip((-1.0, 1.0), sides, (s, s + 1), strict=True):
+                if self.rod:
+                    wall = self._scale(band)
                 heights += [z + sign * d * wall for d in BESIDE if brittle(card)]
         if not heights:
             return self._idle(use)
         solid_wall = self._wall()
         thick = float(self.fired.wall.max())
+        room = 0.03 * thick
+        if self.rod:
+            room = 0.012 * thick  # no nearer than `crack_planes` allows
+            thick = min(self._scale(k) for k in range(len(self.response.cards)))
         inside = [
             z for z in sorted(set(heights))
             if solid_wall.edges[0] + 0.1 * thick < z < solid_wall.edges[-1] - 0.1 * thick
@@ -307,7 +438,7 @@ class _Search:
         level: list[float] = []
         exact = {float(self.steps[s]) for s in joints}
         for z in inside:  # joints stay, others keep away from them and from each other
-            if z in exact or all(abs(z - o) > 0.03 * thick for o in (*level, *exact)):
+            if z in exact or all(abs(z - o) > room for o in (*level, *exact)):
                 level.append(z)
         if not level:
             return self._idle(use)
@@ -345,7 +476,11 @@ class _Search:
             s = int(np.argmin(np.abs(self.steps - path.height)))
             zone = joint_name(cards[s].name, cards[s + 1].name)
         face = "inside" if path.face == "inner" else "outside"
-        return _crack(path.kind, zone, path.limit, tension, path.height, face, moment)
+        kind = path.kind
+        if self.rod:
+            face = "axis" if path.face == "inner" else "rim"
+            kind = "round" if kind == "ring" else kind
+        return _crack(kind, zone, path.limit, tension, path.height, face, moment)
 
     def _between(
         self, crack: Crack, plane: object, force: Array, bond: Bond, factor: float, edges: Array,
@@ -356,7 +491,8 @@ class _Search:
         for scale in (factor, 1.0 / factor):
             other = replace(bond, toughness=bond.toughness * scale)
             paths = crack_paths([plane], [force], [other], edges, CONTACT)  # type: ignore[list-item]
-            side = next(p for p in paths if (p.face == "inner") == (crack.face == "inside"))
+            inner = crack.face in ("inside", "axis")
+            side = next(p for p in paths if (p.face == "inner") == inner)
             found.append(_share(side.limit.through))
         return replace(crack, low=min(found), high=max(found))
 
@@ -426,6 +562,36 @@ class _Search:
         return found[0], found[1]
 
     # ---- cracks in the meridian plane
+
+    def _across(self) -> list[Crack]:
+        """Across the layers of a rod or disc, by the hoop stress beside its axis."""
+        fired, cards = self.fired, self.response.cards
+        band = fired.band[self.order]
+        ends = np.concatenate([self.height[:1], self.steps, self.height[-1:]])
+        radius = float(fired.wall[self.order].max())
+        found = []
+        for moment in self.moments:
+            bodies = bodies_of(self.response, moment)
+            for k in self.bands:
+                here = self.order[band == k]
+                thick = float(ends[k + 1] - ends[k])
+                if not bodies[k].brittle or here.size < 3 or thick > 2.0 * radius:
+                    continue  # a tall layer bends nowhere: its cracks are round
+                z = np.concatenate([[ends[k]], fired.height[here], [ends[k + 1]]])
+                hoop = fired.total[moment, here, 1, 1]
+                stress = np.concatenate([hoop[:1], hoop, hoop[-1:]])
+                bare = [s for s, face in ((1.0, 0), (-1.0, len(cards) - 1)) if k == face]
+                rising = np.concatenate([[True], np.diff(z) > 1e-12])
+                for limit in across_layer(
+                    k, z[rising], stress[rising], thick, bodies[k], bare, float(ends[-1] - ends[0])
+                ):
+                    found.append(
+                        Crack(
+                            limit.kind, cards[k].name, limit.surface, limit.through, limit.through,
+                            limit.through, limit.depth, limit.tension, float(z[0]), "axis", moment,
+                        )
+                    )  # fmt: skip
+        return found
 
     def _axial(self) -> list[Crack]:
         """From each end of every run of brittle bands into it."""

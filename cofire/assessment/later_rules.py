@@ -8,8 +8,9 @@ from cofire.assessment.crack_rules import (
     FAILURE_CAUTION,
     FAILURE_NO,
     TEST_BAR,
+    principal_stresses,
 )
-from cofire.assessment.cracks import SINTERED
+from cofire.assessment.cracks import SINTERED, spreads
 from cofire.assessment.response import Response
 from cofire.assessment.rule import BLENDS, FIRING, LAYERS, NEIGHBOUR, SHAPE, STRESS, Flag, Rule
 from cofire.materials.card import Card
@@ -64,7 +65,7 @@ def later_risks(response: Response, time: float = YEAR) -> tuple[Array, Array, l
         Risk at once and risk by then, shape (K,) each [-], and the K bands they belong to.
     """
     shell, done = response.fired, response.progress
-    total = response.total[-1]
+    total = principal_stresses(response)[-1]
     at_once, by_then, bands = [], [], []
     for band, card in enumerate(response.cards):
         ceramic = card.ceramic
@@ -75,10 +76,13 @@ def later_risks(response: Response, time: float = YEAR) -> tuple[Array, Array, l
         bar = bar_effective_volume(TEST_BAR, m, 0.5)
         characteristic = response.history.strength[row, -1] * np.log(2.0) ** (-1.0 / m)
         here = shell.band == band
-        stress = total[here].reshape(-1, 2)
+        stress = total[here].reshape(-1, total.shape[-1])
         volume = shell.volume[here].ravel()
         risk = float(rupture_risk(stress, volume, unit_strength(characteristic, m, bar), m))
         n, threshold, _ = later_exponent(ceramic)
+        bound = spreads(response, band)
+        if bound is not None:
+            risk = min(risk, float(-np.log1p(-FAILURE_NO) * bound[-1] ** m))
         at_once.append(risk)
         by_then.append(risk * float(aged_factor(time, TEST_TIME, n, threshold)) ** m)
         bands.append(band)

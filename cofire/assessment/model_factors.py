@@ -82,11 +82,11 @@ MODEL_FACTORS: Mapping[str, ModelFactor] = {
     "oxygen": ModelFactor(2.0, 1.3, 3.5, "estimate: tortuosity of the pores"),
     "brown": ModelFactor(2.0, 1.3, 3.5, "estimate: no strength of a brown joint was found"),
     "grains": ModelFactor(1.5, 1.2, 2.5, "estimate: the ceramic's toughness for the bond's"),
-    "cooling": ModelFactor(1.76, 1.23, 3.83, _PAIRS, 20),
-    "through crack": ModelFactor(2.52, 1.42, 9.10, _PAIRS, 2),
-    "surface crack": ModelFactor(2.52, 1.42, 9.10, _PAIRS, 2),
-    "later": ModelFactor(3.01, 1.46, 11.0, _PAIRS, 2),
-    "metal": ModelFactor(1.86, 1.23, 4.95, _PAIRS, 14),
+    "cooling": ModelFactor(1.80, 1.24, 4.02, _PAIRS, 21),
+    "through crack": ModelFactor(2.37, 1.52, 5.88, _PAIRS, 23),
+    "surface crack": ModelFactor(2.37, 1.52, 5.88, "as the through crack's: the same reckoning"),
+    "later": ModelFactor(1.94, 1.24, 6.83, "prior: no published pair has a say", 0),
+    "metal": ModelFactor(1.75, 1.21, 4.22, _PAIRS, 14),
 }  # fmt: skip
 """By name of the rule."""
 

@@ -23,8 +23,9 @@ from cofire.assessment.crack_rules import (
     TEST_BAR,
     THROUGH_CRACK,
 )
-from cofire.assessment.cracks import SINTERED
+from cofire.assessment.cracks import SINTERED, toughness_of
 from cofire.assessment.later_rules import LATER, TEST_TIME, YEAR, later_exponent
+from cofire.assessment.layer_cracks import Body, Joint, end_limit
 from cofire.assessment.response import Response
 from cofire.assessment.rule import STRESS, Flag, Rule
 from cofire.assessment.screening import STUDIO_GASES, screen
@@ -45,7 +46,7 @@ from cofire.materials.card import Card
 from cofire.materials.pairs import joint_resistance
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell_firing import fire_shells
-from cofire.mechanics.sleeve import FiredSleeve, fire_sleeve, nested_rings
+from cofire.mechanics.sleeve import FiredSleeve, Sleeve, fire_sleeve, nested_rings
 from cofire.numerics import Array
 from cofire.physics.history import History
 from cofire.physics.slow_crack_growth import aged_factor
@@ -66,11 +67,10 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
     """One zone inside the other, as two rings of the same wall over the whole height.
 
     Long rings in the vessel's firing, either zone inside. Compared are the ceramic ring's
-    survival in the kiln and within a year (Weibull, over its volume), its strain while brown, the
-    tension between the rings against the ceramic's strength, and the elastic energy that both rings
-    store against the joint's toughness: what a crack that runs between them from an end can spend
-    at most (Suo & Hutchinson 1990, Int. J. Fract. 43, 1, steady state). The metal's plastic strain
-    is not.
+    survival in the kiln and within a year (Weibull, over its volume), its strain while brown, and
+    the crack that runs between the rings from an end, by stress and energy together
+    (`cofire.assessment.layer_cracks.end_limit`): rings pressed on each other stay. The metal's
+    plastic strain is not.
 
     Parameters
     ----------
@@ -95,26 +95,26 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
     tall = float(vessel.height[-1])
     note = (
         f"rings of {wall * 1e3 / 2:.1f} mm; compared are the ceramic ring's survival in the kiln "
-        "and within a year, its strain while it is brown, the tension between the rings and the "
-        "energy a crack between them can spend"
+        "and within a year, its strain while it is brown, and the crack between the rings from an "
+        "end, by stress and energy"
     )
     found = []
     for order, place in ((0, "inside"), (1, "outside")):
         volume = 2.0 * np.pi * tall * rings.share[order, 1 - order]
-        stored = _stored(history, fired, order, rings.share[order] / faces[1])
-        spent = np.sqrt(stored / joint_resistance(metal, ceramic).toughness)
-        flags = _ring_flags(ceramic, history, fired, order, volume, spent)
+        ends = _ends((metal, ceramic), history, rings, fired, order)
+        flags = _ring_flags(ceramic, history, fired, order, volume, *ends)
         found.append((f"a sleeve: {metal.name} {place} {ceramic.name}", worst_first(flags)))
     what, verdict = min(found, key=lambda pair: pair[1].utilisation)
     return what, verdict, note
 
 
 def _ring_flags(
-    ceramic: Card, history: History, fired: FiredSleeve, order: int, volume: Array, spent: Array
-) -> list[Flag]:
+    ceramic: Card, history: History, fired: FiredSleeve, order: int, volume: Array, parts: Array,
+    apart: Array,
+) -> list[Flag]:  # fmt: skip
     """Flags of the ceramic ring, which is the outer one in order 0.
 
-    `spent` is the root of the energy both rings store over the toughness of their joint, (S,).
+    `parts` is the share of the load at which the rings part, `apart` the stress behind it, (S,).
     """
     time = fired.time
     stress = np.moveaxis(fired.stress[:, :, order, 1 - order], 1, 2)  # (S, P, C)
@@ -135,9 +135,6 @@ def _ring_flags(
     )
     strain = np.where(sintered, 0.0, tension / young)
     borne = borne_strain(ceramic, density, strength, young)
-    apart = np.where(sintered, np.clip(fired.interface_stress[:, order, 0], 0.0, None), 0.0)
-
-    parts = np.minimum(apart / strength, spent)  # pressed shut, or too little energy: no crack
 
     def flag(
         rule: Rule, utilisation: Array, caution: float, figure: Array, most: Array, note: str,
@@ -195,19 +192,35 @@ def _ring_flags(
     ]
 
 
-def _stored(history: History, fired: FiredSleeve, order: int, share: Array) -> Array:
-    """Elastic energy of both rings per area between them, once both have sintered, (S,). [J/m²]"""
-    time = fired.time
+def _ends(
+    cards: tuple[Card, Card], history: History, rings: Sleeve, fired: FiredSleeve, order: int
+) -> tuple[Array, Array]:
+    """Share of the load at which the rings part from an end, and the stress behind it, (S,) each.
+
+    Once both have sintered; cards are metal and ceramic, as the rows of the history.
+    """
+    resistance = joint_resistance(*cards)
+    joint = Joint(resistance.toughness, resistance.shear_strength)
+    own = replace(
+        rings, material=rings.material[order], radius=rings.radius[order],
+        stretch=rings.stretch[order], share=rings.share[order],
+    )  # fmt: skip
     rows = [0, 1] if order == 0 else [1, 0]
-    stored = np.zeros(time.size)
-    for ring, row in enumerate(rows):
-        young = np.interp(time, history.time, history.young_modulus[row])[:, None]
-        nu = float(history.poisson_ratio[row])
-        a, b, c = (fired.stress[:, k, order, ring] for k in range(3))
-        density = a * a + b * b + c * c - 2.0 * nu * (a * b + b * c + c * a)
-        stored += (density / (2.0 * young)) @ share[ring]
-    done = [np.interp(time, history.time, row) for row in history.progress]
-    return np.where(np.min(done, axis=0) >= SINTERED, stored, 0.0)
+    both = np.min([np.interp(fired.time, history.time, row) for row in history.progress], axis=0)
+    strength = np.interp(fired.time, history.time, history.strength[1])
+    found = np.zeros((2, fired.time.size))
+    for t in np.flatnonzero(both >= SINTERED):
+        bodies = [
+            Body(
+                float(history.young_modulus[row, -1]),
+                float(history.poisson_ratio[row]),
+                *((float(strength[t]), toughness_of(cards[1])) if row else ()),
+            )
+            for row in rows
+        ]
+        limit = end_limit(own, fired.stress[t, :, order], bodies, 0, joint)
+        found[:, t] = limit.through, limit.tension
+    return found[0], found[1]
 
 
 def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:

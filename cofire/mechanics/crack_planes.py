@@ -59,6 +59,8 @@ CRESTS = (0.785, 1.25)
 """Where a ring crack at the peak of bending is tried, in decay lengths from the joint."""
 REFERENCE = 1e-2
 """Distance from the tip at which the mode mix of a joint of two stiffnesses is stated, in walls."""
+ON_AXIS = 1e6
+"""Stiffness that holds the axis of a rod, over the largest of its row. [-]"""
 OPEN = -1e-6
 """Share of the largest opening by which faces may cross before contact is solved for. [-]"""
 
@@ -171,13 +173,18 @@ class Wall:
     poisson: Array
     held: bool = False
 
+    @property
+    def solid(self) -> bool:
+        """Whether the inner face is the axis: a rod or a disc, whose "inner" cracks are round."""
+        return bool(np.any(self.thickness >= 2.0 * self.radius * (1.0 - 1e-12)))
+
     def __post_init__(self) -> None:
         """Refuse what is no wall."""
         if np.any(np.diff(self.edges) <= 0.0) or len(self.young) != len(self.edges) - 1:
             msg = f"band edges = {self.edges!r} m: must rise, one more than there are bands"
             raise InputError(msg)
-        if np.any(self.thickness >= 2.0 * self.radius):
-            msg = "wall thickness: must be below twice the radius of its middle everywhere"
+        if np.any(self.thickness > 2.0 * self.radius * (1.0 + 1e-12)):
+            msg = "wall thickness: must not exceed twice the radius of its middle anywhere"
             raise InputError(msg)
 
     def at(self, height: Array) -> tuple[Array, Array]:
@@ -715,7 +722,11 @@ class _Sweep:
         size = 6 * self.node.size
         K = np.bincount(self.flat, self.K[row].ravel(), minlength=size * size)
         load = np.bincount(self.place.ravel(), self.load[row].ravel(), minlength=size)
-        return K.reshape(size, size).astype(np.float64), load.astype(np.float64)
+        whole = K.reshape(size, size).astype(np.float64)
+        if self.wall.solid:  # the axis does not move outwards
+            axis = 2 * self.node.size * np.arange(3)
+            whole[axis, axis] += ON_AXIS * np.abs(whole).max()
+        return whole, load.astype(np.float64)
 
     def sweep(self, at: npt.NDArray[np.intp], *, up: bool) -> dict[int, tuple[Array, Array]]:
         """Stiffness and load by unit strains, on each line of `at`, of all below or above it."""

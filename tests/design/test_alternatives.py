@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cofire.design.alternatives import RING_POINTS, _stored, already_fired, sleeve, two_firings
+from cofire.design.alternatives import RING_POINTS, _ends, already_fired, sleeve, two_firings
 from cofire.design.candidates import COARSE, ROUGH, Bench
 from cofire.design.transition import zones
+from cofire.materials.pairs import joint_resistance
 from cofire.mechanics.sleeve import fire_sleeve, nested_rings
 from tests.fired import CARDS
 from tests.planned import tea_light_to_plan
@@ -29,9 +30,14 @@ def test_a_ring_of_silver_pulls_a_frit_sleeve_less_than_it_parts_from_it() -> No
     faces = 0.033 + 4e-3 * np.array([-0.5, 0.0, 0.5])
     rings = nested_rings(np.stack([faces, faces]), [[0, 1], [1, 0]], points=RING_POINTS)
     ended = fire_sleeve(rings, history, control=COARSE)
+    pair = silver, CARDS["fritted body"]
+    most = np.sqrt(3.0 * film / joint_resistance(*pair).toughness)
     for order in (0, 1):
-        share = rings.share[order] / faces[1]
-        assert 0.0 < _stored(history, ended, order, share).max() < 3.0 * film
+        parts, apart = _ends(pair, history, rings, ended, order)
+        pulled = ended.interface_stress[:, order, 0] > 0.0
+        assert not parts[~pulled].any()  # pressed shut
+        assert parts.max() < most
+        assert (apart >= 0.0).all()
 
 
 def test_metal_onto_a_fired_body_pulls_by_its_whole_shrinkage() -> None:

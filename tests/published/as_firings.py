@@ -23,11 +23,10 @@ check does not know set points: it knows cards and a firing. So each pair become
     metal is soft by yield and creep at temperature, and what is frozen in follows. Rates are
     printed nowhere but in words; 5 K/min is assumed, a rate that the viscosity of a glass feels by
     some 10 K a decade.
- 4. **a structure** (`response_of`): tile, sleeve or ring of rings, with the piece's sizes from
-    `piece`, else 20 mm: what lies flat is a tile, what lies one inside the other a sleeve, what
-    stands end to end in a thin wall rings. Discs, rods and blocks are to be solids of revolution;
-    until then they are the nearest tile, wide and without edges; `wants_solid` marks them. Rules
-    that read the steps between bands find none in tiles and sleeves and are asked of rings alone.
+ 4. **a structure** (`response_of`): tile, disc, sleeve or rings, with the piece's sizes from
+    `piece`, else 20 mm: what lies flat is a tile, or where the piece is a disc, rod or block, a
+    solid about its axis (a block as the disc of the same face); what lies one inside the other is
+    a sleeve without ends (`without_ends` marks beads), what stands end to end in a thin wall rings.
  5. **a verdict** (`judged`): `cofire.assessment.verdict.judge` over this response and the table of
     rules, nothing else. All bodies arrive dense, so the rules of green ware are not asked. The gas
     is printed nowhere: inert.
@@ -54,7 +53,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -65,11 +63,12 @@ from cofire.firing.kiln import Trace
 from cofire.firing.program import Firing, load_kilns
 from cofire.materials.card import DENSE, Card, Property, Transformation
 from cofire.materials.catalogue import load_cards
+from cofire.mechanics.layer_firing import read_sleeve, read_tile
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.sleeve import fire_sleeve, nested_rings
 from cofire.mechanics.solid_firing import fire_solid
-from cofire.mechanics.solid_mesh import mesh_solid
+from cofire.mechanics.solid_mesh import mesh_cylinder, mesh_solid
 from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.numerics import Array
 from cofire.physics import mixing
@@ -403,7 +402,8 @@ def layers_of(pair: Entry) -> tuple[History, tuple[Card, ...]]:
     Viscosity and creep of blends: none.
     """
     cards = cards_of(pair)
-    known = dense_history(list(cards.values()), kelvin(pair["bonding_C"]))
+    bonded = pair.get("frozen_C", pair["bonding_C"])
+    known = dense_history(list(cards.values()), kelvin(bonded))
     names = list(cards)
     pure = {
         name: _Rows(
@@ -433,9 +433,19 @@ def layers_of(pair: Entry) -> tuple[History, tuple[Card, ...]]:
     return whole, tuple(r.card for r in rows)
 
 
-def wants_solid(pair: Entry) -> bool:
-    """Whether the pair's piece has an edge that only a solid of revolution can show."""
-    return bool(pair["piece"]["shape"] in SOLIDS)
+def is_cylinder(pair: Entry) -> bool:
+    """Whether the piece is fired as a rod or disc of flat layers about its axis."""
+    return bool(pair["piece"]["shape"] in SOLIDS and pair["geometry"] == "tile")
+
+
+def without_ends(pair: Entry) -> bool:
+    """Whether the piece is a bead, whose ends the long sleeve it is fired as does not show."""
+    return bool(pair["piece"]["shape"] in SOLIDS and pair["geometry"] == "sleeve")
+
+
+def radius_of(pair: Entry) -> float:
+    """Radius of a rod or disc, of a block that of a disc of the same face. [m]"""
+    return float(np.sqrt(area(pair) / np.pi))
 
 
 def _names(pair: Entry) -> tuple[str, ...]:
@@ -445,69 +455,22 @@ def _names(pair: Entry) -> tuple[str, ...]:
     )
 
 
-def _stations(
-    time: Array, stress: Array, plastic: Array, volume: Array, wall: float
-) -> SimpleNamespace:
-    """Layers of stress (T, N, P, 2 k) as k stations a layer, two directions each; no steps.
-
-    Principal stresses act independently, so that a third direction may have its own station.
-    """
-    _, layers, points, directions = stress.shape
-    k = directions // 2
-    count = layers * k
-
-    def split(field: Array) -> Array:
-        apart = np.moveaxis(field.reshape(time.size, layers, points, k, 2), 3, 2)
-        return apart.reshape(time.size, count, points, 2)
-
-    none = np.zeros((time.size, 0, 2))
-    steps = SimpleNamespace(
-        height=np.zeros(0), normal=none, shear=none[..., 0], local_normal=none[..., 0],
-        local_shear=none[..., 0], hoop=none, mismatch=none[..., 0], peak=none, slant=none[..., 0],
-    )  # fmt: skip
-    return SimpleNamespace(
-        time=time,
-        band=np.repeat(np.arange(layers), k),
-        height=np.zeros(count),
-        radius=np.full(count, np.inf),
-        wall=np.full(count, wall),
-        ring_over_wall=np.full(count, np.inf),
-        volume=np.repeat(volume, k, axis=0),
-        stress=split(stress),
-        total=split(stress),
-        structure="layers",
-        lying=np.zeros(count, dtype=bool),
-        slope=np.zeros(count),
-        step_height=np.zeros(0),
-        local=np.zeros(()),
-        inelastic=np.stack([0.0 * split(plastic)] * 2 + [split(plastic)], axis=1),
-        steps=steps,
-    )
-
-
 def _tile(pair: Entry, past: History) -> Any:
     thickness = [1e-3 * layer["thickness_mm"] for layer in pair["layers"]]
     tile = layered_tile(thickness, free_to_bend=pair["bending"] == "free")
     fired = fire_tile(tile, past)
-    both = [
-        np.repeat(field[..., None], 2, axis=-1)
-        for field in (fired.stress, fired.record.inelastic[:, 2, 0])
-    ]
-    return _stations(fired.time, both[0], both[1], tile.share * area(pair), float(sum(thickness)))
+    if is_cylinder(pair):
+        bands = np.arange(len(thickness))
+        return fire_solid(mesh_cylinder(radius_of(pair), thickness), past, bands, times=fired.time)
+    return read_tile(tile, fired, area(pair))
 
 
 def _sleeve(pair: Entry, past: History) -> Any:
     layers = pair["layers"]
     radii = [layers[0]["inner_radius_mm"], *(layer["outer_radius_mm"] for layer in layers)]
     sleeve = nested_rings(1e-3 * np.array(radii))
-    fired = fire_sleeve(sleeve, past)
-    both = [  # radial and hoop, axial and nothing
-        np.moveaxis(np.pad(field, ((0, 0), (0, 1), (0, 0), (0, 0))), 1, -1)
-        for field in (fired.stress, fired.record.inelastic[:, 2])
-    ]
     length = 1e-3 * pair["piece"].get("height_mm", 1e3 * SIZE)
-    wall = 1e-3 * (radii[-1] - radii[0])
-    return _stations(fired.time, both[0], both[1], 2.0 * np.pi * sleeve.share * length, wall)
+    return read_sleeve(sleeve, fire_sleeve(sleeve, past), length)
 
 
 def _rings(pair: Entry, past: History) -> Any:
@@ -619,7 +582,7 @@ def report() -> str:
         layers = ", ".join(
             f"{n} {1e-6 * t:.0f}" for n, t in zip(found.names, found.tension, strict=True)
         )
-        edge = " (edge waits for the solid)" if wants_solid(pair) else ""
+        edge = " (its ends are not in it)" if without_ends(pair) else ""
         lines.append(f"{pair['id']} [{pair['outcome_label']}]: {layers} MPa{edge}")
     return "\n".join(lines)
 

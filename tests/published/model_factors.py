@@ -32,7 +32,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from cofire.assessment.crack_rules import FAILURE_CAUTION, FAILURE_NO
-from cofire.assessment.rule import STRESS
+from cofire.assessment.rule import NO, STRESS
 from cofire.assessment.verdict import RULES
 from cofire.numerics import Array
 from tests.published.as_firings import Judged
@@ -48,8 +48,12 @@ CAUTION_RISK = float(-np.log1p(-FAILURE_CAUTION))
 
 
 def fitted_rules() -> list[str]:
-    """Rules of stress in ware that is not green."""
-    return [r.name for r in RULES if STRESS in r.sees and not r.green]
+    """Rules of stress in ware that is not green that can say no.
+
+    What is a caution at most breaks no piece: a crack that starts at a face and runs on is already
+    the through crack's, and would count twice.
+    """
+    return [r.name for r in RULES if STRESS in r.sees and not r.green and r.hardest == NO]
 
 
 AFTER = {r.name for r in RULES if r.after}

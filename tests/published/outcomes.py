@@ -17,8 +17,8 @@ name: what is asked is what the table asks.
  6. Held against: calling every pair sound; the difference of contraction alone (failed above what
     sealed glass bears); each rule alone, and the verdict without it.
 
-Outcomes are those of the day the piece was cold, while some rules ask what happens within a year:
-"without it" shows what such a rule costs here.
+Outcomes are those of the day the piece was cold, while some rules ask what happens within a year: a
+row judges without those where the outcome is of that day.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ from numpy.typing import NDArray
 from cofire.assessment.mismatch import SEAL_LIMIT
 from cofire.assessment.verdict import RULES, worst_first
 from cofire.numerics import Array
-from tests.published.as_firings import Entry, Judged, judged, wants_solid
+from tests.published.as_firings import Entry, Judged, judged, without_ends
 from tests.published.evidence_set import (
     MECHANISMS,
     failed,
@@ -169,6 +169,19 @@ def without(result: Judged, rule: str) -> Judged:
     return replace(result, verdict=worst_first(kept)) if kept else result
 
 
+def of_the_day(result: Judged) -> Judged:
+    """As judged for the day the piece was cold: rules of the time after it only where that is told.
+
+    A label is of that day unless the pair has an `after`.
+    """
+    if "after" in result.pair:
+        return result
+    for rule in RULES:
+        if rule.after:
+            result = without(result, rule.name)
+    return result
+
+
 def contrasts(results: Sequence[Judged]) -> list[tuple[str, str, str]]:
     """Each contrast of the pairs: right, tied (same inputs) or wrong, by utilisation."""
     known = {r.pair["id"]: r.verdict.utilisation for r in results}
@@ -198,6 +211,7 @@ def rows_of(results: Sequence[Judged], each: bool = True) -> list[str]:
     asked = {name for r in results for name in r.utilisations}
     rows = {
         "verdict": score(results),
+        "verdict of the day it was cold": score([of_the_day(r) for r in results]),
         "calling all sound": score(results, lambda _: False, lambda _: 0.0),
         "difference of contraction alone": score(
             results, lambda r: r.apart > SEAL_LIMIT, lambda r: r.apart
@@ -216,7 +230,7 @@ def _line(result: Judged) -> str:
     flag, pair = result.verdict.worst, result.pair
     whole = pair["outcome_label"] == "whole"
     mark = " " if whole or failed(pair) == result.says_failed else "*"
-    edge = " (edge waits for the solid)" if wants_solid(pair) else ""
+    edge = " (its ends are not in it)" if without_ends(pair) else ""
     return (
         f"{mark} {pair['id']:43} {pair['outcome_label']:8}{result.verdict.word:8}"
         f"{result.verdict.utilisation:8.2f}  {flag.rule}, {flag.zone[:50]}{edge}"

@@ -18,8 +18,10 @@ from tests.published.as_firings import (
     cooling,
     dense_history,
     handbook,
+    is_cylinder,
+    response_of,
     stressed,
-    wants_solid,
+    without_ends,
 )
 
 PAIRS = {p["id"]: p for p in outcome_pairs.table()["pair"]}
@@ -125,11 +127,27 @@ def test_glass_is_liquid_where_it_was_sealed_and_frozen_when_cold():
     assert np.isinf(past.viscosity[0, -1])
 
 
-def test_the_pairs_whose_edge_counts_wait_for_the_solid():
-    waiting = [name for name, p in PAIRS.items() if wants_solid(p)]
-    assert "disc-opaque-body-porcelain-plus-3.2" in waiting
-    assert "ring-alumina-fe-ni-co" not in waiting
-    assert 30 < len(waiting) < 60
+def test_rods_discs_and_blocks_are_fired_as_solids_about_their_axis():
+    solids = [name for name, p in PAIRS.items() if is_cylinder(p)]
+    assert "disc-opaque-body-porcelain-plus-3.2" in solids
+    assert "ring-alumina-fe-ni-co" not in solids
+    assert len(solids) == 33
+    for name in ("strip-titanium-leucite-porcelain", "zirconia-titanium"):
+        fired = response_of(PAIRS[name]).fired
+        assert fired.structure == "solid"
+        assert fired.radius == pytest.approx(0.5 * fired.wall)  # from axis to rim
+
+
+def test_beads_are_told_as_fired_without_their_ends():
+    beads = [name for name, p in PAIRS.items() if without_ends(p)]
+    assert "wire-platinum-soda-lime" in beads
+    assert all(response_of(PAIRS[name]).fired.structure == "sleeve" for name in beads[:2])
+
+
+def test_a_joint_made_by_a_liquid_is_cooled_from_where_it_froze():
+    pair = PAIRS["alumina-copper-direct-bond"]
+    assert response_of(pair).history.temperature[0] == pytest.approx(kelvin(pair["frozen_C"]))
+    assert pair["frozen_C"] < pair["bonding_C"]
 
 
 def test_the_print_shows_open_pairs_only():
