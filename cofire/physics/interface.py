@@ -95,34 +95,6 @@ def corner_exponent(alpha: float, beta: float) -> float:
     return 1.0 - float(brentq(residual, 1e-10, 1.0 - 1e-4, xtol=1e-14))
 
 
-def separation_energy(
-    thickness_1: npt.ArrayLike,
-    modulus_1: npt.ArrayLike,
-    thickness_2: npt.ArrayLike,
-    modulus_2: npt.ArrayLike,
-    strain_mismatch: npt.ArrayLike,
-) -> Array:
-    """Energy released per area by a long crack that parts two flat layers free to bend. [J/m2]
-
-    All the energy stored by the mismatch, as each layer alone is free of stress: equal to Suo &
-    Hutchinson 1990. Elastic; crack longer than the layers are thick.
-
-    Parameters
-    ----------
-    thickness_1, thickness_2 : array_like
-        Of the layers. [m]
-    modulus_1, modulus_2 : array_like
-        E for a narrow strip; E/(1 - nu²) for a wide plate. [Pa]
-    strain_mismatch : array_like
-        Free strain 1 minus 2; for a wide plate of (1 + nu) times the free strain. [-]
-    """
-    t1, t2 = positive("thickness", thickness_1), positive("thickness", thickness_2)
-    E1, E2 = positive("modulus", modulus_1), positive("modulus", modulus_2)
-    bending = (E1 * t1**3 + E2 * t2**3) / 12.0
-    compliance = 1.0 / (E1 * t1) + 1.0 / (E2 * t2) + (t1 + t2) ** 2 / (4.0 * bending)
-    return np.asarray(0.5 * np.asarray(strain_mismatch) ** 2 / compliance, np.float64)
-
-
 def layer_phase(
     thickness_1: npt.ArrayLike,
     modulus_1: npt.ArrayLike,

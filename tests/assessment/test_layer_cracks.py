@@ -23,8 +23,8 @@ from cofire.assessment.layer_cracks import (
 )
 from cofire.mechanics.sleeve import fire_sleeve, nested_rings
 from cofire.mechanics.tile import fire_tile, layered_tile
-from cofire.physics.interface import mode_mix, separation_energy
 from cofire.physics.mixing import bulk_modulus, shear_modulus
+from tests.closed_forms import mode_mix, separation_energy
 from tests.histories import jumps
 from tests.published.as_firings import response_of
 from tests.published.evidence_set import open_pairs

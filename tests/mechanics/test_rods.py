@@ -16,7 +16,8 @@ from cofire.mechanics.crack_planes import crack_planes, tube
 from cofire.mechanics.solid import elastic_solid, solid
 from cofire.mechanics.solid_firing import _beside, _by_station, _Lines, _turned
 from cofire.mechanics.solid_mesh import mesh_cylinder
-from cofire.physics.interface import corner_exponent, dundurs, separation_energy
+from cofire.physics.interface import corner_exponent, dundurs
+from tests.closed_forms import separation_energy
 from tests.solid_reference import solve_solid
 
 R, HALF = 5e-3, 4e-3
