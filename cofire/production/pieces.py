@@ -787,8 +787,8 @@ def ladder_of_rings(response: Response) -> list[Piece]:
         outer, wall = 2.0 * float(v.radius[0] + 0.5 * v.wall[0]), float(v.wall[0])
         sizes.append((outer * wider, wall * wider, float(v.height[-1]) * taller))
         told.append(
-            f"{1e3 * sizes[-1][0]:.1f} wide, wall {1e3 * sizes[-1][1]:.2f}, "
-            f"{1e3 * sizes[-1][2]:.1f} high (rung {rung.size:.2f}, utilisation "
+            f"{1e3 * sizes[-1][0]:.1f} mm wide, wall {1e3 * sizes[-1][1]:.2f} mm, "
+            f"{1e3 * sizes[-1][2]:.1f} mm high (rung {rung.size:.2f}, utilisation "
             f"{rung.utilisation:.2g})"
         )
     length, width, height = sizes[-1]
@@ -797,7 +797,7 @@ def ladder_of_rings(response: Response) -> list[Piece]:
     paste = sum(r.paste for r in rungs) * wider**2 * taller / len(rungs)
     note = (
         f"⌀ {', '.join(f'{1e3 * size[0]:.0f}' for size in sizes)} mm, all in proportion; "
-        f"one of each, in mm as printed: {'; '.join(told)}. Put down what came of each with "
+        f"one of each, as printed: {'; '.join(told)}. Put down what came of each with "
         f"'cofire record add --piece \"{last.name}\" --outcome sound' (or cracked, debonded), then "
         "run "
         "'cofire check --uncertainty --record'"
