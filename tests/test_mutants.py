@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ast
 
-from tests.mutants import Faults, drawn, modules, mutants_of, mutated
+from tests.mutants import STRESSED, Faults, drawn, modules, mutants_of, mutated
 
 SOURCE = '''
 def share(part: float, whole: float = 2.0) -> float:
@@ -32,6 +32,12 @@ def test_each_fault_changes_one_place_and_neither_docstring_nor_message() -> Non
         assert "is below 0" in text
     kinds = {kind for _, _, kind, _, _ in faults.found}
     assert {"comparison", "comparison turned", "arithmetic", "constant", "call", "return"} == kinds
+
+
+def test_every_second_fault_is_in_a_module_that_decides_on_cracks_or_is_the_solid() -> None:
+    stressed = [m.module.rpartition("/")[2].removesuffix(".py") in STRESSED for m in drawn(1, 20)]
+    assert stressed == [True, False] * 10
+    assert {f"{name}.py" for name in STRESSED} <= {m.rpartition("/")[2] for m in modules()}
 
 
 def test_a_longer_draw_begins_with_the_shorter_and_all_of_it_compiles() -> None:

@@ -130,6 +130,11 @@ def test_a_short_band_gets_a_finer_mesh():
     assert elements_across([RADIUS] * 2, [0, 0.1], WALL, [0.05, 0.052]) == 10
 
 
+def test_a_neck_whose_inside_passes_the_axis_is_refused():
+    with pytest.raises(InputError, match="inside of the wall passes the axis"):
+        mesh_solid([0.03, 0.002, 0.03], [0.0, 0.05, 0.1], 0.006, [])
+
+
 @pytest.mark.parametrize("step", [0.0015, 0.0035])
 def test_a_joint_within_the_floor_is_refused(step):
     with pytest.raises(InputError, match="solid"):
@@ -666,6 +671,9 @@ def test_away_from_joints_the_solid_reads_as_the_shell_does():
         one, two = (np.interp(place, f.height, getattr(f, name)[-1, :, 0]) for f in (fired, shell))
         assert one == pytest.approx(two, abs=0.02 * shell.bending_tension[-1].max())
     assert fired.volume.sum() == pytest.approx(2 * np.pi * RADIUS * WALL * 0.1, rel=1e-9)
+    for one in (fired, shell):  # meridional and hoop, of stress and of what flowed and yielded
+        assert one.stress.shape[-1] == one.inelastic.shape[-1] == 2
+        assert one.inelastic.shape[2:] == one.stress.shape[1:]
     assert fired.displacement.shape == (fired.time.size, fired.meridian.radius.size, 3)
     assert fired.mesh_error < 0.02
     assert fired.window_error < 0.05
