@@ -9,10 +9,13 @@ Expected, before the first run
   that press spend more.
 * A buried layer in tension tunnels (Ho & Suo 1993), one in compression cracks at its bare edge
   (Ho et al. 1995) and that crack stops a layer deep: a surface crack, never through.
+* A crack that slides along a joint turns into the side that is pressed, where that is brittle and
+  less tough than the sliding joint. In the thinner side it soon comes out at the bare face, a chip
+  at the edge: a surface crack. In the thicker one it runs on beneath the joint: through.
 * A ring pressed on by its neighbour does not come off it.
 
 A load state is what the firing left; unloading is elastic, with cold moduli. Left out: friction,
-cracks that kink out of the joint, the difference of stiffness in cracks across a layer.
+kinks at the ends of rings, the difference of stiffness in kinks and in cracks across a layer.
 """
 
 from __future__ import annotations
@@ -33,6 +36,7 @@ from cofire.physics.fracture import (
     edge_crack_operator,
     freed_energy,
     inner_crack_operator,
+    kink_gain,
     mode_mix_toughness,
 )
 from cofire.physics.interface import layer_phase
@@ -190,11 +194,18 @@ def tile_limits(
         if not (bodies[k].brittle or bodies[k + 1].brittle):
             continue
         energy, phase, force = peel(tile.height, tile.share, stress, modulus, k, bends=bends)
-        thin = min(tile.thickness[: k + 1].sum(), tile.thickness[k + 1 :].sum())
-        shear = abs(force) / float(thin)
+        under, over = (float(t.sum()) for t in np.split(tile.thickness, [k + 1]))
+        shear = abs(force) / min(under, over)
         needed = float(mode_mix_toughness(joint.toughness, phase, MODE_SENSITIVITY))
-        used = float(min(shear / joint.shear_strength, np.sqrt(max(energy, 0.0) / needed)))
-        found.append(LayerLimit("peel", k, used, used, shear, 0.0))
+        pressed, own, other = (
+            (bodies[k + 1], over, under) if force < 0.0 else (bodies[k], under, over)
+        )
+        turned = min(needed, pressed.toughness / float(kink_gain(phase)))
+        start, through = (
+            float(min(shear / joint.shear_strength, np.sqrt(max(energy, 0.0) / g)))
+            for g in (turned, needed if own < other else turned)
+        )
+        found.append(LayerLimit("peel", k, start, through, shear, 0.0))
     for k, body in enumerate(bodies):
         if not body.brittle:
             continue

@@ -125,6 +125,30 @@ def mode_mix_toughness(
     )
 
 
+def kink_gain(phase: npt.ArrayLike) -> Array:
+    """Largest energy release rate of a short kink over that of the crack it turns out of. [-]
+
+    K_t = cos(w/2) [K_I cos²(w/2) - 3/2 K_II sin w], the largest over the angle w (Cotterell & Rice
+    1980, Int. J. Fract. 16, 155, from memory): one body, or two of like stiffness. A crack in a
+    joint turns into a body whose toughness is less than that many times the joint's at its phase
+    (He & Hutchinson 1989, J. Appl. Mech. 56, 270, from memory). Past pure shear the value there.
+
+    Parameters
+    ----------
+    phase : array_like
+        Of shear to opening at the tip. [rad]
+
+    Examples
+    --------
+    >>> [round(float(g), 3) for g in kink_gain([0.0, 0.5 * np.pi])]
+    [1.0, 1.333]
+    """
+    angle = np.minimum(np.abs(np.asarray(phase, np.float64)), 0.5 * np.pi)[..., None]
+    w = np.linspace(0.0, 0.5 * np.pi, 361)
+    K = np.cos(0.5 * w) * (np.cos(angle) * np.cos(0.5 * w) ** 2 + 1.5 * np.sin(angle) * np.sin(w))
+    return np.asarray(np.max(K, axis=-1) ** 2)
+
+
 def strength_use(
     normal: npt.ArrayLike,
     shear: npt.ArrayLike,

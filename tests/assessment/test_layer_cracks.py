@@ -88,12 +88,37 @@ def test_a_thinner_layer_bears_more_mismatch_by_the_root_of_its_thickness():
 
 
 def test_a_layer_that_presses_its_joint_shut_spends_more_than_one_that_opens_it():
+    tough = replace(GLASS, toughness=1e3)  # into which nothing turns
     used = []
     for strain in ((0.0, -2e-3), (0.0, 2e-3)):
-        tile, stress = tile_of((5e-3, 0.5e-3), [METAL, GLASS], strain)
-        used += [one.through for one in named(tile_limits(tile, stress, [METAL, GLASS], [JOINT]),
+        tile, stress = tile_of((5e-3, 0.5e-3), [METAL, tough], strain)
+        used += [one.through for one in named(tile_limits(tile, stress, [METAL, tough], [JOINT]),
                                               "peel")]  # fmt: skip
     assert used[0] > 1.2 * used[1] > 0.0
+
+
+def test_a_sliding_crack_turns_into_a_pressed_layer_that_is_less_tough_than_its_joint():
+    """Into glass that is pressed, not into glass that is pulled, and not into a tough one.
+
+    A thin layer chips so, and does not part; beneath a pulled film the body itself spalls.
+    """
+    tough = replace(GLASS, toughness=1e3)
+    used = {}
+    for name, strain in (("pressed", 2e-3), ("pulled", -2e-3)):
+        for glass in (GLASS, tough):
+            tile, stress = tile_of((5e-3, 0.5e-3), [METAL, glass], (0.0, strain))
+            (one,) = named(tile_limits(tile, stress, [METAL, glass], [JOINT]), "peel")
+            used[name, glass.toughness] = one.surface
+            chips = one.surface > 1.01 * one.through
+            assert chips == (name == "pressed" and glass is GLASS)
+    assert used["pressed", GLASS.toughness] > 1.5 * used["pressed", 1e3]
+    assert used["pulled", GLASS.toughness] == used["pulled", 1e3]
+    film = Body(140e9, 0.3)
+    tile, stress = tile_of((5e-3, 0.2e-3), [GLASS, film], (0.0, -2e-3))
+    (spalls,) = named(tile_limits(tile, stress, [GLASS, film], [JOINT]), "peel")
+    tile, stress = tile_of((5e-3, 0.2e-3), [tough, film], (0.0, -2e-3))
+    (parts,) = named(tile_limits(tile, stress, [tough, film], [JOINT]), "peel")
+    assert spalls.through > parts.through
 
 
 def test_a_buried_layer_tunnels_from_its_critical_thickness_on():
