@@ -1,4 +1,4 @@
-"""Joints of a solid whose metal yields, whose wall changes beside them, and what parting releases."""
+"""Joints of a solid: metal that yields, walls that change beside them, what parting releases."""
 
 from __future__ import annotations
 
