@@ -170,6 +170,71 @@ def mesh_meridian(
     )
 
 
+def raised_floor(
+    radius: npt.ArrayLike,
+    height: npt.ArrayLike,
+    wall: npt.ArrayLike,
+    step_height: npt.ArrayLike = (),
+    corners: npt.ArrayLike = (),
+) -> tuple[Array, Array, Array, tuple[int, ...]]:
+    """Points of a shell whose flat floor lies where its middle does, the wall cut there.
+
+    A vessel's points stand on the shelf: their floor is its underside, and the wall reaches down
+    to it. A shell's floor is a mid-plane, half a floor higher. Points without a flat floor of one
+    straight piece, with a step or another corner lower than that, or a wall too slanting to be cut
+    there are as they were.
+
+    Parameters
+    ----------
+    radius, height
+        Points of the mid-surface, shape (P,). [m]
+    wall
+        Thickness, one number or one a point; of the floor that of the first. [m]
+    step_height
+        Heights of the steps between bands, rising, shape (S,). [m]
+    corners
+        Indices of points where the meridian turns sharply. [-]
+
+    Returns
+    -------
+    tuple
+        Radius, height, wall [m] and corners.
+
+    Examples
+    --------
+    >>> r, z, _, _ = raised_floor([0, 0.05, 0.05], [0, 0, 0.1], 0.004, corners=(1,))
+    >>> r.tolist(), z.tolist()
+    ([0.0, 0.05, 0.05], [0.002, 0.002, 0.1])
+    """
+    r, z, h, steps = checked_profile(radius, height, wall, step_height)
+    turns = np.asarray(corners, dtype=np.intp)
+    as_it_was = r, z, h, tuple(turns.tolist())
+    middle = float(z[0] + 0.5 * h[0])
+    flat = r[0] == 0.0 and z[0] == z[1] and 1 in turns
+    kept = 2 + int(np.argmax(z[2:] > middle)) if flat else 0
+    if not flat or z.max() <= middle or (steps <= middle).any() or (turns[turns > 1] < kept).any():
+        return as_it_was
+    chord = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(r), np.diff(z)))])
+    pieces = np.unique(np.concatenate([[0], turns, [r.size - 1]]))
+    line = MidLine(chord, r, z, h, pieces)
+    try:
+        place = crossings(line, np.array([middle]))
+    except InputError:
+        return as_it_was
+    if place.size != 1:
+        return as_it_was
+    cut_r, cut_z, cut_h = (np.concatenate([v, w[kept:]]) for v, w in zip(
+        line.at(place), (r, z, h), strict=True
+    ))  # fmt: skip
+    cut_z[0] = middle
+    return (
+        np.concatenate([[0.0], cut_r]),
+        np.concatenate([[middle], cut_z]),
+        np.concatenate([h[:1], cut_h]),
+        tuple(int(k) if k == 1 else int(k) - kept + 2 for k in turns),
+    )
+
+
 class MidLine:
     """Radius, height and wall along the chord length of the given points."""
 
