@@ -13,7 +13,7 @@ from cofire.errors import InputError, ModelError, UnknownName
 from cofire.firing.kiln import Trace, trace
 from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.integrator import Control, UnbalancedError
-from cofire.mechanics.meridian import Meridian, mesh_meridian, raised_floor
+from cofire.mechanics.meridian import Meridian, mesh_meridian
 from cofire.mechanics.properties import Mechanisms
 from cofire.mechanics.shell_firing import THINNEST_RATIO, ShellFiring, fire_shells
 from cofire.mechanics.solid_firing import SolidFiring, fire_solid, times_of
@@ -361,10 +361,10 @@ def meshed(vessel: Vessel, fineness: float = 1.0) -> Meridian:
         A shape or a step that cannot be cut, with the name of the vessel.
     """
     try:
-        r, z, wall, corners = raised_floor(
-            vessel.radius, vessel.height, vessel.wall, vessel.steps, vessel.corners
-        )
-        return mesh_meridian(r, z, wall, vessel.steps, fineness=fineness, corners=corners)
+        return mesh_meridian(
+            vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=fineness,
+            corners=vessel.corners,
+        )  # fmt: skip
     except InputError as error:
         raise InputError(f"{vessel.name}: {error}") from None
 

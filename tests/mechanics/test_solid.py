@@ -26,7 +26,7 @@ from skfem.helpers import grad
 
 from cofire.errors import InputError
 from cofire.mechanics.integrator import Control, march
-from cofire.mechanics.meridian import mesh_meridian, raised_floor
+from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.solid import Solid, elastic_solid, solid
 from cofire.mechanics.solid_firing import (
@@ -677,48 +677,6 @@ def test_away_from_joints_the_solid_reads_as_the_shell_does():
     assert fired.displacement.shape == (fired.time.size, fired.meridian.radius.size, 3)
     assert fired.mesh_error < 0.02
     assert fired.window_error < 0.05
-
-
-@pytest.mark.parametrize("lean", [0.0, 0.3])
-def test_a_shell_with_its_floor_raised_weighs_and_bends_as_the_solid_does(lean):
-    """A joint two walls above the floor: bending within 4 %; a floor on the shelf is 18 % off."""
-    base, joint = WALL, 0.015
-    z = np.linspace(0.0, 0.08, 9)
-    r, z, wall = np.r_[0.0, RADIUS + lean * z], np.r_[0.0, z], np.r_[base, np.full(9, WALL)]
-    history = jumps([0.0, 1.0], [1e-3, 0.0], young_modulus=[2e11, 1e11])
-    known = fire_solid(
-        mesh_solid(r, z, wall, [joint], corners=(1,)), history, [0, 1], times=[1.0],
-        check_mesh=False,
-    )  # fmt: skip
-    low, high, thick, corners = raised_floor(r, z, wall, [joint], (1,))
-    assert corners == (1,)
-    assert high[0] == high[1] == 0.5 * base
-    meshes = [
-        mesh_meridian(r, z, wall, [joint], corners=(1,)),
-        mesh_meridian(low, high, thick, [joint], corners=corners),
-    ]
-    lying, raised = (fire_shells([mesh], history, [[0, 1]])[0] for mesh in meshes)
-    error, before = (
-        np.abs(shell.bending_tension[-1] / known.bending_tension[-1] - 1.0).max()
-        for shell in (raised, lying)
-    )
-    assert error < 0.04
-    assert before > 0.15
-    if lean == 0.0:
-        assert raised.volume.sum() == pytest.approx(
-            np.pi * ((RADIUS + WALL / 2) ** 2 * base - (WALL / 2) ** 2 * base)
-            + 2 * np.pi * RADIUS * WALL * (0.08 - base), rel=1e-6
-        )  # fmt: skip
-
-
-def test_points_without_a_flat_floor_or_with_a_step_in_it_stay_as_they_were():
-    tall = np.array([0.0, 0.0, 0.05, 0.1]), np.array([0.0, 0.05, 0.05, 0.06])
-    for r, z, steps, corners in (
-        ([0.05, 0.05], [0.0, 0.1], (), ()),
-        (tall[1], tall[0], (0.001,), (1,)),
-        ([0.0, 0.05, 0.06], [0.0, 0.01, 0.1], (), (1,)),
-    ):
-        assert raised_floor(r, z, 0.004, steps, corners)[1].tolist() == list(z)
 
 
 def test_section_forces_of_a_leaning_wall_do_not_jump_at_its_level_joint():
