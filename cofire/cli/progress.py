@@ -29,7 +29,8 @@ PLAN = {
     "writing": 0.04,
 }
 """Shares of time of the stages of a plan: measured processor time of the vase on a silver foot,
-halved where two processes share it. A scan comes only where no designs were searched: an estimate. [-]"""
+halved where two processes share it. A scan comes only where no designs were searched: estimate.
+[-]"""
 MAKE = {"check": 0.25, "firing the print": 0.35, "test pieces": 0.25, "writing": 0.15}
 CALIBRATE = {"sintering": 0.85, "expansion": 0.05, "bars, sag and strips": 0.1}
 
