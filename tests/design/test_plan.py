@@ -65,6 +65,15 @@ def test_the_example_keeps_its_limits_and_its_figures_are_those_of_a_check() -> 
     assert percent(plan.probabilities[1]) in text
 
 
+def test_the_readmes_first_plan_ends_in_a_go() -> None:
+    plan = propose(example("gold_foot_cup"), CARDS, effort=0.05)
+    assert plan.given.verdict.word != "go"
+    assert plan.verdict.word == "go"
+    assert not plan.alternatives
+    assert plan.margins is not None
+    assert plan.margins.relaxed == ()
+
+
 def test_a_plan_that_is_no_go_shows_what_else_there_is_with_its_figure() -> None:
     plan = example_plan()
     told = [other.what for other in plan.alternatives]
