@@ -254,9 +254,7 @@ def propose(
                 say("recipes")
                 mixes = _recipes(bench.on(ROUGH), best.designed.vessel, layout, kept)
         if finished and best.verdict.grade > GO:
-            before = given.verdict.crack_probability
-            after = best.verdict.crack_probability
-            if before > FAILURE_CAUTION and before < TENFOLD * after:
+            if stays(given.verdict.crack_probability, best.verdict.crack_probability):
                 scan = _scanned(draft, bench.on(ROUGH), best, say)
             say("alternatives")
             others = alternatives(bench, best.designed.vessel, layout)
@@ -277,6 +275,22 @@ def _both_checks(
         return check(draft.vessel), draft.given
     best, first = each(check, [draft.vessel, given], executor)
     return best, first
+
+
+def stays(before: float, after: float) -> bool:
+    """Whether cracks threaten a vessel and a plan lowers their probability less than tenfold.
+
+    Parameters
+    ----------
+    before, after : float
+        Probability of a crack as given and as proposed. [-]
+
+    Examples
+    --------
+    >>> stays(0.8, 0.3), stays(0.8, 0.02), stays(0.001, 0.001)
+    (True, False, False)
+    """
+    return before > FAILURE_CAUTION and before < TENFOLD * after
 
 
 def _better(one: Check, other: Check, bench: Bench) -> bool:

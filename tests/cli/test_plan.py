@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from cofire.design.plan import FIRST
+
 ROOT = Path(__file__).parents[2]
 VESSEL = """
 name = "{name}"
@@ -27,8 +29,8 @@ to_mm = 15
 [[band]]
 material = "fritted body"
 [joint]
-blends = 1
-height_mm = 12
+blends = 0
+height_mm = 0
 lowest_mm = 15
 highest_mm = 15
 keep_mm = 8
@@ -103,7 +105,8 @@ def test_a_command_interrupted_at_any_moment_leaves_its_best_so_far_marked(first
         os.killpg(child.pid, signal.SIGINT)
         status = child.wait()
         if out.exists():
-            assert whole_plan(out)["finished"] is (status != 130)
+            # 130 with a finished plan: it was put in place, and the interrupt met its last words
+            assert whole_plan(out)["finished"] or status == 130
         else:
             assert status == 130  # before anything was found
 
@@ -117,7 +120,9 @@ def test_an_interrupt_is_answered_within_two_seconds_and_a_second_one_stops_at_o
     os.killpg(child.pid, signal.SIGINT)
     begun = time.monotonic()
     assert child.stderr is not None
-    answer = child.stderr.readline().decode()
+    answer = FIRST
+    while answer.startswith(FIRST):
+        answer = child.stderr.readline().decode()
     assert time.monotonic() - begun < 2.0
     searching = r"interrupted after \d+ layouts and \d+ firings: kept .*Ctrl-C again"
     assert re.match(searching + "|the plan is being written; Ctrl-C again", answer)
