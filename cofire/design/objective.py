@@ -535,7 +535,7 @@ def odds(
     for row, results in enumerate(each(_judged, jobs, samples[0].bench.executor)):
         for column, flags in enumerate(results):
             if flags is None:
-                losers[column].append("not solved")
+                losers[column].append("it could not be worked out")
                 continue
             body = samples[row].bench.zones(vessels[asked[column]])[1]
             kept, sound, loser = chances(flags, body["weibull_modulus"].scalar)

@@ -169,7 +169,7 @@ def _proposal(search: DesignSearch) -> str:
     if best is not None and max(best.outcome.chance, o.chance) > PINNED:
         gain = best.outcome.chance - o.chance
         told.append(
-            f"{best.design.changes} changes would keep {abs(100 * gain):.0f} pots in a hundred "
+            f"{best.design.changes} changes would keep {abs(100 * gain):.0f} in a hundred pots "
             f"{'more' if gain >= 0 else 'fewer'}."
         )
     elif o.chance <= PINNED:
