@@ -128,6 +128,26 @@ def layout_of(vessel: Vessel) -> Layout:
     return Layout(shares, least, middle, heights)
 
 
+def alone(vessel: Vessel, foot: float, rim: float, left: float) -> bool:
+    """Whether the nozzle gives 95 % of its own paste at both ends over the height kept pure.
+
+    Worked out from the mix that has left the nozzle, at the two heights.
+    """
+    n, dead = vessel.printer.tanks, left * vessel.printer.dead_volume
+    z = np.linspace(0.0, float(vessel.height[-1]), 4001)
+    slant = np.hypot(1.0, np.gradient(np.interp(z, vessel.height, vessel.radius), z))
+    section = 2.0 * np.pi * np.interp(z, vessel.height, vessel.radius)
+    section = section * np.interp(z, vessel.height, vessel.wall) * slant
+    out = np.concatenate([[0.0], np.cumsum(0.5 * (section[1:] + section[:-1]) * np.diff(z))])
+    kept = max(vessel.joint.keep, 2 * vessel.printer.layer)
+
+    def new(at: float, joint: float) -> float:
+        since = np.interp(at, z, out) - np.interp(joint, z, out) + dead / n * gamma.ppf(0.5, n)
+        return float(gamma.cdf(max(since, 0.0) * n / dead, n))
+
+    return new(kept, foot) <= 0.0501 and new(z[-1] - kept, rim) >= 0.9499
+
+
 def broken_limits(vessel: Vessel, layout: Layout) -> list[str]:
     """Which limits a layout breaks, worked out anew from the vessel's own numbers."""
     joint, layer, hair = vessel.joint, vessel.printer.layer, 1e-8
@@ -157,6 +177,7 @@ def broken_limits(vessel: Vessel, layout: Layout) -> list[str]:
         "a zone at each end": foot > 0.0 and rim < top,
         "foot on a layer": abs(foot / layer - round(foot / layer)) < 1e-5,
         "whole layers": all(abs(h / layer - round(h / layer)) < 1e-5 for h in layout.each),
+        "pure": not vessel.printer.given or alone(vessel, foot, rim, max(left)),
         "smear": not layout.shares or fits or vessel.printer.given,  # else its smear is judged
     }
     return [name for name, kept in checks.items() if not kept]

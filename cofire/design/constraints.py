@@ -15,12 +15,14 @@ import numpy as np
 from cofire.design.transition import Layout
 from cofire.errors import ModelError
 from cofire.materials.card import Card
-from cofire.physics.changeover import smear
+from cofire.physics.changeover import smear, volume_for_share
 from cofire.vessel import FIXED, Vessel
 
 # ----------------------------------------------------------------------------------------------
 # What printer, user and vessel allow of a transition, in whole layers of the printer
 
+IMPURE = 0.05
+"""Of the other paste in a zone that counts as pure: our choice. [-]"""
 LEAST_LAYERS = 2
 """A band or a pure zone has at least as many layers of the printer. [-]"""
 SLACK = 1e-9
@@ -150,6 +152,41 @@ def least_ends(vessel: Vessel) -> tuple[float, float]:
     """
     least = keep(vessel)
     return max(vessel.joint.foot_height, least), max(vessel.joint.rim_height, least)
+
+
+def pure_ends(vessel: Vessel, layout: Layout) -> bool:
+    """Whether each zone is laid of its own paste alone, to 5 %, over the height that is kept pure.
+
+    A change is timed so that half of the new paste comes at its joint. Without a printer nothing is
+    known of it, and bands are no lower than a usual smear instead (`least_height`).
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits, from `in_fired_size`.
+    layout : Layout
+        The layout.
+
+    Returns
+    -------
+    bool
+        True where the first change begins above what is kept below, and the last is over below
+        what is kept above.
+    """
+    printer = vessel.printer
+    if not printer.given:
+        return True
+    early, half, late = (
+        float(volume_for_share(share, printer.dead_volume, printer.tanks))
+        for share in (IMPURE, 0.5, 1.0 - IMPURE)
+    )
+    chord = np.hypot(np.diff(vessel.radius), np.diff(vessel.height))
+    ring = 2.0 * np.pi * vessel.radius * vessel.wall
+    below = np.concatenate([[0.0], np.cumsum(0.5 * (ring[1:] + ring[:-1]) * chord)])
+    top, least = float(vessel.height[-1]), keep(vessel)
+    foot, rim = layout.foot, layout.foot + layout.total
+    first, low, high, last = np.interp([least, foot, rim, top - least], vessel.height, below)
+    return bool(low - first >= half - early and last - high >= late - half)
 
 
 def _held(vessel: Vessel, total: float) -> tuple[float, float]:
@@ -287,6 +324,7 @@ def broken(vessel: Vessel, layout: Layout) -> list[str]:
         "position": fixed or low - SLACK <= layout.middle <= high + SLACK,
         "keep": first - slack <= foot <= last + slack,
         "smear": layout.height >= least - SLACK,
+        "pure": pure_ends(vessel, layout),
     }
     return [name for name, held in kept.items() if not held]
 
@@ -354,6 +392,54 @@ def refuse_without_place(vessel: Vessel) -> None:
         f"layer of {1e3 * vessel.printer.layer:g} mm for a joint; pure zones of keep_mm = "
         f"{least:g} leave {least:g} to {top - least:g} mm"
     )
+
+
+def places(vessel: Vessel, count: int = 20) -> list[float]:
+    """Places of a transition's middle, evenly from the lowest allowed to the highest. [m]
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    count : int
+        How many. [-]
+    """
+    return [float(middle) for middle in np.linspace(*place_range(vessel), count)]
+
+
+def _pure_somewhere(vessel: Vessel) -> bool:
+    """Whether a direct change of paste leaves both ends pure wherever it may lie."""
+    tried = [placed(vessel, Layout((), 0.0, middle)) for middle in places(vessel)]
+    some = [one for one in tried if one is not None]
+    return not some or any(pure_ends(vessel, one) for one in some)
+
+
+def with_room(vessel: Vessel, metal: Card, ceramic: Card) -> Vessel:
+    """The vessel, with the smallest chamber it may have where its own leaves no zone pure.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its printer.
+    metal, ceramic : Card
+        Of its two zones.
+
+    Raises
+    ------
+    ModelError
+        No chamber that it may have leaves both ends pure.
+    """
+    if _pure_somewhere(in_fired_size(vessel, metal, ceramic)):
+        return vessel
+    least = min((vessel.printer.dead_volume, *vessel.free.dead_volume))
+    small = replace(vessel, printer=replace(vessel.printer, dead_volume=least))
+    if not _pure_somewhere(in_fired_size(small, metal, ceramic)):
+        raise ModelError(
+            f"{vessel.name}: pure: {1e6 * least:.3g} ml of paste before the nozzle leave no pure "
+            f"zone of keep_mm = {1e3 * keep(vessel):g} at foot and rim; take a smaller chamber "
+            "(dead_volume_ml), a thicker wall or a smaller keep_mm"
+        )
+    return small
 
 
 def bounds(vessel: Vessel) -> list[str]:

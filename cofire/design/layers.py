@@ -28,7 +28,9 @@ from cofire.design.constraints import (
     merge,
     neighbours,
     placed,
+    places,
     refuse_without_place,
+    with_room,
 )
 from cofire.design.transition import Layout, as_vessel, zones
 from cofire.errors import ModelError
@@ -307,6 +309,7 @@ def propose_layers(
         No layout keeps the limits; the message names the one that binds.
     """
     metal, ceramic, _ = zones(vessel, cards)
+    vessel = with_room(vessel, metal, ceramic)
     sized = in_fired_size(vessel, metal, ceramic)
     refuse_without_place(sized)
     bench = bench or Bench(cards, extend, executor=executor)
@@ -335,7 +338,8 @@ def propose_layers(
     finished = True
     try:
         if start is None:
-            run(layouts(sized, (1.0,), FIRST_SKEWS, [middle]))
+            first = layouts(sized, (1.0,), FIRST_SKEWS, [middle])
+            run(first or layouts(sized, (1.0,), FIRST_SKEWS, places(sized)))
             run(second(sized, done.values(), middle))
         else:
             run(start)

@@ -18,7 +18,14 @@ from cofire.assessment.verdict import Verdict
 from cofire.assessment.windows import ceiling
 from cofire.design.alternatives import Alternative, alternatives
 from cofire.design.candidates import ROUGH, Bench
-from cofire.design.constraints import broken, fitted, in_fired_size, layouts, refuse_without_place
+from cofire.design.constraints import (
+    broken,
+    fitted,
+    in_fired_size,
+    layouts,
+    refuse_without_place,
+    with_room,
+)
 from cofire.design.firings import USUAL, Frame, Setting, frame
 from cofire.design.layers import (
     LayerSearch,
@@ -205,9 +212,10 @@ def propose(
         The vessel cannot be planned: the message names what binds.
     """
     say = tell or (lambda line: None)
-    zones(vessel, cards)
+    metal, ceramic, _ = zones(vessel, cards)
     vessel = started(vessel, cards, extend)
     refuse_without_place(vessel)
+    with_room(vessel, metal, ceramic)  # refuses a change of paste that leaves no zone pure
     meshed(vessel)  # refuses a joint that cannot be cut, before the search
     bench = Bench(cards, extend, executor=executor)
     bench.history(vessel.firing, bench.used([vessel]))  # refuses what its tables do not cover
@@ -394,6 +402,7 @@ def _search(
     of them is dropped.
     """
     metal, ceramic, below = bench.zones(vessel)
+    vessel = with_room(vessel, metal, ceramic)
     rough = bench.on(ROUGH)
 
     def laid(layout: Layout, firing: Firing) -> Vessel:
