@@ -223,7 +223,11 @@ JOINT = _table(
         "highest place of the transition's middle", MM, 0.0, 2000.0, otherwise="as the bands allow"
     ),
     keep_mm=Field(
-        "least height of either pure zone", MM, 0.0, 1000.0, otherwise="0.3 of the smaller zone"
+        "least height of either pure zone; 0 lets the pot fade from foot to rim",
+        MM,
+        0.0,
+        1000.0,
+        otherwise="0.3 of the smaller zone",
     ),
 )
 CHOICES = _table(

@@ -177,7 +177,9 @@ def broken_limits(vessel: Vessel, layout: Layout) -> list[str]:
         "a zone at each end": foot > 0.0 and rim < top,
         "foot on a layer": abs(foot / layer - round(foot / layer)) < 1e-5,
         "whole layers": all(abs(h / layer - round(h / layer)) < 1e-5 for h in layout.each),
-        "pure": not vessel.printer.given or alone(vessel, foot, rim, max(left)),
+        "pure": not vessel.printer.given
+        or joint.keep == 0.0
+        or alone(vessel, foot, rim, max(left)),
         "smear": not layout.shares or fits or vessel.printer.given,  # else its smear is judged
     }
     return [name for name, kept in checks.items() if not kept]

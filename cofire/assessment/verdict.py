@@ -21,7 +21,7 @@ from cofire.assessment import (
 )
 from cofire.assessment.model_factors import foretold
 from cofire.assessment.response import Response
-from cofire.assessment.rule import VERDICTS, Flag, Rule
+from cofire.assessment.rule import GO, VERDICTS, Flag, Rule
 from cofire.display import small_table
 from cofire.materials.card import DENSE
 
@@ -108,6 +108,8 @@ class Verdict:
 
         A pot that has melted does not crack, and one that cracked on cooling has no year to come.
         """
+        if self.grade == GO:
+            return self.worst
         alike = [flag for flag in self.flags if flag.grade == self.grade]
         rules = [rule_of(flag) for flag in alike]
         order = [0 if r.melts else 3 if not r.loses else 2 if r.after else 1 for r in rules]

@@ -157,8 +157,9 @@ def least_ends(vessel: Vessel) -> tuple[float, float]:
 def pure_ends(vessel: Vessel, layout: Layout) -> bool:
     """Whether each zone is laid of its own paste alone, to 5 %, over the height that is kept pure.
 
-    A change is timed so that half of the new paste comes at its joint. Without a printer nothing is
-    known of it, and bands are no lower than a usual smear instead (`least_height`).
+    A change is timed so that half of the new paste comes at its joint. With nothing to be kept, a
+    pot may fade from foot to rim. Without a printer nothing is known of its changes, and bands are
+    no lower than a usual smear instead (`least_height`).
 
     Parameters
     ----------
@@ -174,7 +175,7 @@ def pure_ends(vessel: Vessel, layout: Layout) -> bool:
         what is kept above.
     """
     printer = vessel.printer
-    if not printer.given:
+    if not printer.given or vessel.joint.keep <= 0.0:
         return True
     early, half, late = (
         float(volume_for_share(share, printer.dead_volume, printer.tanks))

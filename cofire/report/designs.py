@@ -169,8 +169,12 @@ def _proposal(search: DesignSearch) -> str:
     if best is not None and max(best.outcome.chance, o.chance) > PINNED:
         gain = best.outcome.chance - o.chance
         told.append(
-            f"{best.design.changes} changes would keep {abs(100 * gain):.0f} in a hundred pots "
-            f"{'more' if gain >= 0 else 'fewer'}."
+            f"{best.design.changes} changes would keep "
+            + (
+                f"{abs(100 * gain):.0f} in a hundred pots {'more' if gain > 0 else 'fewer'}."
+                if round(100 * gain)
+                else "as many."
+            )
         )
     elif o.chance <= PINNED:
         told.append(

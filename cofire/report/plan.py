@@ -47,7 +47,7 @@ from cofire.report.job_figures import firing_figure
 from cofire.report.pot import pot_figure
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import stress_figure, trade_off_figure
-from cofire.report.verdict import as_stress, flag_row, number, sharp_line
+from cofire.report.verdict import as_stress, ends_line, flag_row, number, sharp_line
 from cofire.report.writing import replace_folder, table_text, wrapped
 from cofire.units import HOUR, MINUTE, celsius
 from cofire.vessel import FIXED, FREE, Vessel
@@ -659,6 +659,7 @@ def plan_text(plan: Plan) -> str:
         f"  {b.low * 1e3:5.1f}-{b.high * 1e3:5.1f} mm  {b.material} ({how})"
         for b, how in zip(vessel.bands, held, strict=True)
     ]
+    lines += wrapped(ends_line(plan.proposal))
     lines += wrapped(
         'Each end band may have height = "fixed", "at least" or "free" in the file; without it and '
         "without a place in [joint], the lower of the two is fixed as written."

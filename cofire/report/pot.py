@@ -67,9 +67,13 @@ def fired_wall(response: Response) -> Wall:
     Wall
         With the ends of its bands.
     """
+    return wall_of_mesh(response.fired.meridian, _edges(response))
+
+
+def _edges(response: Response) -> Array:
+    """Ends of the bands, from the foot up. [m]"""
     bands = response.vessel.bands
-    edges = np.array([bands[0].low, *(band.high for band in bands)])
-    return wall_of_mesh(response.fired.meridian, edges)
+    return np.array([bands[0].low, *(band.high for band in bands)])
 
 
 def hatch(share: float) -> dict[str, Any]:
@@ -175,8 +179,13 @@ def worst_words(check: Check) -> str:
     return f"★ {told}" + (f"\n{when}" if when else "")
 
 
-def _band(axes: Axes, wall: Wall, number: int, side: float, share: float) -> None:
-    """The cut wall of one band on one side of the axis, with its piece of the base."""
+def _band(
+    axes: Axes, wall: Wall, number: int, side: float, share: float | None, line: float = 0.7
+) -> None:
+    """The cut wall of one band on one side of the axis, with its piece of the base.
+
+    Without a share only its outline.
+    """
     low, high = float(wall.edges[number]), float(wall.edges[number + 1])
     between = wall.height[(wall.height > low) & (wall.height < high)]
     z = np.concatenate([[low], between, [high]])
@@ -187,8 +196,10 @@ def _band(axes: Axes, wall: Wall, number: int, side: float, share: float) -> Non
         r_in = np.concatenate([[0.0, 0.0], r_in])
     x = 1e3 * side * np.concatenate([r_out, r_in[::-1]])
     y = 1e3 * np.concatenate([z, inner[::-1]])
-    axes.fill(x, y, **hatch(share), zorder=2)
-    axes.plot(np.append(x, x[0]), np.append(y, y[0]), color=INK, lw=0.7, zorder=3)
+    if share is not None:
+        axes.fill(x, y, **hatch(share), zorder=2)
+    if line:
+        axes.plot(np.append(x, x[0]), np.append(y, y[0]), color=INK, lw=line, zorder=3)
 
 
 def _outside(axes: Axes, wall: Wall, number: int, share: float) -> None:
@@ -241,9 +252,14 @@ def draw_pot(axes: Axes, check: Check) -> None:
     hollow = np.concatenate([[0.0, corner], 1e3 * wall.inside[inner], [0.0]])
     up = 1e3 * np.concatenate([[wall.base] * 2, wall.height[inner], wall.height[-1:]])
     axes.fill(hollow, up, fc="0.95", ec=INK, lw=0.7, zorder=1)
+    printed = check.printed if check.smeared else response
+    cut = wall_of_mesh(response.fired.meridian, _edges(printed))
+    for band, card in enumerate(printed.cards):
+        _band(axes, cut, band, 1.0, float(card.metal_share), line=0.0 if check.smeared else 0.7)
     for band, share in enumerate(shares):
         _outside(axes, wall, band, share)
-        _band(axes, wall, band, 1.0, share)
+        if check.smeared:
+            _band(axes, wall, band, 1.0, None)
     axes.plot([0.0, 0.0], [0.0, 1e3 * wall.height[-1]], color=INK, lw=0.6, ls=(0, (8, 3, 2, 3)))
     axes.axhline(0.0, color=INK, lw=1.0, zorder=5)
     middles = 0.5 * (wall.edges[1:] + wall.edges[:-1])
@@ -321,6 +337,8 @@ def pot_figure(check: Check, given: Check | None = None) -> Figure:
         f"Beside a joint: mm up, and the share of a limit used up: {SIGNS[0]} kept, "
         f"{SIGNS[1]} near, {SIGNS[2]} passed. ★ the worst place. Hatched: metal, dotted: blend."
     )
+    if any(c.smeared for _, c in pots):
+        told += " Cut wall: as the pastes mix at each change."
     figure.text(
         0.5, 0.06 / size[1], textwrap.fill(told, int(size[0] * 12.5)), fontsize=LETTERS - 1.0,
         ha="center", va="bottom", color=INK,

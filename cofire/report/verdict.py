@@ -91,6 +91,34 @@ def sharp_line(check: Check) -> str:
     )
 
 
+def ends_line(check: Check) -> str:
+    """Up to where each end is laid of its own paste alone, or what it is mixed of.
+
+    Parameters
+    ----------
+    check : Check
+        From `check_vessel`.
+
+    Returns
+    -------
+    str
+        With a full stop; empty where no changeover was counted.
+    """
+    if not check.smeared:
+        return ""
+    printed, drawn = check.printed.vessel.bands, check.designed.vessel.bands
+    foot, rim = printed[0], printed[-1]
+    told = [
+        f"{foot.material} alone up to {1e3 * foot.high:.1f} mm"
+        if foot.material == drawn[0].material
+        else f"{check.printed.cards[0].name} at the foot",
+        f"{rim.material} alone from {1e3 * rim.low:.1f} mm"
+        if rim.material == drawn[-1].material
+        else f"{check.printed.cards[-1].name} at the rim",
+    ]
+    return f"As the pastes mix at each change: {', '.join(told)}."
+
+
 def solved_as(check: Check) -> str:
     """Which structure answered, on which mesh, and how far its stress may be out.
 
