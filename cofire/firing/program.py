@@ -448,6 +448,9 @@ def _row(row: object, place: str) -> dict[str, Any]:
     """A segment given as a row, as a file has it."""
     if isinstance(row, Mapping):
         return dict(row)
-    if not isinstance(row, Sequence) or isinstance(row, str) or len(row) not in (2, 3, 4):
-        raise InputError(f"{place}: {show(row)}; write ({', '.join(ROW[:3])})")
+    refused = InputError(f"{place}: {show(row)}; write ({', '.join(ROW[:3])})")
+    if not isinstance(row, Sequence) or isinstance(row, str) or not 2 <= len(row) <= len(ROW):
+        raise refused
+    if len(row) == len(ROW) and not isinstance(row[-1], str):  # a gas is a word
+        raise refused
     return dict(zip(ROW, row, strict=False))
