@@ -270,7 +270,8 @@ FIRING = _table(
         "min",
         0.0,
         600.0,
-        otherwise="5 in air, 15 in inert gas or hydrogen, 30 packed in carbon",
+        otherwise="5 in air, 15 in inert gas or hydrogen, 30 packed in carbon; the longest of "
+        "them where the gas changes",
         example="10",
     ),
     segment=Field("the tables [[segment]]", otherwise="the pair's own window (a vessel's only)"),
@@ -285,6 +286,11 @@ SEGMENT = _table(
         example="150",
     ),
     hold_min=Field("time there, once the kiln has reached it", "min", 0.0, 30000.0, 0.0),
+    gas=Field(
+        "around the ware from the start of this segment on, until another segment names one",
+        words=GASES,
+        otherwise="as before; first that of the firing",
+    ),
     note=NOTE,
 )
 KILN = _table(

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from cofire.assessment.response import Response
+from cofire.firing.kiln import Trace
 from cofire.materials.card import pure_cards
+from cofire.units import celsius, kelvin
 
+HAND_WARM = kelvin(60.0)
+"""Above it nobody lifts a pot or closes a pack by hand: common practice. [K]"""
 DEFER = "Local codes and licensed practice come first."
 
 
@@ -19,6 +24,30 @@ class Caution:
     source: str
 
 
+def _changes(curve: Trace) -> list[Caution]:
+    """Packs that would have to be closed or opened while they are hot, in the order of time."""
+    found = []
+    for before, after in pairwise(curve.stretches):
+        hot = float(max(curve.ware[after.first], curve.kiln[after.first]))
+        if "carbon" not in (before.gas, after.gas) or hot <= HAND_WARM:
+            continue
+        does = "closed in carbon" if after.gas == "carbon" else "opened"
+        found.append(
+            Caution(
+                "hot pack",
+                f"The pack is {does} at {celsius(hot):.0f} °C: to lift a pot or close a pack that "
+                "hot burns you and may set the carbon alight. Cool to hand-warm, "
+                + (
+                    "pack in carbon, fire again: a segment that ends cold before the gas changes."
+                    if after.gas == "carbon"
+                    else "then open it: a segment that ends cold before the gas changes."
+                ),
+                "common practice",
+            )
+        )
+    return found
+
+
 def cautions(response: Response) -> list[Caution]:
     """Hazards that the vessel's materials, gas and firing raise.
 
@@ -27,23 +56,25 @@ def cautions(response: Response) -> list[Caution]:
     list of Caution
         Only those that apply.
     """
-    gas = response.vessel.firing.gas
+    gases = [s.gas for s in response.trace.stretches]
     pure = pure_cards(response.cards)
     elements = {e for p in pure.values() for e in p.elements}
     names = " and ".join(p.name for p in pure.values() if p.kind == "metal")
     found = []
-    if gas == "carbon":
+    if "carbon" in gases:
+        since = "from burnout to cooling" if len(gases) == 1 else "while it is closed in carbon"
         found.append(
             Caution(
                 "carbon monoxide",
-                "A packed firing gives off carbon monoxide from burnout to cooling: outdoors or "
+                f"A packed firing gives off carbon monoxide {since}: outdoors or "
                 "under extraction, with an alarm; 35 ppm over a working day, 200 ppm never, "
                 "1200 ppm at once dangerous to life. Open the box below 100 °C: hot carbon "
                 "re-ignites.",
                 "NIOSH recommended limits and IDLH (secondary source)",
             )
         )
-    elif gas == "hydrogen":
+    found += _changes(response.trace)
+    if "hydrogen" in gases:
         found.append(
             Caution(
                 "hydrogen",
@@ -52,7 +83,7 @@ def cautions(response: Response) -> list[Caution]:
                 "NFPA 497 (lower limit from memory)",
             )
         )
-    elif gas == "inert":
+    if "inert" in gases:
         found.append(
             Caution(
                 "suffocation",

@@ -21,7 +21,7 @@ from cofire.assessment.rule import (
     joint_name,
     not_computed,
 )
-from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, gas_grade
+from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, grade_in_turn
 from cofire.materials.card import Card
 from cofire.physics import mixing
 from cofire.physics.burnout import gas_viscosity, permeability, wall_overpressure
@@ -107,7 +107,7 @@ def density_flags(response: Response) -> list[Flag]:
 
 
 def atmosphere_flags(response: Response) -> list[Flag]:
-    """What the gas does to each substance.
+    """What the gas does to each substance, each gas over the moments in which it is there.
 
     Returns
     -------
@@ -115,9 +115,15 @@ def atmosphere_flags(response: Response) -> list[Flag]:
         Utilisations 0, 0.75 and 2 stand for good, caution and refused.
     """
     found = []
-    gas = response.vessel.firing.gas
+    gas = response.vessel.firing.gas_words
+    turns = [(s.gas, s.peak) for s in response.trace.stretches]
+    remedy = f"Fire in a gas that suits both zones; {gas} does not."
+    if len(turns) > 1:
+        remedy = (
+            "Keep it open no hotter than burnout needs, then closed in a gas that suits both zones."
+        )
     for card in response.substances[1]:
-        grade, reason = gas_grade(card, gas, response.trace.peak)
+        grade, reason, peak = grade_in_turn(card, turns)
         found.append(
             Flag(
                 zone=card.name,
@@ -127,8 +133,8 @@ def atmosphere_flags(response: Response) -> list[Flag]:
                 limit=1.0,
                 unit=GRADE,
                 note=reason or f"{card.name} is at home in {gas}",
-                remedy=f"Fire in a gas that suits both zones; {gas} does not." if grade else "",
-                temperature=response.trace.peak,
+                remedy=remedy if grade else "",
+                temperature=peak,
             )
         )
     return found

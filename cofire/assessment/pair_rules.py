@@ -10,8 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
-import numpy as np
-
 from cofire.assessment.response import Response
 from cofire.assessment.rule import BLENDS, FIRING, GAS, LAYERS, NEIGHBOUR, Flag, Rule, not_computed
 from cofire.assessment.windows import SOLIDUS_MARGIN
@@ -132,8 +130,8 @@ def liquid_flags(response: Response) -> list[Flag]:
         A zone that melts has a utilisation of `MOLTEN` or more; one that cannot pass for each
         pair of metals of which the table knows nothing.
     """
-    found, unknown = met(touching(response.cards), response.vessel.firing.gas, response.trace.peak)
-    flags = [_flag(liquid, response) for liquid in found if liquid.severity == MELTS]
+    found, unknown = _met_in_turn(response)
+    flags = [_flag(liquid, gas, response) for liquid, gas in found if liquid.severity == MELTS]
     return flags + [
         not_computed(
             zone,
@@ -152,12 +150,32 @@ def reaction_flags(response: Response) -> list[Flag]:
     list of Flag
         One a reaction.
     """
-    found, _ = met(touching(response.cards), response.vessel.firing.gas, response.trace.peak)
-    return [_flag(liquid, response) for liquid in found if liquid.severity != MELTS]
+    found, _ = _met_in_turn(response)
+    return [_flag(liquid, gas, response) for liquid, gas in found if liquid.severity != MELTS]
 
 
-def _flag(liquid: FirstLiquid, response: Response) -> Flag:
-    gas, peak = response.vessel.firing.gas, response.trace.peak
+def _met_in_turn(
+    response: Response,
+) -> tuple[list[tuple[FirstLiquid, str]], dict[tuple[str, str], str]]:
+    """What `met` finds in each gas at the peak that the ware has in it, once, where it is worst."""
+    groups, curve = touching(response.cards), response.trace
+    found: dict[tuple[str, tuple[str, ...]], tuple[float, FirstLiquid, str]] = {}
+    unknown: dict[tuple[str, str], str] = {}
+    for gas, node in curve.hottest_in.items():
+        peak = float(curve.ware[node])
+        here, some = met(groups, gas, peak)
+        unknown |= some
+        for liquid in here:
+            key = liquid.name, liquid.zones
+            over = peak - liquid.temperature
+            if key not in found or over > found[key][0]:
+                found[key] = over, liquid, gas
+    return [(liquid, gas) for _, liquid, gas in found.values()], unknown
+
+
+def _flag(liquid: FirstLiquid, gas: str, response: Response) -> Flag:
+    node = response.trace.hottest_in[gas]
+    peak = float(response.trace.ware[node])
     melts = liquid.severity == MELTS
     limit = liquid.temperature - (SOLIDUS_MARGIN if melts else HARM_CAUTION)
     utilisation = melting_utilisation(liquid.temperature, peak) if melts else HARMED
@@ -176,7 +194,7 @@ def _flag(liquid: FirstLiquid, response: Response) -> Flag:
         note=f"{liquid.text(gas, peak)}; {liquid.consequence}",
         source=f"{liquid.source} ({liquid.basis})",
         remedy=remedy + ".",
-        time=float(response.trace.time[np.argmax(response.trace.ware)]),
+        time=float(response.trace.time[node]),
         temperature=peak,
     )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from cofire.assessment.firing_rules import PORES_CLOSE
+from cofire.assessment.firing_rules import CHAR_CAUTION, CHAR_NO, PORES_CLOSE
 from cofire.assessment.response import Response
 from cofire.assessment.rule import FIRING, GAS, SHAPE, SUBSTANCES, Flag, Rule
 from cofire.firing.kiln import Trace
@@ -40,6 +40,8 @@ STEAM_CAUTION = 0.3
 weaker than dry. [-]"""
 CHAR_YIELD = 0.132
 """Char of the binder without air, of its mass (the binder table). [-]"""
+BURNS_FROM = 673.0
+"""Below it carbon does not burn: common practice. [K]"""
 BLACK_CORE = 0.1
 """Share of the wall that may keep its carbon when the pores close: our choice. [-]"""
 
@@ -124,15 +126,19 @@ def oxygen_flags(response: Response) -> list[Flag]:
     """Carbon that oxygen has not reached when the pores close: black core of thick walls.
 
     The kinetics of burnout alone are `core_of`; here the carbon is the binder's char, and oxygen
-    must come through the pores already burnt. Only in air, else no oxygen comes at all and
-    `core_of` tells it.
+    must come through the pores already burnt. Only while there is air, else no oxygen comes at
+    all and `core_of` tells it. Where another gas follows or goes before, the rule is no stricter
+    than `core_of` would be on that char: an open burnout is never worse than none.
 
     Returns
     -------
     list of Flag
-        One a substance, none in other gases.
+        One a substance, none where air never reaches hot carbon.
     """
-    if response.vessel.firing.gas != "air":
+    curve = response.trace
+    always = not curve.turns
+    in_air = curve.hottest_in.get("air")
+    if in_air is None or (not always and curve.ware[in_air] < BURNS_FROM):
         return []
     wall = float(response.fired.wall.max())
     history, cards = response.substances
@@ -144,14 +150,34 @@ def oxygen_flags(response: Response) -> list[Flag]:
         carbon = (
             CHAR_YIELD * card["binder"].scalar * card["theoretical_density"].scalar * density[0]
         )
-        depth = float(
-            oxygen_depth(history.time, history.temperature, carbon, 1.0 - float(density[0]))[
-                closing
-            ]
+        depths = oxygen_depth(
+            history.time,
+            history.temperature,
+            carbon,
+            1.0 - float(density[0]),
+            BURNS_FROM,
+            None if always else curve.steps_in("air"),
         )
+        depth = float(depths[closing])
         # the depth oxygen must reach, over the depth it has
         utilisation = 0.5 * wall * (1.0 - BLACK_CORE) / max(depth, 1e-9)
         hot = celsius(float(history.temperature[closing]))
+        kept = CHAR_YIELD * card["binder"].scalar * max(1.0 - depth / (0.5 * wall), 0.0)
+        if not always and kept / CHAR_NO < utilisation:
+            found.append(
+                Flag(
+                    zone=card.name,
+                    utilisation=kept / CHAR_NO,
+                    caution=CHAR_CAUTION / CHAR_NO,
+                    figure=100 * kept,
+                    limit=100 * CHAR_NO,
+                    unit="% of dried mass",
+                    note="char that oxygen does not reach while there is air",
+                    time=float(history.time[closing]),
+                    temperature=float(history.temperature[closing]),
+                )
+            )
+            continue
         found.append(
             Flag(
                 zone=card.name,

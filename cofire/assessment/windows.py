@@ -18,7 +18,7 @@ from cofire.materials.pairs import first_liquid
 from cofire.numerics import Array
 from cofire.physics.atmosphere import oxidation_margins, oxidised_elements, oxygen_potential
 from cofire.physics.sintering import clock_rate, density_at, run_clock
-from cofire.units import HOUR, MINUTE, ROOM, celsius
+from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin
 
 # ----------------------------------------------------------------------------------------------
 # Which gas suits a card, and a pair of them
@@ -59,6 +59,80 @@ def gas_grade(card: Card, gas: str, peak: float) -> tuple[int, str]:
                 f"{size:.0f} decades of oxygen too much"
             )
     return grade, reason
+
+
+SKIN = kelvin(600.0)
+"""Hottest at which a powdered metal may stand in a gas that oxidises it, where a later gas reduces
+it: an hour's oxide is some micrometres there, of a grain of some tens, and it goes through much
+hotter. Estimate. [K]"""
+TARNISH = kelvin(300.0)
+"""Below it oxidation is too slow to matter: common practice. [K]"""
+REDUCES_FROM = {"carbon": kelvin(700.0), "hydrogen": kelvin(300.0)}
+"""Gases that take an oxide back, and from which temperature on: carbon's gas is not at equilibrium
+below about 700 °C. Common practice. [K]"""
+
+
+def grade_in_turn(card: Card, turns: Sequence[tuple[str, float]]) -> tuple[int, str, float]:
+    """How a card takes gases that follow each other, each at the peak it has while it is there.
+
+    What a metal bears of oxidation in one gas is a caution where a later one reduces all of it,
+    and else what it is in that gas alone. Only whether, not how much: no figure is known of.
+
+    Parameters
+    ----------
+    card : Card
+        Metal, ceramic or blend.
+    turns : sequence of tuple
+        Gas and peak of the ware in it [K], in order of time.
+
+    Returns
+    -------
+    tuple of int, str and float
+        Grade, the reason where it is not "go", and the peak it belongs to. [K]
+    """
+    if card.parts:
+        found = [grade_in_turn(part, turns) for part, _ in card.parts]
+        return max(found, key=lambda g: g[0])
+    worst = (GO, "", max(peak for _, peak in turns))
+    for n, (gas, peak) in enumerate(turns):
+        grade, reason = gas_grade(card, gas, peak)
+        if grade > GO and len(turns) > 1 and card.kind == "metal":
+            grade, reason = _taken_back(card, gas, peak, turns[n + 1 :], (grade, reason))
+        if grade > worst[0]:
+            worst = grade, reason, peak
+    return worst
+
+
+def _taken_back(
+    card: Card, gas: str, peak: float, later: Sequence[tuple[str, float]], alone: tuple[int, str]
+) -> tuple[int, str]:
+    """Grade of a metal in a gas that oxidises it, with what later gases do about it."""
+    try:
+        margins = oxidation_margins(card.elements, oxygen_potential(gas, peak), peak)
+    except OutOfRange:
+        return alone
+    oxidised = oxidised_elements(margins)
+    if not oxidised:
+        return alone
+    if peak < TARNISH:
+        return GO, ""
+    for other, hot in later:
+        if hot < REDUCES_FROM.get(other, np.inf):
+            continue
+        try:
+            back = oxidation_margins(oxidised, oxygen_potential(other, hot), hot)
+        except OutOfRange:
+            continue
+        if oxidised_elements(back):
+            continue
+        told = f"{card.name} in {gas}: a skin of oxide forms, to {celsius(peak):.0f} °C"
+        if peak > SKIN:
+            return NO, f"{told}; above {celsius(SKIN):.0f} °C it goes through the powder"
+        return CAUTION, (
+            f"{told}; {other} takes it back at {celsius(hot):.0f} °C. Thick powder may crack by "
+            "it: no figure is known"
+        )
+    return alone
 
 
 def best_gas(metal: Card, ceramic: Card, peak: float, gases: Sequence[str]) -> tuple[str, int, str]:

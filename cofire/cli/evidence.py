@@ -156,6 +156,11 @@ def replay(
         raise InputError(f"--lag-min: {lag_min:g}; allowed: 0 to 600")
     cards = load_cards(tables or [])
     given = begun(read_vessel(vessel, load_kilns(tables or [])), cards, extend)
+    if len(set(given.firing.gases)) > 1:
+        raise InputError(
+            f"{given.firing.name}: {given.firing.gas_words}; a log does not say when the gas "
+            "changed, so it cannot be replayed"
+        )
     lag = given.firing.lag if lag_min is None else lag_min * MINUTE
     seen = read_firing_log(
         log, thermocouple=thermocouple, lag=lag, gas=given.firing.gas, temperature_unit=unit,
@@ -426,7 +431,7 @@ def _firing(path: Path, tables: list[Path] | None, log: dict[str, Any]) -> dict[
     if path.suffix.lower() == ".toml":
         firing = read_firing(path, load_kilns(tables or []))
         curve, name = trace(firing), firing.name
-        more = {"gas": firing.gas, "kiln": firing.kiln.name, "logged": False}
+        more = {"gas": firing.gas_words, "kiln": firing.kiln.name, "logged": False}
     else:
         curve, name = read_firing_log(path, **log).trace, path.name
         more = {"logged": True}

@@ -223,7 +223,7 @@ def draw(
     typer.echo(f"written: {one_line(str(png))}, .svg, .csv", err=True)
     worst = int(abs(m.difference).argmax())
     return (
-        f"{one.name} with {other.name}, {firing.name} in {firing.gas}: "
+        f"{one.name} with {other.name}, {firing.name} in {firing.gas_words}: "
         f"{100 * m.difference[worst]:+.1f} % apart at {celsius(m.trace.ware[worst]):.0f} °C, "
         f"{1e6 * m.cooled:+.0f} ppm stored below {celsius(m.set_temperature):.0f} °C "
         f"({one.name} minus {other.name})."

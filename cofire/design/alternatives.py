@@ -436,7 +436,7 @@ def _partners(
         ]
         for pair in pairs[:PARTNERS]:
             lag = vessel.firing.lag if pair.gas == vessel.firing.gas else LAG[pair.gas]
-            firing = replace(vessel.firing, gas=pair.gas, lag=lag)
+            firing = vessel.firing.in_one_gas(pair.gas, lag)
             bands = as_vessel(vessel, pair.metal, pair.ceramic, below, layout)
             make = partial(_usually_fired, replace(bands, firing=firing), cards)
             found.append((f"{pair.metal} with {pair.ceramic}, in {pair.gas}", make))

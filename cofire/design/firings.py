@@ -9,6 +9,7 @@ from operator import attrgetter
 
 import numpy as np
 
+from cofire.assessment.cautions import HAND_WARM
 from cofire.assessment.firing_rules import BURNOUT, CORE, PEAK_CAUTION, burnout_of, core_of
 from cofire.assessment.mismatch import zone_set_points
 from cofire.assessment.rule import GO, Flag
@@ -234,6 +235,69 @@ PAST_INVERSION = 30.0
 
 
 @dataclass(frozen=True)
+class Packing:
+    """How the gas changes once, after burnout and before the soak.
+
+    Attributes
+    ----------
+    opened, closed
+        Gas until then and from then on.
+    cold
+        The segment that ends hand-warm before the change; None where the pack is closed hot.
+    """
+
+    opened: str
+    closed: str
+    cold: Segment | None
+
+
+def packing(firing: Firing) -> Packing | None:
+    """How a firing changes its gas, as a search keeps it: burnout before, all else after.
+
+    Parameters
+    ----------
+    firing : Firing
+        As given.
+
+    Returns
+    -------
+    Packing or None
+        None where it has one gas.
+
+    Raises
+    ------
+    InputError
+        The gas changes more than once, or after the hottest segment has begun.
+    """
+    gases, segments = firing.gases, firing.segments
+    changes = [n for n in range(1, len(gases)) if gases[n] != gases[n - 1]]
+    if not changes:
+        return None
+    hottest = max(range(len(segments)), key=lambda n: segments[n].target)
+    if len(changes) > 1 or changes[0] > hottest:
+        raise InputError(
+            f"{firing.name}: {firing.gas_words}; a search keeps one change of gas, before the "
+            "hottest segment; check this firing as it is"
+        )
+    last = segments[changes[0] - 1]
+    cold = last if changes[0] > 1 and last.target <= HAND_WARM else None
+    return Packing(gases[0], gases[-1], cold)
+
+
+def _packed(
+    how: Packing | None, first: Sequence[Segment], then: Sequence[Segment]
+) -> list[Segment]:
+    """Segments before and after the change of gas, each saying its own; as they are without one."""
+    if how is None:
+        return [*first, *then]
+    before = [*first, *([how.cold] if how.cold else [])]
+    return [
+        *(replace(s, gas=how.opened) for s in before),
+        *(replace(s, gas=how.closed) for s in then),
+    ]
+
+
+@dataclass(frozen=True)
 class Setting:
     """A firing by its choices: which soak, which ramp, which cooling (indices). [-]"""
 
@@ -256,6 +320,8 @@ class Frame:
         Where cooling may be slowed. [K]
     slow_reason
         What lies between.
+    packing
+        How the gas changes after burnout.
     """
 
     firing: Firing
@@ -265,6 +331,7 @@ class Frame:
     slow_from: float
     slow_to: float
     slow_reason: str
+    packing: Packing | None = None
 
     def segments(self, setting: Setting) -> list[Segment]:
         """Segments of a setting; free cooling is spelt out too, so that all have as many.
@@ -275,13 +342,15 @@ class Frame:
             The choices.
         """
         soak = self.soaks[setting.soak]
-        return [
-            DRY,
-            self.burnout,
-            Segment(soak.peak, RAMPS[setting.ramp], soak.hold),
-            Segment(self.slow_from, np.inf),
-            Segment(self.slow_to, COOLINGS[setting.cooling]),
-        ]
+        return _packed(
+            self.packing,
+            [DRY, self.burnout],
+            [
+                Segment(soak.peak, RAMPS[setting.ramp], soak.hold),
+                Segment(self.slow_from, np.inf),
+                Segment(self.slow_to, COOLINGS[setting.cooling]),
+            ],
+        )
 
     def fired(self, setting: Setting) -> Firing:
         """The firing of a setting.
@@ -373,7 +442,7 @@ def followed(kiln: Kiln, start: float, segment: Segment) -> list[Segment]:
     for begin, end in pairwise(ends):
         slowest = np.interp([begin, 0.5 * (begin + end), end], rows, limit).min()
         keeps = slowest >= segment.rate * (1.0 - 1e-6)
-        parts.append(Segment(float(end), segment.rate if keeps else np.inf))
+        parts.append(Segment(float(end), segment.rate if keeps else np.inf, gas=segment.gas))
     return [*parts[:-1], replace(parts[-1], hold=segment.hold)]
 
 
@@ -396,6 +465,8 @@ def frame(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Fr
 
     Raises
     ------
+    InputError
+        A change of gas that a search does not keep.
     ModelError
         The zones share no window.
     """
@@ -420,7 +491,8 @@ def frame(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Fr
     for name, level in inversions.items():
         if level < low:
             low, past = max(level, kelvin(60.0)), f"the set points and the {name}"
-    return Frame(vessel.firing, burnout, reason, found, max(high, low + 5.0), low, past)
+    bottom = max(high, low + 5.0)
+    return Frame(vessel.firing, burnout, reason, found, bottom, low, past, packing(vessel.firing))
 
 
 def _burnout(
@@ -430,9 +502,10 @@ def _burnout(
 
     Where none does: the shortest of those that come nearest.
     """
+    how = packing(vessel.firing)
     tried: list[tuple[Segment, Flag, Firing]] = []
     for segment in burnouts(min(BURNOUT_END, rest.target - 5.0)):
-        firing = replace(vessel.firing, segments=(DRY, segment, rest))
+        firing = replace(vessel.firing, segments=tuple(_packed(how, [DRY, segment], [rest])))
         history = bench.history(firing, pure)
         wall = float(vessel.wall.max())
         flags = [BURNOUT.named(flag) for flag in burnout_of(history, pure, wall)]

@@ -124,7 +124,8 @@ def propose_schedule(
     Parameters
     ----------
     vessel : Vessel
-        With its bands, kiln, gas and lag; the segments of its firing are replaced.
+        With its bands, kiln, gas and lag; the segments of its firing are replaced, and keep the
+        gases (see `cofire.design.firings.packing`).
     cards : mapping
         Materials by name.
     extend : bool
@@ -147,6 +148,8 @@ def propose_schedule(
 
     Raises
     ------
+    InputError
+        A change of gas that a search does not keep.
     ModelError
         The zones share no window.
     """
@@ -270,7 +273,7 @@ def shortest(fired: Iterable[Fired]) -> Fired:
 def _choices(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> tuple[Choice, ...]:
     """Segments of the best setting as the kiln can follow them, with their reasons."""
     setting, enough = best.setting, TIE * min(fired.utilisation for fired in done.values())
-    dry, burnout, ramp, down, slow = whole.segments(setting)
+    dry, burnout, *between, ramp, down, slow = whole.segments(setting)
     soak = whole.soaks[setting.soak]
     hold = (
         f"hold: shorter would leave {soak.asks} porous (density)"
@@ -282,6 +285,7 @@ def _choices(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> tuple[
     told = [  # a segment, why it is no faster, and why it ends as it does
         (dry, "common practice: the last water leaves without steam", ""),
         (burnout, whole.burnout_reason, ""),
+        *((segment, "as given: cold before the gas changes", "") for segment in between),
         (ramp, "ramp: " + faster, f"; peak: {_peak_reason(whole, best, done, enough)}; {hold}"),
         (down, "both zones still flow: as fast as the kiln cools", ""),
         (slow, f"past {whole.slow_reason}: {quicker}", ""),

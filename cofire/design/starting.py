@@ -92,5 +92,5 @@ def taken(firing: Firing) -> str:
         steps.append(f"{celsius(segment.target):.0f} °C {rate}{hold}")
     return (
         f"The file names no firing; taken from the window that its materials share, in "
-        f"{firing.gas}, in the {firing.kiln.name}: {', '.join(steps)}, then cooling shut."
+        f"{firing.gas_words}, in the {firing.kiln.name}: {', '.join(steps)}, then cooling shut."
     )

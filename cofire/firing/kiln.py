@@ -26,6 +26,24 @@ END = ROOM + 5.0
 
 
 @dataclass(frozen=True)
+class Stretch:
+    """One gas for as long as it surrounds the ware.
+
+    Attributes
+    ----------
+    first, last
+        Nodes of the trace at which it comes and goes.
+    peak
+        Hottest temperature of the ware meanwhile. [K]
+    """
+
+    gas: str
+    first: int
+    last: int
+    peak: float
+
+
+@dataclass(frozen=True)
 class Trace:
     """Temperature of ware and kiln over time, linear between nodes.
 
@@ -38,7 +56,10 @@ class Trace:
     breakpoints
         Indices of the ends of ramps and holds, first and last node included.
     gas
-        What surrounds the ware: one of the gases.
+        What surrounds the ware: one of the gases; where it changes, that of the hottest segment.
+    turns
+        Node from which each gas surrounds the ware, and the gas, the first at node 0; empty where
+        it is one throughout.
     """
 
     time: Array
@@ -46,6 +67,40 @@ class Trace:
     kiln: Array
     breakpoints: NDArray[np.intp]
     gas: str = "air"
+    turns: tuple[tuple[int, str], ...] = ()
+
+    @property
+    def stretches(self) -> tuple[Stretch, ...]:
+        """Each gas in turn, from the node where it comes to the one where it goes."""
+        turns = self.turns or ((0, self.gas),)
+        ends = [node for node, _ in turns[1:]] + [self.time.size - 1]
+        return tuple(
+            Stretch(gas, first, last, float(self.ware[first : last + 1].max()))
+            for (first, gas), last in zip(turns, ends, strict=True)
+        )
+
+    @property
+    def hottest_in(self) -> dict[str, int]:
+        """Node at which the ware is hottest in each gas, in the order in which they come."""
+        found: dict[str, int] = {}
+        for s in self.stretches:
+            node = s.first + int(np.argmax(self.ware[s.first : s.last + 1]))
+            if s.gas not in found or self.ware[node] > self.ware[found[s.gas]]:
+                found[s.gas] = node
+        return found
+
+    def steps_in(self, gas: str) -> NDArray[np.bool_]:
+        """Which steps between nodes lie in a gas, shape (M-1,).
+
+        Parameters
+        ----------
+        gas : str
+            One of the gases.
+        """
+        within = np.zeros(self.time.size - 1, dtype=np.bool_)
+        for s in self.stretches:
+            within[s.first : s.last] |= s.gas == gas
+        return within
 
     @property
     def peak(self) -> float:
@@ -54,7 +109,8 @@ class Trace:
 
     def __repr__(self) -> str:
         return (
-            f"<Trace: {self.time[-1] / HOUR:.1f} h in {self.gas}, ware to "
+            f"<Trace: {self.time[-1] / HOUR:.1f} h in "
+            f"{', then '.join(s.gas for s in self.stretches)}, ware to "
             f"{celsius(self.peak):.0f} °C, {self.time.size} nodes>"
         )
 
@@ -170,7 +226,7 @@ def trace(firing: Firing) -> Trace:
     shut, allows; the controller waits for the kiln, so a slow kiln stretches the firing. After
     the last segment it cools freely to 25 °C. The ware follows as one lump with time constant
     `firing.lag` (valid while its own Biot number is small; a thick carbon bed is only
-    approximately first order).
+    approximately first order). A segment's gas comes when the kiln begins the segment.
 
     Parameters
     ----------
@@ -195,11 +251,13 @@ def trace(firing: Firing) -> Trace:
     lag = firing.lag if firing.lag > INSTANT else 0.0
     times, temperatures = [np.array([0.0])], [np.array([ROOM])]
     ends = [0.0]
+    starts = []
     now, here = 0.0, ROOM
     for target, rate, hold in [
         *((s.target, s.rate, s.hold) for s in firing.segments),
         (END, np.inf, 0.0),
     ]:
+        starts.append(now)
         if abs(target - here) > 1e-9:
             ramp_time, ramp_temperature = ramp(kiln, here, target, rate)
             times.append(now + ramp_time)
@@ -220,7 +278,21 @@ def trace(firing: Firing) -> Trace:
     kiln_temperature = np.concatenate(temperatures)
     ware = follow(time, kiln_temperature, lag, ROOM)
     breakpoints = np.unique(np.searchsorted(time, np.array(ends) * (1 - 1e-12)))
-    return Trace(time, ware, kiln_temperature, breakpoints.astype(np.intp), firing.gas)
+    turns: list[tuple[int, str]] = []
+    for start, gas in zip(starts, firing.gases, strict=False):  # cooling keeps the last one's
+        node = int(np.searchsorted(time, start * (1 - 1e-12)))
+        if turns and turns[-1][0] == node:  # a segment that takes no time
+            turns.pop()
+        if not turns or turns[-1][1] != gas:
+            turns.append((node, gas))
+    return Trace(
+        time,
+        ware,
+        kiln_temperature,
+        breakpoints.astype(np.intp),
+        firing.gas,
+        tuple(turns) if len(turns) > 1 else (),
+    )
 
 
 # ----------------------------------------------------------------------------------------------

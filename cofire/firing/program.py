@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.resources.abc import Traversable
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -68,22 +69,30 @@ class Segment:
         Size of the ramp; infinite means as fast as the kiln can. [K/s]
     hold
         Time at the target, from when the kiln reaches it. [s]
+    gas
+        Around the ware from the start of this segment on; empty: as before.
     """
 
     target: float
     rate: float
     hold: float = 0.0
+    gas: str = ""
 
 
 @dataclass(frozen=True)
 class Firing:
     """Segments, the kiln, and what the pack does: gas around the ware and its lag.
 
+    Where segments change the gas, each of them ends up saying its own.
+
     Attributes
     ----------
+    gas
+        Around the ware: where it changes, that of the hottest segment, the first of equals.
     lag
         Time constant with which the ware follows the kiln (first order: one lump whose
-        temperature is uniform; a carbon bed or box is slower than a bare shelf). [s]
+        temperature is uniform; a carbon bed or box is slower than a bare shelf). One for the whole
+        firing, whatever the gas of the moment: the box stands around the ware when it is open. [s]
 
     Examples
     --------
@@ -99,16 +108,58 @@ class Firing:
     gas: str = "air"
     lag: float = 0.0
 
+    def __post_init__(self) -> None:
+        """One form for each firing: where all segments have one gas, none of them says it."""
+        gases = self.gases
+        if not any(s.gas for s in self.segments):
+            return
+        hottest = max(range(len(gases)), key=lambda n: self.segments[n].target)
+        changes = len(set(gases)) > 1
+        said = (
+            replace(s, gas=gas if changes else "")
+            for s, gas in zip(self.segments, gases, strict=True)
+        )
+        object.__setattr__(self, "segments", tuple(said))
+        object.__setattr__(self, "gas", gases[hottest])
+
     @property
     def peak(self) -> float:
         """Hottest temperature asked of the kiln. [K]"""
         return max(s.target for s in self.segments)
 
+    @property
+    def gases(self) -> tuple[str, ...]:
+        """Gas around the ware in each segment; cooling after the last keeps the last one's."""
+        found, gas = [], self.gas
+        for segment in self.segments:
+            gas = segment.gas or gas
+            found.append(gas)
+        return tuple(found)
+
+    @property
+    def gas_words(self) -> str:
+        """The gas, or the gases in turn: "carbon", or "air, then carbon"."""
+        turns = [gas for gas, _ in groupby(self.gases)]
+        return ", then ".join(turns or [self.gas])
+
+    def in_one_gas(self, gas: str, lag: float) -> Firing:
+        """The same segments, all in one gas.
+
+        Parameters
+        ----------
+        gas : str
+            One of GASES.
+        lag : float
+            Time constant of the ware. [s]
+        """
+        plain = tuple(replace(s, gas="") for s in self.segments)
+        return replace(self, segments=plain, gas=gas, lag=lag)
+
     def __repr__(self) -> str:
         count = len(self.segments)
         return (
             f"<Firing {self.name!r}: {count} segment{'s' * (count != 1)} to "
-            f"{celsius(self.peak):.0f} °C in {self.gas}, {self.kiln.name}>"
+            f"{celsius(self.peak):.0f} °C in {self.gas_words}, {self.kiln.name}>"
         )
 
 
@@ -323,8 +374,9 @@ def read_firing(
     Parameters
     ----------
     source : path, mapping, rows or Firing
-        A TOML file, what it would hold, or rows of to_C, rate_C_per_h (a number or "full") and
-        hold_min [°C], [°C/h], [min]; a firing is returned as it is.
+        A TOML file, what it would hold, or rows of to_C, rate_C_per_h (a number or "full"),
+        hold_min [°C], [°C/h], [min] and gas, the last two may be left out; a firing is returned
+        as it is.
     kilns : mapping, optional
         Kilns by name, from `load_kilns`; by default the shipped ones.
     where : str
@@ -347,6 +399,8 @@ def read_firing(
     >>> import cofire as cf
     >>> cf.read_firing([(420, 60, 60), (860, 150, 75), (560, 60, 30)], gas="carbon")
     <Firing 'firing': 3 segments to 860 °C in carbon, small studio kiln>
+    >>> cf.read_firing([(500, 60, 60), (40, "full"), (860, 150, 75, "carbon")], gas="air")
+    <Firing 'firing': 3 segments to 860 °C in air, then carbon, small studio kiln>
     """
     if isinstance(source, Firing) and not others:
         return source
@@ -369,7 +423,6 @@ def read_firing(
         kiln = find_kiln(fields.text("kiln"), kilns, where)
     gas = fields.text("gas")
     known_gas(gas, where)
-    lag = fields.number("lag_min", default=LAG[gas] / MINUTE) * MINUTE
     listed = table.get("segment")
     if not isinstance(listed, list) or not 1 <= len(listed) <= MOST_SEGMENTS:
         given = f"{len(listed)} of them" if isinstance(listed, list) else show(listed)
@@ -380,18 +433,24 @@ def read_firing(
         full = row.table.get("rate_C_per_h") == FULL
         rate = np.inf if full else row.number("rate_C_per_h") / HOUR
         target = kelvin(row.number("to_C"))
-        segments.append(Segment(target, rate, row.number("hold_min") * MINUTE))
-    firing = Firing(fields.name(), kiln, tuple(segments), gas, lag)
+        own = known_gas(row.text("gas"), row.where) if "gas" in row.table else ""
+        segments.append(Segment(target, rate, row.number("hold_min") * MINUTE, own))
+    firing = Firing(fields.name(), kiln, tuple(segments), gas)
+    usual = max(LAG[name] for name in firing.gases)
+    firing = replace(firing, lag=fields.number("lag_min", default=usual / MINUTE) * MINUTE)
     return checked(firing, where)
 
 
-ROW = ("to_C", "rate_C_per_h", "hold_min")
+ROW = ("to_C", "rate_C_per_h", "hold_min", "gas")
 
 
 def _row(row: object, place: str) -> dict[str, Any]:
     """A segment given as a row, as a file has it."""
     if isinstance(row, Mapping):
         return dict(row)
-    if not isinstance(row, Sequence) or isinstance(row, str) or len(row) not in (2, 3):
-        raise InputError(f"{place}: {show(row)}; write ({', '.join(ROW)})")
+    refused = InputError(f"{place}: {show(row)}; write ({', '.join(ROW[:3])})")
+    if not isinstance(row, Sequence) or isinstance(row, str) or not 2 <= len(row) <= len(ROW):
+        raise refused
+    if len(row) == len(ROW) and not isinstance(row[-1], str):  # a gas is a word
+        raise refused
     return dict(zip(ROW, row, strict=False))

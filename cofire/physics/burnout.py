@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
+from numpy.typing import NDArray
 
 from cofire.materials.binders import Reaction
 from cofire.numerics import Array
@@ -34,11 +35,35 @@ def conversion(time: Array, temperature: Array, reaction: Reaction) -> Array:
     array
         From 0 towards 1, shape (M,). [-]
     """
-    clock = run_clock(
+    return _converted(reaction_clock(time, temperature, reaction), reaction)
+
+
+def reaction_clock(time: Array, temperature: Array, reaction: Reaction) -> Array:
+    """Integral of a reaction's rate constant along a trace, from zero.
+
+    Parameters
+    ----------
+    time : array
+        Shape (M,). [s]
+    temperature : array
+        Shape (M,). [K]
+    reaction : Reaction
+        Kinetics.
+
+    Returns
+    -------
+    array
+        Shape (M,). [-]
+    """
+    return run_clock(
         time,
         temperature,
         lambda T: reaction.frequency * np.exp(-reaction.activation_energy / (GAS_CONSTANT * T)),
     )
+
+
+def _converted(clock: Array, reaction: Reaction) -> Array:
+    """Share of a reaction done at readings of its clock."""
     n = reaction.order
     if abs(n - 1.0) < 1e-9:
         return -np.expm1(-clock)
@@ -66,6 +91,47 @@ def mass_lost(time: Array, temperature: Array, reactions: Sequence[Reaction]) ->
     lost = np.zeros_like(time)
     for reaction in reactions:
         lost = lost + reaction.share * conversion(time, temperature, reaction)
+    return lost
+
+
+def mass_lost_in_turn(
+    time: Array, temperature: Array, turns: Sequence[tuple[int, Sequence[Reaction]]]
+) -> Array:
+    """Share of a substance's mass lost where its reactions change with the gas on the way.
+
+    What has gone stays gone: the reactions of the next gas begin where they would stand had they
+    taken as much along the same heat, their easy part first, and go on by their own clocks from
+    there (estimate). Where more has gone than they take, as of char burnt in air, they take no
+    more. With the same reactions in every turn it is `mass_lost`.
+
+    Parameters
+    ----------
+    time : array
+        Shape (M,). [s]
+    temperature : array
+        Shape (M,). [K]
+    turns : sequence of tuple
+        The node from which each set of reactions counts, the first 0, and the reactions.
+
+    Returns
+    -------
+    array
+        Never falls, shape (M,). [-]
+    """
+    lost = mass_lost(time, temperature, turns[0][1])
+    for first, reactions in turns[1:]:
+        alone = mass_lost(time, temperature, reactions)  # had it been this gas from the start
+        gone = float(lost[first])
+        # the heat after which this gas would have taken as much, as a node of the same trace
+        at = float(np.interp(gone, alone, np.arange(time.size)))
+        done = np.zeros_like(time[first:])
+        for reaction in reactions:
+            clock = reaction_clock(time, temperature, reaction)
+            begun = float(np.interp(at, np.arange(time.size), clock))
+            done += reaction.share * _converted(clock[first:] - clock[first] + begun, reaction)
+        most = max(gone, sum(r.share for r in reactions))
+        lost = lost.copy()
+        lost[first:] = np.minimum(gone + np.maximum(done - done[0], 0.0), most)
     return lost
 
 
@@ -231,7 +297,12 @@ def moisture_left(fourier: npt.ArrayLike) -> Array:
 
 
 def oxygen_depth(
-    time: Array, temperature: Array, carbon: float, porosity: float, burns_from: float = 673.0
+    time: Array,
+    temperature: Array,
+    carbon: float,
+    porosity: float,
+    burns_from: float = 673.0,
+    open_steps: NDArray[np.bool_] | None = None,
 ) -> Array:
     """Depth from each face to which oxygen from air has burnt the carbon of a wall. [m]
 
@@ -250,6 +321,8 @@ def oxygen_depth(
         Open pores. [-]
     burns_from : float
         Below it carbon does not burn. [K]
+    open_steps : array of bool, optional
+        Steps between nodes in which there is air, shape (M-1,); by default all.
 
     Returns
     -------
@@ -260,6 +333,8 @@ def oxygen_depth(
     supply = 2.0e-5 * (hot / 293.0) ** 1.75 * porosity**1.5 * 0.21 * ATMOSPHERE / (8.314 * hot)
     supply = np.where(temperature >= burns_from, supply, 0.0)
     steps = 0.5 * (supply[1:] + supply[:-1]) * np.diff(time)
+    if open_steps is not None:
+        steps = np.where(open_steps, steps, 0.0)
     moles = max(carbon, 0.0) / 0.012
     with np.errstate(divide="ignore", invalid="ignore"):
         depth = np.sqrt(2.0 * np.append(0.0, np.cumsum(steps)) / moles)

@@ -16,7 +16,7 @@ from cofire.materials.properties import ALONG_THE_FIRING, VISCOSITIES
 from cofire.numerics import Array
 from cofire.physics import mixing
 from cofire.physics.blends import bulk_density, neck
-from cofire.physics.burnout import mass_lost
+from cofire.physics.burnout import mass_lost_in_turn
 from cofire.physics.expansion import thermal_strains
 from cofire.physics.porosity import (
     anchored_strength,
@@ -205,13 +205,26 @@ class _Lost:
     burnt_out: Array
 
 
-def _lost(trace: Trace, reactions: Sequence[Reaction]) -> _Lost:
-    """Burnout along a trace, the same for all materials; `burnt_out` ends at 1."""
-    binder = [r for r in reactions if r.substance == "binder"]
-    water = [r for r in reactions if r.substance == "structural water"]
-    gone = mass_lost(trace.time, trace.ware, binder)
-    burnt_out = np.clip(gone / max(sum(r.share for r in binder), 1e-9), 0.0, 1.0)
-    return _Lost(gone, mass_lost(trace.time, trace.ware, water), burnt_out)
+def _lost(trace: Trace, reactions: Sequence[Reaction] | None) -> _Lost:
+    """Burnout along a trace, the same for all materials; `burnt_out` ends at 1.
+
+    Without reactions those of each gas count while it is there. What the gas that leaves most char
+    leaves holds nothing: where gases follow each other, that much counts as burnt out.
+    """
+    sets = (
+        [(s.first, shipped_reactions(s.gas)) for s in trace.stretches]
+        if reactions is None
+        else [(0, tuple(reactions))]
+    )
+
+    def gone(substance: str) -> Array:
+        turns = [(node, [r for r in some if r.substance == substance]) for node, some in sets]
+        return mass_lost_in_turn(trace.time, trace.ware, turns)
+
+    takes = (sum(r.share for r in some if r.substance == "binder") for _, some in sets)
+    binder = gone("binder")
+    burnt_out = np.clip(binder / max(min(takes), 1e-9), 0.0, 1.0)
+    return _Lost(binder, gone("structural water"), burnt_out)
 
 
 def yields_cold(card: Card, density: Array | float) -> Array:
@@ -364,7 +377,7 @@ class Along:
     trace : Trace
         What the ware sees, M nodes.
     reactions : sequence of Reaction, optional
-        Burnout kinetics; by default the shipped ones for the trace's gas.
+        Burnout kinetics; by default the shipped ones for the gas of each moment.
     extend : bool
         Hold a table's end values beyond its rows, and say so in `extended`, instead of refusing.
     """
@@ -373,10 +386,10 @@ class Along:
         self, trace: Trace, reactions: Sequence[Reaction] | None = None, extend: bool = False
     ) -> None:
         self.trace, self.extend = trace, extend
-        self._reactions = shipped_reactions(trace.gas) if reactions is None else tuple(reactions)
+        self._reactions = None if reactions is None else tuple(reactions)
         self._known: dict[int, tuple[Card, _Zone, list[str]]] = {}
 
-    def __reduce__(self) -> tuple[type[Along], tuple[Trace, Sequence[Reaction], bool]]:
+    def __reduce__(self) -> tuple[type[Along], tuple[Trace, Sequence[Reaction] | None, bool]]:
         """How another process gets it: without what is known."""
         return type(self), (self.trace, self._reactions, self.extend)
 
@@ -448,7 +461,7 @@ def histories(
     trace : Trace
         What the ware sees, M nodes.
     reactions : sequence of Reaction, optional
-        Burnout kinetics; by default the shipped ones for the trace's gas.
+        Burnout kinetics; by default the shipped ones for the gas of each moment.
     extend : bool
         Hold a table's end values beyond its rows, and say so in `extended`, instead of refusing.
 

@@ -63,6 +63,15 @@ class Step:
     behind: float | None
 
 
+GAS_COMES = {
+    "air": "open to air from here",
+    "carbon": "close the pack in carbon here",
+    "inert": "inert gas from here",
+    "hydrogen": "hydrogen from here, purge first",
+}
+"""What is done at the kiln where a gas comes, by gas."""
+
+
 @dataclass(frozen=True)
 class Happening:
     """An event of the firing: its materials, and how hot ware and kiln are then. [s], [K], [K]"""
@@ -147,6 +156,10 @@ def happenings(response: Response) -> list[Happening]:
     cold = top + int(np.argmax(curve.ware[top:] < OPEN))
     if curve.ware[top] > OPEN:
         events.add(Event("cold", "", float(curve.time[cold]), float(curve.ware[cold])))
+    for s in curve.stretches[1:]:
+        events.add(
+            Event(GAS_COMES[s.gas], "", float(curve.time[s.first]), float(curve.ware[s.first]))
+        )
     groups: list[list[Event]] = []
     for event in sorted(events, key=lambda e: (e.time, e.zone, e.name)):
         same = [group for group in groups if group[0].name == event.name]

@@ -293,7 +293,7 @@ def mismatch_figure(m: Mismatch) -> Figure:
         content(panel, m)
     figure.align_ylabels(panels)
     metal, ceramic = m.history.names
-    title = f"{metal} with {ceramic}: {m.firing.name}, {m.firing.gas}"
+    title = f"{metal} with {ceramic}: {m.firing.name}, {m.firing.gas_words}"
     figure.suptitle(textwrap.fill(title, 100), x=0.01, ha="left", fontsize=12)
     figure.supxlabel(key, x=0.01, ha="left", fontsize=7.5, family="monospace")
     settle(figure)

@@ -62,7 +62,8 @@ def as_text(firing: Firing, curve: Trace) -> str:
         Ends in a new line.
     """
     lines = [
-        f"{firing.name}: {firing.kiln.name}, {firing.gas}, ware lags {firing.lag / MINUTE:.0f} min",
+        f"{firing.name}: {firing.kiln.name}, {firing.gas_words}, "
+        f"ware lags {firing.lag / MINUTE:.0f} min",
         "",
         f"{'from':>7} {'to':>7} {'time':>8} {'mean rate':>11}   kiln (ware at the end)",
     ]
@@ -73,6 +74,11 @@ def as_text(firing: Firing, curve: Trace) -> str:
         lines.append(
             f"{start:4.0f} °C {stop:4.0f} °C {hours:6.2f} h {rate:>11}   "
             f"({celsius(float(curve.ware[b])):.0f} °C)"
+        )
+    for s in curve.stretches[1:]:
+        hours = float(curve.time[s.first]) / HOUR
+        lines.append(
+            f"{s.gas} from {hours:.2f} h on, ware at {celsius(float(curve.ware[s.first])):.0f} °C"
         )
     behind = float(np.max(np.abs(curve.kiln - curve.ware)))
     lines += [
@@ -111,6 +117,8 @@ DEGREES = ("C", "F")
 
 def kiln_csv(firing: Firing, degrees: str = "C") -> str:
     """The firing for a controller that takes numbers only: whole degrees, whole minutes.
+
+    It says nothing of the gas, which no controller changes.
 
     A rate "full" becomes the smallest whole one that the kiln cannot keep anywhere on that
     segment, so that it goes as fast as it can all the same.

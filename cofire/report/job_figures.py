@@ -218,7 +218,7 @@ def firing_figure(response: Response, limit: float, reasons: Sequence[str] = ())
     _curve(axes, curve, steps, events, limit, 9.0)
     serif: dict[str, Any] = {"color": INK, "ha": "left", "va": "top"}
     figure.text(0.01, 1.0 - 0.1 / size[1], f"{_short(response.vessel.name, 60)}: "
-                f"{_short(response.vessel.firing.name, 40)}, in {response.vessel.firing.gas}",
+                f"{_short(response.vessel.firing.name, 40)}, in {response.vessel.firing.gas_words}",
                 fontsize=12, **serif)  # fmt: skip
     top = 1.0 - 0.5 / size[1]
     figure.text(0.655, top, "\n".join(told), fontsize=9, linespacing=1.3, **serif)

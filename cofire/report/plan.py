@@ -288,6 +288,7 @@ def firing_toml(firing: Firing, kilns: Collection[str] = ()) -> str:
             f"to_C = {celsius(s.target):.6g}",
             f"rate_C_per_h = {rate}",
             f"hold_min = {s.hold / MINUTE:.6g}",
+            *([f'gas = "{s.gas}"'] if s.gas else []),
         ]
     return "\n".join(lines) + "\n"
 
@@ -382,11 +383,12 @@ def plan_json(plan: Plan) -> str:
                 "rate_C_per_h": round(s.rate * HOUR, 3) if s.rate < math.inf else FULL,
                 "hold_min": round(s.hold / MINUTE, 3),
             }
+            | ({"gas": s.gas} if s.gas else {})
             for s in vessel.firing.segments
         ],
         "why": [c.reason for c in plan.schedule.choices] if plan.schedule else None,
         "hours": round(float(plan.proposal.printed.trace.time[-1]) / HOUR, 2),
-        "gas": vessel.firing.gas,
+        "gas": vessel.firing.gas_words,
         "kiln": vessel.firing.kiln.name,
         "trade_off": [_trial(t) for t in trade_off(plan.layers)] if plan.layers else [],
         "alternatives": [
@@ -596,6 +598,7 @@ def schedule_text(schedule: Schedule) -> str:
         s = choice.segment
         rate = rate_text(s) + (" °C/h" if s.rate < float("inf") else "")
         head = f"{celsius(s.target):4.0f} °C {rate:>9} {s.hold / MINUTE:4.0f} min   "
+        head += f"{s.gas}: " if s.gas else ""
         lines += wrapped(head.replace(" ", "\u00a0") + choice.reason, len(head))
     lines += wrapped(
         f"then cooling shut; {schedule.hours:.0f} h until cold, utilisation "
@@ -678,7 +681,11 @@ def plan_text(plan: Plan) -> str:
     elif plan.layers is not None:
         lines += ["", layers_text(plan.layers).rstrip()]
     if plan.schedule is not None:
-        lines += ["", f"firing in {vessel.firing.gas}:", schedule_text(plan.schedule).rstrip()]
+        lines += [
+            "",
+            f"firing in {vessel.firing.gas_words}:",
+            schedule_text(plan.schedule).rstrip(),
+        ]
     else:
         lines += ["", "firing: as given"]
     if plan.alternatives:

@@ -342,9 +342,16 @@ def firing_line(firing: Firing, curve: Trace, limit: float, bound: str) -> Text:
     text
         A few sentences.
     """
-    gas = {"air": "air, bare", "carbon": "a carbon-packed box"}.get(firing.gas, firing.gas)
+    around = {"air": "air, bare", "carbon": "a carbon-packed box"}
+    gas, *later = (
+        (around.get(name, name), n)
+        for n, name in enumerate(firing.gases, 1)
+        if n == 1 or name != firing.gases[n - 2]
+    )
+    turns = "".join(f", from part {n} in {name}" for name, n in later)
     return (
-        Strong(f"Never above {celsius(limit):.0f} °C"), " (", Name(bound), f"). Fired in {gas}; "
+        Strong(f"Never above {celsius(limit):.0f} °C"), " (", Name(bound), "). "
+        f"Fired in {gas[0]}{turns}; "
         f"the programme is the kiln's, the ware follows {firing.lag / MINUTE:.0f} min later and "
         f"peaks at {celsius(curve.peak):.0f} °C. {heat_work_line(curve, chart=False)}",
     )  # fmt: skip
@@ -828,7 +835,7 @@ def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> s
         name=Name(vessel.name),
         title=plain(vessel.name),
         firing=("Programme: ", Name(firing.name), ". Kiln: ", Name(firing.kiln.name),
-                f", in {firing.gas}."),
+                f", in {firing.gas_words}."),
         verdict=m.verdict,
         decided=shown(verdict_text(m)),
         limits=shown(limits_table(m)),

@@ -88,7 +88,10 @@ def as_text(
         Ends in a new line.
     """
     vessel, shell = response.vessel, response.fired
-    lines = [*wrapped(f"{vessel.name}: {vessel.firing.name} in {vessel.firing.gas}", 4, width), ""]
+    lines = [
+        *wrapped(f"{vessel.name}: {vessel.firing.name} in {vessel.firing.gas_words}", 4, width),
+        "",
+    ]
     if width >= WIDE:
         lines += [
             f"{'band':<42} {'tension':>8}  {'when and where':<52} "
@@ -507,7 +510,8 @@ def stress_figure(response: Response, bands: list[BandStress]) -> Figure:
     )  # fmt: skip
     figure.text(
         0.02, 1.0 - 0.2 / high,
-        f"{response.vessel.name}: {response.vessel.firing.name} in {response.vessel.firing.gas}",
+        f"{response.vessel.name}: {response.vessel.firing.name} "
+        f"in {response.vessel.firing.gas_words}",
         ha="left", va="center", fontsize=11,
     )  # fmt: skip
     return figure

@@ -169,7 +169,9 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
         rows = textwrap.wrap(kept, width, initial_indent=pad, subsequent_indent=more)
         return [row.replace("\u00a0", " ") for row in rows]
 
-    title = f"{verdict.word.upper()}: {vessel.name}, {vessel.firing.name} in {vessel.firing.gas}"
+    title = (
+        f"{verdict.word.upper()}: {vessel.name}, {vessel.firing.name} in {vessel.firing.gas_words}"
+    )
     lines = wrap(title)
     if vessel.left_open is not None:
         lines += wrap(taken(vessel.firing))
@@ -355,7 +357,7 @@ def as_json(check: Check, hazards: Sequence[Caution]) -> str:
         "cofire": __version__,
         "vessel": response.vessel.name,
         "firing": response.vessel.firing.name,
-        "gas": response.vessel.firing.gas,
+        "gas": response.vessel.firing.gas_words,
         "firing_from": "file" if response.vessel.left_open is None else "shared window",
         "verdict": verdict.word,
         "decided_by": verdict.deciding.rule,

@@ -100,9 +100,9 @@ def test_a_body_that_does_not_sinter_is_refused(tea_light: Response):
     ],
 )
 def test_atmosphere_follows_the_metals_oxide(tea_light: Response, metal: str, gas: str, grade: int):
-    vessel = replace(tea_light.vessel, firing=replace(tea_light.vessel.firing, gas=gas))
+    curve = replace(tea_light.trace, gas=gas)
     cards = (CARDS[metal], CARDS["fritted body"])
-    flags = flags_of(replace(tea_light, vessel=vessel, cards=cards), "atmosphere", "core")
+    flags = flags_of(replace(tea_light, trace=curve, cards=cards), "atmosphere", "core")
     assert only(flags, "atmosphere", metal).grade == grade
 
 

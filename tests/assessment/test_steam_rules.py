@@ -111,8 +111,8 @@ def test_oxygen_load_is_the_wall_over_the_depth_and_there_is_none_in_a_pack():
     thick = replace(response, fired=replace(shell, wall=shell.wall * 30.0))
     thin, fat = (only(flags_of(r, "oxygen"), "oxygen", "fritted body") for r in (response, thick))
     assert fat.utilisation == pytest.approx(30.0 * thin.utilisation)
-    vessel = replace(response.vessel, firing=replace(response.vessel.firing, gas="carbon"))
-    assert flags_of(replace(response, vessel=vessel), "oxygen") == []
+    packed = replace(response.trace, gas="carbon")
+    assert flags_of(replace(response, trace=packed), "oxygen") == []
 
 
 def test_steam_is_told_of_each_substance():

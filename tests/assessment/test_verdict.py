@@ -374,8 +374,8 @@ def test_a_verdict_of_go_needs_no_reasons(fired: Response):
 @pytest.mark.parametrize("metal", ["fine silver", "brass 70/30", "nickel", "316L stainless"])
 def test_every_caution_names_its_source(metal: str, gas: str):
     response = tea_light()
-    vessel = replace(response.vessel, firing=replace(response.vessel.firing, gas=gas))
-    found = cautions(replace(response, vessel=vessel, cards=(CARDS[metal], CARDS[BODY])))
+    curve = replace(response.trace, gas=gas)
+    found = cautions(replace(response, trace=curve, cards=(CARDS[metal], CARDS[BODY])))
     assert all(c.hazard and c.text and c.source for c in found)
     hazards = {c.hazard for c in found}
     assert {"burnout fumes", "dust", "ware"} <= hazards

@@ -19,6 +19,7 @@ from cofire.assessment.rule import CAUTION, GO, NO, Flag
 from cofire.assessment.screening import screen, stream
 from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, liquid_ceiling
 from cofire.errors import InputError, UnknownName
+from cofire.firing.kiln import Trace
 from cofire.materials.card import Card
 from cofire.materials.catalogue import bundled_tables, load_cards
 from cofire.materials.pairs import (
@@ -44,11 +45,9 @@ names = st.sampled_from(sorted(CARDS))
 def told(cards: Sequence[Card], gas: str, peak_C: float) -> list[Flag]:
     """Flags of both rules on bands that were at a peak in a gas."""
     peak = kelvin(peak_C)
-    seen: Any = SimpleNamespace(
-        cards=tuple(cards),
-        vessel=SimpleNamespace(firing=SimpleNamespace(gas=gas)),
-        trace=SimpleNamespace(peak=peak, time=np.array([0.0]), ware=np.array([peak])),
-    )
+    ware = np.array([peak, peak])
+    curve = Trace(np.array([0.0, 1.0]), ware, ware, np.array([0, 1]), gas)
+    seen: Any = SimpleNamespace(cards=tuple(cards), trace=curve)
     return [flag for rule in RULES for flag in rule.flags(seen)]
 
 
