@@ -29,6 +29,7 @@ from cofire.assessment.check import Check
 from cofire.assessment.response import Response
 from cofire.assessment.rule import joint_name
 from cofire.assessment.verdict import Verdict
+from cofire.cli import job as job_command
 from cofire.cli.common import DEFECT, INPUT_WRONG
 from cofire.design.ladder import LADDER
 from cofire.firing.kiln import trace
@@ -840,7 +841,7 @@ def test_the_command_writes_the_sheet_and_its_status_is_that_of_the_verdict(
 ) -> None:
     import cofire.production.job as module
 
-    monkeypatch.setattr(cli.job, "checked", lambda *_: vase().check)
+    monkeypatch.setattr(job_command, "checked", lambda *_: vase().check)
     monkeypatch.setattr(module, "job_for", lambda *_args, **_more: vase())
     out = tmp_path / "sheet.html"
     run = CliRunner().invoke
@@ -876,7 +877,7 @@ def test_a_plans_folder_stands_for_its_vessel_and_tells_its_reasons(
     import cofire.production.job as module
 
     asked = []
-    monkeypatch.setattr(cli.job, "checked", lambda file, *_: asked.append(file) or vase().check)
+    monkeypatch.setattr(job_command, "checked", lambda file, *_: asked.append(file) or vase().check)
     monkeypatch.setattr(module, "job_for", lambda *_args, **_more: vase())
     piped = CliRunner().invoke(cli.app, ["sheet", str(plan_folder), "--out", "-"])
     assert asked == [plan_folder / "vessel.toml"]
@@ -888,13 +889,13 @@ def test_a_plans_folder_stands_for_its_vessel_and_tells_its_reasons(
 
 def test_reasons_of_a_firing_that_was_changed_since_are_left_out(plan_folder: Path) -> None:
     firing = vase().response.vessel.firing
-    assert len(cli.job.planned_reasons(plan_folder, firing)) == len(firing.segments)
+    assert len(job_command.planned_reasons(plan_folder, firing)) == len(firing.segments)
     first, *others = firing.segments
     changed = replace(firing, segments=(replace(first, rate=2.0 * first.rate), *others))
-    assert cli.job.planned_reasons(plan_folder, changed) == []
-    assert cli.job.planned_reasons(EXAMPLE, firing) == []
+    assert job_command.planned_reasons(plan_folder, changed) == []
+    assert job_command.planned_reasons(EXAMPLE, firing) == []
     (plan_folder / "firing.csv").write_text(firing_csv(firing), encoding="utf-8")
-    assert cli.job.planned_reasons(plan_folder, firing) == []
+    assert job_command.planned_reasons(plan_folder, firing) == []
 
 
 @pytest.mark.parametrize("command", ["sheet", "make"])
