@@ -36,7 +36,7 @@ from cofire.assessment.rule import joint_name
 from cofire.errors import CofireError
 from cofire.materials.card import Card
 from cofire.materials.pairs import joint_resistance
-from cofire.mechanics.crack_planes import Bond, CrackPath, Wall, crack_paths, crack_planes
+from cofire.mechanics.crack_planes import BESIDE, Bond, CrackPath, Wall, crack_paths, crack_planes
 from cofire.mechanics.layer_firing import LayerFiring
 from cofire.mechanics.tile import Tile
 from cofire.numerics import Array
@@ -52,8 +52,6 @@ PLANES = 4
 """Most places of a vessel at which ring cracks are followed; the largest tensions. [-]"""
 APART = 0.25
 """Least distance between them, in walls. [-]"""
-BESIDE = (0.1, 0.15, 0.25)
-"""Where ring cracks beside a sharp joint are followed, in walls from it. [-]"""
 SHARP = 0.15
 """Difference in metal share from which a step is a joint of its own; below it is a grade. [-]"""
 OFF_STEP = 0.08

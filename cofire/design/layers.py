@@ -14,7 +14,6 @@ from operator import attrgetter
 from cofire.assessment.crack_rules import COOLING
 from cofire.assessment.response import Response
 from cofire.assessment.rule import Flag
-from cofire.assessment.verdict import rule_of
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.design.constraints import (
     SHARE_STEP,
@@ -32,6 +31,7 @@ from cofire.design.constraints import (
     refuse_without_place,
     with_room,
 )
+from cofire.design.objective import fixed
 from cofire.design.transition import Layout, as_vessel, zones
 from cofire.errors import ModelError
 from cofire.materials.card import Card
@@ -131,25 +131,6 @@ def _try(job: tuple[Bench, Vessel, Sequence[Layout]]) -> list[Trial | ModelError
         r if isinstance(r, ModelError) else trial(bench, layout, r)
         for layout, r in zip(some, fire_candidates(bench, vessels), strict=True)
     ]
-
-
-def fixed(flag: Flag, pure: Iterable[str]) -> bool:
-    """Whether no layers change a flag: it sees the firing and a pure zone alone.
-
-    Parameters
-    ----------
-    flag : Flag
-        The flag.
-    pure : iterable of str
-        Names of the two zones' materials.
-
-    Returns
-    -------
-    bool
-        True where it is the same for every layout.
-    """
-    rule = rule_of(flag)
-    return rule.of_substances or (rule.of_material and flag.zone in pure)
 
 
 def trial(bench: Bench, layout: Layout, response: Response) -> Trial:

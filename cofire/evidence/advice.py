@@ -19,6 +19,8 @@ from cofire.evidence.measure_next import MEASURED_BY
 from cofire.evidence.uncertainty import Factor, Samples
 from cofire.numerics import Array
 
+DOUBTFUL = 0.02
+"""A probability to call it wrongly below this is not worth a piece. [-]"""
 TRUTHS = 96
 """Drawn for each set of pieces. [-]"""
 MEASURED = np.sqrt(1.0 / 3.0)
@@ -89,7 +91,7 @@ class Advice:
     def text(self) -> str:
         """The advice, in words."""
         now, then = 100.0 * self.doubt, 100.0 * self.after
-        if self.doubt < 0.02:
+        if self.doubt < DOUBTFUL:
             return f"Fire next: no piece; the call is wrong in {now:.1f} % as it is."
         names = " and ".join(f"{o.name} ({o.pieces} pieces)" for o in self.chosen)
         if self.settled_by_one:

@@ -8,15 +8,13 @@ from dataclasses import replace
 import numpy as np
 
 from cofire.assessment.model_factors import factor_of
-from cofire.evidence.advice import Advice
+from cofire.evidence.advice import DOUBTFUL, Advice
 from cofire.evidence.measure_next import Ranking
 from cofire.evidence.uncertainty import REACH, Factor, Key, Probability, Samples
 from cofire.report.verdict import BEFORE_UNIT, number
 
 SHOWN = 4
 """Flags that decide, as the text lists them. [-]"""
-DOUBTFUL = 0.02
-"""A probability to call it wrongly below this is not shown. [-]"""
 ASSUMED = (
     "Each property moves within the uncertainty that its card states, the rows of a table "
     "together, properties and materials independently, cut off at {reach:g} standard "

@@ -128,6 +128,15 @@ def test_core_is_the_char_left_when_pores_begin_to_close(
     assert flag.grade == grade
 
 
+def test_a_body_that_loses_only_its_binder_keeps_no_core_once_that_has_gone(tea_light: Response):
+    frit = CARDS["fritted body"]
+    bound = {n: p for n, p in frit.properties.items() if n != "loss_on_ignition"}
+    cards = (CARDS["fine silver"], replace(frit, properties=bound))
+    gone = changed(tea_light, mass_fraction=np.array(1.0 - frit["binder"].scalar + 0.001))
+    flags = flags_of(replace(gone, cards=cards), "atmosphere", "core")
+    assert only(flags, "core", "fritted body").figure == pytest.approx(0.1)  # % of char
+
+
 def test_pores_that_never_close_trap_only_what_never_leaves(tea_light: Response):
     h = tea_light.history
     open_body = changed(
