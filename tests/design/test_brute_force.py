@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from cofire.design.plan import propose
 from cofire.design.search import KNEE
 from tests.brute_force import Grid, best_chances, whole_grid
@@ -14,8 +16,9 @@ FEW = Grid(shares=(20, 50, 80), heights=(1.0,), places=(0.0, 1.0), ramps=(0,), c
 def test_no_layout_and_firing_of_a_grid_keeps_more_pots_than_a_plan() -> None:
     """A part of `python -m tests.brute_force`: its own layouts and limits, and no search."""
     vessel = tea_light_to_plan()
+    vessel = replace(vessel, joint=replace(vessel.joint, blends=1))
     plan = propose(vessel, CARDS, effort=0.05)
     vessels = whole_grid(vessel, FEW)
-    assert len(vessels) > 50
+    assert len(vessels) > 20
     best, own = best_chances(vessels, plan.vessel)
     assert best <= own + KNEE + 0.03  # so much a plan gives for fewer changes of paste
