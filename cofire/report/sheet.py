@@ -30,7 +30,7 @@ from cofire.report.imperial import SHORT, imperial, in_unit
 from cofire.report.job import expected, grams, said
 from cofire.report.job_figures import curve_picture, data_uri, letter
 from cofire.report.pot import section_picture, worst_words
-from cofire.report.verdict import harm, number, place, sharp_line
+from cofire.report.verdict import ends_line, harm, number, place, sharp_line
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from cofire.vessel import Printer
 
@@ -634,7 +634,7 @@ def verdict_text(m: Job) -> Text:
         zone = where(flag, m.check.printed)
         parts += (f" Decided by {flag.rule}, ", *zone, f": {harm(flag)}{_found(flag)}.")
     if m.check.smeared:
-        parts.append(f" {sharp_line(m.check)}")
+        parts.append(f" {ends_line(m.check)} {sharp_line(m.check)}")
     if metals := "; ".join(metal.text() for metal in fired_metals(m.check.printed)):
         parts.append(f" Metal when cold (estimate): {metals}.")
     return tuple(parts)
