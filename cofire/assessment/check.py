@@ -20,6 +20,7 @@ from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import Trace
 from cofire.materials.card import Card
 from cofire.mechanics.integrator import Control
+from cofire.numerics import one_thread
 from cofire.vessel import Vessel
 
 QUICK = "asked for: a shell, quickly"
@@ -102,6 +103,7 @@ def check_vessel(
     return checked(designed, cards, control, quick)
 
 
+@one_thread
 def checked(
     designed: Response,
     cards: Mapping[str, Card],

@@ -18,7 +18,7 @@ from cofire.mechanics.properties import Mechanisms
 from cofire.mechanics.shell_firing import THINNEST_RATIO, ShellFiring, fire_shells
 from cofire.mechanics.solid_firing import SolidFiring, fire_solid, times_of
 from cofire.mechanics.solid_mesh import USUAL_ACROSS, mesh_solid
-from cofire.numerics import Array, peaks_along
+from cofire.numerics import Array, one_thread, peaks_along
 from cofire.physics.blends import find_material
 from cofire.physics.history import Along, History
 from cofire.units import HOUR, celsius
@@ -185,6 +185,7 @@ class Response:
         )
 
 
+@one_thread
 def fire_vessel(
     vessel: Vessel,
     cards: Mapping[str, Card],

@@ -16,8 +16,8 @@ from typing import Any
 import typer
 from typer.core import TyperGroup
 
-# Read when numpy is first imported, inside a command. Every matrix here is small: more threads
-# of the linear algebra would only wait for each other.
+# Read when numpy is first imported, inside a command: this process is ours, and needs no threads of
+# the linear algebra at all (see `cofire.numerics.one_thread`).
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 COMMANDS = {

@@ -26,7 +26,7 @@ from scipy.linalg import cho_factor, cho_solve, cholesky, solve, solve_triangula
 from scipy.optimize import nnls
 
 from cofire.errors import InputError
-from cofire.numerics import Array
+from cofire.numerics import Array, one_thread
 from cofire.physics.fracture import (
     MODE_SENSITIVITY,
     CrackLimit,
@@ -586,6 +586,7 @@ def ring_heights(wall: Wall, joint: float, brittle: tuple[bool, bool]) -> Array:
     return np.unique(inside)
 
 
+@one_thread
 def crack_paths(
     planes: list[CrackPlane],
     forces: list[Array],
@@ -644,6 +645,7 @@ def _limit(plane: CrackPlane, force: Array, face: Face, bond: Bond, beyond: floa
     return CrackLimit(*values)
 
 
+@one_thread
 def crack_planes(wall: Wall, planes: Array, finest: float = FINEST) -> list[CrackPlane]:
     """Each plane condensed, by one sweep from the foot up and one from the rim down.
 

@@ -35,6 +35,7 @@ from cofire.mechanics.law import (
     respond_linear,
 )
 from cofire.mechanics.properties import MaterialTable, Mechanisms, breakpoints, material_table
+from cofire.numerics import one_thread
 
 if TYPE_CHECKING:
     from cofire.numerics import Array
@@ -482,6 +483,7 @@ class Record:
         return float(self.step_error.sum())
 
 
+@one_thread
 def march(
     structure: Structure,
     history: History,

@@ -35,7 +35,7 @@ from cofire.mechanics.solid import (
     solid,
 )
 from cofire.mechanics.solid_mesh import SolidMesh
-from cofire.numerics import peaks_along
+from cofire.numerics import one_thread, peaks_along
 from cofire.physics.conduction import ramp_lag
 from cofire.physics.interface import corner_exponent, dundurs
 
@@ -480,6 +480,7 @@ def principal(tensor: Array) -> Array:
     return np.asarray(np.maximum(in_section, hoop))
 
 
+@one_thread
 def fire_solid(
     mesh: SolidMesh,
     history: History,
@@ -1044,6 +1045,7 @@ class Parting:
     young: Array
     poisson: Array
 
+    @one_thread
     def energy(self) -> Array:
         """Released per area, shape (T, S). [J/m²]"""
         mesh = self.body.mesh
