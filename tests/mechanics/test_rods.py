@@ -14,8 +14,8 @@ import pytest
 from cofire.errors import InputError
 from cofire.mechanics.crack_planes import crack_planes, tube
 from cofire.mechanics.solid import elastic_solid, solid
-from cofire.mechanics.solid_firing import _beside, _by_station, _Lines, _turned
 from cofire.mechanics.solid_mesh import mesh_cylinder
+from cofire.mechanics.solid_reading import Lines, by_station, read_beside, turned
 from cofire.physics.interface import corner_exponent, dundurs
 from tests.closed_forms import separation_energy
 from tests.solid_reference import solve_solid
@@ -31,8 +31,8 @@ def solved(bodies, strain, layers=(HALF, HALF), radius=R, across=6):
     body = solid(mesh, np.arange(len(bodies)))
     free = np.asarray(strain)[body.material]
     _, stress = elastic_solid(body, young, poisson, free)
-    lines = _Lines.of(mesh)
-    return mesh, lines, _turned(_by_station(mesh, stress[None]), lines, 1)
+    lines = Lines.of(mesh)
+    return mesh, lines, turned(by_station(mesh, stress[None]), lines, 1)
 
 
 @pytest.mark.parametrize(("across", "within"), [(6, 0.05), (10, 0.02)])
@@ -44,7 +44,7 @@ def test_the_joint_of_a_rod_against_finite_elements(across, within):
     """
     strain = [-6e-3, -2e-3]
     mesh, lines, tensor = solved([STEEL, OXIDE], strain, across=across)
-    tenth = _beside(mesh, lines, tensor, mesh.step_row)["tenth"][0, 0, -1, 0]
+    tenth = read_beside(mesh, lines, tensor, mesh.step_row)["tenth"][0, 0, -1, 0]
     reference = solve_solid(
         np.full(5, R / 2), np.linspace(0.0, 2 * HALF, 5), R, np.array([HALF]),
         np.array([STEEL[0], OXIDE[0]]), np.array([STEEL[1], OXIDE[1]]), np.array(strain),

@@ -27,19 +27,18 @@ from skfem.helpers import grad
 from cofire.errors import InputError
 from cofire.mechanics.integrator import Control, march
 from cofire.mechanics.meridian import mesh_meridian
+from cofire.mechanics.parting import Parting
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.solid import Solid, elastic_solid, solid
 from cofire.mechanics.solid_firing import (
     FiredWall,
-    Parting,
     SolidFiring,
-    _place_at,
-    _turned,
     fire_solid,
     late_strain,
     times_of,
 )
 from cofire.mechanics.solid_mesh import SolidMesh, elements_across, mesh_solid
+from cofire.mechanics.solid_reading import _place_at
 from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.physics.history import History
 from cofire.units import GRAVITY
@@ -618,12 +617,12 @@ def test_stress_and_strain_turned_to_the_wall_are_those_of_a_rotated_tensor():
     lines = SimpleNamespace(along_r=np.sin(angle), along_z=np.cos(angle))
     rr, hoop, zz, rz = tensor = draw.normal(size=(4, 20))
     axes = np.array([[np.sin(angle), np.cos(angle)], [np.cos(angle), -np.sin(angle)]])
-    turned = np.einsum("iak,abk,jbk->ijk", axes, np.array([[rr, rz], [rz, zz]]), axes)
-    expected = np.stack([turned[0, 0], hoop, turned[1, 1], turned[0, 1]])
-    assert _turned(tensor, lines, 0) == pytest.approx(expected)
+    rotated = np.einsum("iak,abk,jbk->ijk", axes, np.array([[rr, rz], [rz, zz]]), axes)
+    expected = np.stack([rotated[0, 0], hoop, rotated[1, 1], rotated[0, 1]])
+    assert turned(tensor, lines, 0) == pytest.approx(expected)
     # of strain the shear is the engineer's, twice that of the tensor
     doubled = np.array([1.0, 1.0, 1.0, 2.0])[:, None]
-    assert _turned(doubled * tensor, lines, 0, 0.5) == pytest.approx(doubled * expected)
+    assert turned(doubled * tensor, lines, 0, 0.5) == pytest.approx(doubled * expected)
 
 
 def test_a_place_along_a_curved_element_is_found_by_its_length():

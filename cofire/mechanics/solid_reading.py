@@ -1,0 +1,549 @@
+"""Stress of a solid as a person may read it: by station, beside joints and corners, on joints.
+
+At the edge of a joint and in an inside corner the stress of an elastic solid may have no bound (see
+`corner_exponent`), and a finer mesh then only shows more of it. So beside joints and sharp corners
+stress is read as the mean along the wall over a tenth and a quarter of a wall, on both faces and on
+every line of points between them, and at exactly half a wall and one wall away. Those means
+converge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cofire.mechanics.solid import GAUSS, GAUSS_WEIGHT, Solid, line_shape, line_slope
+from cofire.mechanics.solid_mesh import SolidMesh
+from cofire.physics.interface import corner_exponent, dundurs
+
+if TYPE_CHECKING:
+    from cofire.numerics import Array
+
+TENTH, QUARTER = 0.1, 0.25
+"""Lengths of the windows beside a joint or corner, over the wall. [-]"""
+
+HALF, ONE = 0.5, 1.0
+"""Distances at which stress is read beside it, over the wall. [-]"""
+
+SLIDING = np.array([0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95])
+"""Middles of the windows of a tenth of a wall among which a peak is sought, over the wall. [-]"""
+
+
+@dataclass(frozen=True)
+class Beside:
+    """Stress beside K joints or sharp corners at T times, along P lines from inside to outside.
+
+    The last axis is below and above. Components are meridional, hoop, through the wall, and shear
+    between the first and the third.
+
+    Attributes
+    ----------
+    height
+        Of the middle of each, shape (K,). [m]
+    tenth, quarter
+        Means over a tenth and a quarter of a wall from it, shape (T, 4, P, K, 2). [Pa]
+    half, one
+        Half a wall and one wall away, same shape. [Pa]
+    distance
+        Where `half` and `one` are read: nearer where the next step or the end is, (2, K, 2). [m]
+    peak
+        Largest tension in any direction among windows of a tenth of a wall within one wall (half
+        the band, if that is less), shape (T, K, 2). [Pa]
+    exponent
+        λ of the edge, where stress goes as r^(λ − 1): below one it has no bound as long as nothing
+        flows or yields, and only means are worth anything. Of a joint as if its edges were square,
+        of a sharp corner that of its notch on the inside, shape (T, K). [-]
+    """
+
+    height: Array
+    tenth: Array
+    quarter: Array
+    half: Array
+    one: Array
+    distance: Array
+    peak: Array
+    exponent: Array
+
+
+@dataclass(frozen=True)
+class SolidSteps:
+    """Stress on and beside the S steps of one vessel at T times.
+
+    Attributes
+    ----------
+    height, tenth, quarter, half, one, distance, peak, exponent
+        As in `Beside`, for K = S joints. [m], [Pa], [-]
+    radius, cut
+        Of the middle of each joint, and its breadth, shape (S,). [m]
+    normal
+        Normal stress on the joint at the inner and outer face by force and moment alone, tension
+        positive, shape (T, S, 2). [Pa]
+    shear
+        Mean shear stress on the joint, positive where the upper band pulls the lower outwards,
+        shape (T, S). [Pa]
+    tension, sliding
+        Normal and shear stress on the joint, mean over its inner and outer tenth, (T, S, 2). [Pa]
+    hoop
+        Wall mean of the hoop stress in the tenth below and above, shape (T, S, 2). [Pa]
+    """
+
+    height: Array
+    tenth: Array
+    quarter: Array
+    half: Array
+    one: Array
+    distance: Array
+    peak: Array
+    exponent: Array
+    radius: Array
+    cut: Array
+    normal: Array
+    shear: Array
+    tension: Array
+    sliding: Array
+    hoop: Array
+
+    @property
+    def local_normal(self) -> Array:
+        """To add to the larger of `normal` for the larger of `tension`, shape (T, S). [Pa]"""
+        return np.asarray(self.tension.max(axis=2) - self.normal.max(axis=2))
+
+
+def principal(tensor: Array) -> Array:
+    """Largest tension in any direction. [Pa]
+
+    Parameters
+    ----------
+    tensor
+        Meridional, hoop, through, shear along the first axis. [Pa]
+    """
+    one, hoop, two, shear = tensor
+    in_section = 0.5 * (one + two) + np.hypot(0.5 * (one - two), shear)
+    return np.asarray(np.maximum(in_section, hoop))
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Lines of points along the wall: both faces and the Gauss points of each column between.
+
+    Attributes
+    ----------
+    through
+        Place of each, shape (P,). [-]
+    radius, height
+        Of the stations, shape (A, 3, P). [m]
+    run
+        Length along the line per η at the stations, shape (A, 3, P). [m]
+    along_r, along_z
+        Unit vectors along them, shape (A, 3, P). [-]
+    """
+
+    through: Array
+    radius: Array
+    height: Array
+    run: Array
+    along_r: Array
+    along_z: Array
+
+    @classmethod
+    def of(cls, mesh: SolidMesh) -> Lines:
+        """The lines of a mesh."""
+        rows, count = mesh.rows, mesh.across
+        share = np.zeros((3 * count + 2, mesh.place.size))
+        share[0, 0] = share[-1, -1] = 1.0
+        for k in range(count):
+            share[1 + 3 * k : 4 + 3 * k, 2 * k : 2 * k + 3] = line_shape(GAUSS)
+        three = 2 * np.arange(rows)[:, None] + np.arange(3)
+        r, z = mesh.radius[three] @ share.T, mesh.height[three] @ share.T
+        shape, slope = line_shape(GAUSS), line_slope(GAUSS)
+        run_r, run_z = (np.einsum("ja,kap->kjp", slope, v) for v in (r, z))
+        run = np.hypot(run_r, run_z)
+        at_r, at_z = (np.einsum("ja,kap->kjp", shape, v) for v in (r, z))
+        return cls(share @ mesh.place, at_r, at_z, run, run_r / run, run_z / run)
+
+    @cached_property
+    def length(self) -> Array:
+        """Of each row, shape (A, P). [m]"""
+        return np.asarray(np.einsum("j,kjp->kp", GAUSS_WEIGHT, self.run))
+
+    def windows(self, row: int, sign: int, low: Array, high: Array) -> tuple[slice, Array]:
+        """Rows beside a row edge, and shares of their stations in means between W distances.
+
+        Where both distances are the same, the value there; no distance goes beyond the wall's end.
+        Shares (W, rows, 3, P).
+
+        Parameters
+        ----------
+        row
+            Of elements: the edge below it. [-]
+        sign
+            1 above the edge, -1 below. [-]
+        low, high
+            Distances from the edge along each line, shape (W,). [m]
+        """
+        there = (self.length[row:] if sign > 0 else self.length[:row]).sum(axis=0)
+        low, high = (np.minimum(d[:, None], there) for d in (low, high))
+        start = np.zeros(self.through.size)
+        at_point = high - low < 1e-12
+        shares: list[Array] = []
+        k = row if sign > 0 else row - 1
+        while 0 <= k < len(self.run) and not (
+            shares and (start >= high).all() and (start > low).all()
+        ):
+            run = self.run[k] if sign > 0 else self.run[k, ::-1]
+            length = self.length[k]
+            c = _POWERS @ run
+            a, b = (_place_at(np.clip(d - start, 0.0, length), c, length) for d in (low, high))
+            middle, half = 0.5 * (a + b), 0.5 * (b - a)
+            share = np.zeros((3, *low.shape))
+            for g, w in zip(GAUSS, GAUSS_WEIGHT, strict=True):
+                x = middle + g * half
+                share += _between(x) * (w * half * (c[0] + x * (c[1] + x * c[2])))
+            point = at_point & (low <= start + length * (1.0 + 1e-9))
+            share = np.where(point, _between(a), share)
+            at_point = at_point & ~point
+            shares.append(share if sign > 0 else share[::-1])
+            start = start + length
+            k += sign
+        stacked = np.stack(shares[::sign]).transpose(2, 0, 1, 3)
+        stacked = stacked / stacked.sum(axis=(1, 2), keepdims=True)
+        first = row if sign > 0 else row - len(shares)
+        return slice(first, first + len(shares)), stacked
+
+
+_POWERS = np.array([[0.0, 1.0, 0.0], [-0.5, 0.0, 0.5], [0.5, -1.0, 0.5]]) / np.array(
+    [[1.0], [GAUSS[2]], [GAUSS[2] ** 2]]
+)
+"""From values at the three Gauss points to the parabola through them, by powers of η. [-]"""
+
+
+def _between(place: Array) -> Array:
+    """Shares of the three Gauss points for a value at places, shape (3, ...). [-]"""
+    x = np.asarray(place) / GAUSS[2]
+    return np.stack([0.5 * x * (x - 1.0), 1.0 - x * x, 0.5 * x * (x + 1.0)])
+
+
+def _place_at(distance: Array, run: Array, length: Array) -> Array:
+    """Place in a row, -1 to 1, at a distance along each line from its start. [-]
+
+    `run` holds the length per η by powers of η.
+    """
+    c, x = run, 2.0 * distance / length - 1.0
+    begin = -c[0] + 0.5 * c[1] - c[2] / 3.0
+    for _ in range(3):
+        gone = x * (c[0] + x * (0.5 * c[1] + x * c[2] / 3.0)) - begin
+        x = x - (gone - distance) / (c[0] + x * (c[1] + x * c[2]))
+    return np.clip(x, -1.0, 1.0)
+
+
+def by_station(mesh: SolidMesh, values: Array) -> Array:
+    """Values at the points by row, station and line with faces, shape (..., A, 3, P). [any]
+
+    Parameters
+    ----------
+    mesh
+        Of the vessel.
+    values
+        At the points, shape (..., E, 9). [any]
+    """
+    grid = values.reshape(*values.shape[:-2], mesh.rows, mesh.across, 3, 3)
+    grid = np.moveaxis(grid, -3, -2).reshape(*values.shape[:-2], mesh.rows, 3, 3 * mesh.across)
+    inner, outer = (_between(np.array(at)) for at in (-1.0, 1.0))
+    faces = [grid[..., :3] @ inner, grid[..., -3:] @ outer]
+    return np.concatenate([faces[0][..., None], grid, faces[1][..., None]], axis=-1)
+
+
+def turned(tensor: Array, lines: Lines, axis: int, angle: float = 1.0) -> Array:
+    """Radial, hoop, axial, shear as meridional, hoop, through, shear. [Pa] or [-]
+
+    Parameters
+    ----------
+    tensor
+        By row, station and line. [Pa] or [-]
+    lines
+        Of the same mesh.
+    axis
+        Of the components.
+    angle
+        1 for stress, 1/2 for strain, whose shear is the engineer's. [-]
+    """
+    rr, hoop, zz, rz = np.moveaxis(tensor, axis, 0)
+    s, c = lines.along_r, lines.along_z
+    one = s * s * rr + c * c * zz + 2.0 * angle * s * c * rz
+    two = c * c * rr + s * s * zz - 2.0 * angle * s * c * rz
+    shear = s * c * (rr - zz) / angle + (c * c - s * s) * rz
+    return np.stack([one, hoop, two, shear], axis=axis)
+
+
+def read_section(mesh: SolidMesh, lines: Lines, stress: Array) -> tuple[Array, Array]:
+    """Membrane and bending stress, meridional and hoop, shape (T, G, 2) each. [Pa]
+
+    Meridional from the traction on the line through the wall at each station, so that force and
+    moment balance whatever its slant; hoop as it is along the line.
+
+    Parameters
+    ----------
+    mesh
+        Of the vessel.
+    lines
+        Of the same mesh.
+    stress
+        Radial, hoop, axial, shear, shape (T, 4, A, 3, P). [Pa]
+    """
+    half = 0.5 * (mesh.place[2::2] - mesh.place[:-2:2])
+    middle = 0.5 * (mesh.place[2::2] + mesh.place[:-2:2])
+    weight = 0.5 * (half[:, None] * GAUSS_WEIGHT).ravel()
+    x = (middle[:, None] + half[:, None] * GAUSS).ravel()
+    rr, hoop, zz, rz = np.moveaxis(stress[..., 1:-1], 1, 0)
+    cut_r, cut_z = (v[..., -1] - v[..., 0] for v in (lines.radius, lines.height))
+    along_r, along_z = (0.5 * (v[..., 0] + v[..., -1]) for v in (lines.along_r, lines.along_z))
+    length = np.hypot(along_r, along_z)
+    along_r, along_z = along_r / length, along_z / length
+    wall = cut_r * along_z - cut_z * along_r  # of the line, square to the wall
+    first = (cut_r * along_z / wall, -cut_z * along_r / wall)
+    second = (cut_r * along_r - cut_z * along_z) / wall
+    pull = zz * first[0][..., None] + rr * first[1][..., None] + rz * second[..., None]
+    # force along the wall by the whole traction, moment by what is normal to the line
+    n_r, n_z = (v[..., None] for v in (-cut_z / wall, cut_r / wall))
+    normal = rr * n_r * n_r + zz * n_z * n_z + 2.0 * rz * n_r * n_z
+    line = 3.0 * weight * x
+    mean = np.stack([pull @ weight, hoop @ weight], axis=-1)
+    bending = np.stack([normal @ line, hoop @ line], axis=-1)
+    return mean.reshape(len(stress), -1, 2), bending.reshape(len(stress), -1, 2)
+
+
+def _room(mesh: SolidMesh, row: int) -> tuple[float, float]:
+    """How far below and above a row of nodes stress is read: half of a band between two edges."""
+    arc = mesh.meridian.arc_length
+    edges = np.unique(np.concatenate([[0], mesh.step_row, mesh.corner_row, [arc.size - 1]]))
+    k = int(np.searchsorted(edges, row))
+    below = arc[row] - arc[edges[k - 1]]
+    above = arc[edges[k + 1]] - arc[row]
+    return (
+        float(below if k == 1 else 0.5 * below),
+        float(above if k == edges.size - 2 else 0.5 * above),
+    )
+
+
+def read_beside(
+    mesh: SolidMesh, lines: Lines, tensor: Array, rows: NDArray[np.intp], *, peaks: bool = True
+) -> dict[str, Array]:
+    """Fields of `Beside`, but for the exponent, at some rows of nodes.
+
+    Parameters
+    ----------
+    mesh
+        Of the vessel.
+    lines
+        Of the same mesh.
+    tensor
+        Meridional, hoop, through, shear, shape (T, 4, A, 3, P). [Pa]
+    rows
+        Rows of nodes, shape (K,). [-]
+    peaks
+        If False, the largest of sliding windows is not sought.
+    """
+    times, count, places = len(tensor), rows.size, lines.through.size
+    means = np.zeros((4, times, 4, places, count, 2))
+    distance = np.zeros((2, count, 2))
+    peak = np.full((times, count, 2), -np.inf)
+    for k, row in enumerate(rows):
+        for side, sign in enumerate((-1, 1)):
+            room = _room(mesh, row)[side]
+            wall = float(mesh.wall[row + sign])
+            at = [min(d * wall, room) for d in (HALF, ONE)]
+            distance[:, k, side] = at
+            spans = [(0.0, TENTH * wall), (0.0, QUARTER * wall), *((d, d) for d in at)]
+            slides = np.unique(np.minimum(SLIDING * wall, max(room, SLIDING[0] * wall)))
+            slides = slides if peaks else slides[:0]
+            spans += [(d - 0.5 * TENTH * wall, d + 0.5 * TENTH * wall) for d in slides]
+            low, high = np.array(spans).T
+            used, share = lines.windows(int(row) // 2, sign, low, high)
+            near = tensor[:, :, used]
+            mean = np.einsum("wkjp,tckjp->wtcp", share, near, optimize=True)
+            means[..., k, side] = mean[:4]
+            sought = np.moveaxis(np.delete(mean, (1, 2, 3), axis=0), 2, 0)
+            peak[:, k, side] = principal(sought).max(axis=(0, 2))
+    return {
+        "height": mesh.height[rows, mesh.place.size // 2],
+        "tenth": means[0],
+        "quarter": means[1],
+        "half": means[2],
+        "one": means[3],
+        "distance": distance,
+        "peak": peak,
+    }
+
+
+def read_corners(mesh: SolidMesh, lines: Lines, tensor: Array) -> Beside:
+    """Stress beside the sharp corners of one vessel.
+
+    Parameters
+    ----------
+    mesh
+        Of the vessel.
+    lines
+        Of the same mesh.
+    tensor
+        Meridional, hoop, through, shear, shape (T, 4, A, 3, P). [Pa]
+    """
+    rows = mesh.corner_row
+    beside = read_beside(mesh, lines, tensor, rows)
+    exponent = np.ones((len(tensor), rows.size))
+    for k, row in enumerate(rows):
+        turn = 0.0
+        for face, sign in ((0, 1.0), (-1, -1.0)):
+            r, z = mesh.radius[row - 2 : row + 3, face], mesh.height[row - 2 : row + 3, face]
+            before, after = (
+                np.arctan2(z[2] - z[0], r[2] - r[0]),
+                np.arctan2(z[4] - z[2], r[4] - r[2]),
+            )
+            turn = max(turn, sign * float(np.angle(np.exp(1j * (after - before)))))
+        exponent[:, k] = notch_exponent(np.pi + turn)
+    return Beside(**beside, exponent=exponent)
+
+
+def notch_exponent(angle: float) -> float:
+    """Exponent λ at the tip of a notch, where stress goes as r^(λ − 1). [-]
+
+    The root of sin λω = −λ sin ω that opens the notch (M. L. Williams, J. Appl. Mech. 19, 1952,
+    526, from memory). Elastic, one body.
+
+    Parameters
+    ----------
+    angle
+        Of the body round the tip, up to 2π; at π or less nothing is singular. [rad]
+
+    Examples
+    --------
+    >>> round(notch_exponent(1.5 * np.pi), 4)
+    0.5445
+    """
+    low, high = 0.5 - 1e-9, 1.0
+    if angle <= np.pi * (1.0 + 1e-9):
+        return 1.0
+    for _ in range(60):
+        half = 0.5 * (low + high)
+        above = np.sin(half * angle) + half * np.sin(angle) > 0.0
+        low, high = (half, high) if above else (low, half)
+    return 0.5 * (low + high)
+
+
+def joint_forces(body: Solid, stress: Array) -> Array:
+    """Force of the upper part on the nodes of each joint, (T, S, 2C + 1, 2). [N]
+
+    Mean of what the rows below and above say, which differ by the weight on the nodes.
+
+    Parameters
+    ----------
+    body
+        The vessel.
+    stress
+        Radial, hoop, axial, shear at the points, shape (T, 4, E, 9). [Pa]
+    """
+    mesh = body.mesh
+    nodes = mesh.nodes.reshape(mesh.rows, mesh.across, 3, 3)
+    first = mesh.place.size
+    out = np.zeros((len(stress), mesh.step_row.size, first, 2))
+    for s, row in enumerate(mesh.step_row):
+        for element, edge, sign in ((row // 2 - 1, 2, 0.5), (row // 2, 0, -0.5)):
+            own = slice(element * mesh.across, (element + 1) * mesh.across)
+            points = np.ascontiguousarray(stress[:, :, own].transpose(2, 0, 3, 1))
+            pulled = body.lumped[own] @ points.reshape(mesh.across, len(stress), 36).swapaxes(1, 2)
+            pulled = pulled.reshape(mesh.across, 3, 3, 2, len(stress))[:, edge]
+            at = nodes[element, :, edge] - row * first
+            for e in range(mesh.across):
+                out[:, s, at[e]] += sign * np.moveaxis(pulled[e], -1, 0)
+    return out
+
+
+def read_steps(
+    body: Solid, lines: Lines, tensor: Array, forces: Array, young: Array, poisson: Array
+) -> SolidSteps:
+    """Stress at the steps of one vessel.
+
+    Parameters
+    ----------
+    body
+        The vessel.
+    lines
+        Of the same mesh.
+    tensor
+        Meridional, hoop, through, shear, shape (T, 4, A, 3, P). [Pa]
+    forces
+        From `joint_forces`. [N]
+    young
+        Modulus of each material, shape (T, N). [Pa]
+    poisson
+        Ratio of each material, shape (N,). [-]
+    """
+    mesh = body.mesh
+    rows = mesh.step_row
+    beside = read_beside(mesh, lines, tensor, rows)
+    times, count = len(tensor), rows.size
+    normal, tension, sliding = (np.zeros((times, count, 2)) for _ in range(3))
+    shear, exponent = np.zeros((times, count)), np.ones((times, count))
+    cut, middle = np.zeros(count), np.zeros(count)
+    material = body.material[:: mesh.across, 0]
+    for s, row in enumerate(rows):
+        r, z = mesh.radius[row], mesh.height[row]
+        cut[s] = np.hypot(r[-1] - r[0], z[-1] - z[0])
+        middle[s] = r[mesh.place.size // 2]
+        level_r, level_z = (r[-1] - r[0]) / cut[s], (z[-1] - z[0]) / cut[s]
+        pull = forces[:, s, :, 1] * level_r - forces[:, s, :, 0] * level_z
+        slide = forces[:, s, :, 0] * level_r + forces[:, s, :, 1] * level_z
+        ring = 2.0 * np.pi * middle[s]
+        x = 0.5 * cut[s] * mesh.place
+        bending = 6.0 * (pull @ x) / (ring * cut[s] ** 2)
+        mean = pull.sum(axis=1) / (ring * cut[s])
+        normal[:, s] = np.stack([mean - bending, mean + bending], axis=1)
+        shear[:, s] = slide.sum(axis=1) / (ring * cut[s])
+        reader = _tenths(mesh.place, r, cut[s])
+        tension[:, s], sliding[:, s] = pull @ reader, slide @ reader
+        below, above = material[row // 2 - 1], material[row // 2]
+        pair = dundurs(young[:, below], poisson[below], young[:, above], poisson[above])
+        exponent[:, s] = [corner_exponent(float(a), float(b)) for a, b in zip(*pair, strict=True)]
+    return SolidSteps(
+        **beside,
+        radius=middle,
+        cut=cut,
+        normal=normal,
+        shear=shear,
+        tension=tension,
+        sliding=sliding,
+        hoop=_wall_mean(mesh, beside["tenth"][:, 1]),
+        exponent=exponent,
+    )
+
+
+def _wall_mean(mesh: SolidMesh, values: Array) -> Array:
+    """Mean through the wall of values at the lines, (T, P, K, 2) to (T, K, 2)."""
+    half = 0.5 * (mesh.place[2::2] - mesh.place[:-2:2])
+    weight = 0.5 * (half[:, None] * GAUSS_WEIGHT).ravel()
+    return np.asarray(np.einsum("p,tpks->tks", weight, values[:, 1:-1]))
+
+
+def _tenths(place: Array, radius: Array, cut: float) -> Array:
+    """From forces on the nodes of a joint to traction in its inner and outer tenth, (2C + 1, 2).
+
+    The traction is the piecewise quadratic that does the same work.
+    """
+    size = place.size
+    mass, mean = np.zeros((size, size)), np.zeros((size, 2))
+    shape = line_shape(GAUSS)
+    for k in range(0, size - 2, 2):
+        low, high = place[k], place[k + 2]
+        own = slice(k, k + 3)
+        ring = 2.0 * np.pi * (shape @ radius[own]) * GAUSS_WEIGHT * 0.25 * cut * (high - low)
+        mass[own, own] += shape.T @ (ring[:, None] * shape)
+        for face, (first, last) in enumerate(((-1.0, -1.0 + 2 * TENTH), (1.0 - 2 * TENTH, 1.0))):
+            a, b = max(first, low), min(last, high)
+            if b > a:
+                x = 0.5 * (a + b) + 0.5 * (b - a) * GAUSS
+                at = line_shape((2.0 * x - low - high) / (high - low))
+                mean[own, face] += (0.5 * (b - a) * GAUSS_WEIGHT) @ at
+    return np.asarray(np.linalg.solve(mass, mean / (2 * TENTH)))
