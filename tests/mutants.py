@@ -39,8 +39,8 @@ from typing import Any
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGES = ("physics", "mechanics", "assessment")
-STRESSED = ("solid", "solid_mesh", "solid_firing", "solid_reading", "parting", "crack_planes", "cracks", "crack_rules", "law",
-            "fracture", "slow_crack_growth")  # fmt: skip
+STRESSED = ("solid", "solid_mesh", "solid_firing", "solid_reading", "parting", "crack_planes",
+            "cracks", "crack_rules", "law", "fracture", "slow_crack_growth")  # fmt: skip
 """Modules from which every second mutant is drawn: a verdict hangs on them most."""
 TESTS = ("physics", "mechanics", "assessment", "published")
 COPIED = ("cofire", "tests", "examples", "material_tables", "pyproject.toml", "README.md",

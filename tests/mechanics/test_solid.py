@@ -38,7 +38,7 @@ from cofire.mechanics.solid_firing import (
     times_of,
 )
 from cofire.mechanics.solid_mesh import SolidMesh, elements_across, mesh_solid
-from cofire.mechanics.solid_reading import _place_at
+from cofire.mechanics.solid_reading import _place_at, turned
 from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.physics.history import History
 from cofire.units import GRAVITY
