@@ -109,6 +109,9 @@ def _table(**fields: Field) -> Table:
 
 
 MM = "mm"
+MOST_BANDS = MOST_SEGMENTS = 60
+MOST_POINTS = 2000
+"""Most tables [[band]] and [[segment]], and most points of a profile: more is a slip of the pen."""
 GASES = ("air", "inert", "carbon", "hydrogen")
 NAME = Field("shown in every output, at most 80 characters", example='"my piece"')
 SUMMARY = Field("one line about it", default="")
@@ -150,7 +153,8 @@ PROFILE = _table(
         'at the rim; with shape = "cone" only', MM, 5.0, 2000.0, otherwise="radius_mm"
     ),
     points_mm=Field(
-        "[[height, radius], ...] from the foot up, 2 to 2000 points joined by a smooth curve",
+        "[[height, radius], ...] from the foot up, "
+        f"2 to {MOST_POINTS} points joined by a smooth curve",
         MM,
         otherwise="shape or csv",
         example="[[0, 20], [40, 45], [70, 50]]",
@@ -531,7 +535,11 @@ FORMATS: Mapping[str, tuple[Section, ...]] = MappingProxyType(
         "vessel": (
             Section("", "sizes are those wanted after firing", VESSEL),
             Section("[profile]", "the wall from foot to rim: shape, points_mm or csv", PROFILE),
-            Section("[[band]]", "one material up to a height, from the foot up; 1 to 60", BAND),
+            Section(
+                "[[band]]",
+                f"one material up to a height, from below; 1 to {MOST_BANDS}",
+                BAND,
+            ),
             Section("[printer]", "what your printer lays", PRINTER),
             Section("[joint]", "what a plan may do to the joint", JOINT),
             Section("[paste]", "how pastes are mixed and weighed", PASTE),
@@ -540,7 +548,7 @@ FORMATS: Mapping[str, tuple[Section, ...]] = MappingProxyType(
         ),
         "firing": (
             Section("", "temperatures are the kiln's", FIRING),
-            Section("[[segment]]", "go to a temperature and hold it; 1 to 60", SEGMENT),
+            Section("[[segment]]", f"go to a temperature, hold it; 1 to {MOST_SEGMENTS}", SEGMENT),
         ),
         "kiln": (
             Section("", "what your kiln can do; measure it", KILN),

@@ -11,7 +11,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire.errors import InputError
-from cofire.fields import BAND, CHOICES, JOINT, PASTE, PRICES, PRINTER, PROFILE, VESSEL, Table
+from cofire.fields import (
+    BAND,
+    CHOICES,
+    JOINT,
+    MOST_BANDS,
+    MOST_POINTS,
+    PASTE,
+    PRICES,
+    PRINTER,
+    PROFILE,
+    VESSEL,
+    Table,
+)  # fmt: skip
 from cofire.files import Fields, Place, cell_number, is_number, read_rows, show, table_of
 from cofire.firing.program import Firing, Kiln, load_kilns, read_firing
 from cofire.numerics import Array
@@ -447,9 +459,9 @@ def _points(fields: Fields, folder: Path) -> tuple[Array, Array, Array]:
     if "csv" in table:
         return _csv_points(folder / fields.text("csv"))
     listed = table["points_mm"]
-    if not isinstance(listed, list) or not 2 <= len(listed) <= 2000:
+    if not isinstance(listed, list) or not 2 <= len(listed) <= MOST_POINTS:
         raise InputError(
-            f"{fields.where}: points_mm = {show(listed)}; give 2 to 2000 points as "
+            f"{fields.where}: points_mm = {show(listed)}; give 2 to {MOST_POINTS} points as "
             "[[height, radius], ...] from the foot up"
         )
     for number, point in enumerate(listed, 1):
@@ -469,8 +481,8 @@ def _csv_points(path: Path) -> tuple[Array, Array, Array]:
         [cell_number(row, column, place) for column in wanted]
         for place, row in read_rows(path, wanted)
     ]
-    if not 2 <= len(found) <= 2000:
-        raise InputError(f"{path}: {len(found)} points; allowed: 2 to 2000")
+    if not 2 <= len(found) <= MOST_POINTS:
+        raise InputError(f"{path}: {len(found)} points; allowed: 2 to {MOST_POINTS}")
     z, r, wall = np.array(found).T / 1e3
     return r, z, wall
 
@@ -569,9 +581,9 @@ LEAST_BAND = 1e-5
 
 def _bands(listed: object, where: str, top: float) -> tuple[Band, ...]:
     """Bands from the foot to the rim."""
-    if not isinstance(listed, list) or not 1 <= len(listed) <= 60:
+    if not isinstance(listed, list) or not 1 <= len(listed) <= MOST_BANDS:
         given = f"{len(listed)} bands" if isinstance(listed, list) else show(listed)
-        raise InputError(f"{where}: [[band]]: {given}; allowed: 1 to 60 bands, from below")
+        raise InputError(f"{where}: [[band]]: {given}; allowed: 1 to {MOST_BANDS}, from below")
     bands: list[Band] = []
     low = 0.0
     for number, entry in enumerate(listed, 1):

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from cofire.errors import InputError, UnknownName
-from cofire.fields import COOLING, FIRING, HEATING, KILN, SEGMENT, SLOWEST
+from cofire.fields import COOLING, FIRING, HEATING, KILN, MOST_SEGMENTS, SEGMENT, SLOWEST
 from cofire.files import Fields, Place, read_toml, show, table_of
 from cofire.materials.catalogue import Named, bundled_tables, find_named, kiln_files, override
 from cofire.materials.properties import GASES
@@ -21,7 +21,6 @@ from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin
 
 FULL = "full"
 """Rate word: as fast as the kiln can heat, or as it cools shut."""
-MOST_SEGMENTS = 60
 
 
 @dataclass(frozen=True)
