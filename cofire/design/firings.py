@@ -223,7 +223,7 @@ BURNOUT_RATES = tuple(rate / HOUR for rate in (250.0, 150.0, 100.0, 60.0, 40.0, 
 BURNOUT_END = kelvin(550.0)
 BURNOUT_HOLDS = tuple(hold * MINUTE for hold in (30.0, 60.0, 120.0, 240.0))
 TIE = 1.02
-"""Where no firing keeps every flag: utilisations within this of the least count as equal. [-]"""
+"""Utilisations of layouts or firings within this factor of the least count as equal. [-]"""
 RAMPS = tuple(rate / HOUR for rate in (300.0, 200.0, 150.0, 100.0, 60.0))
 COOLINGS = tuple(rate / HOUR for rate in (np.inf, 100.0, 60.0, 30.0, 15.0))
 USUAL = 2

@@ -31,6 +31,7 @@ from cofire.design.constraints import (
     refuse_without_place,
     with_room,
 )
+from cofire.design.firings import TIE
 from cofire.design.objective import fixed
 from cofire.design.transition import Layout, as_vessel, zones
 from cofire.errors import ModelError
@@ -41,8 +42,6 @@ from cofire.workers import each
 # ----------------------------------------------------------------------------------------------
 # Layouts fired and judged: what each one scores, and which is best
 
-TIE = 1.02
-"""Candidates within this factor of the best utilisation count as equal. [-]"""
 SHARPNESS = 8
 """Power with which utilisations are added where a change is weighed. [-]"""
 

@@ -56,8 +56,6 @@ else:
     import fcntl
 
 FORMAT = 1
-USUAL = "cofire-record.jsonl"
-"""Name of the record in the folder one works in."""
 MARK = b',"check":"'
 START = b'{"record":'
 TORN = ".torn"
