@@ -17,6 +17,7 @@ from cofire.materials.card import Card, Property, Uncertainty, pure_cards
 from cofire.materials.card_file import FROZEN
 from cofire.materials.properties import CELSIUS, LOG_VISCOSITY, SPECS, VISCOSITIES
 from cofire.numerics import Array
+from cofire.physics.paste import most_binder
 from cofire.physics.porosity import CRYSTAL_PACKING
 from cofire.units import kelvin
 
@@ -203,6 +204,7 @@ def _varied(card: Card, deviates: dict[str, float]) -> tuple[Card, set[str]]:
             held.add(name)
         rows[name] = kept
     held |= _order_densities(card, rows)
+    held |= _room_for_binder(card, rows)
     fired = card.scalar("fired_density", 1.0)
     properties = dict(card.properties)
     for name, old in card.properties.items():
@@ -234,6 +236,22 @@ def _order_densities(card: Card, rows: dict[str, Array]) -> set[str]:
             held.add(name)
             rows[name] = np.array([new])
     return held
+
+
+def _room_for_binder(card: Card, rows: dict[str, Array]) -> set[str]:
+    """Keep the binder within the pores of the dried body: no other paste can be mixed."""
+    asked = ("green_density", "theoretical_density", "loss_on_ignition")
+    if "binder" not in card or any(name not in card for name in asked[:2]):
+        return set()
+    green, density, loss = (
+        float(rows[name][0]) if name in rows else card.scalar(name, 0.0) for name in asked
+    )
+    wanted = float(rows["binder"][0]) if "binder" in rows else card["binder"].scalar
+    most = most_binder(green, density, loss)
+    if wanted <= most:
+        return set()
+    rows["binder"] = np.array([max(most, 0.0)])
+    return {"binder"}
 
 
 def _frozen_when_cold(table: Property) -> Property:

@@ -47,6 +47,32 @@ class Paste:
         return self.dry + self.water
 
 
+def most_binder(green_density: float, density: float, loss: float = 0.0) -> float:
+    """Binder that fills the pores of a dried body, as a share of its mass.
+
+    Powder and binder of the dried body fill at most its volume: with g the green density, b the
+    binder, l the structural water and d, c the densities of powder and binder, a dried mass m
+    leaves g d = m (1 − b − l), and m (1 − b) / d + m b / c <= 1.
+
+    Parameters
+    ----------
+    green_density : float
+        Volume of what is left after the kiln, of the dried body. [-]
+    density : float
+        Of the powder without pores. [kg/m³]
+    loss : float
+        Structural water, of the dried mass. [-]
+
+    Returns
+    -------
+    float
+        Negative where the powder with its water alone has no room. [-]
+    """
+    return (1.0 - loss - green_density) / (
+        1.0 - green_density + green_density * density / BINDER_DENSITY
+    )
+
+
 def paste_of(card: Card) -> Paste:
     """What a paste must hold to dry to its green density.
 
@@ -67,7 +93,7 @@ def paste_of(card: Card) -> Paste:
     Raises
     ------
     InputError
-        The card leaves no room for the water that its drying shrinkage needs.
+        The dried body's pores have no room for its binder.
     """
     if card.parts:
         sides = [(paste_of(part), share) for part, share in card.parts]
@@ -81,10 +107,11 @@ def paste_of(card: Card) -> Paste:
     dry = solids * density / (1.0 - bound - card.scalar("loss_on_ignition", 0.0))
     powder, binder = dry * (1.0 - bound), dry * bound
     water = 1.0 - powder / density - binder / BINDER_DENSITY
-    if water < 1.0 - shrunk:
+    most = most_binder(card["green_density"].scalar, density, card.scalar("loss_on_ignition", 0.0))
+    if bound > most * (1.0 + 1e-9):
         raise InputError(
-            f"{card.origin or card.name}: its green_density and binder leave {100 * water:.0f} % "
-            f"of the wet paste for water; its drying_shrinkage needs {100 * (1 - shrunk):.0f} %"
+            f"{card.origin or card.name}: binder = {100 * bound:.3g} %; between powder of its "
+            f"green_density {100 * max(most, 0.0):.3g} % of the dried mass has room"
         )
     return Paste(((card.name, powder),), binder, water * WATER_DENSITY, solids * density, solids)
 

@@ -39,6 +39,7 @@ from cofire.materials.card import Card, Property, Uncertainty, pure_cards
 from cofire.materials.card_file import contradictions
 from cofire.materials.properties import SPECS
 from cofire.numerics import Array
+from cofire.physics.paste import paste_of
 from cofire.report.uncertainty import percent, uncertainty_row, uncertainty_text
 from cofire.report.verdict import as_stress
 from tests.executors import EXECUTORS, an_executor
@@ -117,6 +118,7 @@ def test_every_shipped_card_stays_possible_however_its_properties_move(card: Car
         wrong = [w for w in contradictions(new.properties, card.densification)
                  if not w.startswith("densities")]  # fmt: skip
         assert wrong == []
+        assert paste_of(new).water > -1e-9
         assert new.scalar("green_density") < new.scalar("fired_density")
         assert new.scalar("fired_density") < new.scalar("full_density") <= 1.0
         for name, values in new.properties.items():

@@ -85,9 +85,9 @@ def test_a_blend_lies_between_its_pastes(share: float):
     assert low < paste_of(card).wet < high
 
 
-def test_a_card_that_leaves_no_room_for_its_water_is_refused():
+def test_a_card_that_leaves_no_room_for_its_binder_is_refused():
     card = CARDS[FRIT].scaled("green_density", 1.48)
-    with pytest.raises(InputError, match=r"leave \d+ % of the wet paste for water"):
+    with pytest.raises(InputError, match=r"binder = \d.* has room"):
         paste_of(card)
 
 
