@@ -116,6 +116,14 @@ class Verdict:
         return alike[order.index(min(order))]
 
     @property
+    def by_rule(self) -> dict[str, list[Flag]]:
+        """Flags by rule: what decides first, then the worst; of each the worst place first."""
+        found: dict[str, list[Flag]] = {self.deciding.rule: []}
+        for flag in self.flags:
+            found.setdefault(flag.rule, []).append(flag)
+        return found
+
+    @property
     def grade(self) -> int:
         """0, 1 or 2 for go, caution, no."""
         return self.worst.grade

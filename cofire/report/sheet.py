@@ -36,7 +36,6 @@ from cofire.vessel import Printer
 
 if TYPE_CHECKING:
     from cofire.assessment.response import Response
-    from cofire.assessment.verdict import Verdict
     from cofire.firing.kiln import Trace
     from cofire.firing.program import Firing
     from cofire.materials.card import Card, Property
@@ -651,10 +650,10 @@ def limits_table(m: Job) -> Table | None:
     Returns
     -------
     Table or None
-        The worst flag of each rule, worst first; None where every limit is kept.
+        The worst flag of each rule, what decides first; None where every limit is kept.
     """
     verdict = m.verdict
-    bad = [flags for flags in by_rule(verdict) if flags[0].grade == verdict.grade > GO]
+    bad = [flags for flags in verdict.by_rule.values() if flags[0].grade == verdict.grade > GO]
     if not bad:
         return None
     return Table(
@@ -690,7 +689,7 @@ def other_limits(m: Job) -> list[Text]:
         Without those of `limits_table`.
     """
     verdict = m.verdict
-    rules = by_rule(verdict)
+    rules = list(verdict.by_rule.values())
     lines: list[Text] = []
     near: list[str] = []
     for worst, *_ in rules:
@@ -710,25 +709,6 @@ def other_limits(m: Job) -> list[Text]:
         told += [f"under {LITTLE:g} {little}"] if little else []
         lines.append((Strong("Kept"), f", with the share used up: {'; '.join(told)}."))
     return lines
-
-
-def by_rule(verdict: Verdict) -> list[list[Flag]]:
-    """Flags by rule, the worst rule first, and of each the worst place.
-
-    Parameters
-    ----------
-    verdict : Verdict
-        From `judge`.
-
-    Returns
-    -------
-    list of list of Flag
-        None is empty.
-    """
-    rules: dict[str, list[Flag]] = {}
-    for flag in verdict.flags:
-        rules.setdefault(flag.rule, []).append(flag)
-    return list(rules.values())
 
 
 @dataclass(frozen=True, kw_only=True)

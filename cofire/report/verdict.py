@@ -180,9 +180,7 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
     if check.smeared:
         lines += wrap(sharp_line(check))
     lines.append("")
-    rules = dict.fromkeys(flag.rule for flag in verdict.flags)
-    of_rule = {rule: [flag for flag in verdict.flags if flag.rule == rule] for rule in rules}
-    for rule, flags in of_rule.items():
+    for rule, flags in verdict.by_rule.items():
         bad = [flag for flag in flags if flag.grade > GO]
         for flag in bad[:SHOWN]:
             start = f"{flag.verdict:7} " + (f"{rule}, " if flag is bad[0] else "  ")
@@ -193,7 +191,7 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
         if bad:
             note = "" if bad[0].verdict == UNKNOWN else f"{_sentence(harm(bad[0]) + bad[0].note)} "
             lines += wrap(note + bad[0].remedy, 8)
-    passed = {rule: flags[0] for rule, flags in of_rule.items() if flags[0].grade == GO}
+    passed = {rule: flags[0] for rule, flags in verdict.by_rule.items() if flags[0].grade == GO}
     if passed:
         names = (
             f"{rule} {number(flag.utilisation)} ({flag.zone})" for rule, flag in passed.items()
