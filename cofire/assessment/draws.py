@@ -17,6 +17,7 @@ from cofire.materials.card import Card, Property, Uncertainty, pure_cards
 from cofire.materials.card_file import FROZEN
 from cofire.materials.properties import CELSIUS, LOG_VISCOSITY, SPECS, VISCOSITIES
 from cofire.numerics import Array
+from cofire.physics.paste import most_binder
 from cofire.physics.porosity import CRYSTAL_PACKING
 from cofire.units import kelvin
 
@@ -24,6 +25,8 @@ REACH = 3.0
 """Factors are cut off this many standard uncertainties from the card's value. [-]"""
 UNUSED = ("firing_shrinkage", "tensile_strength")
 """Properties that no flag reads: the model's own shrinkage is only held against it."""
+FILLED = 0.98
+"""Most of the dried body's room that its binder may fill: our choice. [-]"""
 APART = 0.005
 """Least distance between green, fired and full density. [-]"""
 
@@ -203,6 +206,7 @@ def _varied(card: Card, deviates: dict[str, float]) -> tuple[Card, set[str]]:
             held.add(name)
         rows[name] = kept
     held |= _order_densities(card, rows)
+    held |= _hold_binder(card, rows)
     fired = card.scalar("fired_density", 1.0)
     properties = dict(card.properties)
     for name, old in card.properties.items():
@@ -234,6 +238,24 @@ def _order_densities(card: Card, rows: dict[str, Array]) -> set[str]:
             held.add(name)
             rows[name] = np.array([new])
     return held
+
+
+def _hold_binder(card: Card, rows: dict[str, Array]) -> set[str]:
+    """Keep room in the dried body's pores for its binder: else no paste dries to it.
+
+    Else a drawn card could not be mixed, and a sample of it would count as a lost pot.
+    """
+
+    def now(name: str) -> float:
+        return float(rows[name][0]) if name in rows else card.scalar(name, 0.0)
+
+    most = FILLED * most_binder(
+        now("green_density"), now("theoretical_density"), now("loss_on_ignition")
+    )
+    if "binder" not in rows or now("binder") <= most:
+        return set()
+    rows["binder"] = np.array([max(most, bounds("binder")[0])])
+    return {"binder"}
 
 
 def _frozen_when_cold(table: Property) -> Property:
