@@ -15,6 +15,7 @@ import numpy as np
 
 from cofire.assessment import verdict as table
 from cofire.assessment.brown_rules import BROWN, BROWN_CAUTION, borne_strain
+from cofire.assessment.check import Check
 from cofire.assessment.crack_rules import (
     COOLING,
     CRACK_CAUTION,
@@ -24,11 +25,13 @@ from cofire.assessment.crack_rules import (
     THROUGH_CRACK,
 )
 from cofire.assessment.cracks import SINTERED, toughness_of
+from cofire.assessment.firing_rules import ATMOSPHERE, CORE
 from cofire.assessment.later_rules import LATER, TEST_TIME, YEAR, later_exponent
 from cofire.assessment.layer_cracks import Body, Joint, end_limit
 from cofire.assessment.response import Response
-from cofire.assessment.rule import STRESS, Flag, Rule
+from cofire.assessment.rule import GO, STRESS, Flag, Rule
 from cofire.assessment.screening import STUDIO_GASES, screen
+from cofire.assessment.steam_rules import OXYGEN
 from cofire.assessment.verdict import Verdict, worst_first
 from cofire.design.candidates import (
     COARSE,
@@ -38,7 +41,7 @@ from cofire.design.candidates import (
     batches,
     fire_candidates,
 )
-from cofire.design.firings import USUAL, Setting, frame
+from cofire.design.firings import USUAL, Setting, frame, open_burnout
 from cofire.design.transition import Layout, as_vessel, zones
 from cofire.errors import CofireError, ModelError
 from cofire.firing.program import LAG
@@ -324,6 +327,11 @@ def already_fired(history: History, row: int) -> History:
 # What else could be done where no plan reaches go: another partner, wall, order, sleeve, firing
 
 THINNER = 0.7
+OPENED = "open to air"
+CLOSED = "carbon"
+"""Pack that is offered where a firing in air oxidises the metal."""
+OF_GAS = frozenset({CORE.name, OXYGEN.name, ATMOSPHERE.name})
+"""Rules that another gas may mend."""
 PARTNERS = 2
 """Other partners shown for either zone. [-]"""
 PROPOSED = "as proposed, worked out as roughly as these"
@@ -353,12 +361,16 @@ class Alternative:
         return self.verdict.utilisation if self.verdict else float("inf")
 
 
-def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternative, ...]:
+def alternatives(
+    bench: Bench, vessel: Vessel, layout: Layout, last: Check
+) -> tuple[Alternative, ...]:
     """Other partners, a thinner wall, the other order, a sleeve, two firings: what each reaches.
 
-    The proposal itself is among them, to compare with. Wall and order keep its transition and
+    The proposal itself is among them, to compare with; its last check puts all right for the coarse
+    shell that they are fired on. Wall and order keep its transition and
     firing; a partner keeps the transition and gets the usual firing of its own window; sleeve and
-    two firings keep the firing alone.
+    two firings keep the firing alone. Where char, oxygen or the gas limits the proposal, it is also
+    fired with its binder burnt out in air and closed after it.
 
     Parameters
     ----------
@@ -368,6 +380,8 @@ def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternat
         The proposal.
     layout : Layout
         Its transition.
+    last : Check
+        Of the proposal.
 
     Returns
     -------
@@ -376,6 +390,7 @@ def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternat
     """
     metal, ceramic, below = bench.zones(vessel)
     wide = Bench(bench.cards, extend=True, fineness=ROUGH)
+    wide.correct(vessel, last)
     wall = THINNER * vessel.wall
     tries: list[tuple[str, Callable[[], Vessel]]] = [
         (PROPOSED, lambda: vessel),
@@ -384,6 +399,7 @@ def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternat
             "the zones in the other order",
             lambda: as_vessel(vessel, metal.name, ceramic.name, not below, layout),
         ),
+        *_other_gases(vessel, bench.cards, last.verdict.flags),
         *_partners(vessel, bench.cards, layout),
     ]
     ready: list[tuple[str, Vessel]] = []
@@ -403,7 +419,24 @@ def alternatives(bench: Bench, vessel: Vessel, layout: Layout) -> tuple[Alternat
             found.append(Alternative(*work(wide, vessel)))
         except CofireError as error:
             found.append(Alternative(what, None, str(error)))
+    own = next((a.verdict for a in found if a.what == PROPOSED), None)
+    found = [replace(a, note=_eased(a, own)) if OPENED in a.what else a for a in found]
     return tuple(sorted(found, key=lambda a: a.utilisation))
+
+
+def _eased(one: Alternative, own: Verdict | None) -> str:
+    """What another gas does to the rules that it may mend."""
+    if one.verdict is None or own is None:
+        return one.note
+    told = []
+    for rule in sorted(OF_GAS):
+        before, after = (
+            max((f.counted for f in v.flags if f.rule == rule), default=0.0)
+            for v in (own, one.verdict)
+        )
+        if before != after:
+            told.append(f"{rule} from {before:.2g} to {after:.2g} of its limit")
+    return "; ".join(told) or "neither char, oxygen nor the gas uses up less of its limits"
 
 
 def _try(job: tuple[Bench, Sequence[tuple[str, Vessel]]]) -> list[Alternative]:
@@ -417,6 +450,31 @@ def _try(job: tuple[Bench, Sequence[tuple[str, Vessel]]]) -> list[Alternative]:
             some, fire_candidates(bench, [one for _, one in some]), strict=True
         )
     ]
+
+
+def _other_gases(
+    vessel: Vessel, cards: Mapping[str, Card], flags: Sequence[Flag]
+) -> list[tuple[str, Callable[[], Vessel]]]:
+    """The proposal open while its binder burns and closed after it, and closed all the time.
+
+    Only where char, oxygen or the gas is more than a go, and its firing has one gas.
+    """
+    firing = vessel.firing
+    limits = {flag.rule for flag in flags if flag.grade > GO} & OF_GAS
+    if not limits or len(set(firing.gases)) > 1:
+        return []
+
+    def opened() -> Vessel:
+        return replace(vessel, firing=open_burnout(vessel, cards, closed))
+
+    closed = CLOSED if firing.gas == "air" else firing.gas
+    then = "packed in carbon" if closed == CLOSED else f"fired in {closed}"
+    what = f"its binder burnt out {OPENED}, cooled, then {then}"
+    found = [(what, opened)]
+    if firing.gas == "air":
+        packed = firing.in_one_gas(closed, max(firing.lag, LAG[closed]))
+        found.append((f"packed in {closed} from the start", lambda: replace(vessel, firing=packed)))
+    return found
 
 
 def _partners(

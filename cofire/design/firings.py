@@ -12,13 +12,13 @@ import numpy as np
 from cofire.assessment.cautions import HAND_WARM
 from cofire.assessment.firing_rules import BURNOUT, CORE, PEAK_CAUTION, burnout_of, core_of
 from cofire.assessment.mismatch import zone_set_points
-from cofire.assessment.rule import GO, Flag
+from cofire.assessment.rule import GO, NO, Flag
 from cofire.assessment.screening import no_window_reason
-from cofire.assessment.windows import HOLDS, Windows, firing_windows
+from cofire.assessment.windows import HOLDS, Windows, firing_windows, grade_in_turn
 from cofire.design.candidates import Bench
 from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import Trace, trace
-from cofire.firing.program import Firing, Kiln, Segment
+from cofire.firing.program import LAG, Firing, Kiln, Segment
 from cofire.materials.card import Card, pure_cards
 from cofire.numerics import Array
 from cofire.physics.blends import find_material
@@ -221,6 +221,8 @@ DRY = Segment(kelvin(110.0), 60.0 / HOUR, 60.0 * MINUTE)
 """Last water of the paste leaves below the boiling of pores: common practice."""
 BURNOUT_RATES = tuple(rate / HOUR for rate in (250.0, 150.0, 100.0, 60.0, 40.0, 25.0))
 BURNOUT_END = kelvin(550.0)
+COLD = kelvin(40.0)
+"""Hand-warm: where a pack is closed by hand. [K]"""
 BURNOUT_HOLDS = tuple(hold * MINUTE for hold in (30.0, 60.0, 120.0, 240.0))
 TIE = 1.02
 """Utilisations of layouts or firings within this factor of the least count as equal. [-]"""
@@ -475,7 +477,7 @@ def frame(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Fr
     middle = found[len(found) // 2]
     rest = Segment(middle.peak, RAMPS[USUAL], middle.hold)
     bench = Bench({card.name: card for card in pure}, extend=True)
-    burnout, reason, firing = _burnout(vessel, bench, pure, rest)
+    burnout, reason, firing = _burnout(vessel, bench, pure, rest, packing(vessel.firing))
     history = bench.history(firing, pure)
     sets, _ = zone_set_points(history)
     coolest = min(soak.peak for soak in found)
@@ -496,13 +498,12 @@ def frame(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Fr
 
 
 def _burnout(
-    vessel: Vessel, bench: Bench, pure: Sequence[Card], rest: Segment
+    vessel: Vessel, bench: Bench, pure: Sequence[Card], rest: Segment, how: Packing | None
 ) -> tuple[Segment, str, Firing]:
     """Shortest burnout that the flags of binder and char allow, why, and the firing.
 
     Where none does: the shortest of those that come nearest.
     """
-    how = packing(vessel.firing)
     tried: list[tuple[Segment, Flag, Firing]] = []
     for segment in burnouts(min(BURNOUT_END, rest.target - 5.0)):
         firing = replace(vessel.firing, segments=tuple(_packed(how, [DRY, segment], [rest])))
@@ -519,7 +520,77 @@ def _burnout(
         f"{flag.rule} of {flag.zone}: {flag.counted:.2g} of its limit, go is up to "
         f"{flag.caution:.2g}; no slower ramp and no longer hold that was tried brings it lower"
     )
+    reason += opened_reason(vessel, pure, rest, flag)
     return segment, reason, firing
+
+
+def open_burnout(vessel: Vessel, cards: Mapping[str, Card], closed: str) -> Firing:
+    """A vessel's firing with its binder burnt out in air, cooled, and all else in another gas.
+
+    What comes before the binder has gone, up to `BURNOUT_END`, gives way to drying and the shortest
+    burnout in air that the flags of binder and char allow; the rest stays, from cold.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its bands, wall and firing of one gas.
+    cards : mapping
+        Materials by name.
+    closed : str
+        Gas from the second heating on; the ware lags as in the slower of the two.
+
+    Returns
+    -------
+    Firing
+        As a search keeps it (see `packing`).
+    """
+    firing = vessel.firing
+    segments = firing.segments
+    hottest = max(range(len(segments)), key=lambda n: segments[n].target)
+    burnt = [n for n in range(hottest) if segments[n].target <= BURNOUT_END + 1.0]
+    rest = segments[burnt[-1] + 1 :] if burnt else segments[hottest:]
+    how = Packing("air", closed, Segment(COLD, np.inf))
+    lag = firing.lag if closed == firing.gas else max(firing.lag, LAG[closed])
+    one = replace(firing, lag=lag)
+    pure = pure_parts(vessel, cards)
+    bench = Bench({card.name: card for card in pure}, extend=True)
+    asked = replace(vessel, firing=one)
+    burnout, _, _ = _burnout(asked, bench, pure, rest[0], how)
+    name = f"open burnout, then {closed}"
+    return replace(one, name=name, segments=tuple(_packed(how, [DRY, burnout], rest)))
+
+
+def opened_reason(vessel: Vessel, pure: Sequence[Card], rest: Segment, reached: Flag) -> str:
+    """What an open burnout would bring where char limits a closed one; empty where nothing.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With a firing of one gas.
+    pure : sequence of Card
+        Its substances.
+    rest : Segment
+        To the soak.
+    reached : Flag
+        Of char, in the closed firing.
+    """
+    gas = vessel.firing.gas
+    if reached.rule != CORE.name or gas == "air" or packing(vessel.firing) is not None:
+        return ""
+    turns = [("air", BURNOUT_END), (gas, rest.target)]
+    if any(grade_in_turn(card, turns)[0] >= NO for card in pure):
+        return ""
+    bench = Bench({card.name: card for card in pure}, extend=True)
+    how = Packing("air", gas, Segment(COLD, np.inf))
+    segment, _, firing = _burnout(vessel, bench, pure, rest, how)
+    flags = [CORE.named(flag) for flag in core_of(bench.history(firing, pure), pure)]
+    left = max(flags, key=attrgetter("counted"))
+    if left.counted >= TIE * reached.counted:
+        return ""
+    return (
+        f"; open to air until then ({segment.rate * HOUR:.0f} °C/h, {segment.hold / MINUTE:.0f} "
+        f"min), cooled, then closed in {gas}: {left.counted:.2g}, by gas in its segments"
+    )
 
 
 def burnouts(target: float) -> list[Segment]:

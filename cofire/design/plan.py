@@ -265,7 +265,7 @@ def propose(
             if stays(given.verdict.crack_probability, best.verdict.crack_probability):
                 scan = _scanned(draft, bench.on(ROUGH), best, say)
             say("alternatives")
-            others = alternatives(bench, best.designed.vessel, layout)
+            others = alternatives(bench, best.designed.vessel, layout, best)
     except KeyboardInterrupt:
         finished = False
         say(_kept(draft))

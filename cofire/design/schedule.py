@@ -352,7 +352,32 @@ def against(best: Fired, other: Fired | None, what: str, enough: float) -> str:
     forbidding = [flag for flag in other.flags if flag.grade > GO or not best.good]
     worse = max(forbidding, key=attrgetter("counted"))
     now = {(f.rule, f.zone): f.counted for f in best.flags}
-    return (
-        f"{what} would bring {worse.rule} of {worse.zone} from "
-        f"{now.get((worse.rule, worse.zone), 0.0):.2g} to {worse.counted:.2g} of its limit"
-    )
+    before, after = told_apart(now.get((worse.rule, worse.zone), 0.0), worse.counted)
+    return f"{what} would bring {worse.rule} of {worse.zone} from {before} to {after} of its limit"
+
+
+def told_apart(before: float, after: float) -> tuple[str, str]:
+    """Two shares of a limit in as many digits as tell them apart, two at least.
+
+    Parameters
+    ----------
+    before, after : float
+        [-]
+
+    Returns
+    -------
+    tuple of str
+        Alike only where four digits do not tell them apart.
+
+    Examples
+    --------
+    >>> told_apart(1.601, 1.634), told_apart(0.0, 0.63)
+    (('1.60', '1.63'), ('0', '0.63'))
+    """
+    if f"{before:.2g}" != f"{after:.2g}":
+        return f"{before:.2g}", f"{after:.2g}"
+    for digits in (3, 4):
+        one, other = f"{before:#.{digits}g}", f"{after:#.{digits}g}"
+        if one != other:
+            break
+    return one, other

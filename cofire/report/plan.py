@@ -92,10 +92,14 @@ def planned_vessel(source: Path, vessel: Vessel) -> dict[str, str]:
         {"material": b.material, "to_mm": round(b.high * 1e3, 6)} for b in vessel.bands
     ]
     del bands[-1]["to_mm"]
-    for at in (0, -1):  # what a plan may do to the ends stays as it was written
-        written = table["band"][at].get("height")
-        if written is not None:
-            bands[at]["height"] = written
+    notes = {str(b["material"]): b["note"] for b in table["band"] if "note" in b}
+    for band in bands:  # a note stays with the paste that it was written to
+        if band["material"] in notes:
+            band["note"] = notes[band["material"]]
+    for at in (0, -1):  # and what a plan may do to the ends as it was written
+        for key in ("height", "note"):
+            if key in table["band"][at]:
+                bands[at][key] = table["band"][at][key]
     table["band"] = bands
     free = table.get("free", {})
     if "dead_volume_ml" in free:

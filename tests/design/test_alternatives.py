@@ -2,15 +2,29 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
 
-from cofire.design.alternatives import RING_POINTS, _ends, already_fired, sleeve, two_firings
-from cofire.design.candidates import COARSE, ROUGH, Bench
+from cofire.assessment.rule import GO
+from cofire.design.alternatives import (
+    RING_POINTS,
+    _ends,
+    _other_gases,
+    already_fired,
+    sleeve,
+    two_firings,
+)
+from cofire.design.candidates import COARSE, ROUGH, Bench, fire_candidates
+from cofire.design.firings import frame, open_burnout, packing
 from cofire.design.transition import zones
 from cofire.materials.pairs import joint_resistance
 from cofire.mechanics.sleeve import fire_sleeve, nested_rings
-from tests.fired import CARDS
+from cofire.units import HOUR
+from cofire.vessel import read_vessel
+from tests.fired import CARDS, KILNS
 from tests.planned import tea_light_to_plan
 
 
@@ -57,3 +71,41 @@ def test_metal_onto_a_fired_body_pulls_by_its_whole_shrinkage() -> None:
     assert f"{100 * shrinks:.0f} %" in note
     assert "two firings" in what
     assert verdict.utilisation > 1.0
+
+
+def test_char_that_limits_a_closed_firing_is_answered_by_one_that_is_open_at_first() -> None:
+    # what oxygen burns cannot stay: the figure for char must fall, and the rest of the firing stay
+    path = Path(__file__).parents[2] / "examples" / "iron_foot_bowl.toml"
+    vessel = read_vessel(path, KILNS)
+    bench = Bench(CARDS, extend=True, fineness=ROUGH)
+    (closed,) = fire_candidates(bench, [vessel])
+    flags = bench.judge(closed).flags
+    assert any(f.rule == "core" and f.grade > GO for f in flags)
+    ((what, make),) = _other_gases(vessel, CARDS, flags)
+    assert "open to air" in what
+    firing = make().firing
+    how = packing(firing)  # as a search keeps it
+    assert (how.opened, how.closed) == ("air", "carbon")
+    assert how.cold is not None
+    assert firing.segments[-1] == replace(vessel.firing.segments[-1], gas="carbon")
+    assert firing.peak == vessel.firing.peak
+    (opened,) = fire_candidates(bench, [make()])
+    char = [
+        max(f.utilisation for f in found if f.rule == "core")
+        for found in (flags, bench.judge(opened).flags)
+    ]
+    assert char[1] < 0.5 * char[0]
+    assert "open to air" in frame(vessel, CARDS).burnout_reason
+
+
+def test_an_open_burnout_is_not_offered_where_the_gas_limits_nothing_or_changes_already() -> None:
+    path = Path(__file__).parents[2] / "examples" / "iron_foot_bowl.toml"
+    vessel = read_vessel(path, KILNS)
+    bench = Bench(CARDS, extend=True, fineness=ROUGH)
+    (closed,) = fire_candidates(bench, [vessel])
+    flags = bench.judge(closed).flags
+    assert not _other_gases(vessel, CARDS, [f for f in flags if f.grade == GO])
+    changes = replace(vessel, firing=open_burnout(vessel, CARDS, "carbon"))
+    assert not _other_gases(changes, CARDS, flags)
+    ramp = changes.firing.segments[1]
+    assert 0.0 < ramp.rate * HOUR < 301.0
