@@ -116,6 +116,19 @@ def show(text: str, units: System = System.metric) -> None:
     typer.echo(text, nl=False)
 
 
+def aside(text: str) -> None:
+    """Say on stderr, on one line, what is no answer: what was written, what comes next.
+
+    Parameters
+    ----------
+    text : str
+        With paths and names as they are; hidden characters in them are written out.
+    """
+    from cofire.report.writing import one_line
+
+    typer.echo(one_line(text), err=True)
+
+
 def _forgotten(error: CofireError, options: Mapping[str, object]) -> str:
     """That a name may be one of the user's own tables, where they lie here and were not given."""
     if not isinstance(error, UnknownName) or options.get("tables", True):

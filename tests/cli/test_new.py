@@ -15,6 +15,7 @@ from typer.testing import CliRunner, Result
 
 from cofire.cli import app
 from cofire.cli.common import DEFECT, INPUT_WRONG
+from cofire.errors import LONGEST
 from cofire.fields import FORMATS
 from cofire.firing.program import load_kilns, read_firing
 from cofire.materials.catalogue import load_cards
@@ -126,6 +127,15 @@ def test_a_pair_that_shares_no_firing_is_written_with_a_warning(run):
     assert made.exit_code == 0
     assert "check will refuse it" in made.stderr
     assert "K apart" in made.stderr
+
+
+def test_what_check_will_say_of_a_new_vessel_is_one_line_of_300_characters(run):
+    words = ("--below", "copper + talc body = 40", "--above", "fritted body")
+    made = run("new", "vessel", *words)
+    assert made.exit_code == 0
+    warned = [line for line in made.stderr.splitlines() if "check will refuse it" in line]
+    assert [line for line in warned if len(line) > LONGEST] == []
+    assert len(warned) == 1
 
 
 @pytest.mark.parametrize(
