@@ -204,7 +204,7 @@ def test_one_wrong_entry_of_many_adds_none(path: Path):
 
 
 def test_a_kind_of_any_length_is_refused_in_one_line():
-    with pytest.raises(InputError, match="entry: kind = 'wishwish.*; allowed: prediction") as told:
+    with pytest.raises(InputError, match=r"entry: kind = 'wishwish.*; allowed: prediction") as told:
         encoded({"kind": "wish" * 1000})
     assert len(str(told.value)) <= LONGEST
 
