@@ -354,6 +354,14 @@ def show(value: object, most: int = 60) -> str:
     return text if len(text) <= most else text[: most - 3] + "..."
 
 
+def first_of(problems: Sequence[str]) -> str:
+    """The first of several complaints, and how many more there are, on one line."""
+    more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
+    room = LONGEST - len(more)
+    first = problems[0]
+    return (first if len(first) <= room else f"{first[: room - 4]} ...") + more
+
+
 def is_number(value: object) -> TypeGuard[float]:
     """Whether it is a finite number (a truth value is none)."""
     return (

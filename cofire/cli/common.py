@@ -92,8 +92,7 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
             if error.filename is not None:  # a name no file can have, a folder that has gone
                 _complain(f"{shown_path(error.filename)}: cannot be used ({error.strerror})")
                 raise typer.Exit(INPUT_WRONG) from None
-            _drop_output()
-            _complain(f"standard output: cannot be written ({error.strerror})")
+            unwritten(error)
             raise typer.Exit(INPUT_WRONG) from None
 
     return wrapper
@@ -136,6 +135,18 @@ def _forgotten(error: CofireError, options: Mapping[str, object]) -> str:
     if error.asked[0] not in ("kiln", "material") or not OWN_TABLES.is_dir():
         return ""
     return f"; yours? give --tables {OWN_TABLES}"
+
+
+def unwritten(error: OSError) -> None:
+    """Say that standard output takes nothing more.
+
+    Parameters
+    ----------
+    error : OSError
+        Why.
+    """
+    _drop_output()
+    _complain(f"standard output: cannot be written ({error.strerror})")
 
 
 def _complain(message: str) -> None:

@@ -415,3 +415,22 @@ def test_a_name_with_quotes_and_other_letters_is_read_back(tmp_path: Path):
         wish = Wish(name, "belly", "fine silver", "fritted body")
         path.write_text(new_vessel(wish), encoding="utf-8")
         assert read_vessel(path, KILNS).name == name
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["vessel", "--below", "copper", "--above", "talc body", "--name", "\udcff"],
+        ["kiln", "--name", "\udcff"],
+        ["material", "--like", "copper", "--name", "\udcff"],
+        ["material", "--like", "copper", "--own", "strength = 62, \udcff"],
+        ["firing", "--name", "\udcff"],
+        ["record", "--piece", "a", "--prediction", "\udcff"],
+    ],
+)
+def test_bytes_of_the_command_line_that_are_no_text_are_refused(run, words: list[str]):
+    made = run("new", *words)
+    assert made.exit_code == INPUT_WRONG, made.exception
+    assert "allowed: UTF-8" in made.stderr
+    assert len(made.stderr.splitlines()) == 1
+    assert list(Path().rglob("*.toml")) == []

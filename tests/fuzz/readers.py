@@ -445,9 +445,9 @@ def placed(path: Path) -> Iterator[None]:
     """What is computed of a file complains of its name, its property or its zone; add the file."""
     try:
         yield
+    except UnknownName as error:
+        raise error.at(path.name) from None
     except CofireError as error:
-        if isinstance(error, UnknownName):
-            raise
         raise type(error)(f"{path.name}: {error}") from None
 
 
