@@ -354,7 +354,7 @@ def test_a_source_that_is_not_listed_is_told_in_one_line_however_many_are(tmp_pa
     (line,) = [found for found in check_pairs(path) if "source = 'xxx" in found]
     assert "allowed: one of [sources]: " in line
     assert line.endswith(" ...")
-    assert len(f"cofire: {line}") <= LONGEST
+    assert len(line) <= LONGEST
     with pytest.raises(InputError, match=r"\(and \d more\)$") as told:  # a source unused, too
         read_pairs(path)
     assert len(str(told.value)) <= LONGEST
