@@ -1,10 +1,19 @@
 """What `cofire` and `python -m cofire` do: run the command line, and stop quietly when told to."""
 
+import os
 import sys
+
+
+def _open_streams() -> None:
+    """Put nothing in the place of standard streams that are closed, so that no file takes it."""
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w" if number else "r"))  # noqa: SIM115
 
 
 def main() -> None:
     """Run the command line; an interrupt while it is loaded ends it with its status and no more."""
+    _open_streams()
     try:
         from cofire.cli import run
 

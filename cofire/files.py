@@ -354,6 +354,14 @@ def show(value: object, most: int = 60) -> str:
     return text if len(text) <= most else text[: most - 3] + "..."
 
 
+def first_of(problems: Sequence[str]) -> str:
+    """The first of several complaints, and how many more there are, on one line."""
+    more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
+    room = LONGEST - len(more)
+    first = problems[0]
+    return (first if len(first) <= room else f"{first[: room - 4]} ...") + more
+
+
 def is_number(value: object) -> TypeGuard[float]:
     """Whether it is a finite number (a truth value is none)."""
     return (
@@ -396,11 +404,18 @@ class Fields:
         return self.complain(key, value, f"; allowed: {allowed}")
 
     def complain(self, key: str, value: object, rest: str) -> InputError:
-        """A field, its value and what is said of it; the value gives way where a line is short."""
+        """A field, its value and what is said of it; where a line is short the value gives way.
+
+        A list of what is allowed that fits no line is cut at its end.
+        """
+        place, least = f"{self.where}: {key}", 20
+        room = LONGEST - len(f"cofire: {place} = ") - least
+        if len(rest) > room:
+            rest = f"{rest[: max(room, 60) - 4]} ..."
         if value is None:
-            return InputError(f"{self.where}: {key} is missing{rest}")
-        room = LONGEST - len(f"{self.where}: {key} = {rest}")
-        return InputError(f"{self.where}: {key} = {show(value, min(max(room, 20), 60))}{rest}")
+            return InputError(f"{place} is missing{rest}")
+        room = LONGEST - len(f"{place} = {rest}")
+        return InputError(f"{place} = {show(value, min(max(room, least), 60))}{rest}")
 
     def number(
         self,

@@ -114,13 +114,13 @@ def local_processes(count: int | None = None) -> Iterator[Executor | None]:
 
 
 class _Deaf(ProcessPoolExecutor):
-    """Processes born with the interrupt held back, so that none sees it even while it is born."""
+    """Processes born with interrupts and requests to end held back, while they are begun."""
 
     def submit(self, fn: Callable[..., R], /, *args: object, **kwargs: object) -> Future[R]:
         """As any executor's."""
         if not hasattr(signal, "pthread_sigmask"):
             return super().submit(fn, *args, **kwargs)
-        mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
         try:
             return super().submit(fn, *args, **kwargs)
         finally:
@@ -128,8 +128,15 @@ class _Deaf(ProcessPoolExecutor):
 
 
 def _begin() -> None:
-    """First act of a process: deaf to interrupts, it ends when whoever started it has ended."""
+    """First act of a process: deaf to interrupts, it ends when whoever started it has ended.
+
+    A request to end is obeyed at once and without a word: what the parent answers it with, which a
+    copy of it has too, would unwind through whatever is being begun.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGTERM})
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
 

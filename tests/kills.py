@@ -1,11 +1,14 @@
 """Stops at random moments: what a kill, an impatient hand, a full disk or a twin leaves behind.
 
-`python -m tests.kills --moments 100 --seed 1` starts `plan`, `make`, `record add` (and `sweep`,
-where there is one) on a small vessel, sends SIGKILL, SIGTERM or SIGINT at a random moment, half of
-them while files are being written, and looks: every folder and file is the old one or the new one,
-whole; nothing else has changed; no process is left; and what a signal that can be answered leaves
-hidden is nothing. `--disks` fills a small disk (a tmpfs: root only) and tries a read-only one;
-`--twins` lets two processes write one folder. Prints what broke, with the moment, and counts.
+`python -m tests.kills --moments 100 --seed 1` starts `plan`, `make`, `record add` and `sweep` on a
+small vessel, sends SIGKILL, SIGTERM or SIGINT at a random moment, and looks: every folder and file
+is the old one or the new one, whole; a table of verdicts is a beginning of the whole one, and the
+same command goes on to the whole; nothing else has changed; no process is left; and what a signal
+that can be answered leaves hidden is nothing. Of the moments `--late` (half, unless told) fall
+while files are being written, which is made slow enough for it; the others anywhere from the start
+of the process to its end. `--disks` fills a small disk (a tmpfs: root only) and tries a
+read-only one; `--twins` lets two processes write one folder. Prints what broke, with the moment,
+and counts.
 """
 
 from __future__ import annotations
@@ -53,6 +56,9 @@ keep_mm = 8
 [firing]
 segment = [ { to_C = 860, rate_C_per_h = 150, hold_min = 60 } ]
 """
+TABLE = "vessel,peak_C,wall_mm\n" + "".join(
+    f"pot.toml,{peak},{wall}\n" for peak in (840, 860) for wall in (3, 4, 5)
+)
 NOTES = "what the user wrote beside it\n"
 SIGNALS = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT)
 ANSWER = 20.0
@@ -122,13 +128,15 @@ RECORD = Command(
 )  # fmt: skip
 
 
-def commands() -> dict[str, Command]:
-    """Those that are tried."""
-    known = {"plan": PLAN, "make": MAKE, "record": RECORD}
-    if (ROOT / "cofire" / "cli" / "sweep.py").exists():
-        arguments = ("sweep", "pot.toml", "--out", "out", "--force")
-        known["sweep"] = Command(arguments, "out", lambda folder: None)
-    return known
+def whole_verdicts(path: Path) -> str | None:
+    """What a table of verdicts lacks, or None."""
+    rows, wanted = path.read_text().count("\n"), TABLE.count("\n")
+    return None if rows == wanted else f"{rows} lines of {wanted}"
+
+
+SWEEP = Command(("sweep", "table.csv", "--out", "v.csv"), "v.csv", whole_verdicts)
+COMMANDS = {"plan": PLAN, "make": MAKE, "record": RECORD, "sweep": SWEEP}
+"""Those that are tried."""
 
 
 def contents(place: Path) -> Contents:
@@ -144,7 +152,31 @@ def watched() -> None:
     A shell lets what it starts in the background ignore interrupts, and its children too.
     """
     signal.signal(signal.SIGINT, signal.SIG_DFL)
-    os.nice(5)
+    os.nice(max(5 - os.nice(0), 0))
+
+
+effort = 1.0
+"""Of a plan's search; below 1 it also asks for no recipes and no alternatives. [-]"""
+WAIT = 0.02
+"""What each opening, renaming and removing of what is written waits, so that moments fall there:
+all files of a plan are written within a few ms. [s]"""
+SLOWLY = """
+import functools, runpy, sys, time
+effort, wait = float(sys.argv.pop(1)), float(sys.argv.pop(1))
+
+def slow(event, arguments):
+    if event in ("open", "os.rename", "os.remove", "os.rmdir", "shutil.rmtree"):
+        named = str(arguments[:2])
+        if any(mark in named for mark in ("/.out.", "r.jsonl", "v.csv", "/.cofire-")):
+            time.sleep(wait)
+
+sys.addaudithook(slow)
+if effort < 1.0:
+    from cofire.design import plan
+    plan.propose = functools.partial(plan.propose, effort=effort)
+    plan.alternatives = plan._recipes = lambda *_: ()
+runpy.run_module("cofire", run_name="__main__", alter_sys=True)
+"""
 
 
 def started(folder: Path, command: Command) -> subprocess.Popen[str]:
@@ -153,8 +185,10 @@ def started(folder: Path, command: Command) -> subprocess.Popen[str]:
         "PYTHONPATH": str(ROOT), "OMP_NUM_THREADS": "1", "TMPDIR": str(folder / "tmp"),
     }  # fmt: skip
     (folder / "tmp").mkdir(exist_ok=True)
+    rough = effort if command is PLAN else 1.0
+    begin = [sys.executable, "-c", SLOWLY, f"{rough:g}", f"{WAIT:g}"]
     return subprocess.Popen(
-        [sys.executable, "-m", "cofire", *command.arguments], cwd=folder, env=inside, text=True,
+        [*begin, *command.arguments], cwd=folder, env=inside, text=True,
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True, preexec_fn=watched,
     )  # fmt: skip
 
@@ -179,7 +213,19 @@ def hidden(folder: Path) -> list[str]:
 
 @dataclass
 class Bench:
-    """A folder with a vessel and the user's own files, and what its commands give when let be."""
+    """A folder with a vessel and the user's own files, and what its commands give when let be.
+
+    Attributes
+    ----------
+    folder
+        Where it works.
+    name, command
+        What is stopped.
+    old, new
+        A result of last week, and the one it gives.
+    seconds, wrote
+        How long it takes undisturbed, and how long of that it writes. [s]
+    """
 
     folder: Path
     name: str
@@ -187,6 +233,7 @@ class Bench:
     old: Contents
     new: Contents
     seconds: float
+    wrote: float
 
     def laid_out(self, with_old: bool) -> None:
         """The folder as before the command."""
@@ -196,6 +243,7 @@ class Bench:
             else:
                 entry.unlink()
         (self.folder / "pot.toml").write_text(POT)
+        (self.folder / "table.csv").write_text(TABLE)
         (self.folder / "notes.txt").write_text(NOTES)
         if with_old:
             target = self.folder / self.command.target
@@ -209,6 +257,9 @@ class Bench:
     def writing(self) -> bool:
         """Whether files are being written just now."""
         with contextlib.suppress(FileNotFoundError):
+            if self.name == "sweep":
+                size = (self.folder / self.command.target).stat().st_size
+                return size > len(self.old.get("", b""))
             return any(
                 f.name.startswith(".out") and any(f.iterdir()) for f in self.folder.iterdir()
             )
@@ -232,24 +283,39 @@ class Bench:
                     yield "an entry of the record has gone"
                 if found[""] and (fault := whole_record(target)):
                     yield fault
+            elif self.name == "sweep":
+                if with_old and not found[""].startswith(self.old[""]):
+                    yield "a verdict has gone"
+                if not self.new[""].startswith(found[""]):
+                    yield "not a beginning of the whole table"
             elif not is_old and found != self.new:
                 fault = self.command.whole(target)
                 if fault or sent == signal.SIGKILL:
                     yield f"neither old nor new: {fault or 'other contents'}"
         if sent != signal.SIGKILL and (left := hidden(self.folder)):
             yield f"left behind: {left}"
+        if self.name == "sweep":
+            with started(self.folder, self.command) as process:
+                _, complaint = process.communicate()
+            if contents(target) != self.new:
+                yield f"does not go on: status {process.returncode}: {complaint[-200:]!r}"
 
 
 def bench(folder: Path, name: str) -> Bench:
     """A folder and the command's undisturbed result."""
-    made = Bench(folder, name, commands()[name], {}, {}, 0.0)
+    made = Bench(folder, name, COMMANDS[name], {}, {}, 0.0, 0.0)
     made.laid_out(False)
-    begun = time.monotonic()
+    begun, writes = time.monotonic(), None
     with started(folder, made.command) as process:
+        while process.poll() is None:
+            writes = writes or (time.monotonic() if made.writing() else None)
+            time.sleep(0.0005)
         told, complaint = process.communicate()
     if process.returncode not in (0, 4):
         raise RuntimeError(f"{name}: status {process.returncode}: {told}{complaint}")
-    made.seconds = time.monotonic() - begun
+    ended = time.monotonic()
+    made.seconds, made.wrote = ended - begun, ended - (writes or ended)
+    print(f"{name}: {made.seconds:.1f} s, from the first file on {made.wrote:.2f} s", flush=True)
     made.new = contents(folder / made.command.target)
     if fault := made.command.whole(folder / made.command.target):
         raise RuntimeError(f"{name}: undisturbed: {fault}")
@@ -258,27 +324,30 @@ def bench(folder: Path, name: str) -> Bench:
         made.old["plan.txt"] += b"of last week\n"
     elif "job.txt" in made.old:
         made.old["job.txt"] += b"of last week\n"
+    elif name == "sweep":
+        made.old[""] = b"".join(made.old[""].splitlines(True)[:4])
     return made
 
 
-def moment(at: Bench, draw: random.Random) -> tuple[str, list[str]]:
+def moment(at: Bench, draw: random.Random, late_share: float) -> tuple[str, list[str]]:
     """One signal at one moment: which, and what it broke."""
     sent = draw.choice(SIGNALS)
     group = sent == signal.SIGINT and draw.random() < 0.5
-    with_old, late = draw.random() < 0.6, draw.random() < 0.5
+    with_old, late = draw.random() < 0.6, draw.random() < late_share
     at.laid_out(with_old)
     process = started(at.folder, at.command)
     begun = time.monotonic()
     if late and at.name != "record":
         while process.poll() is None and not at.writing():
             time.sleep(0.0002)
-        time.sleep(draw.choice((0.0, 0.001, 0.003, 0.01)) * draw.random())
+        time.sleep(draw.choice((0.0, 0.001, 0.01, at.wrote)) * draw.random())
     else:
         wait = at.seconds * draw.uniform(0.8 if late else 0.0, 1.05)
         with contextlib.suppress(subprocess.TimeoutExpired):
             process.wait(wait)
-    after = time.monotonic() - begun
+    after, writing = time.monotonic() - begun, at.name != "record" and at.writing()
     what = f"{at.name} {sent.name}{' to all' if group else ''} after {after:.3f} s"
+    what += " while it writes" if writing else ""
     what += " with an old result" if with_old else ""
     if process.poll() is not None:
         process.communicate()
@@ -330,7 +399,7 @@ def on_a_full_disk(whole: Bench, disk: Path, draw: random.Random) -> tuple[str, 
     with_old = draw.random() < 0.7
     size = 40_960 + int(need * (with_old + draw.uniform(0.0, 1.1)))
     with small_disk(disk, size):
-        at = Bench(disk, whole.name, whole.command, whole.old, whole.new, whole.seconds)
+        at = Bench(disk, whole.name, whole.command, whole.old, whole.new, whole.seconds, 0.0)
         at.laid_out(with_old)
         if whole.name == "record":  # leave a few bytes
             with contextlib.suppress(OSError), (disk / "filler").open("wb") as filler:
@@ -343,7 +412,7 @@ def on_a_full_disk(whole: Bench, disk: Path, draw: random.Random) -> tuple[str, 
 def on_a_disk_for_reading(whole: Bench, disk: Path, with_old: bool) -> tuple[str, list[str]]:
     """One run where nothing can be written."""
     with small_disk(disk, 8 << 20):
-        at = Bench(disk, whole.name, whole.command, whole.old, whole.new, whole.seconds)
+        at = Bench(disk, whole.name, whole.command, whole.old, whole.new, whole.seconds, 0.0)
         at.laid_out(with_old)
         (disk / "tmp").mkdir()
         subprocess.run(["mount", "-o", "remount,ro", disk], check=True)
@@ -395,9 +464,26 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--moments", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--late", type=float, default=0.5, metavar="SHARE",
+        help="share of the moments that fall while files are being written (%(default)s)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--effort", type=float, default=1.0,
+        help="of a plan's search; 0.05 stops a plan of the same stages in half the time, without "
+        "recipes and alternatives",
+    )  # fmt: skip
+    parser.add_argument(
+        "--only",
+        choices=COMMANDS,
+        action="append",
+        help="repeatable; a command named twice has two turns in each round",
+    )
     parser.add_argument("--disks", type=int, default=0, metavar="RUNS", help="root only")
     parser.add_argument("--twins", type=int, default=0, metavar="RUNS")
     given = parser.parse_args()
+    global effort
+    effort = given.effort
     draw = random.Random(given.seed)
     counts: Counter[str] = Counter()
     broken = 0
@@ -405,17 +491,20 @@ def main() -> None:
     def note(kind: str, result: tuple[str, list[str]]) -> None:
         nonlocal broken
         what, found = result
-        counts[f"{kind}{' too late' if what.endswith('too late') else ''}"] += 1
+        ended = " too late" if what.endswith("too late") else ""
+        counts[f"{kind}{ended or ' while it writes' * ('while it writes' in what)}"] += 1
         broken += bool(found)
         print(f"{'BROKEN' if found else 'held  '} {what}", *found, sep="\n       ", flush=True)
 
     with tempfile.TemporaryDirectory(prefix="kills-") as temporary:
         benches = []
-        for name in commands():
+        turns = given.only or list(COMMANDS)
+        for name in dict.fromkeys(turns):
             (Path(temporary) / name).mkdir()
             benches.append(bench(Path(temporary) / name, name))
+        named = {at.name: at for at in benches}
         for n in range(given.moments):
-            note("moments", moment(benches[n % len(benches)], draw))
+            note("moments", moment(named[turns[n % len(turns)]], draw, given.late))
         for n in range(given.disks):
             whole, disk = benches[n % len(benches)], Path(temporary) / "disk"
             note("full disks", on_a_full_disk(whole, disk, draw))

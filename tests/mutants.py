@@ -9,6 +9,10 @@ a run which was stopped goes on where it was; a mutant is known by the text of i
 results of a module that has been changed since are not counted. `--report` prints the score and
 the survivors.
 
+`--of cofire/design/margins.py`, repeatable, draws evenly from those modules instead, and `--tests
+tests/design/test_margins.py`, repeatable, traces and runs those files alone: a few modules after a
+change.
+
 Which test file calls which function is traced once for the checkout and kept beside the results. A
 test that fails without a mutant is named and left out.
 """
@@ -31,8 +35,9 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -257,11 +262,17 @@ def mutated(mutant: Mutant) -> str:
     return ast.unparse(Faults(mutant.number).visit(tree))
 
 
-def drawn(seed: int, count: int) -> list[Mutant]:
+def drawn(seed: int, count: int, of: Sequence[str] = ()) -> list[Mutant]:
     """So many faults: by turns one of a stressed module and one of any other, evenly over places.
 
-    The first of a longer draw are those of a shorter.
+    Where modules are named, by turns one of each. The first of a longer draw are those of a
+    shorter.
     """
+    if of:
+        some = [mutants_of(module) for module in of]
+        for number, each in enumerate(some):
+            random.Random(seed + number).shuffle(each)
+        return [m for turn in zip_longest(*some) for m in turn if m is not None][:count]
     every = [mutant for module in modules() for mutant in mutants_of(module)]
     random.Random(seed).shuffle(every)
     stressed = [m for m in every if Path(m.module).stem in STRESSED]
@@ -276,7 +287,7 @@ def pytest_sessionstart() -> None:
     """As a plugin of pytest (-p tests.mutants): trace calls of the mutated modules."""
     if TRACE not in os.environ:
         return
-    places = {str(ROOT / module): module for module in modules()}
+    places = {str(path): str(path.relative_to(ROOT)) for path in ROOT.glob("cofire/*/*.py")}
     seen: set[object] = set()
     names: set[str] = set()
 
@@ -335,15 +346,15 @@ def copied(where: Path) -> Path:
     return folder
 
 
-def traced(folder: Path, kept: Path) -> dict[str, Any]:
+def traced(folder: Path, kept: Path, tests: Sequence[str] = ()) -> dict[str, Any]:
     """For each test file the functions it calls and its processor time, from the file kept."""
     known: dict[str, Any] = json.loads(kept.read_text()) if kept.exists() else {}
-    for place in TESTS:
-        for path in sorted((folder / "tests" / place).glob("test_*.py")):
-            name = str(path.relative_to(folder))
-            mark = hashlib.sha256(path.read_bytes()).hexdigest()[:12]
-            if known.get(name, {}).get("text") == mark:
-                continue
+    usual = [path for place in TESTS for path in (folder / "tests" / place).glob("test_*.py")]
+    asked = {}
+    for path in [folder / name for name in tests] or sorted(usual):
+        name = str(path.relative_to(folder))
+        mark = hashlib.sha256(path.read_bytes()).hexdigest()[:12]
+        if known.get(name, {}).get("text") != mark:
             told = folder / "calls.txt"
             arguments = ["-p", "tests.mutants", "-o", "console_output_style=classic", name]
             _, used, output = run(folder, arguments, 900.0, **{TRACE: str(told)})
@@ -357,7 +368,8 @@ def traced(folder: Path, kept: Path) -> dict[str, Any]:
             for test in failing:
                 print(f"  left out, it fails without a mutant: {test}", flush=True)
             kept.write_text(json.dumps(known))
-    return known
+        asked[name] = known[name]
+    return asked
 
 
 def fitting(mutant: Mutant, known: dict[str, Any]) -> list[str]:
@@ -442,13 +454,15 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=1e6)
     parser.add_argument("--report", action="store_true", help="only print what is known")
     parser.add_argument("--survivors", action="store_true", help="try only the survivors again")
+    parser.add_argument("--of", action="append", default=[], metavar="MODULE", help="repeatable")
+    parser.add_argument("--tests", action="append", default=[], metavar="FILE", help="repeatable")
     given = parser.parse_args()
-    wanted = drawn(given.seed, given.count)
+    wanted = drawn(given.seed, given.count, given.of)
     if not given.report:
         end = time.monotonic() + 60.0 * given.minutes
         with tempfile.TemporaryDirectory() as temporary:
             folder = copied(Path(temporary))
-            known = traced(folder, given.results.with_suffix(".calls.json"))
+            known = traced(folder, given.results.with_suffix(".calls.json"), given.tests)
             done = results(given.results)
             for mutant in wanted:
                 old = done.get(mutant.key)

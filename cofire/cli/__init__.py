@@ -108,7 +108,13 @@ def run() -> None:
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a character shows its code
             stream.reconfigure(errors="backslashreplace")
     signal.signal(signal.SIGTERM, _ended)
-    app()
+    try:
+        app()
+    except OSError as error:  # of a help or a version; commands say their own
+        from cofire.cli.common import INPUT_WRONG, unwritten
+
+        unwritten(error)
+        raise SystemExit(INPUT_WRONG) from None
 
 
 def _ended(number: int, frame: object) -> None:

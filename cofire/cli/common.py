@@ -92,8 +92,7 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
             if error.filename is not None:  # a name no file can have, a folder that has gone
                 _complain(f"{shown_path(error.filename)}: cannot be used ({error.strerror})")
                 raise typer.Exit(INPUT_WRONG) from None
-            _drop_output()
-            _complain(f"standard output: cannot be written ({error.strerror})")
+            unwritten(error)
             raise typer.Exit(INPUT_WRONG) from None
 
     return wrapper
@@ -116,6 +115,19 @@ def show(text: str, units: System = System.metric) -> None:
     typer.echo(text, nl=False)
 
 
+def aside(text: str) -> None:
+    """Say on stderr, on one line, what is no answer: what was written, what comes next.
+
+    Parameters
+    ----------
+    text : str
+        With paths and names as they are; hidden characters in them are written out.
+    """
+    from cofire.report.writing import one_line
+
+    typer.echo(one_line(text), err=True)
+
+
 def _forgotten(error: CofireError, options: Mapping[str, object]) -> str:
     """That a name may be one of the user's own tables, where they lie here and were not given."""
     if not isinstance(error, UnknownName) or options.get("tables", True):
@@ -123,6 +135,18 @@ def _forgotten(error: CofireError, options: Mapping[str, object]) -> str:
     if error.asked[0] not in ("kiln", "material") or not OWN_TABLES.is_dir():
         return ""
     return f"; yours? give --tables {OWN_TABLES}"
+
+
+def unwritten(error: OSError) -> None:
+    """Say that standard output takes nothing more.
+
+    Parameters
+    ----------
+    error : OSError
+        Why.
+    """
+    _drop_output()
+    _complain(f"standard output: cannot be written ({error.strerror})")
 
 
 def _complain(message: str) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from cofire.cli.common import DEFECT, Force, System, Tables, Units, guarded
+from cofire.cli.common import DEFECT, Force, System, Tables, Units, aside, guarded
 from cofire.cli.common import show as told
 from cofire.cli.progress import CALIBRATE, running
 from cofire.cli.vessel import Extend, Vessel, begun
@@ -268,10 +268,9 @@ def add(
         last = [old for old in kept if (old["kind"], old.get("piece")) == _whose(entry)][-1:]
         if last and same(last[0], entry):
             entries.remove(entry)
-            typer.echo(
+            aside(
                 f"cofire: {entry['piece']}: this {entry['kind']} stands in the record already; "
-                "not added again",
-                err=True,
+                "not added again"
             )
         kept.append(entry)
     append_many(file, entries)
@@ -323,10 +322,9 @@ def compare(
     if out is not None and not found.told:
         make_folder(out)
         write_text(str(out / DRAWN[-1]), compare_json(found), force)
-        typer.echo(
+        aside(
             "no piece has both a foretold probability and an outcome: no calibration figure; "
-            f"written: {out / DRAWN[-1]}",
-            err=True,
+            f"written: {out / DRAWN[-1]}"
         )
     elif out is not None:
         from cofire.report.figures import save
@@ -339,7 +337,7 @@ def compare(
         write_file(svg, lambda s: save(figure, s, "svg"), force)
         write_text(str(classes), classes_csv(found), force)
         write_text(str(whole), compare_json(found), force)
-        typer.echo(f"written: {out / 'calibration.png'}, .svg, .csv, comparison.json", err=True)
+        aside(f"written: {out / 'calibration.png'}, .svg, .csv, comparison.json")
 
 
 def _whose(entry: dict[str, Any]) -> tuple[Any, Any]:
@@ -349,10 +347,11 @@ def _whose(entry: dict[str, Any]) -> tuple[Any, Any]:
 def _read(file: Path) -> Kept:
     """The record, with a word on stderr about what could not be counted."""
     from cofire.report.record import harm_text, read_record
+    from cofire.report.writing import complaint
 
     kept = read_record(file)
     for line in harm_text(kept, str(file)):
-        typer.echo(f"cofire: {line}", err=True)
+        typer.echo(complaint(f"cofire: {line}"), err=True)
     return kept
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.cli.common import DEFECT, Force, System, Tables, Units, guarded, show
+from cofire.cli.common import DEFECT, Force, System, Tables, Units, aside, guarded, show
 from cofire.cli.progress import MAKE, running
 from cofire.cli.vessel import Extend, checked
 
@@ -53,7 +53,7 @@ def make(
     write_making(found, out, force)
     tell("")
     show(job_text(found), units)
-    typer.echo(f"written: {out}", err=True)
+    aside(f"written: {out}")
     if found.verdict.word == "no":
         raise typer.Exit(DEFECT)
 
@@ -158,6 +158,6 @@ def sheet(
     tell("")
     reasons = planned_reasons(vessel, found.response.vessel.firing)
     write_text(out, write_sheet(found, reasons, units.value), force)
-    typer.echo(f"{found.verdict.word}; written: {out}", err=True)
+    aside(f"{found.verdict.word}; written: {out}")
     if found.verdict.word == "no":
         raise typer.Exit(DEFECT)

@@ -221,6 +221,7 @@ def _refuse_vessel(text: str, cards: dict[str, Card], tables: list[Path] | None)
 
     from cofire.design.starting import started
     from cofire.firing.program import load_kilns
+    from cofire.report.writing import complaint
     from cofire.vessel import read_vessel
 
     with TemporaryDirectory() as folder:
@@ -233,7 +234,7 @@ def _refuse_vessel(text: str, cards: dict[str, Card], tables: list[Path] | None)
     try:
         started(found, cards)
     except CofireError as error:
-        typer.echo(f"cofire: check will refuse it: {error}", err=True)
+        typer.echo(complaint(f"cofire: check will refuse it: {error}"), err=True)
 
 
 @new.command(epilog=epilog("firing"))

@@ -18,6 +18,7 @@ from cofire.cli.common import (
     Tables,
     Units,
     Workers,
+    aside,
     guarded,
     show,
 )
@@ -189,8 +190,8 @@ def plan(
     tell("")
     show(written.text, units)
     for line in written.missing:
-        typer.echo(f"left out: {line}", err=True)
-    typer.echo(f"written: {out}", err=True)
+        aside(f"left out: {line}")
+    aside(f"written: {out}")
     if not found.finished:
         raise typer.Exit(INTERRUPTED)
     if found.verdict.word == "no":

@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from cofire.cli.common import INTERRUPTED, Force, Tables, Workers, guarded
+from cofire.cli.common import INTERRUPTED, Force, Tables, Workers, aside, guarded
 from cofire.cli.vessel import Extend
 
 
@@ -62,18 +62,16 @@ def sweep(
                 executor=executor, progress=tell,
             )  # fmt: skip
         except KeyboardInterrupt:
-            typer.echo(
-                f"cofire: stopped; the same command goes on after what {out} holds", err=True
-            )
+            aside(f"cofire: stopped; the same command goes on after what {out} holds")
             raise typer.Exit(INTERRUPTED) from None
     tell_end = "\n" if sys.stderr.isatty() else ""
     typer.echo(tell_end, nl=False, err=True)
     words = ", ".join(f"{found.words.get(w, 0)} {w}" for w in ("go", "caution", "no", "unknown"))
     typer.echo(f"{found.rows} rows ({found.before} of them done before): {words}")
-    typer.echo(f"written: {out}", err=True)
+    aside(f"written: {out}")
     if parquet is not None:
         as_parquet(out, parquet)
-        typer.echo(f"written: {parquet}", err=True)
+        aside(f"written: {parquet}")
 
 
 @contextmanager

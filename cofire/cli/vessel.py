@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.cli.common import DEFECT, Force, System, Tables, Units, Workers, guarded, show
+from cofire.cli.common import DEFECT, Force, System, Tables, Units, Workers, aside, guarded, show
 from cofire.cli.progress import running
 
 if TYPE_CHECKING:
@@ -254,4 +254,4 @@ def stress(
         write_file(svg, lambda s: save(figure, s, "svg"), force)
         write_text(str(numbers), stress_text.as_json(response, bands), force)
         write_text(str(fields), stress_text.fields_csv(response), force)
-        typer.echo(f"written: {out / 'stress.png'}, .svg, .json, fields.csv", err=True)
+        aside(f"written: {out / 'stress.png'}, .svg, .json, fields.csv")

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from cofire.errors import InputError, UnknownName
-from cofire.files import Fields, Place, located, read_toml, table_of
+from cofire.files import Fields, Place, first_of, located, read_toml, table_of
 from cofire.materials.card import Card
 from cofire.materials.card_file import CardReader, inherited, remarks
 
@@ -125,8 +125,7 @@ def _card(table: dict[str, Any], path: object) -> Card:
     reader = CardReader(table, str(path))
     card = reader.card()
     if card is None:
-        more = f" (and {len(reader.problems) - 1} more)" if len(reader.problems) > 1 else ""
-        raise InputError(reader.problems[0] + more)
+        raise InputError(first_of(reader.problems))
     return card
 
 

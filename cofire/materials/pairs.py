@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 
 from cofire.errors import InputError, UnknownName
-from cofire.files import Fields, read_toml, show
+from cofire.files import Fields, first_of, read_toml, show
 from cofire.materials.card import Card, Uncertainty, pure_cards
 from cofire.materials.card_file import read_sources, read_uncertainty
 from cofire.materials.catalogue import bundled_tables
@@ -380,8 +380,7 @@ def read_pairs(path: Traversable | Path) -> Pairs:
     reader = PairsReader(read_toml(path), str(path))
     found = reader.pairs()
     if found is None:
-        more = f" (and {len(reader.problems) - 1} more)" if len(reader.problems) > 1 else ""
-        raise InputError(reader.problems[0] + more)
+        raise InputError(first_of(reader.problems))
     return found
 
 

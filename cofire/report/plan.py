@@ -22,8 +22,8 @@ from cofire.design.layers import LayerSearch, Trial, trade_off
 from cofire.design.plan import Plan, Scan
 from cofire.design.schedule import Schedule
 from cofire.design.starting import taken
-from cofire.errors import CofireError
-from cofire.files import read_text, read_toml
+from cofire.errors import CofireError, InputError
+from cofire.files import read_text, read_toml, show
 from cofire.firing.program import FULL, Firing, Kiln, Segment
 from cofire.numerics import Array
 from cofire.production.job import job_for, pure_materials
@@ -172,6 +172,11 @@ def toml_value(value: Any) -> str:
     str
         Read back as the same.
 
+    Raises
+    ------
+    InputError
+        A text that is none: bytes of a command line that are not UTF-8.
+
     Examples
     --------
     >>> print(toml_value(["grès 3 = +", 2, True, {"to C": 850.0}]))
@@ -185,6 +190,8 @@ def toml_value(value: Any) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, str):
+        if not value.isprintable() and any("\ud800" <= c <= "\udfff" for c in value):
+            raise InputError(f"{show(value)}: not a text; allowed: UTF-8")
         # JSON and TOML write texts alike but for one character that TOML wants escaped
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     return value.isoformat() if isinstance(value, date | time) else repr(value)

@@ -38,7 +38,7 @@ import numpy as np
 from cofire.assessment.rule import VERDICTS
 from cofire.errors import InputError
 from cofire.evidence.record import FIRING, KINDS, OUTCOMES, PREDICTION, TOO_FEW, Comparison
-from cofire.files import read_json, refuse_endless, shown_path
+from cofire.files import read_json, refuse_endless, show, shown_path
 from cofire.report.figures import FIRST, LIMIT, SECOND, literal, settle
 from cofire.report.verdict import number
 from cofire.report.writing import table_text
@@ -104,7 +104,7 @@ def encoded(entry: Mapping[str, Any], now: datetime | None = None) -> bytes:
         No entry of the record, one that is too large, or one that holds what JSON cannot.
     """
     if entry.get("kind") not in KINDS:
-        raise InputError(f"entry: kind = {entry.get('kind')!r}; allowed: {', '.join(KINDS)}")
+        raise InputError(f"entry: kind = {show(entry.get('kind'))}; allowed: {', '.join(KINDS)}")
     stamp = (now or datetime.now(UTC)).isoformat(timespec="seconds")
     own = {
         name: value for name, value in entry.items() if name not in ("record", "written", "check")

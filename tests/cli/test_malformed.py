@@ -1021,3 +1021,28 @@ def test_a_long_complaint_keeps_its_place_and_what_is_allowed() -> None:
     assert line.endswith("999 ; allowed: 200 to 3000 C")
     assert len(line) == 300
     assert complaint("short") == "short"
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no full device here")
+@pytest.mark.parametrize("words", [["--version"], ["--help"], ["new", "vessel", "--help"]])
+def test_help_and_version_that_cannot_be_written_are_one_line(words: list[str]) -> None:
+    with Path("/dev/full").open("w") as full:
+        told = subprocess.run(
+            [sys.executable, "-m", "cofire", *words], cwd=ROOT, stdout=full, stderr=subprocess.PIPE,
+            text=True, check=False,
+        )  # fmt: skip
+    assert told.returncode == 3
+    assert told.stderr == "cofire: standard output: cannot be written (No space left on device)\n"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="closes streams as POSIX does")
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
+def test_a_command_whose_streams_are_closed_does_its_work(closed: str, tmp_path: Path) -> None:
+    (tmp_path / "table.csv").write_text("vessel\nnone.toml\n")
+    command = f"exec '{sys.executable}' -m cofire sweep table.csv --out v.csv {closed}"
+    told = subprocess.run(
+        ["/bin/sh", "-c", command], cwd=tmp_path, env=os.environ | {"PYTHONPATH": str(ROOT)},
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert (told.returncode, "Traceback" in told.stderr) == (0, False), told.stderr
+    assert (tmp_path / "v.csv").read_text().splitlines()[1].startswith("none.toml,unknown,")

@@ -15,6 +15,7 @@ from typer.testing import CliRunner, Result
 
 from cofire.cli import app
 from cofire.cli.common import DEFECT, INPUT_WRONG
+from cofire.errors import LONGEST
 from cofire.fields import FORMATS
 from cofire.firing.program import load_kilns, read_firing
 from cofire.materials.catalogue import load_cards
@@ -126,6 +127,15 @@ def test_a_pair_that_shares_no_firing_is_written_with_a_warning(run):
     assert made.exit_code == 0
     assert "check will refuse it" in made.stderr
     assert "K apart" in made.stderr
+
+
+def test_what_check_will_say_of_a_new_vessel_is_one_line_of_300_characters(run):
+    words = ("--below", "copper + talc body = 40", "--above", "fritted body")
+    made = run("new", "vessel", *words)
+    assert made.exit_code == 0
+    warned = [line for line in made.stderr.splitlines() if "check will refuse it" in line]
+    assert [line for line in warned if len(line) > LONGEST] == []
+    assert len(warned) == 1
 
 
 @pytest.mark.parametrize(
@@ -405,3 +415,22 @@ def test_a_name_with_quotes_and_other_letters_is_read_back(tmp_path: Path):
         wish = Wish(name, "belly", "fine silver", "fritted body")
         path.write_text(new_vessel(wish), encoding="utf-8")
         assert read_vessel(path, KILNS).name == name
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["vessel", "--below", "copper", "--above", "talc body", "--name", "\udcff"],
+        ["kiln", "--name", "\udcff"],
+        ["material", "--like", "copper", "--name", "\udcff"],
+        ["material", "--like", "copper", "--own", "strength = 62, \udcff"],
+        ["firing", "--name", "\udcff"],
+        ["record", "--piece", "a", "--prediction", "\udcff"],
+    ],
+)
+def test_bytes_of_the_command_line_that_are_no_text_are_refused(run, words: list[str]):
+    made = run("new", *words)
+    assert made.exit_code == INPUT_WRONG, made.exception
+    assert "allowed: UTF-8" in made.stderr
+    assert len(made.stderr.splitlines()) == 1
+    assert list(Path().rglob("*.toml")) == []

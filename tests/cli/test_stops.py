@@ -32,6 +32,28 @@ with local_processes(2) as executor:
 """
 
 
+BEING_BORN = """
+import multiprocessing, os, signal, sys, threading
+from cofire.errors import ModelError
+from cofire.workers import each, local_processes
+
+start = threading.Thread.start
+
+def ended(thread):
+    if multiprocessing.parent_process() is not None:
+        signal.raise_signal(signal.SIGTERM)
+    start(thread)
+
+signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(128 + number))
+threading.Thread.start = ended
+with local_processes(2) as executor:
+    try:
+        list(each(abs, [0, 1], executor))
+    except ModelError as error:
+        print(error)
+"""
+
+
 def there(number: int) -> bool:
     """Whether a process runs."""
     try:
@@ -60,6 +82,17 @@ def test_no_worker_outlives_the_command_that_began_it(number: int) -> None:
         while there(child) and time.monotonic() < end:
             time.sleep(0.02)
         assert not there(child)
+
+
+@pytest.mark.skipif(
+    not sys.platform.startswith("linux") or len(os.sched_getaffinity(0)) < 2, reason="no fork here"
+)
+def test_a_worker_that_is_ended_while_it_is_born_ends_without_a_word() -> None:
+    told = subprocess.run(
+        [sys.executable, "-c", BEING_BORN], cwd=ROOT, text=True, capture_output=True, check=False
+    )
+    assert told.stderr == ""
+    assert (told.returncode, told.stdout) == (0, "a worker process ended without a result\n")
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])

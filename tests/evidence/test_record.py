@@ -21,7 +21,7 @@ from typer.testing import CliRunner, Result
 
 from cofire.cli import app
 from cofire.cli.common import INPUT_WRONG
-from cofire.errors import InputError
+from cofire.errors import LONGEST, InputError
 from cofire.evidence.record import (
     OUTCOMES,
     classes,
@@ -201,6 +201,22 @@ def test_one_wrong_entry_of_many_adds_none(path: Path):
     with pytest.raises(InputError, match="JSON"):
         append_many(path, [seen("a"), {"kind": "outcome", "utilisation": float("nan")}])
     assert not path.exists()
+
+
+def test_a_kind_of_any_length_is_refused_in_one_line():
+    with pytest.raises(InputError, match=r"entry: kind = 'wishwish.*; allowed: prediction") as told:
+        encoded({"kind": "wish" * 1000})
+    assert len(str(told.value)) <= LONGEST
+
+
+def test_where_it_is_written_is_said_on_one_line_whatever_the_folder_is_called(
+    path: Path, tmp_path: Path
+):
+    append_many(path, [seen("a")])
+    told = run("compare", "--record", path, "--out", tmp_path / "a\nb\x1b[31m")
+    assert told.exit_code == 0
+    assert "\x1b" not in told.stderr
+    assert len(told.stderr.splitlines()) == 1
 
 
 def test_a_folder_or_a_missing_folder_is_one_line(tmp_path: Path):

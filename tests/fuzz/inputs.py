@@ -8,6 +8,7 @@ file is composed of the words that its kind knows.
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable, Sequence
 
@@ -336,3 +337,53 @@ def json_files(seeds: Sequence[bytes], others: Sequence[bytes]) -> st.SearchStra
     return st.one_of(
         edited(seeds, grammar), edited(seeds, byte_edits(others)), st.binary(max_size=60)
     )
+
+
+NAMES = (
+    "fine silver", "fritted body", "copper", "talc body", "copper + talc body = 40", "silver", "",
+    " ", "x" * 90, "a\nb", 'a"b', "a\\b", "é", "\U0001f600", "\u202e", "\x00", "= 3", "../x",
+    "air", "carbon",
+    "small studio kiln", "laboratory furnace", "cylinder", "cone", "bowl", "belly", "flat",
+    "strength = 62, 10 %", "strength = nan, 10 %", "strength = 62, x", "density = 1, +- 1",
+    "young_modulus = 70, factor 1.2", "100.1, 95.5, 87.2", "95.5, 87.2", "0, 0, 0", "1, 2, 3",
+    "9" * 400 + ", 1", "1", "#", "]", "'''", '"""',
+)  # fmt: skip
+OPTIONS = {
+    "vessel": ("below", "above", "middle", "middle-mm", "form", "height-mm", "radius-mm",
+               "rim-radius-mm", "wall-mm", "joint-mm", "floor", "layer-mm", "nozzle-mm",
+               "dead-volume-ml", "kiln", "gas", "name"),
+    "firing": ("peak-C", "hold-min", "rate-C-per-h", "kiln", "gas", "name"),
+    "kiln": ("name", "max-C", "like"),
+    "material": ("like", "name", "own"),
+    "measured": ("material", "peak-C", "hold-min", "rate-C-per-h", "bar"),
+    "record": ("piece", "prediction", "firing"),
+}  # fmt: skip
+NEEDED = {
+    "vessel": ("--below=fine silver", "--above=fritted body"),
+    "material": ("--like=fritted body",), "measured": ("--material=copper",),
+    "record": ("--piece=bowl",),
+}  # fmt: skip
+"""Options without which nothing is written."""
+USUAL = {
+    "below": ("fritted body",), "above": ("copper",), "middle": ("fine silver", "gold"),
+    "form": ("cylinder", "cone", "bowl", "belly"), "kiln": ("laboratory furnace",),
+    "gas": ("air", "inert", "carbon", "hydrogen"), "like": ("copper", "laboratory furnace"),
+    "own": ("strength = 62, 10 %",), "bar": ("100.1, 95.5, 87.2",), "material": ("talc body",),
+}  # fmt: skip
+
+
+def options() -> st.SearchStrategy[bytes]:
+    """What may stand behind `cofire new`, as JSON."""
+
+    def one(name: str) -> st.SearchStrategy[str]:
+        if name == "floor":
+            return st.just("--floor")
+        value = st.one_of(numbers(), st.sampled_from((*NAMES, *USUAL.get(name, ()) * 20)))
+        return value.map(lambda text: f"--{name}={text}")
+
+    def of(kind: str) -> st.SearchStrategy[list[str]]:
+        given = st.lists(st.sampled_from(OPTIONS[kind]), max_size=5, unique=True)
+        drawn = given.flatmap(lambda names: st.tuples(*map(one, names)))
+        return drawn.map(lambda some: [kind, *NEEDED.get(kind, ()), *some])
+
+    return st.sampled_from(sorted(OPTIONS)).flatmap(of).map(lambda x: json.dumps(x).encode())

@@ -19,24 +19,39 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
+from itertools import combinations
 from pathlib import Path
 from types import FrameType
 from typing import Any
 
 import numpy as np
 from hypothesis import strategies as st
+from typer.testing import CliRunner
 
 from cofire.assessment.cautions import cautions
 from cofire.assessment.check import check_vessel
 from cofire.assessment.mismatch import mismatch
 from cofire.assessment.screening import screen
+from cofire.cli import app
 from cofire.cli.evidence import _entry
 from cofire.cli.job import planned_reasons, vessel_file
 from cofire.cli.materials import describe
+from cofire.design.constraints import (
+    bounds,
+    broken,
+    in_fired_size,
+    layouts,
+    neighbours,
+    refuse_without_place,
+    with_room,
+)
+from cofire.design.starting import started
+from cofire.design.transition import zones
 from cofire.errors import CofireError, UnknownName
+from cofire.evidence.learning import outcomes_of
 from cofire.evidence.measured import read_measured
-from cofire.evidence.record import compare, outcome_entry
-from cofire.files import read_toml
+from cofire.evidence.record import compare, outcome_entry, read_form
+from cofire.files import read_json, read_toml
 from cofire.firing.cones import read_cones
 from cofire.firing.kiln import trace
 from cofire.firing.log import read_firing_log
@@ -56,10 +71,12 @@ from cofire.materials.catalogue import (
     read_card,
     remarks_on_files,
 )
+from cofire.materials.pairs import check_pairs, joint_resistance, liquids, read_pairs
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.physics.blends import find_material
 from cofire.report.figures import mismatch_csv
-from cofire.report.firing import as_csv, as_text
+from cofire.report.firing import as_csv, as_text, kiln_csv
+from cofire.report.forms import Wish, new_vessel
 from cofire.report.pairs import as_csv as pairs_csv
 from cofire.report.pairs import as_json as pairs_json
 from cofire.report.pairs import as_text as pairs_text
@@ -76,9 +93,10 @@ from cofire.report.record import (
 from cofire.report.verdict import as_json as verdict_json
 from cofire.report.verdict import as_text as verdict_text
 from cofire.report.writing import one_line
+from cofire.sweeps import _Asked, _looked_at, _rows
 from cofire.units import HOUR, kelvin
 from cofire.vessel import read_vessel
-from tests.fuzz.inputs import csv_files, json_files, numbers_moved, toml_files
+from tests.fuzz.inputs import csv_files, json_files, numbers_moved, options, toml_files
 from tests.made import COARSE
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -142,7 +160,7 @@ def one_message(line: str, names: Iterable[str]) -> None:
     if len(line.splitlines()) != 1 or not line.strip():
         raise Wrong(f"a message of {len(line.splitlines())} lines")
     if len(one_line(line)) > LONGEST:
-        raise Wrong(f"a message of {len(line)} characters: {re.sub('.*[/]', '', line)[:60]}")
+        raise Wrong(f"a message of too many characters: {re.sub('.*[/]', '', line)[:60]}")
     if not any(name in line for name in names):
         raise Wrong(f"a message without its place: {line[:80]}")
 
@@ -193,9 +211,12 @@ def firing(folder: Path, files: Files) -> object:
     clean(as_text(found, curve) + as_csv(curve), "the trace", files)
     again = folder / "again.toml"
     again.write_text(firing_toml(found, kilns()), encoding="utf-8")
-    if len(read_firing(again, kilns()).segments) != len(found.segments):
+    same = read_firing(again, kilns())
+    if len(same.segments) != len(found.segments) or same.gases != found.gases:
         raise Wrong("a firing that is written is not read as it was")
-    return found, curve
+    rows = kiln_csv(found, "F")
+    clean(rows, "the kiln's table", files)
+    return found, curve, [curve.ware[node] for node in curve.hottest_in.values()]
 
 
 def vessel(folder: Path, files: Files) -> object:
@@ -225,6 +246,82 @@ def vessel(folder: Path, files: Files) -> object:
     return found, mesh
 
 
+def limits(folder: Path, files: Files) -> object:
+    """What a plan may do to the joint of a vessel: every layout that it would begin from."""
+    path = folder / "vessel.toml"
+    with placed(path):
+        given = started(read_vessel(path, kilns()), cards())
+        metal, ceramic, _ = zones(given, cards())
+        found = in_fired_size(with_room(given, metal, ceramic), metal, ceramic)
+        refuse_without_place(found)
+        told = bounds(found)
+    clean(" ".join(told), "the limits", files)
+    some = layouts(found)
+    for layout in (*some, *(near for one in some[:2] for near in neighbours(found, one))):
+        if broken(found, layout):
+            raise Wrong(f"a layout breaks {broken(found, layout)[0]}")
+    return told, some
+
+
+def pairs(folder: Path, files: Files) -> object:
+    """The table of pairs, asked of shipped cards."""
+    path = folder / "pairs.toml"
+    for line in check_pairs(path):
+        one_message(line, files)
+    found = read_pairs(path)
+    some = [cards()[name] for name in ("fine silver", "copper", "fritted body", "talc body")]
+    held = [joint_resistance(*pair, found) for pair in combinations(some, 2)]
+    return found, held, [liquids(some, gas, found) for gas in ("air", "carbon")]
+
+
+def swept(folder: Path, files: Files) -> object:
+    """A table of cases: every row a case, or why it is none."""
+    path = folder / "table.csv"
+    columns, _ = _looked_at(path)
+    asked = _Asked(folder, columns, None, kilns(), 0, False)
+    jobs = [asked.job(row) for row in _rows(path)]
+    for one in jobs:
+        if one.case is None and len(one.why.splitlines()) != 1:
+            raise Wrong(f"a reason of {len(one.why.splitlines())} lines")
+    return [one.case for one in jobs]
+
+
+READ = {"firing": read_firing, "kiln": read_kiln, "vessel": read_vessel, "measured": read_measured}
+
+
+def newly(folder: Path, files: Files) -> object:
+    """A file that `cofire new` begins, from options given as JSON: read as it is written."""
+    kind, *rest = json.loads(files["options.json"])
+    out = folder / "begun.toml"
+    out.unlink(missing_ok=True)
+    told = CliRunner().invoke(app, ["new", kind, *rest, f"--out={out}"])
+    if told.exit_code not in (0, 2, 3):
+        raise told.exception or Wrong(f"status {told.exit_code}")
+    lines = [line for line in told.stderr.splitlines() if line.startswith("cofire: ")]
+    if any(len(line) > LONGEST for line in lines):
+        raise Wrong("a message of more than 300 characters")
+    if told.exit_code:
+        if out.exists():
+            raise Wrong("a refused file was written")
+        if told.exit_code == 3 and (
+            len(lines) != 1 or told.stdout or lines != told.stderr.split("\n")[:-1]
+        ):
+            raise Wrong(f"a refusal of {len(told.stderr.splitlines())} lines")
+        return None
+    clean(out.read_text(encoding="utf-8"), f"a new {kind}", files)
+    if kind == "measured" and b"--bar" not in files["options.json"]:
+        return None  # its bars are yet to be measured
+    if kind == "kiln":
+        return read_kiln(read_toml(out), str(out))
+    if kind in READ:
+        return READ[kind](out, kilns())
+    if kind == "material":
+        for line in check_files([out]):
+            raise Wrong(f"a new card is refused: {line[-60:]}")
+        return load_cards([folder])
+    return read_form(read_toml(out), str(out)) if b"--firing" in files["options.json"] else None
+
+
 def log(folder: Path, files: Files) -> object:
     """A log, as it is and as a kiln's."""
     path = folder / "log.csv"
@@ -252,6 +349,23 @@ def record(folder: Path, files: Files) -> object:
     if len(after) != len(kept.entries) + 1 or list(after[:-1]) != list(kept.entries):
         raise Wrong("adding to a record changed what stood in it")
     return kept
+
+
+def entries(folder: Path, files: Files) -> object:
+    """A record whose entries are whole, and say anything."""
+    path = folder / "record.jsonl"
+    lines = b""
+    with placed(folder / "entries.json"):
+        for line in files["entries.json"].splitlines():
+            try:
+                entry = read_json(line)
+            except ValueError:
+                continue
+            if isinstance(entry, dict):
+                lines += encoded(entry)
+    path.write_bytes(lines)
+    outcomes_of(read_record(path).entries, "bowl")
+    return record(folder, {"record.jsonl": lines})
 
 
 def plan(folder: Path, files: Files) -> object:
@@ -309,6 +423,9 @@ def firing_used(folder: Path, files: Files) -> object:
     with placed(folder / "firing.toml"):
         m = mismatch(cards()["fine silver"], cards()["fritted body"], found, True)
         clean(mismatch_csv(m), "the mismatch", files)
+        if len(set(found.gases)) > 1:
+            m = mismatch(cards()["copper"], cards()["talc body"], found, True)
+            clean(mismatch_csv(m), "the mismatch", files)
     return m.difference, m.cooled
 
 
@@ -328,9 +445,9 @@ def placed(path: Path) -> Iterator[None]:
     """What is computed of a file complains of its name, its property or its zone; add the file."""
     try:
         yield
+    except UnknownName as error:
+        raise error.at(path.name) from None
     except CofireError as error:
-        if isinstance(error, UnknownName):
-            raise
         raise type(error)(f"{path.name}: {error}") from None
 
 
@@ -417,16 +534,18 @@ VERDICT = {
 }  # fmt: skip
 
 
+ENTRIES: list[dict[str, Any]] = [
+    {"kind": "prediction", "piece": "bowl", "vessel": "bowl", "verdict": "no", "sound": 0.2,
+     "decided_by": "x", "utilisation": 1.7, "flags": [], "by": "cofire 0"},
+    {"kind": "firing", "piece": "bowl", "firing": "860 °C", "peak_C": 860.0, "hours": 20.0,
+     "logged": False, "gas": "air, then carbon", "kiln": "small studio kiln"},
+    outcome_entry("bowl", "cracked", "20 mm up", "cold", "a note"),
+]  # fmt: skip
+
+
 def _record() -> bytes:
     """A record of two pieces."""
-    entries: list[dict[str, Any]] = [
-        {"kind": "prediction", "piece": "bowl", "vessel": "bowl", "verdict": "no", "sound": 0.2,
-         "decided_by": "x", "utilisation": 1.7, "flags": [], "by": "cofire 0"},
-        {"kind": "firing", "piece": "bowl", "firing": "860 °C", "peak_C": 860.0, "hours": 20.0,
-         "logged": False, "gas": "air", "kiln": "small studio kiln"},
-        outcome_entry("bowl", "cracked", "20 mm up", "cold", "a note"),
-    ]  # fmt: skip
-    return b"".join(encoded(entry) for entry in entries)
+    return b"".join(encoded(entry) for entry in ENTRIES)
 
 
 @cache
@@ -472,9 +591,39 @@ def kinds() -> dict[str, Kind]:
     pots = [*pots, points]
     beside = {"firing.toml": firings[0], "csv.csv": profile, "profile.csv": profile}
     with_profile = next(text for text in pots if b'"csv.csv"' in text)
+    turns = (
+        b'name = "two gases"\n[profile]\nshape = "cylinder"\nheight_mm = 40\nradius_mm = 25\n'
+        b'wall_mm = 3\n[[band]]\nmaterial = "copper"\nto_mm = 12\n[[band]]\n'
+        b'material = "copper + talc body = 50"\nto_mm = 18\n[[band]]\nmaterial = "talc body"\n'
+        b"[joint]\nblends = 3\nheight_mm = 12\nkeep_mm = 8\n[printer]\nlayer_mm = 0.3\n"
+        b"dead_volume_ml = 2\n[free]\ndead_volume_ml = [1, 8]\nwall_mm = [1.5, 3.5]\n[firing]\n"
+        b'lag_min = 30\nsegment = [{to_C = 480, rate_C_per_h = 60, hold_min = 60, gas = "air"}, '
+        b'{to_C = 40, rate_C_per_h = "full"}, {to_C = 1035, rate_C_per_h = 120, hold_min = 45, '
+        b'gas = "carbon"}, {to_C = 540, rate_C_per_h = 60}]\n'
+    )
+    begun = [
+        new_vessel(Wish(form, form, "fine silver", "fritted body", floor=form == "bowl")).encode()
+        for form in ("cylinder", "cone", "bowl", "belly")
+    ]
+    begun.append(
+        new_vessel(
+            Wish("banded", "cylinder", *["fritted body"] * 2, joint=35.0, middle="fine silver",
+                 middle_height=10.0, printer={"layer_mm": 0.3}, gas="air")
+        ).encode()
+    )  # fmt: skip
+    pots = [*pots, turns, *begun]
     verdict = json.dumps(VERDICT, indent=1).encode()
     kept = _record()
     table = b'segment,rate_C_per_h,to_C,hold_min,why\n1,60,110,60,"slow"\n2,60,420,60,"steam"\n'
+    listed, cases = (
+        _bytes(TABLES / "pairs.toml"),
+        (
+            b"vessel,peak_C,hold_min,wall_mm,metal,sample,label\n"
+            b"vessel.toml,,,,,,as given\nvessel.toml,840,30,2.5,copper,3,\nvessel.toml,,,,,1,a\n"
+        ),
+    )
+    said = b"\n".join(json.dumps(one).encode() for one in (*ENTRIES, {"kind": "outcome",
+           "piece": "bowl 0.5", "outcome": "sound"})) + b"\n"  # fmt: skip
     binder, cone = _bytes(TABLES / "binders.toml"), _bytes(TABLES / "cones.csv")
     others = [all_cards[0], firings[0], pots[0], profile, short, verdict, kept, bytes(range(256))]
 
@@ -502,6 +651,22 @@ def kinds() -> dict[str, Kind]:
         ),
         "record": Kind(
             record, {"record.jsonl": kept}, {"record.jsonl": json_files([kept], others)}
+        ),
+        "entries": Kind(
+            entries, {"entries.json": said}, {"entries.json": json_files([said], others)}
+        ),
+        "limits": Kind(
+            limits, pot,
+            {"vessel.toml": st.one_of(tomls(pots), *[numbers_moved(pots)] * 3)},
+            seconds=20.0, share=0.5,
+        ),
+        "pairs": Kind(pairs, {"pairs.toml": listed}, {"pairs.toml": tomls([listed])}, share=0.5),
+        "sweep table": Kind(
+            swept, {**pot, "table.csv": cases}, {"table.csv": csvs([cases])}, share=0.5
+        ),
+        "new": Kind(
+            newly, {"options.json": b'["vessel", "--below=copper", "--above=talc body"]'},
+            {"options.json": options()}, share=0.5,
         ),
         "prediction": Kind(
             prediction, {"check.json": verdict}, {"check.json": json_files([verdict], others)}

@@ -18,7 +18,7 @@ from cofire.assessment.pair_rules import MOLTEN, RULES
 from cofire.assessment.rule import CAUTION, GO, NO, Flag
 from cofire.assessment.screening import screen, stream
 from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, liquid_ceiling
-from cofire.errors import InputError, UnknownName
+from cofire.errors import LONGEST, InputError, UnknownName
 from cofire.firing.kiln import Trace
 from cofire.materials.card import Card
 from cofire.materials.catalogue import bundled_tables, load_cards
@@ -343,6 +343,21 @@ def test_a_wrong_entry_is_refused_in_one_line_with_its_place(
     assert "\n" not in str(told.value)
     assert str(path) in str(told.value)
     assert any(re.search(complaint, line) for line in check_pairs(path)), check_pairs(path)
+
+
+def test_a_source_that_is_not_listed_is_told_in_one_line_however_many_are(tmp_path: Path) -> None:
+    text = TABLE.read_text(encoding="utf-8").replace(
+        "[[liquid]]", f'[[liquid]]\nsource = "{"x" * 60}"', 1
+    )
+    path = tmp_path / "pairs.toml"
+    path.write_text(re.sub(r'(source = "x+"(?s:.*?))\nsource = .*', r"\1", text, count=1))
+    (line,) = [found for found in check_pairs(path) if "source = 'xxx" in found]
+    assert "allowed: one of [sources]: " in line
+    assert line.endswith(" ...")
+    assert len(line) <= LONGEST
+    with pytest.raises(InputError, match=r"\(and \d more\)$") as told:  # a source unused, too
+        read_pairs(path)
+    assert len(str(told.value)) <= LONGEST
 
 
 def test_a_table_without_a_class_for_a_joint_says_which_is_missing(tmp_path: Path) -> None:
