@@ -341,8 +341,8 @@ def unsolved(vessel: Vessel, time: float, curve: Trace) -> ModelError:
     )
 
 
-def meshed(vessel: Vessel, fineness: float = 1.0) -> Meridian:
-    """The mesh of a vessel.
+def meshed(vessel: Vessel, fineness: float = 1.0, raised: bool = True) -> Meridian:
+    """The mesh of a vessel: as a shell, or its own outline.
 
     Parameters
     ----------
@@ -350,6 +350,9 @@ def meshed(vessel: Vessel, fineness: float = 1.0) -> Meridian:
         The vessel.
     fineness : float
         As in `mesh_meridian`. [-]
+    raised : bool
+        Whether a flat floor lies at its middle, as mechanics needs it, or on the shelf, where the
+        wall reaches down to the foot: the shape that is printed and drawn. [-]
 
     Returns
     -------
@@ -364,7 +367,7 @@ def meshed(vessel: Vessel, fineness: float = 1.0) -> Meridian:
     try:
         return mesh_meridian(
             vessel.radius, vessel.height, vessel.wall, vessel.steps, fineness=fineness,
-            corners=vessel.corners,
+            corners=vessel.corners, raised=raised,
         )  # fmt: skip
     except InputError as error:
         raise InputError(f"{vessel.name}: {error}") from None

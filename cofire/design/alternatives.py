@@ -28,7 +28,7 @@ from cofire.assessment.cracks import SINTERED, toughness_of
 from cofire.assessment.firing_rules import ATMOSPHERE, CORE
 from cofire.assessment.later_rules import LATER, TEST_TIME, YEAR, later_exponent
 from cofire.assessment.layer_cracks import Body, Joint, end_limit
-from cofire.assessment.response import Response
+from cofire.assessment.response import Response, meshed
 from cofire.assessment.rule import GO, STRESS, Flag, Rule
 from cofire.assessment.screening import STUDIO_GASES, screen
 from cofire.assessment.steam_rules import OXYGEN
@@ -47,7 +47,6 @@ from cofire.errors import CofireError, ModelError
 from cofire.firing.program import LAG
 from cofire.materials.card import Card
 from cofire.materials.pairs import joint_resistance
-from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.sleeve import FiredSleeve, Sleeve, fire_sleeve, nested_rings
 from cofire.numerics import Array
@@ -249,11 +248,9 @@ def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
     joined = as_vessel(vessel, metal.name, ceramic.name, below, Layout((), 0.0, middle))
     history = already_fired(bench.history(vessel.firing, [metal, ceramic]), 1)
     rows = (0, 1) if below else (1, 0)
-    mesh = mesh_meridian(
-        joined.radius, joined.height, joined.wall, joined.steps, fineness=bench.fineness,
-        corners=joined.corners,
-    )  # fmt: skip
-    (shell,) = fire_shells([mesh], history, [rows], points=POINTS, control=COARSE)
+    (shell,) = fire_shells(
+        [meshed(joined, bench.fineness)], history, [rows], points=POINTS, control=COARSE
+    )
     cards = (metal, ceramic) if below else (ceramic, metal)
     curve = bench.trace(vessel.firing)
     ware = np.interp(shell.time, curve.time, curve.ware)

@@ -109,6 +109,7 @@ def mesh_meridian(
     fineness: float = 1.0,
     elements: int | None = None,
     corners: npt.ArrayLike | None = None,
+    raised: bool = False,
 ) -> Meridian:
     """Elements along a meridian given by points.
 
@@ -133,6 +134,11 @@ def mesh_meridian(
     corners
         Indices of points where the meridian turns sharply; without it, wherever the line
         through the points turns by more than 25°. [-]
+    raised
+        Whether a flat floor of one straight piece is to lie where its middle does, as `mesh_solid`
+        lays it: a vessel's points stand on the shelf, so that theirs is its underside. The wall is
+        cut there, and the floor is as thick as the first point says. Without such a floor, or
+        with a step or a corner below its middle, the points stay as they are. [-]
 
     Raises
     ------
@@ -145,7 +151,9 @@ def mesh_meridian(
     sharp = np.flatnonzero(np.abs(np.diff(direction)) > SHARP) + 1
     kinks = sharp if corners is None else np.asarray(corners, dtype=np.intp)
     pieces = np.unique(np.concatenate([[0], kinks, [r.size - 1]]))
-    curve = MidLine(chord, r, z, h, pieces)
+    curve = MidLine.through(chord, r, z, h, pieces)
+    if raised:
+        curve = curve.raised(steps)
     step_place = crossings(curve, steps)
     lines = _lines(curve, step_place, fineness, elements)
 
@@ -156,7 +164,7 @@ def mesh_meridian(
     if (node_r[1:] <= 0.0).any():
         message = "meridian: the curve through the points passes the axis; add points near it"
         raise InputError(message)
-    lowest = node_z <= z.min() + 1e-6 * (np.ptp(r) + np.ptp(z))
+    lowest = node_z <= node_z.min() + 1e-6 * (np.ptp(r) + np.ptp(z))
     triples = 2 * np.arange(lines.size - 1)[:, None] + np.arange(3)
     return Meridian(
         radius=node_r,
@@ -166,19 +174,76 @@ def mesh_meridian(
         step_node=(2 * np.searchsorted(lines, step_place)).astype(np.intp),
         support_node=int(np.flatnonzero(lowest)[np.argmax(node_r[lowest])]),
         lying=lowest[triples].all(axis=1),
-        corner_node=(2 * np.searchsorted(lines, chord[pieces[1:-1]])).astype(np.intp),
+        corner_node=(2 * np.searchsorted(lines, curve.ends[1:-1])).astype(np.intp),
     )
 
 
-class MidLine:
-    """Radius, height and wall along the chord length of the given points."""
+EVEN = 0.5
+"""Of its own thickness from the corner, a raised floor begins to be as thick as the wall. [-]"""
 
-    def __init__(
-        self, chord: Array, r: Array, z: Array, h: Array, pieces: NDArray[np.intp]
-    ) -> None:
-        self.chord, self.h, self.ends = chord, h, chord[pieces]
+
+@dataclass(frozen=True)
+class MidLine:
+    """Radius, height and wall along the chord length of the given points.
+
+    Attributes
+    ----------
+    chord, h
+        Lengths from the first point on and the wall there, shape (P,). [m]
+    ends
+        Chord lengths at which its smooth pieces end, shape (pieces + 1,). [m]
+    splines
+        Radius and height of each piece by chord length.
+    """
+
+    chord: Array
+    h: Array
+    ends: Array
+    splines: tuple[Any, ...]
+
+    @classmethod
+    def through(
+        cls, chord: Array, r: Array, z: Array, h: Array, pieces: NDArray[np.intp]
+    ) -> MidLine:
+        """The line through points, smooth between those that end its pieces."""
         both = np.stack([r, z], axis=1)
-        self.splines = [_piece(chord[a : b + 1], both[a : b + 1]) for a, b in pairwise(pieces)]
+        splines = (_piece(chord[a : b + 1], both[a : b + 1]) for a, b in pairwise(pieces))
+        return cls(chord, h, chord[pieces], tuple(splines))
+
+    def raised(self, steps: Array) -> MidLine:
+        """The same with a flat floor at its middle, and the wall cut there; else itself.
+
+        Chord lengths go on counting from where the wall is cut.
+
+        Parameters
+        ----------
+        steps
+            Heights of the steps, shape (S,). [m]
+        """
+        floor = self.splines[0]
+        if self.ends.size < 3 or not isinstance(floor, _Line):
+            return self
+        (start, level), wall = floor.start, self.splines[1]
+        middle, low, up = float(level + 0.5 * self.h[0]), self.ends[1], self.ends[2]
+        if start != 0.0 or floor.slope[1] != 0.0 or (steps <= middle).any():
+            return self
+        if float(wall(np.array([up]))[0, 1]) <= middle:
+            return self
+        for _ in range(60):  # where the middle of the wall is as high as that of the floor
+            half = 0.5 * (low + up)
+            short = float(wall(np.array([half]))[0, 1]) < middle
+            low, up = (half, up) if short else (low, half)
+        reach = float(wall(np.array([up]))[0, 0])
+        even = max(reach - EVEN * float(self.h[0]), 0.5 * reach)
+        above = self.chord > up
+        thick = np.interp(up, self.chord, np.concatenate([self.h[1:2], self.h[1:]]))
+        flat = _Line(np.array([up - reach, up]), np.array([[0.0, middle], [reach, middle]]))
+        return MidLine(
+            np.concatenate([[up - reach, up - reach + even, up], self.chord[above]]),
+            np.concatenate([self.h[:1], self.h[:1], [thick], self.h[above]]),
+            np.concatenate([[up - reach, up], self.ends[2:]]),
+            (flat, *self.splines[1:]),
+        )
 
     def at(self, place: Array, order: int = 0) -> tuple[Array, Array, Array]:
         """Radius and height, or their derivatives, and wall. [m]
@@ -330,7 +395,7 @@ def crossings(curve: MidLine, steps: Array) -> Array:
 def _lines(curve: MidLine, steps: Array, fineness: float, elements: int | None) -> Array:
     """Chord lengths of the ends of the elements."""
     breaks = np.unique(np.concatenate([curve.ends, steps]))
-    fine = np.unique(np.concatenate([np.linspace(0.0, curve.chord[-1], 2000), breaks]))
+    fine = np.unique(np.concatenate([np.linspace(curve.chord[0], curve.chord[-1], 2000), breaks]))
     r, _, h = curve.at(fine)
     slope_r, slope_z, _ = curve.at(fine, 1)
     cosine = np.abs(slope_z) / np.hypot(slope_r, slope_z)

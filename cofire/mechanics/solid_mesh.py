@@ -206,7 +206,7 @@ def mesh_solid(
     sharp = np.flatnonzero(np.abs(np.diff(direction)) > SHARP) + 1
     kinks = sharp if corners is None else np.asarray(corners, dtype=np.intp)
     ends = np.unique(np.concatenate([[0], kinks, [r.size - 1]]))
-    line = MidLine(chord, r, z, h, ends)
+    line = MidLine.through(chord, r, z, h, ends)
     step_place = crossings(line, steps)
     pieces = _pieces(line, r, z, h, chord, ends)
     features = _features(pieces, step_place, chord, h)

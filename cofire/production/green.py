@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cofire.assessment.response import Response
+from cofire.assessment.response import Response, meshed
 from cofire.errors import InputError, ModelError
 from cofire.materials.card import Card
 from cofire.mechanics.integrator import Control
@@ -25,6 +25,7 @@ from cofire.mechanics.meridian import Meridian, mesh_meridian
 from cofire.mechanics.shell import elastic_response, shells
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.numerics import Array
+from cofire.vessel import Vessel
 
 # ----------------------------------------------------------------------------------------------
 # A wall as horizontal rings, and what a stage of drying or firing does to it
@@ -164,8 +165,35 @@ def wall_of_mesh(mesh: Meridian, edges: Array) -> Wall:
     return Wall(z - z[0], r, h / np.cos(lean), edges, base)
 
 
-def mesh_of_wall(wall: Wall) -> Meridian:
+def wall_of_vessel(vessel: Vessel) -> Wall:
+    """The standing wall of a vessel in its fired size, with the ends of its bands.
+
+    Taken from what its file says, and from no mesh that stress was worked out on: the floor of
+    that lies at its middle, and its wall begins there.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        The vessel.
+
+    Returns
+    -------
+    Wall
+        P points.
+    """
+    edges = np.array([0.0, *vessel.steps, float(vessel.height[-1])])
+    return wall_of_mesh(meshed(vessel, raised=False), edges)
+
+
+def mesh_of_wall(wall: Wall, raised: bool) -> Meridian:
     """A mesh of a wall and its base.
+
+    Parameters
+    ----------
+    wall : Wall
+        With its base.
+    raised : bool
+        As in `mesh_meridian`. [-]
 
     Returns
     -------
@@ -177,7 +205,55 @@ def mesh_of_wall(wall: Wall) -> Meridian:
     if wall.base > 0.0:
         r, z, h = np.insert(r, 0, 0.0), np.insert(z, 0, 0.0), np.insert(h, 0, wall.base)
         corners = (1,)
-    return mesh_meridian(r, z, h, wall.edges[1:-1], corners=corners)
+    return mesh_meridian(r, z, h, wall.edges[1:-1], corners=corners, raised=raised)
+
+
+def carried(mesh: Meridian, displacement: Array, outline: Meridian) -> Array:
+    """Displacements of a mesh at the nodes of the outline of the same wall.
+
+    By the quadratic shapes of the mesh at the same height; below its lowest node, where the wall
+    stands beside the lower half of the floor, on along the line there.
+
+    Parameters
+    ----------
+    mesh : Meridian
+        On which stress was worked out, shell or solid.
+    displacement : array
+        Radial and axial displacement of its nodes [m] and more, shape (2E + 1, 2 or more).
+    outline : Meridian
+        Of the same wall; its standing part counts.
+
+    Returns
+    -------
+    array
+        Radial and axial, shape (2F + 1, 2); of lying nodes 0. [m]
+    """
+    standing = mesh.nodes[~mesh.lying]
+    wanted = np.unique(outline.nodes[~outline.lying])
+    z = outline.height[wanted]
+    own = np.searchsorted(mesh.height[standing[1:, 0]], z, side="right")
+    low, middle, high = (mesh.height[standing[own, k]] for k in range(3))
+    at = np.maximum(z, low)
+    share = np.stack(
+        [
+            (at - middle) * (at - high) / ((low - middle) * (low - high)),
+            (at - low) * (at - high) / ((middle - low) * (middle - high)),
+            (at - low) * (at - middle) / ((high - low) * (high - middle)),
+        ],
+        axis=1,
+    )
+    below = np.stack(
+        [
+            (2.0 * at - middle - high) / ((low - middle) * (low - high)),
+            (2.0 * at - low - high) / ((middle - low) * (middle - high)),
+            (2.0 * at - low - middle) / ((high - low) * (high - middle)),
+        ],
+        axis=1,
+    )
+    share += below * (z - at)[:, None]
+    found = np.zeros((outline.height.size, 2))
+    found[wanted] = np.einsum("nk,nkd->nd", share, displacement[standing[own], :2])
+    return found
 
 
 def motion(mesh: Meridian, displacement: Array, ring: Array, up: Array) -> Motion:
@@ -186,9 +262,10 @@ def motion(mesh: Meridian, displacement: Array, ring: Array, up: Array) -> Motio
     Parameters
     ----------
     mesh : Meridian
-        Of the vessel before the stage, or after it where its displacements are those of that.
+        Outline of the vessel before the stage, or after it where its displacements are those of
+        that.
     displacement : array
-        Radial, axial [m] and rotation [-] of the nodes, shape (2E + 1, 3).
+        Radial and axial of the nodes, from `carried`, shape (2E + 1, 2). [m]
     ring, up : array
         Free natural strain of each band along the ring and the height, shape (bands,). [-]
 
@@ -265,7 +342,7 @@ def moved(wall: Wall, mesh: Meridian, by: Motion, base: float) -> Wall:
     wall : Wall
         Its edges count.
     mesh : Meridian
-        Of it.
+        Its outline.
     by : Motion
         The stage.
     base : float
@@ -386,12 +463,13 @@ def band_strains(response: Response) -> Array:
     )
 
 
-def _drying(mesh: Meridian, strain: Array) -> Array:
+def _drying(mesh: Meridian, strain: Array, outline: Meridian) -> Array:
     """Displacements of a wall of one stiffness whose bands dry by their own strains."""
     body = shells([mesh], [np.arange(strain.size)])
     moduli = np.full(strain.size, 1e6)
     poisson = np.full(strain.size, WET_POISSON_RATIO)
-    return np.asarray(elastic_response(body, moduli, poisson, strain[body.material])[0][0])
+    moved = elastic_response(body, moduli, poisson, strain[body.material])[0][0]
+    return carried(mesh, moved, outline)
 
 
 def green_vessel(response: Response) -> Green:
@@ -414,12 +492,12 @@ def green_vessel(response: Response) -> Green:
     ModelError
         A wall that cannot be printed as rings.
     """
-    vessel, mesh = response.vessel, response.fired.meridian
+    vessel, fired = response.vessel, response.fired
     dry, ring, up = band_strains(response).T
-    edges = np.array([0.0, *vessel.steps, float(vessel.height[-1])])
-    wanted = _checked(wall_of_mesh(mesh, edges), vessel.name)
-    first = motion(mesh, _drying(mesh, dry), dry, dry)
-    second = motion(mesh, response.fired.displacement[-1], ring, up)
+    wanted = _checked(wall_of_vessel(vessel), vessel.name)
+    outline = meshed(vessel, raised=False)
+    first = motion(outline, _drying(meshed(vessel), dry, outline), dry, dry)
+    second = motion(outline, carried(fired.meridian, fired.displacement[-1], outline), ring, up)
     # the way back: both stages undone at once, seen from the fired shape
     lost = shortened(wanted, first.turn + second.turn)
     straight = np.diff(wanted.height) - first.lift - second.lift - lost
@@ -495,13 +573,13 @@ def fired_again(green: Green, response: Response, control: Control | None = None
         The printed wall cannot be meshed.
     """
     dry, ring, up = band_strains(response).T
-    mesh = mesh_of_wall(green.wall)
-    stage = motion(mesh, _drying(mesh, dry), dry, dry)
-    dried = moved(green.wall, mesh, stage, green.wall.base * float(np.exp(dry[0])))
-    mesh = mesh_of_wall(dried)
+    outline = mesh_of_wall(green.wall, raised=False)
+    stage = motion(outline, _drying(mesh_of_wall(green.wall, raised=True), dry, outline), dry, dry)
+    dried = moved(green.wall, outline, stage, green.wall.base * float(np.exp(dry[0])))
+    outline, mesh = (mesh_of_wall(dried, raised) for raised in (False, True))
     (fired,) = fire_shells([mesh], response.history, [response.material], control=control)
-    stage = motion(mesh, fired.displacement[-1], ring, up)
-    found = moved(dried, mesh, stage, dried.base * float(np.exp(up[0])))
+    stage = motion(outline, carried(mesh, fired.displacement[-1], outline), ring, up)
+    found = moved(dried, outline, stage, dried.base * float(np.exp(up[0])))
     want = green.fired
     faces = [
         np.abs(found.at(getattr(found, face), want.height) - getattr(want, face)).max()

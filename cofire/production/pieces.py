@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 
 from cofire.assessment.firing_rules import DRYING_NO
-from cofire.assessment.response import Response, as_solid, fire_vessel
+from cofire.assessment.response import Response, as_solid, fire_vessel, meshed
 from cofire.assessment.rule import GO, Flag, joint_name
 from cofire.assessment.verdict import Verdict, judge, rule_of
 from cofire.design.constraints import LEAST_LAYERS, decay_length
@@ -560,7 +560,8 @@ def ring_vessel(response: Response, flags: Sequence[Flag] = ()) -> tuple[Vessel,
     tuple of Vessel and float
         In the fired size, and the height of its foot in the vessel. [m]
     """
-    vessel, mesh = response.vessel, response.fired.meridian
+    vessel = response.vessel
+    mesh = meshed(vessel, raised=False)
     wall = mesh.nodes[~mesh.lying]
     nodes = np.arange(wall[0, 0], wall[-1, 2] + 1)
     r, z, h = (values[nodes] for values in (mesh.radius, mesh.height, mesh.wall))

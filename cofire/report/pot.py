@@ -11,7 +11,7 @@ import numpy as np
 from cofire.assessment.check import worst_by_joint, worst_place
 from cofire.assessment.verdict import rule_of
 from cofire.numerics import Array
-from cofire.production.green import Wall, wall_of_mesh
+from cofire.production.green import Wall, wall_of_vessel
 from cofire.report.figures import literal, spread
 from cofire.report.job_figures import (
     HEIGHT,
@@ -67,13 +67,7 @@ def fired_wall(response: Response) -> Wall:
     Wall
         With the ends of its bands.
     """
-    return wall_of_mesh(response.fired.meridian, _edges(response))
-
-
-def _edges(response: Response) -> Array:
-    """Ends of the bands, from the foot up. [m]"""
-    bands = response.vessel.bands
-    return np.array([bands[0].low, *(band.high for band in bands)])
+    return wall_of_vessel(response.vessel)
 
 
 def hatch(share: float) -> dict[str, Any]:
@@ -253,7 +247,7 @@ def draw_pot(axes: Axes, check: Check) -> None:
     up = 1e3 * np.concatenate([[wall.base] * 2, wall.height[inner], wall.height[-1:]])
     axes.fill(hollow, up, fc="0.95", ec=INK, lw=0.7, zorder=1)
     printed = check.printed if check.smeared else response
-    cut = wall_of_mesh(response.fired.meridian, _edges(printed))
+    cut = wall_of_vessel(printed.vessel)
     for band, card in enumerate(printed.cards):
         _band(axes, cut, band, 1.0, float(card.metal_share), line=0.0 if check.smeared else 0.7)
     for band, share in enumerate(shares):

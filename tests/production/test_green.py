@@ -13,20 +13,20 @@ import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cofire.assessment.response import fire_vessel
+from cofire.assessment.response import as_solid, fire_vessel, meshed
 from cofire.design.constraints import decay_length
 from cofire.errors import InputError, ModelError
 from cofire.firing.program import load_kilns
-from cofire.mechanics.meridian import mesh_meridian
 from cofire.production.green import (
     TO_SIZE,
     Green,
     Wall,
     band_strains,
+    carried,
     fired_again,
     green_to_size,
     green_vessel,
-    wall_of_mesh,
+    wall_of_vessel,
 )
 from cofire.production.printed_solid import (
     CHORD,
@@ -139,13 +139,36 @@ def test_the_shipped_bellied_pot_fires_to_its_foot_rim_and_height(foot_mm, rim_m
     # its outside was once moved along the normal and set down again: 25.2, 33.2 and 82.6 mm
     path = Path(__file__).parents[2] / "examples" / "silver_rim_vessel.toml"
     vessel = read_vessel(path, load_kilns())
-    mesh = mesh_meridian(
-        vessel.radius, vessel.height, vessel.wall, vessel.steps, corners=vessel.corners
-    )
-    edges = np.array([0.0, *vessel.steps, vessel.height[-1]])
-    wanted = wall_of_mesh(mesh, edges)
+    wanted = wall_of_vessel(vessel)
     found = 1e3 * np.array([wanted.outside[0], wanted.outside[-1], wanted.height[-1]])
     assert found == pytest.approx([foot_mm, rim_mm, height_mm], abs=0.05)
+
+
+def test_a_floor_costs_the_print_nothing_of_its_height_whoever_worked_out_the_stress():
+    # the mesh of a shell or a solid has its floor at its middle, and no wall beside its lower half
+    vessel = cylinder([(SILVER, 0.02), (FRIT, 0.05)], base=0.006)
+    shell = fired(vessel)
+    solid = as_solid(shell)
+    wall = wall_of_vessel(vessel)
+    assert shell.fired.meridian.height[0] == solid.fired.meridian.height[0] == 0.003
+    assert [wall.height[0], wall.height[-1], wall.base] == pytest.approx([0.0, 0.05, 0.006])
+    prints = [green_vessel(response) for response in (shell, solid)]
+    for green in prints:
+        assert green.fired.height[-1] == pytest.approx(0.05)
+        assert green.fired.outside == pytest.approx(wall.outside)
+    assert prints[0].wall.outside == pytest.approx(prints[1].wall.outside, abs=5e-5)
+
+
+def test_what_moves_as_one_is_carried_over_exactly_also_below_the_middle_of_the_floor():
+    vessel = cylinder([(SILVER, 0.02), (FRIT, 0.05)], base=0.006)
+    mesh, outline = meshed(vessel, fineness=1.3), meshed(vessel, raised=False)
+
+    def field(m):  # swollen by 3 %, leaning by 2 % and lifted by a millimetre
+        return np.stack([0.03 * m.radius + 0.02 * m.height, 1e-3 + 0.03 * m.height], axis=1)
+
+    standing = np.unique(outline.nodes[~outline.lying])
+    found = carried(mesh, field(mesh), outline)[standing]
+    assert found == pytest.approx(field(outline)[standing], abs=1e-12)
 
 
 def test_free_shrinkage_alone_would_miss_the_size_where_the_bands_pull():
