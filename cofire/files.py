@@ -12,6 +12,7 @@ import stat
 import sys
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path, PurePath
 from typing import Any, TypeAlias, TypeGuard, TypeVar
@@ -48,6 +49,30 @@ def located(place: Place) -> Traversable | Path:
         A file or a folder.
     """
     return Path(place) if isinstance(place, str | os.PathLike) else place
+
+
+def bundled_tables() -> Traversable:
+    """Folder of the material tables shipped with cofire."""
+    installed = resources.files("cofire").joinpath("material_tables")
+    if installed.is_dir():
+        return installed
+    return Path(__file__).resolve().parents[1] / "material_tables"
+
+
+def folded(name: str) -> str:
+    """A name as it is compared: without case, underscores or doubled spaces.
+
+    Parameters
+    ----------
+    name : str
+        As written in a file or typed.
+
+    Returns
+    -------
+    str
+        Equal for names that mean the same.
+    """
+    return " ".join(name.replace("_", " ").split()).casefold()
 
 
 def table_of(source: Place | Mapping[str, Any], where: str) -> tuple[dict[str, Any], str, Path]:

@@ -14,6 +14,9 @@ from cofire.physics.blends import BROWN_STRAIN
 from cofire.physics.mixing import CRITICAL_VOLUME
 from cofire.physics.porosity import densified
 
+UNMEASURED = 3.0
+"""Factor by which a brown strain that nobody measured may be wrong, either way (`BROWN_STRAIN`).
+[-]"""
 BROWN_CAUTION = 0.3
 """Share of the strain a skeleton bears from which it is a caution: our choice, the factor of three
 by which a brown strain that nobody measured is uncertain. [-]"""
@@ -127,12 +130,18 @@ def brown_flags(response: Response) -> list[Flag]:
         limit = float(borne[band][t])
         own = all("brown_strain" in part for part in (p for p, _ in card.constituents))
         here = np.flatnonzero(shell.band == band)
+        used = float(utilisation[t, g])
+        # necks that grow take over from the brown skeleton, and with them what the card knows
+        grown = min(max(float(response.progress[response.material[band], t]), 0.0), 1.0)
+        unsure = 1.0 if own else UNMEASURED ** (1.0 - grown)
         found.append(
             Flag(
                 zone=card.name,
-                utilisation=float(utilisation[t, g]),
+                utilisation=used,
+                low=used / unsure if unsure > 1.0 else None,
+                high=used * unsure if unsure > 1.0 else None,
                 caution=BROWN_CAUTION,
-                figure=(1e3 * float(utilisation[t, g]) * limit),
+                figure=(1e3 * used * limit),
                 limit=(1e3 * limit),
                 unit="per mille strain",
                 source=(

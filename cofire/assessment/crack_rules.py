@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from cofire.assessment.cracks import SINTERED, Crack, brittle, cracks, spreads
@@ -16,7 +18,9 @@ from cofire.assessment.rule import (
     STRESS,
     Flag,
     Rule,
+    joint_name,
 )
+from cofire.materials.pairs import joint_resistance
 from cofire.numerics import Array
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
 
@@ -215,6 +219,8 @@ def _crack_flags(response: Response, *, through: bool) -> list[Flag]:
     return [_crack_flag(response, crack, through) for crack in worst.values()]
 
 
+SOURCE = "stress and energy together (Leguillon 2002), strength and toughness of the cards"
+"""Of the limits of both rules of single cracks."""
 WAYS = {
     "ring": "a crack round the ring, from the {face}",
     "joint": "a crack along the joint, from the {face}",
@@ -236,6 +242,9 @@ def _crack_flag(response: Response, crack: Crack, through: bool) -> Flag:
         way += f"; it stops {1e3 * crack.depth:.2g} mm deep"
     tension = crack.tension / 1e6
     unsure = through and crack.high > crack.low
+    source = ""
+    if crack.kind in ("joint", "peel"):
+        source = f"{SOURCE}; {_told_resistance(response, crack.zone)}"
     return Flag(
         zone=crack.zone,
         utilisation=used,
@@ -244,12 +253,25 @@ def _crack_flag(response: Response, crack: Crack, through: bool) -> Flag:
         limit=tension / used if used > 0.0 else float("inf"),
         unit="MPa",
         note=way,
+        source=source,
         time=float(response.fired.time[crack.moment]),
         temperature=float(response.temperature[crack.moment]),
         height=crack.height,
         low=crack.low if unsure else None,
         high=crack.high if unsure else None,
     )
+
+
+def _told_resistance(response: Response, zone: str) -> str:
+    """Toughness that a joint was given, how sure it is, and whether a user says so."""
+    joint = next(
+        (one, other)
+        for one, other in pairwise(response.cards)
+        if joint_name(one.name, other.name) == zone
+    )
+    found = joint_resistance(*joint)
+    own = f"; of your own table, {found.own}" if found.own else ""
+    return f"joint {found.toughness:.3g} J/m² within a factor {found.toughness_factor:.2g}{own}"
 
 
 _WEIGHED = frozenset({FIRING, BLENDS, LAYERS, SHAPE, NEIGHBOUR, STRESS})
@@ -274,7 +296,7 @@ SURFACE_CRACK = Rule(
     asks="Would a crack start at a face?",
     find=surface_crack_flags,
     sees=_WEIGHED,
-    source="stress and energy together (Leguillon 2002), strength and toughness of the cards",
+    source=SOURCE,
     remedy="Grade the joint over more height, or choose a closer pair; a thinner wall bears more.",
     piece="joint ring",
     hardest=CAUTION,
@@ -286,7 +308,7 @@ THROUGH_CRACK = Rule(
     asks="Would a crack run through the wall?",
     find=through_crack_flags,
     sees=_WEIGHED,
-    source="stress and energy together (Leguillon 2002), strength and toughness of the cards",
+    source=SOURCE,
     remedy="Grade the joint over more height, or choose a closer pair; a thinner wall bears more.",
     piece="joint ring",
 )

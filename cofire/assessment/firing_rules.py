@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -40,6 +41,10 @@ VAPOUR_MOLAR_MASS = 0.030
 """Of the burnout gases, between water and carbon dioxide: common practice. [kg/mol]"""
 SAG_CAUTION, SAG_NO = 0.01, 0.05
 """Height lost to flow under own weight, of the band's height: common practice. [-]"""
+SLUMP_NO = 1.0
+"""Natural strain of flow under own weight at which a wall has gone down to a third of its height
+and stands no more. Estimate: flow grows by a power of ten in some 50 K, so a factor of two is 15 K.
+[-]"""
 STEEPEST = 45.0
 """Lean of a wall from upright beyond which the column of the sag rule says nothing. [°]"""
 PEAK_CAUTION = 10.0
@@ -351,11 +356,37 @@ def sag_flags(response: Response) -> list[Flag]:
     return found
 
 
+def slump_flags(response: Response) -> list[Flag]:
+    """Bands that flow so far that they stand no more: what is a sag up to there is then a puddle.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Flag
+        One a band that sags beyond the limit of a sag; none else.
+    """
+    return [
+        replace(
+            flag,
+            utilisation=flag.figure / (100 * SLUMP_NO),
+            caution=SAG_NO / SLUMP_NO,
+            limit=100 * SLUMP_NO,
+            note="flow under own weight, summed over a wall that would keep its shape",
+        )
+        for flag in sag_flags(response)
+        if flag.figure > 100 * SAG_NO
+    ]
+
+
 PEAK = Rule(
     name="peak",
     loses=True,
     harm="it melts or slumps",
-    melts=True,
+    first=True,
     asks="Does any substance melt, or overfire?",
     find=peak_flags,
     sees=frozenset({FIRING, SUBSTANCES}),
@@ -379,6 +410,7 @@ ATMOSPHERE = Rule(
     name="atmosphere",
     loses=True,
     harm="the gas keeps a zone from sintering",
+    first=True,
     asks="Does the gas suit every substance?",
     find=atmosphere_flags,
     sees=frozenset({GAS, SUBSTANCES}),
@@ -438,5 +470,19 @@ SAG = Rule(
     piece="sag bar",
 )
 
-RULES = (PEAK, DENSITY, ATMOSPHERE, CORE, DRYING, BURNOUT, SAG)
+SLUMP = Rule(
+    name="slump",
+    loses=True,
+    harm="it flows flat",
+    first=True,
+    asks="Does a band flow so far that it stands no more?",
+    find=slump_flags,
+    sees=SAG.sees,
+    green=True,
+    source="a third of its height left (estimate)",
+    remedy="Lower or shorten the soak of the firing, or fire the body in a mould.",
+    piece="sag bar",
+)
+
+RULES = (PEAK, DENSITY, ATMOSPHERE, CORE, DRYING, BURNOUT, SAG, SLUMP)
 """Rules that need no stress of the vessel."""

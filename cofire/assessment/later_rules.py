@@ -24,6 +24,9 @@ for n = 17. [s]"""
 TEST_TIME = 10.0
 """How long the bars behind a card's strength were loaded: ASTM C1161 asks for 10 to 15 s (from
 memory). A factor of two moves the utilisation by 2^(1/n), a thirtieth for n = 20. [s]"""
+GROWTH_EXTREMES = 40.0, 12.0
+"""n between which that of a body lies whose card gives none, the safer first: extremes of what was
+read. [-]"""
 GROWTH_EXPONENT = 20.0
 """n of a body whose card gives none: estimate between 16 of soda-lime glass and 36 of a dental
 porcelain, 12 to 40 as extremes. Half of it moves the utilisation by two thirds. [-]"""
@@ -117,10 +120,18 @@ def later_flags(response: Response) -> list[Flag]:
         if band >= 0:
             here = np.flatnonzero(shell.band == band)
             height = float(shell.height[here[np.argmax(response.total[-1, here].max(axis=(1, 2)))]])
+        used = float((then / limit) ** power)
+        usual = aged_factor(YEAR, TEST_TIME, n, threshold)
+        low, high = (
+            None if own else used * float(aged_factor(YEAR, TEST_TIME, end, threshold) / usual)
+            for end in GROWTH_EXTREMES
+        )
         found.append(
             Flag(
                 zone=zone,
-                utilisation=float((then / limit) ** power),
+                utilisation=used,
+                low=low,
+                high=high,
                 caution=float((-np.log1p(-FAILURE_CAUTION) / limit) ** power),
                 figure=(100.0 * float(-np.expm1(-then))),
                 limit=(100.0 * FAILURE_NO),

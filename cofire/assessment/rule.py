@@ -160,8 +160,9 @@ class Rule:
         gas that a powder feels. Not asked where every body arrives dense.
     after
         Whether it asks of the time after the kiln.
-    melts
-        Whether beyond its limit something melts, so that nothing else is worth asking.
+    first
+        Whether beyond its limit a zone is no longer what its card says (molten, burnt, flowed
+        flat), so that nothing else is worth asking.
 
     Examples
     --------
@@ -187,7 +188,7 @@ class Rule:
     hardest: int = NO
     green: bool = False
     after: bool = False
-    melts: bool = False
+    first: bool = False
 
     def __post_init__(self) -> None:
         unknown = self.sees - set(SEEN)

@@ -106,13 +106,14 @@ class Verdict:
     def deciding(self) -> Flag:
         """The flag to tell first: worst of what melts, is lost in the kiln, after it, less good.
 
-        A pot that has melted does not crack, and one that cracked on cooling has no year to come.
+        A pot that has melted, burnt to oxide or flowed flat does not crack, and one that cracked
+        on cooling has no year to come.
         """
         if self.grade == GO:
             return self.worst
         alike = [flag for flag in self.flags if flag.grade == self.grade]
         rules = [rule_of(flag) for flag in alike]
-        order = [0 if r.melts else 3 if not r.loses else 2 if r.after else 1 for r in rules]
+        order = [0 if r.first else 3 if not r.loses else 2 if r.after else 1 for r in rules]
         return alike[order.index(min(order))]
 
     @property

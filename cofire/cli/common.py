@@ -29,7 +29,7 @@ Tables = Annotated[
     typer.Option(
         "--tables",
         metavar="FOLDER",
-        help="Folder of your own material tables; repeatable, may override.",
+        help="Folder of your own tables (cards, kilns, pairs.toml); repeatable, may override.",
     ),
 ]
 Kiln = Annotated[str, typer.Option("--kiln", metavar="NAME", help="Name of a kiln of the tables.")]

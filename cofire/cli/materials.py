@@ -29,7 +29,7 @@ def materials(
         Path | None,
         typer.Option(
             metavar="PATH",
-            help="Check a card file or a folder of tables; says what is wrong where.",
+            help="Check a card file, a pairs.toml or a folder of tables; says what is wrong where.",
         ),
     ] = None,
 ) -> None:
@@ -55,7 +55,7 @@ def materials(
 
 
 def checked(path: Path) -> None:
-    """Say what is wrong or unusual in a card file or a folder of tables, a line each on stderr.
+    """Say what is wrong or unusual in a file or a folder of tables, a line each on stderr.
 
     Parameters
     ----------
@@ -63,19 +63,26 @@ def checked(path: Path) -> None:
         The file or folder.
     """
     from cofire.firing.program import check_kilns
-    from cofire.materials.catalogue import card_files, check_files, kiln_files, remarks_on_files
+    from cofire.materials.catalogue import (
+        card_files,
+        check_files,
+        kiln_files,
+        pair_files,
+        remarks_on_files,
+    )
     from cofire.report.writing import complaint
 
     cards = card_files(path) if path.is_dir() else [path]
     kilns = kiln_files(path) if path.is_dir() else []
-    problems = [*check_files(cards), *check_kilns(kilns)]
+    pairs = pair_files(path) if path.is_dir() else []
+    problems = [*check_files([*cards, *pairs]), *check_kilns(kilns)]
     for line in problems:
         typer.echo(complaint(line), err=True)
     if problems:
         raise typer.Exit(INPUT_WRONG)
     for line in remarks_on_files(cards):
         typer.echo(complaint(f"unusual: {line}"), err=True)
-    typer.echo(f"files without a problem: {len(cards) + len(kilns)}")
+    typer.echo(f"files without a problem: {len(cards) + len(kilns) + len(pairs)}")
 
 
 def describe(card: Card) -> str:
@@ -131,6 +138,9 @@ def describe(card: Card) -> str:
         at = f"{celsius(change.on_heating):.0f} °C on heating, {celsius(change.on_cooling):.0f} °C"
         line = f"{change.name}: {100 * change.step:+.2f} % at {at} on cooling"
         lines += ["", *wrapped(f"{line} ({change.basis}: {change.source})", 6)]
+    for joint in card.pairs.joints if card.pairs is not None else ():
+        if joint.own and card.name in joint.between:
+            lines += ["", *wrapped(f"joint {joint.told()}", 4)]
     return "\n".join(lines) + "\n"
 
 

@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire.errors import InputError
-from cofire.files import Place, cell_number, read_rows, show
-from cofire.materials.catalogue import bundled_tables
+from cofire.files import Place, bundled_tables, cell_number, read_rows, show
 from cofire.units import HOUR, kelvin
 
 COLUMNS = ("cone", "rate_C_per_h", "temperature_C", "chart", "seen")

@@ -13,8 +13,8 @@ import numpy as np
 
 from cofire.errors import InputError, UnknownName
 from cofire.fields import COOLING, FIRING, HEATING, KILN, MOST_SEGMENTS, SEGMENT, SLOWEST
-from cofire.files import Fields, Place, read_toml, show, table_of
-from cofire.materials.catalogue import Named, bundled_tables, find_named, kiln_files, override
+from cofire.files import Fields, Place, bundled_tables, read_toml, show, table_of
+from cofire.materials.catalogue import Named, find_named, kiln_files, override
 from cofire.materials.properties import GASES
 from cofire.numerics import Array
 from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin

@@ -7,8 +7,7 @@ from functools import cache
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
-from cofire.files import Fields, read_toml
-from cofire.materials.catalogue import bundled_tables
+from cofire.files import Fields, bundled_tables, read_toml
 
 SUBSTANCES = ("binder", "structural water")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,6 +15,9 @@ from cofire.errors import InputError, OutOfRange, UnknownName
 from cofire.materials.properties import ALONG_THE_FIRING, SPECS
 from cofire.numerics import Array, interpolate
 from cofire.units import ROOM, celsius
+
+if TYPE_CHECKING:
+    from cofire.materials.pairs import Pairs
 
 
 @dataclass(frozen=True)
@@ -212,6 +216,7 @@ class Card:
     tells how the body comes into the kiln: `GREEN`, as printed, or `DENSE`, already sintered,
     rolled or cast, so that it only expands, creeps and yields.
     `like` names the card that gave what the file does not say; empty where the file says all.
+    `pairs` is the table of pairs where a user's folder has one; None for the shipped one.
 
     Examples
     --------
@@ -239,6 +244,7 @@ class Card:
     parts: tuple[tuple[Card, float], ...] = ()
     like: str = ""
     arrives: str = GREEN
+    pairs: Pairs | None = field(default=None, repr=False)
 
     def __getitem__(self, name: str) -> Property:
         """Return the property, or raise UnknownName with the ones this card has."""

@@ -5,28 +5,37 @@ from __future__ import annotations
 import functools
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
-from importlib import resources
+from dataclasses import replace
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any, TypeVar
 
 from cofire.errors import InputError, UnknownName
-from cofire.files import Fields, Place, first_of, located, read_toml, table_of
+from cofire.files import (
+    Fields,
+    Place,
+    bundled_tables,
+    first_of,
+    folded,
+    located,
+    read_toml,
+    table_of,
+)
 from cofire.materials.card import Card
 from cofire.materials.card_file import CardReader, inherited, remarks
+from cofire.materials.pairs import (
+    PAIRS_FILE,
+    Pairs,
+    check_pairs,
+    extended_pairs,
+    read_pairs,
+    shipped_pairs,
+)
 
 T = TypeVar("T")
 
-NOT_CARDS = ("binders.toml", "pairs.toml")
+NOT_CARDS = ("binders.toml", PAIRS_FILE)
 CARD_FOLDERS = ("metals", "ceramics")
-
-
-def bundled_tables() -> Traversable:
-    """Folder of the material tables shipped with cofire."""
-    installed = resources.files("cofire").joinpath("material_tables")
-    if installed.is_dir():
-        return installed
-    return Path(__file__).resolve().parents[2] / "material_tables"
 
 
 def read_card(source: Place | Mapping[str, Any], where: str = "card") -> Card:
@@ -150,7 +159,7 @@ def _checked_folder(place: Place) -> Traversable | Path:
     if not any(map(_toml_files, places)):
         raise InputError(
             f"{folder}: no tables in it; allowed: cards as *.toml in it or in its "
-            f"{' or '.join(CARD_FOLDERS)}, kilns in its kilns"
+            f"{' or '.join(CARD_FOLDERS)}, kilns in its kilns, pairs in its {PAIRS_FILE}"
         )
     return folder
 
@@ -199,20 +208,25 @@ def kiln_files(folder: Place) -> list[Traversable | Path]:
     return _toml_files(_checked_folder(folder).joinpath("kilns"))
 
 
-def folded(name: str) -> str:
-    """A name as it is compared: without case, underscores or doubled spaces.
+def pair_files(folder: Place) -> list[Traversable | Path]:
+    """The file of pairs of a folder of material tables, where it has one.
 
     Parameters
     ----------
-    name : str
-        As written in a file or typed.
+    folder : Traversable or Path
+        A folder of material tables.
 
     Returns
     -------
-    str
-        Equal for names that mean the same.
+    list
+        One file or none.
+
+    Raises
+    ------
+    InputError
+        No such folder, or no tables in it.
     """
-    return " ".join(name.replace("_", " ").split()).casefold()
+    return [file for file in _toml_files(_checked_folder(folder)) if file.name == PAIRS_FILE]
 
 
 class Named(dict[str, T]):
@@ -265,6 +279,8 @@ def override(known: dict[str, T], here: Iterable[tuple[str, T, str]]) -> None:
 def load_cards(folders: Iterable[Place] = (), bundled: bool = True) -> dict[str, Card]:
     """All cards by name: the shipped ones, then the user's folders, which may override.
 
+    Where a folder holds pairs of the user's own, each card carries the table with them.
+
     Parameters
     ----------
     folders : iterable of path
@@ -282,8 +298,9 @@ def load_cards(folders: Iterable[Place] = (), bundled: bool = True) -> dict[str,
     InputError
         A wrong file, a missing folder, or the same name twice in one folder.
     """
+    folders = list(folders)
     cards: dict[str, Card] = Named("material")
-    places = ([bundled_tables()] if bundled else []) + list(folders)
+    places = ([bundled_tables()] if bundled else []) + folders
     known: dict[str, dict[str, Any]] = {} if bundled else dict(_shipped())
     for folder in places:
         here: dict[Any, dict[str, Any]] = {path: read_toml(path) for path in card_files(folder)}
@@ -291,6 +308,12 @@ def load_cards(folders: Iterable[Place] = (), bundled: bool = True) -> dict[str,
         read = [_card(table, path) for path, table in whole.items()]
         override(cards, ((card.name, card, card.origin) for card in read))
         known |= {folded(str(table.get("name"))): table for table in whole.values()}
+    pairs: Pairs | None = None
+    for file in (file for folder in folders for file in pair_files(folder)):
+        pairs = extended_pairs(pairs or shipped_pairs(), read_pairs(file, cards))
+    if pairs is not None:
+        for name, card in cards.items():
+            cards[name] = replace(card, pairs=pairs)
     return cards
 
 
@@ -316,12 +339,14 @@ def load_fillers() -> dict[str, Card]:
 
 
 def check_files(paths: Iterable[Traversable | Path]) -> list[str]:
-    """Every complaint about the given card files, one line each.
+    """Every complaint about the given files of cards and pairs, one line each.
+
+    Joints of a file of pairs may name the shipped cards and those beside it.
 
     Parameters
     ----------
     paths : iterable of Traversable or Path
-        Card files.
+        Card files, and files named pairs.toml.
 
     Returns
     -------
@@ -331,7 +356,11 @@ def check_files(paths: Iterable[Traversable | Path]) -> list[str]:
     problems: list[str] = []
     files: dict[str, Traversable | Path] = {}
     here: dict[Any, dict[str, Any]] = {}
+    pairs = []
     for path in paths:
+        if path.name == PAIRS_FILE:
+            pairs.append(path)
+            continue
         try:
             here[path] = read_toml(path)
         except InputError as error:
@@ -348,7 +377,19 @@ def check_files(paths: Iterable[Traversable | Path]) -> list[str]:
             first = files.setdefault(folded(card.name), path)
             if first is not path:
                 problems.append(_twice(card.name, path, first))
+    for path in pairs:
+        beside = path.parent.rglob("*.toml") if isinstance(path, Path) else ()
+        titles = [str(_title(other)) for other in beside if other.name not in NOT_CARDS]
+        shipped = [str(table["name"]) for table in _shipped().values()]
+        problems += check_pairs(path, [*shipped, *filter(None, titles)])
     return problems
+
+
+def _title(path: Path) -> str:
+    """Name of the card in a file; empty where it cannot be read, which is told elsewhere."""
+    with suppress(InputError):
+        return str(read_toml(path).get("name", ""))
+    return ""
 
 
 def remarks_on_files(paths: Iterable[Traversable | Path]) -> list[str]:

@@ -5,13 +5,17 @@ its base, the first of its card's elements, a ceramic by its families (`families
 user's own cards are covered. What the table does not know it does not guess: pairs of metals in
 neither of its lists are named in `FirstLiquid.unknown`.
 
+A folder of the user's tables may hold a `pairs.toml` of its own, in the same form: it adds to the
+shipped one and takes the place of what has its name (`extended_pairs`). Its joints may name
+materials and say only what was measured. It travels with the cards (`Card.pairs`).
+
 A liquid is that of the pair at equilibrium. It says where melting can begin, not how much melts;
 alloying elements other than the base are looked at only where an entry names them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources.abc import Traversable
@@ -22,13 +26,13 @@ from typing import Any
 import numpy as np
 
 from cofire.errors import InputError, UnknownName
-from cofire.files import Fields, first_of, read_toml, show
+from cofire.files import Fields, bundled_tables, first_of, folded, read_toml, show
 from cofire.materials.card import Card, Uncertainty, pure_cards
 from cofire.materials.card_file import read_sources, read_uncertainty
-from cofire.materials.catalogue import bundled_tables
 from cofire.materials.properties import BASES, ELEMENTS, GASES
 from cofire.units import celsius, kelvin
 
+PAIRS_FILE = "pairs.toml"
 MELTS, HARMS, MARKS = SEVERITIES = ("melts", "harms", "marks")
 FAMILIES = ("metal", "ceramic", "glass-bonded", "oxide", "silica")
 FREE_SILICA = ("free_quartz", "cristobalite")
@@ -74,9 +78,11 @@ class Liquid:
 
 @dataclass(frozen=True)
 class Joint:
-    """One class of joints of the table; a rule stands where a number would follow from the cards.
+    """One class of joints of the table, or one joint; a rule where a number follows from the cards.
 
-    `toughness` in J/m², `shear_strength` in Pa.
+    `between` holds families, or names of materials. `toughness` in J/m², `shear_strength` in Pa;
+    0 without a rule where the entry says nothing of it, and the next one that fits does. `own`
+    says that it is of a user's table.
     """
 
     between: tuple[str, str]
@@ -91,14 +97,43 @@ class Joint:
     shear_uncertainty: Uncertainty
     shear_source: str
     shear_basis: str
+    own: bool = False
+
+    @property
+    def named(self) -> int:
+        """How many of the two are materials by name. [-]"""
+        return sum(word not in FAMILIES for word in self.between)
+
+    @property
+    def key(self) -> tuple[str, ...]:
+        """What it is about: entries of the same are of the same name."""
+        return (*sorted(map(folded, self.between)), self.base)
+
+    def told(self) -> str:
+        """What it is about, and what of it is a number, with uncertainty and source."""
+        halves = (
+            ("toughness", self.toughness, "J/m²", self.toughness_uncertainty,
+             self.toughness_basis, self.toughness_source),
+            ("shear strength", 1e-6 * self.shear_strength, "MPa", self.shear_uncertainty,
+             self.shear_basis, self.shear_source),
+        )  # fmt: skip
+        said = [
+            f"{what} {value:.3g} {unit} (factor {unsure.size:g}; {basis}: {source})"
+            for what, value, unit, unsure, basis, source in halves
+            if value
+        ]
+        return f"{' | '.join(self.between)}: {'; '.join(said)}"
 
 
 @dataclass(frozen=True)
 class Pairs:
-    """The table: liquids, pairs of bases known to make none, and classes of joints."""
+    """The table: liquids, pairs of bases known to make none, and classes of joints.
+
+    The first joint that fits counts.
+    """
 
     liquids: tuple[Liquid, ...]
-    harmless: frozenset[frozenset[str]]
+    harmless: tuple[tuple[str, str], ...]
     joints: tuple[Joint, ...]
     origin: str
 
@@ -168,6 +203,8 @@ class JointResistance:
         One standard deviation either way, as a factor: exp of the deviation of the logarithm. [-]
     source, basis
         Of both, toughness first; the basis is the weaker of the two.
+    own
+        What the user's own table says of where the toughness comes from; empty where it does not.
     """
 
     toughness: float
@@ -176,17 +213,25 @@ class JointResistance:
     shear_factor: float
     source: str
     basis: str
+    own: str = ""
 
 
 # -- reading ---------------------------------------------------------------------------------
 
 
 class PairsReader:
-    """Turns one parsed file into the table, and collects a complaint of every wrong entry."""
+    """Turns one parsed file into the table, and collects a complaint of every wrong entry.
 
-    def __init__(self, table: dict[str, Any], where: str) -> None:
+    Where names of materials are given the file is a user's: its joints may be between them.
+    """
+
+    def __init__(
+        self, table: dict[str, Any], where: str, materials: Iterable[str] | None = None
+    ) -> None:
         self.table = table
         self.where = where
+        self.own = materials is not None
+        self.materials = {folded(name): name for name in materials or ()}
         self.problems: list[str] = []
         self.used: set[str] = set()
 
@@ -203,16 +248,29 @@ class PairsReader:
         liquids = [self._liquid(f, sources) for f in self._entries("liquid", _LIQUID)]
         harmless = [self._harmless(f, sources) for f in self._entries("harmless", _HARMLESS)]
         joints = [self._joint(f, sources) for f in self._entries("joint", _JOINT)]
-        for name in sources.keys() - self.used:
+        for name in () if self.problems else sources.keys() - self.used:
             self.problems.append(f"{self.where}: sources: {name} is used by no entry; remove it")
+        if self.problems:
+            return None
+        self._refuse_twins([found.name for found in liquids if found], "liquid")
+        self._refuse_twins([found.key for found in joints if found], "joint")
         if self.problems:
             return None
         return Pairs(
             tuple(found for found in liquids if found),
-            frozenset(pair for found in harmless for pair in found or ()),
+            tuple(dict.fromkeys(pair for found in harmless for pair in found or ())),
             tuple(found for found in joints if found),
             self.where,
         )
+
+    def _refuse_twins(self, names: Sequence[Hashable], kind: str) -> None:
+        for n, name in enumerate(names):
+            if name in names[:n]:
+                first = names.index(name) + 1
+                self.problems.append(
+                    f"{self.where}: {kind} {n + 1}: is about the same as {kind} {first}; "
+                    "leave one out"
+                )
 
     def _entries(self, kind: str, known: Sequence[str]) -> Iterable[Fields]:
         listed = self.table.get(kind, [])
@@ -262,7 +320,7 @@ class PairsReader:
             self.problems.append(str(error))
         return None
 
-    def _harmless(self, fields: Fields, sources: Mapping[str, str]) -> list[frozenset[str]] | None:
+    def _harmless(self, fields: Fields, sources: Mapping[str, str]) -> list[tuple[str, str]] | None:
         try:
             self._source(fields, "source", sources)
             fields.choice("basis", BASES)
@@ -272,44 +330,86 @@ class PairsReader:
                 isinstance(p, list) and len(p) == 2 and all(e in ELEMENTS for e in p) for p in pairs
             ):
                 raise fields.refuse("bases", given, 'pairs of elements, [["Ag", "Au"], ...]')
-            return [frozenset(pair) for pair in pairs]
+            return [(min(pair), max(pair)) for pair in pairs]
         except InputError as error:
             self.problems.append(str(error))
         return None
 
     def _joint(self, fields: Fields, sources: Mapping[str, str]) -> Joint | None:
         try:
-            between = fields.table.get("between")
-            if (
-                not isinstance(between, list)
-                or len(between) != 2
-                or not all(b in FAMILIES for b in between)
-            ):
-                raise fields.refuse("between", between, f"two of {', '.join(FAMILIES)}")
+            between = self._between(fields)
             base = fields.choice("base", ("", *ELEMENTS), "")
-            tough, tough_rule = _value_or_rule(
-                fields, "toughness_J_per_m2", "toughness_rule", (0.1, 1e6), TOUGHNESS_RULES
-            )
-            shear, shear_rule = _value_or_rule(
-                fields, "shear_strength_MPa", "shear_rule", (0.1, 2000.0), SHEAR_RULES
+            if base and not {"metal"} & set(between):
+                raise fields.refuse("base", base, "only where between has 'metal'")
+            said = [
+                any(key.startswith(what) for key in fields.table) for what in ("toughness", "shear")
+            ]
+            if self.own and not any(said):
+                raise fields.refuse(
+                    "toughness_J_per_m2", None, "a number here, or shear_strength_MPa, or both"
+                )
+            tough, shear = (
+                self._half(fields, sources, *half) if stated or not self.own else _UNSAID
+                for stated, half in zip(said, (_TOUGHNESS, _SHEAR), strict=True)
             )
             return Joint(
-                between=(str(between[0]), str(between[1])),
+                between=between,
                 base=base,
-                toughness=tough,
-                toughness_rule=tough_rule,
-                toughness_uncertainty=_uncertainty(fields, "toughness_uncertainty", ("factor",)),
-                toughness_source=self._source(fields, "toughness_source", sources),
-                toughness_basis=fields.choice("toughness_basis", BASES),
-                shear_strength=shear * 1e6,
-                shear_rule=shear_rule,
-                shear_uncertainty=_uncertainty(fields, "shear_uncertainty", ("factor",)),
-                shear_source=self._source(fields, "shear_source", sources),
-                shear_basis=fields.choice("shear_basis", BASES),
+                toughness=tough[0],
+                toughness_rule=tough[1],
+                toughness_uncertainty=tough[2],
+                toughness_source=tough[3],
+                toughness_basis=tough[4],
+                shear_strength=shear[0] * 1e6,
+                shear_rule=shear[1],
+                shear_uncertainty=shear[2],
+                shear_source=shear[3],
+                shear_basis=shear[4],
+                own=self.own,
             )
         except InputError as error:
             self.problems.append(str(error))
         return None
+
+    def _between(self, fields: Fields) -> tuple[str, str]:
+        """Two families, or in a user's file materials by name, as their cards have it."""
+        given = fields.table.get("between")
+        mine = ", or names of materials" if self.own else ""
+        if not isinstance(given, list) or len(given) != 2:
+            raise fields.refuse("between", given, f"two of {', '.join(FAMILIES)}{mine}")
+        found = []
+        for word in given:
+            if word in FAMILIES:
+                found.append(str(word))
+            elif not self.own:
+                raise fields.refuse("between", given, f"two of {', '.join(FAMILIES)}")
+            elif isinstance(word, str) and folded(word) in self.materials:
+                found.append(self.materials[folded(word)])
+            else:
+                known = [*FAMILIES, *self.materials.values()]
+                raise UnknownName(
+                    "material or family", str(word), known, f"{fields.where}: between"
+                )
+        return found[0], found[1]
+
+    def _half(
+        self, fields: Fields, sources: Mapping[str, str], value: str, what: str,
+        bounds: tuple[float, float], rules: Sequence[str],
+    ) -> tuple[float, str, Uncertainty, str, str]:  # fmt: skip
+        """Toughness or shear strength of a joint: number, rule, uncertainty, source and basis."""
+        number, rule = _value_or_rule(fields, value, f"{what}_rule", bounds, rules)
+        return (
+            number,
+            rule,
+            _uncertainty(fields, f"{what}_uncertainty", ("factor",)),
+            self._source(fields, f"{what}_source", sources),
+            fields.choice(f"{what}_basis", BASES, "measured" if self.own else None),
+        )
+
+
+_TOUGHNESS = "toughness_J_per_m2", "toughness", (0.1, 1e6), TOUGHNESS_RULES
+_SHEAR = "shear_strength_MPa", "shear", (0.1, 2000.0), SHEAR_RULES
+_UNSAID = 0.0, "", Uncertainty("factor", 1.0), "", ""
 
 
 _LIQUID = (
@@ -359,13 +459,15 @@ def _value_or_rule(
     return fields.number(value, *bounds), ""
 
 
-def read_pairs(path: Traversable | Path) -> Pairs:
+def read_pairs(path: Traversable | Path, materials: Iterable[str] | None = None) -> Pairs:
     """The table in a file.
 
     Parameters
     ----------
     path : Traversable or Path
         A TOML file.
+    materials : iterable of str, optional
+        Names that joints of a user's file may be between.
 
     Returns
     -------
@@ -377,20 +479,22 @@ def read_pairs(path: Traversable | Path) -> Pairs:
     InputError
         With the first complaint, and how many more there are.
     """
-    reader = PairsReader(read_toml(path), str(path))
+    reader = PairsReader(read_toml(path), str(path), materials)
     found = reader.pairs()
     if found is None:
         raise InputError(first_of(reader.problems))
     return found
 
 
-def check_pairs(path: Traversable | Path) -> list[str]:
+def check_pairs(path: Traversable | Path, materials: Iterable[str] | None = None) -> list[str]:
     """Every complaint about a file of pairs, one line each.
 
     Parameters
     ----------
     path : Traversable or Path
         A TOML file.
+    materials : iterable of str, optional
+        As in `read_pairs`.
 
     Returns
     -------
@@ -398,7 +502,7 @@ def check_pairs(path: Traversable | Path) -> list[str]:
         Empty where all is well.
     """
     try:
-        reader = PairsReader(read_toml(path), str(path))
+        reader = PairsReader(read_toml(path), str(path), materials)
     except InputError as error:
         return [str(error)]
     reader.pairs()
@@ -420,6 +524,53 @@ def shipped_pairs() -> Pairs:
         The table is wrong.
     """
     return read_pairs(bundled_tables().joinpath("pairs.toml"))
+
+
+def extended_pairs(known: Pairs, own: Pairs) -> Pairs:
+    """A table with a user's own: what has a name already takes its place, the rest is added.
+
+    A liquid goes by its name, a joint by what it is between and its base. Joints between named
+    materials stand before those of a base, and these before all others; of two alike the user's.
+
+    Parameters
+    ----------
+    known : Pairs
+        The shipped table, or one that was extended.
+    own : Pairs
+        From the user's file.
+
+    Returns
+    -------
+    Pairs
+        Of both.
+    """
+    named = {folded(liquid.name): liquid for liquid in own.liquids}
+    old = [named.pop(folded(liquid.name), liquid) for liquid in known.liquids]
+    # a joint of the same name may say only half, the rest is then as it was: it stays behind
+    joints = sorted((*own.joints, *known.joints), key=lambda j: (-j.named, not j.base))
+    return Pairs(
+        (*old, *named.values()),
+        tuple(dict.fromkeys((*known.harmless, *own.harmless))),
+        tuple(joints),
+        f"{own.origin}, {known.origin}",
+    )
+
+
+def table_of_pairs(cards: Iterable[Card]) -> Pairs:
+    """The table that came with some materials.
+
+    Parameters
+    ----------
+    cards : iterable of Card
+        Blends or not.
+
+    Returns
+    -------
+    Pairs
+        That of the first of them that has one of the user's, else the shipped one.
+    """
+    parts = (part for card in cards for part, _ in card.constituents)
+    return next((part.pairs for part in parts if part.pairs is not None), None) or shipped_pairs()
 
 
 # -- looking up ------------------------------------------------------------------------------
@@ -473,7 +624,8 @@ def liquids(cards: Iterable[Card], gas: str, pairs: Pairs | None = None) -> list
     """
     if gas not in GASES:
         raise UnknownName("gas", gas, GASES)
-    table = pairs or shipped_pairs()
+    cards = tuple(cards)
+    table = pairs or table_of_pairs(cards)
     present = tuple(pure_cards(cards).values())
     metals = [card for card in present if card.kind == "metal"]
     ceramics = [card for card in present if card.kind == "ceramic"]
@@ -599,7 +751,8 @@ def _own(metal: Card, unknown: tuple[tuple[str, str], ...]) -> Iterable[FirstLiq
 def _unknown(metals: Sequence[Card], table: Pairs) -> tuple[tuple[str, str], ...]:
     """Pairs of bases present of which the table says nothing."""
     bases = sorted({metal.elements[0] for metal in metals})
-    known = table.harmless | {frozenset(liquid.bases) for liquid in table.liquids}
+    known = {frozenset(pair) for pair in table.harmless}
+    known |= {frozenset(liquid.bases) for liquid in table.liquids}
     pairs = ((a, b) for a, b in combinations_with_replacement(bases, 2) if a != b)
     return tuple(pair for pair in pairs if frozenset(pair) not in known)
 
@@ -629,7 +782,7 @@ def joint_resistance(one: Card, other: Card, pairs: Pairs | None = None) -> Join
     InputError
         The table has no class for the pair.
     """
-    table = pairs or shipped_pairs()
+    table = pairs or table_of_pairs((one, other))
     if not one.parts and not other.parts:
         return _resistance(one, other, table)
     contacts = [
@@ -647,40 +800,47 @@ def joint_resistance(one: Card, other: Card, pairs: Pairs | None = None) -> Join
         max(r.shear_factor for _, r in contacts),
         f"our estimate: logarithms averaged over the areas in contact; weakest: {weakest.source}",
         "estimate",
+        next((r.own for _, r in contacts if r.own), ""),
     )
 
 
 def _resistance(one: Card, other: Card, table: Pairs) -> JointResistance:
     cards = (one, other)
-    for joint in table.joints:
-        fits = (
-            all(b in families(c) for b, c in zip(joint.between, order, strict=True))
-            for order in (cards, cards[::-1])
-        )
-        base = not joint.base or any(
-            c.kind == "metal" and c.elements[0] == joint.base for c in cards
-        )
-        if base and any(fits):
-            break
-    else:
+    fitting = [joint for joint in table.joints if _fits(joint, cards)]
+    tough = next((j for j in fitting if j.toughness or j.toughness_rule), None)
+    sheared = next((j for j in fitting if j.shear_strength or j.shear_rule), None)
+    if tough is None or sheared is None:
         raise InputError(
             f"{table.origin}: no [[joint]] for {one.name!r} with {other.name!r}; add one between "
             "their families"
         )
-    toughness = min(map(_energy, cards)) if joint.toughness_rule else joint.toughness
-    shear = joint.shear_strength
-    if joint.shear_rule == "yield":
+    toughness = min(map(_energy, cards)) if tough.toughness_rule else tough.toughness
+    shear = sheared.shear_strength
+    if sheared.shear_rule == "yield":
         shear = min(c["yield_stress"].value[0] for c in cards) / np.sqrt(3.0)
-    elif joint.shear_rule:
+    elif sheared.shear_rule:
         shear = min(c["strength"].scalar for c in cards)
-    known = (joint.toughness_basis, joint.shear_basis)
+    known = (tough.toughness_basis, sheared.shear_basis)
     return JointResistance(
         float(toughness),
         float(shear),
-        joint.toughness_uncertainty.size,
-        joint.shear_uncertainty.size,
-        f"toughness: {joint.toughness_source}; shear: {joint.shear_source}",
+        tough.toughness_uncertainty.size,
+        sheared.shear_uncertainty.size,
+        f"toughness: {tough.toughness_source}; shear: {sheared.shear_source}",
         max(known, key=BASES.index),
+        f"{tough.toughness_basis}: {tough.toughness_source}" if tough.own else "",
+    )
+
+
+def _fits(joint: Joint, cards: tuple[Card, Card]) -> bool:
+    """Whether an entry is about two materials, in either order."""
+    bases = {card.elements[0] for card in cards if card.kind == "metal"}
+    return (not joint.base or joint.base in bases) and any(
+        all(
+            word in families(card) if word in FAMILIES else word == card.name
+            for word, card in zip(joint.between, order, strict=True)
+        )
+        for order in (cards, cards[::-1])
     )
 
 

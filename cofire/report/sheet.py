@@ -30,7 +30,7 @@ from cofire.report.imperial import SHORT, imperial, in_unit
 from cofire.report.job import expected, grams, said
 from cofire.report.job_figures import curve_picture, data_uri, letter
 from cofire.report.pot import section_picture, worst_words
-from cofire.report.verdict import ends_line, harm, number, place, sharp_line
+from cofire.report.verdict import ends_line, harm, number, place, sharp_line, unsure
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from cofire.vessel import Printer
 
@@ -610,7 +610,8 @@ def _found(flag: Flag) -> str:
     """The figure of a flag in words."""
     if flag.verdict == UNKNOWN or flag.unit == GRADE:
         return flag.note
-    return f"{flag.note}: {number(flag.figure)} against {number(flag.limit)} {flag.unit}"
+    figure = f"{flag.note}: {number(flag.figure)} against {number(flag.limit)} {flag.unit}"
+    return figure + unsure(flag)
 
 
 def verdict_text(m: Job) -> Text:

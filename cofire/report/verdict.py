@@ -243,7 +243,7 @@ def _finding(flag: Flag) -> str:
 
 
 def as_stress(flag: Flag) -> str:
-    """What stands beside a probability: with the rule's own error, and its utilisation as a stress.
+    """What stands beside a figure: of a probability the rule's own error; how unsure the limit is.
 
     Parameters
     ----------
@@ -253,15 +253,34 @@ def as_stress(flag: Flag) -> str:
     Returns
     -------
     str
-        Begins with a space; empty for a flag whose utilisation is its figure over its limit.
+        Begins with a space; empty for a flag whose utilisation is its figure over its limit, and
+        whose limit was measured.
     """
     chance = crack_chance(flag)
     if chance is None or flag.utilisation != flag.utilisation:
-        return ""
+        return unsure(flag)
     return (
         f" ({number(100.0 * chance)} % with what the rule itself may be wrong by; utilisation "
-        f"{number(flag.utilisation)}, as a share of the stress of that limit)"
+        f"{number(flag.utilisation)}, as a share of the stress of that limit){unsure(flag)}"
     )
+
+
+def unsure(flag: Flag) -> str:
+    """Between which shares of its limit a flag lies that hangs on a number nobody knows well.
+
+    Parameters
+    ----------
+    flag : Flag
+        From a verdict.
+
+    Returns
+    -------
+    str
+        Begins with a space; empty for a flag without such a number.
+    """
+    if flag.low is None or flag.high is None:
+        return ""
+    return f" ({number(flag.low)} to {number(flag.high)} of the limit, as unsure as that is)"
 
 
 def _sentence(text: str) -> str:

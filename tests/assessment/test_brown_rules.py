@@ -13,8 +13,9 @@ from cofire.assessment.rule import CAUTION, GO, NO
 from cofire.physics.blends import BROWN_STRAIN
 from cofire.physics.history import histories
 from cofire.physics.rheology import binder_relief
+from cofire.report.verdict import as_text, number
 from tests import fired
-from tests.fired import CARDS, COARSE, TEA_LIGHT, flags_of, only, pulled, written_vessel
+from tests.fired import CARDS, COARSE, TEA_LIGHT, flags_of, only, pulled, sharply, written_vessel
 
 BODY, METAL = "fritted body", "fine silver"
 
@@ -40,6 +41,26 @@ def test_brown_ware_breaks_at_its_brown_strain_whatever_its_strength():
         flag = only(flags_of(strained(strain * BROWN_STRAIN), "brown"), "brown", BODY)
         assert flag.grade == grade
         assert flag.utilisation == pytest.approx(strain, rel=0.12)
+
+
+def test_a_limit_that_nobody_measured_carries_its_interval_and_a_measured_one_none():
+    """Three either way while brown, less as necks grow; none where the card has bent brown bars."""
+    guessed = only(flags_of(strained(0.5 * BROWN_STRAIN), "brown"), "brown", BODY)
+    assert guessed.low is not None
+    assert guessed.high is not None
+    assert guessed.low < 0.5 < guessed.high
+    assert 0.9 * 3.0 < guessed.high / guessed.utilisation <= 3.0
+    assert guessed.high * guessed.low == pytest.approx(guessed.utilisation**2)
+    check = sharply(strained(0.5 * BROWN_STRAIN))
+    assert f"to {number(guessed.high)} of the limit" in as_text(check, [])
+    response = strained(0.5 * BROWN_STRAIN)
+    known = replace(CARDS[BODY]["free_quartz"], name="brown_strain", value=np.array([BROWN_STRAIN]))
+    body = CARDS[BODY]
+    body = replace(body, properties={**body.properties, "brown_strain": known})
+    response = replace(response, cards=(response.cards[0], body))
+    measured = only(flags_of(response, "brown"), "brown", BODY)
+    assert (measured.low, measured.high) == (None, None)
+    assert measured.utilisation == pytest.approx(guessed.utilisation)
 
 
 def test_a_body_that_is_pressed_is_not_its_matter():

@@ -7,10 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from cofire.assessment.response import Response, band_stresses, band_tensions
+from cofire.assessment.cracks import SINTERED
+from cofire.assessment.response import Response, band_stresses, band_tensions, fire_vessel
 from cofire.assessment.rule import GRADE
 from cofire.assessment.verdict import Verdict, judge
+from cofire.assessment.wall_rules import mean_along
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.solid_firing import fire_solid
@@ -21,7 +25,18 @@ from cofire.report.sheet import _limit_row
 from cofire.report.verdict import as_json, as_text, number
 from tests import fired
 from tests.closed_forms import parting_energy, ring_joint
-from tests.fired import CARDS, COARSE, FRIT, changed, flags_of, only, pulled, sharply
+from tests.fired import (
+    CARDS,
+    COARSE,
+    FRIT,
+    TEA_LIGHT,
+    changed,
+    flags_of,
+    only,
+    pulled,
+    sharply,
+    written_vessel,
+)
 from tests.histories import made_history
 
 HOUR = 3600.0
@@ -235,6 +250,53 @@ def test_plastic_strain_of_a_held_metal_ring_is_the_mismatch_less_what_springs_b
     # uniaxial round the ring: all of 1 % less σy/E = 0.02 %
     assert flag.figure == pytest.approx(100 * (0.01 - 20e6 / 1e11), rel=0.02)
     assert flag.utilisation == pytest.approx(flag.figure / 100.0 / 0.20)  # ductility on the card
+
+
+def test_plastic_strain_beside_a_joint_does_not_hang_on_the_mesh():
+    """At a point it grows by three with elements half as large; over a tenth of a wall it stays.
+
+    Wrong if the means of the two meshes differ by more than 3 %.
+    """
+    vessel = written_vessel(TEA_LIGHT)
+    shell = fire_vessel(vessel, CARDS, control=COARSE, fineness=0.5)
+    told, at_a_point = [], []
+    for across in (3, 6):
+        mesh = mesh_solid(
+            vessel.radius, vessel.height, vessel.wall, vessel.steps, across=across
+        )  # fmt: skip
+        solid = fire_solid(mesh, shell.history, shell.material, times=shell.fired.time)
+        response = replace(
+            shell,
+            fired=solid,
+            temperature=np.interp(solid.time, shell.trace.time, shell.trace.ware),
+        )
+        told.append(only(flags_of(response, "metal"), "metal", "fine silver").figure)
+        plastic = solid.inelastic[:, 2][:, solid.band == fired.SILVER]
+        done = np.flatnonzero(response.progress[shell.material[0]] >= SINTERED)
+        at_a_point.append(100 * float(np.abs(plastic[done] - plastic[done[0]]).max()))
+    assert told[1] == pytest.approx(told[0], rel=0.03)
+    assert at_a_point[1] > 2.0 * at_a_point[0]  # else a point would do
+    assert told[1] < at_a_point[1]
+
+
+@given(
+    st.lists(st.floats(0.1, 3.0), min_size=1, max_size=8),
+    st.lists(st.floats(-2.0, 2.0), min_size=9, max_size=9),
+    st.floats(0.05, 40.0),
+)
+def test_a_mean_along_a_line_is_between_its_ends_and_exact_for_a_straight_one(
+    gaps: list[float], values: list[float], length: float
+):
+    place = np.cumsum([0.0, *gaps])
+    some = np.array(values[: place.size])
+    found = mean_along(some, place, length)
+    assert found.shape == (2 * place.size,)
+    assert found.min() >= some.min() - 1e-9
+    assert found.max() <= some.max() + 1e-9
+    span = min(length, place[-1])
+    straight = mean_along(2.0 * place, place, length)
+    assert straight.min() == pytest.approx(span, abs=1e-9)
+    assert straight.max() == pytest.approx(2.0 * place[-1] - span, abs=1e-9)
 
 
 def test_a_metal_that_never_sinters_is_unknown(tea_light: Response):

@@ -10,13 +10,13 @@ import pytest
 from cofire.assessment import firing_rules as firing_flags
 from cofire.assessment.response import Response
 from cofire.assessment.rule import CAUTION, GO, NO, Flag, not_computed
-from cofire.assessment.verdict import Verdict
+from cofire.assessment.verdict import Verdict, judge, rule_of
 from cofire.errors import InputError
 from cofire.mechanics.tile import sag_rate
 from cofire.physics.burnout import gas_viscosity, permeability, wall_overpressure
 from cofire.units import kelvin
 from tests import fired
-from tests.fired import CARDS, FRIT, changed, flags_of, only
+from tests.fired import CARDS, FRIT, changed, flags_of, only, pulled
 
 HOUR = 3600.0
 
@@ -269,6 +269,39 @@ def test_sag_is_that_of_a_viscous_column(tea_light: Response):
         strain = stress * h.time[-1] / eta
         assert only(flags, "sag", zone).figure == pytest.approx(100 * strain, rel=1e-3)
         assert only(flags, "sag", zone).utilisation == pytest.approx(strain / 0.05, rel=1e-3)
+
+
+def test_a_band_that_flows_flat_is_told_before_any_crack(tea_light: Response):
+    """A wall down to a third of its height is no pot with a crack in it; a sag alone is."""
+    h = tea_light.history
+
+    def flowing(eta: float) -> Response:
+        limp = changed(
+            tea_light,
+            viscosity=np.array(eta), creep_factor=np.array(0.0), relative_density=np.array(0.9),
+        )  # fmt: skip
+        return pulled(limp, np.array(300e6))
+
+    stress = 0.9 * 2550.0 * 9.80665 * 42e-3
+    firm, sagging, flat = (flowing(stress * h.time[-1] / s) for s in (0.01, 0.3, 3.0))
+    assert flags_of(firm, "slump") == []
+    assert only(flags_of(sagging, "slump"), "slump", "fritted body").grade == CAUTION
+    puddle = only(flags_of(flat, "slump"), "slump", "fritted body")
+    assert puddle.grade == NO
+    assert puddle.utilisation == pytest.approx(3.0, rel=1e-3)
+    assert judge(sagging).deciding.rule != "slump"
+    assert judge(flat).deciding.rule == "slump"
+    # and a pot that sags stays a pot: only the puddle is lost
+    lost = {rule_of(f).name for f in judge(flat).flags if rule_of(f).loses and f.grade == NO}
+    assert "slump" in lost
+    assert "sag" not in lost
+
+
+def test_what_burns_to_oxide_is_told_before_any_crack(tea_light: Response):
+    brass = replace(tea_light, cards=(CARDS["brass 70/30"], tea_light.cards[1]))
+    verdict = judge(pulled(brass, np.array(300e6)))
+    assert max(f.utilisation for f in verdict.flags if f.rule == "cooling") > 2.0
+    assert verdict.deciding.rule == "atmosphere"
 
 
 def test_a_column_that_creeps_sags_by_its_power_law(tea_light: Response):

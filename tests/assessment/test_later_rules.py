@@ -32,6 +32,19 @@ def test_a_body_that_holds_on_cooling_can_break_in_a_year():
     assert later.utilisation / now.utilisation == pytest.approx(grown, rel=1e-6)
 
 
+def test_a_body_without_an_exponent_of_its_own_carries_what_it_may_be():
+    response = held(13.0)
+    own = only(flags_of(response, "later"), "later", BODY)
+    assert (own.low, own.high) == (None, None)
+    body = CARDS[BODY]
+    bare = {k: v for k, v in body.properties.items() if k != "crack_growth_exponent"}
+    response = replace(response, cards=(response.cards[0], replace(body, properties=bare)))
+    flag = only(flags_of(response, "later"), "later", BODY)
+    ends = [((n + 1.0) * later_flags.YEAR / 10.0) ** (1.0 / n) for n in (40.0, 20.0, 12.0)]
+    assert flag.low == pytest.approx(flag.utilisation * ends[0] / ends[1], rel=1e-6)
+    assert flag.high == pytest.approx(flag.utilisation * ends[2] / ends[1], rel=1e-6)
+
+
 def test_a_body_in_compression_lasts():
     flag = only(flags_of(held(-40.0), "later"), "later", BODY)
     assert flag.utilisation == 0.0

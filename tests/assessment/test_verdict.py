@@ -236,6 +236,8 @@ def fired(request: pytest.FixtureRequest) -> Response:
 def test_no_flag_is_constant():
     verdicts = [judge(example(name)) for name in EXAMPLES]
     verdicts += [judged(pot) for row in EXPECTED.values() for pot in row[:2]]
+    glass = Pot(high="soda-lime powder body", peak=740.0)  # a glass that flows flat
+    verdicts += [judged(glass), judged(replace(glass, peak=780.0))]
     seen: dict[str, set[float]] = {rule: set() for rule in set(RULE_NAMES) - {"shell"}}
     for verdict in verdicts:
         for rule in {f.rule for f in verdict.flags} - {"shell"}:  # told only of walls too thick

@@ -24,9 +24,10 @@ from typer.testing import CliRunner, Result
 from cofire.assessment.mismatch import mismatch
 from cofire.assessment.screening import stream
 from cofire.cli import app
+from cofire.files import bundled_tables
 from cofire.firing.kiln import trace
 from cofire.firing.program import Kiln, load_kilns, read_firing, simple_firing
-from cofire.materials.catalogue import bundled_tables, load_cards
+from cofire.materials.catalogue import load_cards
 from cofire.report.figures import mismatch_csv, mismatch_figure, save, spread
 from cofire.report.pairs import COLUMNS, STREAMED, stream_csv
 from cofire.report.writing import one_line, printed

@@ -19,9 +19,9 @@ import cofire as cf
 from cofire.cli import app
 from cofire.cli.job import planned_reasons
 from cofire.errors import UnknownName
-from cofire.files import Fields
+from cofire.files import Fields, bundled_tables
 from cofire.firing.program import load_kilns, read_firing
-from cofire.materials.catalogue import bundled_tables, card_files, load_cards, remarks_on_files
+from cofire.materials.catalogue import card_files, load_cards, remarks_on_files
 from cofire.materials.properties import ELEMENTS
 from cofire.physics.atmosphere import FIRST_OXIDES
 from cofire.report.writing import complaint

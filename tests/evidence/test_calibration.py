@@ -38,10 +38,11 @@ from cofire.evidence.readings import (
 )
 from cofire.evidence.sintering_curve import CURVE_UNCERTAINTY, Weights, bench, problem
 from cofire.evidence.sintering_fit import sintering_findings
+from cofire.files import bundled_tables
 from cofire.firing.program import load_kilns
 from cofire.materials.card import Card
 from cofire.materials.card_file import shrinkage_beside_densities
-from cofire.materials.catalogue import bundled_tables, read_card
+from cofire.materials.catalogue import read_card
 from cofire.mechanics.law import STRIP
 from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.physics.expansion import thermal_strains

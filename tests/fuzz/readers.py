@@ -51,7 +51,7 @@ from cofire.errors import CofireError, UnknownName
 from cofire.evidence.learning import outcomes_of
 from cofire.evidence.measured import read_measured
 from cofire.evidence.record import compare, outcome_entry, read_form
-from cofire.files import read_json, read_toml
+from cofire.files import bundled_tables, read_json, read_toml
 from cofire.firing.cones import read_cones
 from cofire.firing.kiln import trace
 from cofire.firing.log import read_firing_log
@@ -65,7 +65,6 @@ from cofire.firing.program import (
 )
 from cofire.materials.binders import read_reactions
 from cofire.materials.catalogue import (
-    bundled_tables,
     check_files,
     load_cards,
     read_card,

@@ -10,9 +10,8 @@ import numpy as np
 import pytest
 
 from cofire.errors import InputError
-from cofire.files import read_toml
+from cofire.files import bundled_tables, read_toml
 from cofire.materials.catalogue import (
-    bundled_tables,
     card_files,
     check_files,
     read_card,

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from cofire.errors import CofireError, UnknownName
+from cofire.files import bundled_tables
 from cofire.materials.catalogue import (
-    bundled_tables,
     card_files,
     check_files,
     find_card,

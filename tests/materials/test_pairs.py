@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import re
 from collections.abc import Sequence
 from dataclasses import replace
@@ -14,14 +15,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cofire.assessment.check import check_vessel
 from cofire.assessment.pair_rules import MOLTEN, RULES
 from cofire.assessment.rule import CAUTION, GO, NO, Flag
 from cofire.assessment.screening import screen, stream
 from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, liquid_ceiling
 from cofire.errors import LONGEST, InputError, UnknownName
+from cofire.files import bundled_tables
 from cofire.firing.kiln import Trace
 from cofire.materials.card import Card
-from cofire.materials.catalogue import bundled_tables, load_cards
+from cofire.materials.catalogue import check_files, load_cards
 from cofire.materials.pairs import (
     MELTS,
     check_pairs,
@@ -34,8 +37,10 @@ from cofire.materials.pairs import (
 )
 from cofire.materials.properties import GASES
 from cofire.physics.blends import blend
+from cofire.sweeps import mark_of
 from cofire.units import celsius, kelvin
-from tests.fired import tea_light
+from tests.assessment.test_verdict import Pot
+from tests.fired import only, tea_light, written_vessel
 from tests.strategies import CARDS, CERAMICS, KILNS, METALS
 
 TABLE = Path(str(bundled_tables().joinpath("pairs.toml")))
@@ -368,6 +373,167 @@ def test_a_table_without_a_class_for_a_joint_says_which_is_missing(tmp_path: Pat
     path.write_text(kept, encoding="utf-8")
     with pytest.raises(InputError, match=r"no .*joint.* for 'alumina' with 'cordierite'"):
         joint_resistance(CARDS["alumina"], CARDS["cordierite"], read_pairs(path))
+
+
+OWN = """
+[sources]
+mine = "five notched bars across the joint"
+[[joint]]
+between = ["Fine silver", "leucite porcelain"]
+toughness_J_per_m2 = 1.5
+toughness_uncertainty = "factor 1.3"
+toughness_source = "mine"
+"""
+SILVER_ON_LEUCITE = CARDS["fine silver"], CARDS["leucite porcelain"]
+
+
+def own_tables(folder: Path, text: str) -> dict[str, Card]:
+    """The cards with a folder of one's own that holds pairs alone."""
+    folder.mkdir(exist_ok=True)
+    (folder / "pairs.toml").write_text(text, encoding="utf-8")
+    return load_cards([folder])
+
+
+def test_a_measured_joint_of_ones_own_counts_for_its_two_materials_and_no_others(
+    tmp_path: Path,
+) -> None:
+    cards = own_tables(tmp_path, OWN)
+    silver, leucite = cards["fine silver"], cards["leucite porcelain"]
+    found, shipped = joint_resistance(leucite, silver), joint_resistance(*SILVER_ON_LEUCITE)
+    assert (found.toughness, found.toughness_factor) == (1.5, 1.3)
+    assert found.own == "measured: five notched bars across the joint"
+    # what was not measured is as it was
+    assert found.shear_strength == shipped.shear_strength
+    assert found.shear_factor == shipped.shear_factor
+    assert not shipped.own
+    other = joint_resistance(silver, cards["fritted body"])
+    assert other == joint_resistance(CARDS["fine silver"], CARDS["fritted body"])
+    # a blend meets its neighbour with both of its phases
+    mixed = blend(silver, leucite, 0.3)
+    assert (
+        joint_resistance(mixed, leucite).toughness
+        < joint_resistance(blend(*SILVER_ON_LEUCITE, 0.3), SILVER_ON_LEUCITE[1]).toughness
+    )
+
+
+def test_a_measured_joint_changes_the_verdict_on_it_and_is_named_as_the_users(
+    tmp_path: Path,
+) -> None:
+    pot = Pot(high="leucite porcelain")
+    vessel = written_vessel(pot.text(), pot.profile())
+    zone = "fine silver | leucite porcelain"
+    told = [
+        only(list(check_vessel(vessel, cards).verdict.flags), "through crack", zone)
+        for cards in (CARDS, own_tables(tmp_path, OWN))
+    ]
+    assert [flag.grade for flag in told] == [CAUTION, NO]
+    assert "own table" not in told[0].source
+    assert "1.5 J/m² within a factor 1.3; of your own table, measured: five" in told[1].source
+    # and a sure number spreads the utilisation less than one nobody measured
+    spread = [flag.high / flag.low for flag in told if flag.high and flag.low]
+    assert len(spread) == 2
+    assert spread[1] < spread[0]
+
+
+@pytest.mark.parametrize("measured", [2.0, 30.0])
+def test_a_class_of_joints_of_ones_own_takes_the_place_of_the_shipped_class(
+    tmp_path: Path, measured: float
+) -> None:
+    between = 'between = ["glass-bonded", "metal"]'
+    text = OWN.replace('between = ["Fine silver", "leucite porcelain"]', between)
+    cards = own_tables(tmp_path, text.replace("= 1.5", f"= {measured}"))
+    assert joint_resistance(cards["copper"], cards["fritted body"]).toughness == measured
+    # a class of one base is the more special, shipped or not
+    titanium = joint_resistance(cards["titanium"], cards["fritted body"])
+    assert titanium == joint_resistance(CARDS["titanium"], CARDS["fritted body"])
+
+
+def test_a_later_folder_counts_before_an_earlier_one(tmp_path: Path) -> None:
+    for name, value in (("a", "3.5"), ("b", "4.5")):
+        own_tables(tmp_path / name, OWN.replace("1.5", value))
+    for order, value in ((["a", "b"], 4.5), (["b", "a"], 3.5)):
+        cards = load_cards([tmp_path / name for name in order])
+        assert joint_resistance(*(cards[c.name] for c in SILVER_ON_LEUCITE)).toughness == value
+
+
+def test_a_liquid_of_ones_own_takes_the_place_of_the_one_of_its_name_or_is_added(
+    tmp_path: Path,
+) -> None:
+    entry = """
+[sources]
+crumb = "a crumb fired on the other in steps of 20 K"
+[[liquid]]
+name = "{name}"
+bases = {bases}
+gases = ["carbon"]
+temperature_C = {at}
+uncertainty = "+- 10"
+severity = "melts"
+consequence = "it runs"
+source = "crumb"
+basis = "measured"
+"""
+    name = "silver and copper melt together"
+    cards = own_tables(tmp_path, entry.format(name=name, bases='["Ag", "Cu"]', at=765))
+    found = first_liquid((cards["fine silver"], cards["copper"]), "carbon")
+    assert found is not None
+    assert (round(celsius(found.temperature)), found.basis) == (765, "measured")
+    cards = own_tables(tmp_path, entry.format(name="a new one", bases='["Au", "Fe"]', at=900))
+    pair = cards["gold"], cards["iron"]
+    found = first_liquid(pair, "carbon")
+    assert found is not None
+    assert (found.name, found.unknown) == ("a new one", ())
+    assert first_liquid((CARDS["gold"], CARDS["iron"]), "carbon") != found
+    caps = [liquid_ceiling(c, "carbon") for c in (pair, (CARDS["gold"], CARDS["iron"]))]
+    assert caps[0] < caps[1]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "complaint"),
+    [
+        ("leucite porcelain", "leucit porcelain", "joint 1: between: no material or family named "
+         "'leucit porcelain'; did you mean 'leucite porcelain'"),
+        ('["Fine silver", ', '["Fine silver", "copper", ', "between = .*or names of materials"),
+        ("= 1.5", "= 0", "toughness_J_per_m2 = 0; allowed: 0.1 to 1e"),
+        ('"factor 1.3"', '"30 %"', "toughness_uncertainty = '30 %'; allowed: \"factor 2\""),
+        ('toughness_uncertainty = "factor 1.3"\n', "", "toughness_uncertainty = "),
+        ('toughness_source = "mine"\n', "", "toughness_source is missing; allowed: one of"),
+        ("toughness_J_per_m2 = 1.5\n", "", "toughness_J_per_m2 = missing"),
+        ("[sources]\nmine", "[source]\nmine", "no field named 'source'; did you mean 'sources'"),
+        ("[[joint]]", '[[joint]]\nbase = "Ag"', "base = 'Ag'; allowed: only where between has"),
+    ],
+)  # fmt: skip
+def test_a_wrong_joint_of_ones_own_is_refused_in_one_line_by_every_reader(
+    tmp_path: Path, old: str, new: str, complaint: str
+) -> None:
+    assert old in OWN
+    path = tmp_path / "pairs.toml"
+    with pytest.raises(InputError) as told:
+        own_tables(tmp_path, OWN.replace(old, new, 1))
+    assert re.search(complaint, str(told.value)), str(told.value)
+    assert "\n" not in str(told.value)
+    assert str(path) in str(told.value)
+    lines = check_files([path])
+    assert any(re.search(complaint, line) for line in lines), lines
+    assert not any("used by no entry" in line for line in lines)  # one mistake, one line
+
+
+def test_two_entries_of_one_joint_are_refused(tmp_path: Path) -> None:
+    twice = OWN + OWN[OWN.index("[[joint]]") :].replace("Fine silver", "fine silver")
+    with pytest.raises(InputError, match="joint 2: is about the same as joint 1; leave one out"):
+        own_tables(tmp_path, twice)
+
+
+def test_pairs_of_ones_own_are_part_of_the_mark_of_a_sweep_and_cross_to_workers(
+    tmp_path: Path,
+) -> None:
+    cards = own_tables(tmp_path, OWN)
+    again = own_tables(tmp_path / "again", OWN.replace("1.5", "1.6"))
+    silver = cards["fine silver"]
+    marks = {mark_of(card) for card in (CARDS[silver.name], silver, again[silver.name])}
+    assert len(marks) == 3
+    there = pickle.loads(pickle.dumps(cards))
+    assert joint_resistance(*(there[c.name] for c in SILVER_ON_LEUCITE)).toughness == 1.5
 
 
 def test_an_unknown_gas_is_refused() -> None:

@@ -12,11 +12,10 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
 from cofire.errors import InputError
-from cofire.files import read_toml
+from cofire.files import bundled_tables, read_toml
 from cofire.firing.kiln import Trace
 from cofire.materials import binders
 from cofire.materials.binders import Reaction, shipped_reactions
-from cofire.materials.catalogue import bundled_tables
 from cofire.materials.properties import GASES
 from cofire.physics.burnout import conversion, mass_lost, oxygen_depth
 from cofire.units import GAS_CONSTANT, MINUTE, celsius, kelvin

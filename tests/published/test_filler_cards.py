@@ -9,11 +9,11 @@ import pytest
 from chemicals import CAS_from_any, Tm
 from chemicals.heat_capacity import CRC_standard_data
 
+from cofire.files import bundled_tables
 from cofire.firing.kiln import trace
 from cofire.firing.program import load_kilns, simple_firing
 from cofire.materials.card import Card
 from cofire.materials.catalogue import (
-    bundled_tables,
     card_files,
     check_files,
     load_cards,
