@@ -34,6 +34,7 @@ from cofire.files import refuse_endless, shown_path
 from cofire.firing.program import Kiln
 from cofire.given import shipped
 from cofire.materials.card import Card, pure_cards
+from cofire.mechanics.shell_march import made_ready
 from cofire.physics.blends import find_material
 from cofire.units import MINUTE, kelvin
 from cofire.vessel import Vessel, read_vessel
@@ -80,6 +81,7 @@ def sweep_table(
     kilns: Mapping[str, Kiln] | None = None,
     seed: int = 0,
     extend: bool = False,
+    quick: bool = False,
     anew: bool = False,
     executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
@@ -102,6 +104,8 @@ def sweep_table(
         Of the samples: sample 7 of the same seed is the same in any table.
     extend : bool
         Hold tables' last values beyond their rows.
+    quick : bool
+        Let the shell decide, in a tenth of the time.
     anew : bool
         Begin at the first row, whatever `out` holds.
     executor : Executor, optional
@@ -120,7 +124,9 @@ def sweep_table(
         A table that cannot be read, or an `out` that comes from other inputs or is in use.
     """
     columns, count = _looked_at(table)
-    asked = _Asked(table.parent, columns, cards, kilns, seed, extend)
+    asked = _Asked(table.parent, columns, cards, kilns, seed, extend, quick)
+    if quick and executor is not None:
+        made_ready()
     with _locked(out, anew) as stream:
         words = _taken_up(stream, out, asked, table)
         before = done = sum(words.values())
@@ -236,12 +242,12 @@ class _Asked:
 
     def __init__(
         self, folder: Path, columns: Sequence[str], cards: Mapping[str, Card] | None,
-        kilns: Mapping[str, Kiln] | None, seed: int, extend: bool,
+        kilns: Mapping[str, Kiln] | None, seed: int, extend: bool, quick: bool,
     ) -> None:  # fmt: skip
         self.folder, self.columns, self.kilns = folder, columns, kilns
-        self.own, self.seed, self.extend = cards is not None, seed, extend
+        self.own, self.seed, self.extend, self.quick = cards is not None, seed, extend, quick
         self.cards = dict(shipped() if cards is None else cards)
-        self.common = mark_of((__version__, seed, extend, sorted(self.cards.items())))
+        self.common = mark_of((__version__, seed, extend, quick, sorted(self.cards.items())))
         self.vessel = lru_cache(maxsize=64)(self._vessel)
         self.content = lru_cache(maxsize=None)(self._content)
 
@@ -293,7 +299,7 @@ class _Asked:
         if number := int(float(row.get("sample") or 0)):
             deviates = drawn(needed(vessel, self.cards), number, self.seed)
         cards = needed(vessel, self.cards) if self.own else None
-        return Case(vessel, cards=cards, deviates=deviates, extend=self.extend)
+        return Case(vessel, cards=cards, deviates=deviates, extend=self.extend, quick=self.quick)
 
 
 def drawn(cards: Mapping[str, Card], number: int, seed: int = 0) -> dict[tuple[str, str], float]:

@@ -37,6 +37,9 @@ def sweep(
     seed: Annotated[int, typer.Option(metavar="N", min=0, help="Of the samples.")] = 0,
     tables: Tables = None,
     extend: Extend = False,
+    quick: Annotated[
+        bool, typer.Option(help="Let a shell decide: ten times the rows in the same time.")
+    ] = False,
     force: Force = False,
     workers: Workers = None,
 ) -> None:
@@ -58,7 +61,7 @@ def sweep(
         try:
             found = sweep_table(
                 table, out, cards=load_cards(tables) if tables else None,
-                kilns=load_kilns(tables or []), seed=seed, extend=extend, anew=force,
+                kilns=load_kilns(tables or []), seed=seed, extend=extend, quick=quick, anew=force,
                 executor=executor, progress=tell,
             )  # fmt: skip
         except KeyboardInterrupt:

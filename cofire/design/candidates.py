@@ -36,7 +36,11 @@ from cofire.physics.history import Along, History
 from cofire.vessel import Vessel
 
 COARSE = Control(
-    relative_tolerance=0.3, stress_tolerance=2e5, imbalance=1e-2, breakpoint_tolerance=1e-3
+    relative_tolerance=0.3,
+    stress_tolerance=2e5,
+    imbalance=1e-2,
+    breakpoint_tolerance=1e-3,
+    compiled=True,
 )
 """Steps of a search: the largest utilisation that layers can change comes out within 0.5 % of what
 tolerances fifteen times closer give (twelve layouts of the example)."""

@@ -45,6 +45,7 @@ from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.firing.program import Firing
 from cofire.materials.card import Card
 from cofire.materials.catalogue import load_fillers
+from cofire.mechanics.shell_march import made_ready
 from cofire.units import celsius
 from cofire.vessel import Vessel
 from cofire.workers import each
@@ -212,6 +213,8 @@ def propose(
         The vessel cannot be planned: the message names what binds.
     """
     say = tell or (lambda line: None)
+    if executor is not None:
+        made_ready()
     metal, ceramic, _ = zones(vessel, cards)
     vessel = started(vessel, cards, extend)
     refuse_without_place(vessel)

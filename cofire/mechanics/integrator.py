@@ -393,6 +393,9 @@ class Control:
     follow
         Change of size, as strain, from which a structure that can follow its own shrinkage does
         so; by default none does. [-]
+    compiled
+        Whether a shell that is fired alone is marched by compiled code, where there is a compiler:
+        for whoever fires many, as it takes most of a second to load. See `shell_march`.
     """
 
     relative_tolerance: float = 5.0e-3
@@ -403,6 +406,7 @@ class Control:
     breakpoint_tolerance: float = 3.0e-5
     times: tuple[float, ...] | None = None
     follow: float = np.inf
+    compiled: bool = False
 
 
 class UnbalancedError(ModelError):
@@ -524,13 +528,7 @@ def march(
     """
     control = control or Control()
     table = material_table(history, mechanisms)
-    lowest, highest = int(structure.material.min()), int(structure.material.max())
-    if lowest < 0 or highest >= len(history.names):
-        message = (
-            f"structure: material indices {lowest} to {highest}; "
-            f"the history has 0 to {len(history.names) - 1}"
-        )
-        raise InputError(message)
+    refuse_unknown(structure.material, history)
     equilibrium = Equilibrium(
         structure,
         table,
@@ -540,7 +538,7 @@ def march(
         added_strain,
         control.follow,
     )
-    stops = _stops(history, table, control)
+    stops = stops_of(history, table, control)
     kept, errors = [_begin(equilibrium, stops[0][0])], [0.0]
     if watch is not None:
         watch(kept[0])
@@ -569,8 +567,67 @@ def march(
     )
 
 
-def _stops(history: History, table: MaterialTable, control: Control) -> list[tuple[float, bool]]:
-    """Times to land on, the start first, and whether each is a at_turn of the history."""
+def refuse_unknown(material: NDArray[np.intp], history: History) -> None:
+    """Nothing, where every point is of a material that the history has.
+
+    Parameters
+    ----------
+    material
+        Index at each point, any shape. [-]
+    history
+        Of the materials.
+
+    Raises
+    ------
+    InputError
+        An index is not in it.
+    """
+    lowest, highest = int(material.min()), int(material.max())
+    if lowest < 0 or highest >= len(history.names):
+        message = (
+            f"structure: material indices {lowest} to {highest}; "
+            f"the history has 0 to {len(history.names) - 1}"
+        )
+        raise InputError(message)
+
+
+def no_start(time: float) -> UnbalancedError:
+    """What is raised where a body finds no equilibrium at the start.
+
+    Parameters
+    ----------
+    time
+        Of the start. [s]
+    """
+    message = f"no equilibrium at the start ({time:g} s): mismatch beyond the yield stress"
+    return UnbalancedError(message, time)
+
+
+def no_equilibrium(time: float, step: float) -> UnbalancedError:
+    """What is raised where no step however short finds equilibrium.
+
+    Parameters
+    ----------
+    time
+        At the start of the step. [s]
+    step
+        The last one tried. [s]
+    """
+    return UnbalancedError(f"no equilibrium at {time:g} s with a step of {step:g} s", time)
+
+
+def stops_of(history: History, table: MaterialTable, control: Control) -> list[tuple[float, bool]]:
+    """Times to land on, the start first, and whether each is a turn of the history.
+
+    Parameters
+    ----------
+    history
+        Of the materials.
+    table
+        The same, ready to be read.
+    control
+        Which turns, or which times.
+    """
     turns = {0, *history.breakpoints.tolist(), table.time.size - 1}
     if control.times is not None:
         given, start, end = np.array(control.times), table.time[0], table.time[-1]
@@ -606,8 +663,7 @@ def _begin(equilibrium: Equilibrium, time: float) -> Instant:
     try:
         found = equilibrium.solve(time, 0.0, inelastic[0], guess)
     except NoEquilibriumError:
-        message = f"no equilibrium at the start ({time:g} s): mismatch beyond the yield stress"
-        raise UnbalancedError(message, time) from None
+        raise no_start(time) from None
     inelastic += inelastic_increments(found.response)
     stress = found.response.stress
     return Instant(time, found.unknowns, 0.0 * guess, found.strain, stress, inelastic)
@@ -641,8 +697,7 @@ def _accepted_steps(
                 rejected += 1
                 wanted = factor * step
                 if wanted < _SHORTEST_STEP * duration or control.fixed_step:
-                    message = f"no equilibrium at {now.time:g} s with a step of {step:g} s"
-                    raise UnbalancedError(message, now.time)
+                    raise no_equilibrium(now.time, step)
                 continue
             if watched and not still:
                 wanted = max(step * factor, wanted if factor >= 1.0 else 0.0)

@@ -166,6 +166,8 @@ _MOST_ITERATIONS = 60
 _LEAST_GIVE = 1.0e-200  # of a point without stress
 _AT_CEILING = 1.0e-6  # below it, at most, for a point that goes on to yield
 _LEAST_CHANGE = -0.9  # of λ in one guess, relative
+UNSETTLED = "flow at a point did not converge; check creep factor, exponent and yield stress"
+"""What is raised where no multiplier is found."""
 
 
 @dataclass(frozen=True)
@@ -294,8 +296,7 @@ def flow(law: FlowLaw, strain: Array, guess: Array, within: float) -> Flow:
         if max(float(change.max()), -float(change.min())) <= within:
             return Flow(new, multiplier, compliance, stress, rate, softness, yielding)
         x = new
-    message = "flow at a point did not converge; check creep factor, exponent and yield stress"
-    raise ModelError(message)
+    raise ModelError(UNSETTLED)
 
 
 def first_guess(law: FlowLaw, strain: Array) -> Array:

@@ -21,9 +21,10 @@ import numpy as np
 import numpy.typing as npt
 from numpy.typing import NDArray
 
-from cofire.mechanics.integrator import Control, march
+from cofire.mechanics.integrator import Control
 from cofire.mechanics.joint import BESIDE, JointFields, JointState, joint_forces
 from cofire.mechanics.shell import Shells, elastic_response, shells
+from cofire.mechanics.shell_march import marched
 from cofire.numerics import peaks_along
 
 if TYPE_CHECKING:
@@ -238,7 +239,9 @@ def fire_shells(
         If False, `mesh_error` is left at zero: a search does without.
     """
     body = shells(meridians, material_of_band, points=points, weight_density=weight_density)
-    record = march(body, history, mechanisms=mechanisms, control=control, added_strain=added_strain)
+    record = marched(
+        body, history, mechanisms=mechanisms, control=control, added_strain=added_strain
+    )
     young = np.stack(
         [np.interp(record.time, history.time, e) for e in history.young_modulus], axis=1
     )

@@ -1,0 +1,111 @@
+"""Screening, samples and a check against an earlier commit, in one run.
+
+Run by hand: git worktree add --detach BEFORE f1da085
+             python -m tests.benchmarks.bench_before BEFORE [--rows 1000000] [--samples 256]
+Every figure is the processor time of whole processes on one thread, that of the earlier commit and
+of this one in turn, so that both see the same load. The two do not do the same: this one judges by
+more rules, and a check fires the vessel as printed too. `--quick` is what both have in common, a
+shell.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import resource
+import subprocess
+import sys
+from pathlib import Path
+from time import perf_counter
+
+ROOT = Path(__file__).resolve().parents[2]
+SCREEN = """
+import sys
+sys.argv = ["x"]
+sys.path.insert(0, "tests/benchmarks")
+from bench_screening import PEAKS, write_rows
+from {units} import kelvin
+print(write_rows(kelvin(PEAKS).tolist(), {count}, "/dev/null"))
+"""
+SAMPLES = """
+from pathlib import Path
+from {catalogue} import load_cards
+from {firing} import load_kilns
+from {vessel} import read_vessel
+from {response} import fire_vessel
+from {uncertainty} import sample_verdicts
+cards = load_cards()
+response = fire_vessel(read_vessel(Path("examples/silver_foot_vessel.toml"), load_kilns()), cards)
+print(len(sample_verdicts(response, {count}).worst))
+"""
+THEN = {
+    "units": "cofire.inputs.units",
+    "catalogue": "cofire.inputs.tables",
+    "firing": "cofire.inputs.firing",
+    "vessel": "cofire.inputs.vessel",
+    "response": "cofire.planning.ware.response",
+    "uncertainty": "cofire.planning.evidence.uncertainty",
+}
+NOW = {
+    "units": "cofire.units",
+    "catalogue": "cofire.materials.catalogue",
+    "firing": "cofire.firing.program",
+    "vessel": "cofire.vessel",
+    "response": "cofire.assessment.response",
+    "uncertainty": "cofire.evidence.uncertainty",
+}
+
+
+def spent(tree: Path, command: list[str], repeats: int = 1) -> float:
+    """Least processor time of a few runs of a process in a tree. [s]"""
+    threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1")
+    environment = {**os.environ, **threads, "PYTHONPATH": str(tree)}
+    found = []
+    for _ in range(repeats):
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        run = subprocess.run(
+            [sys.executable, *command], cwd=tree, env=environment, capture_output=True, text=True
+        )
+        if run.returncode not in (0, 4):  # 4: a defect is predicted
+            sys.exit(f"{tree}: {run.stderr}")
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        found.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    return min(found)
+
+
+def main() -> None:
+    """Print processor times and ratios."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("before", type=Path)
+    parser.add_argument("--rows", type=int, default=1_000_000)
+    parser.add_argument("--samples", type=int, default=256)
+    given = parser.parse_args()
+    before, count = given.before.resolve(), round((given.rows / 10) ** 0.5)
+    print(f"load {os.getloadavg()[0]:.1f}; processor time before, now, and now over before")
+    vessel = "examples/silver_foot_vessel.toml"
+    check = ["-m", "cofire", "check", vessel]
+    works = (
+        ("check --quick", check, [*check, "--quick"], 3),
+        (
+            f"{given.samples} samples",
+            ["-c", SAMPLES.format(count=given.samples, **THEN)],
+            ["-c", SAMPLES.format(count=given.samples, **NOW)],
+            1,
+        ),
+        (
+            f"{10 * count**2} rows of screening",
+            ["-c", SCREEN.format(count=count, **THEN)],
+            ["-c", SCREEN.format(count=count, **NOW)],
+            1,
+        ),
+    )
+    for what, then, now, repeats in works:
+        clock = perf_counter()
+        old, new = spent(before, then, repeats), spent(ROOT, now, repeats)
+        took = perf_counter() - clock
+        print(f"{what:28} {old:8.2f} {new:8.2f} s  {new / old:5.2f}   ({took:.0f} s by the clock)")
+        sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    main()
