@@ -121,11 +121,13 @@ def rough(seed: int) -> Vessel:
 
 def checked(response: Response, across: int | None = None) -> SolidFiring:
     """The solid of a check."""
+    times, borne = times_for_solid(response)
     return fire_solid(
         section(response.vessel, across),
         response.history,
         response.material,
-        times=times_for_solid(response),
+        times=times,
+        borne=borne,
     )
 
 

@@ -16,7 +16,7 @@ from cofire.mechanics.integrator import Control, UnbalancedError
 from cofire.mechanics.meridian import Meridian, mesh_meridian
 from cofire.mechanics.properties import Mechanisms
 from cofire.mechanics.shell_firing import THINNEST_RATIO, ShellFiring, fire_shells
-from cofire.mechanics.solid_firing import SolidFiring, fire_solid, times_of
+from cofire.mechanics.solid_firing import SolidFiring, borne_of, fire_solid, times_of
 from cofire.mechanics.solid_mesh import USUAL_ACROSS, mesh_solid
 from cofire.numerics import Array, one_thread, peaks_along
 from cofire.physics.blends import find_material
@@ -290,13 +290,14 @@ def as_solid(response: Response) -> Response:
         corners=vessel.corners or None,
         across=USUAL_ACROSS if whole else None,
     )
-    fired = fire_solid(mesh, response.history, response.material, times=times_for_solid(response))
+    times, borne = times_for_solid(response)
+    fired = fire_solid(mesh, response.history, response.material, times=times, borne=borne)
     ware = np.interp(fired.time, response.trace.time, response.trace.ware)
     return replace(response, fired=fired, temperature=ware)
 
 
-def times_for_solid(response: Response) -> Array:
-    """Ends of the steps of a solid: the shell's, cut in two where it is in doubt. [s]
+def times_for_solid(response: Response) -> tuple[Array, Array]:
+    """Ends of the steps of a solid, and the error from which it cuts them. [s], [Pa]
 
     Parameters
     ----------
@@ -305,13 +306,14 @@ def times_for_solid(response: Response) -> Array:
 
     Returns
     -------
-    array
-        See `times_of`.
+    tuple
+        See `times_of` and `borne_of`.
     """
     shell, trace = response.fired, response.trace
     hottest = float(trace.time[np.argmax(trace.ware)])
     largest = np.abs(shell.stress).max(axis=(1, 2, 3))
-    return times_of(shell.time, largest, shell.step_error, hottest)
+    times = times_of(shell.time, largest, shell.step_error, hottest)
+    return times, borne_of(shell.time, largest, times, hottest)
 
 
 def unsolved(vessel: Vessel, time: float, curve: Trace) -> ModelError:
