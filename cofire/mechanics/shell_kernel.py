@@ -46,7 +46,8 @@ _BAND = 8
 _HALF = math.sqrt(0.5)
 _SMALLEST_SQUARE = 1.0e-6**2
 _GAMMA = 1.0 - math.sqrt(0.5)
-_ERROR_SCALE = (math.sqrt(0.5) * _GAMMA**2 + _GAMMA / 2 - 1 / 6) / (_GAMMA / 2 - _GAMMA**2)
+_ONWARD = 0.25 * math.sqrt(2.0) / _GAMMA
+_DOUBT = (-(math.sqrt(2.0) - 1.0) / 3.0, 1.0 / 3.0, -(2.0 - math.sqrt(2.0)) / 3.0)
 
 
 class Body(NamedTuple):
@@ -775,12 +776,14 @@ def march_shell(
     known, tangent, doubt = np.zeros((3, n)), np.empty((6, n)), np.zeros(whole)
     moved = np.empty((3, n))
     first, second, so_far = np.zeros(whole), np.zeros(whole), np.zeros(whole)
+    carried, gained = np.zeros(whole), np.zeros(whole)
     speed, halfway = np.zeros(size), np.zeros(size)
     between, between_marks = nothing, no_marks
     answer, marks = nothing, no_marks
     duration = stops[-1] - stops[0]
     wanted = duration / 100.0
     step, upto, end, flow_time, at = 0.0, stops[0], stops[0], 0.0, stops[0]
+    reach, own_time = 0.0, 0.0
     still, at_turn, refused = False, True, False
     count, number, rejected, iterations, turns = 0, 0, 0, 0, 0
     part, ended = _START, DONE
@@ -819,19 +822,25 @@ def march_shell(
             for k in range(size):
                 u[k] = unknowns[now, k] + step * speed[k]
         elif part == _MIDDLE:
-            flow_time = _GAMMA * step
-            at = times[now, 0] + flow_time
+            reach = 2.0 * _GAMMA * step
+            own_time = _GAMMA * step if near_marks[_GIVEN] > 0.0 else reach
+            flow_time = own_time
+            at = times[now, 0] + reach
             source, source_marks = near, near_marks
-            _summed(inelastic[now], known)
+            for k in range(whole):  # first half of the trapezium; yield has no rate
+                carries = near_marks[_GIVEN] > 0.0 and k < 6 * n
+                carried[k] = _GAMMA * step * rates[k] if carries else 0.0
+                so_far[k] = inelastic[now, k] + carried[k]
+            _summed(so_far, known)
             u = halfway
             for k in range(size):
-                u[k] = unknowns[now, k] + flow_time * speed[k]
+                u[k] = unknowns[now, k] + reach * speed[k]
         else:
-            at = upto
+            at, flow_time = upto, _GAMMA * step
             source, source_marks = between, between_marks
             _summed(so_far, known)
             for k in range(size):
-                u[k] = unknowns[now, k] + (halfway[k] - unknowns[now, k]) / _GAMMA
+                u[k] = unknowns[now, k] + (halfway[k] - unknowns[now, k]) / (2.0 * _GAMMA)
         stage = _stage(table, body.material, at, flow_time)
         ended, again = _equilibrium(
             body, stage, limits, known, u, strain[row].reshape(3, n), source, source_marks,
@@ -855,8 +864,9 @@ def march_shell(
         if ended == DONE and part == _MIDDLE:
             between, between_marks = answer, marks
             for k in range(whole):
-                first[k] = second[k]
-                so_far[k] = inelastic[now, k] + (1.0 / _GAMMA - 1.0) * first[k]
+                gained[k] = second[k]
+                first[k] = carried[k] + gained[k]
+                so_far[k] = inelastic[now, k] + _ONWARD * first[k]
             part = _LAST
             continue
         if ended == DONE and part == _STILL and marks[_YIELDS] > 0.0:
@@ -871,12 +881,12 @@ def march_shell(
         elif ended == DONE:
             smooth = 0 if not near_marks[_GIVEN] > 0.0 else (6 * n if at_turn else whole)
             for k in range(whole):
-                start = rates[k] if k < smooth else first[k] / flow_time
-                doubt[k] = (_GAMMA - 1.0) * step * start + first[k] / _GAMMA - second[k]
+                middle = gained[k] / (own_time if k < 6 * n else reach)
+                start = rates[k] if k < smooth else middle
+                last = second[k] / flow_time
+                doubt[k] = step * _DOUBT[0] * start + step * _DOUBT[1] * middle
+                doubt[k] += step * _DOUBT[2] * last
             _summed(doubt, known)
-            for k in range(3):
-                for p in range(n):
-                    known[k, p] *= _ERROR_SCALE
             _tangent(stage, answer, marks[_FLOWS] > 0.0, tangent)
             worst = _contracted(tangent, known, moved)
             ratio = worst / (limits.absolute + limits.relative * _largest(answer))
@@ -900,7 +910,7 @@ def march_shell(
                 rates[k] = second[k] / flow_time
         for k in range(size):
             if flow_time > 0.0:
-                speed[k] = (u[k] - halfway[k]) / (step - flow_time)
+                speed[k] = (u[k] - halfway[k]) / (step - reach)
             else:
                 speed[k] = (u[k] - unknowns[now, k]) / step
         near, near_marks = answer, marks
