@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 from cofire import sweeps
 from cofire.assessment.check import check_vessel
 from cofire.assessment.verdict import Verdict
-from cofire.cases import Case, needed, with_peak
+from cofire.cases import Case, evaluate, needed, with_peak
 from cofire.cli import app
 from cofire.errors import CofireError, InputError
 from cofire.sweeps import FOUND, Swept, as_parquet, drawn, mark_of, sweep_table
@@ -279,3 +279,23 @@ def test_a_cluster_that_does_not_answer_is_refused_in_one_line(table: Path, tmp_
     found = CliRunner().invoke(app, command)
     assert found.exit_code == 3
     assert "--cluster nonsense: no scheduler answers" in found.stderr
+
+
+def test_a_quick_row_says_what_a_quick_check_says(table: Path) -> None:
+    # one fires the print alone and may be compiled, the other the sharp joints first: round-off
+    vessel = read_vessel(table.parent / "light.toml")
+    own = check_vessel(vessel, CARDS, quick=True).verdict
+    found = evaluate(Case(vessel, quick=True))
+    assert found.word == own.word
+    assert [(f.rule, f.zone) for f in found.flags] == [(f.rule, f.zone) for f in own.flags]
+    for one, other in zip(found.flags, own.flags, strict=True):
+        assert one.utilisation == pytest.approx(other.utilisation, rel=1e-9, abs=1e-12)
+
+
+def test_quick_rows_are_not_gone_on_with_as_if_they_were_not(
+    table: Path, tmp_path: Path, counted: list[Case]
+) -> None:
+    sweep_table(table, tmp_path / "out.csv", quick=True)
+    assert all(case.quick for case in counted)
+    with pytest.raises(InputError, match="other inputs"):
+        sweep_table(table, tmp_path / "out.csv")

@@ -53,6 +53,8 @@ FURTHEST_OUT = 3.0
 same thing. [-]"""
 TOGETHER = 2
 """Candidates of one job: work for a fifth of a second. [-]"""
+FIRINGS = 8
+"""Firings along which a bench remembers histories, the latest. [-]"""
 LEAST_SHARE = 0.02
 """Utilisations below this say nothing of a ratio. [-]"""
 
@@ -187,9 +189,12 @@ class Bench:
             The firing.
         """
         key = firing_key(firing)
-        if key not in self._along:
-            self._along[key] = Along(self.trace(firing), extend=self.extend)
-        return self._along[key]
+        found = self._along.get(key)
+        if found is None:
+            for old in list(self._along)[: 1 - FIRINGS]:
+                self._along.pop(old, None)
+            found = self._along[key] = Along(self.trace(firing), extend=self.extend)
+        return found
 
     def printed(self, vessel: Vessel) -> Vessel:
         """The vessel as its printer lays it, in as few bands as a search needs.

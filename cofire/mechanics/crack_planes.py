@@ -23,7 +23,6 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve, cholesky, solve, solve_triangular
-from scipy.optimize import nnls
 
 from cofire.errors import InputError
 from cofire.numerics import Array, one_thread
@@ -502,6 +501,8 @@ def _pressed(L: Array, y: Array) -> tuple[Array, float]:
     Q, R = np.linalg.qr(slide)
     scale = 1.0 / np.linalg.norm(open_, axis=0)
     beside = open_ * scale
+    from scipy.optimize import nnls  # slow to import, and a shell needs none
+
     found, _ = nnls(beside - Q @ (Q.T @ beside), y - Q @ (Q.T @ y), maxiter=50 * y.size)
     normal = found * scale
     radial = solve_triangular(R, Q.T @ (y - open_ @ normal))

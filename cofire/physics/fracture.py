@@ -34,9 +34,11 @@ given. A factor below one says that the crack comes before the state is reached;
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
+from numpy.typing import NDArray
 
 from cofire.errors import InputError, OutOfRange
 from cofire.numerics import Array, gauss_points
@@ -270,9 +272,16 @@ def _finer(place: Array) -> Array:
 
 def _linear(fine: Array, place: Array, values: Array) -> Array:
     """Values between places along straight lines, last axis."""
-    cell = np.clip(np.searchsorted(place, fine, side="right") - 1, 0, place.size - 2)
-    share = (fine - place[cell]) / (place[cell + 1] - place[cell])
+    cell, share = _between(fine.tobytes(), place.tobytes())
     return np.asarray(values[..., cell] * (1.0 - share) + values[..., cell + 1] * share)
+
+
+@lru_cache(maxsize=64)
+def _between(fine: bytes, place: bytes) -> tuple[NDArray[np.intp], Array]:
+    """Between which places each lies, and how far on; the same few paths are asked for again."""
+    at, known = np.frombuffer(fine), np.frombuffer(place)
+    cell = np.clip(np.searchsorted(known, at, side="right") - 1, 0, known.size - 2)
+    return cell, (at - known[cell]) / (known[cell + 1] - known[cell])
 
 
 def _powers(fine: Array, place: Array, values: Array, exponent: float) -> Array:
@@ -308,6 +317,13 @@ def edge_crack_operator(depth: npt.ArrayLike, position: npt.ArrayLike, thickness
     if np.any(a <= 0.0) or np.any(a >= thickness):
         msg = f"crack depths = {a!r} m: must lie inside the strip of {thickness:g} m"
         raise InputError(msg)
+    return _edge_cracks(a.tobytes(), x.tobytes(), float(thickness)).copy()
+
+
+@lru_cache(maxsize=128)
+def _edge_cracks(depth: bytes, position: bytes, thickness: float) -> Array:
+    """`edge_crack_operator`, kept: the same walls come back with every sample and candidate."""
+    a, x = np.frombuffer(depth), np.frombuffer(position)
     node, weight = gauss_points(24)
     u = 0.5 * (node + 1.0)  # x = a (1 - u²) takes the root at the tip away
     share = a / thickness

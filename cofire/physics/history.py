@@ -369,8 +369,15 @@ def _linear_metal(metal_fraction: float, metal: _Zone, necks: Array) -> Array:
         return np.asarray(1.0 / (1.0 / metal.viscosity + creep))
 
 
+KEPT = 48
+"""Blends whose histories are kept along one trace, the latest: some 60 kB each. A search comes
+back to those of its last few designs. [-]"""
+
+
 class Along:
-    """Histories of materials along one trace, each worked out once however often it is asked for.
+    """Histories of materials along one trace, kept for whoever asks for them again.
+
+    Those of blends, of which a search makes hundreds, are kept up to `KEPT` of them, the latest.
 
     Parameters
     ----------
@@ -403,6 +410,9 @@ class Along:
         if known is None:
             if card.parts:
                 zone = _mixed(card, *(self._zone(part)[1] for part, _ in card.parts))
+                blends = [key for key, (one, *_) in list(self._known.items()) if one.parts]
+                if len(blends) >= KEPT:
+                    self._known.pop(blends[0], None)  # another thread may have been quicker
             else:
                 zone = _pure(card, self.trace, self._lost, self.extend)
             far = [] if card.parts else _out_of_reach(card, self.trace)

@@ -16,7 +16,7 @@ from cofire.firing.kiln import Trace, trace
 from cofire.firing.program import Firing, Segment, simple_firing
 from cofire.materials.card import Card
 from cofire.physics.blends import BROWN_STRAIN, blend, neck
-from cofire.physics.history import History, histories
+from cofire.physics.history import KEPT, Along, History, histories
 from cofire.physics.porosity import rigid_inclusion_factor
 from cofire.physics.rheology import (
     CREEP_RATE,
@@ -446,3 +446,15 @@ def test_a_porous_metal_creeps_faster_than_a_dense_one_by_its_necks() -> None:
     assert np.all((share > 0.0) & (share < 1.0))
     assert np.all(np.diff(share) >= -1e-9)  # necks only grow
     assert share[-1] == pytest.approx(float(neck(copper, found.relative_density[0, -1], 1.0)))
+
+
+def test_of_many_blends_the_latest_are_kept_and_all_come_out_the_same() -> None:
+    curve = trace(simple_firing(STUDIO, kelvin(850.0), HOUR, 100.0 / HOUR))
+    metal, body = CARDS["fine silver"], CARDS["fritted body"]
+    blends = [blend(metal, body, 0.1 + 0.01 * k) for k in range(KEPT + 5)]
+    along = Along(curve)
+    first = along.of(blends).young_modulus
+    kept = [card for card, *_ in along._known.values()]
+    assert sum(bool(card.parts) for card in kept) == KEPT
+    assert {metal.name, body.name} <= {card.name for card in kept}
+    assert (along.of(blends).young_modulus == first).all()
