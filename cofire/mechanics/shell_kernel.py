@@ -16,23 +16,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from importlib import import_module
+from importlib.util import find_spec
 from typing import Any, NamedTuple, ParamSpec, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-
-try:
-    from numba import njit
-except ImportError:  # the march then takes the plain way
-    njit = None
 
 P = ParamSpec("P")
 R = TypeVar("R")
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-COMPILES = njit is not None
-"""Whether there is a compiler."""
+njit: Any = import_module("numba").njit if find_spec("numba") else None  # else it is not used
 ROWS = 19
 """Of an answer. [-]"""
 DONE, NONE_AT_START, UNBALANCED, NO_FLOW = range(4)
