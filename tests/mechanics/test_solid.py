@@ -596,6 +596,12 @@ def test_parting_releases_all_the_energy_two_even_bands_store():
     assert fired.parting_energy[-1, 0] * area == pytest.approx(stored, rel=2e-3)
 
 
+def test_the_mesh_is_checked_unless_it_is_not_to_be():
+    fired = butt(10.0)
+    assert 0.0 < fired.mesh_error < 0.05
+    assert 0.0 < fired.window_error < 0.1
+
+
 def test_parting_as_moduli_change_is_at_each_time_that_of_its_own_moduli():
     """Compliance is found at some times and read between them: within a per cent of each."""
     body = solid(tube(0.05, (0.02, 0.03), across=2), [0, 1, 0])
