@@ -63,6 +63,8 @@ def test_what_is_said_of_a_relaxed_limit_is_what_its_vessel_has() -> None:
         assert [pair[0] for pair in told[key]] == pytest.approx([size] * 2, rel=most)
     for pair, v in zip(told["dead_volume_ml"], of["dead_volume_ml"], strict=True):
         assert pair[1] == pytest.approx(1e6 * v.printer.dead_volume, rel=0.05)
+    for pair, v in zip(told["wall_mm"], of["wall_mm"], strict=True):
+        assert pair[1] == pytest.approx(1e3 * float(v.wall[-1]), rel=0.05)
     joint = vessel.joint
     (pair,), (tall,) = told["height_mm"], of["height_mm"]
     assert pair == pytest.approx([1e3 * joint.height, 1.5e3 * joint.height], rel=0.01)
