@@ -20,7 +20,7 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import lru_cache
 from itertools import islice
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 import numpy as np
 
@@ -145,6 +145,21 @@ def sweep_table(
     return Swept(count, before, dict(words))
 
 
+def parquet_tools() -> tuple[Any, Any, Any]:
+    """Of pyarrow what reads CSV, what writes Parquet, and the type of a text.
+
+    Raises
+    ------
+    InputError
+        pyarrow is not installed.
+    """
+    try:
+        from pyarrow import csv, parquet, string
+    except ImportError:
+        raise InputError("Parquet needs pyarrow: pip install 'cofire[cluster]'") from None
+    return csv, parquet, string
+
+
 def as_parquet(out: Path, target: Path) -> None:
     """Write a finished table of verdicts as Parquet, numbers as numbers.
 
@@ -160,11 +175,7 @@ def as_parquet(out: Path, target: Path) -> None:
     InputError
         pyarrow is not installed.
     """
-    try:
-        from pyarrow import csv as tables
-        from pyarrow import parquet, string
-    except ImportError:
-        raise InputError("Parquet needs pyarrow: pip install 'cofire[cluster]'") from None
+    tables, parquet, string = parquet_tools()
     texts = [name for name in (*GIVEN, *FOUND) if name not in NUMBERS]
     kinds = {n: string() for n in texts if n not in ("utilisation", "crack_probability")}
     options = tables.ConvertOptions(column_types=kinds, strings_can_be_null=True)

@@ -370,7 +370,8 @@ def moment(at: Bench, draw: random.Random, late_share: float) -> tuple[str, list
     if sent != signal.SIGKILL and process.returncode in (1, 2):
         found.append(f"status {process.returncode}: {complaint[-100:]!r}")
     if sent == signal.SIGINT and process.returncode in (0, 4) and at.name == "plan":
-        found += [] if "being written" in complaint else ["not answered"]
+        # as the folder is put in place, a moment, nothing is said: it ends by itself, and whole
+        found += [] if "being written" in complaint or writing else ["not answered"]
     what += f", status {process.returncode} {time.monotonic() - sent_at:.1f} s later"
     time.sleep(0.3)
     if left := alive(process.pid):

@@ -171,7 +171,7 @@ def vessel(
     height = _asked(height_mm, 80.0, "height, fired, mm", "--height-mm")
     between = "" if middle is None else find_material(middle, cards).name
     tall = 0.25 * height if middle_mm is None else middle_mm
-    if between:
+    if between and height > 0.0:
         share = 0.5 * (1.0 - tall / height)
     printer = {
         key: value

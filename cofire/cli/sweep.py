@@ -51,7 +51,12 @@ def sweep(
     """
     from cofire.firing.program import load_kilns
     from cofire.materials.catalogue import load_cards
-    from cofire.sweeps import as_parquet, sweep_table
+    from cofire.report.writing import check_targets
+    from cofire.sweeps import as_parquet, parquet_tools, sweep_table
+
+    if parquet is not None:  # refused before the work
+        check_targets([out, parquet], force=True)
+        parquet_tools()
 
     def tell(done: int, of: int) -> None:
         if sys.stderr.isatty():

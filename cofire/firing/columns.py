@@ -752,7 +752,7 @@ def _time_columns(
     rising = []
     for j in numbers:
         v = values(j)
-        if v.size > 1 and v[-1] > v[0] and float(np.mean(np.diff(v) >= 0.0)) > 0.95:
+        if v.size > 1 and v[-1] > v[0] and float(np.mean(v[1:] >= v[:-1])) > 0.95:
             rising.append(j)
     named = [
         j for j in rising if TIME_WORDS.search(sheet.header[j]) or unit_of_title(sheet.header[j])

@@ -5,13 +5,14 @@ from __future__ import annotations
 import functools
 import re
 from collections.abc import Callable, Iterator, Mapping
+from difflib import get_close_matches
 from itertools import chain
 from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
 
-from cofire.errors import InputError, UnknownName
+from cofire.errors import LONGEST, InputError, UnknownName
 from cofire.fields import MATERIAL, PROPERTY, TRANSFORMATION
 from cofire.files import Fields, show
 from cofire.materials.card import Card, FiredAt, Property, Transformation, Uncertainty
@@ -165,10 +166,24 @@ def _valid(fields: Fields, count: int) -> tuple[float, float] | None:
     return kelvin(float(ends[0])), kelvin(float(ends[1]))
 
 
+def listed_sources(given: object, sources: Mapping[str, str]) -> str:
+    """Names of sources for a complaint, that nearest to what was given first.
+
+    Parameters
+    ----------
+    given : object
+        In the place of a name.
+    sources : mapping
+        Of the file.
+    """
+    near = get_close_matches(str(given)[:LONGEST], sources, n=1)
+    rest = sorted(name for name in sources if name not in near)
+    return ", ".join([*near, *rest]) or "there are none"
+
+
 def _source(fields: Fields, key: str, given: object, sources: Mapping[str, str]) -> str:
     if not isinstance(given, str) or given not in sources:
-        listed = ", ".join(sorted(sources)) or "there are none"
-        raise fields.refuse(key, given, f"one of [sources]: {listed}")
+        raise fields.refuse(key, given, f"one of [sources]: {listed_sources(given, sources)}")
     return sources[given]
 
 

@@ -28,7 +28,7 @@ import numpy as np
 from cofire.errors import InputError, UnknownName
 from cofire.files import Fields, bundled_tables, first_of, folded, read_toml, show
 from cofire.materials.card import Card, Uncertainty, pure_cards
-from cofire.materials.card_file import read_sources, read_uncertainty
+from cofire.materials.card_file import listed_sources, read_sources, read_uncertainty
 from cofire.materials.properties import BASES, ELEMENTS, GASES
 from cofire.units import celsius, kelvin
 
@@ -286,7 +286,7 @@ class PairsReader:
     def _source(self, fields: Fields, key: str, sources: Mapping[str, str]) -> str:
         given = fields.table.get(key)
         if not isinstance(given, str) or given not in sources:
-            raise fields.refuse(key, given, f"one of [sources]: {', '.join(sorted(sources))}")
+            raise fields.refuse(key, given, f"one of [sources]: {listed_sources(given, sources)}")
         self.used.add(given)
         return sources[given]
 

@@ -38,7 +38,7 @@ import numpy as np
 from cofire.assessment.rule import VERDICTS
 from cofire.errors import InputError
 from cofire.evidence.record import FIRING, KINDS, OUTCOMES, PREDICTION, TOO_FEW, Comparison
-from cofire.files import read_json, refuse_endless, show, shown_path
+from cofire.files import is_number, read_json, refuse_endless, show, shown_path
 from cofire.report.figures import FIRST, LIMIT, SECOND, literal, settle
 from cofire.report.verdict import number
 from cofire.report.writing import table_text
@@ -333,13 +333,13 @@ def entry_line(entry: Mapping[str, Any]) -> str:
     kind = entry["kind"]
     if kind == PREDICTION:
         what = f"{entry.get('verdict')}, decided by {entry.get('decided_by')}"
-        if isinstance(entry.get("sound"), int | float):
+        if is_number(entry.get("sound")):
             what += f"; sound with {100 * entry['sound']:.0f} %"
     elif kind == FIRING:
         parts = [str(entry.get("firing", ""))]
-        if "peak_C" in entry:
+        if is_number(entry.get("peak_C")):
             parts.append(f"{entry['peak_C']:.0f} °C")
-        if "hours" in entry:
+        if is_number(entry.get("hours")):
             parts.append(f"{entry['hours']:.1f} h")
         if "gas" in entry:
             parts.append(str(entry["gas"]))

@@ -167,6 +167,16 @@ def test_a_ring_pressed_on_stays_on_and_one_pulled_off_comes_off():
     assert shut[0].surface == shut[0].through == 0.0
 
 
+def test_each_end_of_three_rings_is_pulled_by_what_acts_on_its_own_face():
+    rings = nested_rings((8e-3, 9e-3, 10e-3, 12e-3))
+    stress = np.zeros((3, 3, rings.radius.shape[1]))
+    stress[0, 0, -1] = stress[0, 1, 0] = 4e6
+    stress[0, 1, -1] = stress[0, 2, 0] = 9e6
+    bodies = [METAL, GLASS, METAL]
+    ends = named(sleeve_limits(rings, stress, bodies, [JOINT, JOINT]), "peel")
+    assert [end.tension for end in ends] == pytest.approx([4e6, 9e6])
+
+
 @pytest.mark.parametrize("radii", [RADII, (0.0, 1e-3, 3e-3)])
 def test_two_elastic_rings_free_all_they_store(radii):
     rings, stress = sleeve_of(radii, [METAL, GLASS], (-3e-3, 0.0))

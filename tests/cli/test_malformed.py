@@ -1035,6 +1035,17 @@ def test_help_and_version_that_cannot_be_written_are_one_line(words: list[str]) 
     assert told.stderr == "cofire: standard output: cannot be written (No space left on device)\n"
 
 
+@pytest.mark.parametrize("place", ["none/v.parquet", ".", "v.csv", "v.parquet"])
+def test_where_a_sweep_cannot_write_parquet_is_told_before_the_work(
+    place: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setitem(sys.modules, "pyarrow", None)  # as where it is not installed
+    Path("table.csv").write_text("vessel\nnone.toml\n")
+    words = "needs pyarrow" if place == "v.parquet" else place
+    refused(tmp_path, ["sweep", "table.csv", "--out", "v.csv", "--parquet", place], words)
+
+
 @pytest.mark.skipif(os.name == "nt", reason="closes streams as POSIX does")
 @pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
 def test_a_command_whose_streams_are_closed_does_its_work(closed: str, tmp_path: Path) -> None:

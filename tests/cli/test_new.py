@@ -144,6 +144,7 @@ def test_what_check_will_say_of_a_new_vessel_is_one_line_of_300_characters(run):
         (["vessel"], "--below is missing; material of the foot"),
         (["vessel", "--below", "fine silver"], "--above is missing"),
         (["vessel", *SILVER, "--form", "square"], "only round vessels"),
+        (["vessel", *SILVER, "--middle", "gold", "--height-mm", "0"], "height_mm = 0; allowed: 5"),
         (["vessel", *SILVER, "--wall-mm", "60"], "half of the radius"),
         (["vessel", *SILVER, "--joint-mm", "90"], "to_mm = 90"),
         (["vessel", *SILVER, "--layer-mm", "0"], "layer_mm = 0"),

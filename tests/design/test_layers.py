@@ -116,6 +116,37 @@ def test_limits_that_leave_no_joint_are_refused_with_the_one_that_binds(change, 
         propose_layers(vessel, CARDS)
 
 
+def test_what_a_vessel_has_no_room_for_is_told_in_its_own_sizes() -> None:
+    vessel = tea_light_to_plan()  # 60 mm tall
+    vessel = replace(vessel, joint=replace(vessel.joint, keep=31e-3))
+    with pytest.raises(ModelError, match=r"keep_mm = 31 do not fit into a vessel 60 mm tall"):
+        refuse_without_place(fired_size(vessel))
+    near = replace(vessel.joint, keep=25e-3, lowest=5e-3, highest=12e-3)
+    with pytest.raises(ModelError, match=r"lowest_mm = 5 to highest_mm = 12 .* leave 25 to 35 mm"):
+        refuse_without_place(fired_size(replace(vessel, joint=near)))
+
+
+def test_the_wall_forgets_an_edge_within_the_closed_length() -> None:
+    # Timoshenko & Woinowsky-Krieger 1959, ch. 15: 1/β = √(r h) / [3 (1 − ν²)]^¼
+    vessel = tea_light_to_plan()
+    radius, wall = float(vessel.radius[0]), float(vessel.wall[0])
+    for nu, said in ((0.25, {}), (0.3, {"poisson_ratio": 0.3})):
+        length = (radius * wall) ** 0.5 / (3.0 * (1.0 - nu**2)) ** 0.25
+        assert decay_length(vessel, 30e-3, **said) == pytest.approx(length, rel=1e-9)
+
+
+def test_neighbours_of_a_layout_change_each_share_both_ways_while_shares_fall() -> None:
+    vessel = fired_size(tea_light_to_plan())
+    base = placed(vessel, Layout((60, 45), 5e-3, 24e-3))
+    assert base is not None
+    near = neighbours(vessel, base, step=10)
+    assert {one.shares for one in near} == {(60, 45), (70, 45), (50, 45), (60, 55), (60, 35)}
+    assert all(broken(vessel, one) == [] for one in near)
+    assert {one.shares for one in neighbours(vessel, base, step=20)} == {
+        (60, 45), (80, 45), (60, 25)
+    }  # fmt: skip
+
+
 def test_limits_that_leave_only_a_direct_joint_are_told() -> None:
     vessel = fired_size(tea_light_to_plan())
     none = replace(vessel, joint=replace(vessel.joint, blends=0))

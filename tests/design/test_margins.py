@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from cofire.design.candidates import ROUGH, Bench
-from cofire.design.margins import Margins, Relaxed, Shift, margins
+from cofire.design.margins import Margins, Relaxed, Shift, _beyond, _chance, _shifts, margins
+from cofire.design.objective import nominal
 from cofire.design.transition import as_vessel, given_layout
 from cofire.report.designs import margins_lines, margins_row
 from tests.fired import CARDS
@@ -40,6 +43,61 @@ def test_a_proposal_that_is_a_no_names_limits_to_relax_and_each_gains() -> None:
         assert r.load < found.load or r.change > 0.0
     gains = [r.change for r in found.relaxed]
     assert gains == sorted(gains, reverse=True)
+
+
+def numbers(what: str) -> list[float]:
+    """Figures of a limit's words."""
+    return [float(word) for word in re.findall(r"[\d.]+", what)]
+
+
+def test_what_is_said_of_a_relaxed_limit_is_what_its_vessel_has() -> None:
+    vessel, layout = proposal(50)
+    seen = list(_beyond(Bench(CARDS), vessel, layout))
+    of = {key: [one for what, one in seen if what.startswith(key)] for key in
+          ("wall_mm", "dead_volume_ml", "height_mm", "lowest_mm", "highest_mm")}  # fmt: skip
+    told = {key: [numbers(what) for what, _ in seen if what.startswith(key)] for key in of}
+    dead, wall = vessel.printer.dead_volume, float(vessel.wall[-1])
+    assert [v.printer.dead_volume / dead for v in of["dead_volume_ml"]] == [2.0, 0.5]
+    assert [float(v.wall[-1]) / wall for v in of["wall_mm"]] == pytest.approx([0.7, 1.3])
+    for key, size, most in (("wall_mm", 1e3 * wall, 0.01), ("dead_volume_ml", 1e6 * dead, 0.05)):
+        assert [pair[0] for pair in told[key]] == pytest.approx([size] * 2, rel=most)
+    for pair, v in zip(told["dead_volume_ml"], of["dead_volume_ml"], strict=True):
+        assert pair[1] == pytest.approx(1e6 * v.printer.dead_volume, rel=0.05)
+    for pair, v in zip(told["wall_mm"], of["wall_mm"], strict=True):
+        assert pair[1] == pytest.approx(1e3 * float(v.wall[-1]), rel=0.05)
+    joint = vessel.joint
+    (pair,), (tall,) = told["height_mm"], of["height_mm"]
+    assert pair == pytest.approx([1e3 * joint.height, 1.5e3 * joint.height], rel=0.01)
+    assert tall.bands[1].high - tall.bands[1].low == pytest.approx(
+        1.5 * layout.height, abs=vessel.printer.layer
+    )
+    for key, sign in (("lowest_mm", -1.0), ("highest_mm", 1.0)):
+        (pair,), (moved,) = told[key], of[key]
+        middle = 0.5 * (moved.bands[1].low + moved.bands[1].high)
+        assert 1e3 * middle == pytest.approx(pair[0], abs=1e3 * vessel.printer.layer)
+        assert sign * (middle - layout.middle) > 0.0
+        assert pair[1] == pytest.approx(0.5e3 * joint.keep, rel=0.01)
+
+
+def test_a_shift_moves_what_its_words_say_and_nothing_else() -> None:
+    shifts = dict(_shifts(Bench(CARDS)))
+    assert [s.place for w, s in shifts.items() if "changes of paste" in w] == [1.0, -1.0]
+    assert [s.wall for w, s in shifts.items() if w.startswith("wall")] == [0.5, -0.5]
+    assert [s.dead for w, s in shifts.items() if w.startswith("20 %")] == [1.2, 0.8]
+    for shift in shifts.values():
+        assert (shift.kiln, dict(shift.deviates)) == (0.0, {})
+        moved = (shift.place != 0.0) + (shift.wall != 0.0) + (shift.dead != 1.0)
+        assert moved == 1
+
+
+def test_what_cannot_be_fired_is_kept_by_no_chance() -> None:
+    vessel, _ = proposal(50)
+    bench = Bench(CARDS, fineness=ROUGH)
+    (outcome,) = nominal(bench, [vessel])
+    assert outcome is not None
+    assert _chance(None) == 0.0
+    kept = replace(outcome, kept=np.array([0.2, 0.4]))
+    assert _chance(kept) == pytest.approx(0.3)
 
 
 def test_margins_are_told_in_pots_of_a_hundred() -> None:

@@ -209,6 +209,24 @@ def test_a_kind_of_any_length_is_refused_in_one_line():
     assert len(str(told.value)) <= LONGEST
 
 
+@pytest.mark.parametrize("number", [None, "hot", [1], True])
+def test_an_entry_whose_numbers_are_none_is_shown_without_them(path: Path, number: object):
+    told = {"peak_C": number, "hours": number, "firing": "f"}
+    append_many(path, [{"kind": "firing", "piece": "a"} | told])
+    append_many(path, [{"kind": "prediction", "piece": "a", "verdict": "no", "sound": number}])
+    shown = run("show", "--record", path)
+    assert shown.exit_code == 0, shown.exception
+    assert "a: f\n" in shown.stdout
+    assert "sound with" not in shown.stdout
+
+
+def test_hidden_characters_of_an_entry_do_not_reach_the_terminal(path: Path):
+    append_many(path, [{"kind": "outcome", "piece": "a\n\x1b[31m", "outcome": "sound"}])
+    shown = run("show", "--record", path)
+    assert "\x1b" not in shown.stdout
+    assert len(shown.stdout.splitlines()) == 1
+
+
 def test_where_it_is_written_is_said_on_one_line_whatever_the_folder_is_called(
     path: Path, tmp_path: Path
 ):

@@ -549,3 +549,11 @@ def test_a_column_with_a_long_name_is_named_by_its_ends(tmp_path: Path) -> None:
         with pytest.raises(InputError, match=word) as told:
             logged(tmp_path, f"time_s,{name}\n{rows_}")
         assert len(str(told.value)) - len(str(tmp_path)) < 200
+
+
+def test_times_as_large_as_numbers_go_are_refused_without_a_warning(tmp_path: Path) -> None:
+    # a difference of two of them overflows; warnings are errors here
+    path = tmp_path / "log.csv"
+    path.write_text("a\n-1.797693125e308,,0\n1e300,,\n")
+    with pytest.raises(InputError, match=r"log\.csv"):
+        read_firing_log(path)

@@ -149,3 +149,11 @@ def test_a_simple_firing_hotter_than_its_kiln_is_refused() -> None:
 def test_the_peak_is_the_hottest_of_all_segments() -> None:
     targets = (kelvin(400.0), kelvin(900.0), kelvin(600.0))
     assert Firing("f", STUDIO, tuple(Segment(t, 0.04) for t in targets)).peak == targets[1]
+
+
+def test_a_firing_has_at_most_sixty_segments_as_the_guide_says() -> None:
+    row = {"to_C": 300.0, "rate_C_per_h": 100.0}
+    many = {"name": "steps", "segment": [row | {"to_C": 300.0 + n} for n in range(61)]}
+    assert len(read_firing(many | {"segment": many["segment"][:60]}, KILNS).segments) == 60
+    with pytest.raises(InputError, match="60"):
+        read_firing(many, KILNS)

@@ -305,6 +305,19 @@ def test_a_ramp_strains_the_wall_as_conduction_says(both):
         late_strain(solid(mesh, [0]), history, 0.0)
 
 
+def test_heat_reaches_both_faces_unless_it_is_said_not_to():
+    """Late by what the wall's middle lags on a ramp: half the depth, a quarter of the time."""
+    time = np.linspace(0.0, 3000.0, 31)
+    history = made_history(time, [1e-6 * time], young_modulus=5e10, poisson_ratio=0.25)
+    body = solid(tube(0.1), [0])
+    usual, both, one = (
+        late_strain(body, history, 1e-6, **kind)(3000.0)
+        for kind in ({}, {"heated_inside": True}, {"heated_inside": False})
+    )
+    assert (usual == both).all()
+    assert one.min() == pytest.approx(4.0 * both.min(), rel=0.1)
+
+
 # ------------------------------------------------------------------ following the shrinkage
 
 
@@ -598,6 +611,12 @@ def test_parting_releases_all_the_energy_two_even_bands_store():
     stored = (0.5 * squared / young * body.geometry.weight).sum()
     area = 2 * np.pi * RADIUS * RADIUS / 10.0
     assert fired.parting_energy[-1, 0] * area == pytest.approx(stored, rel=2e-3)
+
+
+def test_the_mesh_is_checked_unless_it_is_not_to_be():
+    fired = butt(10.0)
+    assert 0.0 < fired.mesh_error < 0.05
+    assert 0.0 < fired.window_error < 0.1
 
 
 def test_parting_as_moduli_change_is_at_each_time_that_of_its_own_moduli():
