@@ -21,18 +21,19 @@ from typing import Any, NamedTuple, ParamSpec, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+njit: Any = None
 try:
-    from numba import njit
+    import numba
+
+    njit = numba.njit
 except ImportError:  # the march then takes the plain way
-    njit = None
+    pass
 
 P = ParamSpec("P")
 R = TypeVar("R")
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-COMPILES = njit is not None
-"""Whether there is a compiler."""
 ROWS = 19
 """Of an answer. [-]"""
 DONE, NONE_AT_START, UNBALANCED, NO_FLOW = range(4)
@@ -125,11 +126,10 @@ def compiled(work: Callable[P, R]) -> Callable[P, R]:
     """
     if njit is None:
         return work
-    made: Any = njit
     try:
-        found: Callable[P, R] = made(cache=True, error_model="numpy")(work)
+        found: Callable[P, R] = njit(cache=True, error_model="numpy")(work)
     except RuntimeError:  # no folder to keep it in
-        found = made(error_model="numpy")(work)
+        found = njit(error_model="numpy")(work)
     return found
 
 
