@@ -122,11 +122,10 @@ def compiled(work: Callable[P, R]) -> Callable[P, R]:
     """
     if njit is None:
         return work
-    made: Any = njit
     try:
-        found: Callable[P, R] = made(cache=True, error_model="numpy")(work)
+        found: Callable[P, R] = njit(cache=True, error_model="numpy")(work)
     except RuntimeError:  # no folder to keep it in
-        found = made(error_model="numpy")(work)
+        found = njit(error_model="numpy")(work)
     return found
 
 

@@ -101,7 +101,7 @@ def test_a_wall_on_a_base_under_its_weight_marches_alike():
     time = np.linspace(0.0, 7200.0, 241)
     free = 4e-3 * np.outer([1.0, 0.4], np.sin(np.pi * time / 14400.0))
     history = made_history(
-        time, free, viscosity=[1e13, 1e15], yield_stress=[5e6, np.inf], breakpoints=(120,)
+        time, free, viscosity=[1e14, 1e15], yield_stress=[4e6, np.inf], breakpoints=(120,)
     )
     mesh = mesh_meridian([0.0, 0.04, 0.05], [0.0, 0.0, 0.1], 0.004, [0.05])
     body = shells([mesh], [[0, 1]], weight_density=[[2000.0, 2400.0]])
