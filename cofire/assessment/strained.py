@@ -91,6 +91,7 @@ def strained_along(
         return values, stations
     order = np.argsort(arc[stations], kind="stable")
     place = stations[order]
-    length = STRAINED_LENGTH * float(response.fired.wall[stations].max())
+    span = float(arc[place[-1]] - arc[place[0]])  # a layer thinner than the wall is its own measure
+    length = STRAINED_LENGTH * min(float(response.fired.wall[stations].max()), span)
     means = mean_along(np.moveaxis(values[:, order], 1, -1), arc[place], length)
     return np.moveaxis(means, -1, 1), np.concatenate([place, place])
