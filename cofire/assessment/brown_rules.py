@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cofire.assessment.cracks import SINTERED
 from cofire.assessment.response import Response
 from cofire.assessment.rule import BLENDS, FIRING, LAYERS, NEIGHBOUR, SHAPE, STRESS, Flag, Rule
+from cofire.assessment.strained import strained_along
 from cofire.assessment.wall_rules import DUCTILITY
 from cofire.materials.card import Card
 from cofire.numerics import Array
@@ -90,8 +92,13 @@ def brown_utilisations(response: Response, sintered: float = SINTERED) -> list[A
     Returns
     -------
     list of array
-        Shape (T, stations) a band, zero once it has sintered. [-]
+        Shape (T, K) a band, zero once it has sintered. [-]
     """
+    return [used for used, _ in _used(response, sintered)]
+
+
+def _used(response: Response, sintered: float) -> list[tuple[Array, NDArray[np.intp]]]:
+    """Share of what each band bears, (T, K), and the station that each of the K belongs to."""
     history, shell = response.history, response.fired
     young, done = response.at_times(history.young_modulus), response.progress
     total, borne = response.total, zone_strains(response)
@@ -99,11 +106,12 @@ def brown_utilisations(response: Response, sintered: float = SINTERED) -> list[A
     for band, card in enumerate(response.cards):
         row = response.material[band]
         here = np.flatnonzero(shell.band == band)
-        strain = total[:, here].max(axis=(2, 3)) / young[row][:, None]
+        strain = total[:, here] / young[row][:, None, None, None]
         if card.ceramic is None:  # a metal that yields is strained further at the same stress
-            strain = strain + shell.inelastic[:, 2][:, here].max(axis=(2, 3))
-        utilisation = np.maximum(strain, 0.0) / borne[band][:, None]
-        found.append(np.where((done[row] < sintered)[:, None], utilisation, 0.0))
+            strain = strain + shell.inelastic[:, 2][:, here]
+        strain, place = strained_along(response, strain, here)
+        utilisation = np.maximum(strain.max(axis=(2, 3)), 0.0) / borne[band][:, None]
+        found.append((np.where((done[row] < sintered)[:, None], utilisation, 0.0), place))
     return found
 
 
@@ -112,24 +120,21 @@ def brown_flags(response: Response) -> list[Flag]:
 
     One rule without a beginning: stiffness and strength grow with the same necks, so it matters
     little when a zone "begins" to sinter, and the stiffness of brown ware, which nobody knows,
-    cancels. Local fields of the steps included. Powders that slide past each other bear more.
+    cancels. Local fields of the steps included, as means over a tenth of the wall. Powders that
+    slide past each other bear more.
 
     Returns
     -------
     list of Flag
         One a band; its figure and limit are strains.
     """
-    shell, borne, utilisations = (
-        response.fired,
-        zone_strains(response),
-        brown_utilisations(response),
-    )
+    shell, borne, used_by_band = response.fired, zone_strains(response), _used(response, SINTERED)
     found = []
-    for band, (card, utilisation) in enumerate(zip(response.cards, utilisations, strict=True)):
+    for band, card in enumerate(response.cards):
+        utilisation, place = used_by_band[band]
         t, g = np.unravel_index(int(np.argmax(utilisation)), utilisation.shape)
         limit = float(borne[band][t])
         own = all("brown_strain" in part for part in (p for p, _ in card.constituents))
-        here = np.flatnonzero(shell.band == band)
         used = float(utilisation[t, g])
         # necks that grow take over from the brown skeleton, and with them what the card knows
         grown = min(max(float(response.progress[response.material[band], t]), 0.0), 1.0)
@@ -149,10 +154,10 @@ def brown_flags(response: Response) -> list[Flag]:
                     if own
                     else "strain the powder skeleton bears (brown strain: estimate, a factor of 3)"
                 ),
-                note="tensile strain before the zone has sintered",
+                note="tensile strain before the zone has sintered, mean over a tenth of the wall",
                 time=float(shell.time[t]),
                 temperature=float(response.temperature[t]),
-                height=float(shell.height[here[g]]),
+                height=float(shell.height[place[g]]),
             )
         )
     return found

@@ -17,6 +17,7 @@ from cofire.assessment.rule import (
     Rule,
     not_computed,
 )
+from cofire.assessment.strained import strained_along
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.conduction import diffusivity, through_wall_stress
@@ -98,60 +99,6 @@ def _lagging(response: Response, row: int, card: Card, strain: Array) -> Flag:
     )
 
 
-STRAINED_LENGTH = 0.1
-"""Length along the wall, over the wall, whose mean plastic strain counts. At the edge of a joint it
-has no bound in an elastic-plastic solid, and a point there says how fine the mesh is; the length is
-that of the windows in which stress is read (`solid_reading`). [-]"""
-
-
-def mean_along(values: Array, place: Array, length: float) -> Array:
-    """Means over a length along a line, of every such length that lies on it.
-
-    Parameters
-    ----------
-    values : array
-        Shape (..., G), linear between the places. [any]
-    place : array
-        Rising, shape (G,). [m]
-    length : float
-        The whole line counts where it is shorter. [m]
-
-    Returns
-    -------
-    array
-        Means of the lengths that begin, or end, at a place; shape (..., 2 G). [as `values`]
-
-    Examples
-    --------
-    >>> mean_along(np.array([0.0, 1.0, 2.0]), np.array([0.0, 1.0, 2.0]), 1.0)
-    array([0.5, 1.5, 1.5, 0.5, 0.5, 1.5])
-    """
-    span = float(place[-1] - place[0])
-    if length >= span:
-        width = max(span, 1e-12)
-        pieces = 0.5 * (values[..., 1:] + values[..., :-1]) * np.diff(place)
-        mean = pieces.sum(axis=-1) / width if place.size > 1 else values[..., 0]
-        return np.repeat(mean[..., None], 2 * place.size, axis=-1)
-    low = np.concatenate([np.clip(place, None, place[-1] - length),
-                          np.clip(place - length, place[0], None)])  # fmt: skip
-    both = low, low + length
-    known = np.concatenate([[0.0], np.cumsum(np.diff(place))])
-    area = np.concatenate(
-        [np.zeros((*values.shape[:-1], 1)),
-         np.cumsum(0.5 * (values[..., 1:] + values[..., :-1]) * np.diff(place), axis=-1)],
-        axis=-1,
-    )  # fmt: skip
-
-    def up_to(at: Array) -> Array:
-        """Area under the line up to a place."""
-        left = np.clip(np.searchsorted(place, at, side="right") - 1, 0, place.size - 2)
-        run = at - place[0] - known[left]
-        rise = (values[..., left + 1] - values[..., left]) / np.diff(place)[left]
-        return np.asarray(area[..., left] + run * (values[..., left] + 0.5 * rise * run))
-
-    return np.asarray((up_to(both[1]) - up_to(both[0])) / length)
-
-
 def metal_flags(response: Response) -> list[Flag]:
     """Plastic strain of each metal zone after it has sintered, against its ductility.
 
@@ -183,19 +130,7 @@ def metal_flags(response: Response) -> list[Flag]:
         here = np.flatnonzero(shell.band == band)
         plastic = shell.inelastic[:, 2][:, here]
         grown = plastic[after] - plastic[after[0]]
-        arc = getattr(shell, "arc_length", None)
-        if arc is not None:  # layers without edges have no place along the wall
-            order = np.argsort(arc[here], kind="stable")
-            here = here[order]
-            grown = np.moveaxis(
-                mean_along(
-                    np.moveaxis(grown[:, order], 1, -1),
-                    arc[here],
-                    STRAINED_LENGTH * float(shell.wall[here].max()),
-                ),
-                -1,
-                1,
-            )
+        grown, here = strained_along(response, grown, here)
         size = np.abs(grown).max(axis=(2, 3))
         t, g = np.unravel_index(int(np.argmax(size)), size.shape)
         limit = card.scalar("ductility", DUCTILITY)
@@ -210,7 +145,7 @@ def metal_flags(response: Response) -> list[Flag]:
                 note="plastic strain of the metal after sintering, mean over a tenth of the wall",
                 time=float(shell.time[after[t]]),
                 temperature=float(response.temperature[after[t]]),
-                height=float(shell.height[here[g % here.size]]),
+                height=float(shell.height[here[g]]),
             )
         )
     return found

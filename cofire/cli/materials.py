@@ -99,6 +99,7 @@ def describe(card: Card) -> str:
         Ends in a new line.
     """
     from cofire.materials.card_file import remarks
+    from cofire.materials.pairs import table_of_pairs
     from cofire.materials.properties import SPECS
     from cofire.report.writing import one_line, wrapped
     from cofire.units import celsius
@@ -138,7 +139,7 @@ def describe(card: Card) -> str:
         at = f"{celsius(change.on_heating):.0f} °C on heating, {celsius(change.on_cooling):.0f} °C"
         line = f"{change.name}: {100 * change.step:+.2f} % at {at} on cooling"
         lines += ["", *wrapped(f"{line} ({change.basis}: {change.source})", 6)]
-    for joint in card.pairs.joints if card.pairs is not None else ():
+    for joint in table_of_pairs([card]).joints:
         if joint.own and card.name in joint.between:
             lines += ["", *wrapped(f"joint {joint.told()}", 4)]
     return "\n".join(lines) + "\n"

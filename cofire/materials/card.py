@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,9 +14,6 @@ from cofire.errors import InputError, OutOfRange, UnknownName
 from cofire.materials.properties import ALONG_THE_FIRING, SPECS
 from cofire.numerics import Array, interpolate
 from cofire.units import ROOM, celsius
-
-if TYPE_CHECKING:
-    from cofire.materials.pairs import Pairs
 
 
 @dataclass(frozen=True)
@@ -216,7 +212,8 @@ class Card:
     tells how the body comes into the kiln: `GREEN`, as printed, or `DENSE`, already sintered,
     rolled or cast, so that it only expands, creeps and yields.
     `like` names the card that gave what the file does not say; empty where the file says all.
-    `pairs` is the table of pairs where a user's folder has one; None for the shipped one.
+    `pairs` is the table of pairs where a user's folder has one, carried for
+    `cofire.materials.pairs`, which alone reads it; None for the shipped one.
 
     Examples
     --------
@@ -244,7 +241,7 @@ class Card:
     parts: tuple[tuple[Card, float], ...] = ()
     like: str = ""
     arrives: str = GREEN
-    pairs: Pairs | None = field(default=None, repr=False)
+    pairs: object = field(default=None, repr=False)
 
     def __getitem__(self, name: str) -> Property:
         """Return the property, or raise UnknownName with the ones this card has."""

@@ -570,7 +570,8 @@ def table_of_pairs(cards: Iterable[Card]) -> Pairs:
         That of the first of them that has one of the user's, else the shipped one.
     """
     parts = (part for card in cards for part, _ in card.constituents)
-    return next((part.pairs for part in parts if part.pairs is not None), None) or shipped_pairs()
+    own = (part.pairs for part in parts if isinstance(part.pairs, Pairs))
+    return next(own, None) or shipped_pairs()
 
 
 # -- looking up ------------------------------------------------------------------------------

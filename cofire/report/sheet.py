@@ -565,6 +565,7 @@ LEFT_OUT = (
     "Knocks and draughts on the powder between burnout and sintering, when it is weakest. Do not "
     "move, knock or open.",
     "Cracks of drying and handling, beyond the difference of drying shrinkage.",
+    "Cracks in a floor, and from the corner where it meets the wall: only its tension is asked.",
     "The corner of a joint, where stress grows without end: it is a mean over a tenth of the wall.",
     "Shrinkage that differs along and across the printed roads: in the stress each band is alike "
     "all ways.",

@@ -8,6 +8,8 @@ import re
 import textwrap
 from collections.abc import Sequence
 
+import numpy as np
+
 from cofire import __version__
 from cofire.assessment.cautions import DEFER, Caution
 from cofire.assessment.check import Check
@@ -139,7 +141,10 @@ def solved_as(check: Check) -> str:
     if isinstance(fired, SolidFiring):
         found += f" ({100.0 * fired.window_error:.1f} % beside joints)"
     found += f" and up to {time:.2g} MPa a step in time"
-    return found + (f"; no solid: {check.why}." if check.why else ".")
+    found += f"; no solid: {check.why}." if check.why else "."
+    if np.any(fired.lying):
+        found += " Cracks in the floor, and from its corner with the wall, are not looked for."
+    return found
 
 
 def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:

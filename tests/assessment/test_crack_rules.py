@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from cofire.assessment.cracks import SINTERED
 from cofire.assessment.response import Response, band_stresses, band_tensions, fire_vessel
 from cofire.assessment.rule import GRADE
+from cofire.assessment.strained import mean_along
 from cofire.assessment.verdict import Verdict, judge
-from cofire.assessment.wall_rules import mean_along
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.solid_firing import fire_solid

@@ -233,6 +233,17 @@ def fired(request: pytest.FixtureRequest) -> Response:
     return example(request.param)
 
 
+def test_a_vessel_with_a_floor_is_told_where_no_crack_was_looked_for():
+    with_floor = Pot().text().replace("[profile]", '[profile]\nbase = "flat"')
+    told = []
+    for text in (Pot().text(), with_floor):
+        vessel = written_vessel(text, Pot().profile())
+        response = fire_vessel(vessel, CARDS, control=COARSE, fineness=0.5)
+        told.append(" ".join(as_text(sharply(response), []).split()))
+    line = "Cracks in the floor, and from its corner with the wall, are not looked for."
+    assert [line in text for text in told] == [False, True]
+
+
 def test_no_flag_is_constant():
     verdicts = [judge(example(name)) for name in EXAMPLES]
     verdicts += [judged(pot) for row in EXPECTED.values() for pot in row[:2]]
