@@ -5,8 +5,9 @@ the states of `Samples`; for each the pieces are "fired", the other states weigh
 and the call taken from them. Its probability of being wrong, by those weights, is what is averaged:
 the smaller of the two chances, never above a half. (To hold the call against the very truth that
 was left out of the weights is no better: at even chances leaving it out tips the call against it,
-so that a doubt of a half read up to 1.0 and an idle piece seemed to help.) A measurement of a property halves its uncertainty; rings of a ladder
-break as the rules say, with their utilisations to the pot's as with the cards as they stand.
+so that a doubt of a half read up to 1.0 and an idle piece seemed to help.) A measurement of a
+property halves its uncertainty; rings of a ladder break as the rules say, with their utilisations
+to the pot's as with the cards as they stand.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ MEASURED = np.sqrt(1.0 / 3.0)
 SETTLES = 0.75
 """A piece settles the call if it leaves at most this share of the wrong ones: our choice. [-]"""
 HELPS = 0.01
-"""Wrong calls that a piece must spare to be in a set: what luck of the truths drawn can feign. [-]"""
+"""Wrong calls that a piece must spare to be in a set: luck of the truths can feign less. [-]"""
 MOST = 3
 """Kinds of piece in the set that is proposed. [-]"""
 BAR_PASTE, BARS = 10e-6, 2

@@ -10,10 +10,11 @@ The rules of stress read one stress field and one strength: where it is wrong, b
 itself, it is wrong for all of them together. So they share one factor, and pieces scatter about it
 (`assessment/model_factors`):
 
-    P(sound) = mean over the shared factor f of the product over rules of P(rule does not break it | f)
+    P(sound) = mean over the shared factor f of product over rules of P(rule does not break it | f)
 
-Factors drawn apart for each rule, as they were before, give a piece that several rules find doubtful
-several independent chances to fail: the mean of what is foretold rises with the number of rules.
+Factors drawn apart for each rule, as they were before, give a piece that several rules find
+doubtful several independent chances to fail: the mean of what is foretold rises with the number of
+rules.
 
 Left out: failures in sintering, since no pair is sintered here; pairs that are weak, which is not
 broken, and that lie on a printed limit, which is no piece. Rules of the time after the kiln count
