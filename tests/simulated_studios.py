@@ -2,12 +2,13 @@
 
     python -m tests.simulated_studios [SAMPLES] [STUDIOS]
 
-A studio has true cards (a draw that the planner does not have), a kiln that runs off by up to
-1.5 %, and true factors of all rules. It plans: of the designs of its pair the one most probably
-whole when cold. It fires the pieces that `advise` names before anything is known, sees what they
-show, weighs its states by that, plans again and fires the pot if it is more probably whole than
-not. Beside it: the design as given, the plan without pieces, as many kinds of pieces chosen at
-random. A call is wrong where a pot is fired and lost, or given up and would have been whole.
+A studio has true cards (a draw that the planner does not have), a kiln that runs off by up to 1.5
+%, all three alike often, and true factors of all rules, drawn as the planner's are. It plans: of
+the designs of its pair the one most probably whole when cold. It fires the pieces that `advise`
+names before anything is known, sees what they show, weighs its states by that, plans again and
+fires the pot if it is more probably whole than not. Beside it: the design as given, the plan
+without pieces, as many kinds of pieces chosen at random. A call is wrong where a pot is fired and
+lost, or given up and would have been whole.
 
 Planner and world share cards' uncertainties, rules and the spread of factors: this tests the
 reckoning (weights, draws, coarse samples, the kiln that is not in it), not the physics. Bars halve
@@ -26,7 +27,7 @@ from pathlib import Path
 
 import numpy as np
 
-from cofire.assessment.model_factors import factor_of, passing
+from cofire.assessment.model_factors import drawn_factors, factor_of, passing
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.verdict import judge
 from cofire.design.ladder import by_rule, ladder
@@ -208,12 +209,16 @@ def weighed(
     return np.asarray(weight / weight.sum())
 
 
+Said = tuple[float, bool, int]
+"""Probability, what came, and the studio: its designs share truth and luck. [-]"""
+
+
 @dataclass
 class Tally:
     """What was said of pots and what came of them."""
 
-    before: list[tuple[float, bool]]
-    after: list[tuple[float, bool]]
+    before: list[Said]
+    after: list[Said]
     lost: dict[str, list[bool]]
     wrong: dict[str, list[bool]]
     covered: list[bool]
@@ -228,9 +233,11 @@ def studios(designs: list[Design], count: int, rng: np.random.Generator, tally: 
     advice = advise(design.planner, design.options)
     kinds = advice.chosen or advice.options[:1]
     rules = sorted({rule for d in designs for rule in d.world.rules})
-    for n in range(count):
-        row = n % min(len(d.world.utilisation) for d in designs)
-        log = {r: factor_of(r).common * float(rng.standard_normal()) for r in rules}
+    worlds = min(len(d.world.utilisation) for d in designs)
+    rows = rng.permutation(-(-count // worlds) * worlds) % worlds  # of every kiln alike
+    draws = drawn_factors(rules, 1 << (max(count, 2) - 1).bit_length(), int(rng.integers(1 << 30)))
+    for row, draw in zip(rows[:count].tolist(), draws[:count], strict=True):
+        log = dict(zip(rules, draw.tolist(), strict=True))
         truth = [true_soundness(d.world, row, log) for d in designs]
         luck = float(rng.random())
         weight = weighed(design, kinds, row, log, rng)
@@ -240,10 +247,9 @@ def studios(designs: list[Design], count: int, rng: np.random.Generator, tally: 
         guesses = [float((blind * w).sum()) for w in whole]
         guess = int(np.argmax(guesses))
         again = int(np.argmax(later))
-        tally.before.append((said[plan], luck < truth[plan]))
-        tally.after.append((later[plan], luck < truth[plan]))
-        tally.before += [(said[k], luck < truth[k]) for k in range(len(designs)) if k != plan]
-        tally.after += [(later[k], luck < truth[k]) for k in range(len(designs)) if k != plan]
+        studio = len(tally.wrong.get("as given", ()))
+        tally.before += [(p, luck < t, studio) for p, t in zip(said, truth, strict=True)]
+        tally.after += [(p, luck < t, studio) for p, t in zip(later, truth, strict=True)]
         for name, k, chances in (
             ("as given", 0, said),
             ("planned, no pieces", plan, said),
@@ -269,23 +275,23 @@ def studios(designs: list[Design], count: int, rng: np.random.Generator, tally: 
     )
 
 
-def table(pairs: list[tuple[float, bool]]) -> list[str]:
-    """Reliability in ten bins."""
-    told, came = (np.array(x, float) for x in zip(*pairs, strict=True))
+def table(pairs: list[Said]) -> list[str]:
+    """Reliability in ten bins; the interval goes by how many studios a bin has in it."""
+    told, came, studio = (np.array(x, float) for x in zip(*pairs, strict=True))
     lines = [f"  {'said':>12}{'n':>7}{'mean said':>11}{'came':>7}  95 % interval"]
     for k in range(BINS):
         here = np.minimum((told * BINS).astype(int), BINS - 1) == k
         if here.any():
             share, n = float(came[here].mean()), int(here.sum())
-            low, high = wilson(share, n)
+            low, high = wilson(share, np.unique(studio[here]).size)
             lines.append(f"  {k / BINS:5.1f} to {(k + 1) / BINS:3.1f}{n:7}{told[here].mean():11.2f}"
                          f"{share:7.2f}  {low:.2f} to {high:.2f}")  # fmt: skip
     return lines
 
 
-def brier(pairs: list[tuple[float, bool]]) -> float:
+def brier(pairs: list[Said]) -> float:
     """Mean square of what was said less what came."""
-    told, came = (np.array(x, float) for x in zip(*pairs, strict=True))
+    told, came, _ = (np.array(x, float) for x in zip(*pairs, strict=True))
     return float(np.mean((told - came) ** 2))
 
 

@@ -65,6 +65,11 @@ more in one of ten plans (two-sided t of a correlation). [-]"""
 FEWEST = 24
 """Samples below which nothing is said of what decides. [-]"""
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
+SHARED = np.linspace(-4.0, 4.0, 81)
+"""Values of the factor that the rules of stress share, in its standard deviations: close enough
+that what scatters from piece to piece joins them to a smooth chance. [-]"""
+SHARE = np.exp(-0.5 * SHARED**2) / np.exp(-0.5 * SHARED**2).sum()
+"""Their weights. [-]"""
 
 
 @dataclass(frozen=True)
@@ -231,8 +236,9 @@ def chances(
 ) -> tuple[float, float, str]:
     """Chance that a pot is kept, that nothing fails, and what would rather lose it than not.
 
-    Rules fail independently of each other, but for those of cracks by the same stress, of which the
-    likeliest counts. Rules that see no stress are kept or not.
+    Rules fail independently of each other, but those of stress in fired ware share one model factor
+    (`model_factors`), and of those of cracks by the same stress the likeliest counts. Rules that
+    see no stress are kept or not.
 
     Parameters
     ----------
@@ -254,23 +260,33 @@ def chances(
     for flag in flags:
         if flag.rule not in worst or flag.counted > worst[flag.rule].counted:
             worst[flag.rule] = flag
-    kept, rest, uncracked = 1.0, 1.0, 1.0
+    kept, rest = 1.0, 1.0
+    held, whole, uncracked = np.ones((3, SHARED.size))  # at each value of the shared factor
     each: dict[str, float] = {}
     for name, flag in worst.items():
-        rule = rule_of(flag)
-        wide = float(np.log(factor_of(name).spread)) if spread is None else spread
+        rule, factor = rule_of(flag), factor_of(name)
+        wide = float(np.log(factor.spread)) if spread is None else spread
         if flag.unit == CRACK_UNIT:
-            one = chance_uncracked(flag.counted, modulus, wide)
-            uncracked = min(uncracked, one)
+            stress = np.clip(flag.counted * np.exp(wide * SHARED), 0.0, 1e3)
+            at = np.exp(np.log1p(-FAILURE_NO) * stress**modulus)
+            uncracked = np.minimum(uncracked, at)
+            one = float(SHARE @ at)
+        elif factor.shared and wide > 0.0:
+            part = factor.scatter if spread is None else 0.5 * spread
+            log = np.log(max(flag.counted, 1e-9)) + np.sqrt(wide**2 - part**2) * SHARED
+            at = ndtr(-log / part)
+            held, whole = (held * at, whole) if rule.loses else (held, whole * at)
+            one = float(SHARE @ at)
         else:
             one = chance_within(flag.counted, wide if STRESS in rule.sees else 0.0)
             kept *= one if rule.loses else 1.0
             rest *= one if not rule.loses else 1.0
         if rule.loses:
             each[name] = one
-    kept *= uncracked
+    sound = kept * rest * float(SHARE @ (held * uncracked * whole))
+    kept *= float(SHARE @ (held * uncracked))
     loser = min(each, key=lambda name: each[name], default="") if kept < 0.5 else ""
-    return kept, kept * rest, loser
+    return kept, sound, loser
 
 
 @dataclass(frozen=True)

@@ -2,9 +2,12 @@
 
 The call is to fire the pot or not, whichever is likelier to be right. Many truths are drawn from
 the states of `Samples`; for each the pieces are "fired", the other states weighed by what came out,
-and the call taken from them. Its probability of being wrong under that truth, which itself had no
-say, is what is averaged. A measurement of a property halves its uncertainty; rings of a ladder
-break as the rules say, with their utilisations to the pot's as with the cards as they stand.
+and the call taken from them. Its probability of being wrong, by those weights, is what is averaged:
+the smaller of the two chances, never above a half. (To hold the call against the very truth that
+was left out of the weights is no better: at even chances leaving it out tips the call against it,
+so that a doubt of a half read up to 1.0 and an idle piece seemed to help.) A measurement of a
+property halves its uncertainty; rings of a ladder break as the rules say, with their utilisations
+to the pot's as with the cards as they stand.
 """
 
 from __future__ import annotations
@@ -27,6 +30,8 @@ MEASURED = np.sqrt(1.0 / 3.0)
 """Spread of a measurement that halves an uncertainty, over that uncertainty. [-]"""
 SETTLES = 0.75
 """A piece settles the call if it leaves at most this share of the wrong ones: our choice. [-]"""
+HELPS = 0.01
+"""Wrong calls that a piece must spare to be in a set: luck of the truths can feign less. [-]"""
 MOST = 3
 """Kinds of piece in the set that is proposed. [-]"""
 BAR_PASTE, BARS = 10e-6, 2
@@ -201,10 +206,9 @@ class _Game:
         for t in range(TRUTHS):
             log = self._log_weights(options, t)
             weight = self.weights * np.exp(log - log.max())
-            weight[self.sample[t]] = 0.0  # the truth has no say
+            weight[self.sample[t]] = 0.0  # the truth has no say in what it would show
             chance = float((weight * self.lost).sum() / max(weight.sum(), 1e-300))
-            truth = float(self.lost[self.sample[t], self.draw[t]])
-            wrong += 1.0 - truth if chance > 0.5 else truth
+            wrong += min(chance, 1.0 - chance)
         return wrong / TRUTHS
 
 
@@ -252,7 +256,7 @@ def advise(
     while len(chosen) < most and after > SETTLES * now:
         sets = [[*chosen, o] for o in alone if o not in chosen and affordable([*chosen, o])]
         doubts = [game.doubt(some) for some in sets]
-        if not doubts or min(doubts) > after - 0.005:
+        if not doubts or min(doubts) > after - HELPS:
             break
         after = min(doubts)
         chosen = sets[int(np.argmin(doubts))]

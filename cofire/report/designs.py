@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from cofire.assessment.draws import Factor
+from cofire.assessment.model_factors import RECORD
 from cofire.assessment.verdict import RULES
 from cofire.design.margins import Margins
 from cofire.design.objective import Outcome
@@ -156,6 +157,7 @@ def designs_text(search: DesignSearch) -> str:
         "error in it. Past limit: how much of its limits the design uses up with the cards as they "
         "stand, 1 at the limit. Least: fired volume of the smallest paste between."
     )
+    lines += wrapped(f"{RECORD}.")
     return "\n".join(lines).replace("\u00a0", " ") + "\n"
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from cofire.assessment.model_factors import factor_of
+from cofire.assessment.model_factors import RECORD, factor_of
 from cofire.evidence.advice import DOUBTFUL, Advice
 from cofire.evidence.measure_next import Ranking
 from cofire.evidence.uncertainty import REACH, Factor, Key, Probability, Samples
@@ -18,9 +18,9 @@ SHOWN = 4
 ASSUMED = (
     "Each property moves within the uncertainty that its card states, the rows of a table "
     "together, properties and materials independently, cut off at {reach:g} standard "
-    "uncertainties. Each rule may be wrong by its own factor (cofire/assessment/model_factors: a "
-    "standard deviation of two up or down for most). Kiln, geometry and the kinetics of burnout "
-    "are not in it."
+    "uncertainties. Each rule may be wrong by a factor, those of stress by one they share "
+    "(cofire/assessment/model_factors: a standard deviation of two up or down for most). Kiln, "
+    "geometry and the kinetics of burnout are not in it. {record}."
 )
 
 
@@ -173,7 +173,7 @@ def _remarks(samples: Samples, ranking: Ranking, width: int) -> list[str]:
             f"that "
             "property's uncertainty is halved."
         )
-    lines.append(ASSUMED.format(reach=REACH))
+    lines.append(ASSUMED.format(reach=REACH, record=RECORD))
     if samples.clipped:
         most = sorted(samples.clipped.items(), key=lambda item: -item[1])
         named = ", ".join(f"{property_name(f)} ({n})" for f, n in most[:SHOWN])
@@ -269,5 +269,5 @@ def uncertainty_row(
             for key, (shares, told) in ranking.flags.items()
         ],
         "clipped": [of(f) | {"samples": n} for f, n in samples.clipped.items()],
-        "assumed": ASSUMED.format(reach=REACH),
+        "assumed": ASSUMED.format(reach=REACH, record=RECORD),
     }  # fmt: skip

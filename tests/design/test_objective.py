@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from cofire.assessment.draws import Factor
+from cofire.assessment.model_factors import factor_of
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import RULES
 from cofire.design.candidates import ROUGH, Bench
@@ -57,10 +58,26 @@ def test_a_rule_that_only_spoils_the_pot_counts_for_soundness_and_not_for_loss()
 
 def test_cracks_of_one_stress_are_not_counted_twice():
     unit = "% probability of a crack"
-    both = [flag("later", 0.9, unit), flag("cooling", 0.9, unit)]
-    alone = [chances([one], 8.0)[0] for one in both]  # each with its own model factor
-    assert alone[0] != alone[1]
-    assert chances(both, 8.0)[0] == min(alone)
+    both = [flag("later", 0.9, unit), flag("cooling", 0.8, unit)]
+    alone = [chances([one], 8.0)[0] for one in both]
+    assert alone[0] < alone[1]
+    assert chances(both, 8.0)[0] == pytest.approx(min(alone))
+
+
+def test_rules_of_stress_share_their_factor_and_others_do_not():
+    """Alike they fail together but for what scatters; apart they would be kept together by 1/4."""
+    one, other = flag("through crack", 1.0), flag("metal", 1.0)
+    assert chances([one], 8.0)[0] == pytest.approx(0.5, abs=0.01)
+    draws = np.random.default_rng(0).standard_normal((3, 400_000))
+    factor = factor_of("metal")
+    log = factor.common * draws[0] + factor.scatter * draws[1:]
+    kept, sound, _ = chances([one, other], 8.0)
+    both = float((log < 0.0).all(axis=0).mean())
+    assert both > 0.4
+    assert sound == pytest.approx(both, abs=0.01)
+    assert kept == sound  # both lose the pot
+    apart = [flag("brown", 1.0), flag("metal", 1.0)]
+    assert chances(apart, 8.0)[0] == pytest.approx(0.25, abs=0.01)
 
 
 def test_the_load_leaves_out_what_no_layers_change():

@@ -411,7 +411,7 @@ def test_the_text_says_what_it_assumes_and_what_it_held():
     samples = replace(linear(), clipped={Factor(BODY, "free_quartz"): 9}, failed=2)
     text = " ".join(uncertainty_text(samples, measure_next(samples)).split())
     for said in (
-        "256 samples, seed 0", "rows of a table together", "may be wrong by its own factor",
+        "256 samples, seed 0", "rows of a table together", "may be wrong by a factor",
         "free quartz, fritted body (9)", "2 samples could not be fired",
         "thermal expansion, fritted body", "an expansion bar",
     ):  # fmt: skip

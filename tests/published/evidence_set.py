@@ -67,7 +67,12 @@ def open_pairs() -> list[Entry]:
 
 def sealed_pairs() -> list[Entry]:
     """Pairs of the third of sources that is opened once, last."""
-    return [p for p in outcome_pairs.table()["pair"] if not is_open(p)]
+    return [p for p in outcome_pairs.table()["pair"] if source_of(p)["side"] == "sealed"]
+
+
+def fresh_pairs() -> list[Entry]:
+    """Pairs of sources found and committed after the rules stood still, scored once."""
+    return [p for p in outcome_pairs.table()["pair"] if source_of(p)["side"] == "fresh"]
 
 
 def well_known(pair: Entry) -> bool:
@@ -103,6 +108,7 @@ def report() -> str:
         f"well known: {sum(map(well_known, pairs))}",
         f"open: {len(open_pairs())} pairs, {sum(sides)} quantities; sealed: "
         f"{len(sealed_pairs())} pairs, {len(sides) - sum(sides)} quantities; "
+        f"fresh: {len(fresh_pairs())} pairs; "
         f"seed {split()['seed']}, {len(split()['source'])} sources",
     ]
     return "\n".join(lines)

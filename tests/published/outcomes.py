@@ -2,6 +2,7 @@
 
     python -m tests.published.outcomes            # the open two thirds of the sources
     python -m tests.published.outcomes --sealed   # the third that is opened once, last
+    python -m tests.published.outcomes --fresh    # sources found after the rules stood still
 
 A pair is fired and judged by `as_firings.judged`: material cards, a structure, a cooling from where
 it was bonded, `cofire.assessment.verdict.judge`. No rule lives here, and none is known here by
@@ -38,6 +39,7 @@ from tests.published.as_firings import Entry, Judged, judged, without_ends
 from tests.published.evidence_set import (
     MECHANISMS,
     failed,
+    fresh_pairs,
     open_pairs,
     sealed_pairs,
     source_of,
@@ -146,6 +148,12 @@ def judge_open() -> tuple[Judged, ...]:
 def judge_sealed() -> tuple[Judged, ...]:
     """Every pair of the sealed third."""
     return tuple(judged(p) for p in sealed_pairs())
+
+
+@cache
+def judge_fresh() -> tuple[Judged, ...]:
+    """Every pair of the sources found after the rules stood still."""
+    return tuple(judged(p) for p in fresh_pairs())
 
 
 def decided(results: Sequence[Judged]) -> list[Judged]:
@@ -277,5 +285,6 @@ def report(results: Sequence[Judged]) -> str:
 
 
 if __name__ == "__main__":
-    sealed = "--sealed" in sys.argv[1:]
-    sys.stdout.write(report(judge_sealed() if sealed else judge_open()) + "\n")
+    parts = {"--sealed": judge_sealed, "--fresh": judge_fresh}
+    part = next((parts[word] for word in sys.argv[1:] if word in parts), judge_open)
+    sys.stdout.write(report(part()) + "\n")

