@@ -224,6 +224,8 @@ SHAPE, CORNER = 1.0, 4.0
 MOST_CORNERS = 40
 COOL = ROOM + 40.0
 """A log that begins or ends no warmer than 60 °C is taken to begin or end cold. [K]"""
+COLD_STUDIO = 40.0
+"""A log this far below 20 °C is that of a cold studio: cards speak from 20 °C on. Estimate. [K]"""
 USUAL_RATE = 150.0 / HOUR
 
 
@@ -397,6 +399,11 @@ def logged_trace(
         The log ends hot and not cooling.
     """
     notes, lead = [], 0.0
+    coldest = float(temperature.min())
+    if ROOM - COLD_STUDIO <= coldest < ROOM:
+        temperature = np.maximum(temperature, ROOM)
+        if coldest < ROOM - 2.0:
+            notes.append(f"is as cold as {celsius(coldest):.0f} °C; taken as 20 °C wherever below")
     if temperature[0] > COOL:
         notes.append(
             f"begins at {celsius(float(temperature[0])):.0f} °C; taken to have come there at "

@@ -118,7 +118,8 @@ DEGREES = ("C", "F")
 def kiln_csv(firing: Firing, degrees: str = "C") -> str:
     """The firing for a controller that takes numbers only: whole degrees, whole minutes.
 
-    It says nothing of the gas, which no controller changes.
+    The gas of each segment stands last, for the person: no controller changes it, and where it
+    differs from that of the line before someone packs or opens the box first.
 
     A rate "full" becomes the smallest whole one that the kiln cannot keep anywhere on that
     segment, so that it goes as fast as it can all the same.
@@ -133,18 +134,19 @@ def kiln_csv(firing: Firing, degrees: str = "C") -> str:
     Returns
     -------
     str
-        Columns segment, rate an hour, target, hold_min, and whether the rate was "full".
+        Columns segment, rate an hour, target, hold_min, whether the rate was "full", and gas.
     """
     step, zero = (1.0, 0.0) if degrees == "C" else (1.8, 32.0)
-    lines = [f"segment,rate_{degrees}_per_h,to_{degrees},hold_min,full"]
+    lines = [f"segment,rate_{degrees}_per_h,to_{degrees},hold_min,full,gas"]
     here = ROOM
-    for number, segment in enumerate(firing.segments, 1):
+    for number, (segment, gas) in enumerate(zip(firing.segments, firing.gases, strict=True), 1):
         full = not np.isfinite(segment.rate)
         rate = step * HOUR * (_fastest(firing.kiln, here, segment.target) if full else segment.rate)
         told = f"{np.ceil(rate):.0f}" if full else f"{rate:.0f}" if rate >= 10 else f"{rate:.1f}"
         target = zero + step * celsius(segment.target)
         lines.append(
-            f"{number},{told},{target:.0f},{segment.hold / MINUTE:.0f},{'yes' if full else 'no'}"
+            f"{number},{told},{target:.0f},{segment.hold / MINUTE:.0f},"
+            f"{'yes' if full else 'no'},{gas}"
         )
         here = segment.target
     return "\n".join(lines) + "\n"

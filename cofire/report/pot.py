@@ -48,6 +48,8 @@ BESIDE, LETTER = 0.25, 0.075
 """Room for the names of its zones: for the lines to them, and for each letter. [inch]"""
 TALL, WIDE = 3.7, 2.5
 """Highest and widest that a pot is drawn. [inch]"""
+WIDE = 0.6 / 72.0
+"""Width of a letter for each point of its size, a little more than the mean digit's. [inch]"""
 LONGEST = 17
 """Characters of a zone's name. [-]"""
 SHARE, FEW = 0.5, 0.02
@@ -363,7 +365,24 @@ def section_picture(m: Job, inches: bool = False) -> Figure:
     fired = m.refired.wall if m.refired is not None else m.green.fired
     top = 1e3 * float(green.height[-1])
     wide = 1e3 * np.array([green.outside.max(), fired.outside.max()])
-    left, right, below, above = 0.72, 0.78, 0.04, 0.42  # room for labels [inch]
+    unit = "in" if inches else "mm"
+
+    def long(z: float) -> str:
+        return f"{z / 0.0254:.2f}" if inches else f"{1e3 * z:.1f}"
+
+    ends = zip(np.cumsum(m.green.layers), green.edges[1:], strict=True)
+    layers = [f"{n},  {long(z)}" for n, z in ends]
+    joints = worst_by_joint(m.check)
+    texts = [
+        f"{long(z)},  {used(flag)[1]} {SIGNS[used(flag)[0]]}"
+        for z, flag in zip(fired.edges[1:-1], joints, strict=True)
+    ]
+    texts.append(long(fired.edges[-1]))
+    # room for labels: their line, then what is written there [inch]
+    below, above = 0.04, 0.42
+    left, right = (
+        max(0.72, 0.18 + WIDE * SMALL * max(len(text) for text in side)) for side in (layers, texts)
+    )
     free = WIDTH - left - right
     scale = min((HEIGHT - below - above) / top, free / wide.sum())  # inch a mm
     labels = ROW * HEIGHT * len(m.response.cards)
@@ -380,20 +399,7 @@ def section_picture(m: Job, inches: bool = False) -> Figure:
             _band(axes, wall, band, way, float(card.metal_share))
     axes.plot([0, 0], [0.0, 1.02 * top], color=INK, lw=0.6, ls=(0, (8, 3, 2, 3)), zorder=2)
     axes.axhline(0.0, color=INK, lw=0.9, zorder=1)
-    unit = "in" if inches else "mm"
-
-    def long(z: float) -> str:
-        return f"{z / 0.0254:.2f}" if inches else f"{1e3 * z:.1f}"
-
-    layers = zip(np.cumsum(m.green.layers), green.edges[1:], strict=True)
-    texts = [f"{n},  {long(z)}" for n, z in layers]
-    up = _beside(axes, green, texts, -1.0, 1.0 / scale)
-    joints = worst_by_joint(m.check)
-    texts = [
-        f"{long(z)},  {used(flag)[1]} {SIGNS[used(flag)[0]]}"
-        for z, flag in zip(fired.edges[1:-1], joints, strict=True)
-    ]
-    texts.append(long(fired.edges[-1]))
+    up = _beside(axes, green, layers, -1.0, 1.0 / scale)
     up = max(up, _beside(axes, fired, texts, 1.0, 1.0 / scale))
     for z, flag in zip(fired.edges[1:-1], joints, strict=True):
         mark(axes, flag, 1e3 * float(fired.at(fired.outside, z)), 1e3 * float(z), 4.0)

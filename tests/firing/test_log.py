@@ -214,6 +214,17 @@ def test_a_log_that_begins_or_ends_warm_is_completed_and_told(tmp_path: Path) ->
     assert log.trace.ware[-1] == pytest.approx(END, abs=0.1)
 
 
+@pytest.mark.parametrize(("room", "told"), [(19.2, False), (7.0, True), (-12.0, True)])
+def test_a_log_of_a_cold_studio_counts_from_20_degrees(tmp_path: Path, room: float, told: bool):
+    time, value = kiln()
+    value = np.where(value < 24.0, room, value)
+    text = "time_s,T_C\n" + "".join(f"{t:.0f},{v:.1f}\n" for t, v in zip(time, value, strict=True))
+    log = logged(tmp_path, text)
+    assert log.trace.ware.min() == ROOM
+    assert log.trace.peak == pytest.approx(860.0 + 273.15, abs=1.0)
+    assert any(f"as cold as {room:.0f} °C; taken as 20 °C" in note for note in log.notes) == told
+
+
 WRONG: dict[str, tuple[str, tuple[str, ...], dict[str, object]]] = {
     "a letter for a digit": (
         "time_s,T_C\n" + rows(lambda t, v: f"{t:.0f},{'8O0' if t == 2400 else f'{v:.1f}'}"),

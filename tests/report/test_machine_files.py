@@ -260,7 +260,8 @@ def test_celsius_and_fahrenheit_are_the_published_pairs():
     segments = (Segment(kelvin(100.0), 100.0 / HOUR, 60.0), Segment(kelvin(1000.0), 150.0 / HOUR))
     text = kiln_csv(Firing("", KILNS["small studio kiln"], segments), "F")
     assert text.splitlines() == [
-        "segment,rate_F_per_h,to_F,hold_min,full", "1,180,212,1,no", "2,270,1832,0,no",
+        "segment,rate_F_per_h,to_F,hold_min,full,gas", "1,180,212,1,no,air",
+        "2,270,1832,0,no,air",
     ]  # fmt: skip
 
 
@@ -269,7 +270,7 @@ def test_the_command_writes_it(tmp_path):
     path.write_text("[[segment]]\nto_C = 850\nrate_C_per_h = 150\nhold_min = 30\n")
     run = CliRunner().invoke
     told = run(app, ["firing", str(path), "--kiln-csv", "-", "--degrees", "F"])
-    assert told.stdout == "segment,rate_F_per_h,to_F,hold_min,full\n1,270,1562,30,no\n"
+    assert told.stdout == "segment,rate_F_per_h,to_F,hold_min,full,gas\n1,270,1562,30,no,air\n"
     wrong = run(app, ["firing", str(path), "--kiln-csv", "-", "--degrees", "K"])
     assert wrong.exit_code == INPUT_WRONG
     assert "--degrees: no unit named 'K'" in wrong.stderr

@@ -19,6 +19,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
 from matplotlib.image import imread
 from typer.testing import CliRunner
@@ -51,7 +52,7 @@ from cofire.report.sheet import LEFT_OUT, clock, write_sheet
 from cofire.units import HOUR, MINUTE, kelvin
 from cofire.vessel import Band, Printer, read_vessel
 from tests.fired import sharply
-from tests.made import FRIT, SILVER, fired, foot, graded, plain
+from tests.made import FRIT, SILVER, cylinder, fired, foot, graded, plain
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "silver_foot_vessel.toml"
 TEXT = 4.5
@@ -586,6 +587,19 @@ def test_every_height_of_the_section_is_in_the_table_of_the_print() -> None:
         assert set(layer) <= last
         assert height in told or f"☐ {height}" in told
     assert seen == 2
+
+
+def test_no_label_of_the_section_is_cut_at_its_edge_however_wide_the_pot() -> None:
+    # of a pot a hundred millimetres wide the mark behind the share stood beyond the edge
+    response = fired(cylinder([(SILVER, 0.018), (FRIT, 0.036)], radius=0.05))
+    green = green_vessel(response)
+    for inches in (False, True):
+        drawn = section_picture(sheet_of(response, green), inches=inches)
+        FigureCanvasAgg(drawn).draw()
+        edge = drawn.bbox
+        for text in drawn.axes[0].texts:
+            box = text.get_window_extent()
+            assert edge.x0 <= box.x0 < box.x1 <= edge.x1, text.get_text()
 
 
 def test_each_joint_of_the_section_tells_the_worst_of_its_flags() -> None:
