@@ -42,6 +42,7 @@ from cofire.design.candidates import (
     fire_candidates,
 )
 from cofire.design.firings import USUAL, Setting, frame, open_burnout
+from cofire.design.settling import FURTHEST
 from cofire.design.transition import Layout, as_vessel, zones
 from cofire.errors import CofireError, ModelError
 from cofire.firing.program import LAG
@@ -387,7 +388,7 @@ def alternatives(
     """
     metal, ceramic, below = bench.zones(vessel)
     wide = Bench(bench.cards, extend=True, fineness=ROUGH)
-    wide.correct(vessel, last)
+    wide.correct(vessel, last, FURTHEST)
     wall = THINNER * vessel.wall
     tries: list[tuple[str, Callable[[], Vessel]]] = [
         (PROPOSED, lambda: vessel),

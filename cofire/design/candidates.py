@@ -264,7 +264,7 @@ class Bench:
                 ]
         return verdict.worst_first(flags)
 
-    def correct(self, vessel: Vessel, found: Check) -> None:
+    def correct(self, vessel: Vessel, found: Check, furthest: float = FURTHEST_OUT) -> None:
         """Learn from a check how far the search is out for the best vessel so far.
 
         Parameters
@@ -273,6 +273,8 @@ class Bench:
             As the search has it.
         found : Check
             Of that vessel.
+        furthest : float
+            Most by which a ratio is believed, either way. [-]
         """
         self.ratios.clear()
         (coarse,) = fire_candidates(self, [vessel])
@@ -286,8 +288,7 @@ class Bench:
                 for flags in (found.verdict.flags, self.judge(coarse).flags)
             )
             if right > LEAST_SHARE and wrong > LEAST_SHARE:
-                low, high = 1.0 / FURTHEST_OUT, FURTHEST_OUT
-                self.ratios[rule.name] = min(max(right / wrong, low), high)
+                self.ratios[rule.name] = min(max(right / wrong, 1.0 / furthest), furthest)
 
 
 KEPT = 12

@@ -18,6 +18,9 @@ LAYER, ROAD, DEAD = 1.0, 0.5, 0.2
 TALLER, NEARER, THINNER, THICKER, LARGER = 1.5, 0.5, 0.7, 1.3, 2.0
 """Of what a file allows: the transition's height, the ends' least heights, the wall each way, and
 the dead volume each way, where a limit is relaxed: our choice. [-]"""
+SEEN = 0.005
+"""Gain of chance below which a limit is not worth relaxing unless the load falls too: our choice.
+[-]"""
 SEED = 2
 """Of samples that no search has seen."""
 
@@ -127,7 +130,9 @@ def margins(
     relaxed = [
         Relaxed(what, outcome.load, outcome.chance - own.chance)
         for (what, _), outcome in zip(chosen, rest[len(moved) :], strict=True)
-        if outcome is not None and outcome.cost < own.cost
+        if outcome is not None
+        and outcome.cost < own.cost
+        and (outcome.load < own.load or outcome.chance > own.chance + SEEN)
     ]
     shifts.sort(key=lambda s: s.change)
     relaxed.sort(key=lambda r: (-r.change, r.load))

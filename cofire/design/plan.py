@@ -35,11 +35,19 @@ from cofire.design.layers import (
     try_layouts,
 )
 from cofire.design.margins import Margins, margins
-from cofire.design.objective import Outcome, chances, deciding, draw, nominal, odds
+from cofire.design.objective import Outcome, chances, deciding, draw
 from cofire.design.recipe import Recipe, propose_recipes
 from cofire.design.schedule import Schedule, propose_schedule
 from cofire.design.search import FINAL, SEARCHED, Design, DesignSearch, search_designs
 from cofire.design.search import laid as laid_design
+from cofire.design.settling import (
+    FURTHEST,
+    far_apart,
+    odds_by_solid,
+    ratios_by_solid,
+    settle,
+    together,
+)
 from cofire.design.starting import started
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.firing.program import Firing
@@ -59,6 +67,8 @@ FIRST = "first answer"
 """First words of the line that says what layers and firing come to before designs are searched."""
 LAST = 48
 """Samples of the chances that a plan ends with. [-]"""
+AGAIN = 0.4
+"""Of the effort of a search, that goes on from where the first one was found to be out. [-]"""
 HALF = 0.5
 """A plan that keeps fewer of its pots says which pastes would keep more: our choice. [-]"""
 EVEN = 0.01
@@ -256,8 +266,9 @@ def propose(
     try:
         if finished:
             say("chances")
-            both, decide = _both_odds(bench.on(ROUGH), vessel, best.designed.vessel, _asked(effort))
+            both, decide = _both_odds(bench.on(ROUGH), given, best, _asked(effort))
             say("margins")
+            bench.on(ROUGH).correct(best.designed.vessel, best, FURTHEST)
             proposed, hopeless = best.designed.vessel, best.verdict.grade >= NO
             room = margins(bench.on(ROUGH), proposed, layout, relax=hopeless, samples=_few(effort))
             kept = both[1]
@@ -329,14 +340,16 @@ def _few(effort: float) -> int:
 
 
 def _both_odds(
-    bench: Bench, given: Vessel, proposed: Vessel, count: int
+    bench: Bench, given: Check, proposed: Check, count: int
 ) -> tuple[tuple[Outcome | None, Outcome | None], tuple[tuple[Factor, float], ...]]:
-    """Chances of two vessels over the same samples, and what decides the second's."""
-    some = [given, proposed]
-    samples = draw(bench, given, count, 1)
-    found = odds(bench, samples, some, nominal(bench, some))
-    decide = () if found[1] is None else tuple(deciding(samples, found[1]))
-    return (found[0], found[1]), decide
+    """Chances of two vessels over the same samples, each put right by its own solid.
+
+    And what decides the second's.
+    """
+    samples = draw(bench, given.designed.vessel, count, 1)
+    one, other = (odds_by_solid(samples, bench, c.designed.vessel, c) for c in (given, proposed))
+    decide = () if other is None else tuple(deciding(samples, other))
+    return (one, other), decide
 
 
 def _kept(draft: _Draft) -> str:
@@ -453,26 +466,43 @@ def _search(
     check = partial(check_vessel, cards=bench.cards, extend=bench.extend)
     coarse_best, draft.given = each(check, [draft.vessel, vessel], bench.executor)
     rough.correct(draft.vessel, coarse_best)
-    found = search_designs(
-        replace(vessel, firing=settled.firing), rough, [draft.layout, *leading],
-        effort=effort, final=max(round(FINAL * effort), 4),
-        progress=lambda n, of: say(f"designs: {n} of {max(n, of)}"),
-    )  # fmt: skip
+    in_firing = replace(vessel, firing=settled.firing)
+
+    def search(start: list[Layout], share: float, what: str) -> DesignSearch | None:
+        return search_designs(
+            in_firing, rough, start, effort=share * effort, final=max(round(FINAL * effort), 4),
+            progress=lambda n, of: say(f"{what}: {n} of {max(n, of)}"),
+        )  # fmt: skip
+
+    def solids(some: list[Vessel]) -> list[Check]:
+        return list(each(check, some, bench.executor))
+
+    found = search([draft.layout, *leading], 1.0, "designs")
     if found is None:
         return
+    say("solids of the best designs")
+    found, last = settle(found, rough, in_firing, solids)
+    chosen = laid_design(in_firing, metal.name, ceramic.name, below, found.chosen.design)
+    if far_apart(ratios_by_solid(rough, chosen, last), rough.ratios, last):
+        rough.correct(chosen, last)
+        again = search([c.design.layout for c in found.choices], AGAIN, "designs again")
+        if again is not None:
+            say("solids of the best designs")
+            again, _ = settle(again, rough, in_firing, solids)
+            found = together(found, again)
     draft.designs = found
-    chosen = found.chosen.design
-    base = laid_design(vessel, metal.name, ceramic.name, below, chosen)
-    draft.layout = chosen.layout
+    design = found.chosen.design
+    base = laid_design(vessel, metal.name, ceramic.name, below, design)
+    draft.layout = design.layout
     draft.vessel = replace(base, firing=settled.firing)
-    again = propose_schedule(
-        replace(base, firing=vessel.firing), bench.cards, bench=rough, whole=whole,
-        start=settled.setting, progress=lambda n: say(f"schedule: {n}"),
+    anew = propose_schedule(
+        base, bench.cards, bench=rough, whole=whole, start=settled.setting,
+        progress=lambda n: say(f"schedule: {n}"),
     )  # fmt: skip
-    draft.tried += again.tried
-    if not again.finished:
+    draft.tried += anew.tried
+    if not anew.finished:
         raise KeyboardInterrupt
-    draft.schedule, draft.vessel = again, replace(base, firing=again.firing)
+    draft.schedule, draft.vessel = anew, replace(base, firing=anew.firing)
 
 
 def scan_layouts(bench: Bench, vessel: Vessel, say: Callable[[str], None]) -> Scan:

@@ -350,8 +350,9 @@ def propose_recipes(
         if (base.name, filler.name) in best or len(best) >= SHOWN:
             continue
         other = Bench(
-            {**bench.cards, card.name: card}, True, bench.fineness, executor=bench.executor
-        )
+            {**bench.cards, card.name: card}, True, bench.fineness, bench.ratios,
+            executor=bench.executor,
+        )  # fmt: skip
         (asked,) = odds(other, draw(other, one, samples, seed), [one], [outcome])
         assert asked is not None
         best[base.name, filler.name] = Recipe(
@@ -374,7 +375,7 @@ def _tried(
     for base, filler, share in some:
         try:
             card = mixed_card(base, [(filler, share)])
-            other = Bench({**bench.cards, card.name: card}, True, bench.fineness)
+            other = Bench({**bench.cards, card.name: card}, True, bench.fineness, bench.ratios)
             own = (card.name, ceramic.name) if base.name == metal.name else (metal.name, card.name)
             one = laid(vessel, *own, below, design)
             outcome = of_one(other, one)

@@ -92,5 +92,8 @@ def taken(firing: Firing) -> str:
         steps.append(f"{celsius(segment.target):.0f} °C {rate}{hold}")
     return (
         f"The file names no firing; taken from the window that its materials share, in "
-        f"{firing.gas_words}, in the {firing.kiln.name}: {', '.join(steps)}, then cooling shut."
+        f"{firing.gas_words}, in the {firing.kiln.name}: {', '.join(steps)}, then cooling shut. "
+        "Its soak is in the middle of all peaks that they share, for a ware that lags behind the "
+        "kiln, with a margin of density; cofire screen tells the shortest comfortable one, of the "
+        "ware itself, which is often hotter."
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from functools import cache
@@ -213,6 +214,25 @@ def test_a_profile_of_its_own_goes_with_the_planned_vessel(tmp_path: Path) -> No
     assert np.array_equal(back.radius, vessel.radius)
     assert np.array_equal(back.wall, vessel.wall)
     assert [b.material for b in back.bands] == [b.material for b in vessel.bands]
+
+
+def test_the_note_of_a_band_goes_with_its_paste(tmp_path: Path) -> None:
+    from cofire.report.plan import planned_vessel
+
+    source = tmp_path / "noted.toml"
+    text = (ROOT / "examples" / "silver_foot_vessel.toml").read_text(encoding="utf-8")
+    text = text.replace('material = "fritted body"', 'material = "fritted body"\nnote = "sieve it"')
+    source.write_text(text, encoding="utf-8")
+    for name in ("silver_on_frit_firing.toml",):
+        (tmp_path / name).write_bytes((ROOT / "examples" / name).read_bytes())
+    vessel = read_vessel(source, KILNS)
+    low, high = vessel.bands
+    blend = "fine silver + fritted body = 40"
+    between = replace(low, material=blend, low=low.high, high=low.high + 0.01)
+    laid = replace(vessel, bands=(low, between, replace(high, low=between.high)))
+    written = tomllib.loads(planned_vessel(source, laid)["vessel.toml"])["band"]
+    assert [band.get("note") for band in written] == [None, None, "sieve it"]
+    assert written[0]["height"] == "free"
 
 
 def test_what_is_beyond_a_table_stands_in_the_plans_text() -> None:

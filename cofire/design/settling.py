@@ -1,0 +1,165 @@
+"""The best design of each number of pastes judged by the solid, before one of them is proposed.
+
+A search fires shells, put right by the solid of one candidate. How far a shell is out hangs on the
+joint: powder beside a sharp joint may be strained ten times as much as its shell tells, beside a
+graded one not. So each leader is fired as a solid too, its chance is asked again where its own
+ratio is another one, and the search goes on once from there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+from cofire.assessment.check import Check
+from cofire.assessment.rule import NO
+from cofire.design.candidates import Bench
+from cofire.design.objective import Outcome, Sample, draw, nominal, odds
+from cofire.design.search import Choice, DesignSearch, knee, laid
+from cofire.vessel import Vessel
+
+FAR = 1.1
+"""Factor between two ratios from which a chance is asked again. [-]"""
+TELLS = 0.5
+"""Utilisation below which a rule decides nothing, whatever its ratio: our choice. [-]"""
+FURTHEST = 30.0
+"""Most by which the shell of a design is put right by a solid of the same design. [-]"""
+
+
+def ratios_by_solid(bench: Bench, vessel: Vessel, found: Check) -> dict[str, float]:
+    """What the solid of a design finds over its coarse shell, by rule.
+
+    Parameters
+    ----------
+    bench : Bench
+        Of the search.
+    vessel : Vessel
+        The design.
+    found : Check
+        Of it.
+    """
+    own = replace(bench, ratios={})
+    own.correct(vessel, found, FURTHEST)
+    return own.ratios
+
+
+def far_apart(one: Mapping[str, float], other: Mapping[str, float], found: Check) -> bool:
+    """Whether two sets of ratios differ on a rule that uses up much of its limit.
+
+    Parameters
+    ----------
+    one, other : mapping
+        By rule.
+    found : Check
+        Of the design.
+    """
+    by_rule: dict[str, float] = {}
+    for flag in found.verdict.flags:
+        by_rule[flag.rule] = max(by_rule.get(flag.rule, 0.0), flag.counted)
+    for rule, used in by_rule.items():
+        a, b = one.get(rule, 1.0), other.get(rule, 1.0)
+        if max(a, b) > FAR * min(a, b) and max(used, used * b / a) > TELLS:
+            return True
+    return False
+
+
+def odds_by_solid(
+    samples: Sequence[Sample], bench: Bench, vessel: Vessel, found: Check
+) -> Outcome | None:
+    """What a design comes to over samples, its shells put right by its own solid.
+
+    Parameters
+    ----------
+    samples : sequence of Sample
+        From `draw`.
+    bench : Bench
+        Of the search.
+    vessel : Vessel
+        The design.
+    found : Check
+        Of it.
+
+    Returns
+    -------
+    Outcome or None
+        None where the shell cannot be fired.
+    """
+    ratios = ratios_by_solid(bench, vessel, found)
+    own = replace(bench, ratios=ratios)
+    ways = [replace(s, bench=replace(s.bench, ratios=ratios)) for s in samples]
+    (outcome,) = odds(own, ways, [vessel], nominal(own, [vessel]))
+    return outcome
+
+
+def settle(
+    search: DesignSearch, bench: Bench, vessel: Vessel, check: Callable[[list[Vessel]], list[Check]]
+) -> tuple[DesignSearch, Check]:
+    """The same choices, each put right by its own solid, and the one to propose.
+
+    Parameters
+    ----------
+    search : DesignSearch
+        What was found.
+    bench : Bench
+        Of the search.
+    vessel : Vessel
+        With its limits and firing.
+    check : callable
+        Gives the checks of some vessels.
+
+    Returns
+    -------
+    tuple of DesignSearch and Check
+        The choices anew, and the check of the chosen one. Where that is a no and another choice,
+        that keeps nearly as many, is none, the other is chosen.
+    """
+    metal, ceramic, below = bench.zones(vessel)
+    vessels = [laid(vessel, metal.name, ceramic.name, below, c.design) for c in search.choices]
+    checks = check(vessels)
+    samples = draw(bench, vessel, search.samples, 1)
+    choices: list[Choice] = []
+    for choice, one, found in zip(search.choices, vessels, checks, strict=True):
+        outcome: Outcome | None = choice.outcome
+        if far_apart(ratios_by_solid(bench, one, found), bench.ratios, found):
+            outcome = odds_by_solid(samples, bench, one, found)
+        choices.append(choice if outcome is None else replace(choice, outcome=outcome))
+    passes = [c for c, f in zip(choices, checks, strict=True) if f.verdict.grade < NO]
+    chosen = knee(choices)
+    if passes and chosen not in passes:
+        other = knee(passes)
+        if other.outcome.cost <= chosen.outcome.cost + LITTLE:
+            chosen = other
+    return (
+        replace(search, choices=tuple(choices), chosen=chosen),
+        checks[choices.index(chosen)],
+    )
+
+
+LITTLE = 0.05
+"""Of a cost: a choice that is no no is proposed though another costs so much less: our choice.
+[-]"""
+
+
+def together(one: DesignSearch, other: DesignSearch) -> DesignSearch:
+    """Two searches of one vessel in one firing as one: of each number of pastes the better design.
+
+    Parameters
+    ----------
+    one, other : DesignSearch
+        Each settled, over the same samples.
+    """
+    best: dict[int, Choice] = {}
+    for choice in (*one.choices, *other.choices):
+        n = choice.design.changes
+        if n not in best or choice.outcome.cost < best[n].outcome.cost:
+            best[n] = choice
+    choices = tuple(best[n] for n in sorted(best))
+    return replace(
+        one,
+        choices=choices,
+        chosen=knee(choices),
+        tried=one.tried + other.tried,
+        fired=one.fired + other.fired,
+        least_load=min(one.least_load, other.least_load),
+        least_cooling=min(one.least_cooling, other.least_cooling),
+    )

@@ -1,0 +1,89 @@
+"""Leaders of a search judged by the solid before one of them is proposed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+from cofire.assessment.check import Check, check_vessel
+from cofire.assessment.rule import Flag
+from cofire.design.candidates import ROUGH, Bench, fire_candidates
+from cofire.design.search import DesignSearch, laid, search_designs
+from cofire.design.settling import far_apart, ratios_by_solid, settle, together
+from cofire.errors import ModelError
+from cofire.vessel import Vessel
+from tests.fired import CARDS
+from tests.planned import tea_light_to_plan
+
+
+@cache
+def searched() -> tuple[Vessel, Bench, DesignSearch]:
+    """A small search with little effort, of sharp joints."""
+    vessel = tea_light_to_plan()
+    vessel = replace(vessel, joint=replace(vessel.joint, blends=1))
+    bench = Bench(CARDS, fineness=ROUGH)
+    found = search_designs(vessel, bench, effort=0.2, final=4)
+    assert found is not None
+    return vessel, bench, found
+
+
+def solids(some: list[Vessel]) -> list[Check]:
+    """Checks of some vessels."""
+    return [check_vessel(vessel, CARDS) for vessel in some]
+
+
+def worst(flags: tuple[Flag, ...], rule: str) -> float:
+    """The largest utilisation of a rule."""
+    return max((f.utilisation for f in flags if f.rule == rule), default=0.0)
+
+
+def test_what_is_proposed_is_asked_with_the_shell_put_right_by_its_own_solid() -> None:
+    # whatever ratio the search had: the outcome of each choice now tells what its solid found, on
+    # every rule that uses up half of its limit, but for a tenth
+    vessel, bench, found = searched()
+    metal, ceramic, below = bench.zones(vessel)
+    wrong = replace(bench, ratios={"later": 0.4, "brown": 0.4, "cooling": 0.4})
+    again, last = settle(found, wrong, vessel, solids)
+    assert again.chosen in again.choices
+    for choice in again.choices:
+        one = laid(vessel, metal.name, ceramic.name, below, choice.design)
+        (check,) = solids([one])
+        if choice == again.chosen:
+            assert last.verdict.flags == check.verdict.flags
+        for rule in ("later", "brown", "cooling"):
+            told = worst(choice.outcome.flags, rule)
+            solid = worst(check.verdict.flags, rule)
+            assert max(told, solid) < 0.5 or abs(told - solid) <= 0.11 * solid
+
+
+def test_a_ratio_counts_only_where_the_rule_decides_something() -> None:
+    vessel, bench, found = searched()
+    metal, ceramic, below = bench.zones(vessel)
+    one = laid(vessel, metal.name, ceramic.name, below, found.chosen.design)
+    (check,) = solids([one])
+    ratios = ratios_by_solid(bench, one, check)
+    (shell,) = fire_candidates(bench, [one])
+    assert not isinstance(shell, ModelError)
+    flags = bench.judge(shell).flags
+    for rule in ("later", "cooling"):
+        told = worst(flags, rule) * ratios[rule]
+        assert abs(told - worst(check.verdict.flags, rule)) < 1e-9 * told + 1e-12
+    assert not bench.ratios  # the search's own stay
+    assert not far_apart(ratios, ratios, check)
+    assert far_apart({**ratios, "later": 2.0 * ratios["later"]}, ratios, check)
+    little = replace(check.verdict, flags=tuple(
+        replace(f, utilisation=1e-3 * f.utilisation) for f in check.verdict.flags
+    ))  # fmt: skip
+    faint = replace(check, verdict=little)
+    assert not far_apart({**ratios, "later": 2.0 * ratios["later"]}, ratios, faint)
+
+
+def test_two_searches_together_hold_the_better_design_of_each_number() -> None:
+    _, _, found = searched()
+    first = found.choices[0]
+    better = replace(first, outcome=replace(first.outcome, load=0.01 * first.outcome.load))
+    both = together(found, replace(found, choices=(better,), chosen=better))
+    assert [c.design.changes for c in both.choices] == [c.design.changes for c in found.choices]
+    assert both.choices[0] == better
+    assert both.choices[1:] == found.choices[1:]
+    assert both.fired == 2 * found.fired
