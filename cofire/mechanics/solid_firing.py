@@ -611,7 +611,9 @@ def _read(
     stress = by_station(mesh, record.stress)
     tensor = turned(stress, lines, 1)
     flat = tensor.reshape(times, 4, stations, places)
-    strain = turned(by_station(mesh, record.inelastic), lines, 2, 0.5)[:, :, :2]
+    rr, hoop, zz, rz = np.moveaxis(by_station(mesh, record.inelastic), 2, 0)
+    s, c = lines.along_r, lines.along_z
+    strain = np.stack([s * s * rr + c * c * zz + s * c * rz, hoop], axis=-1)
     volume = by_station(mesh, body.geometry.weight).reshape(stations, places)
     volume[:, [0, -1]] = 0.0
     meridian = mesh.meridian
@@ -647,7 +649,7 @@ def _read(
         time=record.time,
         displacement=np.concatenate([moved[:, :, middle], turn[..., None]], axis=2),
         tensor=flat,
-        inelastic=np.moveaxis(strain.reshape(times, 3, 2, stations, places), 2, -1),
+        inelastic=strain.reshape(times, 3, stations, places, 2),
         bending_tension=bending_tensions(membrane, bending, meridian, arc),
         membrane=membrane,
         bending=bending,
