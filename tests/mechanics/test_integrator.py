@@ -53,7 +53,7 @@ def test_halving_the_step_divides_the_error_by_four(history):
 
 
 def test_stress_is_of_second_order_where_a_body_flows_as_fast_as_it_is_strained():
-    """σ = −η ε̇: relaxation takes 10 ms, a step 25 s or more. Of order one if a stage is backward."""
+    """σ = −η ε̇: relaxation takes 10 ms, a step 25 s or more; order one if a stage is backward."""
     time = np.linspace(0.0, QUARTER_HOUR, 2001)
     phase = time / QUARTER_HOUR
     history = made_history(time, -1e-3 * phase**4, viscosity=1e9)
