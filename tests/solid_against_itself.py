@@ -2,7 +2,7 @@
 
     python -m tests.solid_against_itself [given | graded | random] [COUNT]
 
-prints, in per cent, how far a check's solid and the shell with its local field are from a solid ten
+prints, in per cent, how far a check's solid and the shell with its local field are from a solid twelve
 elements across, mesh cut finer, each step of the check cut in four (so that both are read at the
 same moments: straight lines between other moments are out by a per cent of their own). Windows are
 those beside joints and inside corners; errors are over the largest stress of the windows at the
@@ -38,7 +38,7 @@ Array = NDArray[np.float64]
 EXAMPLES = Path(__file__).parents[1] / "examples"
 SHIPPED = ("silver_foot_vessel", "silver_rim_vessel", "copper_foot_tumbler", "iron_foot_bowl")
 HOT = 565.0 + 273.15
-ACROSS, PIECES = 10, 4
+ACROSS, PIECES = 12, 4
 SHARES = (75, 50, 25)
 SHORT = 0.7
 THINNER = 0.75
