@@ -438,7 +438,7 @@ def both_ways(name: str) -> tuple[SolidFiring, Array]:
 
 @pytest.mark.parametrize("name", WALLS)
 def test_beside_a_joint_stress_is_that_of_a_fine_solid(name):
-    """Windows of a tenth within 2 % of the largest of them, of a quarter and beyond within 1.5 %."""
+    """Windows of a tenth within 2 % of the largest of them, all else within 1.5 %."""
     fired, known = both_ways(name)
     beside = (fired.steps.tenth, fired.steps.quarter, fired.steps.half, fired.steps.one)
     found = np.stack([b[-1, :2][:, [0, -1]] for b in beside])  # window, component, face, step, side
