@@ -2,15 +2,12 @@
 
     python -m tests.solid_against_itself [given | graded | random] [COUNT]
 
-prints, in per cent, how far a check's solid and the shell with its local field are from a solid ten
-elements across, mesh cut finer, each step of the check cut in four (so that both are read at the
-same moments: straight lines between other moments are out by a per cent of their own). Windows are
-those beside joints and inside corners; errors are over the largest stress of the windows at the
-same moments. `graded` gives the shipped vessels a few blends between their zones; `random` draws
-vessels with floors, leans, short bands and sudden changes of the wall, and names the worst ten.
-There the errors of mesh (ten across, the check's steps) and of time (the check's mesh, steps cut in
-two, times 4/3 as a second order has it) are found apart and added, which is a third of the work.
-It takes some minutes on one core.
+prints, in per cent, how far a check's solid and the shell with its local field are from a solid
+twelve elements across, mesh cut finer, each step of the check cut in four (so that both are read at
+the same moments). Windows are those beside joints and inside corners; errors are over the largest
+stress of the windows at the same moments. `graded` gives the shipped vessels a few blends between
+their zones; `random` draws vessels with floors, leans, short bands and sudden changes of the wall,
+and names the worst ten; its reference has each step cut in two. It takes some minutes on one core.
 """
 
 from __future__ import annotations
@@ -38,7 +35,7 @@ Array = NDArray[np.float64]
 EXAMPLES = Path(__file__).parents[1] / "examples"
 SHIPPED = ("silver_foot_vessel", "silver_rim_vessel", "copper_foot_tumbler", "iron_foot_bowl")
 HOT = 565.0 + 273.15
-ACROSS, PIECES = 10, 4
+ACROSS, PIECES = 12, 4
 SHARES = (75, 50, 25)
 SHORT = 0.7
 THINNER = 0.75
@@ -242,20 +239,12 @@ def badness(found: dict[str, Errors]) -> float:
     )
 
 
-def told(name: str, response: Response, apart: bool = False) -> dict[str, Errors]:
+def told(name: str, response: Response, pieces: int = PIECES) -> dict[str, Errors]:
     """Errors of one vessel, its mesh and cost printed."""
     start = time.process_time()
     own = checked(response)
     middle = time.process_time()
-    if apart:
-        of_mesh = compare(response, own, fine(own, response, pieces=1))
-        of_time = compare(response, own, fine(own, response, across=None, pieces=2))
-        found = {
-            name: Errors(e.hot + 4 / 3 * of_time[name].hot, e.cold + 4 / 3 * of_time[name].cold)
-            for name, e in of_mesh.items()
-        }
-    else:
-        found = compare(response, own, fine(own, response))
+    found = compare(response, own, fine(own, response, pieces=pieces))
     print(
         f"{name}: {own.mesh.across} across, {own.mesh.rows} rows, {own.time.size} times, "
         f"{middle - start:.1f} s; mesh error {100 * own.mesh_error:.1f} % away, "
@@ -288,7 +277,7 @@ def random(seeds: range) -> None:
             f"{1e3 * min(b.high - b.low for b in vessel.bands):.1f} mm, {vessel.bands[0].material}"
         )
         try:
-            found = summary(told(name, fire_vessel(vessel, CARDS), apart=True))
+            found = summary(told(name, fire_vessel(vessel, CARDS), pieces=2))
         except CofireError as error:
             print(f"{name}: {error}", flush=True)
             continue

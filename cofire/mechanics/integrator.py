@@ -371,8 +371,8 @@ _ONWARD = 0.25 * np.sqrt(2.0) / _GAMMA  # of what the first stage gained, into t
 _DOUBT = np.array([-(np.sqrt(2.0) - 1.0) / 3.0, 1.0 / 3.0, -(2.0 - np.sqrt(2.0)) / 3.0])
 _SHORTEST_STEP = 1.0e-9  # over the whole time
 _MOST_CUT = 8.0  # of a step between two given times
-_BORNE = 0.1  # error of a given step over the stress of the moment, from where it may be cut
-_BOWED = 0.3  # of what is borne, by which a straight line may miss the middle
+_BORNE = 0.02  # error of a given step over the stress of the moment, from where it may be cut
+_BOWED = 1.0  # of what is borne, by which a straight line may miss the middle
 _FLOWING_DEPARTURE = 30.0  # of breakpoints where something flows: there each step's error is known
 
 

@@ -251,10 +251,13 @@ def by_station(mesh: SolidMesh, values: Array) -> Array:
         At the points, shape (..., E, 9). [any]
     """
     grid = values.reshape(*values.shape[:-2], mesh.rows, mesh.across, 3, 3)
-    grid = np.moveaxis(grid, -3, -2).reshape(*values.shape[:-2], mesh.rows, 3, 3 * mesh.across)
+    out = np.empty((*values.shape[:-2], mesh.rows, 3, 3 * mesh.across + 2))
+    for k in range(mesh.across):
+        out[..., 3 * k + 1 : 3 * k + 4] = grid[..., k, :, :]
     inner, outer = (_between(np.array(at)) for at in (-1.0, 1.0))
-    faces = [grid[..., :3] @ inner, grid[..., -3:] @ outer]
-    return np.concatenate([faces[0][..., None], grid, faces[1][..., None]], axis=-1)
+    out[..., 0] = out[..., 1:4] @ inner
+    out[..., -1] = out[..., -4:-1] @ outer
+    return out
 
 
 def turned(tensor: Array, lines: Lines, axis: int, angle: float = 1.0) -> Array:

@@ -52,6 +52,47 @@ def test_halving_the_step_divides_the_error_by_four(history):
     assert orders == pytest.approx(2.0, abs=0.15)
 
 
+def test_stress_is_of_second_order_where_a_body_flows_as_fast_as_it_is_strained():
+    """σ = −η ε̇: relaxation takes 10 ms, a step 25 s or more; order one if a stage is backward."""
+    time = np.linspace(0.0, QUARTER_HOUR, 2001)
+    phase = time / QUARTER_HOUR
+    history = made_history(time, -1e-3 * phase**4, viscosity=1e9)
+    exact = 1e9 * 4e-3 / QUARTER_HOUR
+
+    def end(count: int) -> float:
+        control = Control(1e-9, 1e-3, fixed_step=QUARTER_HOUR / count)
+        return float(march(HeldPoints(STRIP), history, control=control).stress[-1, 0, 0])
+
+    errors = [abs(end(count) - exact) for count in (9, 18, 36)]
+    assert errors[0] < 0.02 * exact
+    assert np.log2(errors[0] / errors[1]) > 1.7
+    assert np.log2(errors[1] / errors[2]) > 1.7
+
+
+def test_a_given_step_in_doubt_is_cut_and_the_middle_of_a_bowed_one_is_kept():
+    """Read along straight lines, no moment is out by more than three times what is borne."""
+    history, given = softening_glass(), (300.0, 600.0, QUARTER_HOUR)
+    exact = march(HeldPoints(STRIP), history, control=Control(1e-6, 1.0))
+    largest = np.abs(exact.stress).max()
+
+    def wrong(borne: float | None) -> tuple[float, int]:
+        control = Control(times=given, borne=None if borne is None else (borne,) * 3)
+        record = march(HeldPoints(STRIP), history, control=control)
+        assert set(given) <= set(record.time)
+        assert (np.diff(record.time) > 0.0).all()
+        assert record.step_error.shape == record.time.shape
+        line = np.interp(exact.time, record.time, record.stress[:, 0, 0])
+        return float(np.abs(line - exact.stress[:, 0, 0]).max() / largest), record.time.size
+
+    (plain, few), (loose, some), (close, many) = (
+        wrong(b) for b in (None, 0.2 * largest, 0.05 * largest)
+    )
+    assert few == 4
+    assert few < some < many
+    assert close < loose < plain
+    assert close < 0.15
+
+
 @pytest.mark.parametrize("history", [softening_glass(), creeping_metal()], ids=["glass", "metal"])
 def test_error_stays_within_what_was_asked(history):
     exact = march(HeldPoints(STRIP), history, control=Control(1e-7, 1.0))

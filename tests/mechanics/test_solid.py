@@ -451,15 +451,13 @@ def both_ways(name: str) -> tuple[SolidFiring, Array]:
 
 @pytest.mark.parametrize("name", WALLS)
 def test_beside_a_joint_stress_is_that_of_a_fine_solid(name):
-    """Windows within 6 % of the largest of them (4 % square), beyond half a wall within 2 %."""
+    """Windows of a tenth within 2 % of the largest of them, all else within 1.5 %."""
     fired, known = both_ways(name)
     beside = (fired.steps.tenth, fired.steps.quarter, fired.steps.half, fired.steps.one)
     found = np.stack([b[-1, :2][:, [0, -1]] for b in beside])  # window, component, face, step, side
     error = np.abs(found - known.transpose(2, 3, 4, 0, 1)) / np.abs(known).max()
-    limit = 0.06 if "cone" in name or "belly" in name else 0.04
-    assert error[0].max() < limit
-    assert error[1].max() < 0.5 * limit
-    assert error[2:].max() < 0.02
+    assert error[0].max() < 0.02
+    assert error[1:].max() < 0.015
 
 
 def tensor_solid(
@@ -812,9 +810,9 @@ def test_times_of_a_shell_gain_two_beside_its_heating_peak():
 
 def test_a_step_in_doubt_is_cut_by_what_its_error_counts_against():
     """2 % of the largest of heating, 2e4 Pa; on cooling of the largest so far."""
-    error = np.array([9e9, 1.9e4, 2.1e4, 2.1e5, 3.0e6])
+    error = np.array([9e9, 1.9e4, 2.1e4, 3.3e5, 3.0e6])
     stress = [0.0, 1e6, 0.0, 2e6, 2e8]
     found = times_of([0.0, 1.0, 2.0, 3.0, 4.0], stress, error, 2.0)
     thirds = [2.0 + 1 / 3, 2.0 + 2 / 3]
     assert found.tolist() == pytest.approx([0.0, 0.5, 1.0, 1.5, 2.0, *thirds, 3.0, 4.0])
-    assert borne_of(range(5), stress, [2.0, 3.5], 2.0) == pytest.approx([1.5e5, 0.15 * 1.01e8])
+    assert borne_of(range(5), stress, [2.0, 3.5], 2.0) == pytest.approx([0.8e5, 0.08 * 1.01e8])

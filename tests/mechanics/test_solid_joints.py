@@ -39,10 +39,12 @@ def of_solid(fired: SolidFiring) -> Array:
 
 @pytest.mark.parametrize("limit", [33e6, 90e6, 150e6])
 def test_where_the_metal_yields_the_ceramic_feels_what_a_fine_solid_says(limit):
-    """Half a wall away within 1.5 % of the largest, tension beside the joint within 4 and 2 %.
+    """Half a wall away within 1.5 % of the largest, tension beside the joint within 3.5 and 1.8 %.
 
-    The return of the reference is of first order in its steps, and so extrapolated from two. In a
-    corner of perfectly plastic metal neither solid has settled, nor has compression beside it.
+    The return of the reference is of first order in its steps, and so extrapolated from two. Its
+    own pressure keeps it from the metal beside the joint, and from compression there: it projects
+    no volume strain, and stress through its free faces is 7 MPa at 12 across and 1.5 at 20 (0.6 in
+    ours), while its metal comes from 33 to 27.6 MPa, ours being 26 at 8 across and 27 at 14.
     """
     coarse, fine = (
         of_faces(
@@ -67,8 +69,8 @@ def test_where_the_metal_yields_the_ceramic_feels_what_a_fine_solid_says(limit):
     assert error[:, 2:].max() < 0.015
     pulled = known[1] > 0.3 * scale
     assert pulled[:2].any(axis=(1, 2)).all()
-    assert error[1, 0][pulled[0]].max() < 0.04
-    assert error[1, 1][pulled[1]].max() < 0.02
+    assert error[1, 0][pulled[0]].max() < 0.035
+    assert error[1, 1][pulled[1]].max() < 0.018
 
 
 def shouldered(distance: float) -> SolidFiring:
