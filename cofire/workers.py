@@ -108,9 +108,9 @@ def local_processes(count: int | None = None) -> Iterator[Executor | None]:
     try:
         yield pool
     finally:
-        pool.shutdown(wait=False, cancel_futures=True)
         for child in set(multiprocessing.active_children()) - before:
             child.terminate()
+        pool.shutdown(cancel_futures=True)  # waits for its thread: at exit that may find no pipe
 
 
 class _Deaf(ProcessPoolExecutor):

@@ -79,8 +79,8 @@ def zone_strains(response: Response) -> list[Array]:
     return found
 
 
-def brown_utilisations(response: Response, sintered: float = SINTERED) -> list[Array]:
-    """Strain of every band over what it then bears, until it counts as sintered.
+def brown_utilisations(response: Response, sintered: float = SINTERED) -> Array:
+    """Strain at every station over what its band then bears, until that counts as sintered.
 
     Parameters
     ----------
@@ -91,10 +91,15 @@ def brown_utilisations(response: Response, sintered: float = SINTERED) -> list[A
 
     Returns
     -------
-    list of array
-        Shape (T, K) a band, zero once it has sintered. [-]
+    array
+        The worst mean that begins or ends at each station, zero once its band has sintered;
+        shape (T, G). [-]
     """
-    return [used for used, _ in _used(response, sintered)]
+    found = np.zeros((response.fired.time.size, response.fired.band.size))
+    for used, place in _used(response, sintered):
+        for k, station in enumerate(place):
+            np.maximum(found[:, station], used[:, k], out=found[:, station])
+    return found
 
 
 def _used(response: Response, sintered: float) -> list[tuple[Array, NDArray[np.intp]]]:

@@ -482,6 +482,7 @@ def _search(
         return
     say("solids of the best designs")
     found, last = settle(found, rough, in_firing, solids)
+    first = found.chosen.design
     chosen = laid_design(in_firing, metal.name, ceramic.name, below, found.chosen.design)
     if far_apart(ratios_by_solid(rough, chosen, last), rough.ratios, last):
         rough.correct(chosen, last)
@@ -493,10 +494,13 @@ def _search(
     draft.designs = found
     design = found.chosen.design
     base = laid_design(vessel, metal.name, ceramic.name, below, design)
+    if design != first:
+        (last,) = solids([replace(base, firing=settled.firing)])
+    own = ratios_by_solid(rough, replace(base, firing=settled.firing), last)
     draft.layout = design.layout
     draft.vessel = replace(base, firing=settled.firing)
     anew = propose_schedule(
-        base, bench.cards, bench=rough, whole=whole, start=settled.setting,
+        base, bench.cards, bench=replace(rough, ratios=own), whole=whole, start=settled.setting,
         progress=lambda n: say(f"schedule: {n}"),
     )  # fmt: skip
     draft.tried += anew.tried

@@ -304,7 +304,7 @@ def breaking_utilisation(response: Response) -> Array:
         row, here = response.material[band], shell.band == band
         counts = (response.progress[row] >= SINTERED) & (card.ceramic is not None)
         dense = tension[:, here] / strength[row][:, None]
-        utilisation[:, here] = np.where(counts[:, None], dense, brown[band])
+        utilisation[:, here] = np.where(counts[:, None], dense, brown[:, here])
     return np.asarray(utilisation)
 
 

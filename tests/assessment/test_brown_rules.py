@@ -87,23 +87,23 @@ def test_strength_and_stiffness_of_brown_ware_cancel():
 
 
 def test_brown_strain_beside_a_joint_does_not_hang_on_the_mesh():
-    """Marched closely until the body sinters. Wrong if the two differ by more than 5 %.
+    """Marched closely until the body sinters. Wrong if the two differ by more than 3 %.
 
-    The largest strain at a point is 19 % larger with ten elements across the wall than with six.
+    With six elements across it is 7 % lower than with twelve, with the usual eight 2 %.
     """
     vessel = written_vessel(TEA_LIGHT)
     shell = fire_vessel(vessel, CARDS)
     hot = float(shell.trace.time[np.argmax(shell.trace.ware > kelvin(600.0))])
-    close = times_for_solid(shell)
+    close, _ = times_for_solid(shell)
     times = np.concatenate([close[close < hot], close[close >= hot][::-4][::-1]])
     told = []
-    for across in (6, 10):
+    for across in (8, 12):
         mesh = mesh_solid(vessel.radius, vessel.height, vessel.wall, vessel.steps, across=across)
         solid = fire_solid(mesh, shell.history, shell.material, times=times)
         ware = np.interp(solid.time, shell.trace.time, shell.trace.ware)
         response = replace(shell, fired=solid, temperature=ware)
         told.append(only(flags_of(response, "brown"), "brown", BODY))
-    assert told[1].utilisation == pytest.approx(told[0].utilisation, rel=0.05)
+    assert told[1].utilisation == pytest.approx(told[0].utilisation, rel=0.03)
     assert told[0].height is not None
     assert told[0].height == pytest.approx(18e-3, abs=4e-4)  # beside the joint, where it matters
 
@@ -111,11 +111,9 @@ def test_brown_strain_beside_a_joint_does_not_hang_on_the_mesh():
 def test_no_beginning_of_sintering_is_asked_for():
     """The old rule moved from 2.2 to 0.08 with its threshold; here the worst moment is before."""
     response = fired.tea_light()
-    utilisations = brown_flags.brown_utilisations(response)
-    ends = [
-        max(x.max() for x in brown_flags.brown_utilisations(response, s)) for s in (0.8, 0.9, 0.95)
-    ]
-    assert ends == pytest.approx([max(x.max() for x in utilisations)] * 3, rel=1e-6)
+    largest = brown_flags.brown_utilisations(response).max()
+    ends = [brown_flags.brown_utilisations(response, s).max() for s in (0.8, 0.9, 0.95)]
+    assert ends == pytest.approx([largest] * 3, rel=1e-6)
 
 
 def test_a_metal_that_yields_is_strained_past_one():

@@ -253,17 +253,15 @@ def test_plastic_strain_of_a_held_metal_ring_is_the_mismatch_less_what_springs_b
 
 
 def test_plastic_strain_beside_a_joint_does_not_hang_on_the_mesh():
-    """At a point it grows by three with elements half as large; over a tenth of a wall it stays.
+    """At a point it grows by half from six to eight elements across; over a tenth of a wall it stays.
 
     Wrong if the means of the two meshes differ by more than 3 %.
     """
     vessel = written_vessel(TEA_LIGHT)
     shell = fire_vessel(vessel, CARDS, control=COARSE, fineness=0.5)
     told, at_a_point = [], []
-    for across in (3, 6):
-        mesh = mesh_solid(
-            vessel.radius, vessel.height, vessel.wall, vessel.steps, across=across
-        )  # fmt: skip
+    for across in (6, 8):
+        mesh = mesh_solid(vessel.radius, vessel.height, vessel.wall, vessel.steps, across=across)
         solid = fire_solid(mesh, shell.history, shell.material, times=shell.fired.time)
         response = replace(
             shell,
@@ -275,7 +273,7 @@ def test_plastic_strain_beside_a_joint_does_not_hang_on_the_mesh():
         done = np.flatnonzero(response.progress[shell.material[0]] >= SINTERED)
         at_a_point.append(100 * float(np.abs(plastic[done] - plastic[done[0]]).max()))
     assert told[1] == pytest.approx(told[0], rel=0.03)
-    assert at_a_point[1] > 2.0 * at_a_point[0]  # else a point would do
+    assert at_a_point[1] > 1.4 * at_a_point[0]  # else a point would do
     assert told[1] < at_a_point[1]
 
 

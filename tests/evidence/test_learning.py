@@ -108,7 +108,7 @@ def test_outcomes_no_sample_foretold_are_said_to_leave_few_of_them():
 
 
 def test_a_sample_that_a_ring_could_not_be_fired_with_keeps_its_weight():
-    piece = FiredPiece("r", "sound", replace(of_one_rule(np.array([0.1, 0.1])), kept=(0, 2)))
+    piece = FiredPiece("r", "sound", replace(of_one_rule(np.array([0.01, 0.01])), kept=(0, 2)))
     found = likelihood(piece, 3)
     assert (found[1] == 0.5).all()
     assert (found[[0, 2]] > 0.9).all()

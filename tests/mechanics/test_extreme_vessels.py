@@ -110,7 +110,7 @@ def test_a_liquid_zone_carries_no_stress_and_gives_none(viscosity: float, rim: f
     fired = made(mesh, control=CLOSELY, viscosity=[viscosity, np.inf])
     flow = 3.0 * viscosity * MISMATCH / HOUR
     assert np.abs(fired.stress).max() < flow + OUT_OF_BALANCE
-    assert np.abs(fired.steps.peak).max() < flow + OUT_OF_BALANCE
+    assert np.abs(fired.steps.peak).max() < flow + 2.0 * OUT_OF_BALANCE  # read from both sides
 
 
 def test_a_zone_that_freezes_from_a_liquid_keeps_only_what_comes_after():
