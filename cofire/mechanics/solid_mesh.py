@@ -43,10 +43,10 @@ FINE_ACROSS = 10
 """Elements where a band or an end is shorter than half a wall. [-]"""
 
 _LAYER = 0.028  # thickness of the elements at the faces over the wall, times elements across
-_BESIDE_STEP = 0.005  # length of the first element over the wall, with the usual number across
+_BESIDE_STEP = 0.01  # length of the first element over the wall, with the usual number across
 _AT_END = 0.2
 _ROD_ACROSS, _ROD_LAYER, _ROD_STEP, _ROD_GROWTH = 6, 0.1, 0.03, 0.4  # the same of rods and discs
-_GROWTH = 0.35  # of the length, per distance
+_GROWTH = 0.4  # of the length, per distance
 _LARGEST = 0.4  # over √(radius × wall)
 _AT_KINK = 0.1
 _SHOULDER = 2.0  # growth of the wall along itself from which it is a shoulder of its faces

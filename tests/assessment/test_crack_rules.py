@@ -253,7 +253,7 @@ def test_plastic_strain_of_a_held_metal_ring_is_the_mismatch_less_what_springs_b
 
 
 def test_plastic_strain_beside_a_joint_does_not_hang_on_the_mesh():
-    """At a point it grows by half from six to eight elements across; over a tenth of a wall it stays.
+    """At a point it grows by half from six elements across to eight; over a length it stays.
 
     Wrong if the means of the two meshes differ by more than 3 %.
     """

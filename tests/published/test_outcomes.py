@@ -37,9 +37,9 @@ with the reason here.
 - 17 and 0.65: the first run of the product's own verdict; calling every pair sound gives 18.
 - 20 and 0.79: rods and discs as solids (16 and 0.64 by that alone), joints of tiles and sleeves
   asked from their edges and ends, thin layers bounded by energy.
-- 19 and 0.75: strain of a metal as a mean over a tenth of the wall: at a point it grew by three with
-  elements half as large, and with it the alumina and nickel pair had been told right. March of
-  second order in flow."""
+- 19 and 0.75: strain of a metal as a mean over a tenth of the wall: at a point it grew by three
+  with elements half as large, and with it the alumina and nickel pair had been told right. March
+  of second order in flow."""
 
 
 def test_every_open_pair_is_judged_by_rules_of_the_table_and_by_no_other():
