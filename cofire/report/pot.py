@@ -48,7 +48,7 @@ BESIDE, LETTER = 0.25, 0.075
 """Room for the names of its zones: for the lines to them, and for each letter. [inch]"""
 TALL, WIDE = 3.7, 2.5
 """Highest and widest that a pot is drawn. [inch]"""
-WIDE = 0.6 / 72.0
+OF_SIZE = 0.6 / 72.0
 """Width of a letter for each point of its size, a little more than the mean digit's. [inch]"""
 LONGEST = 17
 """Characters of a zone's name. [-]"""
@@ -381,7 +381,8 @@ def section_picture(m: Job, inches: bool = False) -> Figure:
     # room for labels: their line, then what is written there [inch]
     below, above = 0.04, 0.42
     left, right = (
-        max(0.72, 0.18 + WIDE * SMALL * max(len(text) for text in side)) for side in (layers, texts)
+        max(0.72, 0.18 + OF_SIZE * SMALL * max(len(text) for text in side))
+        for side in (layers, texts)
     )
     free = WIDTH - left - right
     scale = min((HEIGHT - below - above) / top, free / wide.sum())  # inch a mm

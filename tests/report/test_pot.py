@@ -47,6 +47,11 @@ def test_both_pots_are_drawn_with_one_scale_that_is_the_same_in_both_directions(
         assert points[:, 1].max() == pytest.approx(1e3 * wall.height[-1])
         assert points[:, 0].min() == pytest.approx(-1e3 * wall.outside.max(), rel=1e-3)
     np.testing.assert_allclose(scales, scales[0])
+    sizes = [
+        scales[0] * 1e3 * max(wall.height[-1], 2.0 * wall.outside.max())
+        for wall in (fired_wall(check.designed) for check in (given, proposed))
+    ]
+    assert 1.5 < max(sizes) < 5.1  # inches: large enough to be seen, small enough for a page
 
 
 def test_every_zone_is_named_and_every_joint_tells_its_height_and_what_it_uses_up() -> None:
