@@ -214,3 +214,13 @@ def test_a_hold_too_short_to_notice_is_none() -> None:
         return trace(Firing("brief", KILN, (Segment(900.0, 150.0 / HOUR, hold),), lag=300.0))
 
     assert np.array_equal(with_hold(1e-20).time, with_hold(0.0).time)
+
+
+def test_the_ware_is_followed_closely_while_it_comes_up_to_its_kiln() -> None:
+    """Through twelve lags of a hold, a twelfth of a lag apart; then once in a while."""
+    firing = simple_firing(KILN, kelvin(900.0), 10.0 * HOUR, 100.0 / HOUR, lag=300.0)
+    found = trace(firing)
+    hold = found.time[np.isclose(found.kiln, kelvin(900.0), atol=1e-6)]
+    gaps = np.diff(hold)
+    assert gaps[hold[:-1] < hold[0] + 11.0 * 300.0].max() <= 300.0 / 12.0 + 1e-6
+    assert gaps.max() > 60.0

@@ -104,6 +104,8 @@ def test_a_users_kiln_joins_the_shipped_ones(tmp_path: Path) -> None:
         ({"segment": [{**STEP, "rate_C_per_h": 0}]}, r"segment 1: rate_C_per_h = 0; allowed"),
         ({"segment": [{**STEP, "ramp": 3}]}, r"segment 1: no field named 'ramp'"),
         ({"segment": []}, r"segment"),
+        ({"segment": 3}, r"here: \[\[segment\]\]: 3; allowed: 1 to 60 segments"),
+        ({"segment": [STEP] * 61}, r"here: \[\[segment\]\]: 61 of them; allowed: 1 to 60 segments"),
         ({"gas": "argon", "segment": [STEP]}, r"here: no gas named 'argon'"),
         ({"lag_min": -1, "segment": [STEP]}, r"here: lag_min = -1; allowed: 0 to 600"),
     ],
