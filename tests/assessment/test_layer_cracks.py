@@ -141,6 +141,15 @@ def test_a_pressed_buried_layer_cracks_at_its_bare_edge_and_no_deeper():
     assert limit.through == 0.0
 
 
+def test_of_three_layers_the_middle_one_tunnels_and_the_outer_ones_crack_from_their_faces():
+    """A layer is bare where nothing lies on it: the lowest below, the highest above."""
+    bodies = [GLASS] * 3
+    tile, stress = tile_of((1e-3, 0.5e-3, 1e-3), bodies, (0.0, -2e-3, 0.0))
+    limits = tile_limits(tile, stress, bodies, [JOINT] * 2)
+    assert {limit.layer for limit in named(limits, "tunnel")} == {1}
+    assert {limit.layer for limit in named(limits, "across")} == {0, 2}
+
+
 def test_a_tile_of_one_body_has_no_crack():
     tile, stress = tile_of((1e-3, 1e-3), [GLASS, GLASS], (-2e-3, -2e-3))
     limits = tile_limits(tile, stress, [GLASS, GLASS], [JOINT])
