@@ -203,7 +203,7 @@ def foretold(risk: float, exponent: float, rule: str) -> float:
     Examples
     --------
     >>> round(foretold(0.1, 8.0, "cooling"), 2), round(foretold(0.1, 8.0, "atmosphere"), 2)
-    (0.36, 0.1)
+    (0.41, 0.1)
     """
     nodes, weights = np.polynomial.hermite_e.hermegauss(41)
     power = np.minimum(exponent * np.log(factor_of(rule).spread) * nodes, 300.0)
