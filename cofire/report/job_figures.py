@@ -154,15 +154,17 @@ def _curve(
         axes.plot([hour, hour, stand], [degrees, 0.955 * top, top], color="0.6", lw=0.5, zorder=1)
         axes.plot(hour, degrees, "o", ms=2.6, color=INK, zorder=4)
         axes.text(stand, 1.01 * top, letter(n), fontsize=size, ha="center", va="bottom", color=INK)
+    lane = 0.075 * top  # below the curve, which begins at the floor: the numbers of the segments
     for n, step in enumerate(steps, 1):
         first, last = step.start / HOUR, min(step.end / HOUR, end)
         if n > 1:
-            axes.axvline(first, 0.0, 0.035, color=INK, lw=0.7)
+            axes.plot([first, first], [-lane, 0.0], color=INK, lw=0.7)
         if last - first > 0.03 * end:
-            axes.text(0.5 * (first + last), 0.012 * top, str(n), fontsize=size, ha="center",
-                      va="bottom", color=INK)  # fmt: skip
+            axes.text(0.5 * (first + last), -0.5 * lane, str(n), fontsize=size, ha="center",
+                      va="center_baseline", color=INK)  # fmt: skip
     axes.set_xlim(0.0, end)
-    axes.set_ylim(0.0, top)
+    axes.set_ylim(-lane, top)
+    axes.axhline(0.0, color=INK, lw=0.7)
     axes.tick_params(labelsize=size, pad=2, length=2.5)
     axes.set_xlabel("hours", fontsize=size, labelpad=1)
     axes.text(0.012, 0.985, sign, fontsize=size, va="top", color=INK, transform=axes.transAxes)
@@ -200,7 +202,8 @@ def firing_figure(response: Response, limit: float, reasons: Sequence[str] = ())
     told = []
     for n, event in enumerate(events):
         zones = "" if event.name in BURNOUT else " and ".join(event.zones)
-        name = f"{_short(zones, BESIDE)}: {event.name}" if zones else event.name
+        name = "may be opened" if event.name == "cold" else event.name
+        name = f"{_short(zones, BESIDE)}: {name}" if zones else name
         when = f"{event.time / HOUR:.1f} h, {celsius(event.ware):.0f} °C"
         told += textwrap.wrap(f"{letter(n)}  {when}: {name}", 44, subsequent_indent="    ")
     held = []

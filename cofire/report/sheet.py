@@ -21,6 +21,7 @@ from cofire.assessment.fired_metal import fired_metals
 from cofire.assessment.rule import CAUTION, GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
 from cofire.design.ladder import LADDER, RING
+from cofire.design.starting import taken
 from cofire.production.changeovers import DONE
 from cofire.production.job import BURNOUT, happenings, kiln_steps, pure_materials
 from cofire.production.paste import COARSE
@@ -558,9 +559,14 @@ def _described(p: Piece) -> Text:
 
 MEANING = {
     "go": "Every limit is kept with its margin.",
-    "caution": "No limit is passed, but one is nearer than its margin. Fire the test pieces first.",
+    "caution": "Nothing that would lose the pot is expected, but at least one limit is near, "
+    "passed or not known. Fire the test pieces first.",
     "no": "The model expects a defect. Do not print or fire the vessel as it stands.",
 }
+OWN = (
+    "The file named no firing: this one is cofire's own, taken from the window that its materials "
+    "share (see What the sheet rests on)."
+)
 LEFT_OUT = (
     "Knocks and draughts on the powder between burnout and sintering, when it is weakest. Do not "
     "move, knock or open.",
@@ -582,7 +588,7 @@ LITTLE = 0.1
 """Utilisation below which a kept limit is only named. [-]"""
 
 
-def where(flag: Flag, response: Response) -> tuple[str, ...]:
+def where(flag: Flag, response: Response, faded: bool = False) -> tuple[str, ...]:
     """The place of a flag by the numbers of its bands.
 
     Parameters
@@ -591,13 +597,21 @@ def where(flag: Flag, response: Response) -> tuple[str, ...]:
         From `judge`.
     response : Response
         Of the vessel.
+    faded : bool
+        Whether its bands are those of the changeovers, not those of the table of the print.
 
     Returns
     -------
     text
-        With names as such.
+        With names as such. Where a changeover fades into many thin bands, which no one draws or
+        prints by number, the blends themselves are named.
     """
     names = [card.name for card in response.cards]
+    if faded:
+        pair = [(low, up) for low, up in pairwise(names) if flag.zone == joint_name(low, up)]
+        if pair:
+            return ("between ", Name(pair[0][0]), " and ", Name(pair[0][1]))
+        return (Name(flag.zone),)
     for n, (below, above) in enumerate(pairwise(names), 1):
         if flag.zone == joint_name(below, above):
             return (f"joint of bands {n} and {n + 1}",)
@@ -611,7 +625,8 @@ def _found(flag: Flag) -> str:
     """The figure of a flag in words."""
     if flag.verdict == UNKNOWN or flag.unit == GRADE:
         return flag.note
-    figure = f"{flag.note}: {number(flag.figure)} against {number(flag.limit)} {flag.unit}"
+    unit = "%" if flag.note.startswith("probab") and flag.unit.startswith("% prob") else flag.unit
+    figure = f"{flag.note}: {number(flag.figure)} against {number(flag.limit)} {unit}"
     return figure + unsure(flag)
 
 
@@ -632,7 +647,7 @@ def verdict_text(m: Job) -> Text:
     flag = verdict.deciding
     parts: list[str] = [MEANING[verdict.word]]
     if verdict.grade > GO:
-        zone = where(flag, m.check.printed)
+        zone = where(flag, m.check.printed, bool(m.check.smeared))
         parts += (f" Decided by {flag.rule}, ", *zone, f": {harm(flag)}{_found(flag)}.")
     if m.check.smeared:
         parts.append(f" {ends_line(m.check)} {sharp_line(m.check)}")
@@ -660,18 +675,20 @@ def limits_table(m: Job) -> Table | None:
         return None
     return Table(
         key="limits-passed",
-        caption=f"Limits {'passed' if verdict.grade > CAUTION else 'near'}, worst first",
+        caption="Limits passed, what decides first"
+        if verdict.grade > CAUTION
+        else "Limits near, passed or not known, what decides first",
         head=("Limit", "Where", "Found and allowed, when", "What would mend it"),
-        rows=[_limit_row(flags, m.check.printed) for flags in bad],
+        rows=[_limit_row(flags, m.check.printed, bool(m.check.smeared)) for flags in bad],
         kinds={1: "text", 2: "text", 3: "text"},
     )
 
 
-def _limit_row(flags: Sequence[Flag], response: Response) -> tuple[Text, ...]:
+def _limit_row(flags: Sequence[Flag], response: Response, faded: bool) -> tuple[Text, ...]:
     """The worst flag of one rule."""
     worst = flags[0]
     others = sum(flag.grade > GO for flag in flags) - 1
-    zone = (*where(worst, response), f", and {others} more" if others else "")
+    zone = (*where(worst, response, faded), f", and {others} more" if others else "")
     when = place(worst)
     found = f"{harm(worst)}{_found(worst)}{', ' if when else ''}{when}"
     return ((Strong(worst.verdict), f": {worst.rule}"), zone, found, worst.remedy)
@@ -696,13 +713,13 @@ def other_limits(m: Job) -> list[Text]:
     near: list[str] = []
     for worst, *_ in rules:
         if GO < worst.grade < verdict.grade:
-            zone = where(worst, m.check.printed)
+            zone = where(worst, m.check.printed, bool(m.check.smeared))
             short = worst.verdict == UNKNOWN or worst.unit == GRADE
             figure = f"{number(worst.figure)} of {number(worst.limit)} {worst.unit}"
             near += ("; " if near else "", f"{worst.rule}, ", *zone)
             near.append(f": {worst.note if short else figure}")
     if near:
-        lines.append((Strong("Near a limit, or not known:"), " ", *near, "."))
+        lines.append((Strong("Cautions besides (near, passed or not known):"), " ", *near, "."))
     kept = [flags[0] for flags in rules if flags[0].grade == GO]
     much = ", ".join(f"{f.rule} {number(f.utilisation)}" for f in kept if f.counted >= LITTLE)
     little = ", ".join(f.rule for f in kept if f.counted < LITTLE)
@@ -788,6 +805,7 @@ def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> s
     response = m.response
     vessel, curve = response.vessel, response.trace
     firing = vessel.firing
+    unnamed = [taken(firing)] if vessel.left_open is not None else []
     steps, events = kiln_steps(firing.segments, curve), happenings(response)
     cards = pure_materials(response)
     bound = min(cards, key=ceiling)
@@ -801,7 +819,7 @@ def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> s
         f"{1e3 * fired.height[-1]:.1f} mm; {len(response.cards)} bands. Worst: "
         f"{worst_words(m.check)}.",
         caption="Cut wall at one scale; hatched is metal, dotted a blend. Right, by each joint: "
-        "share of a limit used up, ○ kept, △ near, ✕ passed. "
+        "largest share of any limit used up, ○ kept, △ near, ✕ passed. "
         f"{worst_words(m.check)}.",
     )
     line = Figure(
@@ -817,7 +835,7 @@ def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> s
         name=Name(vessel.name),
         title=plain(vessel.name),
         firing=("Programme: ", Name(firing.name), ". Kiln: ", Name(firing.kiln.name),
-                f", in {firing.gas_words}."),
+                f", in {firing.gas_words}.", *(f" {OWN}" for _ in unnamed)),
         verdict=m.verdict,
         decided=shown(verdict_text(m)),
         limits=shown(limits_table(m)),
@@ -836,7 +854,7 @@ def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> s
         cautions=shown(cautions(response)),
         defer=DEFER,
         cards=numbers,
-        inputs=shown(input_lines(m)),
+        inputs=shown([*unnamed, *input_lines(m)]),
         sources=sources,
         left_out=LEFT_OUT,
     )  # fmt: skip

@@ -87,9 +87,9 @@ def sharp_line(check: Check) -> str:
         return ""
     sharp = check.sharp
     return (
-        f"With every changeover sharp it would be {sharp.word} (as a shell), utilisation "
-        f"{number(sharp.utilisation)} ({sharp.worst.rule}); as printed {check.word}, "
-        f"{number(check.verdict.utilisation)} ({check.verdict.worst.rule})."
+        f"With every changeover sharp it would be {sharp.word} (as a shell), with at most "
+        f"{number(sharp.utilisation)} of a limit used up ({sharp.worst.rule}); as printed "
+        f"{check.word}, {number(check.verdict.utilisation)} ({check.verdict.worst.rule})."
     )
 
 

@@ -50,7 +50,7 @@ from cofire.report.plan import firing_csv
 from cofire.report.pot import SIGNS, section_picture
 from cofire.report.sheet import LEFT_OUT, clock, write_sheet
 from cofire.units import HOUR, MINUTE, kelvin
-from cofire.vessel import Band, Printer, read_vessel
+from cofire.vessel import Band, OpenFiring, Printer, read_vessel
 from tests.fired import sharply
 from tests.made import FRIT, SILVER, cylinder, fired, foot, graded, plain
 
@@ -545,7 +545,7 @@ def test_limits_that_are_near_or_kept_are_named_once_each_beside_those_that_are_
     others = [r for r, grade in grades.items() if grade == made.verdict.grade and r != first]
     assert passed == [first, *others]
     lines = [e.whole for e in root.all("p") if e.attributes.get("class") == "small"]
-    (near,) = (line for line in lines if line.startswith("Near a limit"))
+    (near,) = (line for line in lines if line.startswith("Cautions besides"))
     (kept,) = (line for line in lines if line.startswith("Kept, "))
     for rule, grade in grades.items():
         assert (f"{rule}, " in near) == (0 < grade < made.verdict.grade), rule
@@ -980,3 +980,14 @@ def test_the_pictures_of_an_imperial_sheet_have_fahrenheit_and_inches() -> None:
     words = [t.get_text() for t in drawn.axes[0].texts]
     assert "never above 1706 °F" in words
     assert "°C" not in words
+
+
+def test_a_sheet_says_where_the_file_named_no_firing() -> None:
+    made = vase()
+    assert "The file named no firing" not in page("vase")
+    vessel = replace(made.response.vessel, left_open=OpenFiring())
+    check = replace(made.check, designed=replace(made.check.designed, vessel=vessel))
+    begun = replace(made, check=check)
+    text = read(write_sheet(begun)).whole
+    assert "The file named no firing: this one is cofire's own" in text
+    assert "The file names no firing; taken from the window" in text
