@@ -625,8 +625,7 @@ def _found(flag: Flag) -> str:
     """The figure of a flag in words."""
     if flag.verdict == UNKNOWN or flag.unit == GRADE:
         return flag.note
-    unit = "%" if flag.note.startswith("probab") and flag.unit.startswith("% prob") else flag.unit
-    figure = f"{flag.note}: {number(flag.figure)} against {number(flag.limit)} {unit}"
+    figure = f"{flag.note}: {number(flag.figure)} against {number(flag.limit)} {flag.unit}"
     return figure + unsure(flag)
 
 
