@@ -437,7 +437,7 @@ def test_text_json_and_sheet_show_figure_limit_and_unit_of_every_flag():
         assert f"{flag.zone}: {told}" in text
         cells = (
             "".join(cell) if isinstance(cell, tuple) else cell
-            for cell in _limit_row([flag], response)
+            for cell in _limit_row([flag], response, False)
         )
         assert told in " ".join(cells).replace("\u00a0", " ")
 
