@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeVar
@@ -63,6 +64,8 @@ class Step:
     behind: float | None
 
 
+CHANGE = re.compile(r"(\w+) to (\w+) (\w+)")
+"""A change of phase as a card names it: from, to, and of what."""
 GAS_COMES = {
     "air": "open to air from here",
     "carbon": "close the pack in carbon here",
@@ -171,11 +174,18 @@ def happenings(response: Response) -> list[Happening]:
 
 
 def _happening(group: list[Event], curve: Trace) -> Happening:
-    """Events of one name as one: the first of them, or the last where burnout ends."""
+    """Events of one name as one: the first of them, or the last where burnout ends.
+
+    A card names a change of phase as it goes on heating ("alpha to gamma iron"); on cooling it is
+    told the other way round.
+    """
     event = group[-1] if group[0].name == BURNOUT[1] else group[0]
     zones = tuple(dict.fromkeys(e.zone for e in group if e.zone))
+    name, hottest = event.name, float(curve.time[int(np.argmax(curve.ware))])
+    if event.time > hottest and (way := CHANGE.fullmatch(name)):
+        name = f"{way[2]} to {way[1]} {way[3]}"
     kiln = float(np.interp(event.time, curve.time, curve.kiln))
-    return Happening(event.name, zones, event.time, event.temperature, kiln)
+    return Happening(name, zones, event.time, event.temperature, kiln)
 
 
 # ----------------------------------------------------------------------------------------------

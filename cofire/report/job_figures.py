@@ -140,8 +140,8 @@ def _curve(
     top = 1.08 * degrees_of(max(limit, float(curve.kiln.max())))
     axes.axhline(degrees_of(limit), color=PLAIN, lw=0.9, ls=":")
     axes.annotate(
-        told, (end, degrees_of(limit)), (0, 2.5),
-        textcoords="offset points", fontsize=size, ha="right", va="bottom", color=INK, zorder=5,
+        told, (end, degrees_of(limit)), (0, -2.5),  # above it stand the letters
+        textcoords="offset points", fontsize=size, ha="right", va="top", color=INK, zorder=5,
         bbox={"fc": "white", "ec": "none", "pad": 0.6},
     )  # fmt: skip
     hours = curve.time / HOUR
@@ -154,7 +154,7 @@ def _curve(
         axes.plot([hour, hour, stand], [degrees, 0.955 * top, top], color="0.6", lw=0.5, zorder=1)
         axes.plot(hour, degrees, "o", ms=2.6, color=INK, zorder=4)
         axes.text(stand, 1.01 * top, letter(n), fontsize=size, ha="center", va="bottom", color=INK)
-    lane = 0.075 * top  # below the curve, which begins at the floor: the numbers of the segments
+    lane = 0.09 * top  # below the curve, which begins at the floor: the numbers of the segments
     for n, step in enumerate(steps, 1):
         first, last = step.start / HOUR, min(step.end / HOUR, end)
         if n > 1:

@@ -437,8 +437,9 @@ def _numbers(axes: Axes, green: Wall, fired: Wall, inch: float) -> None:
     for x, z in list(zip(np.transpose(ends), heights.T, strict=True))[1:-1]:
         axes.plot(x, z, color=PLAIN, lw=0.5, ls=(0, (3, 2)), zorder=1)
     middles = 0.25 * (heights[:, 1:] + heights[:, :-1]).sum(axis=0)
-    gap = ROW * HEIGHT * inch
+    gap = 1.08 * ROW * HEIGHT * inch  # a number in its frame is a little higher than a row
     stands = spread(middles, gap, max(float(heights.max()), gap * middles.size))
+    stands = np.maximum(stands, gap * (0.5 + np.arange(stands.size)))  # none below the ground
     for band, stand in enumerate(stands, 1):
         axes.text(
             0.0, stand, str(band), fontsize=SMALL + 0.7, ha="center", va="center", color=INK,

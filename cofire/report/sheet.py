@@ -21,7 +21,7 @@ from cofire.assessment.fired_metal import fired_metals
 from cofire.assessment.rule import CAUTION, GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
 from cofire.design.ladder import LADDER, RING
-from cofire.design.starting import taken
+from cofire.design.starting import taken, unnamed
 from cofire.production.changeovers import DONE
 from cofire.production.job import BURNOUT, happenings, kiln_steps, pure_materials
 from cofire.production.paste import COARSE
@@ -804,13 +804,14 @@ def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> s
     response = m.response
     vessel, curve = response.vessel, response.trace
     firing = vessel.firing
-    unnamed = [taken(firing)] if vessel.left_open is not None else []
+    own = [taken(firing)] if unnamed(vessel) else []
     steps, events = kiln_steps(firing.segments, curve), happenings(response)
     cards = pure_materials(response)
     bound = min(cards, key=ceiling)
     limit = ceiling(bound)
     numbers, sources = cards_table(cards)
     wall, fired = m.green.wall, m.green.fired
+    starred = worst_words(m.check).replace("★ ", "★\u00a0")  # the star stays with its words
     section = Figure(
         source=data_uri(section_picture(m, foreign)),
         shows=f"The pot cut through its wall: left of the axis as printed, "
@@ -819,7 +820,7 @@ def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> s
         f"{worst_words(m.check)}.",
         caption="Cut wall at one scale; hatched is metal, dotted a blend. Right, by each joint: "
         "largest share of any limit used up, ○ kept, △ near, ✕ passed. "
-        f"{worst_words(m.check)}.",
+        f"{starred}.",
     )
     line = Figure(
         source=data_uri(curve_picture(curve, steps, events, limit, foreign)),
@@ -834,7 +835,7 @@ def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> s
         name=Name(vessel.name),
         title=plain(vessel.name),
         firing=("Programme: ", Name(firing.name), ". Kiln: ", Name(firing.kiln.name),
-                f", in {firing.gas_words}.", *(f" {OWN}" for _ in unnamed)),
+                f", in {firing.gas_words}.", *(f" {OWN}" for _ in own)),
         verdict=m.verdict,
         decided=shown(verdict_text(m)),
         limits=shown(limits_table(m)),
@@ -853,7 +854,7 @@ def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> s
         cautions=shown(cautions(response)),
         defer=DEFER,
         cards=numbers,
-        inputs=shown([*unnamed, *input_lines(m)]),
+        inputs=shown([*own, *input_lines(m)]),
         sources=sources,
         left_out=LEFT_OUT,
     )  # fmt: skip

@@ -33,9 +33,11 @@ from cofire.assessment.verdict import Verdict
 from cofire.cli import job as job_command
 from cofire.cli.common import DEFECT, INPUT_WRONG
 from cofire.design.ladder import LADDER
+from cofire.design.starting import started, taken
 from cofire.firing.kiln import trace
 from cofire.firing.program import Segment, load_kilns, simple_firing
 from cofire.materials.card import Card
+from cofire.materials.catalogue import load_cards
 from cofire.production.changeovers import changeovers, purity
 from cofire.production.green import Green, green_vessel
 from cofire.production.job import Job, happenings, kiln_steps, pure_materials
@@ -48,9 +50,9 @@ from cofire.report.job import grams, said
 from cofire.report.job_figures import letter
 from cofire.report.plan import firing_csv
 from cofire.report.pot import SIGNS, section_picture
-from cofire.report.sheet import LEFT_OUT, clock, write_sheet
+from cofire.report.sheet import LEFT_OUT, OWN, clock, write_sheet
 from cofire.units import HOUR, MINUTE, kelvin
-from cofire.vessel import Band, OpenFiring, Printer, read_vessel
+from cofire.vessel import Band, OpenFiring, Printer, Vessel, read_vessel
 from tests.fired import sharply
 from tests.made import FRIT, SILVER, cylinder, fired, foot, graded, plain
 
@@ -811,7 +813,14 @@ def ten_bands() -> str:
 @needs_browser
 @pytest.mark.parametrize(
     "name",
-    ["silver_foot_vessel", "silver_rim_vessel", "iron_foot_bowl", "copper_foot_tumbler", ""],
+    [
+        "silver_foot_vessel",
+        "silver_rim_vessel",
+        "iron_foot_bowl",
+        "copper_foot_tumbler",
+        "bronze_vase",
+        "",
+    ],
 )
 def test_shipped_vessels_and_a_plan_of_ten_bands_print_on_two_pages_and_one_for_the_desk(
     name: str, tmp_path: Path
@@ -982,12 +991,70 @@ def test_the_pictures_of_an_imperial_sheet_have_fahrenheit_and_inches() -> None:
     assert "°C" not in words
 
 
-def test_a_sheet_says_where_the_file_named_no_firing() -> None:
+@pytest.mark.usefixtures("undrawn")
+def test_a_firing_that_no_file_named_is_told_as_such_and_one_that_a_plan_chose_is_not() -> None:
     made = vase()
-    assert "The file named no firing" not in page("vase")
-    vessel = replace(made.response.vessel, left_open=OpenFiring())
-    check = replace(made.check, designed=replace(made.check.designed, vessel=vessel))
-    begun = replace(made, check=check)
-    text = read(write_sheet(begun)).whole
-    assert "The file named no firing: this one is cofire's own" in text
-    assert "The file names no firing; taken from the window" in text
+    vessel, cards = replace(made.response.vessel, left_open=OpenFiring()), load_cards()
+    begun = started(replace(vessel, firing=replace(vessel.firing, segments=())), cards)
+
+    def told(vessel: Vessel, units: str = "metric") -> str:
+        own = replace(made.response, vessel=vessel)
+        return read(write_sheet(replace(made, check=sharply(own, made.verdict)), (), units)).whole
+
+    assert OWN in told(begun)
+    assert taken(begun.firing) in told(begun)
+    assert "°C" not in told(begun, "imperial").partition("The file names no firing")[2][:300]
+    chosen = replace(begun, firing=replace(begun.firing, name="proposed"))
+    for other in (chosen, made.response.vessel):
+        assert "named no firing" not in told(other)
+        assert "names no firing" not in told(other)
+
+
+def test_a_limit_where_pastes_fade_is_placed_by_its_blend_not_by_a_band_that_none_drew() -> None:
+    made = vase()
+    low, up = made.response.cards[0].name, made.response.cards[1].name
+    joint = replace(made.verdict.worst, zone=joint_name(low, up))
+    zone = replace(made.verdict.worst, zone=low)
+    assert sheet.where(joint, made.response) == ("joint of bands 1 and 2",)
+    assert sheet.where(joint, made.response, True) == ("between ", low, " and ", up)
+    assert sheet.where(zone, made.response)[0] == "band 1, "
+    assert sheet.where(zone, made.response, True) == (low,)
+
+
+def iron_bowl() -> Response:
+    """A low bowl of four bands, on a foot of iron."""
+    return fired(read_vessel(EXAMPLE.with_name("iron_foot_bowl.toml"), load_kilns()))
+
+
+def test_iron_turns_back_on_cooling() -> None:
+    events = happenings(iron_bowl())
+    (peak,) = (e.time for e in events if e.name == "peak")
+    turns = [(e.name, e.time < peak) for e in events if e.name.endswith(" iron")]
+    assert turns == [("alpha to gamma iron", True), ("gamma to alpha iron", False)]
+
+
+def test_no_number_of_a_segment_lies_on_the_curve_and_no_letter_on_the_limit() -> None:
+    response = iron_bowl()
+    curve = response.trace
+    steps, events = kiln_steps(response.vessel.firing.segments, curve), happenings(response)
+    figure = sheet_figures.curve_picture(curve, steps, events, kelvin(980.0))
+    FigureCanvasAgg(figure).draw()
+    (axes,) = figure.axes
+    texts = {text.get_text(): text.get_window_extent() for text in axes.texts}
+    floor = axes.transData.transform((0.0, 0.0))[1]
+    for number in range(1, len(steps) + 1):
+        box = texts[str(number)]
+        assert axes.bbox.y0 <= box.y0 < box.y1 <= floor, number
+    limit = texts["never above 980 °C"]
+    assert not any(limit.overlaps(texts[letter(n)]) for n in range(len(events)))
+
+
+def test_numbers_of_low_bands_are_whole_and_apart() -> None:
+    response = iron_bowl()
+    drawn = section_picture(sheet_of(response, green_vessel(response)))
+    FigureCanvasAgg(drawn).draw()
+    frames = [t.get_bbox_patch() for t in drawn.axes[0].texts]
+    boxes = [frame.get_window_extent() for frame in frames if frame is not None]
+    assert len(boxes) == 4
+    assert drawn.bbox.y0 <= boxes[0].y0
+    assert all(low.y1 <= up.y0 for low, up in pairwise(boxes))
