@@ -334,7 +334,8 @@ class Vessel:
     prices
         What things cost, if the file says so.
     left_open
-        What the file says of its firing where it has none; kept when one has been chosen.
+        What the file says of its firing where it has none, and its own window is taken; a plan that
+        chooses a firing leaves it out.
     free
         What else a plan may choose.
 

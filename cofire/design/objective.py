@@ -64,7 +64,6 @@ TELLING = 0.2
 more in one of ten plans (two-sided t of a correlation). [-]"""
 FEWEST = 24
 """Samples below which nothing is said of what decides. [-]"""
-NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
 SHARED = np.linspace(-4.0, 4.0, 81)
 """Values of the factor that the rules of stress share, in its standard deviations: close enough
 that what scatters from piece to piece joins them to a smooth chance. [-]"""
@@ -206,11 +205,11 @@ def chance_within(utilisation: float, spread: float) -> float:
     return float(ndtr(-np.log(max(utilisation, 1e-9)) / spread))
 
 
-def chance_uncracked(utilisation: float, modulus: float, spread: float) -> float:
-    """Chance that a brittle body whose stress is lognormal about its figure does not crack. [-]
+def uncracked(utilisation: float, modulus: float, spread: float) -> Array:
+    """Chance that a brittle body does not crack, at each value of the factor of its stress.
 
-    Weibull: exp(−r u^m) with r the risk at the limit, averaged over the spread (Gauss and Hermite,
-    seven points).
+    Weibull: exp(−r u^m) with r the risk at the limit. `SHARE @` it is the mean over a stress that
+    is lognormal about its figure.
 
     Parameters
     ----------
@@ -221,14 +220,18 @@ def chance_uncracked(utilisation: float, modulus: float, spread: float) -> float
     spread : float
         Standard deviation of the logarithm of the stress. [-]
 
+    Returns
+    -------
+    array
+        At `SHARED`. [-]
+
     Examples
     --------
-    >>> print(round(chance_uncracked(1.0, 10.0, 0.0), 3))
+    >>> print(round(float(SHARE @ uncracked(1.0, 10.0, 0.0)), 3))
     0.9
     """
-    limit = -np.log1p(-FAILURE_NO)
-    stress = np.clip(utilisation * np.exp(spread * NODES), 0.0, 1e3)
-    return float(WEIGHTS @ np.exp(-limit * stress**modulus) / WEIGHTS.sum())
+    stress = np.clip(utilisation * np.exp(spread * SHARED), 0.0, 1e3)
+    return np.asarray(np.exp(np.log1p(-FAILURE_NO) * stress**modulus))
 
 
 def chances(
@@ -261,15 +264,14 @@ def chances(
         if flag.rule not in worst or flag.counted > worst[flag.rule].counted:
             worst[flag.rule] = flag
     kept, rest = 1.0, 1.0
-    held, whole, uncracked = np.ones((3, SHARED.size))  # at each value of the shared factor
+    held, whole, sparing = np.ones((3, SHARED.size))  # at each value of the shared factor
     each: dict[str, float] = {}
     for name, flag in worst.items():
         rule, factor = rule_of(flag), factor_of(name)
         wide = float(np.log(factor.spread)) if spread is None else spread
         if flag.unit == CRACK_UNIT:
-            stress = np.clip(flag.counted * np.exp(wide * SHARED), 0.0, 1e3)
-            at = np.exp(np.log1p(-FAILURE_NO) * stress**modulus)
-            uncracked = np.minimum(uncracked, at)
+            at = uncracked(flag.counted, modulus, wide)
+            sparing = np.minimum(sparing, at)
             one = float(SHARE @ at)
         elif factor.shared and wide > 0.0:
             part = factor.scatter if spread is None else 0.5 * spread
@@ -283,8 +285,8 @@ def chances(
             rest *= one if not rule.loses else 1.0
         if rule.loses:
             each[name] = one
-    sound = kept * rest * float(SHARE @ (held * uncracked * whole))
-    kept *= float(SHARE @ (held * uncracked))
+    sound = kept * rest * float(SHARE @ (held * sparing * whole))
+    kept *= float(SHARE @ (held * sparing))
     loser = min(each, key=lambda name: each[name], default="") if kept < 0.5 else ""
     return kept, sound, loser
 

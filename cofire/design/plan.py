@@ -423,7 +423,7 @@ def _search(
 
     def laid(layout: Layout, firing: Firing) -> Vessel:
         bands = as_vessel(vessel, metal.name, ceramic.name, below, layout)
-        return replace(bands, firing=firing)
+        return replace(bands, firing=firing, left_open=None)
 
     def layers(
         firing: Firing, at: Bench, rounds: int, what: str, start: list[Layout] | None = None
@@ -494,6 +494,7 @@ def _search(
     draft.designs = found
     design = found.chosen.design
     base = laid_design(vessel, metal.name, ceramic.name, below, design)
+    base = replace(base, left_open=None)  # the firing is the plan's now
     if design != first:
         (last,) = solids([replace(base, firing=settled.firing)])
     own = ratios_by_solid(rough, replace(base, firing=settled.firing), last)

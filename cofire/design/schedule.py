@@ -13,7 +13,7 @@ from operator import attrgetter
 
 import numpy as np
 
-from cofire.assessment.rule import FIRING, GO, Flag
+from cofire.assessment.rule import FIRING, GO, NO, Flag
 from cofire.assessment.verdict import Verdict, rule_of
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.design.firings import COOLINGS, RAMPS, TIE, USUAL, Frame, Setting, followed, frame, near
@@ -353,7 +353,9 @@ def against(best: Fired, other: Fired | None, what: str, enough: float) -> str:
     worse = max(forbidding, key=attrgetter("counted"))
     now = {(f.rule, f.zone): f.counted for f in best.flags}
     before, after = told_apart(now.get((worse.rule, worse.zone), 0.0), worse.counted)
-    return f"{what} would bring {worse.rule} of {worse.zone} from {before} to {after} of its limit"
+    found = f"{what} would bring {worse.rule} of {worse.zone} from {before} to {after} of its limit"
+    near = GO < worse.grade < NO and worse.utilisation >= worse.caution
+    return f"{found}, a caution from {worse.caution:.2g} on" if near else found
 
 
 def told_apart(before: float, after: float) -> tuple[str, str]:

@@ -15,9 +15,6 @@ from cofire.materials.card import Card
 from cofire.units import HOUR, MINUTE, celsius
 from cofire.vessel import Vessel
 
-OWN_WINDOW = "own window: "
-"""With what the name of a firing from `started` begins; one that a plan chose bears another."""
-
 
 def started(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Vessel:
     """The vessel with a firing to begin from; itself where its file has one.
@@ -56,7 +53,7 @@ def started(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> 
     middle = len(whole.soaks) // 2
     firing = whole.fired(Setting(middle, USUAL, USUAL))
     soak = whole.soaks[middle]
-    name = f"{OWN_WINDOW}{celsius(soak.peak):.0f} °C, {soak.hold / MINUTE:.0f} min"
+    name = f"own window: {celsius(soak.peak):.0f} °C, {soak.hold / MINUTE:.0f} min"
     return replace(vessel, firing=checked(replace(firing, name=name), vessel.name))
 
 
@@ -73,17 +70,6 @@ def _gas(vessel: Vessel, cards: Mapping[str, Card]) -> str:
     if grade == NO:
         raise ModelError(f"{vessel.name}: gas: {reason}; name another, as gas in [firing]")
     return gas
-
-
-def unnamed(vessel: Vessel) -> bool:
-    """Whether the vessel's firing is that of `started`: neither its file's nor a plan's.
-
-    Parameters
-    ----------
-    vessel : Vessel
-        Ready to be fired.
-    """
-    return vessel.left_open is not None and vessel.firing.name.startswith(OWN_WINDOW)
 
 
 def taken(firing: Firing) -> str:

@@ -8,6 +8,9 @@ An answer of the law at n points is one array of `ROWS` rows: stress 0 to 2, tri
 stress 6 to 8 by mode, ln λ 9, λ 10, compliance 11 to 13, rate 14 to 16, softness 17, yielding 18;
 and a few marks: whether it flows, whether a point yields, its flow time, and whether it was given.
 
+It stands in one module, and takes no constant from another: what numba keeps of a compiled function
+is made anew when its own file changes, and not when one does from which it calls or reads.
+
 What it costs to compile grows with every place from which a function is called and with every
 array expression: hence plain loops, and searches written as one loop with a phase.
 """

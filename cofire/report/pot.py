@@ -44,12 +44,12 @@ LINE = 0.16
 """Least distance of two labels. [inch]"""
 RIGHT = 1.2
 """Room beside a pot for what its joints bear. [inch]"""
-BESIDE, LETTER = 0.25, 0.075
+OF_SIZE = 0.6 / 72.0
+"""Width of a letter for each point of its size, a little more than the mean digit's. [inch]"""
+BESIDE, LETTER = 0.25, OF_SIZE * LETTERS
 """Room for the names of its zones: for the lines to them, and for each letter. [inch]"""
 TALL, WIDE = 3.7, 2.5
 """Highest and widest that a pot is drawn. [inch]"""
-OF_SIZE = 0.6 / 72.0
-"""Width of a letter for each point of its size, a little more than the mean digit's. [inch]"""
 LONGEST = 17
 """Characters of a zone's name. [-]"""
 SHARE, FEW = 0.5, 0.02

@@ -21,7 +21,7 @@ from cofire.assessment.fired_metal import fired_metals
 from cofire.assessment.rule import CAUTION, GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
 from cofire.design.ladder import LADDER, RING
-from cofire.design.starting import taken, unnamed
+from cofire.design.starting import taken
 from cofire.production.changeovers import DONE
 from cofire.production.job import BURNOUT, happenings, kiln_steps, pure_materials
 from cofire.production.paste import COARSE
@@ -273,13 +273,16 @@ def programme(steps: Sequence[Step]) -> Table:
     )
 
 
-def told(event: Happening) -> Text:
+def told(event: Happening, packed: bool = False) -> Text:
     """An event in words, with its materials.
 
     Parameters
     ----------
     event : Happening
         From `happenings`.
+    packed : bool
+        Whether the firing is not all in air: a pack gives off carbon monoxide until it is cold, and
+        no vent closes.
 
     Returns
     -------
@@ -288,6 +291,8 @@ def told(event: Happening) -> Text:
     """
     usual = f"{event.name}: no draught" if event.name.endswith(INVERSION) else event.name
     words = WORDS.get(event.name, usual)
+    if packed and event.name == BURNOUT[1]:
+        words = "binder and water gone"
     parts = words if isinstance(words, tuple) else (words,)
     if event.name in BURNOUT or not event.zones:
         return parts
@@ -299,13 +304,15 @@ def _joined(names: Iterable[str]) -> tuple[str, ...]:
     return tuple(part for name in names for part in (" and ", name))[1:]
 
 
-def events_table(events: Sequence[Happening]) -> Table:
+def events_table(events: Sequence[Happening], packed: bool) -> Table:
     """What happens when, by the letters of the curve.
 
     Parameters
     ----------
     events : sequence of Happening
         From `happenings`.
+    packed : bool
+        As in `told`.
 
     Returns
     -------
@@ -313,7 +320,13 @@ def events_table(events: Sequence[Happening]) -> Table:
         One row an event.
     """
     rows = [
-        (letter(n), told(e), f"{celsius(e.kiln):.0f}", f"{celsius(e.ware):.0f}", clock(e.time))
+        (
+            letter(n),
+            told(e, packed),
+            f"{celsius(e.kiln):.0f}",
+            f"{celsius(e.ware):.0f}",
+            clock(e.time),
+        )
         for n, e in enumerate(events)
     ]
     return Table(
@@ -804,7 +817,7 @@ def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> s
     response = m.response
     vessel, curve = response.vessel, response.trace
     firing = vessel.firing
-    own = [taken(firing)] if unnamed(vessel) else []
+    own = [taken(firing)] if vessel.left_open is not None else []
     steps, events = kiln_steps(firing.segments, curve), happenings(response)
     cards = pure_materials(response)
     bound = min(cards, key=ceiling)
@@ -843,7 +856,7 @@ def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> s
         figures=shown((section, line)),
         programme=shown(programme(steps)),
         kiln=shown(firing_line(firing, curve, limit, bound.name)),
-        events=shown(events_table(events)),
+        events=shown(events_table(events, set(firing.gases) != {"air"})),
         reasons=shown(list(reasons)),
         bands=shown(bands_table(m)),
         print=shown(print_line(m)),

@@ -16,7 +16,7 @@ from cofire.assessment.check import Check
 from cofire.assessment.fired_metal import FiredMetal, fired_metals
 from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag
 from cofire.assessment.verdict import crack_chance, rule_of
-from cofire.design.starting import taken, unnamed
+from cofire.design.starting import taken
 from cofire.mechanics.solid_firing import SolidFiring
 from cofire.units import HOUR, celsius
 
@@ -178,7 +178,7 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
         f"{verdict.word.upper()}: {vessel.name}, {vessel.firing.name} in {vessel.firing.gas_words}"
     )
     lines = wrap(title)
-    if unnamed(vessel):
+    if vessel.left_open is not None:
         lines += wrap(taken(vessel.firing))
     if verdict.grade > GO:
         lines += wrap(f"Decided by {flag.rule}, {flag.zone}: {harm(flag)}{flag.note}.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from cofire.assessment.verdict import judge
 from cofire.assessment.windows import ceiling
 from cofire.cli import app
 from cofire.cli.common import DEFECT
+from cofire.design.plan import propose
 from cofire.design.starting import started, taken
 from cofire.errors import InputError, ModelError
 from cofire.firing.program import LAG
@@ -122,3 +124,12 @@ def test_a_vessel_whose_kiln_alone_was_named_is_read_back_from_its_plan(tmp_path
     assert [s.target for s in back.firing.segments] == pytest.approx(
         [s.target for s in vessel.firing.segments], abs=0.01
     )
+
+
+def test_a_plan_that_chose_a_firing_leaves_nothing_open(tmp_path: Path):
+    vessel = own(tmp_path)
+    direct = replace(vessel, joint=replace(vessel.joint, blends=0, height=0.0))
+    found = propose(direct, CARDS, effort=0.05)
+    assert found.given.designed.vessel.left_open is not None
+    assert found.schedule is not None
+    assert found.vessel.left_open is None

@@ -40,7 +40,7 @@ from cofire.materials.card import Card
 from cofire.materials.catalogue import load_cards
 from cofire.production.changeovers import changeovers, purity
 from cofire.production.green import Green, green_vessel
-from cofire.production.job import Job, happenings, kiln_steps, pure_materials
+from cofire.production.job import BURNOUT, Happening, Job, happenings, kiln_steps, pure_materials
 from cofire.production.paste import band_pastes, batches
 from cofire.production.pieces import Piece, Reading, pieces_for
 from cofire.production.printed_solid import overhangs
@@ -51,6 +51,7 @@ from cofire.report.job_figures import letter
 from cofire.report.plan import firing_csv
 from cofire.report.pot import SIGNS, section_picture
 from cofire.report.sheet import LEFT_OUT, OWN, clock, write_sheet
+from cofire.report.sheet import told as told_event
 from cofire.units import HOUR, MINUTE, kelvin
 from cofire.vessel import Band, OpenFiring, Printer, Vessel, read_vessel
 from tests.fired import sharply
@@ -733,6 +734,20 @@ def test_events_are_in_order_and_burnout_is_told_once() -> None:
     assert [c.name for c in pure_materials(graded()[0])] == [FRIT, SILVER]
 
 
+def test_vents_may_close_after_burnout_in_air_and_never_beside_a_pack() -> None:
+    """A pack gives off carbon monoxide until it is cold, whatever has left the ware."""
+    gone = Happening(BURNOUT[1], ("copper",), 3600.0, kelvin(600.0), kelvin(610.0))
+    assert "vents may close" in "".join(told_event(gone))
+    assert "vents may close" not in "".join(told_event(gone, packed=True))
+    gases = {gas: gas != "air" for gas in ("air", "carbon")}
+    for gas, packed in gases.items():
+        made = vase()
+        firing = replace(made.response.vessel.firing, gas=gas)
+        own = replace(made.response, vessel=replace(made.response.vessel, firing=firing))
+        text = read(write_sheet(replace(made, check=sharply(own, made.verdict)))).whole
+        assert ("vents may close" in text) != packed
+
+
 def test_a_body_alone_has_its_own_events() -> None:
     events = happenings(plain()[0])
     assert [e.zones for e in events if e.name == "sets"] == [(FRIT,)]
@@ -1004,7 +1019,7 @@ def test_a_firing_that_no_file_named_is_told_as_such_and_one_that_a_plan_chose_i
     assert OWN in told(begun)
     assert taken(begun.firing) in told(begun)
     assert "°C" not in told(begun, "imperial").partition("The file names no firing")[2][:300]
-    chosen = replace(begun, firing=replace(begun.firing, name="proposed"))
+    chosen = replace(begun, left_open=None)
     for other in (chosen, made.response.vessel):
         assert "named no firing" not in told(other)
         assert "names no firing" not in told(other)
