@@ -23,6 +23,7 @@ from cofire.design.candidates import ROUGH, Bench
 from cofire.design.firings import USUAL, Setting, frame
 from cofire.design.objective import Outcome, draw, nominal, odds
 from cofire.design.search import Design, DesignSearch, Space, Trials, ask, laid, search_designs
+from cofire.errors import CofireError
 from cofire.vessel import Vessel, read_vessel
 from tests.fired import CARDS, KILNS
 from tests.random_plans import drawn_request
@@ -64,11 +65,17 @@ def plain_search(trials: Trials, evaluations: int, seed: int) -> None:
     )  # fmt: skip
 
 
-def compare(vessel: Vessel, effort: float = 1.0, final: int = 48, more: int = MORE) -> Compared:
-    """Both searches on one vessel in its firing; the plain one's best of each number is asked."""
+def compare(
+    vessel: Vessel, effort: float = 1.0, final: int = 48, more: int = MORE
+) -> Compared | None:
+    """Both searches on one vessel in its firing; the plain one's best of each number is asked.
+
+    None where no design fits the printer and the vessel.
+    """
     bench = Bench(CARDS, fineness=ROUGH)
     search = search_designs(vessel, bench, effort=effort, final=final)
-    assert search is not None
+    if search is None:
+        return None
     metal, ceramic, below = bench.zones(vessel)
     samples = draw(bench, vessel, final, 1)
     numbers = [len(choice.design.layout.shares) for choice in search.choices]
@@ -107,9 +114,15 @@ def main() -> None:
     parser.add_argument("--final", type=int, default=48)
     asked = parser.parse_args()
     for name in asked.names:
-        vessel = usual(asked_for(name))
         start = time.process_time()
-        c = compare(vessel, asked.effort, asked.final)
+        try:
+            c = compare(usual(asked_for(name)), asked.effort, asked.final)
+        except CofireError as error:
+            print(f"{name}: {error}", flush=True)
+            continue
+        if c is None:
+            print(f"{name}: no design fits", flush=True)
+            continue
         print(f"{name}: {time.process_time() - start:.0f} s of this process")
         for word, o, count in (
             ("search, best", c.ours, c.search.tried),

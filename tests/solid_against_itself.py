@@ -21,7 +21,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.assessment.response import Response, fire_vessel, times_for_solid
+from cofire.assessment.response import Response, fire_vessel, solid_section, times_for_solid
 from cofire.design.transition import Layout, as_vessel
 from cofire.errors import CofireError
 from cofire.mechanics.solid_firing import SolidFiring, fire_solid
@@ -60,8 +60,11 @@ def given(name: str) -> Response:
     return fire_vessel(read_vessel(EXAMPLES / f"{name}.toml", KILNS), CARDS)
 
 
-def section(vessel: Vessel, across: int | None = None) -> SolidMesh:
-    """Its mesh."""
+def section(response: Response, across: int | None = None) -> SolidMesh:
+    """Its mesh: that of a check, or as fine beside each step, whatever changes there."""
+    if across is None:
+        return solid_section(response)
+    vessel = response.vessel
     return mesh_solid(
         vessel.radius, vessel.height, vessel.wall, vessel.steps, across=across,
         corners=vessel.corners,
@@ -120,7 +123,7 @@ def checked(response: Response, across: int | None = None) -> SolidFiring:
     """The solid of a check."""
     times, borne = times_for_solid(response)
     return fire_solid(
-        section(response.vessel, across),
+        section(response, across),
         response.history,
         response.material,
         times=times,
@@ -136,7 +139,7 @@ def fine(
     times = np.interp(np.arange(count * pieces + 1) / pieces, np.arange(count + 1), own.time)
     times[::pieces] = own.time
     return fire_solid(
-        section(response.vessel, across),
+        section(response, across),
         response.history,
         response.material,
         times=times,

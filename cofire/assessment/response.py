@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,7 @@ from cofire.mechanics.meridian import Meridian, mesh_meridian
 from cofire.mechanics.properties import Mechanisms
 from cofire.mechanics.shell_firing import THINNEST_RATIO, ShellFiring, fire_shells
 from cofire.mechanics.solid_firing import SolidFiring, borne_of, fire_solid, times_of
-from cofire.mechanics.solid_mesh import USUAL_ACROSS, mesh_solid
+from cofire.mechanics.solid_mesh import USUAL_ACROSS, SolidMesh, mesh_solid
 from cofire.numerics import Array, one_thread, peaks_along
 from cofire.physics.blends import find_material
 from cofire.physics.history import Along, History
@@ -265,8 +266,7 @@ def fire_vessel(
 def as_solid(response: Response) -> Response:
     """The same firing with the wall as a solid of revolution instead of a shell.
 
-    At the times of `times_for_solid`. Low bands that a change of paste leaves are no ends of the
-    wall and ask for no finer elements.
+    At the times of `times_for_solid`, on the section of `solid_section`.
 
     Returns
     -------
@@ -280,20 +280,58 @@ def as_solid(response: Response) -> Response:
     ModelError
         No equilibrium.
     """
+    times, borne = times_for_solid(response)
+    mesh = solid_section(response)
+    fired = fire_solid(mesh, response.history, response.material, times=times, borne=borne)
+    ware = np.interp(fired.time, response.trace.time, response.trace.ware)
+    return replace(response, fired=fired, temperature=ware)
+
+
+def solid_section(response: Response) -> SolidMesh:
+    """Elements of a check's solid.
+
+    Low bands that a change of paste leaves are no ends of the wall and ask for no finer elements,
+    and steps at which little changes ask for fewer.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Raises
+    ------
+    InputError
+        A section that cannot be cut.
+    """
     vessel = response.vessel
-    whole = len(vessel.bands) > GRADED
-    mesh = mesh_solid(
+    return mesh_solid(
         vessel.radius,
         vessel.height,
         vessel.wall,
         vessel.steps,
         corners=vessel.corners or None,
-        across=USUAL_ACROSS if whole else None,
+        across=USUAL_ACROSS if len(vessel.bands) > GRADED else None,
+        change=[changed(one, other) for one, other in pairwise(response.cards)],
     )
-    times, borne = times_for_solid(response)
-    fired = fire_solid(mesh, response.history, response.material, times=times, borne=borne)
-    ware = np.interp(fired.time, response.trace.time, response.trace.ware)
-    return replace(response, fired=fired, temperature=ware)
+
+
+def changed(one: Card, other: Card) -> float:
+    """How much of the volume is another substance on the other side of a joint, 0 to 1.
+
+    Parameters
+    ----------
+    one, other : Card
+        Of neighbours, pure or blends.
+
+    Examples
+    --------
+    >>> import cofire as cf
+    >>> round(changed(cf.card("copper"), cf.blend("copper", "talc body", 0.4)), 3)
+    0.6
+    """
+    own, others = ({part.name: x for part, x in card.constituents} for card in (one, other))
+    apart = (abs(own.get(name, 0.0) - others.get(name, 0.0)) for name in {*own, *others})
+    return 0.5 * sum(apart)
 
 
 def times_for_solid(response: Response) -> tuple[Array, Array]:

@@ -130,6 +130,14 @@ def test_a_short_band_gets_a_finer_mesh():
     assert elements_across([RADIUS] * 2, [0, 0.1], WALL, [0.05, 0.052]) == 10
 
 
+def test_rows_beside_a_step_are_longer_where_less_changes():
+    mesh = mesh_solid([RADIUS] * 2, [0, 0.1], WALL, [0.03, 0.07], change=[1.0, 0.1])
+    middle = mesh.height[::2, mesh.place.size // 2]
+    for step, share in ((0.03, 0.006), (0.07, 0.012)):
+        nearest = np.sort(np.abs(middle - step))[1:3]  # above and below it
+        assert nearest == pytest.approx([share * WALL] * 2, rel=0.35)  # as rows fit the length
+
+
 def test_a_neck_whose_inside_passes_the_axis_is_refused():
     with pytest.raises(InputError, match="inside of the wall passes the axis"):
         mesh_solid([0.03, 0.002, 0.03], [0.0, 0.05, 0.1], 0.006, [])
