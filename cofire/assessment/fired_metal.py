@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from cofire.assessment.response import Response
-from cofire.materials.card import Card
+from cofire.materials.card import Card, Property
 from cofire.physics.porosity import anchored_strength, haynes_elongation
+
+FIGURES = {"strength": "tensile_strength", "bending": "strength", "elongation": "ductility"}
+"""Property of a card that each figure of a fired metal comes from."""
+NINETY = 1.645
+"""Standard deviations to either side that hold nine in ten of a normal spread. [-]"""
 
 
 @dataclass(frozen=True)
@@ -29,6 +35,9 @@ class FiredMetal:
         To fracture; none where the card has no ductility. [-]
     source
         Of the strength on the card, and how it is known.
+    doubt
+        Standard uncertainty of the logarithm of each of the three, from the card's own and from
+        that of the density it reaches; empty where the card states none. [-]
     """
 
     zone: str
@@ -37,17 +46,46 @@ class FiredMetal:
     bending: float | None
     elongation: float | None
     source: str
+    doubt: Mapping[str, float] = field(default_factory=dict)
+
+    def likely(self, name: str) -> tuple[float, float] | None:
+        """Range that holds nine in ten.
+
+        Parameters
+        ----------
+        name : str
+            "strength", "bending" or "elongation".
+
+        Returns
+        -------
+        tuple of float or None
+            None where it is not known, or no doubt is stated. [Pa] or [-]
+        """
+        value, doubt = getattr(self, name), self.doubt.get(name, 0.0)
+        if value is None or doubt == 0.0:
+            return None
+        reach = float(np.exp(NINETY * doubt))
+        return value / reach, value * reach
 
     def text(self) -> str:
-        """As "fine silver: 91 % dense, 110 MPa in tension, 12 % elongation"."""
+        """As "fine silver: 91 % dense, 110 MPa in tension (84 to 140), 20 % elongation"."""
         parts = [f"{100.0 * self.density:.0f} % dense"]
-        if self.strength is not None:
-            parts.append(f"{float(f'{1e-6 * self.strength:.2g}'):g} MPa in tension")
-        if self.bending is not None:
-            parts.append(f"{1e-6 * self.bending:.3g} MPa in bending")
-        if self.elongation is not None:
-            parts.append(f"{100.0 * self.elongation:.2g} % elongation")
+        for name, factor, after in (
+            ("strength", 1e-6, "MPa in tension"),
+            ("bending", 1e-6, "MPa in bending"),
+            ("elongation", 100.0, "% elongation"),
+        ):
+            value, likely = getattr(self, name), self.likely(name)
+            if value is None:
+                continue
+            span = f" ({' to '.join(_two(factor * end) for end in likely)})" if likely else ""
+            parts.append(f"{_two(factor * value)} {after}{span}")
         return f"{self.zone}: {', '.join(parts)}"
+
+
+def _two(value: float) -> str:
+    """In two digits."""
+    return f"{float(f'{value:.2g}'):g}"
 
 
 def strength_at(card: Card, name: str, density: float) -> float | None:
@@ -110,10 +148,27 @@ def fired_metals(response: Response) -> list[FiredMetal]:
         if card.kind != "metal" or card.name in found:
             continue
         density = float(response.history.relative_density[row, -1])
+        known = card["fired_density"]
+        denser = min(density + _doubt(known) * known.scalar, 1.0)
         told = next((card[n] for n in ("tensile_strength", "strength") if n in card), None)
         source = f"{told.source[0]} ({told.basis[0]})" if told is not None and told.source else ""
-        found[card.name] = FiredMetal(
-            card.name, density, strength_at(card, "tensile_strength", density),
-            strength_at(card, "strength", density), elongation_at(card, density), source,
-        )  # fmt: skip
+        values = {name: _figure_at(card, own, density) for name, own in FIGURES.items()}
+        doubt = {
+            name: float(np.hypot(_doubt(card[own]), np.log(ahead / here)))
+            for name, own in FIGURES.items()
+            if (here := values[name]) and (ahead := _figure_at(card, own, denser))
+        }
+        found[card.name] = FiredMetal(card.name, density, **values, source=source, doubt=doubt)
     return list(found.values())
+
+
+def _figure_at(card: Card, name: str, density: float) -> float | None:
+    """A property of a metal at the density it reached."""
+    if name == "ductility":
+        return elongation_at(card, density)
+    return strength_at(card, name, density)
+
+
+def _doubt(known: Property) -> float:
+    """Relative standard uncertainty of a single number. [-]"""
+    return float(known.uncertainty[0].relative(known.scalar))

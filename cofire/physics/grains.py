@@ -95,7 +95,7 @@ def critical_grain_size(
         Infinite where there is no misfit. [m]
     """
     work = np.maximum(np.asarray(stress) * np.asarray(strain), 0.0)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):  # as good as no misfit is none
         return np.asarray(4.0 * positive("toughness", toughness) / work)
 
 

@@ -664,7 +664,7 @@ def verdict_text(m: Job) -> Text:
     if m.check.smeared:
         parts.append(f" {ends_line(m.check)} {sharp_line(m.check)}")
     if metals := "; ".join(metal.text() for metal in fired_metals(m.check.printed)):
-        parts.append(f" Metal when cold (estimate): {metals}.")
+        parts.append(f" Metal when cold (estimate; nine in ten within the brackets): {metals}.")
     return tuple(parts)
 
 

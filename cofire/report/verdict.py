@@ -204,8 +204,9 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
         lines += ["", *wrap("go      (largest share of a limit used) " + "; ".join(names))]
     metals = fired_metals(response)
     if metals:
+        told = "; ".join(metal.text() for metal in metals)
         lines += ["", *wrap("the metal when cold (estimate from its card and the density it "
-                            "reaches): " + "; ".join(m.text() for m in metals))]  # fmt: skip
+                            f"reaches; nine in ten within the brackets): {told}")]  # fmt: skip
     for line in response.history.extended:
         lines += wrap(f"beyond its table: {line}")
     lines += wrap(solved_as(check))
@@ -342,18 +343,25 @@ def metal_row(metal: FiredMetal) -> dict[str, object]:
     Returns
     -------
     dict
-        None where the card does not tell.
+        None where the card does not tell; a range holds nine in ten.
     """
 
     def times(value: float | None, factor: float) -> float | None:
         return None if value is None else float(f"{factor * value:.4g}")
 
+    def span(name: str, factor: float) -> list[float | None] | None:
+        likely = metal.likely(name)
+        return None if likely is None else [times(end, factor) for end in likely]
+
     return {
         "zone": metal.zone,
         "relative_density": times(metal.density, 1.0),
         "tensile_MPa": times(metal.strength, 1e-6),
+        "tensile_range_MPa": span("strength", 1e-6),
         "bending_MPa": times(metal.bending, 1e-6),
+        "bending_range_MPa": span("bending", 1e-6),
         "elongation_percent": times(metal.elongation, 100.0),
+        "elongation_range_percent": span("elongation", 100.0),
         "source": metal.source,
     }
 

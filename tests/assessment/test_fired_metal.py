@@ -72,3 +72,23 @@ def test_a_card_without_strength_says_so_by_leaving_it_out():
 def test_a_strength_of_hundreds_is_told_in_hundreds(strength: float, told: str):
     text = FiredMetal("copper", 0.9, strength, None, None, "").text()
     assert text == f"copper: 90 % dense, {told} in tension"
+
+
+def test_a_figure_is_told_with_the_range_that_its_card_and_density_leave_it():
+    """15 % of the strength and what 4 % of density moves, in quadrature; nine in ten in 1.645."""
+    bronze = CARDS["tin bronze 90/10"]
+    response = tea_light()
+    kept = replace(bronze, name="fine silver")
+    (metal,) = fired_metals(replace(response, cards=(kept, *response.cards[1:])))
+    spread = bronze["fired_density"].uncertainty[0].size
+    here, there = (
+        strength_at(bronze, "tensile_strength", d) for d in (metal.density, metal.density + spread)
+    )
+    doubt = np.hypot(0.15, np.log(there / here))
+    assert metal.doubt["strength"] == pytest.approx(doubt, rel=1e-6)
+    low, high = metal.likely("strength")
+    assert (low, high) == pytest.approx(
+        (here / np.exp(1.645 * doubt), here * np.exp(1.645 * doubt))
+    )
+    assert f" MPa in tension ({float(f'{1e-6 * low:.2g}'):g} to " in metal.text()
+    assert FiredMetal("copper", 0.9, 1e8, None, None, "").likely("strength") is None

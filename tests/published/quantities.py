@@ -13,7 +13,9 @@ What would show us wrong: a share inside near 90 % from intervals a factor of te
 is printed; or ratios that lean to one side within a kind, so their median is printed by kind.
 
 Sources that `split.toml` seals are left out of the print unless `--opened` is given. All were
-computed and read once before the split was drawn: 12 of 25 inside.
+computed and read once before the split was drawn: 12 of 25 inside. Strengths of fired metals were
+then asked of the yield stress; since, of what check tells: 17 inside, 15 of the 23 that no shipped
+card leans on.
 """
 
 from __future__ import annotations
@@ -30,7 +32,9 @@ from typing import Any
 
 import numpy as np
 
-from cofire.evidence.uncertainty import bounds, factors_of, varied
+from cofire.assessment.draws import Factor
+from cofire.assessment.fired_metal import strength_at
+from cofire.evidence.uncertainty import bounds, varied
 from cofire.firing.kiln import Trace, trace
 from cofire.firing.program import find_kiln, load_kilns, simple_firing
 from cofire.materials.card import Card
@@ -163,8 +167,25 @@ def _own_firing(card: Card) -> Trace:
     )
 
 
-def fired_strength(inputs: Inputs, cards: list[Card]) -> float:
-    """Strength that a history gives the cold, fired metal of that density. [MPa]"""
+def _told_strength(card: Card, name: str, density: float) -> float:
+    """A strength as `check` tells it of a metal zone of that density. [MPa]"""
+    found = strength_at(card, name, density)
+    assert found is not None
+    return 1e-6 * found
+
+
+def tensile_strength(inputs: Inputs, cards: list[Card]) -> float:
+    """Of the cold, fired metal of that density, as the sheet tells it. [MPa]"""
+    return _told_strength(cards[0], "tensile_strength", inputs["relative_density"])
+
+
+def bending_strength(inputs: Inputs, cards: list[Card]) -> float:
+    """The same in bending. [MPa]"""
+    return _told_strength(cards[0], "strength", inputs["relative_density"])
+
+
+def fired_yield_stress(inputs: Inputs, cards: list[Card]) -> float:
+    """Yield stress that a history gives the cold, fired metal of that density. [MPa]"""
     card = _at_density(cards[0], inputs["relative_density"])
     return 1e-6 * float(histories([card], _own_firing(card), extend=True).strength[0, -1])
 
@@ -275,8 +296,9 @@ def critical_differential(inputs: Inputs, pair: Entry) -> float:
 BY_CARDS: dict[str, Callable[[Inputs, list[Card]], float]] = {
     f.__name__: f
     for f in (
-        fired_density, shrinkage, fired_strength, fired_modulus, fired_conductivity,
-        feedstock_density, film_stress, constrained_sintering_stress, joint_toughness,
+        fired_density, shrinkage, tensile_strength, bending_strength, fired_yield_stress,
+        fired_modulus, fired_conductivity, feedstock_density, film_stress,
+        constrained_sintering_stress, joint_toughness,
     )
 }  # fmt: skip
 BY_PAIR: dict[str, Callable[[Inputs, Entry], float]] = {
@@ -287,7 +309,9 @@ USED: dict[str, tuple[str, ...]] = {
                       "sintering_exponent"),
     "shrinkage": ("green_density", "fired_density", "full_density", "sintering_energy",
                   "sintering_exponent", "height_shrinkage_factor"),
-    "fired_strength": ("yield_stress", "green_density"),
+    "tensile_strength": ("tensile_strength", "green_density", "brown_strength"),
+    "bending_strength": ("strength", "green_density", "brown_strength"),
+    "fired_yield_stress": ("yield_stress", "green_density"),
     "fired_modulus": ("young_modulus", "green_density"),
     "fired_conductivity": ("thermal_conductivity",),
     "feedstock_density": ("theoretical_density",),
@@ -308,10 +332,11 @@ def value(entry: Entry, inputs: Inputs, cards: list[Card]) -> float:
 def _moved_cards(entry: Entry, cards: list[Card], stated: Inputs) -> list[list[Card]]:
     """The cards with each property that matters one deviation up."""
     found = []
-    for factor in factors_of(cards):
-        if factor.name in USED[entry["method"]] and factor.name not in stated:
-            moved = varied(cards, [factor], np.array([1.0]), Counter())
-            found.append([moved[c.name] for c in cards])
+    for card in cards:
+        for name in USED[entry["method"]]:
+            if name in card and name not in stated:
+                moved = varied(cards, [Factor(card.name, name)], np.array([1.0]), Counter())
+                found.append([moved[c.name] for c in cards])
     return found
 
 
@@ -337,11 +362,8 @@ def compare(entry: Entry) -> Compared:
 
 
 OUTSIDE = {
-    "what cofire calls the strength of a fired metal is its cold yield stress, on the safe side of "
-    "the tensile strength that was measured": (
-        "bronze-extruded-840-tensile", "bronze-extruded-840-flexural",
-        "bronze-extruded-900-strength", "steel-316l-moulded-tensile",
-        "steel-316l-extruded-tensile", "steel-316l-filament-tensile",
+    "another paper's 94.6 % dense steel bore 539 MPa: density alone does not tell strength": (
+        "steel-316l-extruded-tensile",
     ),
     "the card's fired density is an estimate for a paste, and its full density 0.98": (
         "bronze-extruded-840-density", "silver-pressed-900-density",
@@ -399,10 +421,12 @@ def report(opened: bool = False) -> str:
     inside = sum(c.inside for c in rows)
     width = np.exp(np.median([np.log(c.high / c.low) for c in rows]))
     sources = len({c.entry["journal"] for c in rows})
+    free = [c for c in rows if "leans" not in c.entry]
     lines += [
         "",
         f"{inside} of {len(rows)} from {sources} sources inside their 90 % interval "
         f"({100 * inside / len(rows):.0f} %); median interval {width:.2f} times wide",
+        f"{sum(c.inside for c in free)} of the {len(free)} that no shipped card leans on",
         "",
         f"  {'kind':32}{'n':>3}  median ratio  inside",
     ]
