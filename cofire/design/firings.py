@@ -520,7 +520,8 @@ def _burnout(
         f"{flag.rule} of {flag.zone}: {flag.counted:.2g} of its limit, go is up to "
         f"{flag.caution:.2g}; no slower ramp and no longer hold that was tried brings it lower"
     )
-    reason += opened_reason(vessel, pure, rest, flag)
+    if how is None:  # an open burnout is not compared with itself
+        reason += opened_reason(vessel, pure, rest, flag)
     return segment, reason, firing
 
 
