@@ -287,7 +287,10 @@ def austenite_slowing(energy: float) -> float:
     """Densification of gamma over alpha iron at one temperature, for an apparent energy. [-]
 
     The two ratios mixed in the logarithm by the place of the energy between its two paths. Iron
-    powder sinters faster just below 912 °C than well above it, as the trade knows.
+    powder sinters faster just below 912 °C than well above it, as the trade knows. Carbon lowers
+    the activation energy of austenite's self-diffusion: steel of a pack may be two to three times
+    quicker than this (Mead & Birchenall 1956, Trans. AIME 206, from memory; left out, since the
+    card's own firing places the curve), and the ratio at 912 °C is held down to 727.
 
     Parameters
     ----------
