@@ -368,7 +368,8 @@ PROPERTY = _table(
         otherwise="that of the card it is like, or 1",
     ),
     fired_at=Field(
-        "{ rate_C_per_h, peak_C, hold_min } of the bars, with fired_density only",
+        "{ rate_C_per_h, peak_C, hold_min, gas } of the bars, with fired_density only; without "
+        "gas, that in which the card is fired",
         otherwise="needed with fired_density",
     ),
     source=Field("a name of [sources]", otherwise="your own measurement, with like"),
@@ -382,10 +383,17 @@ PROPERTY = _table(
 TRANSFORMATION = _table(
     name=Field("of the change", example='"quartz inversion"'),
     on_heating_C=Field("where it happens on heating", "°C", -100.0, 2500.0, example="573"),
-    on_cooling_C=Field("and on cooling, not above", "°C", -100.0, 2500.0, example="573"),
+    on_cooling_C=Field(
+        "and on cooling, not above; -100 where it stays", "°C", -100.0, 2500.0, example="573"
+    ),
     width_C=Field("over which it is spread", "°C", 1.0, 200.0, example="25"),
     strain_percent=Field("linear, on heating", "%", -3.0, 3.0, example="0.1"),
     expansion_change=Field("of the coefficient above it", "1e-6/K", -50.0, 50.0, 0.0),
+    gases=Field(
+        "list of the gases in which it happens, that of the firing's hottest part; those of carbon "
+        "alone wait for carburised_at",
+        otherwise="all",
+    ),
     uncertainty=Field("as of a property", otherwise="not stated"),
     source=Field("a name of [sources]", example='"bars"'),
     basis=Field("as of a property", example='"seen"'),

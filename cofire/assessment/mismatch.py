@@ -351,7 +351,7 @@ def mismatch(first: Card, second: Card, firing: Firing, extend: bool = False) ->
         grown = history.progress[n]
         mark("sintering begins", card.name, int(np.argmax(grown > SINTERING_STARTS)))
         mark("sets", card.name, int(set_index[n]))
-        pure = [part for part, _ in card.constituents]
+        pure = [part.in_gas(curve.gas) for part, _ in card.constituents]
         for change in (c for part in pure for c in part.inversions):
             for level, rising in ((change.on_heating, True), (change.on_cooling, False)):
                 for node in _crossings(ware, level):

@@ -117,7 +117,7 @@ class _Choice:
 
 
 def _choose(
-    windows: Windows, pair: tuple[int, int], cards: Sequence[Card], kiln: Kiln, gases: Sequence[str]
+    windows: Mapping[str, Windows], pair: tuple[int, int], cards: Sequence[Card], kiln: Kiln
 ) -> _Choice | str:
     """The gas that suits two cards best, each within the window it leaves; or why there is none.
 
@@ -125,20 +125,27 @@ def _choose(
     anyway keeps the whole window, so that its own reason is told.
     """
     metal, ceramic = (cards[k] for k in pair)
-    whole = shared_window(windows, *pair, kiln.max_temperature)
-    if whole is None:
-        return no_window_reason(windows, *pair, cards, kiln)
+    gases = list(windows)
     by_window: dict[SharedWindow, list[str]] = {}
+    apart: dict[str, list[str]] = {}
     melts = []
-    for gas in gases:
+    for gas, those in windows.items():
+        whole = shared_window(those, *pair, kiln.max_temperature)
+        if whole is None:
+            apart.setdefault(no_window_reason(those, *pair, cards, kiln), []).append(gas)
+            continue
         cap = min(kiln.max_temperature, liquid_ceiling((metal, ceramic), gas))
-        window = shared_window(windows, *pair, cap)
+        window = shared_window(those, *pair, cap)
         if window is None and best_gas(metal, ceramic, whole.peak, [gas])[1] == NO:
             window = whole
         if window:
             by_window.setdefault(window, []).append(gas)
         elif liquid := first_liquid((metal, ceramic), gas):
             melts.append(liquid.text(gas, whole.low))
+    if len(apart) > 1 or (apart and by_window):
+        melts += [f"in {' and '.join(some)} {why}" for why, some in apart.items()]
+    else:
+        melts += apart
     if not by_window:
         return "; ".join(melts)
     choices = [
@@ -182,7 +189,7 @@ def screen(
         Best first: verdict, then cooled mismatch.
     """
     both = [*metals, *ceramics]
-    windows = firing_windows(both, kiln)
+    windows = {gas: firing_windows(both, kiln, gas) for gas in gases}
     pairs: list[Pair] = []
 
     shared: dict[tuple[float, float, str], list[_Member]] = {}
@@ -193,7 +200,7 @@ def screen(
                     Pair(metal=metal.name, ceramic=ceramic.name, verdict="no", reason=why, gas="")
                 )
                 continue
-            choice = _choose(windows, (i, j), both, kiln, gases)
+            choice = _choose(windows, (i, j), both, kiln)
             if isinstance(choice, str):
                 pairs.append(
                     Pair(
@@ -373,7 +380,7 @@ def stream(
     both = [*metals, *ceramics]
     caps = _ceilings(metals, ceramics, gas)
     indices = np.arange(len(metals), len(both))
-    windows = firing_windows(both, kiln, np.array(peaks), np.array([hold]))
+    windows = firing_windows(both, kiln, gas, np.array(peaks), np.array([hold]))
     for p, peak in enumerate(peaks):
         fired = fire(both, kiln, float(peak), hold, gas)
         allowed = windows.allowed[:, p, 0]

@@ -255,6 +255,7 @@ def liquid_ceiling(cards: Sequence[Card], gas: str) -> float:
 def firing_windows(
     cards: Sequence[Card],
     kiln: Kiln,
+    gas: str,
     peak: Array = PEAKS,
     hold: Array = HOLDS,
     rate: float = RATE,
@@ -270,6 +271,8 @@ def firing_windows(
         N cards.
     kiln : Kiln
         Its heating and cooling rates.
+    gas : str
+        Around the ware when hot.
     peak, hold : array
         The grid, shapes (P,) and (H,). [K], [s]
     rate : float
@@ -289,6 +292,7 @@ def firing_windows(
         if card.parts:
             (one, enough), (other, enough_too) = (fired(part) for part, _ in card.parts)
             return np.minimum(one, other), enough & enough_too
+        card = card.in_gas(gas)
         speed = clock_rate(card, extend=True)
         heating = np.interp(peak, up, run_clock(up_time, up, speed))
         cooled = run_clock(down_time, down, speed)

@@ -138,6 +138,10 @@ def describe(card: Card) -> str:
     for change in card.transformations:
         at = f"{celsius(change.on_heating):.0f} °C on heating, {celsius(change.on_cooling):.0f} °C"
         line = f"{change.name}: {100 * change.step:+.2f} % at {at} on cooling"
+        if not change.comes_back:
+            at = f"{celsius(change.on_heating):.0f} °C"
+            line = f"{change.name}: {100 * change.step:+.2f} % at {at} on heating, and stays"
+        line += f", in {' and '.join(change.gases)}" if change.gases else ""
         lines += ["", *wrapped(f"{line} ({change.basis}: {change.source})", 6)]
     for joint in table_of_pairs([card]).joints:
         if joint.own and card.name in joint.between:

@@ -123,7 +123,7 @@ def soaks(
     if len(parts) == 1:
         parts = parts * 2
     kiln = vessel.firing.kiln
-    windows = firing_windows(parts, kiln, hold=np.append(HOLDS, LENGTHS[-1]))
+    windows = firing_windows(parts, kiln, vessel.firing.gas, hold=np.append(HOLDS, LENGTHS[-1]))
     reachable = windows.peak <= kiln.max_temperature + 1e-9
     shared = np.any(np.all(windows.allowed, axis=0), axis=1) & reachable
     if not shared.any():
@@ -486,8 +486,8 @@ def frame(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Fr
     inversions = {
         change.name: change.on_cooling - PAST_INVERSION
         for card in pure
-        for change in card.inversions
-        if change.on_cooling < high
+        for change in card.in_gas(vessel.firing.gas).inversions
+        if change.comes_back and change.on_cooling < high
     }
     past = "the set points"
     for name, level in inversions.items():
@@ -520,7 +520,8 @@ def _burnout(
         f"{flag.rule} of {flag.zone}: {flag.counted:.2g} of its limit, go is up to "
         f"{flag.caution:.2g}; no slower ramp and no longer hold that was tried brings it lower"
     )
-    reason += opened_reason(vessel, pure, rest, flag)
+    if how is None:  # an open burnout is not compared with itself
+        reason += opened_reason(vessel, pure, rest, flag)
     return segment, reason, firing
 
 

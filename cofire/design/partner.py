@@ -32,7 +32,7 @@ from cofire.workers import each
 # ----------------------------------------------------------------------------------------------
 # A partner that fits a zone in every way, and partners that differ from it in one property
 
-EXPANDS = ("thermal_expansion", "free_quartz", "cristobalite")
+EXPANDS = ("thermal_expansion", "free_quartz", "cristobalite", "carburised_at")
 SINTERS = (
     "green_density", "fired_density", "full_density", "sintering_energy", "sintering_exponent",
     "height_shrinkage_factor",
@@ -311,7 +311,7 @@ def nearest(
         if card.kind == wanted.template.kind and not card.refused and card.name != wanted.zone.name
     ]
     history = Bench(cards, extend=True).history(vessel.firing, some)
-    windows = firing_windows(some, vessel.firing.kiln)
+    windows = firing_windows(some, vessel.firing.kiln, vessel.firing.gas)
     known = [
         _Known(card.name, figures(history, row, wanted.stored_from), float(low), ceiling(card))
         for row, (card, low) in enumerate(zip(some, windows.lowest, strict=True))
@@ -565,7 +565,7 @@ def wanted_partner(
     """
     metal, ceramic, _ = zones(vessel, cards)
     zone, template = (metal, ceramic) if of == "metal" else (ceramic, metal)
-    windows = firing_windows([zone], vessel.firing.kiln)
+    windows = firing_windows([zone], vessel.firing.kiln, vessel.firing.gas)
     lowest = float(windows.lowest[0])
     if not lowest < ceiling(zone):
         raise ModelError(

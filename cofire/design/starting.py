@@ -63,11 +63,16 @@ def _gas(vessel: Vessel, cards: Mapping[str, Card]) -> str:
     metal = next((card for card in parts if card.kind == "metal"), parts[0])
     other = next((card for card in parts if card is not metal), metal)
     kiln = vessel.firing.kiln
-    window = shared_window(firing_windows([metal, other], kiln), 0, 1, kiln.max_temperature)
-    if window is None:
+    found = []
+    for gas in STUDIO_GASES:
+        windows = firing_windows([metal, other], kiln, gas)
+        if window := shared_window(windows, 0, 1, kiln.max_temperature):
+            found.append(best_gas(metal, other, window.peak, [gas]))
+    if not found:
         return STUDIO_GASES[0]  # `frame` says how far apart they are
-    gas, grade, reason = best_gas(metal, other, window.peak, STUDIO_GASES)
+    gas, grade, _ = min(found, key=lambda f: f[1])
     if grade == NO:
+        reason = "; ".join(dict.fromkeys(why for *_, why in found))
         raise ModelError(f"{vessel.name}: gas: {reason}; name another, as gas in [firing]")
     return gas
 

@@ -87,6 +87,7 @@ MEASURED_BY = {
     "firing_ceiling": "bars fired in steps until one bloats or slumps",
     "free_quartz": EXPANSION,
     "cristobalite": EXPANSION,
+    "carburised_at": "bars packed in carbon, held at 740 to 850 °C: where they stop shrinking",
 }
 """The simplest piece that tells each property: common practice."""
 

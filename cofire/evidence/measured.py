@@ -263,6 +263,7 @@ def _curve_of(fields: Fields, kiln: Kiln, lag: float, folder: Path) -> tuple[Tra
         fields.number("rate_C_per_h") / HOUR,
         kelvin(fields.number("peak_C")),
         fields.number("hold_min") * MINUTE,
+        gas,
     )
     try:
         firing = simple_firing(kiln, plain.peak, plain.hold, plain.rate, gas, lag)

@@ -130,7 +130,7 @@ def equivalent(trace: Trace, rate: float | None, energy: float) -> FiredAt:
         start = int(np.flatnonzero(trace.ware[: top + 1] <= max(peak - 100.0, trace.ware[0]))[-1])
         span = max(float(trace.time[top] - trace.time[start]), 60.0)
         rate = float(np.clip((peak - trace.ware[start]) / span, SLOWEST, FASTEST))
-    plain = FiredAt(round(rate * HOUR, 1) / HOUR, kelvin(round(celsius(peak), 1)), 0.0)
+    plain = FiredAt(round(rate * HOUR, 1) / HOUR, kelvin(round(celsius(peak), 1)), 0.0, trace.gas)
     whole = float(np.exp(trace_clock(trace).read(energy)[0][0]))
     ramp = float(np.exp(plain_clock(plain).read(energy)[0][0]))
     if whole < ramp:

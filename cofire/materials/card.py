@@ -168,7 +168,8 @@ class Transformation:
     The share x of the high form follows the temperature with hysteresis: it grows around
     `on_heating` and shrinks around `on_cooling`, each over `width`. Temperatures in K.
     `in_table` says that the card's thermal_expansion already contains it (silica inversions do;
-    a metal's table is that of its low form).
+    a metal's table is that of its low form). `gases` are those in which it happens, all where none
+    is named. One with `on_cooling` far below room temperature does not come back.
     """
 
     name: str
@@ -180,15 +181,37 @@ class Transformation:
     in_table: bool = False
     source: str = ""
     basis: str = "memory"
+    gases: tuple[str, ...] = ()
+
+    @property
+    def comes_back(self) -> bool:
+        """Whether it turns back above room temperature."""
+        return self.on_cooling > ROOM
+
+    def later(self, temperature: float) -> Transformation:
+        """The same with the heating branch not before a temperature, on the same two curves.
+
+        Parameters
+        ----------
+        temperature : float
+            [K]
+        """
+        late = max(temperature - self.on_heating, 0.0)
+        step = self.step + self.expansion_change * late
+        return replace(self, on_heating=self.on_heating + late, step=step)
 
 
 @dataclass(frozen=True)
 class FiredAt:
-    """The firing that gives a card's `fired_density`: ramp, peak and hold in SI."""
+    """The firing that gives a card's `fired_density`: ramp, peak and hold in SI, and its gas.
+
+    Empty where nobody said in which.
+    """
 
     rate: float
     peak: float
     hold: float
+    gas: str = ""
 
 
 QUARTZ_STEP = 0.0045
@@ -199,6 +222,9 @@ INVERSION_SHARE = 0.8
 """Share of a grain's step that a body shows: 0.56 where the grain is as soft as quartz just below
 573 °C, 1 where it is as stiff as its glass (Eshelby's sphere); our estimate between. [-]"""
 
+
+PLAIN_GAS = "inert"
+"""Gas of a card that nobody has put into one (`Card.in_gas`): as handbooks have it."""
 
 GREEN, DENSE = "green", "dense"
 """States in which a body may come into the kiln."""
@@ -211,6 +237,8 @@ class Card:
     `properties` maps a name of `cofire.materials.properties.SPECS` to its `Property`. `arrives`
     tells how the body comes into the kiln: `GREEN`, as printed, or `DENSE`, already sintered,
     rolled or cast, so that it only expands, creeps and yields.
+    `gas` is what surrounds it when hot (`in_gas`): of the transformations of a card only those of
+    its gas count. Where a gas changes, that of the hottest part of the firing is meant.
     `like` names the card that gave what the file does not say; empty where the file says all.
     `pairs` is the table of pairs where a user's folder has one, carried for
     `cofire.materials.pairs`, which alone reads it; None for the shipped one.
@@ -241,6 +269,7 @@ class Card:
     parts: tuple[tuple[Card, float], ...] = ()
     like: str = ""
     arrives: str = GREEN
+    gas: str = PLAIN_GAS
     pairs: object = field(default=None, repr=False)
 
     def __getitem__(self, name: str) -> Property:
@@ -301,20 +330,26 @@ class Card:
 
     @cached_property
     def inversions(self) -> tuple[Transformation, ...]:
-        """Transformations, with those of the free silica the card states."""
+        """Transformations in its gas, with those of the free silica the card states.
+
+        What happens in carbon alone waits for the carbon: not before `carburised_at`.
+        """
         silica = (
             ("quartz inversion", "free_quartz", 573.0, QUARTZ_STEP, 25.0),
             ("cristobalite inversion", "cristobalite", 226.0, CRISTOBALITE_STEP, 40.0),
         )
-        found = list(self.transformations)
-        for name, share, at, step, width in silica:
+        found = [c for c in self.transformations if not c.gases or self.gas in c.gases]
+        if "carburised_at" in self:
+            at = self["carburised_at"].scalar
+            found = [c.later(at) if c.gases == ("carbon",) else c for c in found]
+        for name, share, middle, step, width in silica:
             if self.scalar(share, 0.0) > 0.0:
                 strain = self.scalar(share) * step * INVERSION_SHARE
                 found.append(
                     Transformation(
                         name,
-                        at + 273.15,
-                        at + 273.15,
+                        middle + 273.15,
+                        middle + 273.15,
                         width,
                         strain,
                         in_table=True,
@@ -323,6 +358,18 @@ class Card:
                     )
                 )
         return tuple(found)
+
+    def in_gas(self, gas: str) -> Card:
+        """The same card as it is in a gas, its parts with it.
+
+        Parameters
+        ----------
+        gas : str
+            Around it in the hot part of its firing.
+        """
+        if gas == self.gas:
+            return self
+        return replace(self, gas=gas, parts=tuple((p.in_gas(gas), x) for p, x in self.parts))
 
     @property
     def constituents(self) -> tuple[tuple[Card, float], ...]:

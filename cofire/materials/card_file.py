@@ -233,7 +233,19 @@ def read_transformation(entry: object, place: str, sources: Mapping[str, str]) -
         fields.number("expansion_change") * 1e-6,
         source=_source(fields, "source", fields.table.get("source"), sources),
         basis=fields.choice("basis", BASES),
+        gases=_gases(fields),
     )
+
+
+def _gases(fields: Fields) -> tuple[str, ...]:
+    """Gases in which a transformation happens, empty where the file names none."""
+    given = fields.table.get("gases", [])
+    allowed = f"a list of {', '.join(GASES)}"
+    if not isinstance(given, list) or not all(gas in GASES for gas in given):
+        raise fields.refuse("gases", given, allowed)
+    if "gases" in fields.table and not given:
+        raise fields.refuse("gases", given, f"{allowed}; leave it out for all of them")
+    return tuple(str(gas) for gas in given)
 
 
 def read_fired_at(entry: object, where: str) -> FiredAt:
@@ -256,12 +268,13 @@ def read_fired_at(entry: object, where: str) -> FiredAt:
     InputError
         With the field, its value and what is allowed.
     """
-    known = ("rate_C_per_h", "peak_C", "hold_min")
+    known = ("rate_C_per_h", "peak_C", "hold_min", "gas")
     fields = Fields(entry, f"{where}: fired_density: fired_at", known)
     return FiredAt(
         fields.number("rate_C_per_h", 1.0, 5000.0) / HOUR,
         kelvin(fields.number("peak_C", 200.0, 2500.0)),
         fields.number("hold_min", 0.0, 6000.0) * MINUTE,
+        fields.choice("gas", GASES) if "gas" in fields.table else "",
     )
 
 

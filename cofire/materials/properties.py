@@ -170,6 +170,13 @@ SPECS: dict[str, Spec] = {
         "above it the body bloats, slumps or decomposes", CELSIUS, 400.0, 2000.0, CERAMIC
     ),
     # phases that invert
+    "carburised_at": Spec(
+        "temperature, slowly reached in a gas of carbon, from which the metal has taken up enough "
+        "of it to turn to austenite; not before the transformation's own",
+        CELSIUS,
+        600.0,
+        912.0,
+    ),
     "free_quartz": Spec("of the solids of the fired body, by volume", PERCENT, 0.0, 0.9),
     "cristobalite": Spec("of the solids of the fired body, by volume", PERCENT, 0.0, 0.9),
 }

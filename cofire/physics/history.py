@@ -249,8 +249,8 @@ def yields_cold(card: Card, density: Array | float) -> Array:
 
 
 def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
-    """History of one material that is not a blend."""
-    T = trace.ware
+    """History of one material that is not a blend, as it is in the gas of the hot part."""
+    card, T = card.in_gas(trace.gas), trace.ware
     density = relative_density(card, trace, extend)
     green = card["green_density"].scalar
     strain = thermal_strains(card, T, extend)

@@ -64,8 +64,8 @@ class Step:
     behind: float | None
 
 
-CHANGE = re.compile(r"(\w+) to (\w+) (\w+)")
-"""A change of phase as a card names it: from, to, and of what."""
+CHANGE = re.compile(r"(\w+) to (\w+)( \w+)?")
+"""A change of phase as a card names it: from, to, and of what where it says so."""
 GAS_COMES = {
     "air": "open to air from here",
     "carbon": "close the pack in carbon here",
@@ -183,7 +183,7 @@ def _happening(group: list[Event], curve: Trace) -> Happening:
     zones = tuple(dict.fromkeys(e.zone for e in group if e.zone))
     name, hottest = event.name, float(curve.time[int(np.argmax(curve.ware))])
     if event.time > hottest and (way := CHANGE.fullmatch(name)):
-        name = f"{way[2]} to {way[1]} {way[3]}"
+        name = f"{way[2]} to {way[1]}{way[3] or ''}"
     kiln = float(np.interp(event.time, curve.time, curve.kiln))
     return Happening(name, zones, event.time, event.temperature, kiln)
 

@@ -80,7 +80,8 @@ def _fired_at(fired: FiredAt) -> str:
     hold = round(fired.hold / MINUTE, 2)
     return (
         f"{{ rate_C_per_h = {round(fired.rate * HOUR, 2):g}, "
-        f"peak_C = {round(celsius(fired.peak), 2):g}, hold_min = {hold:g} }}"
+        f"peak_C = {round(celsius(fired.peak), 2):g}, hold_min = {hold:g}"
+        + (f', gas = "{fired.gas}" }}' if fired.gas else " }")
     )
 
 

@@ -137,10 +137,19 @@ def test_quartz_is_marked_on_the_way_up_and_on_the_way_down() -> None:
 
 def test_iron_is_marked_where_it_goes_and_where_it_comes_back() -> None:
     found = mismatch(CARDS["iron"], CARDS["talc body"], plain(1060.0, "hydrogen"))
-    (change,) = CARDS["iron"].transformations
-    up, down = named(found, change.name, "iron")
-    assert up == pytest.approx(change.on_heating - 273.15, abs=4.0)
-    assert down == pytest.approx(change.on_cooling - 273.15, abs=4.0)
+    up, down = named(found, "alpha to gamma iron", "iron")
+    assert up == pytest.approx(912.0, abs=4.0)
+    assert down == pytest.approx(900.0, abs=4.0)
+
+
+@pytest.mark.parametrize("name", ["iron", "low-carbon steel"])
+def test_in_carbon_iron_comes_back_near_700_and_not_at_900(name: str) -> None:
+    found = mismatch(CARDS[name], CARDS["talc body"], plain(1060.0, "carbon"))
+    up, down = named(found, "ferrite to austenite", name)
+    assert 727.0 <= up <= 850.0
+    assert 680.0 <= down <= 727.0
+    assert named(found, "alpha to gamma iron", name) == []
+    assert len(named(found, "carbon taken up", name)) == 1
 
 
 def test_a_dip_through_an_inversion_is_marked_each_time() -> None:

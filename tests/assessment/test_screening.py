@@ -328,7 +328,7 @@ def test_a_stream_tells_what_comparing_the_same_firing_tells() -> None:
     both, peaks = [*metals, *ceramics], [kelvin(850.0), kelvin(1000.0)]
     found = list(stream(metals, ceramics, STUDIO, peaks, hold=HOUR, gas="carbon"))
     assert [(peak, m) for peak, m, _, _ in found] == [(p, m) for p in peaks for m in range(3)]
-    windows = firing_windows(both, STUDIO, np.array(peaks), np.array([HOUR]))
+    windows = firing_windows(both, STUDIO, "carbon", np.array(peaks), np.array([HOUR]))
     for peak, m, allowed, block in found:
         expected = compare(fire(both, STUDIO, peak, HOUR, "carbon"), m, np.arange(3, 6))
         for name in ARRAYS:
@@ -411,3 +411,17 @@ def test_a_screen_says_by_how_much_the_kiln_holds_longer_than_the_ware() -> None
 def test_a_pair_that_shares_no_firing_is_extended_beyond_no_table() -> None:
     pairs = screen([CARDS["fine silver"]], [CARDS["hard porcelain"]], STUDIO, ("air",))
     assert [(pair.window, pair.extended) for pair in pairs] == [(None, False)]
+
+
+def test_a_gas_in_which_a_metal_sinters_late_leaves_its_own_window_or_none() -> None:
+    # iron is quick as ferrite only: with a body that bears 800 °C it fires bare, not in a pack
+    pair = [CARDS["iron"]], [CARDS["soda-lime powder body"]], STUDIO
+    (pack,) = screen(*pair, ("carbon",))
+    assert (pack.verdict, pack.window) == ("no", None)
+    assert "iron sinters from 880" in pack.reason
+    (bare,) = screen(*pair, ("carbon", "hydrogen"))
+    assert bare.gas == "hydrogen"
+    assert bare.window is not None
+    assert bare.window.high < kelvin(835.0)
+    for found in screen([CARDS["iron"]], ALL_CERAMICS, STUDIO, ("carbon",)):
+        assert found.window is None or found.window.low >= kelvin(880.0)

@@ -55,7 +55,7 @@ def test_the_grid_gives_the_density_of_the_whole_firing(
     Within 0.001: between nodes 4 K apart the clock of the grid is read off a chord, 1 % at worst.
     """
     top, seconds = kelvin(peak), hold * MINUTE
-    windows = firing_windows([card], STUDIO, np.array([top]), np.array([seconds]))
+    windows = firing_windows([card], STUDIO, "carbon", np.array([top]), np.array([seconds]))
     curve = trace(simple_firing(STUDIO, top, seconds, RATE, lag=0.0))
     density = relative_density(card, curve, extend=True)[-1]
     assert windows.density[0, 0, 0] == pytest.approx(density, abs=0.001)
@@ -65,7 +65,7 @@ def test_the_grid_gives_the_density_of_the_whole_firing(
 @given(st.lists(cards(), min_size=1, max_size=3), kilns())
 def test_hotter_or_longer_is_denser_and_mature_stays_mature(many: list[Card], kiln: object) -> None:
     """Hotter, but for iron, whose gamma form above 912 °C diffuses slower."""
-    windows = firing_windows(many, kiln, PEAKS[::10])  # type: ignore[arg-type]
+    windows = firing_windows(many, kiln, "carbon", PEAKS[::10])  # type: ignore[arg-type]
     plain = [card.elements != ("Fe",) for card in many]
     for axis, rows in ((1, plain), (2, [True] * len(many))):
         if any(rows):
@@ -78,9 +78,9 @@ def test_hotter_or_longer_is_denser_and_mature_stays_mature(many: list[Card], ki
 @few
 @given(st.lists(cards(), min_size=2, max_size=4))
 def test_windows_of_many_equal_windows_one_by_one(many: list[Card]) -> None:
-    together = firing_windows(many, STUDIO, PEAKS[::20])
+    together = firing_windows(many, STUDIO, "carbon", PEAKS[::20])
     for row, card in enumerate(many):
-        alone = firing_windows([card], STUDIO, PEAKS[::20])
+        alone = firing_windows([card], STUDIO, "carbon", PEAKS[::20])
         assert np.array_equal(together.density[row], alone.density[0])
         assert np.array_equal(together.matures[row], alone.matures[0])
         assert together.ceiling[row] == alone.ceiling[0]
@@ -99,7 +99,7 @@ def test_a_blend_matures_where_both_its_phases_do(
     metal: Card, ceramic: Card, fraction: float
 ) -> None:
     mixed = blend(metal, ceramic, fraction)
-    windows = firing_windows([metal, ceramic, mixed], LABORATORY, PEAKS[::10])
+    windows = firing_windows([metal, ceramic, mixed], LABORATORY, "carbon", PEAKS[::10])
     assert np.array_equal(windows.matures[2], windows.matures[0] & windows.matures[1])
     assert np.array_equal(windows.density[2], windows.density[:2].min(axis=0))
 
@@ -119,7 +119,7 @@ def test_the_lowest_peak_is_the_first_at_which_any_hold_matures() -> None:
 def test_a_shared_window_suits_both_and_does_not_depend_on_their_order(
     metal: Card, ceramic: Card
 ) -> None:
-    windows = firing_windows([metal, ceramic], LABORATORY, PEAKS[::4])
+    windows = firing_windows([metal, ceramic], LABORATORY, "carbon", PEAKS[::4])
     shared = shared_window(windows, 0, 1, LABORATORY.max_temperature)
     assert shared == shared_window(windows, 1, 0, LABORATORY.max_temperature)
     both = windows.allowed[0] & windows.allowed[1]
@@ -159,7 +159,7 @@ def test_a_weaker_kiln_gives_more_heat_work_at_the_same_peak() -> None:
     """It creeps towards the peak: what a person sees as a lower peak that suffices."""
     weak = replace(LABORATORY, heating_rate=LABORATORY.heating_rate * 0.05)
     card = CARDS["copper"]
-    strong, slow = (firing_windows([card], kiln).lowest[0] for kiln in (LABORATORY, weak))
+    strong, slow = (firing_windows([card], kiln, "carbon").lowest[0] for kiln in (LABORATORY, weak))
     assert slow < strong
 
 

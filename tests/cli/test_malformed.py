@@ -298,8 +298,20 @@ CARDS: dict[str, tuple[str, tuple[str, ...]]] = {
         ("transformation 1: no field named 'expansion_chang'", "did you mean 'expansion_change'?"),
     ),
     "a transformation in single brackets": (
-        IRON.replace("[[transformation]]", "[transformation]"),
+        "[transformation]".join(IRON.split("[[transformation]]")[:2]),
         ("transformation: write it as [[transformation]]",),
+    ),
+    "a transformation in a gas that there is not": (
+        IRON.replace('gases = ["carbon"]', 'gases = ["argon"]'),
+        ("transformation 2: gases = ", "a list of air, inert, carbon, hydrogen"),
+    ),
+    "a transformation in no gas": (
+        IRON.replace('gases = ["carbon"]', "gases = []"),
+        ("transformation 2: gases = ", "leave it out for all of them"),
+    ),
+    "a fired density in a gas that there is not": (
+        IRON.replace('gas = "carbon" }', 'gas = "smoke" }'),
+        ("fired_density: fired_at: gas = 'smoke'", "'carbon'"),
     ),
     "a gas left out": (
         re.sub(r"(?m)^inert = .*\n", "", COPPER, count=1),

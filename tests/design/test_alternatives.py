@@ -109,3 +109,16 @@ def test_an_open_burnout_is_not_offered_where_the_gas_limits_nothing_or_changes_
     assert not _other_gases(changes, CARDS, flags)
     ramp = changes.firing.segments[1]
     assert 0.0 < ramp.rate * HOUR < 301.0
+
+
+def test_a_body_whose_char_no_burnout_clears_is_told_so_and_not_asked_for_ever() -> None:
+    # neither a closed nor an open burnout is a go for this body: the one asked for the other
+    path = Path(__file__).parents[2] / "examples" / "iron_foot_bowl.toml"
+    vessel = read_vessel(path, KILNS)
+    other = "glass-ceramic tape body"
+    bands = tuple(
+        replace(b, material=b.material.replace("leucite porcelain", other)) for b in vessel.bands
+    )
+    reason = frame(replace(vessel, bands=bands), CARDS, extend=True).burnout_reason
+    assert "no slower ramp and no longer hold that was tried brings it lower" in reason
+    assert reason.count("open to air") <= 1

@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 
 from cofire.errors import InputError, OutOfRange, UnknownName
 from cofire.materials.card import Card, Property, Uncertainty
+from cofire.materials.properties import GASES
+from cofire.physics.blends import blend
 from cofire.units import ROOM, celsius, kelvin
 from tests.strategies import CARDS, cards, some
 
@@ -148,3 +150,22 @@ def test_temperatures_and_differences_are_not_mixed() -> None:
     assert kelvin(0.0) == 273.15
     assert celsius(kelvin(573.0)) == pytest.approx(573.0)
     assert kelvin(np.array([20.0]))[0] == ROOM
+
+
+def test_a_card_turns_as_its_gas_says_and_a_blend_with_it() -> None:
+    iron = CARDS["iron"]
+    names = {g: {c.name for c in iron.in_gas(g).inversions} for g in GASES}
+    assert names["carbon"] == {"ferrite to austenite", "carbon taken up"}
+    assert names["hydrogen"] == names["air"] == names["inert"] == {"alpha to gamma iron"}
+    assert {c.name for c in iron.inversions} == names["inert"]  # as a handbook has it
+    mixed = blend(iron, CARDS["talc body"], 0.5).in_gas("carbon")
+    assert {c.name for c in mixed.parts[0][0].inversions} == names["carbon"]
+    copper = CARDS["copper"]
+    assert copper.in_gas("carbon").inversions == copper.inversions == ()
+
+
+def test_stainless_steel_is_not_said_to_turn_in_any_gas() -> None:
+    # refused in carbon (chromium takes it up), and austenite or martensite by its own alloy
+    for name in ("316L stainless", "17-4PH stainless"):
+        assert not any(c.gases for c in CARDS[name].transformations)
+        assert CARDS[name].atmosphere["carbon"].startswith("refused")

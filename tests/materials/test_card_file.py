@@ -49,6 +49,9 @@ def test_files_are_read_into_si(path: Path) -> None:
     assert card.fired_at.rate == pytest.approx(fired["rate_C_per_h"] / 3600.0)
     assert card.fired_at.peak == pytest.approx(fired["peak_C"] + 273.15)
     assert card.fired_at.hold == pytest.approx(fired["hold_min"] * 60.0)
+    assert card.fired_at.gas == fired.get("gas", "")
+    for change, entry in zip(card.transformations, table.get("transformation", []), strict=True):
+        assert change.gases == tuple(entry.get("gases", ()))
 
 
 @pytest.mark.parametrize("name", CARDS)

@@ -26,7 +26,7 @@ from cofire.physics.rheology import (
     shear_viscosity,
     tabulated_viscosity,
 )
-from cofire.physics.sintering import sintering_potential
+from cofire.physics.sintering import half_way, sintering_potential
 from cofire.units import GAS_CONSTANT, HOUR, MINUTE, ROOM, kelvin
 from tests.strategies import (
     CARDS,
@@ -458,3 +458,24 @@ def test_of_many_blends_the_latest_are_kept_and_all_come_out_the_same() -> None:
     assert sum(bool(card.parts) for card in kept) == KEPT
     assert {metal.name, body.name} <= {card.name for card in kept}
     assert (along.of(blends).young_modulus == first).all()
+
+
+def test_iron_burnt_out_in_air_and_packed_after_it_turns_as_in_the_pack() -> None:
+    """The form is that of the gas of the hot part, whatever stood round the binder."""
+    burnt = (Segment(kelvin(480.0), 100.0 / HOUR, HOUR, "air"), Segment(kelvin(40.0), np.inf))
+    hot = Segment(kelvin(940.0), 120.0 / HOUR, HOUR, "carbon")
+    turned = histories([CARDS["iron"]], trace(Firing("packed late", STUDIO, (*burnt, hot))))
+    assert "ferrite to austenite" in turned.strain
+    assert "alpha to gamma iron" not in turned.strain
+    assert turned.strain["carbon taken up"][0, -1] == pytest.approx(0.0036)
+
+
+def test_the_half_way_mark_does_not_move_with_the_gas_of_the_day() -> None:
+    """It was measured in one gas: in another the clock runs otherwise to the same mark."""
+    iron = CARDS["iron"]
+    assert half_way(iron.in_gas("hydrogen")) == half_way(iron.in_gas("carbon"))
+    plain = [
+        simple_firing(STUDIO, kelvin(900.0), HOUR, 150.0 / HOUR, g) for g in ("carbon", "hydrogen")
+    ]
+    pack, bare = (histories([iron], trace(f)).relative_density[0, -1] for f in plain)
+    assert bare > pack + 0.03

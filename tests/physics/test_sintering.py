@@ -44,7 +44,7 @@ def own_firing(card: Card) -> Trace:
     held = time[-1] + fired.hold * np.linspace(0.0, 1.0, 21)[1:]
     ware = np.concatenate([up, still]) if fired.hold > 0.0 else up
     time = np.concatenate([time, held]) if fired.hold > 0.0 else time
-    return Trace(time, ware, ware, np.array([0, time.size - 1]))
+    return Trace(time, ware, ware, np.array([0, time.size - 1]), fired.gas or "air")
 
 
 # -- clocks ----------------------------------------------------------------------------------

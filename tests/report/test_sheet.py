@@ -52,7 +52,7 @@ from cofire.report.plan import firing_csv
 from cofire.report.pot import SIGNS, section_picture
 from cofire.report.sheet import LEFT_OUT, OWN, clock, write_sheet
 from cofire.report.sheet import told as told_event
-from cofire.units import HOUR, MINUTE, kelvin
+from cofire.units import HOUR, MINUTE, celsius, kelvin
 from cofire.vessel import Band, OpenFiring, Printer, Vessel, read_vessel
 from tests.fired import sharply
 from tests.made import FRIT, SILVER, cylinder, fired, foot, graded, plain
@@ -1036,16 +1036,22 @@ def test_a_limit_where_pastes_fade_is_placed_by_its_blend_not_by_a_band_that_non
     assert sheet.where(zone, made.response, True) == (low,)
 
 
-def iron_bowl() -> Response:
+def iron_bowl(gas: str = "carbon") -> Response:
     """A low bowl of four bands, on a foot of iron."""
-    return fired(read_vessel(EXAMPLE.with_name("iron_foot_bowl.toml"), load_kilns()))
+    vessel = read_vessel(EXAMPLE.with_name("iron_foot_bowl.toml"), load_kilns())
+    return fired(replace(vessel, firing=vessel.firing.in_one_gas(gas, vessel.firing.lag)))
 
 
 def test_iron_turns_back_on_cooling() -> None:
     events = happenings(iron_bowl())
     (peak,) = (e.time for e in events if e.name == "peak")
-    turns = [(e.name, e.time < peak) for e in events if e.name.endswith(" iron")]
-    assert turns == [("alpha to gamma iron", True), ("gamma to alpha iron", False)]
+    turns = [(e.name, e.time < peak) for e in events if " to " in e.name]
+    assert turns == [("ferrite to austenite", True), ("austenite to ferrite", False)]
+    (back,) = (e.ware for e in events if e.name == "austenite to ferrite")
+    assert 680.0 < celsius(back) < 727.0
+    bare = iron_bowl("hydrogen")
+    names = [e.name for e in happenings(bare) if " to " in e.name]
+    assert names == ["alpha to gamma iron", "gamma to alpha iron"]
 
 
 def test_no_number_of_a_segment_lies_on_the_curve_and_no_letter_on_the_limit() -> None:
