@@ -21,7 +21,7 @@ PLAN = {
     "solid of the best so far": 0.05,
     "designs": 0.52,
     "solids of the best designs": 0.06,
-    "last check": 0.05,
+    "solid of the plan": 0.05,
     "chances": 0.08,
     "margins": 0.075,
     "recipes": 0.07,

@@ -36,14 +36,17 @@ from cofire.physics.history import Along, History
 from cofire.vessel import Vessel
 
 COARSE = Control(
-    relative_tolerance=0.3,
-    stress_tolerance=2e5,
+    relative_tolerance=3e-2,
+    stress_tolerance=5e3,
     imbalance=1e-2,
     breakpoint_tolerance=1e-3,
     compiled=True,
 )
-"""Steps of a search: the largest utilisation that layers can change comes out within 0.5 % of what
-tolerances fifteen times closer give (twelve layouts of the example)."""
+"""Steps of a search. Powder bears kilopascals: of six shipped vessels and a random request the
+largest share of a limit on cooling is within 0.7 %, and of the strain of brown ware 3 to 10 %
+below what the steps of `Control()` give. Steps of 0.2 MPa and 30 % of the largest stress, as they
+once were, passed by the moment at which brown ware is strained most: of that strain they saw
+between a tenth and two thirds. [-], [Pa]"""
 ROUGH, FINENESS = 0.3, 0.4
 """Of meshes: the largest cooling utilisation of a layout of the example is 0.94 to 1.13 and 1.00
 to 1.09 of what a check finds; 3 points through the wall make them a few per cent high. [-]"""

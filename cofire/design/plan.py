@@ -67,6 +67,10 @@ FIRST = "first answer"
 """First words of the line that says what layers and firing come to before designs are searched."""
 LAST = 48
 """Samples of the chances that a plan ends with. [-]"""
+SCHEDULES = 3
+"""Most schedules of the proposed design, each put right by the solid of the one before. [-]"""
+BELIEVED = 1.05
+"""Utilisation by the solid over that of the search from which a schedule is sought anew. [-]"""
 AGAIN = 0.4
 """Of the effort of a search, that goes on from where the first one was found to be out. [-]"""
 HALF = 0.5
@@ -169,7 +173,8 @@ class Plan:
 class _Draft:
     """The best so far, kept where an interrupt can find it, and what is known beside it.
 
-    `tried` counts firings; `given` is the check of the vessel as its file has it.
+    `tried` counts firings; `given` is the check of the vessel as its file has it, `checked` that of
+    the best so far where it is known.
     """
 
     vessel: Vessel
@@ -178,6 +183,7 @@ class _Draft:
     schedule: Schedule | None = None
     designs: DesignSearch | None = None
     given: Check | None = None
+    checked: Check | None = None
     tried: int = 0
 
 
@@ -240,7 +246,8 @@ def propose(
     except KeyboardInterrupt:
         finished = False
         say(_kept(draft))
-    say("last check")
+    if draft.checked is None:
+        say("solid of the plan")
     check = partial(check_vessel, cards=cards, extend=extend)
     try:
         best, given = _both_checks(check, draft, vessel, executor)
@@ -294,7 +301,7 @@ def _both_checks(
 ) -> tuple[Check, Check]:
     """Checks of the best so far and of the vessel as given, which may be known."""
     if draft.given is not None:
-        return check(draft.vessel), draft.given
+        return draft.checked or check(draft.vessel), draft.given
     best, first = each(check, [draft.vessel, given], executor)
     return best, first
 
@@ -500,14 +507,30 @@ def _search(
     own = ratios_by_solid(rough, replace(base, firing=settled.firing), last)
     draft.layout = design.layout
     draft.vessel = replace(base, firing=settled.firing)
-    anew = propose_schedule(
-        base, bench.cards, bench=replace(rough, ratios=own), whole=whole, start=settled.setting,
-        progress=lambda n: say(f"schedule: {n}"),
-    )  # fmt: skip
-    draft.tried += anew.tried
-    if not anew.finished:
-        raise KeyboardInterrupt
-    draft.schedule, draft.vessel = anew, replace(base, firing=anew.firing)
+    start = settled.setting
+    for _ in range(SCHEDULES):
+        anew = propose_schedule(
+            base, bench.cards, bench=replace(rough, ratios=own), whole=whole, start=start,
+            progress=lambda n: say(f"schedule: {n}"),
+        )  # fmt: skip
+        draft.tried += anew.tried
+        if not anew.finished:
+            raise KeyboardInterrupt
+        one = replace(base, firing=anew.firing)
+        if draft.checked is None:
+            draft.schedule, draft.vessel = anew, one
+        say("solid of the plan")
+        (last,) = solids([one])
+        if draft.checked is None or _ranked(last) < _ranked(draft.checked):
+            draft.schedule, draft.vessel, draft.checked = anew, one, last
+        if last.verdict.utilisation <= BELIEVED * anew.overall:
+            return
+        own, start = ratios_by_solid(rough, one, last), anew.setting
+
+
+def _ranked(check: Check) -> tuple[int, float]:
+    """By the word, then by what is used up of the limits."""
+    return check.verdict.grade, check.verdict.utilisation
 
 
 def scan_layouts(bench: Bench, vessel: Vessel, say: Callable[[str], None]) -> Scan:

@@ -47,7 +47,7 @@ class Clock:
 def test_a_pipe_gets_nothing():
     stream = io.StringIO()
     progress = Progress(PLAN, stream)
-    for line in ("layers: 1 of 2", "last check", ""):
+    for line in ("layers: 1 of 2", "solid of the plan", ""):
         progress(line)
     assert stream.getvalue() == ""
 
