@@ -35,6 +35,8 @@ above 15 % one zone has shrunk whole before the other begins. Common practice. [
 BINDER_LEAVES, BINDER_GONE = "binder begins to leave", "binder gone"
 WATER_GONE, HOTTEST = "bound water gone", "hottest"
 """Names of events, as text, figures and sheet tell them."""
+TOLD = 0.5
+"""What is told to a degree is the same within it. [K]"""
 BEGUN, DONE = 0.05, 0.95
 """Share of what a firing drives out at which it has begun, and at which it is gone. [-]"""
 SET_STRESS = 10e6
@@ -306,6 +308,24 @@ class Mismatch:
         return float(self.stored[-1])
 
 
+def hottest(ware: Array) -> int:
+    """First node at which the ware is as hot as it gets, to what a thermocouple tells.
+
+    A ware that lags creeps up to its kiln through the whole hold.
+
+    Parameters
+    ----------
+    ware : array
+        Shape (M,). [K]
+
+    Returns
+    -------
+    int
+        Its place. [-]
+    """
+    return int(np.argmax(ware >= ware.max() - TOLD))
+
+
 def _crossings(temperature: Array, level: float) -> list[int]:
     """Nodes just after the trace passes a temperature, either way."""
     above = temperature >= level
@@ -343,7 +363,8 @@ def mismatch(first: Card, second: Card, firing: Firing, extend: bool = False) ->
     set_points, set_index = zone_set_points(history)
     last = int(max(set_index))
     stored = np.where(np.arange(time.size) >= last, difference - difference[last], 0.0)
-    events = [Event(HOTTEST, "", float(time[np.argmax(ware)]), float(ware.max()))]
+    top = hottest(ware)
+    events = [Event(HOTTEST, "", float(time[top]), float(ware[top]))]
     binder, water = burnout(curve)
 
     def mark(name: str, zone: str, node: int) -> None:

@@ -18,6 +18,7 @@ from cofire.assessment.mismatch import (
     HOTTEST,
     WATER_GONE,
     Event,
+    hottest,
     mismatch,
 )
 from cofire.assessment.response import Response
@@ -183,7 +184,7 @@ def firing_happenings(curve: Trace) -> list[Happening]:
         In order of time.
     """
     binder, _ = burnout(curve)
-    nodes = {HOTTEST: int(np.argmax(curve.ware))}
+    nodes = {HOTTEST: hottest(curve.ware)}
     if binder[-1] > 0.0:
         nodes[BINDER_LEAVES] = int(np.argmax(binder > BEGUN * binder[-1]))
         nodes[BINDER_GONE] = int(np.argmax(binder > DONE * binder[-1]))
@@ -225,8 +226,8 @@ def _happening(group: list[Event], curve: Trace) -> Happening:
     """
     event = group[-1] if group[0].name in BURNOUT[1:] else group[0]
     zones = tuple(dict.fromkeys(e.zone for e in group if e.zone))
-    name, hottest = event.name, float(curve.time[int(np.argmax(curve.ware))])
-    if event.time > hottest and (way := CHANGE.fullmatch(name)):
+    name, peak = event.name, float(curve.time[int(np.argmax(curve.ware))])
+    if event.time > peak and (way := CHANGE.fullmatch(name)):
         name = f"{way[2]} to {way[1]} {way[3]}"
     kiln = float(np.interp(event.time, curve.time, curve.kiln))
     return Happening(name, zones, event.time, event.temperature, kiln)

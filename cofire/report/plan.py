@@ -47,7 +47,7 @@ from cofire.report.job_figures import firing_figure
 from cofire.report.pot import pot_figure
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import stress_figure, trade_off_figure
-from cofire.report.verdict import as_stress, ends_line, flag_row, number, sharp_line
+from cofire.report.verdict import as_stress, decided, ends_line, flag_row, number, sharp_line
 from cofire.report.writing import replace_folder, table_text, wrapped
 from cofire.units import HOUR, MINUTE, celsius
 from cofire.vessel import FIXED, FREE, Vessel
@@ -407,7 +407,7 @@ def plan_json(plan: Plan) -> str:
                 "what": a.what,
                 "verdict": a.verdict.word if a.verdict else None,
                 "utilisation": _rounded(a.utilisation) if a.verdict else None,
-                "set_by": a.verdict.worst.rule if a.verdict else None,
+                "set_by": a.verdict.most_used.rule if a.verdict else None,
                 "note": a.note,
             }
             for a in plan.alternatives
@@ -639,16 +639,14 @@ def plan_text(plan: Plan) -> str:
     str
         Ends in a new line.
     """
-    vessel, worst, given = plan.vessel, plan.verdict.worst, plan.given.designed.vessel
+    vessel, given = plan.vessel, plan.given.designed.vessel
     before, after = plan.probabilities
     lines = [
         f"{plan.verdict.word.upper()}: {vessel.name}"
         + ("" if plan.finished else " (interrupted: the best so far)"),
         *wrapped(
-            f"As given: {plan.given.verdict.word}, utilisation "
-            f"{plan.given.verdict.utilisation:.3g} "
-            f"({plan.given.verdict.worst.rule}). Proposed: {plan.verdict.word}, utilisation "
-            f"{plan.verdict.utilisation:.3g}; {against(worst)}."
+            f"As given: {decided(plan.given.verdict)}. Proposed: {decided(plan.verdict)}; "
+            f"{against(plan.verdict.deciding)}."
         ),
         *(wrapped(taken(given.firing)) if given.left_open is not None else ()),
         *wrapped(sharp_line(plan.proposal)),
@@ -705,7 +703,8 @@ def plan_text(plan: Plan) -> str:
             figure = "not to be had"
             if a.verdict is not None:
                 figure = (
-                    f"{a.verdict.word}, utilisation {a.utilisation:.3g} ({a.verdict.worst.rule})"
+                    f"{a.verdict.word}, utilisation {a.utilisation:.3g} "
+                    f"({a.verdict.most_used.rule})"
                 )
             note = f"; {a.note}" if a.note else ""
             lines += [f"  {row}" for row in wrapped(f"{a.what}: {figure}{note}", 2)]

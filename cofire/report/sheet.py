@@ -401,8 +401,9 @@ def print_line(m: Job) -> Text:
     for n, most in enumerate(m.purity, 1):
         if most < DONE:
             parts += (
-                Strong(f"Band {n} is too low for the feed"),
-                f": no layer of it gets more than {100 * most:.0f} % of its own paste. ",
+                Strong(f"Band {n} is never pure"),
+                f": no layer of it gets more than {100 * most:.0f} % of its own paste, as the "
+                "verdict takes it. ",
             )
     if m.changeovers:
         parts.append(

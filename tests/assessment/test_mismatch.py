@@ -79,7 +79,8 @@ def test_events_come_in_order_and_lie_on_the_trace(
         assert event.temperature == found.trace.ware[node[0]]
         assert event.zone in ("", metal.name, ceramic.name)
     (peak,) = (e for e in found.events if e.name == "hottest")
-    assert (peak.zone, peak.temperature) == ("", found.trace.peak)
+    assert peak.zone == ""
+    assert found.trace.peak - 0.5 <= peak.temperature <= found.trace.peak
     for card in (metal, ceramic):
         assert len(named(found, "sintering begins", card.name)) == 1
         assert len(named(found, "sets", card.name)) == 1

@@ -1008,7 +1008,7 @@ def test_the_first_word_is_of_the_vessel_as_printed_and_sharp_joints_stand_below
 
     smeared = told(Check(made.response, sharp, printed, worst))
     assert smeared.startswith("NO. ")
-    assert "With every changeover sharp it would be go (as a shell)" in smeared
+    assert "With every changeover sharp it would be go with at most" in smeared
     assert told(sharply(made.response, sharp)).startswith("GO. ")
 
 
