@@ -14,7 +14,7 @@ from cofire.firing.kiln import Trace, trace
 from cofire.firing.program import Firing, Kiln, simple_firing
 from cofire.materials.card import Card
 from cofire.numerics import Array
-from cofire.physics.history import History, histories
+from cofire.physics.history import History, burnout, histories
 from cofire.physics.rheology import relaxation_time, set_point
 from cofire.units import celsius
 
@@ -32,6 +32,13 @@ SAFE_SHARE = 0.5
 SINTERING_GO, SINTERING_NO = 0.01, 0.15
 """Worst mismatch of free strain while sintering: below 1 % cofired packages count as matched;
 above 15 % one zone has shrunk whole before the other begins. Common practice. [-]"""
+BINDER_LEAVES, BINDER_GONE = "binder begins to leave", "binder gone"
+WATER_GONE, HOTTEST = "bound water gone", "hottest"
+"""Names of events, as text, figures and sheet tell them."""
+TOLD = 0.5
+"""What is told to a degree is the same within it. [K]"""
+BEGUN, DONE = 0.05, 0.95
+"""Share of what a firing drives out at which it has begun, and at which it is gone. [-]"""
 SET_STRESS = 10e6
 """Stress at which a metal's creep is read for its set point. [Pa]"""
 
@@ -301,6 +308,24 @@ class Mismatch:
         return float(self.stored[-1])
 
 
+def hottest(ware: Array) -> int:
+    """First node at which the ware is as hot as it gets, to what a thermocouple tells.
+
+    A ware that lags creeps up to its kiln through the whole hold.
+
+    Parameters
+    ----------
+    ware : array
+        Shape (M,). [K]
+
+    Returns
+    -------
+    int
+        Its place. [-]
+    """
+    return int(np.argmax(ware >= ware.max() - TOLD))
+
+
 def _crossings(temperature: Array, level: float) -> list[int]:
     """Nodes just after the trace passes a temperature, either way."""
     above = temperature >= level
@@ -338,16 +363,19 @@ def mismatch(first: Card, second: Card, firing: Firing, extend: bool = False) ->
     set_points, set_index = zone_set_points(history)
     last = int(max(set_index))
     stored = np.where(np.arange(time.size) >= last, difference - difference[last], 0.0)
-    events = [Event("peak", "", float(time[np.argmax(ware)]), float(ware.max()))]
+    top = hottest(ware)
+    events = [Event(HOTTEST, "", float(time[top]), float(ware[top]))]
+    binder, water = burnout(curve)
 
     def mark(name: str, zone: str, node: int) -> None:
         events.append(Event(name, zone, float(time[node]), float(ware[node])))
 
     for n, card in enumerate(cards):
-        lost = 1.0 - history.mass_fraction[n]
-        if lost[-1] > 0.0:
-            mark("burnout begins", card.name, int(np.argmax(lost > 0.05 * lost[-1])))
-            mark("burnout ends", card.name, int(np.argmax(lost > 0.95 * lost[-1])))
+        if card.scalar("binder", 0.0) * binder[-1] > 0.0:
+            mark(BINDER_LEAVES, card.name, int(np.argmax(binder > BEGUN * binder[-1])))
+            mark(BINDER_GONE, card.name, int(np.argmax(binder > DONE * binder[-1])))
+        if card.scalar("loss_on_ignition", 0.0) * water[-1] > 0.0:
+            mark(WATER_GONE, card.name, int(np.argmax(water > DONE * water[-1])))
         grown = history.progress[n]
         mark("sintering begins", card.name, int(np.argmax(grown > SINTERING_STARTS)))
         mark("sets", card.name, int(set_index[n]))

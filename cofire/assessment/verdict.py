@@ -135,9 +135,17 @@ class Verdict:
         return VERDICTS[self.grade]
 
     @property
+    def most_used(self) -> Flag:
+        """The flag with the largest share of its limit used up, of whatever grade.
+
+        A caution may begin at a smaller share than a go ends at: it need not be `worst`.
+        """
+        return max(self.flags, key=lambda flag: flag.counted)
+
+    @property
     def utilisation(self) -> float:
         """Largest share of a limit that is used up; what could not be computed counts as 1. [-]"""
-        return max(flag.counted for flag in self.flags)
+        return self.most_used.counted
 
     @property
     def crack_probability(self) -> float:

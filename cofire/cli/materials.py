@@ -152,6 +152,8 @@ def describe(card: Card) -> str:
 # ----------------------------------------------------------------------------------------------
 # `cofire firing`: what kiln and ware really do under a firing file
 
+DRAWN = ("firing.png", "firing.svg", "firing.csv")
+
 
 @guarded
 def firing(
@@ -168,19 +170,35 @@ def firing(
         ),
     ] = None,
     degrees: Annotated[str, typer.Option(help="Of --kiln-csv: C or F.")] = "C",
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="FOLDER", help="Folder for firing.png, .svg and .csv (the trace)."),
+    ] = None,
     units: Units = System.metric,
     force: Force = False,
 ) -> None:
     """Show what kiln and ware really do under a firing, and the heat work of the ware.
 
-    Example:  cofire firing examples/silver_on_frit_firing.toml
+    The figure is that of a plan, without a vessel: its limit is the kiln's.
+
+    Example:  cofire firing examples/silver_on_frit_firing.toml --out try
     """
     from cofire.firing.kiln import trace
     from cofire.firing.program import load_kilns, read_firing
     from cofire.report import firing as told
-    from cofire.report.writing import STANDARD_OUTPUT, check_targets, write_text
+    from cofire.report.writing import (
+        STANDARD_OUTPUT,
+        check_folder,
+        check_targets,
+        make_folder,
+        one_line,
+        write_file,
+        write_text,
+    )
 
     check_targets([csv, kiln_csv], force)
+    if out is not None:
+        check_folder(out, DRAWN, force)
     if degrees not in told.DEGREES:
         raise UnknownName("unit", degrees, told.DEGREES, "--degrees")
     programme = read_firing(file, load_kilns(tables or []))
@@ -189,5 +207,16 @@ def firing(
         write_text(csv, told.as_csv(curve), force)
     if kiln_csv is not None:
         write_text(kiln_csv, told.kiln_csv(programme, degrees), force)
+    if out is not None:
+        from cofire.report.figures import save
+        from cofire.report.job_figures import firing_alone
+
+        figure = firing_alone(programme, curve)
+        make_folder(out)
+        png, svg, numbers = (out / name for name in DRAWN)
+        write_file(png, lambda s: save(figure, s, "png"), force)
+        write_file(svg, lambda s: save(figure, s, "svg"), force)
+        write_text(str(numbers), told.as_csv(curve), force)
+        typer.echo(f"written: {one_line(str(png))}, .svg, .csv", err=True)
     if STANDARD_OUTPUT not in (csv, kiln_csv):
         show(told.as_text(programme, curve), units)

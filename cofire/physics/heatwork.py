@@ -6,8 +6,9 @@ each cone, from a steady rise, and the energy Q, from its columns at two rates (
 Anal. Chem. 29, 1702, in exact form). So a firing with holds gets the cone it equals.
 
 Range of validity: rises of about 15 to 300 °C/h and holds of some hours at the top, which is where
-charts and practice meet (common practice). Cones from 010 up share an energy of 700 to 950 kJ/mol;
-the fluxed ones below it need 300 to 530 kJ/mol, so one energy for all would be up to 18 K wrong.
+charts and practice meet (common practice). Cones from 03 up share an energy of about 1050 kJ/mol,
+the fluxed ones below 011 one of about 530 kJ/mol (columns at 20 and 150 °C/h of Fairchild & Peters
+1926, J. Am. Ceram. Soc. 9, 700, recalled), so one energy for all would be up to 10 K wrong.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ NEIGHBOURS = 2
 """Cones on either side whose energies count in a cone's own (a running median of five)."""
 
 CHART_ROUNDING = 0.5
-"""Charts print whole degrees. [K]"""
+"""A firing this near to a row of the chart ends on it: half a degree. [K]"""
 
 
 @dataclass(frozen=True)

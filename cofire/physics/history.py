@@ -227,6 +227,24 @@ def _lost(trace: Trace, reactions: Sequence[Reaction] | None) -> _Lost:
     return _Lost(binder, gone("structural water"), burnt_out)
 
 
+def burnout(trace: Trace) -> tuple[Array, Array]:
+    """How much of the binder and of a clay's bound water has left along a trace.
+
+    Parameters
+    ----------
+    trace : Trace
+        What the ware sees, and in which gas.
+
+    Returns
+    -------
+    tuple of array
+        Shares of the binder's mass and of the bound water's, each of shape (M,), the same for all
+        materials; what stays as char has not left. [-]
+    """
+    lost = _lost(trace, None)
+    return lost.binder, lost.water
+
+
 def yields_cold(card: Card, density: Array | float) -> Array:
     """Yield stress of a porous metal at 20 °C: linear in its necks, the brown strength when brown.
 

@@ -10,13 +10,24 @@ from typing import TypeVar
 import numpy as np
 
 from cofire.assessment.check import Check
-from cofire.assessment.mismatch import Event, mismatch
+from cofire.assessment.mismatch import (
+    BEGUN,
+    BINDER_GONE,
+    BINDER_LEAVES,
+    DONE,
+    HOTTEST,
+    WATER_GONE,
+    Event,
+    hottest,
+    mismatch,
+)
 from cofire.assessment.response import Response
 from cofire.assessment.verdict import Verdict
 from cofire.errors import CofireError
 from cofire.firing.kiln import INSTANT, Trace
 from cofire.firing.program import Segment
 from cofire.materials.card import Card, pure_cards
+from cofire.physics.history import burnout
 from cofire.production.changeovers import Changeover, changeovers, purity
 from cofire.production.green import Green, Refired, green_to_size, green_vessel
 from cofire.production.paste import BandPaste, Batch, Cost, band_pastes, batches, cost
@@ -31,8 +42,9 @@ BEHIND = 0.99
 """A kiln slower than this share of the rate asked for counts as behind. [-]"""
 TOGETHER = 300.0
 """Events of one name closer than this are told as one. [s]"""
-BURNOUT = ("burnout begins", "burnout ends")
+BURNOUT = (BINDER_LEAVES, BINDER_GONE, WATER_GONE)
 """Events told once for all materials: the kiln is vented from the first to the last of them."""
+COLD = "below 100 °C"
 OPEN = kelvin(100.0)
 """A kiln is opened with its ware below this: common practice. [K]"""
 
@@ -155,10 +167,43 @@ def happenings(response: Response) -> list[Happening]:
         for other in others or [first]
         for event in mismatch(first, other, firing, extend=True).events
     }
+    return _in_order(events, curve)
+
+
+def firing_happenings(curve: Trace) -> list[Happening]:
+    """What happens along a firing whatever stands in the kiln: binder, gases, the hottest, the end.
+
+    Parameters
+    ----------
+    curve : Trace
+        What kiln and ware do.
+
+    Returns
+    -------
+    list of Happening
+        In order of time.
+    """
+    binder, _ = burnout(curve)
+    nodes = {HOTTEST: hottest(curve.ware)}
+    if binder[-1] > 0.0:
+        nodes[BINDER_LEAVES] = int(np.argmax(binder > BEGUN * binder[-1]))
+        nodes[BINDER_GONE] = int(np.argmax(binder > DONE * binder[-1]))
+    events = {
+        Event(name, "", float(curve.time[node]), float(curve.ware[node]))
+        for name, node in nodes.items()
+    }
+    return _in_order(events, curve)
+
+
+def _in_order(events: set[Event], curve: Trace) -> list[Happening]:
+    """Events of materials with those of the kiln, by time, those of one name that coincide as one.
+
+    The kiln's are its changes of gas and that the ware may be taken out.
+    """
     top = int(np.argmax(curve.ware))
     cold = top + int(np.argmax(curve.ware[top:] < OPEN))
     if curve.ware[top] > OPEN:
-        events.add(Event("cold", "", float(curve.time[cold]), float(curve.ware[cold])))
+        events.add(Event(COLD, "", float(curve.time[cold]), float(curve.ware[cold])))
     for s in curve.stretches[1:]:
         events.add(
             Event(GAS_COMES[s.gas], "", float(curve.time[s.first]), float(curve.ware[s.first]))
@@ -174,12 +219,12 @@ def happenings(response: Response) -> list[Happening]:
 
 
 def _happening(group: list[Event], curve: Trace) -> Happening:
-    """Events of one name as one: the first of them, or the last where burnout ends.
+    """Events of one name as one: the first of them, or the last of what has gone.
 
     A card names a change of phase as it goes on heating ("alpha to gamma iron"); on cooling it is
     told the other way round.
     """
-    event = group[-1] if group[0].name == BURNOUT[1] else group[0]
+    event = group[-1] if group[0].name in BURNOUT[1:] else group[0]
     zones = tuple(dict.fromkeys(e.zone for e in group if e.zone))
     name, hottest = event.name, float(curve.time[int(np.argmax(curve.ware))])
     if event.time > hottest and (way := CHANGE.fullmatch(name)):

@@ -19,7 +19,7 @@ from cofire.assessment.verdict import Verdict, judge, rule_of
 from cofire.design.constraints import LEAST_LAYERS, decay_length
 from cofire.design.ladder import LADDER, RING, ladder
 from cofire.errors import InputError, ModelError
-from cofire.firing.kiln import trace
+from cofire.firing.kiln import INSTANT, Trace, trace
 from cofire.firing.program import Firing
 from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.integrator import Control
@@ -438,29 +438,41 @@ SHORTEST, LONGEST = 0.03, 0.1
 REACH = 2.0
 """Wall kept on either side of the joints, in decay lengths: the peak of bending lies within. [-]"""
 CONFIDENCE = 0.95
+SEEN = 0.1
+"""Least rise of a strip that a straight edge shows (estimate). [mm]"""
 
 
-def interrupted(firing: Firing, temperature: float) -> Firing:
-    """The firing stopped, and left to cool, when its kiln first reaches a temperature.
+def interrupted(firing: Firing, curve: Trace, moment: float) -> Firing:
+    """The firing stopped, and left to cool, at a moment.
+
+    A kiln that heats twice passes a temperature twice: it is the moment that counts.
 
     Parameters
     ----------
     firing : Firing
         The firing.
-    temperature : float
-        Of the kiln. [K]
+    curve : Trace
+        As it goes.
+    moment : float
+        Since it was lit. [s]
 
     Returns
     -------
     Firing
-        The firing itself where it never gets there.
+        The firing itself where the kiln is off by then, or has only just been lit.
     """
+    ends = [float(curve.time[int(k)]) for k in curve.breakpoints[1:]]
+    here, start = ROOM, 0.0
     for n, segment in enumerate(firing.segments):
-        if segment.target > temperature + 1.0:
-            last = replace(segment, target=temperature, hold=0.0)
-            return replace(
-                firing, name=f"{firing.name}, stopped", segments=(*firing.segments[:n], last)
-            )
+        reached = ends.pop(0) if abs(segment.target - here) > 1e-9 else start
+        end = ends.pop(0) if segment.hold > INSTANT else reached
+        if moment < end:
+            kiln = float(np.interp(moment, curve.time, curve.kiln))
+            last = replace(segment, target=kiln, hold=max(moment - reached, 0.0))
+            still = abs(kiln - here) < 1.0 and moment < reached
+            kept = firing.segments[:n] if still else (*firing.segments[:n], last)
+            return replace(firing, name=f"{firing.name}, stopped", segments=kept or firing.segments)
+        here, start = segment.target, end
     return firing
 
 
@@ -496,8 +508,10 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
     whole = _bow(before, both)
     worst = max(flags, key=lambda f: f.utilisation if np.isfinite(f.utilisation) else 0.0)
     curve = response.trace
-    reached = float(np.interp(worst.time or curve.time[-1], curve.time, curve.kiln))
-    short = trace(interrupted(response.vessel.firing, reached))
+    moment = worst.time or float(curve.time[-1])
+    reached = float(np.interp(moment, curve.time, curve.kiln))
+    cut = interrupted(response.vessel.firing, curve, moment)
+    short = trace(cut)
     early = _bow(before, histories(list(cards), short, extend=True))
     length = float(np.clip(TURN / max(abs(whole), abs(early), 1e-9), SHORTEST, LONGEST))
     dry, ring, up = np.mean(strains, axis=0)
@@ -509,8 +523,9 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
     stop = ""
     if np.isfinite(worst.utilisation) and worst.utilisation > 0.0:
         rise = 1e3 * abs(float(sagitta(early, length))) / worst.utilisation
-        stop = f"above {rise:.1f} mm"
-    stopped = f"stopped with the kiln at {celsius(reached):.0f} °C"
+        stop = f"above {max(rise, SEEN):.1f} mm"
+    part = "" if len(curve.stretches) == 1 else f"in part {len(cut.segments)}, "
+    stopped = f"stopped {part}with the kiln at {celsius(reached):.0f} °C"
     readings = (
         _camber("dry", dried, wet * float(np.exp(dry)), names, ""),
         _camber(stopped, early, length, names, stop),

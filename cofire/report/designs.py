@@ -80,7 +80,8 @@ def odds_line(both: tuple[Outcome | None, Outcome | None]) -> str:
         return ""
     before = f"{percent(given.chance)} as given, " if given is not None else ""
     line = (
-        f"Chance that the pot is not lost, over cards, kiln and print as they may also be: "
+        f"Chance that the pot is not lost, over {proposed.kept.size} draws of cards, kiln and "
+        "print as they may also be: "
         f"{before}{percent(proposed.chance)} as proposed; that nothing at all fails: "
         f"{percent(proposed.good)}."
     )
@@ -154,8 +155,9 @@ def designs_text(search: DesignSearch) -> str:
     lines += wrapped(_proposal(search))
     lines += wrapped(
         f"Not lost: chance over {search.samples} draws of cards, kiln and print, the model's own "
-        "error in it. Past limit: how much of its limits the design uses up with the cards as they "
-        "stand, 1 at the limit. Least: fired volume of the smallest paste between."
+        "error in it, in the firing in which they were compared. Past limit: how much of its "
+        "limits the design uses up with the cards as they stand, 1 at the limit. Least: fired "
+        "volume of the smallest paste between."
     )
     lines += wrapped(f"{RECORD}.")
     return "\n".join(lines).replace("\u00a0", " ") + "\n"

@@ -374,8 +374,8 @@ def _changeover_lines(m: Job) -> list[str]:
     for n, most in enumerate(m.purity):
         if most < DONE:
             lines += _wrapped(
-                f"Band {n + 1}, {m.green.materials[n]}, is too low for the feed: no layer of it "
-                f"gets more than {100 * most:.0f} % of its own paste."
+                f"Band {n + 1}, {m.green.materials[n]}, is never pure: no layer of it gets more "
+                f"than {100 * most:.0f} % of its own paste, as the verdict takes it."
             )
     if m.check.smeared:
         lines += _wrapped(sharp_line(m.check))

@@ -11,11 +11,21 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from cofire.assessment.mismatch import BINDER_LEAVES
 from cofire.numerics import Array
 from cofire.production.changeovers import metal_shares
-from cofire.production.job import BURNOUT, Happening, Step, happenings, kiln_steps
+from cofire.production.job import (
+    BURNOUT,
+    COLD,
+    Happening,
+    Step,
+    firing_happenings,
+    happenings,
+    kiln_steps,
+)
 from cofire.production.printed_solid import printed_layers
 from cofire.report.figures import literal, spread
+from cofire.report.html import Name, Strong, Text
 from cofire.report.writing import table_text
 from cofire.units import HOUR, MINUTE, celsius
 
@@ -25,6 +35,7 @@ if TYPE_CHECKING:
 
     from cofire.assessment.response import Response
     from cofire.firing.kiln import Trace
+    from cofire.firing.program import Firing
     from cofire.production.green import Wall
     from cofire.production.job import Job
 
@@ -82,6 +93,46 @@ def data_uri(figure: Figure) -> str:
     return "data:image/svg+xml;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
 
 
+DOES: dict[str, Text] = {
+    BINDER_LEAVES: (BINDER_LEAVES, ": vent the kiln"),
+    "sets": (Strong("sets"), ": keep shut, strain stays"),
+    COLD: (COLD, ": may be opened"),
+}
+"""Events with what is done at the kiln; others keep their name."""
+INVERSION = "inversion"
+
+
+def event_words(events: Sequence[Happening], packed: bool) -> list[Text]:
+    """Events in words, with their materials and what is done at the kiln.
+
+    Parameters
+    ----------
+    events : sequence of Happening
+        From `happenings`, of one firing.
+    packed : bool
+        Whether the firing is not all in air: a pack gives off carbon monoxide until it is cold, and
+        no vent closes.
+
+    Returns
+    -------
+    list of text
+        With names as such.
+    """
+    gone = [n for n, event in enumerate(events) if event.name in BURNOUT[1:]]
+    found: list[Text] = []
+    for n, event in enumerate(events):
+        usual = f"{event.name}: no draught" if event.name.endswith(INVERSION) else event.name
+        words = DOES.get(event.name, usual)
+        parts = words if isinstance(words, tuple) else (words,)
+        if gone and n == gone[-1] and not packed:
+            parts += (": vents may close",)
+        if event.zones and event.name not in (BURNOUT[0], BURNOUT[1]):
+            zones = tuple(part for name in event.zones for part in (" and ", Name(name)))[1:]
+            parts = (*zones, ": ", *parts)
+        found.append(parts)
+    return found
+
+
 @literal
 def curve_picture(
     curve: Trace,
@@ -126,6 +177,7 @@ def _curve(
     limit: float,
     size: float,
     fahrenheit: bool = False,
+    bound: str = "never above",
 ) -> None:
     """Kiln and ware over time in one panel, letters of a size in points."""
     sign = "°F" if fahrenheit else "°C"
@@ -134,7 +186,7 @@ def _curve(
         return 32.0 + 1.8 * celsius(kelvins) if fahrenheit else celsius(kelvins)
 
     most = round(celsius(limit))  # as the text rounds it
-    told = f"never above {32.0 + 1.8 * most if fahrenheit else most:.0f} {sign}"
+    told = f"{bound} {32.0 + 1.8 * most if fahrenheit else most:.0f} {sign}"
 
     end = 1.03 * (events[-1].time if events else float(curve.time[-1])) / HOUR
     top = 1.08 * degrees_of(max(limit, float(curve.kiln.max())))
@@ -154,20 +206,27 @@ def _curve(
         axes.plot([hour, hour, stand], [degrees, 0.955 * top, top], color="0.6", lw=0.5, zorder=1)
         axes.plot(hour, degrees, "o", ms=2.6, color=INK, zorder=4)
         axes.text(stand, 1.01 * top, letter(n), fontsize=size, ha="center", va="bottom", color=INK)
-    lane = 0.09 * top  # below the curve, which begins at the floor: the numbers of the segments
-    for n, step in enumerate(steps, 1):
-        first, last = step.start / HOUR, min(step.end / HOUR, end)
+    # below the curve, which begins at the floor: the ends of the segments, and under them their
+    # numbers, each led to its middle where short ones stand close
+    lane, low = 0.03 * top, 0.13 * top
+    shown = [step for step in steps if step.start / HOUR < end]
+    middles = np.array([0.5 * (s.start / HOUR + min(s.end / HOUR, end)) for s in shown])
+    gap = min(0.0042 * size, 1.0 / max(len(shown), 1)) * end
+    feet = spread(middles, gap, end)
+    for n, (step, middle, foot) in enumerate(zip(shown, middles, feet, strict=True), 1):
         if n > 1:
-            axes.plot([first, first], [-lane, 0.0], color=INK, lw=0.7)
-        if last - first > 0.03 * end:
-            axes.text(0.5 * (first + last), -0.5 * lane, str(n), fontsize=size, ha="center",
-                      va="center_baseline", color=INK)  # fmt: skip
+            axes.plot([step.start / HOUR] * 2, [-lane, 0.0], color=INK, lw=0.7)
+        if abs(foot - middle) > 0.005 * end:
+            axes.plot([middle, foot], [-0.5 * lane, -1.25 * lane], color="0.6", lw=0.5)
+        axes.text(foot, -0.5 * (lane + low), str(n), fontsize=size, ha="center",
+                  va="center_baseline", color=INK)  # fmt: skip
     axes.set_xlim(0.0, end)
-    axes.set_ylim(-lane, top)
+    axes.set_ylim(-low, top)
     axes.axhline(0.0, color=INK, lw=0.7)
     axes.tick_params(labelsize=size, pad=2, length=2.5)
     axes.set_xlabel("hours", fontsize=size, labelpad=1)
-    axes.text(0.012, 0.985, sign, fontsize=size, va="top", color=INK, transform=axes.transAxes)
+    axes.text(-0.015, 1.01, sign, fontsize=size, ha="right", va="bottom", color=INK,
+              transform=axes.transAxes)  # fmt: skip
     axes.grid(color="0.9", lw=0.5)
     axes.spines[["top", "right"]].set_visible(False)
     key = axes.legend(
@@ -195,34 +254,67 @@ def firing_figure(response: Response, limit: float, reasons: Sequence[str] = ())
     Figure
         The curve with letters and numbers, and beside and below it what they stand for.
     """
+    vessel, events = response.vessel, happenings(response)
+    title = f"{_short(vessel.name, 60)}: {_short(vessel.firing.name, 40)}"
+    return _drawn_firing(title, vessel.firing, response.trace, events, limit, reasons)
+
+
+@literal
+def firing_alone(firing: Firing, curve: Trace) -> Figure:
+    """The same of a firing in which no vessel stands: the limit is the kiln's.
+
+    Parameters
+    ----------
+    firing : Firing
+        As asked.
+    curve : Trace
+        As it goes.
+
+    Returns
+    -------
+    Figure
+        As `firing_figure`.
+    """
+    title, limit = _short(firing.name, 80), firing.kiln.max_temperature
+    events = firing_happenings(curve)
+    return _drawn_firing(title, firing, curve, events, limit, (), "the kiln goes to")
+
+
+def _drawn_firing(
+    title: str,
+    firing: Firing,
+    curve: Trace,
+    events: Sequence[Happening],
+    limit: float,
+    reasons: Sequence[str],
+    bound: str = "never above",
+) -> Figure:
+    """The curve of a firing with its letters and numbers, and what they stand for."""
     from matplotlib.figure import Figure
 
-    curve, segments = response.trace, response.vessel.firing.segments
-    steps, events = kiln_steps(segments, curve), happenings(response)
+    steps = kiln_steps(firing.segments, curve)
+    words = event_words(events, packed=set(firing.gases) != {"air"})
     told = []
-    for n, event in enumerate(events):
-        zones = "" if event.name in BURNOUT else " and ".join(event.zones)
-        name = "may be opened" if event.name == "cold" else event.name
-        name = f"{_short(zones, BESIDE)}: {name}" if zones else name
+    for n, (event, parts) in enumerate(zip(events, words, strict=True)):
+        name = "".join(_short(p, BESIDE) if isinstance(p, Name) else p for p in parts)
         when = f"{event.time / HOUR:.1f} h, {celsius(event.ware):.0f} °C"
         told += textwrap.wrap(f"{letter(n)}  {when}: {name}", 44, subsequent_indent="    ")
     held = []
-    for n, segment in enumerate(segments, 1):
+    for n, segment in enumerate(firing.segments, 1):
         rate = f"{segment.rate * HOUR:.0f} °C/h" if math.isfinite(segment.rate) else "full"
         text = f"{n}  {rate} to {celsius(segment.target):.0f} °C"
         text += f", hold {segment.hold / MINUTE:.0f} min" if segment.hold > 0.0 else ""
         why = f": {reasons[n - 1]}" if n <= len(reasons) else ""
         held += textwrap.wrap(text + why, 125, subsequent_indent="    ")
+    held.append(f"{len(firing.segments) + 1}  off: cools shut")
     row = 0.175  # inch
     below, high = 0.35 + row * len(held), max(4.2, 0.5 + row * len(told))
     size = (10.0, high + below + 0.4)
     figure = Figure(figsize=size)
     axes = figure.add_axes((0.06, (below + 0.45) / size[1], 0.57, (high - 0.75) / size[1]))
-    _curve(axes, curve, steps, events, limit, 9.0)
+    _curve(axes, curve, steps, events, limit, 9.0, bound=bound)
     serif: dict[str, Any] = {"color": INK, "ha": "left", "va": "top"}
-    figure.text(0.01, 1.0 - 0.1 / size[1], f"{_short(response.vessel.name, 60)}: "
-                f"{_short(response.vessel.firing.name, 40)}, in {response.vessel.firing.gas_words}",
-                fontsize=12, **serif)  # fmt: skip
+    figure.text(0.01, 1.0 - 0.1 / size[1], f"{title}, in {firing.gas_words}", fontsize=12, **serif)
     top = 1.0 - 0.5 / size[1]
     figure.text(0.655, top, "\n".join(told), fontsize=9, linespacing=1.3, **serif)
     figure.text(0.01, below / size[1], "\n".join(held), fontsize=9, linespacing=1.3, **serif)
@@ -652,7 +744,7 @@ def _key(events: list[Happening]) -> list[str]:
     """What the letters stand for, in lines that fit the figure."""
     told = []
     for n, event in enumerate(events):
-        zones = "" if event.name in BURNOUT else " and ".join(event.zones)
+        zones = "" if event.name in BURNOUT[:2] else " and ".join(event.zones)
         name = f"{_short(zones, BESIDE)}: {event.name}" if zones else event.name
         told.append(f"{letter(n)}  {name}, {celsius(event.ware):.0f} °C".replace(" ", "\u00a0"))
     return textwrap.wrap("   ".join(told), ACROSS, break_on_hyphens=False)

@@ -47,7 +47,7 @@ from cofire.report.job_figures import firing_figure
 from cofire.report.pot import pot_figure
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import stress_figure, trade_off_figure
-from cofire.report.verdict import as_stress, ends_line, flag_row, number, sharp_line
+from cofire.report.verdict import as_stress, decided, ends_line, flag_row, number, sharp_line
 from cofire.report.writing import replace_folder, table_text, wrapped
 from cofire.units import HOUR, MINUTE, celsius
 from cofire.vessel import FIXED, FREE, Vessel
@@ -360,12 +360,14 @@ def plan_json(plan: Plan) -> str:
         "as_given": {
             "verdict": plan.given.verdict.word,
             "utilisation": _rounded(plan.given.verdict.utilisation),
+            "utilisation_of": plan.given.verdict.most_used.rule,
             "decided_by": plan.given.verdict.deciding.rule,
             "crack_probability": _rounded(before),
             "breaks": list(plan.given_breaks),
         },
         "verdict": plan.verdict.word,
         "utilisation": _rounded(plan.verdict.utilisation),
+        "utilisation_of": plan.verdict.most_used.rule,
         "decided_by": plan.verdict.deciding.rule,
         "crack_probability": _rounded(after),
         "flags": [flag_row(flag) for flag in plan.verdict.flags],
@@ -407,7 +409,7 @@ def plan_json(plan: Plan) -> str:
                 "what": a.what,
                 "verdict": a.verdict.word if a.verdict else None,
                 "utilisation": _rounded(a.utilisation) if a.verdict else None,
-                "set_by": a.verdict.worst.rule if a.verdict else None,
+                "set_by": a.verdict.most_used.rule if a.verdict else None,
                 "note": a.note,
             }
             for a in plan.alternatives
@@ -639,16 +641,14 @@ def plan_text(plan: Plan) -> str:
     str
         Ends in a new line.
     """
-    vessel, worst, given = plan.vessel, plan.verdict.worst, plan.given.designed.vessel
+    vessel, given = plan.vessel, plan.given.designed.vessel
     before, after = plan.probabilities
     lines = [
         f"{plan.verdict.word.upper()}: {vessel.name}"
         + ("" if plan.finished else " (interrupted: the best so far)"),
         *wrapped(
-            f"As given: {plan.given.verdict.word}, utilisation "
-            f"{plan.given.verdict.utilisation:.3g} "
-            f"({plan.given.verdict.worst.rule}). Proposed: {plan.verdict.word}, utilisation "
-            f"{plan.verdict.utilisation:.3g}; {against(worst)}."
+            f"As given: {decided(plan.given.verdict)}. Proposed: {decided(plan.verdict)}; "
+            f"{against(plan.verdict.deciding)}."
         ),
         *(wrapped(taken(given.firing)) if given.left_open is not None else ()),
         *wrapped(sharp_line(plan.proposal)),
@@ -705,7 +705,8 @@ def plan_text(plan: Plan) -> str:
             figure = "not to be had"
             if a.verdict is not None:
                 figure = (
-                    f"{a.verdict.word}, utilisation {a.utilisation:.3g} ({a.verdict.worst.rule})"
+                    f"{a.verdict.word}, utilisation {a.utilisation:.3g} "
+                    f"({a.verdict.most_used.rule})"
                 )
             note = f"; {a.note}" if a.note else ""
             lines += [f"  {row}" for row in wrapped(f"{a.what}: {figure}{note}", 2)]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cofire.assessment.check import worst_by_joint, worst_place
+from cofire.assessment.rule import GO
 from cofire.assessment.verdict import rule_of
 from cofire.numerics import Array
 from cofire.production.green import Wall, wall_of_vessel
@@ -172,6 +173,8 @@ def worst_words(check: Check) -> str:
     share = used(flag)[1]
     happens = rule_of(flag).harm or flag.rule
     told = f"{happens}: {share} of its limit" if share else happens
+    if share and check.verdict.grade == GO:  # it does not happen
+        told = f"nearest to a limit, {flag.rule}: {share} of it"
     return f"★ {told}" + (f"\n{when}" if when else "")
 
 

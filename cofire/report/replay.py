@@ -6,6 +6,7 @@ import json
 
 from cofire import __version__
 from cofire.assessment.rule import GRADE, Flag
+from cofire.assessment.verdict import Verdict
 from cofire.evidence.replay import Crack, Moment, Pace, Replay
 from cofire.report.verdict import flag_row, number
 from cofire.report.writing import wrapped
@@ -161,14 +162,21 @@ def _pace_json(p: Pace, levels: tuple[float, ...]) -> dict[str, object]:
         "peak_C": round(celsius(p.peak), 1),
         "peak_h": round(p.peak_time / HOUR, 3),
         "heating_C_per_h": round(p.heating * HOUR, 1),
+        "heating_at_C": round(celsius(p.heating_at), 1),
         "cooling_C_per_h": round(p.cooling * HOUR, 1),
+        "cooling_at_C": round(celsius(p.cooling_at), 1),
         "time_above": [
             {"above_C": round(celsius(level), 1), "min": round(t / MINUTE, 1)}
             for level, t in zip(levels, p.above, strict=True)
         ],
         "cone": None if p.cone is None else p.cone.cone,
+        "between_cones": None if p.cone is None else [p.cone.below, p.cone.above],
         "length_h": round(p.length / HOUR, 3),
     }
+
+
+def _decided(verdict: Verdict) -> dict[str, object]:
+    return {"verdict": verdict.word, "decided_by": verdict.deciding.rule}
 
 
 def _moment_json(m: Moment) -> dict[str, object]:
@@ -214,8 +222,8 @@ def as_json(r: Replay) -> str:
         "log": r.log.where,
         "read_as": list(r.log.found),
         "notes": list(r.log.notes),
-        "plan": _pace_json(r.paces[0], r.levels) | {"verdict": planned.word},
-        "fired": _pace_json(r.paces[1], r.levels) | {"verdict": fired.word},
+        "plan": _pace_json(r.paces[0], r.levels) | _decided(planned),
+        "fired": _pace_json(r.paces[1], r.levels) | _decided(fired),
         "decided_by": fired.deciding.rule,
         "moved": [{"planned": flag_row(a), "fired": flag_row(b)} for a, b in r.moved],
         "changed": [{"planned": flag_row(a), "fired": flag_row(b)} for a, b in r.changed],

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import groupby, pairwise
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -23,13 +23,13 @@ from cofire.assessment.windows import ceiling
 from cofire.design.ladder import LADDER, RING
 from cofire.design.starting import taken
 from cofire.production.changeovers import DONE
-from cofire.production.job import BURNOUT, happenings, kiln_steps, pure_materials
+from cofire.production.job import happenings, kiln_steps, pure_materials
 from cofire.production.paste import COARSE
 from cofire.report.firing import heat_work_line
 from cofire.report.html import Name, Strong, Text, environment, plain
 from cofire.report.imperial import SHORT, imperial, in_unit
 from cofire.report.job import expected, grams, said
-from cofire.report.job_figures import curve_picture, data_uri, letter
+from cofire.report.job_figures import curve_picture, data_uri, event_words, letter
 from cofire.report.pot import section_picture, worst_words
 from cofire.report.verdict import ends_line, harm, number, place, sharp_line, unsure
 from cofire.units import HOUR, MINUTE, celsius, kelvin
@@ -193,17 +193,6 @@ def input_lines(m: Job) -> list[Text]:
 # ----------------------------------------------------------------------------------------------
 # The firing sheet's programme, events and heat work
 
-WORDS: dict[str, Text] = {
-    "burnout begins": "binder begins to leave: vent the kiln",
-    "burnout ends": "binder and water gone: vents may close",
-    "sintering begins": "sintering begins",
-    "peak": "hottest",
-    "sets": (Strong("sets"), ": keep shut, strain stays"),
-    "cold": "below 100 °C: may be opened",
-}
-"""Events as they are told at the kiln; others keep their name."""
-INVERSION = "inversion"
-
 
 def clock(time: float) -> str:
     """Hours and minutes since the kiln was lit.
@@ -273,37 +262,6 @@ def programme(steps: Sequence[Step]) -> Table:
     )
 
 
-def told(event: Happening, packed: bool = False) -> Text:
-    """An event in words, with its materials.
-
-    Parameters
-    ----------
-    event : Happening
-        From `happenings`.
-    packed : bool
-        Whether the firing is not all in air: a pack gives off carbon monoxide until it is cold, and
-        no vent closes.
-
-    Returns
-    -------
-    text
-        With names as such.
-    """
-    usual = f"{event.name}: no draught" if event.name.endswith(INVERSION) else event.name
-    words = WORDS.get(event.name, usual)
-    if packed and event.name == BURNOUT[1]:
-        words = "binder and water gone"
-    parts = words if isinstance(words, tuple) else (words,)
-    if event.name in BURNOUT or not event.zones:
-        return parts
-    return (*_joined(map(Name, event.zones)), ": ", *parts)
-
-
-def _joined(names: Iterable[str]) -> tuple[str, ...]:
-    """Names with "and" between them."""
-    return tuple(part for name in names for part in (" and ", name))[1:]
-
-
 def events_table(events: Sequence[Happening], packed: bool) -> Table:
     """What happens when, by the letters of the curve.
 
@@ -312,7 +270,7 @@ def events_table(events: Sequence[Happening], packed: bool) -> Table:
     events : sequence of Happening
         From `happenings`.
     packed : bool
-        As in `told`.
+        As in `event_words`.
 
     Returns
     -------
@@ -322,12 +280,12 @@ def events_table(events: Sequence[Happening], packed: bool) -> Table:
     rows = [
         (
             letter(n),
-            told(e, packed),
+            words,
             f"{celsius(e.kiln):.0f}",
             f"{celsius(e.ware):.0f}",
             clock(e.time),
         )
-        for n, e in enumerate(events)
+        for n, (e, words) in enumerate(zip(events, event_words(events, packed), strict=True))
     ]
     return Table(
         key="events", caption="What happens when",
@@ -443,8 +401,9 @@ def print_line(m: Job) -> Text:
     for n, most in enumerate(m.purity, 1):
         if most < DONE:
             parts += (
-                Strong(f"Band {n} is too low for the feed"),
-                f": no layer of it gets more than {100 * most:.0f} % of its own paste. ",
+                Strong(f"Band {n} is never pure"),
+                f": no layer of it gets more than {100 * most:.0f} % of its own paste, as the "
+                "verdict takes it. ",
             )
     if m.changeovers:
         parts.append(

@@ -15,7 +15,7 @@ from cofire.assessment.cautions import DEFER, Caution
 from cofire.assessment.check import Check
 from cofire.assessment.fired_metal import FiredMetal, fired_metals
 from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag
-from cofire.assessment.verdict import crack_chance, rule_of
+from cofire.assessment.verdict import Verdict, crack_chance, rule_of
 from cofire.design.starting import taken
 from cofire.mechanics.solid_firing import SolidFiring
 from cofire.units import HOUR, celsius
@@ -70,6 +70,25 @@ def place(flag: Flag) -> str:
     return ", ".join(parts)
 
 
+def decided(verdict: Verdict) -> str:
+    """The word, what decides it, and how much of that limit is used up.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        From `judge`.
+
+    Returns
+    -------
+    str
+        Such as "caution by brown (0.807 of its limit)".
+    """
+    flag = verdict.deciding
+    if verdict.grade == GO:
+        return f"go with at most {number(flag.counted)} of a limit used up ({flag.rule})"
+    return f"{verdict.word} by {flag.rule} ({number(flag.counted)} of its limit)"
+
+
 def sharp_line(check: Check) -> str:
     """What the verdict would be if the changeovers left no smear, in one sentence.
 
@@ -87,9 +106,8 @@ def sharp_line(check: Check) -> str:
         return ""
     sharp = check.sharp
     return (
-        f"With every changeover sharp it would be {sharp.word} (as a shell), with at most "
-        f"{number(sharp.utilisation)} of a limit used up ({sharp.worst.rule}); as printed "
-        f"{check.word}, {number(check.verdict.utilisation)} ({check.verdict.worst.rule})."
+        f"With every changeover sharp it would be {decided(sharp)}, as a shell; as printed "
+        f"{decided(check.verdict)}."
     )
 
 

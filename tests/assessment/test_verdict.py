@@ -15,7 +15,7 @@ from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO, Flag, not_computed
 from cofire.assessment.verdict import RULES, Verdict, judge, worst_first
 from cofire.physics.blends import find_material
-from cofire.report.verdict import as_json, as_text, number
+from cofire.report.verdict import as_json, as_text, decided, number
 from cofire.vessel import read_vessel
 from tests.fired import CARDS, COARSE, KILNS, sharply, tea_light, written_vessel
 
@@ -410,6 +410,16 @@ def test_refused_and_doubtful_are_told_apart():
     verdict = judged(BASE)
     assert {f.grade for f in verdict.flags} <= {GO, CAUTION, NO}
     assert verdict.utilisation == max(f.utilisation for f in verdict.flags)
+
+
+def test_the_word_is_told_with_the_share_of_the_limit_that_decides_it() -> None:
+    """A caution from half of its limit on beside a go at nine tenths of another."""
+    near = replace(flag("brown", 0.8), caution=0.5)
+    kept = replace(flag("peak", 0.9), caution=0.95)
+    verdict = worst_first([kept, near])
+    assert (verdict.worst, verdict.most_used, verdict.utilisation) == (near, kept, 0.9)
+    assert decided(verdict) == "caution by brown (0.800 of its limit)"
+    assert decided(Verdict((kept,))) == "go with at most 0.900 of a limit used up (peak)"
 
 
 def test_the_load_of_a_chance_says_that_it_is_a_share_of_stress() -> None:

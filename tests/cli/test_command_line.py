@@ -8,6 +8,7 @@ import json
 import os
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 import time
@@ -36,6 +37,7 @@ from cofire.units import HOUR, kelvin
 ROOT = Path(__file__).resolve().parents[2]
 EXAMPLES = ROOT / "examples"
 FIRING = EXAMPLES / "silver_on_frit_firing.toml"
+BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 QUOTED = shlex.quote(str(FIRING))
 TABLES = Path(str(bundled_tables()))
 COPPER = (TABLES / "metals" / "copper.toml").read_text(encoding="utf-8")
@@ -180,6 +182,35 @@ def test_the_header_of_a_trace_is_stable() -> None:
     lines = run("firing", FIRING, "--csv", "-").stdout.splitlines()
     assert lines[0] == "time_h,kiln_C,ware_C"
     assert lines[1] == "0.00000,20.00,20.00"
+
+
+def test_a_firing_is_drawn_as_a_plan_draws_it(tmp_path: Path) -> None:
+    out = tmp_path / "new"
+    result = run("firing", FIRING, "--out", out)
+    assert result.exit_code == 0
+    assert {path.name for path in out.iterdir()} == {"firing.png", "firing.svg", "firing.csv"}
+    assert (out / "firing.csv").read_text("utf-8") == run("firing", FIRING, "--csv", "-").stdout
+    assert (out / "firing.png").read_bytes().startswith(b"\x89PNG")
+    svg = (out / "firing.svg").read_text("utf-8")
+    for words in ("binder begins to leave", "binder gone", "hottest", "off: cools shut"):
+        assert words in svg
+    again = run("firing", FIRING, "--out", out)
+    assert again.exit_code == 3
+    assert "--force" in again.stderr
+
+
+@pytest.mark.skipif(BROWSER is None, reason="no Chromium on this machine")
+def test_a_browser_opens_the_figures_without_a_fault(tmp_path: Path) -> None:
+    run("firing", FIRING, "--out", tmp_path)
+    run("mismatch", "copper", "talc body", "--gas", "carbon", "--out", tmp_path)
+    for name in ("firing.svg", "mismatch.svg"):
+        options = ["--headless", "--no-sandbox", "--disable-gpu", "--dump-dom"]
+        place = (tmp_path / name).as_uri()
+        command = [str(BROWSER), *options, f"--user-data-dir={tmp_path / 'browser'}", place]
+        shown = subprocess.run(command, capture_output=True, text=True, timeout=120, check=True)
+        assert "parsererror" not in shown.stdout
+        assert "<svg" in shown.stdout
+        assert shown.stdout.count("<text") > 20
 
 
 def test_a_drawing_beside_csv_leaves_standard_output_to_the_csv(tmp_path: Path) -> None:

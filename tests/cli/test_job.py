@@ -353,9 +353,9 @@ def test_joints_that_lean_alike_are_told_in_one_line(quick: Job):
 
 
 def test_a_band_too_low_for_the_feed_is_named(quick: Job):
-    assert "too low for the feed" not in job_text(quick)
+    assert "is never pure" not in job_text(quick)
     told = " ".join(job_text(replace(quick, purity=(1.0, 0.6))).split())
-    assert "Band 2, fritted body, is too low for the feed" in told
+    assert "Band 2, fritted body, is never pure" in told
     assert "more than 60 % of its own paste" in told
 
 

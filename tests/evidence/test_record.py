@@ -31,7 +31,16 @@ from cofire.evidence.record import (
     prediction_entry,
 )
 from cofire.report import record as record_file
-from cofire.report.record import TORN, append_many, compare_text, decoded, encoded, read_record
+from cofire.report.record import (
+    TORN,
+    append_many,
+    compare_json,
+    compare_text,
+    decoded,
+    encoded,
+    read_record,
+)
+from cofire.report.verdict import number
 
 ROOT = Path(__file__).resolve().parents[2]
 FIRING = ROOT / "examples" / "silver_on_frit_firing.toml"
@@ -390,6 +399,17 @@ def test_a_record_of_right_probabilities_is_borne_out_and_one_of_wrong_ones_is_n
     right, wrong = compare(record(probability)), compare(record(probability**2))
     assert not right.too_few
     assert "as probability allows" in compare_text(right)
+    for found in (right, wrong):
+        whole, text = json.loads(compare_json(found)), compare_text(found)
+        sentences = " ".join(text.split())
+        assert f"probabilities add up to {whole['expected_sound']:.1f}, give or take" in sentences
+        assert f"Brier score {number(whole['brier'])} (0 is perfect; " in sentences
+        assert f"{whole['sound']} of {whole['pieces_with_probability']})" in sentences
+        for row in whole["classes"]:
+            cells = (
+                f"{row['count']:6d} {100 * row['predicted']:5.0f} % {100 * row['observed']:4.0f} %"
+            )
+            assert cells in text
     assert "Clearly fewer" in compare_text(wrong)
     assert (right.brier or 1.0) < (right.brier_of_share or 0.0)
 

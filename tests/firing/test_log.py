@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import os
+import re
 import time
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -472,6 +474,33 @@ def test_a_kiln_too_hot_changes_the_flag_of_the_peak() -> None:
     assert "peak, fritted body: planned go" in text
     assert "Cracked 20 mm up, in fritted body." in text
     assert '"schema": 1' in as_json(r)
+
+
+def test_what_a_replay_prints_as_an_object_reads_back_as_the_figures_of_its_text() -> None:
+    r = again(hotter(tea_light().trace, 66.0), cracked=0.020)
+    whole, lines = json.loads(as_json(r)), as_text(r).splitlines()
+    for column, name in ((33, "plan"), (58, "fired")):
+        cells = {line[:32].strip(): line[column : column + 25].strip() for line in lines}
+        told = whole[name]
+        numbers = {
+            "peak of the ware": (told["peak_C"],),
+            "fastest heating, half an hour": (told["heating_C_per_h"], told["heating_at_C"]),
+            "fastest cooling, half an hour": (told["cooling_C_per_h"], told["cooling_at_C"]),
+            **{f"time above {t['above_C']:.0f} °C": (t["min"],) for t in told["time_above"]},
+        }
+        for row, values in numbers.items():
+            found = [float(n) for n in re.findall(r"-?\d+(?:\.\d+)?", cells[row])]
+            assert found == pytest.approx(values, abs=0.56), row
+        assert float(cells["cold to cold"].split()[0]) == pytest.approx(told["length_h"], abs=0.051)
+        cones = told["between_cones"]
+        assert cells["heat work, cone"] in (told["cone"], " to ".join(cones))
+        assert cells["verdict"] == told["verdict"]
+        assert cells["decided by"] == told["decided_by"]
+    assert len(whole["changed"]) == len(r.changed) > 0
+    text = " ".join(" ".join(lines).split())
+    for change in whole["changed"]:
+        after = change["fired"]
+        assert f"{after['rule']}, {after['zone']}: planned {change['planned']['verdict']}" in text
 
 
 def test_rates_and_times_of_a_curve_are_what_was_drawn() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -27,6 +28,8 @@ from cofire.assessment.response import Response, as_solid
 from cofire.assessment.rule import CAUTION, Flag
 from cofire.assessment.verdict import RULES, Verdict, judge, rule_of
 from cofire.design.constraints import decay_length
+from cofire.firing.kiln import trace
+from cofire.firing.program import load_kilns, read_firing
 from cofire.mechanics.tile import fired_sag, sag_rate
 from cofire.production.green import green_vessel
 from cofire.production.pieces import (
@@ -328,12 +331,33 @@ def test_a_strip_is_hollow_where_its_paste_has_shrunk_more():
     assert response.history.extended == ()
 
 
-def test_an_interrupted_firing_stops_where_it_is_told_and_no_later_one_is_changed():
+def test_an_interrupted_firing_stops_at_its_moment_and_no_later_one_is_changed():
     firing = foot()[0].vessel.firing
-    short = interrupted(firing, kelvin(600.0))
-    assert short.segments[-1].target == pytest.approx(kelvin(600.0))
+    curve = trace(firing)
+    moment = float(curve.time[np.argmax(curve.kiln >= kelvin(600.0))])
+    short = interrupted(firing, curve, moment)
+    assert short.segments[-1].target == pytest.approx(kelvin(600.0), abs=1.0)
     assert short.segments[-1].hold == 0.0
-    assert interrupted(firing, kelvin(2000.0)) is firing
+    before = curve.time < moment
+    again = trace(short)
+    kiln = np.interp(curve.time[before], again.time, again.kiln)
+    np.testing.assert_allclose(kiln, curve.kiln[before], atol=0.1)
+    assert interrupted(firing, curve, float(curve.time[-1])) is firing
+
+
+@pytest.mark.parametrize("hour", [0.5, 2.0, 8.0, 11.0, 20.0, 33.0, 39.0, 45.0])
+def test_a_firing_that_heats_twice_is_stopped_in_the_part_of_the_moment(hour):
+    """Once the open burnout of the copper tumbler passes 300 °C; again when it is packed."""
+    path = Path(__file__).parents[2] / "examples" / "copper_open_burnout_firing.toml"
+    firing = read_firing(path, load_kilns())
+    curve = trace(firing)
+    short = interrupted(firing, curve, hour * 3600.0)
+    again = trace(short)
+    until = np.linspace(0.0, hour * 3600.0, 400)
+    kiln, stopped = (np.interp(until, c.time, c.kiln) for c in (curve, again))
+    np.testing.assert_allclose(stopped, kiln, atol=0.6)
+    off = again.time > hour * 3600.0
+    assert np.all(np.diff(again.kiln[off]) <= 1e-6)
 
 
 @pytest.mark.parametrize("made", [foot, graded])

@@ -1,4 +1,11 @@
-"""The shipped cone chart, and how well one clock joins its columns."""
+"""The shipped cone chart: that it follows its rule, and how far that lies from what it rests on.
+
+Fairchild & Peters 1926 (Characteristics of pyrometric cones, J. Am. Ceram. Soc. 9, 700), end
+points at 20 and 150 °C/h in °C, recalled; the volume's contents were seen, its table was not.
+Geller & Pressler 1926 (same volume, 744), abstract: softening is told to ±15 °C for cones 1 to 20,
+to ±25 °C below, and most of all the red cones 010 to 01 depend on the gas. So the columns of cones
+010 to 04 (0 to 15 K apart, where others are 10 to 55 K apart) hold no energy.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +18,24 @@ from cofire.units import HOUR, celsius, kelvin
 from tests.closed_forms import temperature_at_rate
 
 SLOW, FAST = 60.0 / HOUR, 150.0 / HOUR
+SLOWEST = 20.0 / HOUR
+PRINTED = {
+    "018": (670, 720), "017": (720, 770), "016": (735, 795), "015": (770, 805),
+    "014": (795, 830), "013": (825, 860), "012": (840, 875), "011": (875, 905),
+    "010": (890, 895), "09": (930, 930), "08": (945, 950), "07": (975, 990),
+    "06": (1005, 1015), "05": (1030, 1040), "04": (1050, 1060), "03": (1080, 1115),
+    "02": (1095, 1125), "01": (1110, 1145), "1": (1125, 1160), "2": (1135, 1165),
+    "3": (1145, 1170), "4": (1165, 1190), "5": (1180, 1205), "6": (1190, 1230),
+    "7": (1210, 1250), "8": (1225, 1260), "9": (1250, 1285), "10": (1260, 1305),
+    "11": (1285, 1325), "12": (1310, 1335),
+}  # fmt: skip
+RED = ("010", "09", "08", "07", "06", "05", "04")
+FLUXED = ("018", "017", "016", "015", "014", "013", "012")
+
+
+def spread(cone: str) -> float:
+    """What the chart says it may be wrong by. [K]"""
+    return 25.0 if cone.startswith("0") else 15.0
 
 
 @pytest.fixture(scope="module")
@@ -18,55 +43,55 @@ def chart() -> ConeChart:
     return read_cones()
 
 
+@pytest.mark.parametrize("cone", PRINTED)
+def test_the_slow_column_lies_between_the_printed_rates(chart: ConeChart, cone: str) -> None:
+    """By the logarithm of the rate, to 5 K."""
+    low, high = PRINTED[cone]
+    between = low + (high - low) * np.log(60.0 / 20.0) / np.log(150.0 / 20.0)
+    shipped = celsius(chart.bending_temperature[chart.cones.index(cone), 0])
+    assert shipped == pytest.approx(between, abs=2.5 + 1e-9)
+    assert shipped % 5.0 == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("cone", PRINTED)
+def test_the_fast_column_and_the_clock_at_the_slowest_rate_lie_within_the_stated_spread(
+    chart: ConeChart, cone: str
+) -> None:
+    i = chart.cones.index(cone)
+    low, high = PRINTED[cone]
+    assert celsius(chart.bending_temperature[i, 1]) == pytest.approx(high, abs=spread(cone))
+    energy = cone_energies(chart.bending_temperature, chart.rates)[i]
+    slowest = temperature_at_rate(chart.bending_temperature[i, 0], SLOW, SLOWEST, energy)
+    assert celsius(slowest) == pytest.approx(low, abs=spread(cone))
+
+
 @pytest.mark.parametrize(
-    ("cone", "slow", "fast"),
-    [
-        ("012", 858, 880),
-        ("08", 942, 954),
-        ("04", 1060, 1070),
-        ("1", 1136, 1154),
-        ("6", 1220, 1241),
-        ("10", 1282, 1303),
-        ("12", 1304, 1324),
-    ],
+    ("cones", "energy"),
+    [(FLUXED, 530e3), (tuple(c for c in PRINTED if c not in (*FLUXED, *RED, "011")), 1050e3)],
 )
-def test_chart_of_large_cones(chart: ConeChart, cone: str, slow: int, fast: int) -> None:
-    # One maker's chart for large cones, 60 and 150 °C/h, not citable: the table marks it estimate.
-    row = chart.bending_temperature[chart.cones.index(cone)]
-    assert celsius(row) == pytest.approx([slow, fast])
-    assert chart.seen[chart.cones.index(cone)]
-
-
-def test_one_energy_joins_the_columns_of_the_seen_cones(chart: ConeChart) -> None:
-    # One energy of 800 kJ/mol predicts the 150 °C/h column from the 60 °C/h column: rms 5 K and
-    # worst 12 K allowed for whole degrees and for what one energy cannot say. Found: 3.3 and 9.8,
-    # the worst being cone 012, whose own energy is about 440 kJ/mol.
-    seen = np.array(chart.seen)
-    slow, fast = chart.bending_temperature[seen].T
-    error = temperature_at_rate(slow, SLOW, FAST, 800e3) - fast
-    assert seen.sum() == 21
-    assert np.sqrt(np.mean(error**2)) <= 5.0
-    assert np.max(np.abs(error)) <= 12.0
-
-
-def test_energy_of_the_seen_cones(chart: ConeChart) -> None:
-    # Median of the cones' own energies from the same chart. A degree in 20 is 5 % of an energy.
-    own = energy_from_two_rates(chart.bending_temperature[np.array(chart.seen)], chart.rates)
-    assert np.median(own) == pytest.approx(800e3, rel=0.05)
+def test_the_two_clocks_are_those_of_the_printed_columns(
+    chart: ConeChart, cones: tuple[str, ...], energy: float
+) -> None:
+    """Median of the cones' own energies, 5 %; a cone alone, printed to 5 °C, is good to a third."""
+    printed = kelvin(np.array([PRINTED[c] for c in cones], dtype=float))
+    own = energy_from_two_rates(printed, np.array([SLOWEST, FAST]))
+    assert np.median(own) == pytest.approx(energy, rel=0.05)
+    shipped = cone_energies(chart.bending_temperature, chart.rates)
+    rows = [chart.cones.index(c) for c in cones]
+    assert shipped[rows] == pytest.approx(energy, rel=0.05)
 
 
 def test_one_energy_does_not_serve_the_fluxed_cones(chart: ConeChart) -> None:
-    # Same chart, cones 019 to 013 (rows from memory): one energy of 800 kJ/mol is 13 to 18 K off
-    # at cones 017 to 014, which is why each cone has its neighbours' energy.
-    rows = [chart.cones.index(cone) for cone in ("017", "016", "015", "014")]
+    """With the upper cones' 1050 kJ/mol cones 018 to 012 would be out by 5 to 10 K at 150 °C/h."""
+    rows = [chart.cones.index(cone) for cone in FLUXED]
     slow, fast = chart.bending_temperature[rows].T
-    error = temperature_at_rate(slow, SLOW, FAST, 800e3) - fast
-    assert np.all(error < -12.0)
+    error = temperature_at_rate(slow, SLOW, FAST, 1050e3) - fast
+    assert np.all(error < -5.0)
 
 
 def test_neighbours_predict_a_cone_without_its_own_rows(chart: ConeChart) -> None:
     # Each cone's 150 °C/h value from its 60 °C/h value and the energies of its four neighbours
-    # alone, over the whole chart: rms 5 K allowed, found 2.7, worst 7.2.
+    # alone, over the whole chart: where the two clocks meet 9 K is allowed, elsewhere the rounding.
     own = energy_from_two_rates(chart.bending_temperature, chart.rates)
     others = np.array(
         [
@@ -75,27 +100,15 @@ def test_neighbours_predict_a_cone_without_its_own_rows(chart: ConeChart) -> Non
         ]
     )
     slow, fast = chart.bending_temperature.T
-    error = temperature_at_rate(slow, SLOW, FAST, others) - fast
-    assert np.sqrt(np.mean(error**2)) <= 5.0
-    assert np.max(np.abs(error)) <= 8.0
+    error = np.abs(temperature_at_rate(slow, SLOW, FAST, others) - fast)
+    assert np.max(error) <= 9.0
+    assert np.sum(error > 1.0) <= 2
 
 
-def test_cone_6_at_a_quarter_of_the_slow_rate(chart: ConeChart) -> None:
-    # 1185 °C at 15 °C/h beside 1222 °C at 60 °C/h, for self-supporting cones, as quoted on a
-    # potters' forum from a manufacturer's chart: a drop of 37 K. Another cone, mounted otherwise,
-    # and four times beyond the chart's rates: 8 K allowed.
-    i = chart.cones.index("6")
-    start = chart.bending_temperature[i, 0]
-    energy = cone_energies(chart.bending_temperature, chart.rates)[i]
-    drop = start - temperature_at_rate(start, SLOW, 15.0 / HOUR, energy)
-    assert drop == pytest.approx(37.0, abs=8.0)
-
-
-def test_the_shipped_chart_is_one_chart_and_says_what_is_from_memory(chart: ConeChart) -> None:
-    assert chart.cones[0] == "019"
-    assert chart.cones[-1] == "12"
-    assert chart.bending_temperature.shape == (31, 2)
+def test_the_shipped_chart_is_one_chart_and_says_that_it_was_recalled(chart: ConeChart) -> None:
+    assert chart.cones == tuple(PRINTED)
+    assert chart.bending_temperature.shape == (30, 2)
     assert chart.rates == pytest.approx([SLOW, FAST])
-    recalled = [cone for cone, seen in zip(chart.cones, chart.seen, strict=True) if not seen]
-    assert recalled == ["019", "018", "017", "016", "015", "014", "013", "011", "09", "07"]
-    assert kelvin(676.0) == pytest.approx(chart.bending_temperature[0, 0])
+    assert not any(chart.seen)
+    for word in ("estimate", "recalled", "+-15 K", "+-25 K"):
+        assert word in chart.chart

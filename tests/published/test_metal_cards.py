@@ -110,10 +110,9 @@ def test_expansion_begins_at_the_handbook_coefficient(name, at_25):
         # Nix & MacNair 1942 with Owen & Yates 1934, as a density polynomial; the card's 3 %.
         ("fine silver", 300.0, 20.60, 0.03),
         ("fine silver", 500.0, 21.15, 0.03),
-        # Nix & MacNair 1941 with Hidnert 1957, as a density polynomial; 3.5 %.
-        ("nickel", 300.0, 14.67, 0.035),
-        ("nickel", 500.0, 15.48, 0.035),
-        ("nickel", 800.0, 16.10, 0.035),
+        # Element data of pymatgen: 13.4 at 20 °C; Souder & Hidnert as quoted: 12.9-13.5, 25-100 °C.
+        ("nickel", 100.0, 13.4, 0.02),
+        ("nickel", 100.0, 13.2, 0.025),
         # CuSn8, usual value of trade tables (20-300 °C), not citable; the alloys differ by 1-2 %.
         ("tin bronze 90/10", 300.0, 18.7, 0.025),
         # Copper Development Association, C26000, 20-300 °C, from memory: 11.1e-6/°F; last digit.
@@ -211,7 +210,7 @@ def test_17_4ph_swells_on_cooling_only():
         ("brass 70/30", 110.3, 0.01),
         # EN 1993-1-1, 3.2.6: 210 GPa (a design value); ASME II-D has 202.
         ("low-carbon steel", 210.0, 0.04),
-        # 316/316L, usual 193 GPa of trade tables, not citable; others 187-200.
+        # 316/316L, 193 GPa (ASM Handbook vol. 1, from memory).
         ("316L stainless", 193.0, 0.035),
         # 17-4PH, trade tables, not citable: 190-210 GPa.
         ("17-4PH stainless", 200.0, 0.05),
@@ -231,8 +230,8 @@ def test_modulus_at_room_temperature_is_the_handbook_s(name, published, toleranc
         ("tin bronze 80/20", 798.0, 1.0),
         # Copper Development Association: C26000, 1680 °F, from memory; its last digit is 10 °F.
         ("brass 70/30", 915.6, 3.0),
-        # 316L, trade tables, not citable: 2500-2550 °F.
-        ("316L stainless", 1371.0, 20.0),
+        # Kim 1975 (ANL-75-55), as quoted in a public table: 1670 K.
+        ("316L stainless", 1396.9, 20.0),
     ],
 )
 def test_alloys_begin_to_melt_where_their_sheets_say(name, published, tolerance):

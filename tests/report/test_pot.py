@@ -13,7 +13,7 @@ from matplotlib.image import imread
 from cofire.assessment.check import Check, worst_by_joint, worst_place
 from cofire.assessment.response import band_stresses
 from cofire.assessment.rule import NEIGHBOUR, STRESS, joint_name
-from cofire.assessment.verdict import rule_of
+from cofire.assessment.verdict import Verdict, rule_of
 from cofire.assessment.windows import ceiling
 from cofire.production.job import happenings, pure_materials
 from cofire.report.figures import save
@@ -168,3 +168,11 @@ def test_the_worst_place_is_told_as_what_happens_there() -> None:
     assert words.startswith("★ ")
     assert rule_of(check.verdict.deciding).harm in words
     assert "of its limit" in words
+
+
+def test_of_a_go_the_nearest_limit_is_told_and_not_that_its_harm_happens() -> None:
+    check = sharply(foot()[0])
+    kept = replace(check.verdict.flags[0], rule="density", utilisation=0.9, caution=1.0)
+    words = worst_words(replace(check, verdict=Verdict((kept,))))
+    assert words.startswith("★ nearest to a limit, density: 0.900 of it")
+    assert rule_of(kept).harm not in words

@@ -35,23 +35,32 @@ from cofire.cli.common import DEFECT, INPUT_WRONG
 from cofire.design.ladder import LADDER
 from cofire.design.starting import started, taken
 from cofire.firing.kiln import trace
-from cofire.firing.program import Segment, load_kilns, simple_firing
+from cofire.firing.program import Segment, load_kilns, read_firing, simple_firing
 from cofire.materials.card import Card
 from cofire.materials.catalogue import load_cards
+from cofire.physics.history import burnout
 from cofire.production.changeovers import changeovers, purity
 from cofire.production.green import Green, green_vessel
-from cofire.production.job import BURNOUT, Happening, Job, happenings, kiln_steps, pure_materials
+from cofire.production.job import (
+    BURNOUT,
+    COLD,
+    Happening,
+    Job,
+    firing_happenings,
+    happenings,
+    kiln_steps,
+    pure_materials,
+)
 from cofire.production.paste import band_pastes, batches
 from cofire.production.pieces import Piece, Reading, pieces_for
 from cofire.production.printed_solid import overhangs
 from cofire.report import job_figures as sheet_figures
 from cofire.report import sheet
 from cofire.report.job import grams, said
-from cofire.report.job_figures import letter
+from cofire.report.job_figures import event_words, firing_alone, firing_figure, letter
 from cofire.report.plan import firing_csv
 from cofire.report.pot import SIGNS, section_picture
 from cofire.report.sheet import LEFT_OUT, OWN, clock, write_sheet
-from cofire.report.sheet import told as told_event
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from cofire.vessel import Band, OpenFiring, Printer, Vessel, read_vessel
 from tests.fired import sharply
@@ -727,8 +736,8 @@ def test_events_are_in_order_and_burnout_is_told_once() -> None:
     events = happenings(response)
     assert [e.time for e in events] == sorted(e.time for e in events)
     names = [e.name for e in events]
-    assert names.count("burnout begins") == names.count("burnout ends") == 1
-    assert names[-1] == "cold"
+    assert [names.count(name) for name in BURNOUT] == [1, 1, 1]
+    assert names[-1] == COLD
     zones = {e.zones for e in events if e.name == "sets"}
     assert {name for some in zones for name in some} == {SILVER, FRIT}
     assert [c.name for c in pure_materials(graded()[0])] == [FRIT, SILVER]
@@ -736,9 +745,12 @@ def test_events_are_in_order_and_burnout_is_told_once() -> None:
 
 def test_vents_may_close_after_burnout_in_air_and_never_beside_a_pack() -> None:
     """A pack gives off carbon monoxide until it is cold, whatever has left the ware."""
-    gone = Happening(BURNOUT[1], ("copper",), 3600.0, kelvin(600.0), kelvin(610.0))
-    assert "vents may close" in "".join(told_event(gone))
-    assert "vents may close" not in "".join(told_event(gone, packed=True))
+    at = {"ware": kelvin(600.0), "kiln": kelvin(610.0)}
+    gone = [Happening(name, ("talc",), 3600.0 * n, **at) for n, name in enumerate(BURNOUT)]
+    for last in (2, 3):  # with and without bound water
+        told = ["".join(words) for words in event_words(gone[:last], packed=False)]
+        assert ["vents may close" in text for text in told] == [False] * (last - 1) + [True]
+    assert "vents may close" not in str(event_words(gone, packed=True))
     gases = {gas: gas != "air" for gas in ("air", "carbon")}
     for gas, packed in gases.items():
         made = vase()
@@ -746,6 +758,43 @@ def test_vents_may_close_after_burnout_in_air_and_never_beside_a_pack() -> None:
         own = replace(made.response, vessel=replace(made.response.vessel, firing=firing))
         text = read(write_sheet(replace(made, check=sharply(own, made.verdict)))).whole
         assert ("vents may close" in text) != packed
+
+
+def test_the_figure_of_a_firing_tells_its_events_in_the_words_of_the_sheet() -> None:
+    made = vase()
+    told = rows(read(write_sheet(made)), "events")
+    figure = firing_figure(made.response, kelvin(900.0))
+    drawn = " ".join(" ".join(text.get_text() for text in figure.texts).split())
+    assert len(told) == len(happenings(made.response))
+    for _, event, *_ in told:
+        assert event in drawn
+
+
+def test_every_segment_of_a_firing_has_its_number_and_none_covers_another() -> None:
+    """Eight segments of ten minutes between two of a day: their numbers would lie on each other."""
+    firing = simple_firing(load_kilns()["small studio kiln"], kelvin(900.0), 0.0, 0.05, lag=600.0)
+    slow = Segment(kelvin(300.0), 12.0 / HOUR, 0.0)
+    short = [Segment(kelvin(300.0 + 10.0 * n), 60.0 / HOUR, 0.0) for n in range(1, 9)]
+    segments = (slow, *short, Segment(kelvin(900.0), 25.0 / HOUR, 0.0))
+    firing = replace(firing, segments=segments)
+    figure = firing_alone(firing, trace(firing))
+    figure.draw_without_rendering()
+    numbers = [t for t in figure.axes[0].texts if t.get_text().isdigit()]
+    assert [t.get_text() for t in numbers] == [str(n) for n in range(1, len(segments) + 2)]
+    boxes = [t.get_window_extent() for t in numbers]
+    assert all(one.x1 < other.x0 for one, other in pairwise(boxes))
+
+
+def test_a_firing_alone_tells_binder_gases_the_hottest_and_when_to_open() -> None:
+    """The open burnout: the binder is gone before the pack is closed, a clay's water is not."""
+    path = Path(__file__).parents[2] / "examples" / "copper_open_burnout_firing.toml"
+    firing = read_firing(path, load_kilns())
+    curve = trace(firing)
+    names = [e.name for e in firing_happenings(curve)]
+    assert names == [*BURNOUT[:2], "close the pack in carbon here", "hottest", COLD]
+    _, water = burnout(curve)
+    (closed,) = (s.first for s in curve.stretches[1:])
+    assert water[closed] < 0.95 * water[-1]
 
 
 def test_a_body_alone_has_its_own_events() -> None:
@@ -959,7 +1008,7 @@ def test_the_first_word_is_of_the_vessel_as_printed_and_sharp_joints_stand_below
 
     smeared = told(Check(made.response, sharp, printed, worst))
     assert smeared.startswith("NO. ")
-    assert "With every changeover sharp it would be go (as a shell)" in smeared
+    assert "With every changeover sharp it would be go with at most" in smeared
     assert told(sharply(made.response, sharp)).startswith("GO. ")
 
 
@@ -1044,7 +1093,7 @@ def iron_bowl(gas: str = "carbon") -> Response:
 
 def test_iron_turns_back_on_cooling() -> None:
     events = happenings(iron_bowl())
-    (peak,) = (e.time for e in events if e.name == "peak")
+    (peak,) = (e.time for e in events if e.name == "hottest")
     turns = [(e.name, e.time < peak) for e in events if " to " in e.name]
     assert turns == [("ferrite to austenite", True), ("austenite to ferrite", False)]
     (back,) = (e.ware for e in events if e.name == "austenite to ferrite")
