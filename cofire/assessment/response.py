@@ -36,10 +36,24 @@ random vessels moves by 1 % of the largest where mesh and steps in time are four
 9 points through the wall (`python -m tests.random_vessels`; worst 0.86 %)."""
 
 USUAL = Control(
-    relative_tolerance=3e-2, stress_tolerance=4e4, imbalance=1e-2, breakpoint_tolerance=1e-4
+    relative_tolerance=3e-2, stress_tolerance=5e3, imbalance=1e-2, breakpoint_tolerance=1e-4
 )
 """Steps in time of a check: the peaks of the shipped examples move by under 0.4 % when they
-are made ten times finer, since the error of a step is far below its bound."""
+are made ten times finer, since the error of a step is far below its bound; the strain of brown ware
+by 1 to 8 % in a shell, by up to 2.5 % in the solid that is fired at its times."""
+COARSE = Control(
+    relative_tolerance=3e-2,
+    stress_tolerance=5e3,
+    imbalance=1e-2,
+    breakpoint_tolerance=1e-3,
+    compiled=True,
+)
+"""Steps of a search and of samples. Powder bears kilopascals: on six shipped vessels and a random
+request the largest share of a limit on cooling is within 0.7 %, and the strain of brown ware 3 to
+10 % below what the steps of `Control()` give; over 48 samples of three vessels that strain is 4 %
+off (root of mean square). Steps of 0.2 MPa and 30 % of the largest stress in a search, of 15 kPa
+and 20 % in samples, as they once were, passed by the moment at which brown ware is strained most:
+a search saw between a tenth and two thirds of that strain, samples a quarter to three times off."""
 
 
 @dataclass(frozen=True, kw_only=True)

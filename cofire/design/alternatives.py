@@ -28,13 +28,12 @@ from cofire.assessment.cracks import SINTERED, toughness_of
 from cofire.assessment.firing_rules import ATMOSPHERE, CORE
 from cofire.assessment.later_rules import LATER, TEST_TIME, YEAR, later_exponent
 from cofire.assessment.layer_cracks import Body, Joint, end_limit
-from cofire.assessment.response import Response, meshed
+from cofire.assessment.response import COARSE, Response, meshed
 from cofire.assessment.rule import GO, STRESS, Flag, Rule
 from cofire.assessment.screening import STUDIO_GASES, screen
 from cofire.assessment.steam_rules import OXYGEN
 from cofire.assessment.verdict import Verdict, worst_first
 from cofire.design.candidates import (
-    COARSE,
     POINTS,
     ROUGH,
     Bench,

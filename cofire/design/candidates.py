@@ -20,7 +20,7 @@ import numpy as np
 from cofire.assessment import verdict
 from cofire.assessment.check import Check
 from cofire.assessment.printed import as_printed
-from cofire.assessment.response import Response, meshed, unsolved
+from cofire.assessment.response import COARSE, Response, meshed, unsolved
 from cofire.assessment.rule import STRESS, Flag
 from cofire.assessment.verdict import Verdict
 from cofire.design.transition import zones_of
@@ -35,18 +35,6 @@ from cofire.physics.blends import find_material
 from cofire.physics.history import Along, History
 from cofire.vessel import Vessel
 
-COARSE = Control(
-    relative_tolerance=3e-2,
-    stress_tolerance=5e3,
-    imbalance=1e-2,
-    breakpoint_tolerance=1e-3,
-    compiled=True,
-)
-"""Steps of a search. Powder bears kilopascals: of six shipped vessels and a random request the
-largest share of a limit on cooling is within 0.7 %, and of the strain of brown ware 3 to 10 %
-below what the steps of `Control()` give. Steps of 0.2 MPa and 30 % of the largest stress, as they
-once were, passed by the moment at which brown ware is strained most: of that strain they saw
-between a tenth and two thirds. [-], [Pa]"""
 ROUGH, FINENESS = 0.3, 0.4
 """Of meshes: the largest cooling utilisation of a layout of the example is 0.94 to 1.13 and 1.00
 to 1.09 of what a check finds; 3 points through the wall make them a few per cent high. [-]"""

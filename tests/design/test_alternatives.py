@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from cofire.assessment.response import COARSE
 from cofire.assessment.rule import GO
 from cofire.design.alternatives import (
     RING_POINTS,
@@ -17,7 +18,7 @@ from cofire.design.alternatives import (
     sleeve,
     two_firings,
 )
-from cofire.design.candidates import COARSE, ROUGH, Bench, fire_candidates
+from cofire.design.candidates import ROUGH, Bench, fire_candidates
 from cofire.design.firings import frame, open_burnout, packing
 from cofire.design.transition import zones
 from cofire.materials.pairs import joint_resistance

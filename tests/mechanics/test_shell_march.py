@@ -15,8 +15,8 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from cofire.assessment.response import USUAL, meshed
-from cofire.design.candidates import COARSE, Bench
+from cofire.assessment.response import COARSE, USUAL, meshed
+from cofire.design.candidates import Bench
 from cofire.errors import ModelError
 from cofire.materials.catalogue import load_cards
 from cofire.mechanics.integrator import Control, Record, march
