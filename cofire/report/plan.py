@@ -19,7 +19,7 @@ from cofire.assessment.response import band_stresses
 from cofire.assessment.rule import GO, Flag
 from cofire.assessment.windows import ceiling
 from cofire.design.layers import LayerSearch, Trial, trade_off
-from cofire.design.plan import Plan, Scan
+from cofire.design.plan import TENFOLD, Plan, Scan
 from cofire.design.schedule import Schedule
 from cofire.design.starting import taken
 from cofire.errors import CofireError, InputError
@@ -664,7 +664,7 @@ def plan_text(plan: Plan) -> str:
         broken = ", ".join(plan.given_breaks)
         lines += wrapped(f"As given it comes nearer, but breaks limits of its own: {broken}.")
     if plan.scan is not None:
-        lines += wrapped(scan_text(plan.scan))
+        lines += wrapped(scan_text(plan.scan, plan.verdict.crack_probability))
     for line in margins_lines(plan.margins):
         lines += wrapped(line)
     lines += ["", "bands, from the foot up (fired size):"]
@@ -734,24 +734,35 @@ def holds(vessel: Vessel) -> list[str]:
     return words
 
 
-def scan_text(scan: Scan) -> str:
+def scan_text(scan: Scan, proposed: float) -> str:
     """What no layout within the limits goes below.
 
     Parameters
     ----------
     scan : Scan
-        Of the whole coarse grid.
+        Of the whole coarse grid, or of all designs tried.
+    proposed : float
+        Probability of a crack as proposed. [-]
 
     Returns
     -------
     str
-        One sentence and its evidence.
+        One sentence or two and their evidence.
     """
+    least = percent(min(max(scan.probability, LITTLE), ALMOST))
+    tried = (
+        f"{scan.layouts} designs of every number of pastes, free in shares, heights and place, "
+        "were fired; the least of their limits used up, on the search's coarse mesh, is "
+        f"{scan.least:.3g}."
+    )
+    if proposed >= TENFOLD * scan.probability:  # another rule forbids what cooling alone would ask
+        return (
+            f"Some design within the limits would bring the probability of a crack on cooling to "
+            f"{least} in this firing, but other limits hold that one worse than this plan. {tried}"
+        )
     return (
-        "Nothing within the limits brings the probability of a crack below "
-        f"{percent(min(max(scan.probability, LITTLE), ALMOST))} in this firing: {scan.layouts} "
-        "designs of every number of pastes, free in shares, heights and place, were fired; the "
-        f"least of their limits used up, on the search's coarse mesh, is {scan.least:.3g}."
+        f"Nothing within the limits brings the probability of a crack below {least} in this "
+        f"firing: {tried}"
     )
 
 

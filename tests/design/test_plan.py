@@ -48,7 +48,7 @@ def test_the_shipped_example_is_made_ten_times_safer_or_told_that_it_cannot_be()
         assert before >= TENFOLD * after
     else:
         assert plan.scan.probability <= after
-        assert "Nothing within the limits" in plan_text(plan)
+        assert "designs of every number of pastes" in plan_text(plan)
     assert plan.verdict.utilisation < plan.given.verdict.utilisation
     assert plan.finished
 
@@ -164,9 +164,12 @@ def test_what_nothing_goes_below_is_the_least_of_the_whole_grid() -> None:
     m = CARDS["fritted body"]["weibull_modulus"].scalar
     assert 0.0 < scan.probability <= 1.0
     assert scan.least > 0.0
-    text = scan_text(replace(scan, probability=0.3))
+    text = scan_text(replace(scan, probability=0.3), 0.5)
     assert "Nothing within the limits brings the probability of a crack below 30 %" in text
-    assert "99.9 %" in scan_text(Scan(10, 3.0, 1.0))
+    assert "99.9 %" in scan_text(Scan(10, 3.0, 1.0), 1.0)
+    other = scan_text(Scan(10, 3.0, 0.0016), 0.25)
+    assert "would bring the probability of a crack on cooling to 0.16 %" in other
+    assert "Nothing" not in other
     assert 1.0 - 0.9 ** ((DOUBT * 1.0) ** m) < 0.10
 
 
