@@ -1,9 +1,9 @@
 """The best design of each number of pastes judged by the solid, before one of them is proposed.
 
 A search fires shells, put right by the solid of one candidate. How far a shell is out hangs on the
-joint: powder beside a sharp joint is strained three to five times as much as its shell tells,
-beside a graded one 1.2 to 2 times (nine designs of one request: 3.0 with no blend, 2.2 with one of
-half and half, 1.2 with three). So each leader is fired as a solid too, its chance is asked again
+joint: on its rough mesh the powder beside a sharp joint is strained up to twice as much as a shell
+tells, beside a graded one 1.2 times (nine designs of one request: 1.9 with no blend, 1.6 with one
+of half and half, 1.2 with three). So each leader is fired as a solid too, its chance is asked again
 where its own ratio is another one, and the search goes on once from there.
 """
 

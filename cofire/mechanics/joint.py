@@ -21,7 +21,11 @@ reported at a point there: stress is the mean over a window of `CUT_OFF` walls a
 `CUT_OFF` of the wall. Against plane solids the former are within 0.02 M d, the latter 0.05 M d.
 
 Where it is true: an elastic field. Driven by the stress of the shell as it is at the time, it
-relaxes and yields as the shell's hoop stress does, but no point of it is checked against yield. A
+relaxes and yields as the shell's hoop stress does, but no point of it is checked against yield. On
+heating both sides count with the secant of what they have flowed (`secant_moduli`): against ten
+marched solids the largest stress beside a joint is then 18 to 30 % out instead of 39 to 80 % (one,
+of iron, 53 for 37). On cooling what flowed before counts as shape, and that is 5 to 70 % out: most
+above the set point and where a metal yields. A
 step is taken to stand alone in a wall of even thickness and square to it. Fields of several steps
 may be added: with nine steps one wall apart the sum is within 1 % of E times the whole mismatch.
 A slant moves stress to the face where the joint makes the sharper corner (see `joint_fields`).
@@ -55,6 +59,7 @@ CUT_OFF = 0.1
 REACH = 2.0
 """Distance beyond which the local field is left out, over the wall. [-]"""
 
+_SOFTEST = 1e-4  # secant modulus over the elastic one
 _TERMS = 40
 _ALPHA_NODES = 0.95 * np.cos(np.pi * (np.arange(13) + 0.5) / 13.0)
 _SKEW_NODES = 0.8 * np.cos(np.pi * (np.arange(5) + 0.5) / 5.0)
@@ -87,6 +92,44 @@ def thickness_mismatch(
         )
     )
     return np.asarray(above - below)
+
+
+def secant_moduli(young_modulus: Array, hoop: Array, flowed: Array) -> Array:
+    """Stress over elastic and flowed strain since the stress last changed its sign.
+
+    A metal that sinters beside brown ware has flowed by a hundred times its elastic strain: to what
+    it meets it is the softer side, however stiff it is at the moment.
+
+    Parameters
+    ----------
+    young_modulus
+        At T moments, shape (T, ...). [Pa]
+    hoop
+        Stress, same shape. [Pa]
+    flowed
+        Inelastic strain, same shape; what goes against the stress does not count. [-]
+
+    Returns
+    -------
+    array
+        Same shape, never above the elastic one. [Pa]
+
+    Examples
+    --------
+    >>> young, stress = np.full((3, 1), 1e9), np.array([[1e6], [1e6], [-1e6]])
+    >>> (secant_moduli(young, stress, np.array([[0.0], [9e-3], [9e-3]])) / 1e9).ravel().round(3)
+    array([1. , 0.1, 1. ])
+    """
+    sign = np.sign(hoop)
+    since, secant = np.zeros(flowed.shape[1:]), np.empty(flowed.shape)
+    for t, strain in enumerate(flowed):
+        if t > 0:
+            since = np.where(sign[t] != sign[t - 1], flowed[t - 1], since)
+        elastic = np.abs(hoop[t]) / young_modulus[t]
+        whole = elastic + np.maximum(sign[t] * (strain - since), 0.0)
+        share = np.divide(elastic, whole, out=np.ones(whole.shape), where=whole > 0.0)
+        secant[t] = young_modulus[t] * np.maximum(share, _SOFTEST)
+    return secant
 
 
 @dataclass(frozen=True)
@@ -390,7 +433,13 @@ class JointFields:
         nodes = np.concatenate([m.step_node for m in body.meridians])
         return cls(body, np.repeat(np.arange(len(counts)), counts), nodes // 2)
 
-    def at(self, stress: Array, young_modulus: Array, poisson_ratio: Array) -> JointState:
+    def at(
+        self,
+        stress: Array,
+        young_modulus: Array,
+        poisson_ratio: Array,
+        flowed: Array | None = None,
+    ) -> JointState:
         """The fields at T states.
 
         Parameters
@@ -401,11 +450,15 @@ class JointFields:
             Of each material, shape (T, N). [Pa]
         poisson_ratio
             Of each material, shape (N,). [-]
+        flowed
+            Inelastic hoop strain of the first H states, those of heating, (H, B, P, 2E). [-]
         """
-        mean = np.einsum("p,tbpg->tbg", self.body.geometry.through_weight, stress[:, 1])
-        at, share = (part[:, :, 0] for part in self._beside[1:])
-        hoop = np.einsum("jsk,tjsk->tjs", share, mean[:, self.vessel[:, None, None], at])
+        hoop = self._at_steps(stress[:, 1])
         young = young_modulus[:, self._material]
+        if flowed is not None:
+            hot = len(flowed)
+            softened = secant_moduli(young[:hot], hoop[:hot], self._at_steps(flowed))
+            young = np.concatenate([softened, young[hot:]])
         poisson = np.broadcast_to(poisson_ratio[self._material], young.shape)
         e, nu = (np.moveaxis(v, -1, 0) for v in (young, poisson))
         mismatch = thickness_mismatch(hoop[..., 0], hoop[..., 1], (e[0], e[1]), (nu[0], nu[1]))
@@ -435,6 +488,13 @@ class JointFields:
             normal=normal,
             shear=-shear,
         )
+
+    def _at_steps(self, values: Array) -> Array:
+        """Means over the wall just below and above each step, (T, J, 2), of (T, B, P, 2E)."""
+        mean = np.einsum("p,tbpg->tbg", self.body.geometry.through_weight, values)
+        at, share = (part[:, :, 0] for part in self._beside[1:])
+        own = mean[:, self.vessel[:, None, None], at]
+        return np.asarray(np.einsum("jsk,tjsk->tjs", share, own))
 
     @cached_property
     def _stations(self) -> NDArray[np.intp]:

@@ -246,7 +246,10 @@ def fire_shells(
         [np.interp(record.time, history.time, e) for e in history.young_modulus], axis=1
     )
     fields = JointFields.of(body)
-    state = fields.at(record.stress, young, np.asarray(history.poisson_ratio, dtype=float))
+    poisson = np.asarray(history.poisson_ratio, dtype=float)
+    heating = record.time <= history.time[np.argmax(history.temperature)]
+    flowed = record.inelastic[heating, :, 1].sum(axis=1)
+    state = fields.at(record.stress, young, poisson, flowed)
     force = joint_forces(body, fields, record.stress)
     worst = int(np.ptp(history.free_strain, axis=0).argmax())
     error = np.zeros(len(body.meridians))

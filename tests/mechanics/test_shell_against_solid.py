@@ -7,7 +7,7 @@ table of errors for the contributor guide.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -18,8 +18,12 @@ from cofire.mechanics import joint
 from cofire.mechanics.joint import BESIDE, JointFields, JointState
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell import Shells, elastic_response, shells
+from cofire.mechanics.shell_firing import fire_shells
+from cofire.mechanics.solid_firing import fire_solid
+from cofire.mechanics.solid_mesh import mesh_solid
 from cofire.numerics import peaks_along
 from cofire.physics.interface import dundurs
+from tests.histories import made_history
 from tests.solid_reference import Solid, meridional, solve_solid
 
 Array = NDArray[np.float64]
@@ -307,3 +311,26 @@ def error_table() -> str:
 
 if __name__ == "__main__":
     print(error_table())
+
+
+def test_beside_a_metal_that_has_flowed_brown_ware_is_pulled_as_in_a_solid():
+    """A stiff metal that sinters beside soft brown ware pulls at the ware's corner, in both.
+
+    Elastic moduli of the moment would press that corner. Expected: while the metal has flowed by
+    far more than its elastic strain it is the softer side, so the ware's face is in tension.
+    """
+    wall, time = 0.003, np.linspace(0.0, 3600.0, 41)
+    strain = np.stack([-9e-3 * time / time[-1], 0.0 * time])
+    rising = made_history(
+        time, strain, young_modulus=[3e9, 1e8], poisson_ratio=0.2, viscosity=[1e11, np.inf],
+        viscous_poisson_ratio=0.3, breakpoints=(20,),
+    )  # fmt: skip
+    rising = replace(rising, temperature=np.linspace(600.0, 900.0, time.size))
+    place = [RADIUS] * 2, [-0.04, 0.04]
+    mesh = mesh_solid(*place, wall, [0.0])
+    known = fire_solid(mesh, rising, [0, 1], times=time[1:]).steps.peak[-1, 0, 1]
+    (shell,) = fire_shells([mesh_meridian(*place, wall, [0.0])], rising, [[0, 1]])
+    held = replace(rising, temperature=np.full(time.size, 900.0))  # no heating: as it once was
+    (before,) = fire_shells([mesh_meridian(*place, wall, [0.0])], held, [[0, 1]])
+    assert shell.steps.peak[-1, 0, 1] == pytest.approx(known, rel=0.3)
+    assert before.steps.peak[-1, 0, 1] < 0.5 * known
