@@ -76,7 +76,7 @@ def test_strength_and_stiffness_of_brown_ware_cancel():
         for name, factor in factors.items():
             card = card.scaled(name, factor)
         cards = {**CARDS, BODY: card}
-        response = fire_vessel(written_vessel(TEA_LIGHT), cards, control=COARSE, fineness=0.5)
+        response = fire_vessel(written_vessel(TEA_LIGHT), cards, fineness=0.5)
         return only(flags_of(response, "brown"), "brown", BODY).utilisation
 
     usual = utilisation()
