@@ -71,19 +71,22 @@ def test_a_body_that_is_pressed_is_not_its_matter():
 
 
 def test_strength_and_stiffness_of_brown_ware_cancel():
-    def utilisation(**factors: float) -> float:
-        card = CARDS[BODY]
+    def utilisation(of: str = BODY, **factors: float) -> float:
+        card = CARDS[of]
         for name, factor in factors.items():
             card = card.scaled(name, factor)
-        cards = {**CARDS, BODY: card}
+        cards = {**CARDS, of: card}
         response = fire_vessel(written_vessel(TEA_LIGHT), cards, fineness=0.5)
         return only(flags_of(response, "brown"), "brown", BODY).utilisation
 
     usual = utilisation()
     # twice the strength, hence twice the stiffness: the strain moves by the other zone's give only
     assert utilisation(brown_strength=1.3, green_strength=1.3) == pytest.approx(usual, rel=0.25)
-    # a body nearer to the metal is strained less: the trade's expectation
-    assert utilisation(thermal_expansion=1.5) < 0.8 * usual
+    # a metal that has less to shrink strains it less: the trade's expectation
+    assert utilisation(METAL, green_density=1.15) < 0.8 * usual
+    # a body that still expands while the metal shrinks is strained no less for expanding more: by
+    # solids 1.99 of the limit, and 2.10 with half as much again
+    assert utilisation(thermal_expansion=1.5) == pytest.approx(1.06 * usual, rel=0.06)
 
 
 def test_brown_strain_beside_a_joint_does_not_hang_on_the_mesh():
