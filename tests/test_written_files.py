@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from cofire.firing.program import read_firing
 from cofire.materials.catalogue import load_cards
 from cofire.physics.blends import find_material
-from cofire.report.plan import bands_csv, firing_toml, planned_vessel, toml, toml_value
+from cofire.report.read_again import bands_csv, firing_toml, planned_vessel, toml, toml_value
 from cofire.report.record import append_many, read_record
 from cofire.vessel import Band, read_vessel
 from tests.strategies import KILNS, firings, some

@@ -112,7 +112,7 @@ def planned_reasons(given: Path, firing: Firing) -> list[str]:
     import io
 
     from cofire.files import read_text
-    from cofire.report.plan import firing_csv
+    from cofire.report.read_again import firing_csv
 
     table = given / "firing.csv"
     if not table.is_file():

@@ -265,7 +265,7 @@ def firing(
     from cofire.firing.program import Firing, Segment, checked, find_kiln, known_gas, load_kilns
     from cofire.materials.catalogue import load_cards
     from cofire.report.forms import new_firing
-    from cofire.report.plan import rate_text, toml_value
+    from cofire.report.read_again import rate_text, toml_value
     from cofire.units import HOUR, MINUTE, celsius, kelvin
     from cofire.vessel import OpenFiring, read_vessel
 
@@ -419,7 +419,7 @@ def material(
     from cofire.materials.catalogue import alone, find_card, load_cards
     from cofire.materials.properties import SPECS
     from cofire.report.forms import new_material
-    from cofire.report.plan import toml_value
+    from cofire.report.read_again import toml_value
 
     cards = load_cards(tables or [])
     question = "card to begin from (cofire materials lists them)"

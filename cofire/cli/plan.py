@@ -130,7 +130,8 @@ def schedule(
     Example:  cofire schedule examples/silver_foot_vessel.toml --out firing.toml
     """
     from cofire.design.schedule import propose_schedule
-    from cofire.report.plan import firing_toml, schedule_text
+    from cofire.report.plan import schedule_text
+    from cofire.report.read_again import firing_toml
     from cofire.report.writing import check_targets, write_file
     from cofire.workers import local_processes
 

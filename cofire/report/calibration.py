@@ -25,7 +25,7 @@ from cofire.materials.card_file import CardReader
 from cofire.materials.catalogue import alone
 from cofire.materials.properties import SPECS
 from cofire.report.figures import FIRST, LIMIT, SECOND, SHARED, literal
-from cofire.report.plan import toml_value
+from cofire.report.read_again import toml_value
 from cofire.report.writing import table_text, wrapped
 from cofire.units import HOUR, MINUTE, celsius
 

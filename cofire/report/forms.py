@@ -169,7 +169,7 @@ def _lines(
 
 def _text(value: str) -> str:
     """A text as TOML has it."""
-    from cofire.report.plan import toml_value  # slow to import, and help needs none of it
+    from cofire.report.read_again import toml_value  # slow to import, and help needs none of it
 
     return toml_value(value)
 
@@ -454,7 +454,7 @@ def new_material(
         TOML that is a card.
     """
     from cofire.materials.properties import SPECS
-    from cofire.report.plan import toml_value
+    from cofire.report.read_again import toml_value
 
     lines = [
         *_comment(

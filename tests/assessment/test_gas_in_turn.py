@@ -30,7 +30,7 @@ from cofire.physics.burnout import mass_lost, mass_lost_in_turn
 from cofire.physics.history import histories
 from cofire.production.job import GAS_COMES, happenings
 from cofire.report.firing import kiln_csv
-from cofire.report.plan import firing_toml
+from cofire.report.read_again import firing_toml
 from cofire.units import HOUR, MINUTE, ROOM, kelvin
 from cofire.vessel import read_vessel
 from tests.strategies import firings

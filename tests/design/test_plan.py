@@ -203,14 +203,14 @@ def test_a_plan_folder_holds_a_vessel_that_is_read_back(tmp_path: Path) -> None:
 
 
 def test_a_profile_of_its_own_goes_with_the_planned_vessel(tmp_path: Path) -> None:
-    from cofire.report.plan import planned_vessel
+    from cofire.report.read_again import planned_vessel
 
     source = ROOT / "examples" / "silver_rim_vessel.toml"
     vessel = read_vessel(source, KILNS)
     files = planned_vessel(source, vessel)
     for name, text in files.items():
         (tmp_path / name).write_text(text, encoding="utf-8")
-    from cofire.report.plan import firing_toml
+    from cofire.report.read_again import firing_toml
 
     (tmp_path / "firing.toml").write_text(firing_toml(vessel.firing, KILNS), encoding="utf-8")
     back = read_vessel(tmp_path / "vessel.toml", KILNS)
@@ -220,7 +220,7 @@ def test_a_profile_of_its_own_goes_with_the_planned_vessel(tmp_path: Path) -> No
 
 
 def test_the_note_of_a_band_goes_with_its_paste(tmp_path: Path) -> None:
-    from cofire.report.plan import planned_vessel
+    from cofire.report.read_again import planned_vessel
 
     source = tmp_path / "noted.toml"
     text = (ROOT / "examples" / "silver_foot_vessel.toml").read_text(encoding="utf-8")

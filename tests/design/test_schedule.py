@@ -26,7 +26,8 @@ from cofire.design.schedule import Fired, against, propose_schedule, shortest
 from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import trace
 from cofire.firing.program import LAG, Segment
-from cofire.report.plan import firing_csv, firing_toml, schedule_text
+from cofire.report.plan import schedule_text
+from cofire.report.read_again import firing_csv, firing_toml
 from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin
 from cofire.vessel import Band, Vessel
 from tests.fired import CARDS, KILNS

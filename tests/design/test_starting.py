@@ -17,7 +17,7 @@ from cofire.design.plan import propose
 from cofire.design.starting import started, taken
 from cofire.errors import InputError, ModelError
 from cofire.firing.program import LAG
-from cofire.report.plan import firing_toml, planned_vessel
+from cofire.report.read_again import firing_toml, planned_vessel
 from cofire.units import MINUTE, celsius
 from cofire.vessel import Vessel, read_vessel
 from tests.fired import CARDS, KILNS

@@ -79,7 +79,7 @@ from cofire.report.forms import Wish, new_vessel
 from cofire.report.pairs import as_csv as pairs_csv
 from cofire.report.pairs import as_json as pairs_json
 from cofire.report.pairs import as_text as pairs_text
-from cofire.report.plan import bands_csv, firing_csv, firing_toml, planned_vessel
+from cofire.report.read_again import bands_csv, firing_csv, firing_toml, planned_vessel
 from cofire.report.record import (
     append_many,
     compare_json,

@@ -58,8 +58,8 @@ from cofire.report import job_figures as sheet_figures
 from cofire.report import sheet
 from cofire.report.job import grams, said
 from cofire.report.job_figures import event_words, firing_alone, firing_figure, letter
-from cofire.report.plan import firing_csv
 from cofire.report.pot import SIGNS, section_picture
+from cofire.report.read_again import firing_csv
 from cofire.report.sheet import LEFT_OUT, OWN, clock, write_sheet
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from cofire.vessel import Band, OpenFiring, Printer, Vessel, read_vessel

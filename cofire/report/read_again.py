@@ -1,0 +1,291 @@
+"""Vessels and firings as files that cofire reads again: TOML, the user's own with other bands.
+
+What is written here is read back by the tests, over random contents.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Collection
+from datetime import date, time
+from pathlib import Path
+from typing import Any
+
+from cofire.errors import InputError
+from cofire.files import read_text, read_toml, show
+from cofire.firing.program import FULL, Firing, Kiln, Segment
+from cofire.numerics import Array
+from cofire.report.writing import table_text
+from cofire.units import HOUR, MINUTE, celsius
+from cofire.vessel import Vessel
+
+PROFILE = "profile.csv"
+FIRING = "firing.toml"
+BARE = re.compile(r"[A-Za-z0-9_-]+")
+"""Keys that TOML takes without quotes."""
+
+
+def planned_vessel(source: Path, vessel: Vessel) -> dict[str, str]:
+    """Files of a planned vessel, to lie beside its firing file.
+
+    Parameters
+    ----------
+    source : Path
+        The vessel file that was planned.
+    vessel : Vessel
+        The proposal.
+
+    Returns
+    -------
+    dict
+        Text by name: vessel.toml, and the profile where that is a file of its own.
+    """
+    table = dict(read_toml(source))
+    files = {}
+    profile = table.get("profile")
+    if isinstance(profile, dict) and "csv" in profile:
+        files[PROFILE] = read_text(source.parent / str(profile["csv"]))
+        table["profile"] = {**profile, "csv": PROFILE}
+    table["firing"] = FIRING
+    bands: list[dict[str, Any]] = [
+        {"material": b.material, "to_mm": round(b.high * 1e3, 6)} for b in vessel.bands
+    ]
+    del bands[-1]["to_mm"]
+    notes = {str(b["material"]): b["note"] for b in table["band"] if "note" in b}
+    for band in bands:  # a note stays with the paste that it was written to
+        if band["material"] in notes:
+            band["note"] = notes[band["material"]]
+    for at in (0, -1):  # and what a plan may do to the ends as it was written
+        for key in ("height", "note"):
+            if key in table["band"][at]:
+                bands[at][key] = table["band"][at][key]
+    table["band"] = bands
+    free = table.get("free", {})
+    if "dead_volume_ml" in free:
+        dead = round(vessel.printer.dead_volume * 1e6, 4)
+        table["printer"] = {**table["printer"], "dead_volume_ml": dead}
+    if "wall_mm" in free:
+        table["profile"] = {**table["profile"], "wall_mm": round(float(vessel.wall[-1]) * 1e3, 4)}
+    files["vessel.toml"] = toml(table)
+    return files
+
+
+def toml(table: dict[str, Any], name: str = "") -> str:
+    """A table as TOML: numbers, texts, lists of them, tables and lists of tables.
+
+    Parameters
+    ----------
+    table : dict
+        As a TOML file parses.
+    name : str
+        Of the table, for its heading.
+
+    Returns
+    -------
+    str
+        Plain values first, then tables.
+    """
+    lines, tables = [], []
+    for key, value in table.items():
+        path = f"{name}.{toml_key(key)}" if name else toml_key(key)
+        if isinstance(value, dict):
+            tables.append(f"\n[{path}]\n{toml(value, path)}")
+        elif isinstance(value, list) and value and all(isinstance(v, dict) for v in value):
+            tables += [f"\n[[{path}]]\n{toml(v, path)}" for v in value]
+        else:
+            lines.append(f"{toml_key(key)} = {toml_value(value)}\n")
+    return "".join(lines) + "".join(tables)
+
+
+def toml_key(key: str) -> str:
+    """A key as TOML writes it: bare where it may be, else in quotes.
+
+    Parameters
+    ----------
+    key : str
+        Any text.
+
+    Returns
+    -------
+    str
+        Read back as the key.
+
+    Examples
+    --------
+    >>> print(toml_key("per_kg"), toml_key("fine silver"))
+    per_kg "fine silver"
+    """
+    return key if BARE.fullmatch(key) else toml_value(key)
+
+
+def toml_value(value: Any) -> str:
+    """A value as TOML writes it, on one line.
+
+    Parameters
+    ----------
+    value : any
+        A number, a text, a date or time, a list or a table.
+
+    Returns
+    -------
+    str
+        Read back as the same.
+
+    Raises
+    ------
+    InputError
+        A text that is none: bytes of a command line that are not UTF-8.
+
+    Examples
+    --------
+    >>> print(toml_value(["grès 3 = +", 2, True, {"to C": 850.0}]))
+    ["grès 3 = +", 2, true, {"to C" = 850.0}]
+    """
+    if isinstance(value, list):
+        return "[" + ", ".join(map(toml_value, value)) + "]"
+    if isinstance(value, dict):
+        pairs = (f"{toml_key(key)} = {toml_value(held)}" for key, held in value.items())
+        return "{" + ", ".join(pairs) + "}"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        if not value.isprintable() and any("\ud800" <= c <= "\udfff" for c in value):
+            raise InputError(f"{show(value)}: not a text; allowed: UTF-8")
+        # JSON and TOML write texts alike but for one character that TOML wants escaped
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return value.isoformat() if isinstance(value, date | time) else repr(value)
+
+
+# ----------------------------------------------------------------------------------------------
+# Bands and firing of a plan as tables and as a firing file
+
+
+def rate_text(segment: Segment) -> str:
+    """Ramp of a segment in °C/h, or "full". [°C/h]
+
+    Parameters
+    ----------
+    segment : Segment
+        The segment.
+
+    Returns
+    -------
+    str
+        As a firing file has it.
+    """
+    return f"{segment.rate * HOUR:.0f}" if segment.rate < float("inf") else FULL
+
+
+def bands_csv(vessel: Vessel) -> str:
+    """Bands from the foot up, in the fired size and in layers of the printer.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its bands.
+
+    Returns
+    -------
+    str
+        Columns band, material, from_mm, to_mm.
+    """
+    return table_text(
+        {
+            "band": range(1, len(vessel.bands) + 1),
+            "material": [b.material for b in vessel.bands],
+            "from_mm": [f"{b.low * 1e3:.2f}" for b in vessel.bands],
+            "to_mm": [f"{b.high * 1e3:.2f}" for b in vessel.bands],
+        }
+    )
+
+
+def firing_csv(firing: Firing, reasons: dict[int, str] | None = None) -> str:
+    """Segments as the kiln is told.
+
+    Parameters
+    ----------
+    firing : Firing
+        The firing.
+    reasons : dict, optional
+        Why, by index of the segment.
+
+    Returns
+    -------
+    str
+        Columns segment, rate_C_per_h, to_C, hold_min, why.
+    """
+    segments = firing.segments
+    return table_text(
+        {
+            "segment": range(1, len(segments) + 1),
+            "rate_C_per_h": [rate_text(s) for s in segments],
+            "to_C": [f"{celsius(s.target):.0f}" for s in segments],
+            "hold_min": [f"{s.hold / MINUTE:.0f}" for s in segments],
+            "why": [(reasons or {}).get(n, "") for n in range(len(segments))],
+        }
+    )
+
+
+def firing_toml(firing: Firing, kilns: Collection[str] = ()) -> str:
+    """The firing as a file that cofire reads.
+
+    Parameters
+    ----------
+    firing : Firing
+        The firing.
+    kilns : collection of str
+        Names of the kilns that may be named; any other is written out.
+
+    Returns
+    -------
+    str
+        TOML.
+    """
+    lines = [
+        f"name = {toml_value(firing.name)}",
+        f'gas = "{firing.gas}"',
+        f"lag_min = {firing.lag / MINUTE:g}",
+    ]
+    if firing.kiln.name in kilns:
+        lines.insert(1, f"kiln = {toml_value(firing.kiln.name)}")
+    else:
+        lines += _kiln_rows(firing.kiln)
+    for s in firing.segments:
+        rate = f"{s.rate * HOUR:.6g}" if s.rate < float("inf") else '"full"'
+        lines += [
+            "",
+            "[[segment]]",
+            f"to_C = {celsius(s.target):.6g}",
+            f"rate_C_per_h = {rate}",
+            f"hold_min = {s.hold / MINUTE:.6g}",
+            *([f'gas = "{s.gas}"'] if s.gas else []),
+        ]
+    return "\n".join(lines) + "\n"
+
+
+def _kiln_rows(kiln: Kiln) -> list[str]:
+    """A kiln as a table of its firing file."""
+
+    def numbers(values: Array) -> str:
+        return "[" + ", ".join(f"{value:.6g}" for value in values) + "]"
+
+    rows = [
+        "",
+        "[kiln]",
+        f"name = {toml_value(kiln.name)}",
+        f"max_temperature_C = {celsius(kiln.max_temperature):.6g}",
+    ]
+    if kiln.source:
+        rows.append(f"source = {toml_value(kiln.source)}")
+    for name, temperature, rate in (
+        ("heating", kiln.heating_temperature, kiln.heating_rate),
+        ("cooling", kiln.cooling_temperature, kiln.cooling_rate),
+    ):
+        rows += [
+            "",
+            f"[kiln.{name}]",
+            f"temperature_C = {numbers(celsius(temperature))}",
+            f"rate_C_per_h = {numbers(rate * HOUR)}",
+        ]
+    return rows
