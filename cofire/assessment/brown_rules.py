@@ -113,7 +113,7 @@ def _used(response: Response, sintered: float) -> list[tuple[Array, NDArray[np.i
         here = np.flatnonzero(shell.band == band)
         strain = total[:, here] / young[row][:, None, None, None]
         if card.ceramic is None:  # a metal that yields is strained further at the same stress
-            strain = strain + shell.inelastic[:, 2][:, here]
+            strain = strain + shell.plastic[:, here]
         strain, place = strained_along(response, strain, here)
         utilisation = np.maximum(strain.max(axis=(2, 3)), 0.0) / borne[band][:, None]
         found.append((np.where((done[row] < sintered)[:, None], utilisation, 0.0), place))

@@ -128,7 +128,7 @@ def metal_flags(response: Response) -> list[Flag]:
             )
             continue
         here = np.flatnonzero(shell.band == band)
-        plastic = shell.inelastic[:, 2][:, here]
+        plastic = shell.plastic[:, here]
         grown = plastic[after] - plastic[after[0]]
         grown, here = strained_along(response, grown, here)
         size = np.abs(grown).max(axis=(2, 3))

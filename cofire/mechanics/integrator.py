@@ -471,11 +471,12 @@ class Record:
     unknowns
         Of the structure, shape (S, ...).
     strain
-        Total strain, shape (S, C, *points). [-]
+        Total strain, shape (S, C, *points); none if brief. [-]
     stress
         Shape (S, C, *points). [Pa]
     inelastic
-        Strain by mechanism (viscous, creep, plastic), shape (S, 3, C, *points). [-]
+        Strain by mechanism (viscous, creep, plastic), shape (S, 3, C, *points); the last alone if
+        brief. [-]
     step_error
         Estimated error of stress made in the step that ends at each time, shape (S,). [Pa]
     steps, rejected
@@ -510,6 +511,7 @@ def march(
     added_strain: Callable[[float], Array] | None = None,
     watch: Callable[[Instant], None] | None = None,
     keep: bool = True,
+    brief: bool = False,
 ) -> Record:
     """Record of a structure through the whole trace.
 
@@ -531,6 +533,9 @@ def march(
         Called at the start and after every accepted step.
     keep
         If False only the last instant is recorded; use `watch` to reduce large batches.
+    brief
+        Whether to leave total strain out of the record, and of inelastic strain all but that of
+        yielding: a solid's would fill hundreds of megabytes.
 
     Raises
     ------
@@ -552,21 +557,22 @@ def march(
         control.follow,
     )
     stops = stops_of(history, table, control)
-    kept, errors = [_begin(equilibrium, stops[0][0])], [0.0]
+    begun = _begin(equilibrium, stops[0][0])
+    kept, errors = [_briefly(begun) if brief else begun], [0.0]
     if watch is not None:
-        watch(kept[0])
+        watch(begun)
     steps = rejected = iterations = 0
-    for trial in _accepted_steps(equilibrium, control, kept[0], stops[1:]):
+    for trial in _accepted_steps(equilibrium, control, begun, stops[1:]):
         if watch is not None:
             watch(trial.instant)
         if not keep:
             kept.clear()
             errors.clear()
+        reached = [trial.instant]
         if trial.middle is not None and keep:
-            kept.append(trial.middle)
-            errors.append(trial.error)
-        kept.append(trial.instant)
-        errors.append(trial.error)
+            reached.insert(0, trial.middle)
+        kept += [_briefly(instant) for instant in reached] if brief else reached
+        errors += [trial.error] * len(reached)
         steps += 1
         rejected += trial.rejected
         iterations += trial.iterations
@@ -581,6 +587,12 @@ def march(
         rejected=rejected,
         iterations=iterations,
     )
+
+
+def _briefly(instant: Instant) -> Instant:
+    """Without total strain, and with the inelastic strain of yielding alone."""
+    plastic = instant.inelastic[-1:].copy()
+    return replace(instant, strain=np.zeros(0), inelastic=plastic)
 
 
 def refuse_unknown(material: NDArray[np.intp], history: History) -> None:

@@ -63,11 +63,6 @@ class LayerFiring:
         return self.total
 
     @property
-    def inelastic(self) -> Array:
-        """Viscous and creep strain as nothing, and plastic strain, (T, 3, G, P, 2). [-]"""
-        return np.stack([0.0 * self.plastic] * 2 + [self.plastic], axis=1)
-
-    @property
     def height(self) -> Array:
         """Nothing, shape (G,). [m]"""
         return np.zeros(self.band.size)

@@ -106,8 +106,8 @@ class ShellFiring:
         Of the shell, and what each step adds near it; meridional and hoop, (T, G, P, 2). [Pa]
     shear
         Transverse shear stress of the shell, shape (T, G, P). [Pa]
-    inelastic
-        Viscous, creep and plastic strain, meridional and hoop, shape (T, 3, G, P, 2). [-]
+    plastic
+        Strain by yielding, meridional and hoop, shape (T, G, P, 2). [-]
     bending_tension
         Largest meridional tension of each band from the force and moment of the shell's section
         alone, shape (T, bands): more than a face that yields bears. [Pa]
@@ -138,7 +138,7 @@ class ShellFiring:
     stress: Array
     local: Array
     shear: Array
-    inelastic: Array
+    plastic: Array
     bending_tension: Array
     membrane: Array
     bending: Array
@@ -345,7 +345,7 @@ def _one_vessel(
         stress=stress[:, :2].transpose(0, 3, 2, 1),
         local=local.transpose(0, 3, 2, 1),
         shear=stress[:, 2].transpose(0, 2, 1),
-        inelastic=record.inelastic[:, :, :2, number].transpose(0, 1, 4, 3, 2),
+        plastic=record.inelastic[:, 2, :2, number].transpose(0, 3, 2, 1),
         bending_tension=bending_tensions(mean, slope, mesh, arc),
         membrane=mean,
         bending=slope,

@@ -44,7 +44,7 @@ FINE_ACROSS = 10
 
 _LAYER = 0.028  # thickness of the elements at the faces over the wall, times elements across
 _BESIDE_STEP = 0.006  # length of the first element over the wall, with the usual number across
-_LITTLE = 0.5  # change of material below which the first element grows no longer
+_LITTLE = 0.03  # change of material below which the first element grows no longer
 _AT_END = 0.2
 _ROD_ACROSS, _ROD_LAYER, _ROD_STEP, _ROD_GROWTH = 6, 0.1, 0.03, 0.4  # the same of rods and discs
 _GROWTH = 0.4  # of the length, per distance
@@ -178,7 +178,7 @@ def mesh_solid(
     Rows next to a step or corner are 0.006 of the wall long, at open ends a fifth, with eight
     elements across, and in proportion with more; they grow by 0.4 of the distance, but not
     between 0.6 and 1.2 walls away, as stress is read at half a wall and one. Beside a step at
-    which little changes they are longer as it changes less, up to twice: what they lack is a
+    which little changes they are longer, as one over the root of the change: what they lack is a
     share of the step's own stress. The elements at the faces are 1/286 of the wall thick, and
     each is about five times as thick as its outer neighbour. Stress beside a joint changes as
     fast through the wall as along it, and has no bound at its edge: what a mean over a tenth of
@@ -454,7 +454,7 @@ def _features(
         both = [_mitre(before, after, side) for side in (0, 1)]
         below, above = zip(*both, strict=True)
         found.append(_Feature(before.end, "corner", _BESIDE_STEP, below, above))
-    for step, size in zip(steps, _BESIDE_STEP / np.maximum(change, _LITTLE), strict=True):
+    for step, size in zip(steps, _BESIDE_STEP / np.sqrt(np.maximum(change, _LITTLE)), strict=True):
         piece = _piece_of(pieces, step)
         if piece.floor or step <= piece.start:
             height = float(pieces[0].middle(np.array([pieces[0].end]))[1][0])

@@ -123,9 +123,9 @@ def test_a_metal_that_yields_is_strained_past_one():
     """Stress of a metal zone ends at its yield, its strain does not: there is no ceiling."""
     response = fired.tea_light()
     shell = response.fired
-    inelastic = shell.inelastic.copy()
-    inelastic[brown_time(response) :, 2] += 0.05
-    drawn = replace(response, fired=replace(shell, inelastic=inelastic))
+    plastic = shell.plastic.copy()
+    plastic[brown_time(response) :] += 0.05
+    drawn = replace(response, fired=replace(shell, plastic=plastic))
     assert only(flags_of(drawn, "brown"), "brown", METAL).utilisation > 3.0
 
 

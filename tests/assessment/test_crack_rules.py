@@ -269,7 +269,7 @@ def test_plastic_strain_beside_a_joint_does_not_hang_on_the_mesh():
             temperature=np.interp(solid.time, shell.trace.time, shell.trace.ware),
         )
         told.append(only(flags_of(response, "metal"), "metal", "fine silver").figure)
-        plastic = solid.inelastic[:, 2][:, solid.band == fired.SILVER]
+        plastic = solid.plastic[:, solid.band == fired.SILVER]
         done = np.flatnonzero(response.progress[shell.material[0]] >= SINTERED)
         at_a_point.append(100 * float(np.abs(plastic[done] - plastic[done[0]]).max()))
     assert told[1] == pytest.approx(told[0], rel=0.03)
@@ -327,8 +327,8 @@ def held() -> Response:
     strain["quartz inversion"][FRIT] = 0.5 * strain["expansion"][FRIT]
     history = replace(body.history, strain=strain, temperature=0.0 * h.time + 600.0)
     body = pulled(replace(body, history=history), np.array(15e6))
-    plastic = np.zeros_like(shell.inelastic)
-    plastic[-1, 2] = 0.02
+    plastic = np.zeros_like(shell.plastic)
+    plastic[-1] = 0.02
     # the edge force that closes a gap of R Δε between two equal tubes, Δε = 2e-3
     stiff = 50e9 * 0.004**3 / (12.0 * 0.91)
     force = (2.73**0.25 / np.sqrt(0.033 * 0.004)) ** 3 * stiff * 0.033 * 2e-3
@@ -337,7 +337,7 @@ def held() -> Response:
         local_normal=np.zeros_like(steps.local_normal),
         shear=np.full_like(steps.shear, force / 0.004),
     )  # fmt: skip
-    return replace(body, fired=replace(body.fired, steps=joint, inelastic=plastic))
+    return replace(body, fired=replace(body.fired, steps=joint, plastic=plastic))
 
 
 def by_hand(last: float) -> dict[tuple[str, str], tuple[float, float, str]]:

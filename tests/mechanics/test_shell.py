@@ -222,7 +222,7 @@ def test_default_mesh_and_steps_hold_every_peak_to_one_percent():
         )
         assert mine == pytest.approx(its, rel=0.01, abs=0.005 * largest)
     assert found.mesh_error < 0.01
-    assert found.inelastic[-1, :, found.band == 0].any()
+    assert found.plastic[-1, found.band == 0].any()
 
 
 def test_a_vessel_that_relaxes_evenly_keeps_the_pattern_of_its_stress():

@@ -133,7 +133,7 @@ def test_a_short_band_gets_a_finer_mesh():
 def test_rows_beside_a_step_are_longer_where_less_changes():
     mesh = mesh_solid([RADIUS] * 2, [0, 0.1], WALL, [0.03, 0.07], change=[1.0, 0.1])
     middle = mesh.height[::2, mesh.place.size // 2]
-    for step, share in ((0.03, 0.006), (0.07, 0.012)):
+    for step, share in ((0.03, 0.006), (0.07, 0.019)):
         nearest = np.sort(np.abs(middle - step))[1:3]  # above and below it
         assert nearest == pytest.approx([share * WALL] * 2, rel=0.35)  # as rows fit the length
 
@@ -680,8 +680,8 @@ def test_a_relieved_joint_releases_less():
     stiff = butt(10.0)
     soft = butt(10.0, yield_stress=[50e6, np.inf])
     assert 0.0 < soft.parting_energy[-1, 0] < 0.9 * stiff.parting_energy[-1, 0]
-    assert soft.inelastic[-1, 2].max() > 1e-5
-    assert (stiff.inelastic == 0.0).all()
+    assert soft.plastic[-1].max() > 1e-5
+    assert (stiff.plastic == 0.0).all()
 
 
 def test_away_from_joints_the_solid_reads_as_the_shell_does():
@@ -698,9 +698,9 @@ def test_away_from_joints_the_solid_reads_as_the_shell_does():
         one, two = (np.interp(place, f.height, getattr(f, name)[-1, :, 0]) for f in (fired, shell))
         assert one == pytest.approx(two, abs=0.02 * shell.bending_tension[-1].max())
     assert fired.volume.sum() == pytest.approx(2 * np.pi * RADIUS * WALL * 0.1, rel=1e-9)
-    for one in (fired, shell):  # meridional and hoop, of stress and of what flowed and yielded
-        assert one.stress.shape[-1] == one.inelastic.shape[-1] == 2
-        assert one.inelastic.shape[2:] == one.stress.shape[1:]
+    for one in (fired, shell):  # meridional and hoop, of stress and of what yielded
+        assert one.stress.shape[-1] == one.plastic.shape[-1] == 2
+        assert one.plastic.shape == one.stress.shape
     assert fired.displacement.shape == (fired.time.size, fired.meridian.radius.size, 3)
     assert fired.mesh_error < 0.02
     assert fired.window_error < 0.05
@@ -817,10 +817,10 @@ def test_times_of_a_shell_gain_two_beside_its_heating_peak():
 
 
 def test_a_step_in_doubt_is_cut_by_what_its_error_counts_against():
-    """2 % of the largest of heating, 2e4 Pa; on cooling of the largest so far."""
-    error = np.array([9e9, 1.9e4, 2.1e4, 3.3e5, 3.0e6])
+    """1 % of the largest of heating, 1e4 Pa; on cooling of the largest so far."""
+    error = np.array([9e9, 0.9e4, 1.1e4, 1.65e5, 1.5e6])
     stress = [0.0, 1e6, 0.0, 2e6, 2e8]
     found = times_of([0.0, 1.0, 2.0, 3.0, 4.0], stress, error, 2.0)
     thirds = [2.0 + 1 / 3, 2.0 + 2 / 3]
     assert found.tolist() == pytest.approx([0.0, 0.5, 1.0, 1.5, 2.0, *thirds, 3.0, 4.0])
-    assert borne_of(range(5), stress, [2.0, 3.5], 2.0) == pytest.approx([0.8e5, 0.08 * 1.01e8])
+    assert borne_of(range(5), stress, [2.0, 3.5], 2.0) == pytest.approx([0.5e5, 0.05 * 1.01e8])

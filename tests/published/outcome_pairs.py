@@ -190,7 +190,7 @@ def _stations(time: Array, stress: Array, plastic: Array, volume: Array) -> Simp
         stress=split(stress),
         total=split(stress),
         local=np.zeros(()),
-        inelastic=np.stack([0.0 * split(plastic)] * 2 + [split(plastic)], axis=1),
+        plastic=split(plastic),
     )
 
 
