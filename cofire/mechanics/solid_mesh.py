@@ -47,7 +47,7 @@ _BESIDE_STEP = 0.006  # length of the first element over the wall, with the usua
 _LITTLE = 0.03  # change of material below which the first element grows no longer
 _AT_END = 0.2
 _ROD_ACROSS, _ROD_LAYER, _ROD_STEP, _ROD_GROWTH = 6, 0.1, 0.03, 0.4  # the same of rods and discs
-_GROWTH = 0.4  # of the length, per distance
+_GROWTH = 0.35  # of the length, per distance
 _EVEN = (0.6, 1.2)  # distances over the wall between which rows grow no longer
 _LARGEST = 0.4  # over √(radius × wall)
 _AT_KINK = 0.1
@@ -176,7 +176,7 @@ def mesh_solid(
     """Elements of the section around a mid-surface given by points.
 
     Rows next to a step or corner are 0.006 of the wall long, at open ends a fifth, with eight
-    elements across, and in proportion with more; they grow by 0.4 of the distance, but not
+    elements across, and in proportion with more; they grow by 0.35 of the distance, but not
     between 0.6 and 1.2 walls away, as stress is read at half a wall and one. Beside a step at
     which little changes they are longer, as one over the root of the change: what they lack is a
     share of the step's own stress. The elements at the faces are 1/286 of the wall thick, and
