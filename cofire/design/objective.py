@@ -40,6 +40,9 @@ WALL_SPREAD = 0.25
 """Standard deviation of the wall: a quarter of a road, estimate. [roads]"""
 LEAST_WALL = 0.7
 """Of the wall as designed: no thinner whatever the draw. [-]"""
+TELLS, FURTHEST_SWING = 0.01, 100.0
+"""Utilisations count as no less, where the factor of a sample is told, and factors lie within so
+many times one: below, a limit is kept whatever the sample. [-]"""
 MOVED = 4
 """Kiln, dead volume, place and wall: moved besides the cards. [-]"""
 QUALITY = 0.25
@@ -72,6 +75,23 @@ SHARE = np.exp(-0.5 * SHARED**2) / np.exp(-0.5 * SHARED**2).sum()
 
 
 @dataclass(frozen=True)
+class Swing:
+    """What one sample does to a design.
+
+    Attributes
+    ----------
+    modulus
+        Weibull's m of its body. [-]
+    factors
+        By rule: on what the design uses up of a limit with the cards as they stand; None where the
+        sample cannot be fired. [-]
+    """
+
+    modulus: float
+    factors: Mapping[str, float] | None
+
+
+@dataclass(frozen=True)
 class Outcome:
     """What one design came to.
 
@@ -88,6 +108,8 @@ class Outcome:
     lost_by
         What is passed in each sample that is rather lost than kept: names of rules, (S,); empty
         where it is kept.
+    swings
+        What each sample did to it, (S,); see `foretold`.
     """
 
     flags: tuple[Flag, ...]
@@ -95,6 +117,7 @@ class Outcome:
     kept: Array
     sound: Array
     lost_by: tuple[str, ...] = ()
+    swings: tuple[Swing, ...] = ()
 
     @property
     def chance(self) -> float:
@@ -185,6 +208,21 @@ def load_of(flags: Sequence[Flag], substances: Iterable[str]) -> float:
     return float(sum(u**SHARPNESS for u in worst.values()) ** (1.0 / SHARPNESS))
 
 
+def worst_by_rule(flags: Iterable[Flag]) -> dict[str, Flag]:
+    """The flag of each rule that counts most.
+
+    Parameters
+    ----------
+    flags : iterable of Flag
+        Of one vessel.
+    """
+    worst: dict[str, Flag] = {}
+    for flag in flags:
+        if flag.rule not in worst or flag.counted > worst[flag.rule].counted:
+            worst[flag.rule] = flag
+    return worst
+
+
 def chance_within(utilisation: float, spread: float) -> float:
     """Chance that a limit is kept, the utilisation being lognormal about its figure. [-]
 
@@ -259,10 +297,7 @@ def chances(
         Both chances [-], and the name of the rule most likely to lose it; empty where it is rather
         kept.
     """
-    worst: dict[str, Flag] = {}
-    for flag in flags:
-        if flag.rule not in worst or flag.counted > worst[flag.rule].counted:
-            worst[flag.rule] = flag
+    worst = worst_by_rule(flags)
     kept, rest = 1.0, 1.0
     held, whole, sparing = np.ones((3, SHARED.size))  # at each value of the shared factor
     each: dict[str, float] = {}
@@ -517,6 +552,66 @@ def of_one(bench: Bench, vessel: Vessel) -> Outcome | None:
     return _outcome(bench, vessel, flags)
 
 
+def swing(before: Sequence[Flag], after: Sequence[Flag] | None, modulus: float) -> Swing:
+    """What a sample does to a design.
+
+    Parameters
+    ----------
+    before, after : sequence of Flag
+        Of the design with the cards as they stand, and in the sample; None where it cannot be
+        fired there.
+    modulus : float
+        Weibull's m of the sample's body. [-]
+
+    Returns
+    -------
+    Swing
+        Factors of the rules that both name.
+    """
+    if after is None:
+        return Swing(modulus, None)
+    now, then = worst_by_rule(after), worst_by_rule(before)
+    factors = {}
+    for rule in now.keys() & then.keys():
+        ratio = max(now[rule].counted, TELLS) / max(then[rule].counted, TELLS)
+        factors[rule] = float(np.clip(ratio, 1.0 / FURTHEST_SWING, FURTHEST_SWING))
+    return Swing(modulus, factors)
+
+
+def foretold(outcome: Outcome, swings: Sequence[Swing]) -> Outcome:
+    """What a design would come to over samples, if they did to it what they did to another.
+
+    No firing is needed: each rule's utilisation is multiplied by what the sample did to it in a
+    design that was fired over the samples. Cards off by a tenth do much the same to like designs:
+    over 40 designs of least load each of five requests the chance so foretold, from a design far
+    from the best too, ranked with that over the same 16 samples at 0.86 to 0.98 (Spearman), the
+    load at 0.33 to 0.99; it is off by 0.01 to 0.02, for one vessel with very unlike walls 0.03 to
+    0.12. So it steers; a choice is made by firing.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        Of the design with the cards as they stand.
+    swings : sequence of Swing
+        Of another, from `odds`.
+
+    Returns
+    -------
+    Outcome
+        With chances, without what would lose it.
+    """
+    worst = worst_by_rule(outcome.flags)
+    table = np.zeros((2, len(swings)))
+    for k, one in enumerate(swings):
+        if one.factors is not None:
+            flags = [
+                replace(flag, utilisation=flag.utilisation * one.factors.get(rule, 1.0))
+                for rule, flag in worst.items()
+            ]
+            table[:, k] = chances(flags, one.modulus)[:2]
+    return replace(outcome, kept=table[0], sound=table[1], lost_by=(), swings=())
+
+
 def odds(
     bench: Bench,
     samples: Sequence[Sample],
@@ -550,13 +645,17 @@ def odds(
     jobs = [(s.bench, [s.vessel(vessels[k]) for k in asked]) for s in samples]
     table = np.zeros((2, len(samples), len(asked)))
     losers: list[list[str]] = [[] for _ in asked]
+    moved: list[list[Swing]] = [[] for _ in asked]
     for row, results in enumerate(each(_judged, jobs, samples[0].bench.executor)):
         for column, flags in enumerate(results):
+            body = samples[row].bench.zones(vessels[asked[column]])[1]
+            modulus, known = body["weibull_modulus"].scalar, outcomes[asked[column]]
+            assert known is not None
+            moved[column].append(swing(known.flags, flags, modulus))
             if flags is None:
                 losers[column].append("it could not be worked out")
                 continue
-            body = samples[row].bench.zones(vessels[asked[column]])[1]
-            kept, sound, loser = chances(flags, body["weibull_modulus"].scalar)
+            kept, sound, loser = chances(flags, modulus)
             table[:, row, column] = kept, sound
             losers[column].append(loser)
         if progress:
@@ -570,5 +669,6 @@ def odds(
             kept=table[0, :, column],
             sound=table[1, :, column],
             lost_by=tuple(losers[column]),
+            swings=tuple(moved[column]),
         )
     return found

@@ -34,11 +34,11 @@ from cofire.design.layers import (
     propose_layers,
     try_layouts,
 )
-from cofire.design.margins import Margins, margins
+from cofire.design.margins import SAMPLES, Margins, margins
 from cofire.design.objective import Outcome, chances, deciding, draw
 from cofire.design.recipe import Recipe, propose_recipes
 from cofire.design.schedule import Schedule, propose_schedule
-from cofire.design.search import FINAL, SEARCHED, Design, DesignSearch, search_designs
+from cofire.design.search import FINAL, Design, DesignSearch, search_designs
 from cofire.design.search import laid as laid_design
 from cofire.design.settling import (
     FURTHEST,
@@ -343,7 +343,7 @@ def _asked(effort: float) -> int:
 
 def _few(effort: float) -> int:
     """Samples over which margins are asked."""
-    return max(round(SEARCHED * effort), 4)
+    return max(round(SAMPLES * effort), 4)
 
 
 def _both_odds(
