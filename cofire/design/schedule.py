@@ -2,6 +2,8 @@
 
 Burnout follows from the flags that need no stress; peak, hold, ramp and cooling are tried on the
 vessel itself, many firings at once. Every choice keeps the flag that forbids the next faster one.
+Where it is known what samples do to the vessel, the chance that it is kept leads instead, as each
+firing foretells it, and of firings that keep as many the shortest is taken.
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ from cofire.assessment.rule import FIRING, GO, NO, Flag
 from cofire.assessment.verdict import Verdict, rule_of
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.design.firings import COOLINGS, RAMPS, TIE, USUAL, Frame, Setting, followed, frame, near
+from cofire.design.objective import Outcome, Swing, foretold
 from cofire.errors import ModelError
 from cofire.firing.program import Firing, Segment
 from cofire.materials.card import Card
@@ -26,6 +29,10 @@ from cofire.workers import each
 
 ROUNDS = 3
 """Of the search, each around the best so far. [-]"""
+TELLS = 0.3
+"""Utilisation below which a flag that rises is not what a slower or faster firing fails by. [-]"""
+AS_GOOD = 0.01
+"""Of an outcome's cost, by which a shorter firing may be dearer: one pot in a hundred. [-]"""
 
 
 @dataclass(frozen=True)
@@ -92,6 +99,8 @@ class Fired:
         Largest utilisation of all flags. [-]
     length
         Until the ware is cold. [s]
+    outcome
+        What it is foretold to come to; None where it is not known what samples do.
     """
 
     setting: Setting
@@ -99,6 +108,7 @@ class Fired:
     utilisation: float
     overall: float
     length: float
+    outcome: Outcome | None = None
 
     @property
     def good(self) -> bool:
@@ -116,6 +126,7 @@ def propose_schedule(
     start: Setting | None = None,
     whole: Frame | None = None,
     executor: Executor | None = None,
+    swings: Sequence[Swing] = (),
 ) -> Schedule:
     """The shortest firing of this vessel that keeps every flag at its target, or comes nearest.
 
@@ -140,6 +151,8 @@ def propose_schedule(
         From `frame`, where it is known already.
     executor : Executor, optional
         Who fires (see `cofire.workers`), where no bench says so.
+    swings : sequence of Swing, optional
+        What samples do to this vessel in a firing of its own; the chance leads then.
 
     Returns
     -------
@@ -170,7 +183,7 @@ def propose_schedule(
             new = [s for s in candidates if s not in done]
             if not new:
                 break
-            for result in try_firings(bench, vessel, whole, new):
+            for result in try_firings(bench, vessel, whole, new, swings):
                 done[result.setting] = result
                 if progress:
                     progress(len(done))
@@ -194,7 +207,11 @@ def propose_schedule(
 
 
 def try_firings(
-    bench: Bench, vessel: Vessel, whole: Frame, settings: Sequence[Setting]
+    bench: Bench,
+    vessel: Vessel,
+    whole: Frame,
+    settings: Sequence[Setting],
+    swings: Sequence[Swing] = (),
 ) -> Iterator[Fired]:
     """Fire a vessel in many ways and judge it.
 
@@ -208,6 +225,8 @@ def try_firings(
         What the firings have in common.
     settings : sequence of Setting
         The firings.
+    swings : sequence of Swing, optional
+        What samples do to it.
 
     Yields
     ------
@@ -221,7 +240,7 @@ def try_firings(
     """
     lost: ModelError | None = None
     found = 0
-    jobs = [(bench, vessel, whole, some) for some in batches(settings)]
+    jobs = [(bench, vessel, whole, some, swings) for some in batches(settings)]
     for results in each(_try, jobs, bench.executor):
         for result in results:
             if isinstance(result, ModelError):
@@ -233,24 +252,34 @@ def try_firings(
         raise lost
 
 
-def _try(job: tuple[Bench, Vessel, Frame, Sequence[Setting]]) -> list[Fired | ModelError]:
+def _try(
+    job: tuple[Bench, Vessel, Frame, Sequence[Setting], Sequence[Swing]],
+) -> list[Fired | ModelError]:
     """One batch of firings, from anywhere."""
-    bench, vessel, whole, some = job
+    bench, vessel, whole, some, swings = job
     vessels = [replace(vessel, firing=whole.fired(setting)) for setting in some]
     return [
-        r if isinstance(r, ModelError) else _scored(s, bench.judge(r), float(r.trace.time[-1]))
+        r
+        if isinstance(r, ModelError)
+        else _scored(s, bench.judge(r), float(r.trace.time[-1]), swings)
         for s, r in zip(some, fire_candidates(bench, vessels), strict=True)
     ]
 
 
-def _scored(setting: Setting, verdict: Verdict, length: float) -> Fired:
+def _scored(setting: Setting, verdict: Verdict, length: float, swings: Sequence[Swing]) -> Fired:
     flags = tuple(flag for flag in verdict.flags if FIRING in rule_of(flag).sees)
     overall = verdict.utilisation
-    return Fired(setting, flags, max(flag.counted for flag in flags), overall, length)
+    outcome: Outcome | None = None
+    if swings:
+        bare = Outcome(verdict.flags, overall, np.empty(0), np.empty(0))
+        outcome = foretold(bare, swings)
+    return Fired(setting, flags, max(flag.counted for flag in flags), overall, length, outcome)
 
 
 def shortest(fired: Iterable[Fired]) -> Fired:
     """The shortest of those whose flags are all go; else of those that tie for least utilisation.
+
+    Where outcomes are foretold, the shortest of those that come to as little cost.
 
     Parameters
     ----------
@@ -263,6 +292,11 @@ def shortest(fired: Iterable[Fired]) -> Fired:
         The one to propose.
     """
     some = list(fired)
+    costs = [f.outcome.cost for f in some if f.outcome is not None]
+    if len(costs) == len(some):
+        enough = min(costs) + AS_GOOD
+        near_best = [f for f, cost in zip(some, costs, strict=True) if cost <= enough]
+        return min(near_best, key=lambda f: (f.length, f.utilisation))
     good = [f for f in some if f.good]
     if not good:
         least = min(f.utilisation for f in some)
@@ -345,6 +379,13 @@ def against(best: Fired, other: Fired | None, what: str, enough: float) -> str:
     """
     if other is None:
         return "as fast as was tried"
+    if best.outcome is not None and other.outcome is not None:
+        fewer = round(100.0 * (best.outcome.chance - other.outcome.chance))
+        if fewer > 0:
+            return f"{what} would keep {fewer} in a hundred pots fewer{_by(best, other)}"
+        if other.outcome.cost > best.outcome.cost + AS_GOOD:
+            return f"{what} would leave fewer of them without a fault{_by(best, other)}"
+        return f"{what} would keep about as many, and is {_longer(best, other)}"
     if other.good if best.good else other.utilisation <= enough:
         return (
             f"nothing forbids it, but {what} is {(other.length - best.length) / HOUR:.1f} h longer"
@@ -356,6 +397,23 @@ def against(best: Fired, other: Fired | None, what: str, enough: float) -> str:
     found = f"{what} would bring {worse.rule} of {worse.zone} from {before} to {after} of its limit"
     near = GO < worse.grade < NO and worse.utilisation >= worse.caution
     return f"{found}, a caution from {worse.caution:.2g} on" if near else found
+
+
+def _longer(best: Fired, other: Fired) -> str:
+    """By how much another firing is longer, in words."""
+    more = (other.length - best.length) / HOUR
+    return f"{more:.1f} h longer" if round(more, 1) else "as long"
+
+
+def _by(best: Fired, other: Fired) -> str:
+    """The flag that rises most where another firing does worse, in brackets; empty without one."""
+    now = {(f.rule, f.zone): f.counted for f in best.flags}
+    rising = [f for f in other.flags if f.counted > max(now.get((f.rule, f.zone), 0.0), TELLS)]
+    if not rising:
+        return ""
+    worse = max(rising, key=lambda f: f.counted / max(now.get((f.rule, f.zone), 0.0), TELLS))
+    before, after = told_apart(now.get((worse.rule, worse.zone), 0.0), worse.counted)
+    return f" ({worse.rule} of {worse.zone} from {before} to {after} of its limit)"
 
 
 def told_apart(before: float, after: float) -> tuple[str, str]:

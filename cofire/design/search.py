@@ -721,7 +721,7 @@ def search_designs(
     tried = sum(len(t.known) for t in some.values())
     all_known = [o for t in some.values() for o in t.known.values() if o is not None]
     return DesignSearch(
-        tuple(choices), knee(choices), given, tried, done, final,
+        tuple(choices), knee(choices, given), given, tried, done, final,
         min(o.load for o in all_known), min(map(_cooling, all_known)),
     )  # fmt: skip
 
@@ -761,13 +761,15 @@ def _least(vessel: Vessel) -> float:
     return float(min(found, default=0.0))
 
 
-def knee(choices: Sequence[Choice]) -> Choice:
+def knee(choices: Sequence[Choice], given: Choice | None = None) -> Choice:
     """The fewest changes of paste beyond which more buy little.
 
     Parameters
     ----------
     choices : sequence of Choice
         Each the best of its number.
+    given : Choice, optional
+        The vessel as given: none is taken that keeps fewer, where there is one that does not.
 
     Returns
     -------
@@ -775,7 +777,10 @@ def knee(choices: Sequence[Choice]) -> Choice:
         Where all chances are alike, by load.
     """
     best = max(c.outcome.chance for c in choices)
-    good = [c for c in choices if c.outcome.chance >= best - KNEE]
+    least_kept = best - KNEE
+    if given is not None:
+        least_kept = max(least_kept, min(given.outcome.chance, best))
+    good = [c for c in choices if c.outcome.chance >= least_kept]
     least = min(c.outcome.load for c in good)
     near = [c for c in good if WORTH * c.outcome.load <= least]
     if best > KNEE:
