@@ -58,6 +58,8 @@ SOFT = 0.8
 """Weight in the load of the utilisation of a rule that does not lose the pot: our choice. [-]"""
 PULL = 0.02
 """Weight of the logarithm of the load beside the chance: only a tie is decided by it. [-]"""
+WORD = 0.01
+"""What a worse word with the cards as they stand costs: a pot in a hundred, our choice. [-]"""
 CRACK_UNIT = "% probability of a crack"
 """Unit of the flags whose figure is the chance of a crack."""
 SAMPLES = 12
@@ -131,11 +133,12 @@ class Outcome:
 
     @property
     def cost(self) -> float:
-        """What a search makes small: chance of loss, then quality, then load. [-]"""
+        """What a search makes small: chance of loss, then quality, then word and load. [-]"""
         pull = PULL * float(np.log(max(self.load, 1e-3)))
         if not self.kept.size:
             return pull
-        return (1.0 - self.chance) + QUALITY * (self.chance - self.good) + pull
+        word = WORD * max((flag.grade for flag in self.flags), default=0)
+        return (1.0 - self.chance) + QUALITY * (self.chance - self.good) + word + pull
 
     @property
     def losers(self) -> list[tuple[str, float]]:

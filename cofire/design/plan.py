@@ -35,10 +35,10 @@ from cofire.design.layers import (
     try_layouts,
 )
 from cofire.design.margins import SAMPLES, Margins, margins
-from cofire.design.objective import Outcome, chances, deciding, draw, foretold, nominal
+from cofire.design.objective import Outcome, Swing, chances, deciding, draw, foretold, nominal, odds
 from cofire.design.recipe import Recipe, propose_recipes
 from cofire.design.schedule import Schedule, propose_schedule
-from cofire.design.search import FINAL, Design, DesignSearch, search_designs
+from cofire.design.search import FINAL, SEARCHED, Design, DesignSearch, search_designs
 from cofire.design.search import laid as laid_design
 from cofire.design.settling import (
     FURTHEST,
@@ -527,11 +527,11 @@ def _search(
     def schedule(layout: Layout, start: Setting | None = None) -> Schedule:
         found = propose_schedule(
             laid(layout, vessel.firing), bench.cards, bench=rough, whole=whole, start=start,
-            progress=lambda n: say(f"schedule: {n}"),
+            progress=lambda n: say(f"schedule: {n}"), swings=swings,
         )  # fmt: skip
         draft.tried += found.tried
         known = draft.schedule
-        if known is None or layout == draft.layout or found.overall < known.overall:
+        if known is None or layout == draft.layout or _cheaper(found, known):
             draft.schedule, draft.layout = found, layout
             draft.vessel = laid(layout, found.firing)
         if not found.finished:
@@ -542,6 +542,7 @@ def _search(
     coarse = layers(usual, rough, 0, "layers")
     leading = leaders(coarse.trials)
     best = coarse.best.layout
+    swings = _swings(rough, laid(best, usual))
     schedule(best)
     for rival in [other for other in leading if bool(other.shares) != bool(best.shares)][:1]:
         schedule(rival)
@@ -588,7 +589,7 @@ def _search(
     draft.vessel = replace(base, firing=settled.firing)
     start = settled.setting
     samples = draw(rough, base, found.samples, 1)
-    swings = found.chosen.outcome.swings
+    swings = _swings(rough, replace(base, firing=settled.firing)) or swings
     least = float("inf")
     for _ in range(SCHEDULES):
         anew = propose_schedule(
@@ -610,6 +611,20 @@ def _search(
         if last.verdict.utilisation <= BELIEVED * anew.overall:
             return
         own, start = ratios_by_solid(rough, one, last), anew.setting
+
+
+def _swings(bench: Bench, vessel: Vessel) -> tuple[Swing, ...]:
+    """What samples do to a vessel; none where it cannot be fired."""
+    samples = draw(bench, vessel, SEARCHED, 0)
+    (outcome,) = odds(bench, samples, [vessel], nominal(bench, [vessel]))
+    return () if outcome is None else outcome.swings
+
+
+def _cheaper(one: Schedule, other: Schedule) -> bool:
+    """Whether a schedule comes to less, by its chance where that is foretold."""
+    if one.outcome is not None and other.outcome is not None:
+        return one.outcome.cost < other.outcome.cost
+    return one.overall < other.overall
 
 
 def scan_layouts(bench: Bench, vessel: Vessel, say: Callable[[str], None]) -> Scan:

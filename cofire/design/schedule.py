@@ -31,8 +31,14 @@ ROUNDS = 3
 """Of the search, each around the best so far. [-]"""
 TELLS = 0.3
 """Utilisation below which a flag that rises is not what a slower or faster firing fails by. [-]"""
-AS_GOOD = 0.01
-"""Of an outcome's cost, by which a shorter firing may be dearer: one pot in a hundred. [-]"""
+DAY = 0.02
+"""Of an outcome's cost, what a firing that is a day longer must gain: two pots in a hundred, our
+choice. [-]"""
+GO_IS_WORTH = 0.05
+"""Of the chance that the pot is kept: a firing that keeps every flag at its target is proposed
+unless another keeps so much more; as for a change of paste, our choice. [-]"""
+RISES = 1.05
+"""Factor from which a flag is named as what another firing does worse: our choice. [-]"""
 
 
 @dataclass(frozen=True)
@@ -74,6 +80,8 @@ class Schedule:
         Whether it keeps every flag at its target.
     finished
         False where the search was interrupted.
+    outcome
+        What it is foretold to come to; None where it is not known what samples do.
     """
 
     firing: Firing
@@ -85,6 +93,7 @@ class Schedule:
     setting: Setting
     reached: bool
     finished: bool = True
+    outcome: Outcome | None = None
 
 
 @dataclass(frozen=True)
@@ -202,7 +211,7 @@ def propose_schedule(
     )
     return Schedule(
         firing, choices, best.utilisation, best.overall, best.length / HOUR, len(done),
-        best.setting, best.good, finished,
+        best.setting, best.good, finished, best.outcome,
     )  # fmt: skip
 
 
@@ -279,7 +288,8 @@ def _scored(setting: Setting, verdict: Verdict, length: float, swings: Sequence[
 def shortest(fired: Iterable[Fired]) -> Fired:
     """The shortest of those whose flags are all go; else of those that tie for least utilisation.
 
-    Where outcomes are foretold, the shortest of those that come to as little cost.
+    Where outcomes are foretold, the one of least cost, its length counted in; of those whose flags
+    are all go, if one of them keeps about as many pots as any.
 
     Parameters
     ----------
@@ -292,16 +302,22 @@ def shortest(fired: Iterable[Fired]) -> Fired:
         The one to propose.
     """
     some = list(fired)
-    costs = [f.outcome.cost for f in some if f.outcome is not None]
-    if len(costs) == len(some):
-        enough = min(costs) + AS_GOOD
-        near_best = [f for f, cost in zip(some, costs, strict=True) if cost <= enough]
-        return min(near_best, key=lambda f: (f.length, f.utilisation))
+    known = [(f, f.outcome) for f in some if f.outcome is not None]
+    if len(known) == len(some):
+        most = max(outcome.chance for _, outcome in known)
+        sure = [f for f, outcome in known if f.good and outcome.chance >= most - GO_IS_WORTH]
+        return min(sure or some, key=lambda f: (_dear(f), f.length))
     good = [f for f in some if f.good]
     if not good:
         least = min(f.utilisation for f in some)
         good = [f for f in some if f.utilisation <= TIE * least]
     return min(good, key=lambda f: (f.length, f.utilisation))
+
+
+def _dear(fired: Fired) -> float:
+    """Cost of what a firing is foretold to come to, and of its length. [-]"""
+    assert fired.outcome is not None
+    return fired.outcome.cost + DAY * fired.length / (24.0 * HOUR)
 
 
 def _choices(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> tuple[Choice, ...]:
@@ -383,9 +399,14 @@ def against(best: Fired, other: Fired | None, what: str, enough: float) -> str:
         fewer = round(100.0 * (best.outcome.chance - other.outcome.chance))
         if fewer > 0:
             return f"{what} would keep {fewer} in a hundred pots fewer{_by(best, other)}"
-        if other.outcome.cost > best.outcome.cost + AS_GOOD:
+        if best.good and not other.good:
+            worse = max((f for f in other.flags if f.grade > GO), key=attrgetter("counted"))
+            return f"{what} would no longer be a go ({worse.rule} of {worse.zone})"
+        worse_off = best.outcome.good - other.outcome.good
+        if round(100.0 * worse_off) > 0:
             return f"{what} would leave fewer of them without a fault{_by(best, other)}"
-        return f"{what} would keep about as many, and is {_longer(best, other)}"
+        kept = "more" if fewer < 0 else "about as many"
+        return f"{what} would keep {kept}, and is {_longer(best, other)}"
     if other.good if best.good else other.utilisation <= enough:
         return (
             f"nothing forbids it, but {what} is {(other.length - best.length) / HOUR:.1f} h longer"
@@ -402,13 +423,19 @@ def against(best: Fired, other: Fired | None, what: str, enough: float) -> str:
 def _longer(best: Fired, other: Fired) -> str:
     """By how much another firing is longer, in words."""
     more = (other.length - best.length) / HOUR
-    return f"{more:.1f} h longer" if round(more, 1) else "as long"
+    if not round(abs(more), 1):
+        return "as long"
+    return f"{abs(more):.1f} h {'longer' if more > 0 else 'shorter'}"
 
 
 def _by(best: Fired, other: Fired) -> str:
     """The flag that rises most where another firing does worse, in brackets; empty without one."""
     now = {(f.rule, f.zone): f.counted for f in best.flags}
-    rising = [f for f in other.flags if f.counted > max(now.get((f.rule, f.zone), 0.0), TELLS)]
+    rising = [
+        f
+        for f in other.flags
+        if f.counted > TELLS and f.counted > RISES * now.get((f.rule, f.zone), TELLS)
+    ]
     if not rising:
         return ""
     worse = max(rising, key=lambda f: f.counted / max(now.get((f.rule, f.zone), 0.0), TELLS))

@@ -347,7 +347,9 @@ def schedule_text(schedule: Schedule) -> str:
         f"{schedule.utilisation:.3g}, "
         f"{schedule.tried} firings tried. "
         + (
-            "The shortest that keeps every flag at its target."
+            "Of all tried it keeps most pots for its length."
+            if schedule.outcome is not None
+            else "The shortest that keeps every flag at its target."
             if schedule.reached
             else "No firing tried brings every flag to its target; this one comes nearest."
         )
