@@ -20,7 +20,7 @@ from cofire.assessment.crack_rules import FAILURE_NO
 from cofire.assessment.draws import Factor, factors_of, varied
 from cofire.assessment.draws import design as points_of
 from cofire.assessment.model_factors import factor_of
-from cofire.assessment.rule import STRESS, Flag
+from cofire.assessment.rule import NO, STRESS, Flag
 from cofire.assessment.verdict import rule_of
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.errors import ModelError
@@ -603,16 +603,38 @@ def foretold(outcome: Outcome, swings: Sequence[Swing]) -> Outcome:
     Outcome
         With chances, without what would lose it.
     """
-    worst = worst_by_rule(outcome.flags)
-    table = np.zeros((2, len(swings)))
-    for k, one in enumerate(swings):
-        if one.factors is not None:
-            flags = [
-                replace(flag, utilisation=flag.utilisation * one.factors.get(rule, 1.0))
-                for rule, flag in worst.items()
-            ]
-            table[:, k] = chances(flags, one.modulus)[:2]
-    return replace(outcome, kept=table[0], sound=table[1], lost_by=(), swings=())
+    kept, sound = _chances_over(worst_by_rule(outcome.flags), swings)
+    return replace(outcome, kept=kept, sound=sound, lost_by=(), swings=())
+
+
+def _chances_over(worst: Mapping[str, Flag], swings: Sequence[Swing]) -> tuple[Array, Array]:
+    """Both chances of `chances` in each sample, all samples at once, each shape (S,). [-]"""
+    count = len(swings)
+    fired = np.array([one.factors is not None for one in swings], dtype=float)
+    modulus = np.array([one.modulus for one in swings])[:, None]
+    kept, rest = fired.copy(), np.ones(count)
+    held, whole, sparing = np.ones((3, count, SHARED.size))
+    for name, flag in worst.items():
+        rule, factor = rule_of(flag), factor_of(name)
+        wide = float(np.log(factor.spread))
+        factors = np.array([(one.factors or {}).get(name, 1.0) for one in swings])
+        used = np.maximum(flag.counted * factors, 1e-9)
+        used = np.minimum(used, 1.0) if flag.hardest < NO else used
+        if flag.unit == CRACK_UNIT:
+            stress = np.clip(used[:, None] * np.exp(wide * SHARED), 0.0, 1e3)
+            at = np.exp(np.log1p(-FAILURE_NO) * stress**modulus)
+            sparing = np.minimum(sparing, at)
+        elif factor.shared and wide > 0.0:
+            part = factor.scatter
+            log = np.log(used)[:, None] + np.sqrt(wide**2 - part**2) * SHARED
+            at = ndtr(-log / part)
+            held, whole = (held * at, whole) if rule.loses else (held, whole * at)
+        else:
+            spread = wide if STRESS in rule.sees else 0.0
+            one = ndtr(-np.log(used) / spread) if spread > 0.0 else (used <= 1.0).astype(float)
+            kept, rest = (kept * one, rest) if rule.loses else (kept, rest * one)
+    sound = kept * rest * ((held * sparing * whole) @ SHARE)
+    return kept * ((held * sparing) @ SHARE), sound
 
 
 def odds(

@@ -3,15 +3,15 @@
 One design is fired over samples, and tells what each sample does to each rule. With that, a firing
 of any other design with the cards as they stand foretells its chance (`objective.foretold`). For
 each number of pastes between the zones, none among them, a global stage (differential evolution
-over Sobol' points and what is known already) and a local one make the chance of loss small that is
-so foretold; the best are fired over the samples, and foretell their neighbours better; the leaders
-of each number are asked again over more samples, drawn anew, so that luck is not mistaken for
-merit. Seeds are fixed: the same request gives the same answer.
+over Sobol' points and what is known already) and a compass make the chance of loss small that is so
+foretold; the best of the best numbers are fired over the samples, foretell their neighbours better,
+and are refined; the best of each number is asked over samples drawn anew, so that luck is not
+mistaken for merit. Seeds are fixed: the same request gives the same answer.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -48,20 +48,13 @@ GAIN, PATIENCE = 1e-4, 2
 """A global stage ends where so many generations on end lower the cost by less. [-]"""
 POLISH_STEP, POLISH_ROUNDS = 0.1, 3
 """First step of the compass that follows it, in the unit cube, and its rounds. [-]"""
-ASKED = 2
-"""Designs of each number that are asked for their chance. [-]"""
-APART = 0.05
-"""Least distance of two of them in one choice, in the unit cube. [-]"""
 LOCAL_STEP, LOCAL_ROUNDS = 0.05, 2
 """First step of the local stage, in the unit cube, and its rounds. [-]"""
 REFINED = 2
-"""Numbers of pastes whose best design is refined by its chance. [-]"""
-NEIGHBOURS = 2
-"""Designs of the best chance foretold that are asked in a round of the local stage. [-]"""
-SEARCHED = 16
-"""Samples while searching. [-]"""
-LEADERS = 2
-"""Designs of each number that are asked over the samples of the last say. [-]"""
+"""Numbers of pastes whose best design is fired over the samples and refined by them. [-]"""
+SEARCHED = 64
+"""Samples over which chances are foretold: over 16 a search ran after luck, and its design kept a
+fifth fewer over others. [-]"""
 FINAL = 24
 """Samples over which the best of each number are told apart. [-]"""
 COUNTS = (0, 1, 2, 3)
@@ -393,29 +386,16 @@ class Trials:
         self.run(designs)
         return np.array([self.cost(design) for design in designs])
 
-    def best(self, count: int, apart: float = 0.0) -> list[Design]:
+    def best(self, count: int) -> list[Design]:
         """The designs of least cost so far.
 
         Parameters
         ----------
         count : int
             How many. [-]
-        apart : float
-            Least distance of any two in one choice, in the unit cube. [-]
         """
         order = sorted((d for d, o in self.known.items() if o is not None), key=self.cost)
-        if not apart:
-            return order[:count]
-        found: list[Design] = []
-        points: list[Array] = []
-        for design in order:
-            if len(found) == count:
-                break
-            point = self.space.point(design)
-            if all(np.max(np.abs(point - other)) >= apart for other in points):
-                found.append(design)
-                points.append(point)
-        return found
+        return order[:count]
 
 
 def global_stage(
@@ -575,48 +555,25 @@ def ask(
 def local_stage(
     trials: Trials,
     samples: Sequence[Sample],
-    asked: Mapping[Design, Outcome],
     rounds: int = LOCAL_ROUNDS,
     progress: Callable[[int], None] | None = None,
-) -> dict[Design, Outcome]:
-    """A search by the chance of loss around the best so far, which foretells the others.
-
-    A step in each choice, and what gained taken together, halved where none helps; of all that are
-    known by then those that the best so far foretells to be better are fired over the samples.
+) -> None:
+    """The best so far is fired over the samples, foretells its neighbours, and they are searched.
 
     Parameters
     ----------
     trials : Trials
-        Of one space.
+        Of one space, with a design known; filled with more.
     samples : sequence of Sample
         The same for all designs.
-    asked : mapping
-        Designs that were asked over them, one at least; the best of them is the first middle.
     rounds : int
-        At most. [-]
+        Of the compass. [-]
     progress : callable, optional
         Is told how many more are done.
-
-    Returns
-    -------
-    dict
-        Outcomes of all that were asked.
     """
-    asked = dict(asked)
-    step = LOCAL_STEP
-    for _ in range(rounds if asked else 0):
-        best = min(asked, key=lambda d: asked[d].cost)
-        trials.anchor(asked[best].swings)
-        polish(trials, 1, step)
-        near = [
-            d
-            for d in trials.best(NEIGHBOURS + len(asked))
-            if d not in asked and trials.cost(d) < asked[best].cost
-        ]
-        asked.update(ask(trials, samples, near[:NEIGHBOURS], progress))
-        if min(asked, key=lambda d: asked[d].cost) == best:
-            step *= 0.5
-    return asked
+    for outcome in ask(trials, samples, trials.best(1), progress).values():
+        trials.anchor(outcome.swings)
+        polish(trials, rounds, LOCAL_STEP)
 
 
 def search_designs(
@@ -657,8 +614,8 @@ def search_designs(
     most = vessel.joint.blends
     counts = [n for n in dict.fromkeys((*COUNTS, most)) if n <= most]
     generations = max(round(GENERATIONS * effort), 1)
-    rough = SEARCHED * (1 + ASKED * len(counts) + NEIGHBOURS * REFINED * LOCAL_ROUNDS)
-    last = final * (LEADERS * len(counts) + 1)
+    rough = SEARCHED * (1 + REFINED) + 20 * LOCAL_ROUNDS * REFINED
+    last = final * (len(counts) + 2)
     whole = len(counts) * (POPULATION * (generations + 1) + 40) + rough + last
     done = 0
 
@@ -696,16 +653,13 @@ def search_designs(
             del some[n]
     if not some:
         return None
-    asked = {n: ask(t, samples, t.best(ASKED, APART), tell) for n, t in some.items()}
-    costs = {
-        n: min((o.cost for o in found.values()), default=IMPOSSIBLE) for n, found in asked.items()
-    }
-    for n in sorted(asked, key=lambda n: costs[n])[:REFINED]:
-        asked[n] = local_stage(some[n], samples, asked[n], LOCAL_ROUNDS, tell)
+    leading = sorted(some, key=lambda n: some[n].cost(some[n].best(1)[0]))
+    for n in leading[:REFINED]:
+        local_stage(some[n], samples, LOCAL_ROUNDS, tell)
     again = draw(bench, vessel, final, seed + 1)
     choices = []
-    for n, trials in some.items():
-        best = sorted(asked[n], key=lambda d: asked[n][d].cost)[:LEADERS]
+    for trials in some.values():
+        best = trials.best(1)
         if mine is not None and mine in trials.known and mine not in best:
             best.append(mine)
         found = ask(trials, again, best, tell)
