@@ -362,7 +362,17 @@ def _few(effort: float) -> int:
 
 @dataclass(frozen=True)
 class Rival:
-    """What a plan may end with; without a schedule's search it is fired as given."""
+    """What a plan may end with.
+
+    Attributes
+    ----------
+    outcome
+        Its chances over the samples that all share; None where its shell cannot be fired.
+    layout
+        Its transition.
+    schedule
+        Of its firing; None where it is fired as given.
+    """
 
     check: Check
     outcome: Outcome | None
