@@ -14,7 +14,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from cofire.design.plan import Plan, propose
+from cofire.design.plan import EVEN, Plan, propose
 from cofire.errors import ModelError
 from cofire.vessel import Vessel
 from tests.fired import CARDS
@@ -88,10 +88,17 @@ def breaks(asked: Vessel, plan: Plan) -> list[str]:
         "another gas or lag": (made.firing.gas, made.firing.lag)
         == (asked.firing.gas, asked.firing.lag),
         "unfinished": plan.finished,
-        "worse than given": plan.verdict.utilisation <= plan.given.verdict.utilisation
-        or plan.given_breaks,
+        "worse than given": plan.given_breaks or not _fewer_kept(plan),
     }
     return found + [name for name, held in same.items() if not held]
+
+
+def _fewer_kept(plan: Plan) -> bool:
+    """Whether a plan keeps fewer pots than its vessel as given; by its load where unknown."""
+    before, after = plan.odds
+    if before is None or after is None:
+        return plan.verdict.utilisation > plan.given.verdict.utilisation
+    return after.chance < before.chance - EVEN
 
 
 def main(count: int = COUNT, first: int = 0) -> None:

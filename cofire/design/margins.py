@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from cofire.design.candidates import Bench
 from cofire.design.constraints import allowed, in_fired_size, placed
 from cofire.design.objective import Outcome, Sample, draw, nominal, odds
-from cofire.design.search import SEARCHED, Design, laid, split
+from cofire.design.search import Design, laid, split
 from cofire.design.transition import Layout
 from cofire.vessel import Vessel
 
@@ -21,6 +21,8 @@ the dead volume each way, where a limit is relaxed: our choice. [-]"""
 SEEN = 0.005
 """Gain of chance below which a limit is not worth relaxing unless the load falls too: our choice.
 [-]"""
+SAMPLES = 8
+"""Over which chances are asked. [-]"""
 SEED = 2
 """Of samples that no search has seen."""
 
@@ -86,7 +88,7 @@ class Margins:
 
 
 def margins(
-    bench: Bench, vessel: Vessel, layout: Layout, *, relax: bool, samples: int = SEARCHED
+    bench: Bench, vessel: Vessel, layout: Layout, *, relax: bool, samples: int = SAMPLES
 ) -> Margins | None:
     """What shifts of the print cost a proposal, and what relaxed limits would bring it.
 

@@ -20,7 +20,7 @@ from cofire.assessment.crack_rules import FAILURE_NO
 from cofire.assessment.draws import Factor, factors_of, varied
 from cofire.assessment.draws import design as points_of
 from cofire.assessment.model_factors import factor_of
-from cofire.assessment.rule import STRESS, Flag
+from cofire.assessment.rule import NO, STRESS, Flag
 from cofire.assessment.verdict import rule_of
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.errors import ModelError
@@ -40,6 +40,9 @@ WALL_SPREAD = 0.25
 """Standard deviation of the wall: a quarter of a road, estimate. [roads]"""
 LEAST_WALL = 0.7
 """Of the wall as designed: no thinner whatever the draw. [-]"""
+TELLS, FURTHEST_SWING = 0.01, 100.0
+"""Utilisations count as no less, where the factor of a sample is told, and factors lie within so
+many times one: below, a limit is kept whatever the sample. [-]"""
 MOVED = 4
 """Kiln, dead volume, place and wall: moved besides the cards. [-]"""
 QUALITY = 0.25
@@ -55,6 +58,8 @@ SOFT = 0.8
 """Weight in the load of the utilisation of a rule that does not lose the pot: our choice. [-]"""
 PULL = 0.02
 """Weight of the logarithm of the load beside the chance: only a tie is decided by it. [-]"""
+WORD = 0.01
+"""What a worse word with the cards as they stand costs: a pot in a hundred, our choice. [-]"""
 CRACK_UNIT = "% probability of a crack"
 """Unit of the flags whose figure is the chance of a crack."""
 SAMPLES = 12
@@ -69,6 +74,23 @@ SHARED = np.linspace(-4.0, 4.0, 81)
 that what scatters from piece to piece joins them to a smooth chance. [-]"""
 SHARE = np.exp(-0.5 * SHARED**2) / np.exp(-0.5 * SHARED**2).sum()
 """Their weights. [-]"""
+
+
+@dataclass(frozen=True)
+class Swing:
+    """What one sample does to a design.
+
+    Attributes
+    ----------
+    modulus
+        Weibull's m of its body. [-]
+    factors
+        By rule: on what the design uses up of a limit with the cards as they stand; None where the
+        sample cannot be fired. [-]
+    """
+
+    modulus: float
+    factors: Mapping[str, float] | None
 
 
 @dataclass(frozen=True)
@@ -88,6 +110,8 @@ class Outcome:
     lost_by
         What is passed in each sample that is rather lost than kept: names of rules, (S,); empty
         where it is kept.
+    swings
+        What each sample did to it, (S,); see `foretold`.
     """
 
     flags: tuple[Flag, ...]
@@ -95,6 +119,7 @@ class Outcome:
     kept: Array
     sound: Array
     lost_by: tuple[str, ...] = ()
+    swings: tuple[Swing, ...] = ()
 
     @property
     def chance(self) -> float:
@@ -108,11 +133,12 @@ class Outcome:
 
     @property
     def cost(self) -> float:
-        """What a search makes small: chance of loss, then quality, then load. [-]"""
+        """What a search makes small: chance of loss, then quality, then word and load. [-]"""
         pull = PULL * float(np.log(max(self.load, 1e-3)))
         if not self.kept.size:
             return pull
-        return (1.0 - self.chance) + QUALITY * (self.chance - self.good) + pull
+        word = WORD * max((flag.grade for flag in self.flags), default=0)
+        return (1.0 - self.chance) + QUALITY * (self.chance - self.good) + word + pull
 
     @property
     def losers(self) -> list[tuple[str, float]]:
@@ -183,6 +209,21 @@ def load_of(flags: Sequence[Flag], substances: Iterable[str]) -> float:
             u = min(u, SAFE) if flag.unit == DEGREES and flag.counted <= 1.0 else u
             worst[flag.rule] = max(worst.get(flag.rule, 0.0), min(u, 1e3))
     return float(sum(u**SHARPNESS for u in worst.values()) ** (1.0 / SHARPNESS))
+
+
+def worst_by_rule(flags: Iterable[Flag]) -> dict[str, Flag]:
+    """The flag of each rule that counts most.
+
+    Parameters
+    ----------
+    flags : iterable of Flag
+        Of one vessel.
+    """
+    worst: dict[str, Flag] = {}
+    for flag in flags:
+        if flag.rule not in worst or flag.counted > worst[flag.rule].counted:
+            worst[flag.rule] = flag
+    return worst
 
 
 def chance_within(utilisation: float, spread: float) -> float:
@@ -259,10 +300,7 @@ def chances(
         Both chances [-], and the name of the rule most likely to lose it; empty where it is rather
         kept.
     """
-    worst: dict[str, Flag] = {}
-    for flag in flags:
-        if flag.rule not in worst or flag.counted > worst[flag.rule].counted:
-            worst[flag.rule] = flag
+    worst = worst_by_rule(flags)
     kept, rest = 1.0, 1.0
     held, whole, sparing = np.ones((3, SHARED.size))  # at each value of the shared factor
     each: dict[str, float] = {}
@@ -517,6 +555,88 @@ def of_one(bench: Bench, vessel: Vessel) -> Outcome | None:
     return _outcome(bench, vessel, flags)
 
 
+def swing(before: Sequence[Flag], after: Sequence[Flag] | None, modulus: float) -> Swing:
+    """What a sample does to a design.
+
+    Parameters
+    ----------
+    before, after : sequence of Flag
+        Of the design with the cards as they stand, and in the sample; None where it cannot be
+        fired there.
+    modulus : float
+        Weibull's m of the sample's body. [-]
+
+    Returns
+    -------
+    Swing
+        Factors of the rules that both name.
+    """
+    if after is None:
+        return Swing(modulus, None)
+    now, then = worst_by_rule(after), worst_by_rule(before)
+    factors = {}
+    for rule in now.keys() & then.keys():
+        ratio = max(now[rule].counted, TELLS) / max(then[rule].counted, TELLS)
+        factors[rule] = float(np.clip(ratio, 1.0 / FURTHEST_SWING, FURTHEST_SWING))
+    return Swing(modulus, factors)
+
+
+def foretold(outcome: Outcome, swings: Sequence[Swing]) -> Outcome:
+    """What a design would come to over samples, if they did to it what they did to another.
+
+    No firing is needed: each rule's utilisation is multiplied by what the sample did to it in a
+    design that was fired over the samples. Cards off by a tenth do much the same to like designs:
+    over 40 designs of least load each of five requests the chance so foretold, from a design far
+    from the best too, ranked with that over the same 16 samples at 0.86 to 0.98 (Spearman), the
+    load at 0.33 to 0.99; it is off by 0.01 to 0.02, for one vessel with very unlike walls 0.03 to
+    0.12. So it steers; a choice is made by firing.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        Of the design with the cards as they stand.
+    swings : sequence of Swing
+        Of another, from `odds`.
+
+    Returns
+    -------
+    Outcome
+        With chances, without what would lose it.
+    """
+    kept, sound = _chances_over(worst_by_rule(outcome.flags), swings)
+    return replace(outcome, kept=kept, sound=sound, lost_by=(), swings=())
+
+
+def _chances_over(worst: Mapping[str, Flag], swings: Sequence[Swing]) -> tuple[Array, Array]:
+    """Both chances of `chances` in each sample, all samples at once, each shape (S,). [-]"""
+    count = len(swings)
+    fired = np.array([one.factors is not None for one in swings], dtype=float)
+    modulus = np.array([one.modulus for one in swings])[:, None]
+    kept, rest = fired.copy(), np.ones(count)
+    held, whole, sparing = np.ones((3, count, SHARED.size))
+    for name, flag in worst.items():
+        rule, factor = rule_of(flag), factor_of(name)
+        wide = float(np.log(factor.spread))
+        factors = np.array([(one.factors or {}).get(name, 1.0) for one in swings])
+        used = np.maximum(flag.counted * factors, 1e-9)
+        used = np.minimum(used, 1.0) if flag.hardest < NO else used
+        if flag.unit == CRACK_UNIT:
+            stress = np.clip(used[:, None] * np.exp(wide * SHARED), 0.0, 1e3)
+            at = np.exp(np.log1p(-FAILURE_NO) * stress**modulus)
+            sparing = np.minimum(sparing, at)
+        elif factor.shared and wide > 0.0:
+            part = factor.scatter
+            log = np.log(used)[:, None] + np.sqrt(wide**2 - part**2) * SHARED
+            at = ndtr(-log / part)
+            held, whole = (held * at, whole) if rule.loses else (held, whole * at)
+        else:
+            spread = wide if STRESS in rule.sees else 0.0
+            one = ndtr(-np.log(used) / spread) if spread > 0.0 else (used <= 1.0).astype(float)
+            kept, rest = (kept * one, rest) if rule.loses else (kept, rest * one)
+    sound = kept * rest * ((held * sparing * whole) @ SHARE)
+    return kept * ((held * sparing) @ SHARE), sound
+
+
 def odds(
     bench: Bench,
     samples: Sequence[Sample],
@@ -550,13 +670,17 @@ def odds(
     jobs = [(s.bench, [s.vessel(vessels[k]) for k in asked]) for s in samples]
     table = np.zeros((2, len(samples), len(asked)))
     losers: list[list[str]] = [[] for _ in asked]
+    moved: list[list[Swing]] = [[] for _ in asked]
     for row, results in enumerate(each(_judged, jobs, samples[0].bench.executor)):
         for column, flags in enumerate(results):
+            body = samples[row].bench.zones(vessels[asked[column]])[1]
+            modulus, known = body["weibull_modulus"].scalar, outcomes[asked[column]]
+            assert known is not None
+            moved[column].append(swing(known.flags, flags, modulus))
             if flags is None:
                 losers[column].append("it could not be worked out")
                 continue
-            body = samples[row].bench.zones(vessels[asked[column]])[1]
-            kept, sound, loser = chances(flags, body["weibull_modulus"].scalar)
+            kept, sound, loser = chances(flags, modulus)
             table[:, row, column] = kept, sound
             losers[column].append(loser)
         if progress:
@@ -570,5 +694,6 @@ def odds(
             kept=table[0, :, column],
             sound=table[1, :, column],
             lost_by=tuple(losers[column]),
+            swings=tuple(moved[column]),
         )
     return found

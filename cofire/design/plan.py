@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -34,8 +34,8 @@ from cofire.design.layers import (
     propose_layers,
     try_layouts,
 )
-from cofire.design.margins import Margins, margins
-from cofire.design.objective import Outcome, chances, deciding, draw
+from cofire.design.margins import SAMPLES, Margins, margins
+from cofire.design.objective import Outcome, Swing, chances, deciding, draw, foretold, nominal, odds
 from cofire.design.recipe import Recipe, propose_recipes
 from cofire.design.schedule import Schedule, propose_schedule
 from cofire.design.search import FINAL, SEARCHED, Design, DesignSearch, search_designs
@@ -220,8 +220,9 @@ def propose(
     Returns
     -------
     Plan
-        By the flags' worst utilisation the proposal is never worse than the vessel as given, moved
-        into its limits where it breaks them.
+        The proposal is never likelier to be lost than the vessel as given, moved into its limits
+        where it breaks them, by more than `EVEN`. An interrupted one is no worse by the flags'
+        worst utilisation.
 
     Raises
     ------
@@ -260,7 +261,8 @@ def propose(
     layout = draft.layout
     schedule = draft.schedule and replace(draft.schedule, tried=draft.tried)
     breaks, own = _own_limits(vessel, bench)
-    if own is not None and given.verdict.utilisation < best.verdict.utilisation:
+    nearer = given.verdict.utilisation < best.verdict.utilisation
+    if not finished and own is not None and nearer:
         moved = check(own)
         if _better(moved, best, bench):
             best, layout, schedule = moved, given_layout(own, cards), None
@@ -273,7 +275,19 @@ def propose(
     try:
         if finished:
             say("chances")
-            both, decide = _both_odds(bench.on(ROUGH), given, best, _asked(effort))
+            asked = _Asked(bench.on(ROUGH), vessel, check, _asked(effort))
+            first = Rival(best, asked.outcome(best), layout, schedule)
+            before = asked.outcome(given)
+            as_given: Rival | None = None
+            if own is not None:
+                drawn = given_layout(own, cards)
+                as_given = (
+                    asked.rival(own, drawn, None) if breaks else Rival(given, before, drawn, None)
+                )
+            found = _likeliest(asked, first, as_given, vessel, whole)
+            best, layout, schedule = found.check, found.layout, found.schedule
+            both = (before, found.outcome)
+            decide = () if both[1] is None else tuple(deciding(asked.samples, both[1]))
             say("margins")
             bench.on(ROUGH).correct(best.designed.vessel, best, FURTHEST)
             proposed, hopeless = best.designed.vessel, best.verdict.grade >= NO
@@ -343,20 +357,95 @@ def _asked(effort: float) -> int:
 
 def _few(effort: float) -> int:
     """Samples over which margins are asked."""
-    return max(round(SEARCHED * effort), 4)
+    return max(round(SAMPLES * effort), 4)
 
 
-def _both_odds(
-    bench: Bench, given: Check, proposed: Check, count: int
-) -> tuple[tuple[Outcome | None, Outcome | None], tuple[tuple[Factor, float], ...]]:
-    """Chances of two vessels over the same samples, each put right by its own solid.
+@dataclass(frozen=True)
+class Rival:
+    """What a plan may end with.
 
-    And what decides the second's.
+    Attributes
+    ----------
+    outcome
+        Its chances over the samples that all share; None where its shell cannot be fired.
+    layout
+        Its transition.
+    schedule
+        Of its firing; None where it is fired as given.
     """
-    samples = draw(bench, given.designed.vessel, count, 1)
-    one, other = (odds_by_solid(samples, bench, c.designed.vessel, c) for c in (given, proposed))
-    decide = () if other is None else tuple(deciding(samples, other))
-    return (one, other), decide
+
+    check: Check
+    outcome: Outcome | None
+    layout: Layout
+    schedule: Schedule | None
+
+
+class _Asked:
+    """Chances over the same samples of whatever a plan may end with."""
+
+    def __init__(
+        self, bench: Bench, vessel: Vessel, check: Callable[[Vessel], Check], count: int
+    ) -> None:
+        self.bench, self.check = bench, check
+        self.samples = draw(bench, vessel, count, 1)
+
+    def outcome(self, check: Check) -> Outcome | None:
+        """Of a vessel put right by its own solid; None where its shell cannot be fired."""
+        return odds_by_solid(self.samples, self.bench, check.designed.vessel, check)
+
+    def rival(self, vessel: Vessel, layout: Layout, schedule: Schedule | None) -> Rival:
+        """A vessel, checked and asked."""
+        check = self.check(vessel)
+        return Rival(check, self.outcome(check), layout, schedule)
+
+
+@dataclass(frozen=True)
+class _Crossed:
+    """One's bands in the other's firing."""
+
+    vessel: Vessel
+    layout: Layout
+    schedule: Schedule | None
+
+
+def _likeliest(
+    asked: _Asked, first: Rival, as_given: Rival | None, vessel: Vessel, whole: Frame
+) -> Rival:
+    """The proposal, or the vessel's own bands or its own firing where these keep more pots."""
+    if as_given is None or as_given.outcome is None or first.outcome is None:
+        return first
+    bench, rivals = asked.bench, [first, as_given]
+    own = as_given.check.designed.vessel
+    schedule = propose_schedule(
+        own, bench.cards, bench=bench, whole=whole, swings=as_given.outcome.swings
+    )
+    fired = replace(own, firing=schedule.firing, left_open=None)
+    crossed = [(as_given.outcome, _Crossed(fired, as_given.layout, schedule))]
+    if vessel.left_open is None:
+        mixed = replace(first.check.designed.vessel, firing=vessel.firing)
+        crossed.append((first.outcome, _Crossed(mixed, first.layout, None)))
+    for like, one in crossed:
+        (rough,) = nominal(bench, [one.vessel])
+        most = max(r.outcome.chance for r in rivals if r.outcome is not None)
+        if rough is not None and foretold(rough, like.swings).chance > most + EVEN:
+            rivals.append(asked.rival(one.vessel, one.layout, one.schedule))
+    return chosen_rival(rivals)
+
+
+def chosen_rival(rivals: Sequence[Rival]) -> Rival:
+    """Of those that keep as many pots as any, up to `EVEN`, the one of least cost.
+
+    Loss leads, quality follows.
+
+    Parameters
+    ----------
+    rivals : sequence of Rival
+        One at least whose chances are known.
+    """
+    known = [(r, r.outcome) for r in rivals if r.outcome is not None]
+    most = max(outcome.chance for _, outcome in known)
+    likely = [(r, outcome) for r, outcome in known if outcome.chance >= most - EVEN]
+    return min(likely, key=lambda row: row[1].cost)[0]
 
 
 def _kept(draft: _Draft) -> str:
@@ -448,11 +537,11 @@ def _search(
     def schedule(layout: Layout, start: Setting | None = None) -> Schedule:
         found = propose_schedule(
             laid(layout, vessel.firing), bench.cards, bench=rough, whole=whole, start=start,
-            progress=lambda n: say(f"schedule: {n}"),
+            progress=lambda n: say(f"schedule: {n}"), swings=swings,
         )  # fmt: skip
         draft.tried += found.tried
         known = draft.schedule
-        if known is None or layout == draft.layout or found.overall < known.overall:
+        if known is None or layout == draft.layout or _cheaper(found, known):
             draft.schedule, draft.layout = found, layout
             draft.vessel = laid(layout, found.firing)
         if not found.finished:
@@ -463,6 +552,7 @@ def _search(
     coarse = layers(usual, rough, 0, "layers")
     leading = leaders(coarse.trials)
     best = coarse.best.layout
+    swings = _swings(rough, laid(best, usual))
     schedule(best)
     for rival in [other for other in leading if bool(other.shares) != bool(best.shares)][:1]:
         schedule(rival)
@@ -508,10 +598,13 @@ def _search(
     draft.layout = design.layout
     draft.vessel = replace(base, firing=settled.firing)
     start = settled.setting
+    samples = draw(rough, base, found.samples, 1)
+    swings = _swings(rough, replace(base, firing=settled.firing)) or swings
+    least = float("inf")
     for _ in range(SCHEDULES):
         anew = propose_schedule(
             base, bench.cards, bench=replace(rough, ratios=own), whole=whole, start=start,
-            progress=lambda n: say(f"schedule: {n}"),
+            progress=lambda n: say(f"schedule: {n}"), swings=swings,
         )  # fmt: skip
         draft.tried += anew.tried
         if not anew.finished:
@@ -521,16 +614,27 @@ def _search(
             draft.schedule, draft.vessel = anew, one
         say("solid of the plan")
         (last,) = solids([one])
-        if draft.checked is None or _ranked(last) < _ranked(draft.checked):
-            draft.schedule, draft.vessel, draft.checked = anew, one, last
+        outcome = odds_by_solid(samples, rough, one, last)
+        cost = float("inf") if outcome is None else outcome.cost
+        if draft.checked is None or cost < least:
+            draft.schedule, draft.vessel, draft.checked, least = anew, one, last, cost
         if last.verdict.utilisation <= BELIEVED * anew.overall:
             return
         own, start = ratios_by_solid(rough, one, last), anew.setting
 
 
-def _ranked(check: Check) -> tuple[int, float]:
-    """By the word, then by what is used up of the limits."""
-    return check.verdict.grade, check.verdict.utilisation
+def _swings(bench: Bench, vessel: Vessel) -> tuple[Swing, ...]:
+    """What samples do to a vessel; none where it cannot be fired."""
+    samples = draw(bench, vessel, SEARCHED, 0)
+    (outcome,) = odds(bench, samples, [vessel], nominal(bench, [vessel]))
+    return () if outcome is None else outcome.swings
+
+
+def _cheaper(one: Schedule, other: Schedule) -> bool:
+    """Whether a schedule comes to less, by its chance where that is foretold."""
+    if one.outcome is not None and other.outcome is not None:
+        return one.outcome.cost < other.outcome.cost
+    return one.overall < other.overall
 
 
 def scan_layouts(bench: Bench, vessel: Vessel, say: Callable[[str], None]) -> Scan:

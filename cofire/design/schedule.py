@@ -2,6 +2,8 @@
 
 Burnout follows from the flags that need no stress; peak, hold, ramp and cooling are tried on the
 vessel itself, many firings at once. Every choice keeps the flag that forbids the next faster one.
+Where it is known what samples do to the vessel, the chance that it is kept leads instead, as each
+firing foretells it, and of firings that keep as many the shortest is taken.
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ from cofire.assessment.rule import FIRING, GO, NO, Flag
 from cofire.assessment.verdict import Verdict, rule_of
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.design.firings import COOLINGS, RAMPS, TIE, USUAL, Frame, Setting, followed, frame, near
+from cofire.design.objective import Outcome, Swing, foretold
 from cofire.errors import ModelError
 from cofire.firing.program import Firing, Segment
 from cofire.materials.card import Card
@@ -26,6 +29,16 @@ from cofire.workers import each
 
 ROUNDS = 3
 """Of the search, each around the best so far. [-]"""
+TELLS = 0.3
+"""Utilisation below which a flag that rises is not what a slower or faster firing fails by. [-]"""
+DAY = 0.02
+"""Of an outcome's cost, what a firing that is a day longer must gain: two pots in a hundred, our
+choice. [-]"""
+GO_IS_WORTH = 0.05
+"""Of the chance that the pot is kept: a firing that keeps every flag at its target is proposed
+unless another keeps so much more; as for a change of paste, our choice. [-]"""
+RISES = 1.05
+"""Factor from which a flag is named as what another firing does worse: our choice. [-]"""
 
 
 @dataclass(frozen=True)
@@ -67,6 +80,8 @@ class Schedule:
         Whether it keeps every flag at its target.
     finished
         False where the search was interrupted.
+    outcome
+        What it is foretold to come to; None where it is not known what samples do.
     """
 
     firing: Firing
@@ -78,6 +93,7 @@ class Schedule:
     setting: Setting
     reached: bool
     finished: bool = True
+    outcome: Outcome | None = None
 
 
 @dataclass(frozen=True)
@@ -92,6 +108,8 @@ class Fired:
         Largest utilisation of all flags. [-]
     length
         Until the ware is cold. [s]
+    outcome
+        What it is foretold to come to; None where it is not known what samples do.
     """
 
     setting: Setting
@@ -99,6 +117,7 @@ class Fired:
     utilisation: float
     overall: float
     length: float
+    outcome: Outcome | None = None
 
     @property
     def good(self) -> bool:
@@ -116,6 +135,7 @@ def propose_schedule(
     start: Setting | None = None,
     whole: Frame | None = None,
     executor: Executor | None = None,
+    swings: Sequence[Swing] = (),
 ) -> Schedule:
     """The shortest firing of this vessel that keeps every flag at its target, or comes nearest.
 
@@ -140,6 +160,8 @@ def propose_schedule(
         From `frame`, where it is known already.
     executor : Executor, optional
         Who fires (see `cofire.workers`), where no bench says so.
+    swings : sequence of Swing, optional
+        What samples do to this vessel in a firing of its own; the chance leads then.
 
     Returns
     -------
@@ -170,7 +192,7 @@ def propose_schedule(
             new = [s for s in candidates if s not in done]
             if not new:
                 break
-            for result in try_firings(bench, vessel, whole, new):
+            for result in try_firings(bench, vessel, whole, new, swings):
                 done[result.setting] = result
                 if progress:
                     progress(len(done))
@@ -189,12 +211,16 @@ def propose_schedule(
     )
     return Schedule(
         firing, choices, best.utilisation, best.overall, best.length / HOUR, len(done),
-        best.setting, best.good, finished,
+        best.setting, best.good, finished, best.outcome,
     )  # fmt: skip
 
 
 def try_firings(
-    bench: Bench, vessel: Vessel, whole: Frame, settings: Sequence[Setting]
+    bench: Bench,
+    vessel: Vessel,
+    whole: Frame,
+    settings: Sequence[Setting],
+    swings: Sequence[Swing] = (),
 ) -> Iterator[Fired]:
     """Fire a vessel in many ways and judge it.
 
@@ -208,6 +234,8 @@ def try_firings(
         What the firings have in common.
     settings : sequence of Setting
         The firings.
+    swings : sequence of Swing, optional
+        What samples do to it.
 
     Yields
     ------
@@ -221,7 +249,7 @@ def try_firings(
     """
     lost: ModelError | None = None
     found = 0
-    jobs = [(bench, vessel, whole, some) for some in batches(settings)]
+    jobs = [(bench, vessel, whole, some, swings) for some in batches(settings)]
     for results in each(_try, jobs, bench.executor):
         for result in results:
             if isinstance(result, ModelError):
@@ -233,24 +261,35 @@ def try_firings(
         raise lost
 
 
-def _try(job: tuple[Bench, Vessel, Frame, Sequence[Setting]]) -> list[Fired | ModelError]:
+def _try(
+    job: tuple[Bench, Vessel, Frame, Sequence[Setting], Sequence[Swing]],
+) -> list[Fired | ModelError]:
     """One batch of firings, from anywhere."""
-    bench, vessel, whole, some = job
+    bench, vessel, whole, some, swings = job
     vessels = [replace(vessel, firing=whole.fired(setting)) for setting in some]
     return [
-        r if isinstance(r, ModelError) else _scored(s, bench.judge(r), float(r.trace.time[-1]))
+        r
+        if isinstance(r, ModelError)
+        else _scored(s, bench.judge(r), float(r.trace.time[-1]), swings)
         for s, r in zip(some, fire_candidates(bench, vessels), strict=True)
     ]
 
 
-def _scored(setting: Setting, verdict: Verdict, length: float) -> Fired:
+def _scored(setting: Setting, verdict: Verdict, length: float, swings: Sequence[Swing]) -> Fired:
     flags = tuple(flag for flag in verdict.flags if FIRING in rule_of(flag).sees)
     overall = verdict.utilisation
-    return Fired(setting, flags, max(flag.counted for flag in flags), overall, length)
+    outcome: Outcome | None = None
+    if swings:
+        bare = Outcome(verdict.flags, overall, np.empty(0), np.empty(0))
+        outcome = foretold(bare, swings)
+    return Fired(setting, flags, max(flag.counted for flag in flags), overall, length, outcome)
 
 
 def shortest(fired: Iterable[Fired]) -> Fired:
     """The shortest of those whose flags are all go; else of those that tie for least utilisation.
+
+    Where outcomes are foretold, the one of least cost, its length counted in; of those whose flags
+    are all go, if one of them keeps about as many pots as any.
 
     Parameters
     ----------
@@ -263,11 +302,22 @@ def shortest(fired: Iterable[Fired]) -> Fired:
         The one to propose.
     """
     some = list(fired)
+    known = [(f, f.outcome) for f in some if f.outcome is not None]
+    if len(known) == len(some):
+        most = max(outcome.chance for _, outcome in known)
+        sure = [f for f, outcome in known if f.good and outcome.chance >= most - GO_IS_WORTH]
+        return min(sure or some, key=lambda f: (_dear(f), f.length))
     good = [f for f in some if f.good]
     if not good:
         least = min(f.utilisation for f in some)
         good = [f for f in some if f.utilisation <= TIE * least]
     return min(good, key=lambda f: (f.length, f.utilisation))
+
+
+def _dear(fired: Fired) -> float:
+    """Cost of what a firing is foretold to come to, and of its length. [-]"""
+    assert fired.outcome is not None
+    return fired.outcome.cost + DAY * fired.length / (24.0 * HOUR)
 
 
 def _choices(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> tuple[Choice, ...]:
@@ -345,6 +395,18 @@ def against(best: Fired, other: Fired | None, what: str, enough: float) -> str:
     """
     if other is None:
         return "as fast as was tried"
+    if best.outcome is not None and other.outcome is not None:
+        fewer = round(100.0 * (best.outcome.chance - other.outcome.chance))
+        if fewer > 0:
+            return f"{what} would keep {fewer} in a hundred pots fewer{_by(best, other)}"
+        if best.good and not other.good:
+            worse = max((f for f in other.flags if f.grade > GO), key=attrgetter("counted"))
+            return f"{what} would no longer be a go ({worse.rule} of {worse.zone})"
+        worse_off = best.outcome.good - other.outcome.good
+        if round(100.0 * worse_off) > 0:
+            return f"{what} would leave fewer of them without a fault{_by(best, other)}"
+        kept = "more" if fewer < 0 else "about as many"
+        return f"{what} would keep {kept}, and is {_longer(best, other)}"
     if other.good if best.good else other.utilisation <= enough:
         return (
             f"nothing forbids it, but {what} is {(other.length - best.length) / HOUR:.1f} h longer"
@@ -356,6 +418,29 @@ def against(best: Fired, other: Fired | None, what: str, enough: float) -> str:
     found = f"{what} would bring {worse.rule} of {worse.zone} from {before} to {after} of its limit"
     near = GO < worse.grade < NO and worse.utilisation >= worse.caution
     return f"{found}, a caution from {worse.caution:.2g} on" if near else found
+
+
+def _longer(best: Fired, other: Fired) -> str:
+    """By how much another firing is longer, in words."""
+    more = (other.length - best.length) / HOUR
+    if not round(abs(more), 1):
+        return "as long"
+    return f"{abs(more):.1f} h {'longer' if more > 0 else 'shorter'}"
+
+
+def _by(best: Fired, other: Fired) -> str:
+    """The flag that rises most where another firing does worse, in brackets; empty without one."""
+    now = {(f.rule, f.zone): f.counted for f in best.flags}
+    rising = [
+        f
+        for f in other.flags
+        if f.counted > TELLS and f.counted > RISES * now.get((f.rule, f.zone), TELLS)
+    ]
+    if not rising:
+        return ""
+    worse = max(rising, key=lambda f: f.counted / max(now.get((f.rule, f.zone), 0.0), TELLS))
+    before, after = told_apart(now.get((worse.rule, worse.zone), 0.0), worse.counted)
+    return f" ({worse.rule} of {worse.zone} from {before} to {after} of its limit)"
 
 
 def told_apart(before: float, after: float) -> tuple[str, str]:

@@ -1,10 +1,12 @@
 """Designs within the limits of a vessel's file: free shares and heights, chamber and wall.
 
-For each number of pastes between the zones, none among them, a global stage (differential
-evolution over Sobol' points and what is known already) makes the load small with the cards as they
-stand; a local stage then makes the chance of loss small over a few samples, the same for all; the
-best of each number is asked again over more samples, drawn anew, so that luck is not mistaken for
-merit. Seeds are fixed: the same request gives the same answer.
+One design is fired over samples, and tells what each sample does to each rule. With that, a firing
+of any other design with the cards as they stand foretells its chance (`objective.foretold`). For
+each number of pastes between the zones, none among them, a global stage (differential evolution
+over Sobol' points and what is known already) and a compass make the chance of loss small that is so
+foretold; the best of the best numbers are fired over the samples, foretell their neighbours better,
+and are refined; the best of each number is asked over samples drawn anew, so that luck is not
+mistaken for merit. Seeds are fixed: the same request gives the same answer.
 """
 
 from __future__ import annotations
@@ -19,13 +21,14 @@ from cofire.design.candidates import Bench
 from cofire.design.constraints import (
     LEAST_LAYERS,
     allowed,
+    fitted,
     in_fired_size,
     least_height,
     place_range,
     placed,
     tallest,
 )
-from cofire.design.objective import Outcome, Sample, draw, nominal, odds
+from cofire.design.objective import Outcome, Sample, Swing, draw, foretold, nominal, odds
 from cofire.design.transition import Layout, as_vessel, given_layout
 from cofire.materials.card import Card
 from cofire.numerics import Array
@@ -42,20 +45,16 @@ POPULATION, GENERATIONS = 20, 5
 LEAST_POPULATION, A_CHOICE = 8, 3
 """Fewest points of the global stage, and how many it has for each free choice. [-]"""
 GAIN, PATIENCE = 1e-4, 2
-"""A global stage ends where so many generations on end lower the cost by less: 0.5 % of the load.
-[-]"""
+"""A global stage ends where so many generations on end lower the cost by less. [-]"""
 POLISH_STEP, POLISH_ROUNDS = 0.1, 3
 """First step of the compass that follows it, in the unit cube, and its rounds. [-]"""
-ASKED = 2
-"""Designs of each number that are asked for their chance. [-]"""
-LOCAL_STEP, LOCAL_ROUNDS = 0.12, 2
+LOCAL_STEP, LOCAL_ROUNDS = 0.05, 2
 """First step of the local stage, in the unit cube, and its rounds. [-]"""
 REFINED = 2
-"""Numbers of pastes whose best design is refined by its chance. [-]"""
-NEIGHBOURS = 6
-"""Of a design's neighbours, at most so many of least load are asked for their chance. [-]"""
-SEARCHED = 8
-"""Samples while searching. [-]"""
+"""Numbers of pastes whose best design is fired over the samples and refined by them. [-]"""
+SEARCHED = 64
+"""Samples over which chances are foretold: over 16 a search ran after luck, and its design kept a
+fifth fewer over others. [-]"""
 FINAL = 24
 """Samples over which the best of each number are told apart. [-]"""
 COUNTS = (0, 1, 2, 3)
@@ -163,6 +162,19 @@ class Space:
         if found is None or not allowed(sized, found):
             return None
         return Design(found, round(dead, 9), wall)
+
+    def moved_in(self, design: Design) -> Design | None:
+        """A design in whole layers and moved into the limits; None where it breaks one anywhere.
+
+        Parameters
+        ----------
+        design : Design
+            Of as many pastes, its chamber and wall within what the file frees.
+        """
+        printer = replace(self.vessel.printer, dead_volume=design.dead_volume)
+        sized = in_fired_size(replace(self.vessel, printer=printer), self.metal, self.ceramic)
+        layout = fitted(sized, design.layout)
+        return None if layout is None else replace(design, layout=layout)
 
     def _bands(
         self, sized: Vessel, point: Array, middle: float
@@ -319,6 +331,8 @@ class Trials:
     space: Space
     progress: Callable[[int], None] | None = None
     known: dict[Design, Outcome | None] = field(default_factory=dict)
+    swings: tuple[Swing, ...] = ()
+    _costs: dict[Design, float] = field(default_factory=dict)
 
     def run(self, designs: Iterable[Design | None]) -> None:
         """Fire those designs that are not known yet.
@@ -332,8 +346,36 @@ class Trials:
         vessels = [self.space.laid(d) for d in new]
         self.known.update(zip(new, nominal(self.bench, vessels, self.progress), strict=True))
 
+    def anchor(self, swings: tuple[Swing, ...]) -> None:
+        """Foretell all chances anew.
+
+        Parameters
+        ----------
+        swings : tuple of Swing
+            Of a design near those of interest.
+        """
+        self.swings = swings
+        self._costs.clear()
+
+    def cost(self, design: Design | None) -> float:
+        """Cost of a known design: as foretold, or with the cards as they stand. [-]
+
+        Parameters
+        ----------
+        design : Design or None
+            None is no design.
+        """
+        if design is None:
+            return IMPOSSIBLE
+        if design not in self._costs:
+            outcome = self.known[design]
+            if outcome is not None and self.swings:
+                outcome = foretold(outcome, self.swings)
+            self._costs[design] = IMPOSSIBLE if outcome is None else outcome.cost
+        return self._costs[design]
+
     def costs(self, points: Array) -> Array:
-        """Cost of each point with the cards as they stand, shape (S,). [-]
+        """Cost of each point, shape (S,). [-]
 
         Parameters
         ----------
@@ -342,7 +384,7 @@ class Trials:
         """
         designs = [self.space.design(point) for point in points]
         self.run(designs)
-        return np.array([_cost(self.known[d]) if d is not None else IMPOSSIBLE for d in designs])
+        return np.array([self.cost(design) for design in designs])
 
     def best(self, count: int) -> list[Design]:
         """The designs of least cost so far.
@@ -352,12 +394,8 @@ class Trials:
         count : int
             How many. [-]
         """
-        some = [(o.cost, k, d) for k, (d, o) in enumerate(self.known.items()) if o is not None]
-        return [d for _, _, d in sorted(some, key=lambda row: row[:2])[:count]]
-
-
-def _cost(outcome: Outcome | None) -> float:
-    return IMPOSSIBLE if outcome is None else outcome.cost
+        order = sorted((d for d, o in self.known.items() if o is not None), key=self.cost)
+        return order[:count]
 
 
 def global_stage(
@@ -390,7 +428,7 @@ def global_stage(
 
     def settled(x: Array, convergence: float) -> bool:
         best = trials.best(1)
-        reached.append(_cost(trials.known[best[0]]) if best else IMPOSSIBLE)
+        reached.append(trials.cost(best[0]) if best else IMPOSSIBLE)
         before = reached[-1 - PATIENCE :]
         return len(before) > PATIENCE and before[0] - before[-1] < GAIN
 
@@ -409,8 +447,8 @@ def global_stage(
     )
 
 
-def polish(trials: Trials, rounds: int = POLISH_ROUNDS) -> None:
-    """A compass search by load: a step in each choice, then all that gained together.
+def polish(trials: Trials, rounds: int = POLISH_ROUNDS, step: float = POLISH_STEP) -> None:
+    """A compass search by cost: a step in each choice, then all that gained together.
 
     Parameters
     ----------
@@ -418,14 +456,15 @@ def polish(trials: Trials, rounds: int = POLISH_ROUNDS) -> None:
         Of one space, with designs known; filled with more.
     rounds : int
         [-]
+    step : float
+        The first, in the unit cube. [-]
     """
-    step = POLISH_STEP
     for _ in range(rounds):
         best = trials.best(1)
         if not best:
             return
         middle = trials.space.point(best[0])
-        before = _cost(trials.known[best[0]])
+        before = trials.cost(best[0])
         ways = [(k, way) for k in range(trials.space.size) for way in (-step, step)]
         points = np.array([_moved(middle, [one]) for one in ways])
         costs = trials.costs(points)
@@ -482,35 +521,6 @@ def split(layout: Layout, count: int, layer: float) -> Layout:
     return Layout(tuple(shares), min(heights), layout.middle, tuple(heights))
 
 
-def around(space: Space, design: Design, step: float) -> list[Design]:
-    """Designs a step away in one choice, each way.
-
-    Parameters
-    ----------
-    space : Space
-        Of as many pastes.
-    design : Design
-        The middle.
-    step : float
-        In the unit cube. [-]
-
-    Returns
-    -------
-    list of Design
-        Those that are within the limits and differ from it.
-    """
-    middle = space.point(design)
-    found: dict[Design, None] = {}
-    for k in range(space.size):
-        for way in (-step, step):
-            moved = middle.copy()
-            moved[k] = np.clip(moved[k] + way, 0.0, 1.0)
-            near = space.design(moved)
-            if near is not None and near != design:
-                found[near] = None
-    return list(found)
-
-
 def ask(
     trials: Trials,
     samples: Sequence[Sample],
@@ -545,45 +555,25 @@ def ask(
 def local_stage(
     trials: Trials,
     samples: Sequence[Sample],
-    start: Sequence[Design],
     rounds: int = LOCAL_ROUNDS,
     progress: Callable[[int], None] | None = None,
-) -> dict[Design, Outcome]:
-    """A compass search by the chance of loss: a step in each choice, halved where none helps.
-
-    Of the neighbours only those that the load does not speak against are fired over the samples.
+) -> None:
+    """The best so far is fired over the samples, foretells its neighbours, and they are searched.
 
     Parameters
     ----------
     trials : Trials
-        Of one space.
+        Of one space, with a design known; filled with more.
     samples : sequence of Sample
         The same for all designs.
-    start : sequence of Design
-        The best of them is the first middle.
     rounds : int
-        At most. [-]
+        Of the compass. [-]
     progress : callable, optional
         Is told how many more are done.
-
-    Returns
-    -------
-    dict
-        Outcomes of all that were asked.
     """
-    asked = ask(trials, samples, start, progress)
-    step = LOCAL_STEP
-    for _ in range(rounds if asked else 0):
-        best = min(asked, key=lambda d: asked[d].cost)
-        near = [d for d in around(trials.space, best, step) if d not in asked]
-        trials.run(near)
-        near.sort(key=lambda d: _cost(trials.known[d]))
-        asked.update(
-            ask(trials, samples, near[: min(max(len(near) // 2, 1), NEIGHBOURS)], progress)
-        )
-        if min(asked, key=lambda d: asked[d].cost) == best:
-            step *= 0.5
-    return asked
+    for outcome in ask(trials, samples, trials.best(1), progress).values():
+        trials.anchor(outcome.swings)
+        polish(trials, rounds, LOCAL_STEP)
 
 
 def search_designs(
@@ -624,8 +614,9 @@ def search_designs(
     most = vessel.joint.blends
     counts = [n for n in dict.fromkeys((*COUNTS, most)) if n <= most]
     generations = max(round(GENERATIONS * effort), 1)
-    rough = SEARCHED * (ASKED * len(counts) + NEIGHBOURS * REFINED * LOCAL_ROUNDS)
-    whole = len(counts) * (POPULATION * (generations + 1) + 40) + rough + final * (len(counts) + 1)
+    rough = SEARCHED * (1 + REFINED) + 20 * LOCAL_ROUNDS * REFINED
+    last = final * (len(counts) + 2)
+    whole = len(counts) * (POPULATION * (generations + 1) + 40) + rough + last
     done = 0
 
     def tell(more: int) -> None:
@@ -635,15 +626,20 @@ def search_designs(
             progress(done, max(whole, done))
 
     own = Design(given_layout(vessel, bench.cards), vessel.printer.dead_volume)
+    begun = [own, *(Design(layout, vessel.printer.dead_volume) for layout in start)]
+    spaces = {n: Space(vessel, metal, ceramic, below, n) for n in counts}
+    samples = draw(bench, vessel, SEARCHED, seed)
+    swings = _swings(bench, [spaces[counts[0]].laid(d) for d in begun], samples, tell)
     some: dict[int, Trials] = {}
+    mine: Design | None = None  # the vessel as given, within the limits
     for n in counts:
-        space = Space(vessel, metal, ceramic, below, n)
-        trials = some[n] = Trials(bench, space, tell)
-        known = [
-            Design(layout, vessel.printer.dead_volume)
-            for layout in start
-            if len(layout.shares) == n
-        ]
+        space = spaces[n]
+        trials = some[n] = Trials(bench, space, tell, swings=swings)
+        inside = [space.moved_in(d) for d in begun if len(d.layout.shares) == n]
+        known = [d for d in inside if d is not None]
+        if len(own.layout.shares) == n:
+            mine = inside[0]
+        trials.run(known)
         if n > 1 and n - 1 >= min(some, default=n):
             fewer = some[max(m for m in some if m < n)].best(1)[0]
             if fewer.layout.shares:
@@ -657,18 +653,21 @@ def search_designs(
             del some[n]
     if not some:
         return None
-    samples = draw(bench, vessel, SEARCHED, seed)
-    asked = {n: ask(t, samples, t.best(ASKED), tell) for n, t in some.items()}
-    order = sorted(asked, key=lambda n: min(o.cost for o in asked[n].values()))
-    for n in order[:REFINED]:
-        best = sorted(asked[n], key=lambda d: asked[n][d].cost)[:1]
-        asked[n].update(local_stage(some[n], samples, best, LOCAL_ROUNDS, tell))
+    leading = sorted(some, key=lambda n: some[n].cost(some[n].best(1)[0]))
+    for n in leading[:REFINED]:
+        local_stage(some[n], samples, LOCAL_ROUNDS, tell)
     again = draw(bench, vessel, final, seed + 1)
     choices = []
-    for n, trials in some.items():
-        best = sorted(asked[n], key=lambda d: asked[n][d].cost)[:1]
-        for design, outcome in ask(trials, again, best, tell).items():
-            choices.append(Choice(design, outcome, _least(trials.space.laid(design))))
+    for trials in some.values():
+        best = trials.best(1)
+        if mine is not None and mine in trials.known and mine not in best:
+            best.append(mine)
+        found = ask(trials, again, best, tell)
+        if found:
+            design = min(found, key=lambda d: found[d].cost)
+            choices.append(Choice(design, found[design], _least(trials.space.laid(design))))
+    if not choices:
+        return None
     given = None
     trials = Trials(bench, Space(vessel, metal, ceramic, below, len(own.layout.shares)))
     for design, outcome in ask(trials, again, [own], tell).items():
@@ -676,9 +675,26 @@ def search_designs(
     tried = sum(len(t.known) for t in some.values())
     all_known = [o for t in some.values() for o in t.known.values() if o is not None]
     return DesignSearch(
-        tuple(choices), knee(choices), given, tried, done, final,
+        tuple(choices), knee(choices, given), given, tried, done, final,
         min(o.load for o in all_known), min(map(_cooling, all_known)),
     )  # fmt: skip
+
+
+def _swings(
+    bench: Bench, vessels: list[Vessel], samples: Sequence[Sample], tell: Callable[[int], None]
+) -> tuple[Swing, ...]:
+    """What samples do to the one of least load; none where no vessel can be fired."""
+    known = nominal(bench, vessels, tell)
+    fired = [k for k, outcome in enumerate(known) if outcome is not None]
+    if not fired:
+        return ()
+    k = min(fired, key=lambda k: _load(known[k]))
+    (outcome,) = odds(bench, samples, [vessels[k]], [known[k]], tell)
+    return outcome.swings if outcome is not None else ()
+
+
+def _load(outcome: Outcome | None) -> float:
+    return float("inf") if outcome is None else outcome.load
 
 
 def _cooling(outcome: Outcome) -> float:
@@ -699,13 +715,15 @@ def _least(vessel: Vessel) -> float:
     return float(min(found, default=0.0))
 
 
-def knee(choices: Sequence[Choice]) -> Choice:
+def knee(choices: Sequence[Choice], given: Choice | None = None) -> Choice:
     """The fewest changes of paste beyond which more buy little.
 
     Parameters
     ----------
     choices : sequence of Choice
         Each the best of its number.
+    given : Choice, optional
+        The vessel as given: none is taken that keeps fewer, where there is one that does not.
 
     Returns
     -------
@@ -713,7 +731,10 @@ def knee(choices: Sequence[Choice]) -> Choice:
         Where all chances are alike, by load.
     """
     best = max(c.outcome.chance for c in choices)
-    good = [c for c in choices if c.outcome.chance >= best - KNEE]
+    least_kept = best - KNEE
+    if given is not None:
+        least_kept = max(least_kept, min(given.outcome.chance, best))
+    good = [c for c in choices if c.outcome.chance >= least_kept]
     least = min(c.outcome.load for c in good)
     near = [c for c in good if WORTH * c.outcome.load <= least]
     if best > KNEE:

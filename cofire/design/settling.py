@@ -125,9 +125,9 @@ def settle(
             outcome = odds_by_solid(samples, bench, one, found)
         choices.append(choice if outcome is None else replace(choice, outcome=outcome))
     passes = [c for c, f in zip(choices, checks, strict=True) if f.verdict.grade < NO]
-    chosen = knee(choices)
+    chosen = knee(choices, search.given)
     if passes and chosen not in passes:
-        other = knee(passes)
+        other = knee(passes, search.given)
         if other.outcome.cost <= chosen.outcome.cost + LITTLE:
             chosen = other
     return (
@@ -158,7 +158,7 @@ def together(one: DesignSearch, other: DesignSearch) -> DesignSearch:
     return replace(
         one,
         choices=choices,
-        chosen=knee(choices),
+        chosen=knee(choices, one.given),
         tried=one.tried + other.tried,
         fired=one.fired + other.fired,
         least_load=min(one.least_load, other.least_load),

@@ -347,7 +347,9 @@ def schedule_text(schedule: Schedule) -> str:
         f"{schedule.utilisation:.3g}, "
         f"{schedule.tried} firings tried. "
         + (
-            "The shortest that keeps every flag at its target."
+            "Of all tried it keeps most pots for its length."
+            if schedule.outcome is not None
+            else "The shortest that keeps every flag at its target."
             if schedule.reached
             else "No firing tried brings every flag to its target; this one comes nearest."
         )
@@ -355,6 +357,35 @@ def schedule_text(schedule: Schedule) -> str:
     if not schedule.finished:
         lines.append("Interrupted: the best so far.")
     return "\n".join(lines).replace("\u00a0", " ") + "\n"
+
+
+def nearer_line(plan: Plan) -> str:
+    """Why a vessel that does better as given is not proposed.
+
+    Parameters
+    ----------
+    plan : Plan
+        From `propose`.
+
+    Returns
+    -------
+    str
+        A sentence; empty where it does not do better.
+    """
+    before, after = plan.odds
+    fewer = 0
+    if before is not None and after is not None:
+        fewer = round(100.0 * (before.chance - after.chance))
+    nearer = plan.given.verdict.utilisation < plan.verdict.utilisation
+    if not nearer and fewer <= 0:
+        return ""
+    told = f"As given {fewer} in a hundred pots more are kept" if fewer > 0 else ""
+    told = told or "As given it uses up less of its limits"
+    if plan.given_breaks:
+        return f"{told}, but it breaks limits of its own: {', '.join(plan.given_breaks)}."
+    if fewer > 0:
+        return f"{told}; too few to tell them apart, and of those kept fewer are without a fault."
+    return ""
 
 
 def plan_text(plan: Plan) -> str:
@@ -389,9 +420,7 @@ def plan_text(plan: Plan) -> str:
     lines += wrapped(" ".join(filter(None, (odds_line(plan.odds), decide_line(plan.decide)))))
     for line in plan.proposal.printed.history.extended:
         lines += wrapped(f"Beyond its table: {line}.")
-    if plan.given_breaks and plan.given.verdict.utilisation < plan.verdict.utilisation:
-        broken = ", ".join(plan.given_breaks)
-        lines += wrapped(f"As given it comes nearer, but breaks limits of its own: {broken}.")
+    lines += wrapped(nearer_line(plan))
     if plan.scan is not None:
         lines += wrapped(scan_text(plan.scan, plan.verdict.crack_probability))
     for line in margins_lines(plan.margins):

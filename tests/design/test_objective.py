@@ -1,7 +1,10 @@
 """The chance that a pot is kept, by hand and by its limits."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy.stats import qmc, spearmanr
 
 from cofire.assessment.draws import Factor
 from cofire.assessment.model_factors import factor_of
@@ -12,17 +15,28 @@ from cofire.design.objective import (
     SHARE,
     Outcome,
     Sample,
+    Swing,
     chance_within,
     chances,
     deciding,
     draw,
+    foretold,
     load_of,
     nominal,
     odds,
+    swing,
     uncracked,
 )
-from tests.fired import CARDS
+from cofire.design.search import Space
+from cofire.vessel import Vessel, read_vessel
+from tests.fired import CARDS, KILNS
+from tests.global_search import EXAMPLES, usual
 from tests.planned import tea_light_to_plan
+
+
+def bowl() -> Vessel:
+    """The shipped bowl in the usual firing of its zones, where load and chance part ways."""
+    return usual(read_vessel(EXAMPLES / "iron_foot_bowl.toml", KILNS))
 
 
 def flag(rule: str, utilisation: float, unit: str = "MPa", zone: str = "a") -> Flag:
@@ -141,3 +155,49 @@ def test_a_property_that_decides_is_told_and_luck_is_not():
     assert told[0][1] > 0.5
     assert len(told) <= 2
     assert deciding(samples, Outcome((), 1.0, np.zeros(48), np.zeros(48))) == []
+
+
+def test_what_samples_did_to_one_design_foretells_the_chance_of_others_better_than_their_load():
+    # expected of what moves the cards: it does much the same to like designs; wrong if designs
+    # fired over the samples rank no better by what is foretold than by their load
+    vessel = bowl()
+    bench = Bench(CARDS, fineness=ROUGH)
+    metal, ceramic, below = bench.zones(vessel)
+    space = Space(vessel, metal, ceramic, below, 2)
+    points = qmc.Sobol(space.size, seed=3).random_base2(6)
+    designs = [d for point in points if (d := space.design(point)) is not None]
+    vessels = [space.laid(design) for design in designs]
+    known = nominal(bench, vessels)
+    some = sorted((k for k, o in enumerate(known) if o is not None), key=lambda k: known[k].load)
+    some = some[:12]
+    samples = draw(bench, vessel, 8, 5)
+    fired = odds(bench, samples, [vessels[k] for k in some], [known[k] for k in some])
+    truth = [outcome.chance for outcome in fired]
+    told = [foretold(known[k], fired[-1].swings).chance for k in some]
+    loads = [-known[k].load for k in some]
+    assert spearmanr(told, truth).statistic > 0.9 > spearmanr(loads, truth).statistic
+    assert np.abs(np.subtract(told, truth)).max() < 0.06
+
+
+def test_a_design_foretells_its_own_chance_exactly_and_an_unfireable_sample_is_lost():
+    vessel = tea_light_to_plan()
+    bench = Bench(CARDS, fineness=ROUGH)
+    known = nominal(bench, [vessel])
+    samples = draw(bench, vessel, 4, 5)
+    (fired,) = odds(bench, samples, [vessel], known)
+    told = foretold(known[0], fired.swings)
+    strong = [f.rule for f in known[0].flags if f.counted > 0.01]
+    assert strong
+    assert told.kept == pytest.approx(fired.kept, abs=1e-3)
+    assert told.sound == pytest.approx(fired.sound, abs=1e-3)
+    lost = foretold(known[0], (Swing(10.0, None), *fired.swings[1:]))
+    assert lost.kept[0] == 0.0
+    assert swing(known[0].flags, None, 10.0) == Swing(10.0, None)
+
+
+def test_of_two_that_keep_as_many_the_better_word_costs_less():
+    some = np.full(4, 0.7)
+    good = flag("sag", 0.4)
+    doubtful = replace(good, caution=0.3)
+    go, caution = (Outcome((f,), 0.4, some, some).cost for f in (good, doubtful))
+    assert go < caution < go + 0.02

@@ -17,7 +17,18 @@ from cofire.design.alternatives import (
     PROPOSED,
 )
 from cofire.design.candidates import ROUGH, Bench
-from cofire.design.plan import DOUBT, TENFOLD, Plan, Scan, propose, scan_layouts, stays
+from cofire.design.objective import Outcome
+from cofire.design.plan import (
+    DOUBT,
+    TENFOLD,
+    Plan,
+    Rival,
+    Scan,
+    chosen_rival,
+    propose,
+    scan_layouts,
+    stays,
+)
 from cofire.design.search import KNEE
 from cofire.design.transition import given_layout
 from cofire.errors import InputError, ModelError
@@ -121,8 +132,31 @@ def test_a_joint_drawn_where_it_may_not_be_is_moved_into_its_limits() -> None:
         plan,
         given=replace(plan.given, verdict=replace(plan.verdict, flags=plan.verdict.flags[-1:])),
     )
-    assert "As given it comes nearer, but breaks limits of its own: position." in plan_text(nearer)
+    told = plan_text(replace(nearer, odds=(None, None)))
+    assert "uses up less of its limits, but it breaks limits of its own: position." in told
     assert "breaks limits" not in plan_text(plan)
+
+
+def test_a_plan_ends_with_what_keeps_most_pots_and_quality_follows() -> None:
+    def rival(chance: float, good: float) -> Rival:
+        outcome = Outcome((), 1.0, np.full(4, chance), np.full(4, good))
+        return Rival(example_plan().proposal, outcome, example_plan().layout, None)
+
+    likely, whole, lost = rival(0.505, 0.2), rival(0.50, 0.3), rival(0.48, 0.45)
+    assert chosen_rival([lost, likely]) is likely  # though the other costs less, quality counted
+    assert chosen_rival([likely, whole]) is whole
+    assert lost.outcome.cost < likely.outcome.cost
+
+
+def test_no_plan_keeps_fewer_pots_than_its_vessel_as_given_or_it_says_why() -> None:
+    plan = propose(example("bronze_vase"), CARDS, effort=0.1)
+    before, after = plan.odds
+    assert plan.given_breaks == ("pure",)
+    told = " ".join(plan_text(plan).split())
+    fewer = round(100 * (before.chance - after.chance))
+    assert (f"As given {fewer} in a hundred pots more are kept, but it breaks" in told) is (
+        fewer > 0
+    )
 
 
 @pytest.mark.parametrize("stage", ["layers", "schedule"])

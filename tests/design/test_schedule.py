@@ -22,6 +22,7 @@ from cofire.design.firings import (
     near,
     soaks,
 )
+from cofire.design.objective import Outcome
 from cofire.design.schedule import Fired, against, propose_schedule, shortest
 from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import trace
@@ -148,6 +149,25 @@ def test_the_shortest_that_keeps_every_flag_is_proposed_else_the_least_load() ->
     worse, worst = fired(1.2, 8.0, 3), fired(1.5, 2.0, 4)
     assert shortest([worse, worst]) is worse
     assert shortest([bad, fired(0.901, 4.0, 5)]).length == 4.0
+
+
+def test_where_the_chance_is_foretold_it_leads_and_a_go_and_hours_count_beside_it() -> None:
+    def fired(chance: float, hours: float, index: int, utilisation: float = 0.9) -> Fired:
+        some = np.full(4, chance)
+        own = (flag(utilisation),)
+        outcome = Outcome(own, utilisation, some, some)
+        setting = Setting(0, index, 0)
+        return Fired(setting, own, utilisation, utilisation, hours * HOUR, outcome)
+
+    likely, quick = fired(0.60, 40.0, 0), fired(0.50, 20.0, 1)
+    assert shortest([likely, quick]) is likely
+    assert shortest([likely, fired(0.595, 20.0, 2)]).length == 20.0 * HOUR
+    go = fired(0.57, 40.0, 3, 0.2)
+    assert shortest([likely, go]) is go
+    assert shortest([likely, fired(0.50, 40.0, 4, 0.2)]) is likely
+    assert "10 in a hundred pots fewer" in against(likely, quick, "faster", 1.0)
+    assert "no longer be a go" in against(go, likely, "hotter", 1.0)
+    assert "as many" in against(likely, fired(0.599, 50.0, 5), "slower", 1.0)
 
 
 @pytest.fixture(scope="module")
