@@ -38,6 +38,9 @@ TABLES = ("thermal_expansion", "young_modulus", "yield_stress", "glass_viscosity
 EVEN = 3.0
 """Lags that a hold lasts at least, so that the ware comes within a few K of the kiln. [-]"""
 FIVE_MINUTES = 5.0 * MINUTE
+HOLDS_OVER = (1.0, 1.4, 2.0)
+"""Holds that are tried at a peak, over the shortest that makes the ware dense: a blend, whose
+powders hold each other back, may ask for more. Our choice. [-]"""
 LENGTHS = tuple(m * MINUTE for m in (10, 15, 20, 30, 45, 60, 90, 120, 150, 180, 240, 300, 360))
 """Holds of the kiln that are tried, the shortest first. [s]"""
 
@@ -58,6 +61,16 @@ class Soak:
     peak: float
     hold: float
     asks: str
+
+    def lasting(self, longer: int) -> float:
+        """Hold of the kiln, to five minutes. [s]
+
+        Parameters
+        ----------
+        longer : int
+            Which of `HOLDS_OVER`. [-]
+        """
+        return FIVE_MINUTES * round(self.hold * HOLDS_OVER[longer] / FIVE_MINUTES)
 
 
 def pure_parts(vessel: Vessel, cards: Mapping[str, Card]) -> list[Card]:
@@ -82,7 +95,7 @@ def pure_parts(vessel: Vessel, cards: Mapping[str, Card]) -> list[Card]:
 
 
 def soaks(
-    vessel: Vessel, cards: Mapping[str, Card], extend: bool = False, count: int = 3
+    vessel: Vessel, cards: Mapping[str, Card], extend: bool = False, count: int = 5
 ) -> list[Soak]:
     """Tops over the range of peaks that all zones share, each with its shortest hold.
 
@@ -301,11 +314,12 @@ def _packed(
 
 @dataclass(frozen=True)
 class Setting:
-    """A firing by its choices: which soak, which ramp, which cooling (indices). [-]"""
+    """A firing by its choices: which soak, ramp, cooling, and hold of the soak (indices). [-]"""
 
     soak: int
     ramp: int
     cooling: int
+    longer: int = 0
 
 
 @dataclass(frozen=True)
@@ -348,7 +362,7 @@ class Frame:
             self.packing,
             [DRY, self.burnout],
             [
-                Segment(soak.peak, RAMPS[setting.ramp], soak.hold),
+                Segment(soak.peak, RAMPS[setting.ramp], soak.lasting(setting.longer)),
                 Segment(self.slow_from, np.inf),
                 Segment(self.slow_to, COOLINGS[setting.cooling]),
             ],
@@ -380,7 +394,12 @@ def near(setting: Setting, whole: Frame) -> list[Setting]:
     list of Setting
         Within the tables of choices.
     """
-    sizes = {"soak": len(whole.soaks), "ramp": len(RAMPS), "cooling": len(COOLINGS)}
+    sizes = {
+        "soak": len(whole.soaks),
+        "ramp": len(RAMPS),
+        "cooling": len(COOLINGS),
+        "longer": len(HOLDS_OVER),
+    }
     found = [replace(setting, soak=min(setting.soak, sizes["soak"] - 1))]
     for name, size in sizes.items():
         for step in (-1, 1):

@@ -18,12 +18,12 @@ import numpy as np
 from cofire.assessment.rule import FIRING, GO, NO, Flag
 from cofire.assessment.verdict import Verdict, rule_of
 from cofire.design.candidates import Bench, batches, fire_candidates
-from cofire.design.firings import COOLINGS, RAMPS, TIE, USUAL, Frame, Setting, followed, frame, near
+from cofire.design.firings import COOLINGS, TIE, USUAL, Frame, Setting, followed, frame, near
 from cofire.design.objective import Outcome, Swing, foretold
 from cofire.errors import ModelError
 from cofire.firing.program import Firing, Segment
 from cofire.materials.card import Card
-from cofire.units import HOUR, ROOM, celsius
+from cofire.units import HOUR, MINUTE, ROOM, celsius
 from cofire.vessel import Vessel
 from cofire.workers import each
 
@@ -34,6 +34,8 @@ TELLS = 0.3
 DAY = 0.02
 """Of an outcome's cost, what a firing that is a day longer must gain: two pots in a hundred, our
 choice. [-]"""
+FIRST = ((0, 0), (USUAL, 0), (2 * USUAL, 0), (USUAL, 2))
+"""Ramps and holds with which every soak is tried first (indices). [-]"""
 GO_IS_WORTH = 0.05
 """Of the chance that the pot is kept: a firing that keeps every flag at its target is proposed
 unless another keeps so much more; as for a change of paste, our choice. [-]"""
@@ -181,9 +183,9 @@ def propose_schedule(
     finished = True
     if start is None:
         candidates = [
-            Setting(soak, ramp, USUAL)
+            Setting(soak, ramp, USUAL, longer)
             for soak in range(len(whole.soaks))
-            for ramp in range(0, len(RAMPS), USUAL)
+            for ramp, longer in FIRST
         ]
     else:
         candidates = near(start, whole)
@@ -326,17 +328,24 @@ def _choices(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> tuple[
     dry, burnout, *between, ramp, down, slow = whole.segments(setting)
     soak = whole.soaks[setting.soak]
     hold = (
-        f"hold: shorter would leave {soak.asks} porous (density)"
+        f"shorter would leave {soak.asks} porous (density)"
         if soak.asks
-        else "hold: until the ware has come up to the kiln"
+        else "until the ware has come up to the kiln"
     )
+    if setting.longer:
+        shorter = f"{soak.lasting(setting.longer - 1) / MINUTE:.0f} min"
+        hold = against(best, _stepped(best, done, "longer", -1), shorter, enough)
     faster = against(best, _stepped(best, done, "ramp", -1), "faster", enough)
     quicker = against(best, _stepped(best, done, "cooling", -1), "faster", enough)
     told = [  # a segment, why it is no faster, and why it ends as it does
         (dry, "common practice: the last water leaves without steam", ""),
         (burnout, whole.burnout_reason, ""),
         *((segment, "as given: cold before the gas changes", "") for segment in between),
-        (ramp, "ramp: " + faster, f"; peak: {_peak_reason(whole, best, done, enough)}; {hold}"),
+        (
+            ramp,
+            "ramp: " + faster,
+            f"; peak: {_peak_reason(whole, best, done, enough)}; hold: {hold}",
+        ),
         (down, "both zones still flow: as fast as the kiln cools", ""),
         (slow, f"past {whole.slow_reason}: {quicker}", ""),
     ]
@@ -344,7 +353,10 @@ def _choices(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> tuple[
     for segment, way, end in told:
         parts = followed(whole.firing.kiln, at, segment)
         for part in parts:
-            why = way if part.rate == segment.rate else "as fast as the kiln can, which is slower"
+            why = way
+            if part.rate != segment.rate:
+                named = "ramp: " * way.startswith("ramp: ")
+                why = f"{named}as fast as the kiln can, which is slower"
             found.append(Choice(part, why + (end if part is parts[-1] else "")))
         at = segment.target
     while found[-1].segment.rate == np.inf and found[-1].segment.target < soak.peak:
@@ -413,8 +425,7 @@ def against(best: Fired, other: Fired | None, what: str, enough: float) -> str:
         )
     forbidding = [flag for flag in other.flags if flag.grade > GO or not best.good]
     worse = max(forbidding, key=attrgetter("counted"))
-    now = {(f.rule, f.zone): f.counted for f in best.flags}
-    before, after = told_apart(now.get((worse.rule, worse.zone), 0.0), worse.counted)
+    before, after = told_apart(_counted_in(best, worse), worse.counted)
     found = f"{what} would bring {worse.rule} of {worse.zone} from {before} to {after} of its limit"
     near = GO < worse.grade < NO and worse.utilisation >= worse.caution
     return f"{found}, a caution from {worse.caution:.2g} on" if near else found
@@ -430,17 +441,22 @@ def _longer(best: Fired, other: Fired) -> str:
 
 def _by(best: Fired, other: Fired) -> str:
     """The flag that rises most where another firing does worse, in brackets; empty without one."""
-    now = {(f.rule, f.zone): f.counted for f in best.flags}
-    rising = [
-        f
-        for f in other.flags
-        if f.counted > TELLS and f.counted > RISES * now.get((f.rule, f.zone), TELLS)
-    ]
+    now = {id(f): max(_counted_in(best, f), TELLS) for f in other.flags}
+    rising = [f for f in other.flags if f.counted > RISES * now[id(f)]]
     if not rising:
         return ""
-    worse = max(rising, key=lambda f: f.counted / max(now.get((f.rule, f.zone), 0.0), TELLS))
-    before, after = told_apart(now.get((worse.rule, worse.zone), 0.0), worse.counted)
+    worse = max(rising, key=lambda f: f.counted / now[id(f)])
+    before, after = told_apart(_counted_in(best, worse), worse.counted)
     return f" ({worse.rule} of {worse.zone} from {before} to {after} of its limit)"
+
+
+def _counted_in(fired: Fired, flag: Flag) -> float:
+    """What a flag of another firing counts in this one; another zone's where it has not that one.
+
+    A paste's way through the nozzle is cut into blends by what each firing makes of them.
+    """
+    own = {f.zone: f.counted for f in fired.flags if f.rule == flag.rule}
+    return own.get(flag.zone, max(own.values(), default=0.0))
 
 
 def told_apart(before: float, after: float) -> tuple[str, str]:

@@ -149,7 +149,7 @@ def batches(response: Response, green: Green, mixing: Mixing | None = None) -> l
     early = float(volume_for_share(0.5, printer.dead_volume, printer.tanks))
     fill[0] += printer.dead_volume
     if volumes.size > 1:
-        fill[0] -= early
+        fill[0] -= min(early, float(volumes[0]))
         fill[-1] += early
     found = []
     for card in {c.name: c for c in response.cards}.values():

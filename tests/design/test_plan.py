@@ -132,7 +132,7 @@ def test_a_joint_drawn_where_it_may_not_be_is_moved_into_its_limits() -> None:
         plan,
         given=replace(plan.given, verdict=replace(plan.verdict, flags=plan.verdict.flags[-1:])),
     )
-    told = plan_text(replace(nearer, odds=(None, None)))
+    told = " ".join(plan_text(replace(nearer, odds=(None, None))).split())
     assert "uses up less of its limits, but it breaks limits of its own: position." in told
     assert "breaks limits" not in plan_text(plan)
 

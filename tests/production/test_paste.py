@@ -132,6 +132,16 @@ def test_batches_fill_wall_waste_and_feed(made):
         assert batch.volume == pytest.approx(1.2 * batch.wall + batch.dead)
 
 
+def test_a_change_that_comes_before_the_first_layer_still_fills_the_feed():
+    response, green = foot()
+    chamber = 2.0 * float(band_volumes(green.wall)[0])
+    printer = replace(response.vessel.printer, dead_volume=chamber, tanks=1)
+    large = replace(response, vessel=replace(response.vessel, printer=printer))
+    first = batches(large, green, Mixing(waste=0.0))[0]
+    assert first.wall < float(volume_for_share(0.5, chamber, 1))
+    assert first.volume == pytest.approx(chamber)
+
+
 @given(st.sampled_from([1e-6, 1e-5, 1e-4, 1e-3]))
 @some
 def test_batches_conserve_mass_to_the_step_of_the_scale(scale: float):
