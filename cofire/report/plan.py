@@ -49,7 +49,7 @@ from cofire.report.read_again import (
     rate_text,
 )
 from cofire.report.sheet import write_sheet
-from cofire.report.stress import stress_figure, trade_off_figure
+from cofire.report.stress import designs_figure, stress_figure, trade_off_figure
 from cofire.report.verdict import as_stress, decided, ends_line, flag_row, number, sharp_line
 from cofire.report.writing import replace_folder, wrapped
 from cofire.units import HOUR, MINUTE, celsius
@@ -593,7 +593,9 @@ def write_plan(
         ),
         ("stress.png", _drawn, (stress_figure, plan.proposal.printed, bands)),
     ]
-    if plan.layers is not None:
+    if plan.designs is not None:  # what the proposal was chosen from, not what the search began by
+        jobs.append(("trade_off.png", _drawn, (designs_figure, plan.designs)))
+    elif plan.layers is not None:
         jobs.append(("trade_off.png", _drawn, (trade_off_figure, plan.layers)))
     missing: list[str] = []
     files: dict[str, bytes] = {name: text.encode() for name, text in texts.items()}
