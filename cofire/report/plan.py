@@ -584,7 +584,7 @@ def write_plan(
     }
     limit = min(map(ceiling, pure_materials(plan.proposal.designed)))
     jobs: list[tuple[str, Callable[..., bytes], tuple[Any, ...]]] = [
-        ("sheet.html", _sheet, (plan.proposal, tuple(reasons.values()))),
+        ("sheet.html", _sheet, (plan.proposal, tuple(reasons.values()), proposed_chance(plan))),
         ("plan.png", _drawn, (pot_figure, plan.proposal, plan.given)),
         (
             "firing.png",
@@ -624,8 +624,14 @@ def _made(job: tuple[str, Callable[..., bytes], tuple[Any, ...]]) -> tuple[str, 
         return name, str(error)
 
 
-def _sheet(proposal: Check, reasons: tuple[str, ...]) -> bytes:
-    return write_sheet(job_for(proposal), reasons).encode()
+def proposed_chance(plan: Plan) -> float | None:
+    """The chance that the proposal is not lost, to the digits of plan.json; None where unknown."""
+    after = plan.odds[1]
+    return None if after is None or not after.kept.size else round(after.chance, 4)
+
+
+def _sheet(proposal: Check, reasons: tuple[str, ...], chance: float | None) -> bytes:
+    return write_sheet(job_for(proposal), reasons, chance=chance).encode()
 
 
 def _drawn(draw: Callable[..., Figure], *of: Any) -> bytes:
