@@ -40,7 +40,9 @@ LONGEST = 300
 class UnknownName(InputError):
     """A name that nothing in the tables carries; as many of the known ones as a line holds."""
 
-    def __init__(self, kind: str, name: str, known: Iterable[str], where: str = "") -> None:
+    def __init__(
+        self, kind: str, name: str, known: Iterable[str], where: str = "", rest: str = ""
+    ) -> None:
         known = sorted(known)
         near = difflib.get_close_matches(name.lower(), [k.lower() for k in known], n=1, cutoff=0.5)
         words = set(name.lower().split())
@@ -51,22 +53,27 @@ class UnknownName(InputError):
         given = repr(name if len(name) <= 60 else f"{name[:57]}...")
         start = f"{place}no {kind} named {given}{hint} Known: "
         listed = ", ".join(map(repr, known)) or "none"
-        room = LONGEST - len("cofire: ") - len(start)
+        room = LONGEST - len("cofire: ") - len(start) - len(rest)
         if len(listed) > room:
             more = f" ... ({len(known)} in all)"
             listed = listed[: max(room - len(more), 0)]
             listed = listed[: listed.rfind(",") + 1] + more
-        super().__init__(start + listed)
+        super().__init__(start + listed + rest)
         self.asked = kind, name, known, where
+        self.rest = rest
 
     def at(self, place: str) -> UnknownName:
         """The same complaint with a place before it, cut to a line as a whole."""
         kind, name, known, where = self.asked
-        return UnknownName(kind, name, known, f"{place}: {where}" if where else place)
+        return UnknownName(kind, name, known, f"{place}: {where}" if where else place, self.rest)
 
-    def __reduce__(self) -> tuple[type[UnknownName], tuple[str, str, list[str], str]]:
+    def and_then(self, rest: str) -> UnknownName:
+        """The same complaint with a hint behind it, for which the list of the known gives way."""
+        return UnknownName(*self.asked, rest)
+
+    def __reduce__(self) -> tuple[type[UnknownName], tuple[str, str, list[str], str, str]]:
         """Travel between processes as what was asked, not as the message alone."""
-        return UnknownName, self.asked
+        return UnknownName, (*self.asked, self.rest)
 
 
 class OutOfRange(InputError):

@@ -170,6 +170,10 @@ def read_bytes(path: Place, most: int) -> bytes:
             return stream.read(most + 1)
     except InputError:
         raise
+    except IsADirectoryError:
+        planned = path / "vessel.toml"
+        name = shown_path(planned) if planned.is_file() else "a file in it"
+        raise InputError(f"{where}: cannot be read (a folder); give {name}") from None
     except OSError as error:
         raise InputError(f"{where}: cannot be read ({error.strerror})") from None
     except ValueError:  # a null character in the name
@@ -379,6 +383,17 @@ def show(value: object, most: int = 60) -> str:
     return text if len(text) <= most else text[: most - 3] + "..."
 
 
+def unquoted(value: object) -> str:
+    """How a number is written, where a text stands in its place; else nothing.
+
+    Examples
+    --------
+    >>> unquoted("2,2"), unquoted(2.2)
+    (', a number with a point and without quotes or a unit', '')
+    """
+    return ", a number with a point and without quotes or a unit" if isinstance(value, str) else ""
+
+
 def first_of(problems: Sequence[str]) -> str:
     """The first of several complaints, and how many more there are, on one line."""
     more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
@@ -455,7 +470,7 @@ class Fields:
         most = known.most if most is None else most
         value = self.table.get(key, known.default if default is None else default)
         if not is_number(value) or not least <= float(value) <= most:
-            raise self.refuse(key, value, f"{least:g} to {most:g}")
+            raise self.refuse(key, value, f"{least:g} to {most:g}{unquoted(value)}")
         return float(value)
 
     def numbers(self, key: str, least: float, most: float, unit: str = "") -> Array:
@@ -468,7 +483,7 @@ class Fields:
         for row, item in enumerate(listed, 1):
             if not is_number(item) or not least <= float(item) <= most:
                 place = f"{key} row {row}" if isinstance(value, list) else key
-                raise self.refuse(place, item, allowed)
+                raise self.refuse(place, item, allowed + unquoted(item))
         return np.array(listed, dtype=np.float64)
 
     def rising(self, key: str, least: float, most: float) -> Array:

@@ -103,6 +103,26 @@ def check_vessel(
     return checked(designed, cards, control, quick)
 
 
+def laid_vessel(designed: Response) -> Vessel:
+    """The vessel with the bands that its changeovers leave; itself where no printer is given.
+
+    Parameters
+    ----------
+    designed : Response
+        From `fire_vessel`, with sharp joints.
+
+    Returns
+    -------
+    Vessel
+        As `as_printed`, with the densities of this firing.
+    """
+    density = {
+        card.name: float(designed.history.relative_density[row, -1])
+        for row, card in designed.materials
+    }
+    return as_printed(designed.vessel, designed.cards, density)
+
+
 @one_thread
 def checked(
     designed: Response,
@@ -128,11 +148,7 @@ def checked(
     Check
         As `check_vessel`.
     """
-    density = {
-        card.name: float(designed.history.relative_density[row, -1])
-        for row, card in designed.materials
-    }
-    vessel = as_printed(designed.vessel, designed.cards, density)
+    vessel = laid_vessel(designed)
     printed = designed
     if vessel is not designed.vessel:
         printed = fire_vessel(

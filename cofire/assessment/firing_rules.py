@@ -145,6 +145,9 @@ def atmosphere_flags(response: Response) -> list[Flag]:
     return found
 
 
+CORE_IN_AIR = "Burn out slower between 250 and 550 °C, with a hold."
+
+
 def core_flags(response: Response) -> list[Flag]:
     """Char left in each body when its pores begin to close: black core, bloating.
 
@@ -153,7 +156,10 @@ def core_flags(response: Response) -> list[Flag]:
     list of Flag
         One a body.
     """
-    return core_of(*response.substances)
+    flags = core_of(*response.substances)
+    if set(response.vessel.firing.gases) == {"air"}:  # there is no pack that could be left open
+        return [replace(flag, remedy=CORE_IN_AIR) for flag in flags]
+    return flags
 
 
 def core_of(history: History, cards: Sequence[Card]) -> list[Flag]:

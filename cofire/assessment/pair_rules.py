@@ -18,6 +18,8 @@ from cofire.materials.pairs import (
     HARMS,
     MARKS,
     MELTS,
+    MELTS_ITSELF,
+    SWEATS,
     FirstLiquid,
     first_liquid,
     liquids,
@@ -182,7 +184,9 @@ def _flag(liquid: FirstLiquid, gas: str, response: Response) -> Flag:
     remedy = f"Fire below {celsius(limit):.0f} °C"
     if len(liquid.zones) > 1:
         remedy += ", or keep the two apart with a band of another material"
-    elif not liquid.name.startswith("it melts"):
+    elif liquid.name == SWEATS:  # in every gas
+        remedy += ", or print a prealloyed, even powder"
+    elif liquid.name != MELTS_ITSELF:
         remedy += f", or in another gas than {gas}"
     return Flag(
         zone=" | ".join(liquid.zones),

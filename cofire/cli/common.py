@@ -78,7 +78,7 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
         try:
             return command(*args, **kwargs)
         except CofireError as error:
-            _complain(str(error) + _forgotten(error, kwargs))
+            _complain(str(_hinted(error, kwargs)))
             raise typer.Exit(INPUT_WRONG) from None
         except KeyboardInterrupt:
             _complain("stopped")
@@ -128,13 +128,18 @@ def aside(text: str) -> None:
     typer.echo(one_line(text), err=True)
 
 
-def _forgotten(error: CofireError, options: Mapping[str, object]) -> str:
-    """That a name may be one of the user's own tables, where they lie here and were not given."""
-    if not isinstance(error, UnknownName) or options.get("tables", True):
-        return ""
-    if error.asked[0] not in ("kiln", "material") or not OWN_TABLES.is_dir():
-        return ""
-    return f"; yours? give --tables {OWN_TABLES}"
+def _hinted(error: CofireError, options: Mapping[str, object]) -> CofireError:
+    """The error, with the vessel's file where it has no place, and a hint at tables not given."""
+    if not isinstance(error, UnknownName) or error.asked[0] not in ("kiln", "material"):
+        return error
+    given = options.get("vessel")
+    if isinstance(given, Path) and not error.asked[3]:
+        from cofire.files import shown_path
+
+        error = error.at(shown_path(given))
+    if options.get("tables", True) or not OWN_TABLES.is_dir():
+        return error
+    return error.and_then(f"; yours? give --tables {OWN_TABLES}")
 
 
 def unwritten(error: OSError) -> None:

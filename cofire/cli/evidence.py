@@ -10,7 +10,7 @@ import typer
 from cofire.cli.common import DEFECT, Force, System, Tables, Units, aside, guarded
 from cofire.cli.common import show as told
 from cofire.cli.progress import CALIBRATE, running
-from cofire.cli.vessel import Extend, Vessel, begun
+from cofire.cli.vessel import Extend, Vessel, begun, tell_own
 from cofire.errors import InputError
 
 if TYPE_CHECKING:
@@ -155,7 +155,7 @@ def replay(
     if lag_min is not None and not 0.0 <= lag_min <= 600.0:
         raise InputError(f"--lag-min: {lag_min:g}; allowed: 0 to 600")
     cards = load_cards(tables or [])
-    given = begun(read_vessel(vessel, load_kilns(tables or [])), cards, extend)
+    given = begun(read_vessel(vessel, load_kilns(tables or [])), cards, extend, say=False)
     if len(set(given.firing.gases)) > 1:
         raise InputError(
             f"{given.firing.name}: {given.firing.gas_words}; a log does not say when the gas "
@@ -166,6 +166,7 @@ def replay(
         log, thermocouple=thermocouple, lag=lag, gas=given.firing.gas, temperature_unit=unit,
         time_unit=time_unit, column=column, time_column=time_column,
     )  # fmt: skip
+    tell_own(given)  # once all that was given is known to be right
     found = replayed(
         given,
         seen,
@@ -288,12 +289,15 @@ def show(
 
     Example:  cofire record show --piece "bowl 3"
     """
+    from cofire.errors import UnknownName
     from cofire.evidence.record import of_piece
     from cofire.report.record import show_text
     from cofire.report.writing import columns
 
     kept = _read(file)
     entries = kept.entries if piece is None else of_piece(kept.entries, piece)
+    if piece is not None and not entries:
+        raise UnknownName("piece", piece, {entry["piece"] for entry in kept.entries}, str(file))
     typer.echo(show_text(entries, columns()), nl=False)
 
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from cofire.cli.common import DEFECT, Force, System, Tables, Units, aside, guarded, show
 from cofire.cli.progress import MAKE, running
 from cofire.cli.vessel import Extend, checked
+from cofire.errors import CofireError
 
 if TYPE_CHECKING:
+    from cofire.assessment.verdict import Verdict
     from cofire.firing.program import Firing
 
 
@@ -126,6 +128,51 @@ def planned_reasons(given: Path, firing: Firing) -> list[str]:
     return told if unchanged and any(told) else []
 
 
+ALIKE = 1e-3
+"""Utilisations that differ by less than this share are those of one vessel. [-]"""
+
+
+def planned_chance(given: Path, verdict: Verdict) -> float | None:
+    """The chance that a planned pot is not lost, as the plan's folder has it.
+
+    Parameters
+    ----------
+    given : Path
+        File or folder that a command was given.
+    verdict : Verdict
+        On the vessel in it.
+
+    Returns
+    -------
+    float or None
+        None where there is no plan, or where a limit comes out otherwise than it did for it. [-]
+    """
+    import json
+
+    from cofire.files import read_text
+    from cofire.report.verdict import flag_row
+
+    def rows(flags: list[dict[str, Any]]) -> list[tuple[str, str, str, float]]:
+        return sorted(
+            (f["rule"], f["zone"], f["verdict"], -1.0 if f["utilisation"] is None else
+             float(f["utilisation"])) for f in flags
+        )  # fmt: skip
+
+    if not (given / "plan.json").is_file():
+        return None
+    try:
+        whole = json.loads(read_text(given / "plan.json"))
+        chance = whole["designs"]["chances"]["proposed"]["not_lost"]
+        planned, now = rows(whole["flags"]), rows([flag_row(flag) for flag in verdict.flags])
+        alike = [a[:3] for a in planned] == [b[:3] for b in now] and all(
+            abs(a[3] - b[3]) <= ALIKE * max(abs(a[3]), ALIKE)
+            for a, b in zip(planned, now, strict=True)
+        )
+        return float(chance) if alike and 0.0 <= chance <= 1.0 else None
+    except (CofireError, ValueError, KeyError, TypeError):  # not as it was written
+        return None
+
+
 @guarded
 def sheet(
     vessel: Planned,
@@ -157,7 +204,8 @@ def sheet(
     found = job_for(checked(vessel_file(vessel), tables, extend), tell=tell)
     tell("")
     reasons = planned_reasons(vessel, found.response.vessel.firing)
-    write_text(out, write_sheet(found, reasons, units.value), force)
+    chance = planned_chance(vessel, found.verdict)
+    write_text(out, write_sheet(found, reasons, units.value, chance), force)
     aside(f"{found.verdict.word}; written: {out}")
     if found.verdict.word == "no":
         raise typer.Exit(DEFECT)

@@ -445,7 +445,8 @@ def material(
     text = new_material(title, parent.name, whole, numbers)
 
     def read(table: dict[str, Any]) -> None:
-        reader = CardReader(inherited(table, whole, place.name), place.name)
+        said = "--own" if numbers else place.name  # nothing is written yet
+        reader = CardReader(inherited(table, whole, said), said)
         if reader.card() is None:
             raise InputError(reader.problems[0])
 

@@ -87,13 +87,28 @@ def begun(
     """
     if vessel.left_open is None:
         return vessel
-    from cofire.design.starting import started, taken
-    from cofire.report.writing import wrapped
+    from cofire.design.starting import started
 
     found = started(vessel, cards, extend)
     if say:
-        typer.echo("\n".join(wrapped(taken(found.firing), 2)), err=True)
+        tell_own(found)
     return found
+
+
+def tell_own(vessel: VesselInput) -> None:
+    """Say on stderr where a firing is not the file's own.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        From `begun`.
+    """
+    if vessel.left_open is None:
+        return
+    from cofire.design.starting import taken
+    from cofire.report.writing import wrapped
+
+    typer.echo("\n".join(wrapped(taken(vessel.firing), 2)), err=True)
 
 
 @guarded
@@ -136,10 +151,15 @@ def check(
     Example:  cofire check examples/silver_foot_vessel.toml --uncertainty
     """
     from cofire.assessment.cautions import cautions
+    from cofire.errors import InputError
     from cofire.report.record import read_record
     from cofire.report.verdict import as_json, as_text
 
-    kept = read_record(record) if record is not None and uncertainty else None
+    needing = {"--record": record, "--pieces": pieces, "--paste-ml": paste_ml}
+    idle = next((name for name, value in needing.items() if value is not None), None)
+    if idle is not None and not uncertainty:
+        raise InputError(f"{idle}: nothing is learned or advised without --uncertainty; give both")
+    kept = read_record(record) if record is not None else None
     found = checked(vessel, tables, extend, quick, say=json)
     write = as_json if json else as_text
     text = write(found, cautions(found.printed))

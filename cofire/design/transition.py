@@ -106,7 +106,8 @@ def zones_of(name: str, chosen: Sequence[Card]) -> tuple[Card, Card, bool]:
     if sorted(card.kind for card in ends) != ["ceramic", "metal"] or between:
         raise InputError(
             f"{name}: a plan needs one metal and one ceramic zone with nothing but blends "
-            f"of them between; the bands are {', '.join(card.name for card in chosen)}"
+            f"of them between; the bands are {', '.join(card.name for card in chosen)}. What "
+            "takes them as they are: check, schedule, make and sheet"
         )
     below = ends[0].kind == "metal"
     return (ends[0], ends[1], True) if below else (ends[1], ends[0], False)

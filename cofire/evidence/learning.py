@@ -208,6 +208,40 @@ def outcomes_of(entries: Sequence[Entry], vessel: str) -> list[tuple[str, float,
     return [(piece, *rest) for piece, rest in found.items()]
 
 
+NAMED = 4
+"""Pieces that are named. [-]"""
+
+
+def no_piece(entries: Sequence[Entry], vessel: str) -> str:
+    """That no piece of a record with an outcome is of a vessel, and under which name one would be.
+
+    Parameters
+    ----------
+    entries : sequence of mapping
+        The record.
+    vessel : str
+        Name of the vessel.
+
+    Returns
+    -------
+    str
+        A line.
+
+    Examples
+    --------
+    >>> no_piece([{"kind": "outcome", "piece": "pot a"}], "bowl").partition("; ")[2]
+    "the record has 'pot a'"
+    """
+    outcomes = (entry for entry in entries if entry.get("kind") == OUTCOME)
+    others = list(dict.fromkeys(str(entry.get("piece", "")) for entry in outcomes))
+    told = ", ".join(map(repr, others[:NAMED])) or "none"
+    more = f" and {len(others) - NAMED} more" if len(others) > NAMED else ""
+    return (
+        f"nothing: no outcome of a piece named {vessel!r}, or '{vessel}, rung 1.50' of its ladder; "
+        f"the record has {told}{more}"
+    )
+
+
 def learn_from(
     samples: Samples, vessel: Vessel, cards: Mapping[str, Card], entries: Sequence[Entry]
 ) -> Samples:
@@ -229,7 +263,7 @@ def learn_from(
     Returns
     -------
     Samples
-        As given where the record has nothing of this vessel.
+        As given where the record has nothing of this vessel, but for a line that says so.
     """
     seen = outcomes_of(entries, vessel.name)
     by_size = {WHOLE: samples}
@@ -239,6 +273,6 @@ def learn_from(
         response = fire_vessel(rung_vessel(vessel, size), cards, extend=True)
         by_size[size] = sample_verdicts(response, like=samples)
     if not seen:
-        return samples
+        return replace(samples, taught=(*samples.taught, no_piece(entries, vessel.name)))
     pieces = [FiredPiece(name, out, by_size.get(size, samples)) for name, size, out in seen]
     return learned(samples, pieces)

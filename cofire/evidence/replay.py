@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from cofire.assessment.brown_rules import brown_utilisations
+from cofire.assessment.check import QUICK, laid_vessel
 from cofire.assessment.cracks import SINTERED
-from cofire.assessment.response import Response, fire_vessel
+from cofire.assessment.response import Response, as_solid, fire_vessel
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import Verdict, judge
-from cofire.errors import InputError, OutOfRange
+from cofire.errors import InputError, ModelError, OutOfRange
 from cofire.firing.cones import read_cones
 from cofire.firing.kiln import Trace
 from cofire.firing.log import FiringLog
@@ -129,6 +130,10 @@ class Replay:
 
     Attributes
     ----------
+    planned, fired
+        As the printer lays it, as a shell: what a crack is looked for in.
+    verdicts
+        On those, as `check_vessel` judges them: on a solid, unless `why` says otherwise.
     levels
         Temperatures of `Pace.above`. [K]
     changed
@@ -146,6 +151,7 @@ class Replay:
     changed: tuple[tuple[Flag, Flag], ...]
     moved: tuple[tuple[Flag, Flag], ...]
     crack: Crack | None
+    why: str = ""
 
 
 def pace(trace: Trace, levels: tuple[float, ...]) -> Pace:
@@ -209,6 +215,7 @@ def replay(
     cracked_at: float | None = None,
     control: Control | None = None,
     fineness: float = 1.0,
+    quick: bool = False,
 ) -> Replay:
     """Compare the firing that a vessel had with the one it was to have.
 
@@ -228,6 +235,8 @@ def replay(
         Temperature of the ware at which it was heard. [K]
     control, fineness
         As in `fire_vessel`.
+    quick : bool
+        Whether a shell shall decide.
 
     Returns
     -------
@@ -246,11 +255,23 @@ def replay(
         )
     if cracked_at is not None and cracked is None:
         raise InputError(f"{vessel.name}: a crack's temperature without its height; give both")
-    planned = fire_vessel(vessel, cards, extend=extend, control=control, fineness=fineness)
-    fired = fire_vessel(
-        vessel, cards, extend=extend, control=control, fineness=fineness, curve=log.trace
-    )
-    verdicts = judge(planned), judge(fired)
+
+    def through(bands: Vessel, curve: Trace | None = None) -> Response:
+        return fire_vessel(
+            bands, cards, extend=extend, control=control, fineness=fineness, curve=curve
+        )
+
+    designed = through(vessel)
+    laid = laid_vessel(designed)  # both firings had the one pot that the printer laid
+    planned = designed if laid is vessel else through(laid)
+    fired = through(laid, log.trace)
+    judged, why = (planned, fired), QUICK
+    if not quick:
+        try:
+            judged, why = (as_solid(planned), as_solid(fired)), ""
+        except (InputError, ModelError) as error:
+            why = str(error)
+    verdicts = judge(judged[0]), judge(judged[1])
     levels = tuple(planned.trace.peak - k for k in BELOW_PEAK)
     before = {(flag.rule, flag.zone): flag for flag in verdicts[0].flags}
     pairs = [
@@ -278,6 +299,7 @@ def replay(
         changed=changed,
         moved=moved,
         crack=crack,
+        why=why,
     )
 
 

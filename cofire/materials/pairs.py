@@ -726,11 +726,15 @@ def _zones(
     return tuple(zones)
 
 
+MELTS_ITSELF, SWEATS = "it melts by itself", "cored or mixed powder sweats"
+"""What a metal does alone, whatever the gas."""
+
+
 def _own(metal: Card, unknown: tuple[tuple[str, str], ...]) -> Iterable[FirstLiquid]:
     """A metal's own first liquid, and that of its uneven powder."""
     told = (
-        ("solidus", MELTS, "it melts by itself", "the zone slumps"),
-        ("premixed_solidus", HARMS, "cored or mixed powder sweats", "liquid beads where the powder "
+        ("solidus", MELTS, MELTS_ITSELF, "the zone slumps"),
+        ("premixed_solidus", HARMS, SWEATS, "liquid beads where the powder "
          "is uneven; prealloyed, even powder has none"),
     )  # fmt: skip
     for name, severity, what, consequence in told:

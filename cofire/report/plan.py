@@ -49,7 +49,7 @@ from cofire.report.read_again import (
     rate_text,
 )
 from cofire.report.sheet import write_sheet
-from cofire.report.stress import stress_figure, trade_off_figure
+from cofire.report.stress import designs_figure, stress_figure, trade_off_figure
 from cofire.report.verdict import as_stress, decided, ends_line, flag_row, number, sharp_line
 from cofire.report.writing import replace_folder, wrapped
 from cofire.units import HOUR, MINUTE, celsius
@@ -613,7 +613,7 @@ def write_plan(
     }
     limit = min(map(ceiling, pure_materials(plan.proposal.designed)))
     jobs: list[tuple[str, Callable[..., bytes], tuple[Any, ...]]] = [
-        ("sheet.html", _sheet, (plan.proposal, tuple(reasons.values()))),
+        ("sheet.html", _sheet, (plan.proposal, tuple(reasons.values()), proposed_chance(plan))),
         ("plan.png", _drawn, (pot_figure, plan.proposal, plan.given)),
         (
             "firing.png",
@@ -622,7 +622,9 @@ def write_plan(
         ),
         ("stress.png", _drawn, (stress_figure, plan.proposal.printed, bands)),
     ]
-    if plan.layers is not None:
+    if plan.designs is not None:  # what the proposal was chosen from, not what the search began by
+        jobs.append(("trade_off.png", _drawn, (designs_figure, plan.designs)))
+    elif plan.layers is not None:
         jobs.append(("trade_off.png", _drawn, (trade_off_figure, plan.layers)))
     missing: list[str] = []
     files: dict[str, bytes] = {name: text.encode() for name, text in texts.items()}
@@ -651,8 +653,14 @@ def _made(job: tuple[str, Callable[..., bytes], tuple[Any, ...]]) -> tuple[str, 
         return name, str(error)
 
 
-def _sheet(proposal: Check, reasons: tuple[str, ...]) -> bytes:
-    return write_sheet(job_for(proposal), reasons).encode()
+def proposed_chance(plan: Plan) -> float | None:
+    """The chance that the proposal is not lost, to the digits of plan.json; None where unknown."""
+    after = plan.odds[1]
+    return None if after is None or not after.kept.size else round(after.chance, 4)
+
+
+def _sheet(proposal: Check, reasons: tuple[str, ...], chance: float | None) -> bytes:
+    return write_sheet(job_for(proposal), reasons, chance=chance).encode()
 
 
 def _drawn(draw: Callable[..., Figure], *of: Any) -> bytes:

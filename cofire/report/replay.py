@@ -131,6 +131,8 @@ def as_text(r: Replay) -> str:
     planned, fired = r.verdicts
     lines += ["", f"{'verdict':32} {planned.word:24} {fired.word}"]
     lines += [f"{'decided by':32} {planned.deciding.rule:24} {fired.deciding.rule}", ""]
+    if r.why:
+        lines += wrapped(f"Both worked out as a shell; no solid: {r.why}.")
     if r.changed:
         lines.append("Flags that the log changes:")
         for before, after in r.changed:
@@ -219,6 +221,7 @@ def as_json(r: Replay) -> str:
         "schema": SCHEMA,
         "cofire": __version__,
         "vessel": r.fired.vessel.name,
+        "why_no_solid": r.why or None,
         "log": r.log.where,
         "read_as": list(r.log.found),
         "notes": list(r.log.notes),

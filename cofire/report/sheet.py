@@ -25,6 +25,7 @@ from cofire.design.starting import taken
 from cofire.production.changeovers import DONE
 from cofire.production.job import happenings, kiln_steps, pure_materials
 from cofire.production.paste import COARSE
+from cofire.report.designs import percent
 from cofire.report.firing import heat_work_line
 from cofire.report.html import Name, Strong, Text, environment, plain
 from cofire.report.imperial import SHORT, imperial, in_unit
@@ -531,8 +532,8 @@ def _described(p: Piece) -> Text:
 
 MEANING = {
     "go": "Every limit is kept with its margin.",
-    "caution": "Nothing that would lose the pot is expected, but at least one limit is near, "
-    "passed or not known. Fire the test pieces first.",
+    "caution": "With the cards as they stand nothing is expected that would lose the pot, but at "
+    "least one limit is near, passed or not known. Fire the test pieces first.",
     "no": "The model expects a defect. Do not print or fire the vessel as it stands.",
 }
 OWN = (
@@ -601,13 +602,36 @@ def _found(flag: Flag) -> str:
     return figure + unsure(flag)
 
 
-def verdict_text(m: Job) -> Text:
+def chance_line(chance: float | None) -> str:
+    """How many pots are kept, where a plan has drawn cards, kiln and print.
+
+    Parameters
+    ----------
+    chance : float or None
+        That the pot is not lost. [-]
+
+    Returns
+    -------
+    str
+        A sentence with a space before it; empty where it is not known.
+    """
+    if chance is None:
+        return ""
+    return (
+        " Chance that the pot is not lost, over cards, kiln and print as they may also be: "
+        f"{percent(chance)}."
+    )
+
+
+def verdict_text(m: Job, chance: float | None = None) -> Text:
     """The verdict in words with its deciding reason, and what sharp joints would make of it.
 
     Parameters
     ----------
     m : Job
         From `job_for`.
+    chance : float or None
+        That the pot is not lost, where a plan has worked it out. [-]
 
     Returns
     -------
@@ -616,7 +640,7 @@ def verdict_text(m: Job) -> Text:
     """
     verdict = m.verdict
     flag = verdict.deciding
-    parts: list[str] = [MEANING[verdict.word]]
+    parts: list[str] = [MEANING[verdict.word], chance_line(chance)]
     if verdict.grade > GO:
         zone = where(flag, m.check.printed, bool(m.check.smeared))
         parts += (f" Decided by {flag.rule}, ", *zone, f": {harm(flag)}{_found(flag)}.")
@@ -751,7 +775,9 @@ def turned(value: Any) -> Any:
     return type(value)(map(turned, value))
 
 
-def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> str:
+def write_sheet(
+    m: Job, reasons: Sequence[str] = (), units: str = "metric", chance: float | None = None
+) -> str:
     """The firing sheet of a vessel, the same bytes for the same vessel.
 
     Parameters
@@ -762,6 +788,8 @@ def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> s
         Why each segment of its firing is not faster, where a schedule says so.
     units : str
         "metric", or "imperial" for °F and inches.
+    chance : float or None
+        That the pot is not lost, where a plan has worked it out. [-]
 
     Returns
     -------
@@ -809,7 +837,7 @@ def write_sheet(m: Job, reasons: Sequence[str] = (), units: str = "metric") -> s
         firing=("Programme: ", Name(firing.name), ". Kiln: ", Name(firing.kiln.name),
                 f", in {firing.gas_words}.", *(f" {OWN}" for _ in own)),
         verdict=m.verdict,
-        decided=shown(verdict_text(m)),
+        decided=shown(verdict_text(m, chance)),
         limits=shown(limits_table(m)),
         others=shown(other_limits(m)),
         figures=shown((section, line)),

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from cofire.design.layers import LayerSearch
+    from cofire.design.search import DesignSearch
 
 
 # ----------------------------------------------------------------------------------------------
@@ -577,5 +578,66 @@ def trade_off_figure(search: LayerSearch) -> Figure:
     beside.set_ylabel(f"in lengths over which the wall forgets a joint, {decay:.1f} mm")
     figure.legend(
         told.values(), told.keys(), loc="outside lower center", ncols=2, fontsize=9, frameon=False
+    )
+    return figure
+
+
+def designs_figure(search: DesignSearch) -> Figure:
+    """The designs that a plan chose from, by changes of paste and height of the transition.
+
+    Its numbers are those of the table of the plan: the chance that the pot is not lost, and the
+    share of a limit used up.
+
+    Parameters
+    ----------
+    search : DesignSearch
+        From `search_designs`, or as `settle` left it.
+
+    Returns
+    -------
+    Figure
+        One panel: the best design of each number of changes; the proposed one in a ring.
+    """
+    from matplotlib.figure import Figure
+
+    from cofire.report.designs import percent
+
+    figure = Figure(figsize=(7.0, 5.0), layout="constrained")
+    axes = figure.subplots()
+    choices = sorted(search.choices, key=lambda c: c.design.changes)
+    heights = [1e3 * c.design.layout.total for c in choices]
+    top = max(*heights, 1.0)
+    told: dict[str, Any] = {}
+    for choice, height in zip(choices, heights, strict=True):
+        changes, kept = choice.design.changes, choice.outcome.load <= 1.0
+        (dot,) = axes.plot(
+            changes, height, "o" if kept else "X", ms=9, mfc="white" if kept else "0.35",
+            mec="black", mew=1.0, ls="none", zorder=3,
+        )  # fmt: skip
+        told.setdefault("every limit kept" if kept else "a limit passed", dot)
+        drawn = f"{percent(choice.outcome.chance)}\n" if choice.outcome.kept.size else ""
+        axes.annotate(
+            f"{drawn}{choice.outcome.load:.2f}", (changes, height), (0, -13),
+            textcoords="offset points", fontsize=9, ha="center", va="top",
+            weight="bold" if choice is search.chosen else "normal",
+        )  # fmt: skip
+        if choice is search.chosen:
+            (told["proposed"],) = axes.plot(
+                changes, height, "o", ms=22, mfc="none", mec="black", mew=1.8
+            )
+    counts = [c.design.changes for c in choices]
+    axes.set_xlim(min(counts) - 0.5, max(counts) + 0.5)
+    axes.set_xticks(range(min(counts), max(counts) + 1))
+    axes.set_ylim(-0.2 * top, 1.12 * top)
+    axes.set_xlabel("changes of paste")
+    axes.set_ylabel("height of the transition (mm)")
+    axes.set_title(
+        "the best of each number of changes: chance that the pot is not lost, and\n"
+        "share of a limit used up with the cards as they stand; a check decides", fontsize=10,
+    )  # fmt: skip
+    axes.grid(color="0.92", lw=0.6)
+    axes.spines[["top", "right"]].set_visible(False)
+    figure.legend(
+        told.values(), told.keys(), loc="outside lower center", ncols=3, fontsize=9, frameon=False
     )
     return figure

@@ -128,6 +128,15 @@ def test_core_is_the_char_left_when_pores_begin_to_close(
     assert flag.grade == grade
 
 
+@pytest.mark.parametrize(("gas", "packed"), [("air", False), ("carbon", True)])
+def test_only_a_pack_is_closed_after_a_burnout(tea_light: Response, gas: str, packed: bool):
+    firing = replace(tea_light.vessel.firing, gas=gas)
+    fired = replace(tea_light, vessel=replace(tea_light.vessel, firing=firing))
+    flag = only(flags_of(fired, "atmosphere", "core"), "core", "fritted body")
+    assert flag.remedy.startswith("Burn out")
+    assert ("pack" in flag.remedy) is packed
+
+
 def test_a_body_that_loses_only_its_binder_keeps_no_core_once_that_has_gone(tea_light: Response):
     frit = CARDS["fritted body"]
     bound = {n: p for n, p in frit.properties.items() if n != "loss_on_ignition"}

@@ -1005,6 +1005,61 @@ def test_a_material_that_none_is_told_with_its_band_and_whole_names_in_one_line(
     assert set(re.findall("'(.*?)'", told.partition("Known: ")[2])) <= set(load_cards())
 
 
+@pytest.mark.parametrize(
+    "firing", ["", "[firing]\nsegment = [{ to_C = 800, rate_C_per_h = 99 }]\n"]
+)
+@pytest.mark.parametrize("own", [False, True], ids=["no tables", "tables not given"])
+def test_a_wrong_material_is_told_with_its_file_and_with_whole_names_before_the_hint(
+    firing: str, own: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    if own:
+        (tmp_path / "my_tables").mkdir()
+    text = (
+        'name = "cup"\n[profile]\nshape = "cylinder"\nheight_mm = 40\nradius_mm = 20\n'
+        'wall_mm = 2\n[[band]]\nmaterial = "fine sliver"\nto_mm = 9\n'
+        f'[[band]]\nmaterial = "fritted body"\n{firing}'
+    )
+    (tmp_path / "cup.toml").write_text(text, encoding="utf-8")
+    line = refused(tmp_path, ["check", "cup.toml"], "did you mean 'fine silver'?")
+    assert re.match(r"cofire: (cup\.toml|cup: band 1): no material named 'fine sliver'", line)
+    assert line.endswith("; yours? give --tables my_tables") is own
+    listed = line.partition("Known: ")[2].partition(" ... (")[0]
+    assert set(re.findall("'(.*?)'", listed)) <= set(load_cards())
+    assert len(line) <= 300
+
+
+def test_a_plans_folder_in_place_of_its_vessel_is_told_where_that_is(tmp_path: Path) -> None:
+    (tmp_path / "vessel.toml").write_text('name = "cup"\n', encoding="utf-8")
+    refused(tmp_path, ["check", str(tmp_path)], f"(a folder); give {tmp_path}/vessel.toml")
+
+
+@pytest.mark.parametrize(
+    "more", [["--record", "r.jsonl"], ["--pieces", "2"], ["--paste-ml", "50"]], ids=lambda m: m[0]
+)
+def test_what_only_an_uncertainty_uses_is_not_passed_over_in_silence(
+    more: list[str], tmp_path: Path
+) -> None:
+    vessel = str(ROOT / "examples" / "bronze_vase.toml")
+    refused(tmp_path, ["check", vessel, *more], more[0], "without --uncertainty")
+
+
+def test_a_number_in_quotes_is_told_how_a_number_is_written(tmp_path: Path) -> None:
+    text = (ROOT / "examples" / "bronze_vase.toml").read_text(encoding="utf-8")
+    file = tmp_path / "v.toml"
+    file.write_text(
+        re.sub(r"(?m)^wall_mm = .+", 'wall_mm = "2,2"', text, count=1), encoding="utf-8"
+    )
+    refused(tmp_path, ["check", str(file)], "wall_mm = '2,2'", "without quotes")
+
+
+def test_a_replay_with_a_wrong_log_says_nothing_but_that(tmp_path: Path) -> None:
+    new = ["new", "vessel", "--below", "fine silver", "--above", "fritted body"]
+    made = CliRunner().invoke(app, [*new, "--out", str(tmp_path / "cup.toml")])
+    assert made.exit_code == 0
+    refused(tmp_path, ["replay", str(tmp_path / "cup.toml"), "no.csv"], "no.csv", "cannot be read")
+
+
 def test_a_long_value_gives_way_to_a_long_place_and_to_what_is_said_of_it() -> None:
     place = "folder/" * 8 + "vessel.toml: [profile]"
     fields = Fields({"shape": [0.123456789012345] * 9}, place, ("shape",))

@@ -155,6 +155,7 @@ def test_what_check_will_say_of_a_new_vessel_is_one_line_of_300_characters(run):
         (["material", "--like", "copper", "--own", "strength"], "write it as"),
         (["material", "--like", "copper", "--own", "colour = 1, 5 %"], "no property named"),
         (["material", "--like", "copper", "--own", "yield_stress = -5, 5 %"], "yield_stress"),
+        (["material", "--like", "copper", "--own", "strength = 5, 5"], "cofire: --own: strength"),
         (["material", "--like", "fritted body", "--own", "fired_density = 0.9, 5 %"], "firing"),
         (["firing", "--peak-C", "1500"], "reaches at most"),
         (["record"], "--piece is missing"),

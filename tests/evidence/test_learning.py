@@ -14,8 +14,10 @@ from cofire.cli import app
 from cofire.design.ladder import rung_vessel, sizes_for
 from cofire.evidence.learning import (
     FiredPiece,
+    learn_from,
     learned,
     likelihood,
+    no_piece,
     outcomes_of,
     size_of,
     soundness,
@@ -166,3 +168,15 @@ def test_a_check_says_what_the_rings_of_its_record_taught(tmp_path):
     assert told["taught"][0].startswith("0 of 2 fired pieces broke; factor of the rule")
     assert told["sound"]["p"] >= bare["sound"]["p"]
     assert told["fire_next"]["wrong_call"] >= 0.0
+
+
+def test_a_record_without_a_piece_of_the_vessel_is_said_to_teach_nothing():
+    """A piece is known by its vessel's name: one of another name is not passed over in silence."""
+    vessel, pot = tea_light().vessel, of_one_rule(np.ones(4), np.zeros((4, 1)))
+    entries = [{"kind": "outcome", "piece": f"pot {n}", "outcome": "cracked"} for n in "abcdef"]
+    found = learn_from(pot, vessel, {}, entries)
+    (line,) = found.taught
+    assert line.startswith("nothing: no outcome of a piece named 'tea-light'")
+    assert line.endswith("the record has 'pot a', 'pot b', 'pot c', 'pot d' and 2 more")
+    assert found.weight is pot.weight
+    assert no_piece([], "bowl").endswith("the record has none")

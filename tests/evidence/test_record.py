@@ -436,7 +436,9 @@ def test_a_piece_is_followed_from_prediction_to_comparison(path: Path, verdict: 
     assert "sound with 70 %" in shown
     assert "860 °C" in shown
     assert "cracked, 20 mm up" in shown
-    assert run("show", "--record", path, "--piece", "jar").stdout == "no entries\n"
+    other = run("show", "--record", path, "--piece", "bowk")
+    assert (other.exit_code, other.stdout) == (3, "")
+    assert "no piece named 'bowk'; did you mean 'bowl'? Known: 'bowl'" in other.stderr
     whole = json.loads(run("compare", "--record", path, "--json").stdout)
     assert whole["brier"] == pytest.approx(0.49)
     assert whole["too_few"]

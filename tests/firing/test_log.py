@@ -16,6 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
+from cofire.assessment.check import check_vessel
 from cofire.cli import app
 from cofire.errors import InputError
 from cofire.evidence.replay import Replay, find_crack, pace, replay
@@ -435,6 +436,8 @@ def test_the_example_is_read_with_its_gap_and_its_spike() -> None:
     assert celsius(log.trace.peak) == pytest.approx(871.0, abs=1.0)
 
 
+PRINTED = "\n[printer]\nlayer_mm = 0.3\ndead_volume_ml = 1\n"
+
 # -- replay ------------------------------------------------------------------------------------
 
 
@@ -459,6 +462,20 @@ def test_the_planned_curve_replayed_changes_no_flag() -> None:
     assert r.changed == r.moved == ()
     assert r.paces[0] == r.paces[1]
     assert "No flag changes its verdict." in as_text(r)
+
+
+def test_a_replay_judges_the_pot_as_it_was_printed_as_a_check_does() -> None:
+    # its changeovers take much off a sharp joint: a replay that left them out would contradict
+    # the check of the same file and the same firing
+    vessel = written_vessel(TEA_LIGHT + PRINTED)
+    found = check_vessel(vessel, CARDS, control=COARSE)
+    r = replay(vessel, as_log(found.designed.trace), CARDS, control=COARSE)
+    assert found.smeared
+    assert r.why == ""
+    assert r.verdicts[0] == found.verdict
+    assert r.verdicts[1].deciding.rule == found.verdict.deciding.rule
+    assert r.planned.vessel.bands == found.printed.vessel.bands
+    assert len({flag.zone for flag in r.verdicts[0].flags}) > len(vessel.bands) + 2
 
 
 def test_a_kiln_too_hot_changes_the_flag_of_the_peak() -> None:

@@ -167,6 +167,9 @@ def test_cored_bronze_sweats_before_it_melts() -> None:
     found = flags(["tin bronze 90/10"], "carbon", 810.0)
     assert {(f.rule, f.grade) for f in found} == {("liquid", GO), ("reaction", CAUTION)}
     assert worst(["tin bronze 90/10"], "carbon", 845.0).utilisation >= MOLTEN
+    told = next(f for f in found if f.rule == "reaction")
+    assert "prealloyed" in told.remedy  # it sweats in every gas: another one would not help
+    assert "another gas" not in told.remedy
 
 
 def test_lead_in_a_frit_is_set_free_in_carbon_and_not_in_air() -> None:

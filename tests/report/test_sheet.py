@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import json
 import re
 import shutil
 import subprocess
@@ -61,6 +62,7 @@ from cofire.report.job_figures import event_words, firing_alone, firing_figure, 
 from cofire.report.pot import SIGNS, section_picture
 from cofire.report.read_again import firing_csv
 from cofire.report.sheet import LEFT_OUT, OWN, clock, write_sheet
+from cofire.report.verdict import flag_row
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from cofire.vessel import Band, OpenFiring, Printer, Vessel, read_vessel
 from tests.fired import sharply
@@ -985,6 +987,31 @@ def test_reasons_of_a_firing_that_was_changed_since_are_left_out(plan_folder: Pa
     assert job_command.planned_reasons(EXAMPLE, firing) == []
     (plan_folder / "firing.csv").write_text(firing_csv(firing), encoding="utf-8")
     assert job_command.planned_reasons(plan_folder, firing) == []
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_the_sheet_of_a_plan_tells_the_chance_that_the_plan_tells(
+    plan_folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A caution of which two pots in three are lost is not to read as if nothing were expected."""
+    import cofire.production.job as module
+
+    rows = [flag_row(flag) for flag in vase().verdict.flags]
+    whole = {"designs": {"chances": {"proposed": {"not_lost": 0.331}}}, "flags": rows}
+    (plan_folder / "plan.json").write_text(json.dumps(whole), encoding="utf-8")
+    monkeypatch.setattr(job_command, "checked", lambda *_: vase().check)
+    monkeypatch.setattr(module, "job_for", lambda *_args, **_more: vase())
+    piped = CliRunner().invoke(cli.app, ["sheet", str(plan_folder), "--out", "-"])
+    verdict = read(piped.stdout).all("header")[0].all("p")[1].whole
+    assert "Chance that the pot is not lost" in verdict
+    assert " 33.1 %." in verdict
+    assert "Chance that" not in page("vase")
+    other = Verdict(
+        tuple(replace(f, utilisation=1.01 * f.utilisation) for f in vase().verdict.flags)
+    )
+    assert job_command.planned_chance(plan_folder, other) is None  # not the vessel that was planned
+    (plan_folder / "plan.json").write_text("[]", encoding="utf-8")
+    assert job_command.planned_chance(plan_folder, vase().verdict) is None
 
 
 @pytest.mark.parametrize("command", ["sheet", "make"])

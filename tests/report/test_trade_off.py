@@ -1,0 +1,45 @@
+"""The picture of what more changes of paste buy says what the plan's table says."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from cofire.design.objective import Outcome
+from cofire.design.search import Choice, Design, DesignSearch
+from cofire.design.transition import Layout
+from cofire.report.designs import designs_text
+from cofire.report.stress import designs_figure
+
+
+def choice(shares: tuple[int, ...], load: float, chance: float) -> Choice:
+    outcome = Outcome((), load, np.full(4, chance), np.full(4, 0.5 * chance))
+    return Choice(Design(Layout(shares, 6e-3, 30e-3), 1e-6), outcome, 1e-6)
+
+
+def three() -> DesignSearch:
+    few, some, many = (
+        choice((), 2.0, 0.04), choice((50,), 0.9, 0.331), choice((60, 30), 0.82, 0.338),
+    )  # fmt: skip
+    return DesignSearch((many, few, some), some, None, 9, 9, 4)
+
+
+def test_the_trade_off_rings_the_design_that_the_plan_proposes() -> None:
+    """Not the layout by which a search began: 2 changes over 6 mm, at 0.90 of a limit."""
+    axes = designs_figure(three()).axes[0]
+    (ring,) = [line for line in axes.lines if line.get_markersize() == 22]
+    assert (list(ring.get_xdata()), list(ring.get_ydata())) == ([2], [pytest.approx(6.0)])
+    (bold,) = [text.get_text() for text in axes.texts if text.get_weight() == "bold"]
+    assert bold.split() == ["33.1", "%", "0.90"]
+
+
+def test_the_trade_off_has_a_mark_for_each_row_of_the_table_and_its_figures() -> None:
+    found = three()
+    axes = designs_figure(found).axes[0]
+    table = designs_text(found)
+    for text, load in zip(axes.texts, ("2.00", "0.90", "0.82"), strict=True):
+        chance, used = text.get_text().splitlines()
+        assert used == load
+        assert any({used, chance.split()[0]} <= set(row.split()) for row in table.splitlines())
+    marks = [line.get_marker() for line in axes.lines if line.get_markersize() == 9]
+    assert marks == ["X", "o", "o"]
