@@ -84,7 +84,8 @@ app = typer.Typer(
     help=(
         "Plan how a metal-clay zone and a ceramic zone of one vessel survive one shared firing.\n\n"
         "Begin with:  cofire screen, then cofire new vessel\n\n"
-        "Status: 0 done, 2 wrong command line, 3 wrong or missing input, 4 a defect is predicted."
+        "Status: 0 done, 1 a fault in cofire, 2 wrong command line, 3 wrong or missing input, 4 a "
+        "defect is predicted, 130 interrupted."
     ),
 )
 

@@ -189,8 +189,8 @@ def sheet(
     """Write the firing sheet of a vessel or a plan: one HTML file, for a phone or as A4.
 
     Two pages for the printer and the kiln (programme, cautions, print, pastes, test pieces), and
-    one for the desk (limits, sources); more where there are many test pieces. Status 4 where the
-    verdict is no.
+    one for the desk (limits, sources); more where there are many test pieces or sources. Status 4
+    where the verdict is no.
 
     Example:  cofire sheet examples/silver_foot_vessel.toml --out sheet.html
     """

@@ -641,6 +641,9 @@ def _solid(response: Response) -> Response:
         return response
 
 
+SHARP = ", had every change of paste been sharp"
+
+
 def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
     """A ring cut out of the vessel around the joints in doubt: whether they hold.
 
@@ -696,7 +699,9 @@ def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
     within = (green.wall.height >= z[0]) & (green.wall.height <= z[1])
     note = f"layers {first + 1} to {last} of the vessel"
     if carried:
-        note += f"; utilisations of the ring for those of the vessel: {', '.join(carried)}"
+        smeared = response.vessel.printer.given  # as printed, both carry less
+        note += f"; utilisations of the ring for those of the vessel{SHARP if smeared else ''}: "
+        note += ", ".join(carried)
     return Piece(
         kind="joint ring",
         material=" | ".join(c.name for c in fired.cards),

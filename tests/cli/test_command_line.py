@@ -107,7 +107,7 @@ def test_help_says_what_the_command_does_and_gives_an_example(command: str) -> N
 
 def test_the_whole_help_names_every_command_and_the_statuses() -> None:
     text = run("--help").stdout
-    for word in (*COMMANDS, "Status: 0 done", "4 a defect"):
+    for word in (*COMMANDS, "Status: 0 done", "1 a fault", "130 interrupted"):
         assert word in text
     assert run("--version").stdout.startswith("cofire ")
 

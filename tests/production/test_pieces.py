@@ -425,6 +425,19 @@ def test_the_joint_ring_is_part_of_the_print_and_carries_nearly_the_vessels_load
     assert "78 %" in ring.readings[-1].stop
 
 
+def test_a_ring_says_where_its_load_is_that_of_sharp_changes_of_paste():
+    """A verdict is of the changeovers as printed: a larger figure here is not to contradict it."""
+    response, green = foot()
+    flags = [
+        f for f in judge(as_solid(response)).flags if f.rule == "through crack" and "|" in f.zone
+    ]
+    printer = replace(response.vessel.printer, given=True)
+    printed = replace(response, vessel=replace(response.vessel, printer=printer))
+    told = " those of the vessel, had every change of paste been sharp: through crack "
+    assert told in joint_ring(printed, green, flags).note
+    assert "sharp" not in joint_ring(response, green, flags).note
+
+
 def test_sound_rings_rule_out_only_large_chances():
     # Clopper & Pearson: p with (1 - p)^n = 0.05
     for n in (1, 2, 10):
