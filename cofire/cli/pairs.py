@@ -180,7 +180,40 @@ def mismatch(
         from cofire.assessment.screening import shared_firing
 
         curve = shared_firing(one, other, find_kiln(kiln, kilns), gases)
-    show(draw(one, other, curve, out, force, extend) + "\n", units)
+    text = draw(one, other, curve, out, force, extend) + "\n"
+    if firing is None:
+        text += lag_line(curve)
+    show(text, units)
+
+
+def lag_line(firing: Firing) -> str:
+    """Why a firing from the shared window holds longer than `screen` says.
+
+    Parameters
+    ----------
+    firing : Firing
+        From `shared_firing`.
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    from cofire.firing.program import LAG
+    from cofire.report.writing import wrapped
+    from cofire.units import MINUTE
+
+    hold = firing.segments[0].hold
+    late = 4.0 * LAG[firing.gas]
+    return (
+        "\n".join(
+            wrapped(
+                f"The kiln's hold: the {(hold - late) / MINUTE:.0f} min of the ware that cofire screen "
+                f"names, and {late / MINUTE:.0f} min until it has come up to the kiln."
+            )
+        )
+        + "\n"
+    )
 
 
 def draw(

@@ -150,8 +150,25 @@ def test_results_go_to_standard_output_and_all_else_to_standard_error(
 ) -> None:
     result, folder = drawn
     assert result.exit_code == 0
-    assert re.fullmatch(r"40 % copper / .* ppm stored below .*\.\n", result.stdout)
+    first, hold = result.stdout.split("\n", 1)
+    assert re.fullmatch(r"40 % copper / .* ppm stored below .*\.", first)
+    assert hold.startswith("The kiln's hold: ")
     assert result.stderr == f"written: {folder}/mismatch.png, .svg, .csv\n"
+
+
+@pytest.mark.parametrize("gas", ["air", "carbon"])
+def test_a_mismatch_tells_why_it_holds_longer_than_the_screen_says(gas: str, tmp_path: Path):
+    pair = ["gold", "leucite porcelain"]
+    listed = run("screen", "--metal", pair[0], "--ceramic", pair[1], "--gas", gas).stdout
+    wanted = re.search(r"°C, (\d+) min", listed)
+    drawn = " ".join(run("mismatch", *pair, "--gas", gas, "--out", tmp_path).stdout.split())
+    fired = re.search(r"°C, (\d+) min in", drawn)
+    told = re.search(r"the (\d+) min of the ware that .* and (\d+) min until", drawn)
+    assert wanted
+    assert fired
+    assert told
+    assert told[1] == wanted[1]
+    assert int(fired[1]) == int(told[1]) + int(told[2])
 
 
 def test_json_on_standard_output_is_one_object_with_a_schema() -> None:
