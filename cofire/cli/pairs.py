@@ -208,8 +208,8 @@ def lag_line(firing: Firing) -> str:
     return (
         "\n".join(
             wrapped(
-                f"The kiln's hold: the {(hold - late) / MINUTE:.0f} min of the ware that cofire screen "
-                f"names, and {late / MINUTE:.0f} min until it has come up to the kiln."
+                f"The kiln's hold: the {(hold - late) / MINUTE:.0f} min of the ware that cofire "
+                f"screen names, and {late / MINUTE:.0f} min until it has come up to the kiln."
             )
         )
         + "\n"
