@@ -34,7 +34,7 @@ TELLS = 0.3
 DAY = 0.02
 """Of an outcome's cost, what a firing that is a day longer must gain: two pots in a hundred, our
 choice. [-]"""
-FIRST = ((0, 0), (2 * USUAL, 0), (USUAL, 2))
+FIRST = ((0, 0), (USUAL, 0), (2 * USUAL, 0), (USUAL, 2))
 """Ramps and holds with which every soak is tried first (indices). [-]"""
 GO_IS_WORTH = 0.05
 """Of the chance that the pot is kept: a firing that keeps every flag at its target is proposed
