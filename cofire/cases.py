@@ -6,17 +6,16 @@ import itertools
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from concurrent.futures import Executor
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from cofire.assessment.printed import as_printed
-from cofire.assessment.response import USUAL, as_solid, fire_vessel
+from cofire.assessment.response import USUAL, fire_vessel, solid_or_shell
 from cofire.assessment.rule import UNKNOWN
 from cofire.assessment.verdict import Verdict, judge
-from cofire.errors import CofireError, InputError, ModelError, UnknownName
+from cofire.errors import CofireError, InputError, UnknownName
 from cofire.files import is_number, show
 from cofire.firing.kiln import trace
 from cofire.firing.program import Firing, checked
@@ -123,10 +122,7 @@ def _verdict(vessel: Vessel, cards: Mapping[str, Card], extend: bool, quick: boo
     response = fire_vessel(
         printed, known, extend=extend, control=control, along=along, check_mesh=not quick
     )
-    if not quick:
-        with suppress(InputError, ModelError):  # where no solid can be cut the shell decides
-            response = as_solid(response)
-    return judge(response)
+    return judge(response if quick else solid_or_shell(response)[0])
 
 
 def _sampled(

@@ -13,10 +13,9 @@ from itertools import pairwise
 import numpy as np
 
 from cofire.assessment.printed import as_printed
-from cofire.assessment.response import Response, as_solid, fire_vessel
+from cofire.assessment.response import Response, fire_vessel, solid_or_shell
 from cofire.assessment.rule import NEIGHBOUR, STRESS, Flag, joint_name
 from cofire.assessment.verdict import Verdict, judge, rule_of
-from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import Trace
 from cofire.materials.card import Card
 from cofire.mechanics.integrator import Control
@@ -159,12 +158,8 @@ def checked(
             curve=designed.trace,
             along=designed.along,
         )
-    sharp, why = judge(designed), QUICK
-    if not quick:
-        try:
-            printed, why = as_solid(printed), ""
-        except (InputError, ModelError) as error:
-            why = str(error)
+    sharp = judge(designed)
+    printed, why = (printed, QUICK) if quick else solid_or_shell(printed)
     verdict = sharp if printed is designed else judge(printed)
     return Check(designed, sharp, printed, verdict, why)
 

@@ -301,6 +301,25 @@ def as_solid(response: Response) -> Response:
     return replace(response, fired=fired, temperature=ware)
 
 
+def solid_or_shell(response: Response) -> tuple[Response, str]:
+    """What a check judges: the firing as a solid, as it is where no solid can be cut or solved.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    tuple of Response and str
+        With why it is no solid; empty where it is one.
+    """
+    try:
+        return as_solid(response), ""
+    except (InputError, ModelError) as error:
+        return response, str(error)
+
+
 def solid_section(response: Response) -> SolidMesh:
     """Elements of a check's solid.
 

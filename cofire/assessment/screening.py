@@ -22,7 +22,7 @@ from cofire.assessment.windows import (
     shared_window,
 )
 from cofire.errors import InputError
-from cofire.firing.program import LAG, Firing, Kiln, simple_firing
+from cofire.firing.program import Firing, Kiln, come_up, simple_firing
 from cofire.materials.card import Card, pure_cards
 from cofire.materials.pairs import families, first_liquid
 from cofire.units import MINUTE, celsius
@@ -301,7 +301,7 @@ def shared_firing(one: Card, other: Card, kiln: Kiln, gases: Sequence[str]) -> F
         raise InputError(
             f"{one.name} and {other.name} share no firing: {pair.reason}. Give a firing (--firing)"
         )
-    hold = pair.window.hold + 4.0 * LAG[pair.gas]
+    hold = pair.window.hold + come_up(pair.gas)
     return simple_firing(kiln, pair.window.peak, hold, RATE, pair.gas)
 
 

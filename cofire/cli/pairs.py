@@ -199,12 +199,12 @@ def lag_line(firing: Firing) -> str:
     str
         Ends in a new line.
     """
-    from cofire.firing.program import LAG
+    from cofire.firing.program import come_up
     from cofire.report.writing import wrapped
     from cofire.units import MINUTE
 
     hold = firing.segments[0].hold
-    late = 4.0 * LAG[firing.gas]
+    late = come_up(firing.gas)
     return (
         "\n".join(
             wrapped(

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from operator import attrgetter
 
 import numpy as np
+import numpy.typing as npt
 from scipy.special import ndtr
 
 from cofire.assessment.crack_rules import FAILURE_NO
@@ -226,13 +227,13 @@ def worst_by_rule(flags: Iterable[Flag]) -> dict[str, Flag]:
     return worst
 
 
-def chance_within(utilisation: float, spread: float) -> float:
+def chance_within(utilisation: npt.ArrayLike, spread: float) -> Array:
     """Chance that a limit is kept, the utilisation being lognormal about its figure. [-]
 
     Parameters
     ----------
-    utilisation : float
-        [-]
+    utilisation : array_like
+        Any shape. [-]
     spread : float
         Standard deviation of its logarithm; at zero a limit is kept or not. [-]
 
@@ -241,38 +242,40 @@ def chance_within(utilisation: float, spread: float) -> float:
     >>> print(chance_within(1.0, 0.25), chance_within(0.5, 0.0))
     0.5 1.0
     """
+    used = np.asarray(utilisation, dtype=float)
     if spread <= 0.0:
-        return 1.0 if utilisation <= 1.0 else 0.0
-    return float(ndtr(-np.log(max(utilisation, 1e-9)) / spread))
+        return np.asarray(used <= 1.0, dtype=float)
+    return np.asarray(ndtr(-np.log(np.maximum(used, 1e-9)) / spread))
 
 
-def uncracked(utilisation: float, modulus: float, spread: float) -> Array:
+def uncracked(utilisation: npt.ArrayLike, modulus: npt.ArrayLike, spread: float) -> Array:
     """Chance that a brittle body does not crack, at each value of the factor of its stress.
 
-    Weibull: exp(−r u^m) with r the risk at the limit. `SHARE @` it is the mean over a stress that
+    Weibull: exp(−r u^m) with r the risk at the limit. `@ SHARE` it is the mean over a stress that
     is lognormal about its figure.
 
     Parameters
     ----------
-    utilisation : float
-        Of stress: 1 where the risk is that of the limit. [-]
-    modulus : float
-        Weibull's m. [-]
+    utilisation : array_like
+        Of stress: 1 where the risk is that of the limit, any shape. [-]
+    modulus : array_like
+        Weibull's m, of the same shape or one. [-]
     spread : float
         Standard deviation of the logarithm of the stress. [-]
 
     Returns
     -------
     array
-        At `SHARED`. [-]
+        At `SHARED`, last axis. [-]
 
     Examples
     --------
     >>> print(round(float(SHARE @ uncracked(1.0, 10.0, 0.0)), 3))
     0.9
     """
-    stress = np.clip(utilisation * np.exp(spread * SHARED), 0.0, 1e3)
-    return np.asarray(np.exp(np.log1p(-FAILURE_NO) * stress**modulus))
+    used, m = (np.asarray(v, dtype=float)[..., None] for v in (utilisation, modulus))
+    stress = np.clip(used * np.exp(spread * SHARED), 0.0, 1e3)
+    return np.asarray(np.exp(np.log1p(-FAILURE_NO) * stress**m))
 
 
 def chances(
@@ -301,32 +304,47 @@ def chances(
         kept.
     """
     worst = worst_by_rule(flags)
-    kept, rest = 1.0, 1.0
-    held, whole, sparing = np.ones((3, SHARED.size))  # at each value of the shared factor
-    each: dict[str, float] = {}
+    used = {name: np.array([flag.counted]) for name, flag in worst.items()}
+    kept, sound, spared = _chances(worst, used, np.array([modulus]), spread)
+    loser = (
+        min(spared, key=lambda name: float(spared[name][0]), default="") if kept[0] < 0.5 else ""
+    )
+    return float(kept[0]), float(sound[0]), loser
+
+
+def _chances(
+    worst: Mapping[str, Flag],
+    used: Mapping[str, Array],
+    modulus: Array,
+    spread: float | None = None,
+) -> tuple[Array, Array, dict[str, Array]]:
+    """Both chances, and by rule that it does not lose the pot, in S samples, shape (S,) each. [-]
+
+    `used` is what each rule uses up of its limit, shape (S,).
+    """
+    kept, rest = np.ones((2, modulus.size))
+    held, whole, sparing = np.ones((3, modulus.size, SHARED.size))
+    spared: dict[str, Array] = {}
     for name, flag in worst.items():
         rule, factor = rule_of(flag), factor_of(name)
         wide = float(np.log(factor.spread)) if spread is None else spread
         if flag.unit == CRACK_UNIT:
-            at = uncracked(flag.counted, modulus, wide)
+            at = uncracked(used[name], modulus, wide)
             sparing = np.minimum(sparing, at)
-            one = float(SHARE @ at)
+            one = at @ SHARE
         elif factor.shared and wide > 0.0:
             part = factor.scatter if spread is None else 0.5 * spread
-            log = np.log(max(flag.counted, 1e-9)) + np.sqrt(wide**2 - part**2) * SHARED
-            at = ndtr(-log / part)
+            log = np.log(np.maximum(used[name], 1e-9))[:, None]
+            at = ndtr(-(log + np.sqrt(wide**2 - part**2) * SHARED) / part)
             held, whole = (held * at, whole) if rule.loses else (held, whole * at)
-            one = float(SHARE @ at)
+            one = at @ SHARE
         else:
-            one = chance_within(flag.counted, wide if STRESS in rule.sees else 0.0)
-            kept *= one if rule.loses else 1.0
-            rest *= one if not rule.loses else 1.0
+            one = chance_within(used[name], wide if STRESS in rule.sees else 0.0)
+            kept, rest = (kept * one, rest) if rule.loses else (kept, rest * one)
         if rule.loses:
-            each[name] = one
-    sound = kept * rest * float(SHARE @ (held * sparing * whole))
-    kept *= float(SHARE @ (held * sparing))
-    loser = min(each, key=lambda name: each[name], default="") if kept < 0.5 else ""
-    return kept, sound, loser
+            spared[name] = one
+    sound = kept * rest * ((held * sparing * whole) @ SHARE)
+    return kept * ((held * sparing) @ SHARE), sound, spared
 
 
 @dataclass(frozen=True)
@@ -603,38 +621,15 @@ def foretold(outcome: Outcome, swings: Sequence[Swing]) -> Outcome:
     Outcome
         With chances, without what would lose it.
     """
-    kept, sound = _chances_over(worst_by_rule(outcome.flags), swings)
-    return replace(outcome, kept=kept, sound=sound, lost_by=(), swings=())
-
-
-def _chances_over(worst: Mapping[str, Flag], swings: Sequence[Swing]) -> tuple[Array, Array]:
-    """Both chances of `chances` in each sample, all samples at once, each shape (S,). [-]"""
-    count = len(swings)
-    fired = np.array([one.factors is not None for one in swings], dtype=float)
-    modulus = np.array([one.modulus for one in swings])[:, None]
-    kept, rest = fired.copy(), np.ones(count)
-    held, whole, sparing = np.ones((3, count, SHARED.size))
+    worst = worst_by_rule(outcome.flags)
+    used = {}
     for name, flag in worst.items():
-        rule, factor = rule_of(flag), factor_of(name)
-        wide = float(np.log(factor.spread))
         factors = np.array([(one.factors or {}).get(name, 1.0) for one in swings])
-        used = np.maximum(flag.counted * factors, 1e-9)
-        used = np.minimum(used, 1.0) if flag.hardest < NO else used
-        if flag.unit == CRACK_UNIT:
-            stress = np.clip(used[:, None] * np.exp(wide * SHARED), 0.0, 1e3)
-            at = np.exp(np.log1p(-FAILURE_NO) * stress**modulus)
-            sparing = np.minimum(sparing, at)
-        elif factor.shared and wide > 0.0:
-            part = factor.scatter
-            log = np.log(used)[:, None] + np.sqrt(wide**2 - part**2) * SHARED
-            at = ndtr(-log / part)
-            held, whole = (held * at, whole) if rule.loses else (held, whole * at)
-        else:
-            spread = wide if STRESS in rule.sees else 0.0
-            one = ndtr(-np.log(used) / spread) if spread > 0.0 else (used <= 1.0).astype(float)
-            kept, rest = (kept * one, rest) if rule.loses else (kept, rest * one)
-    sound = kept * rest * ((held * sparing * whole) @ SHARE)
-    return kept * ((held * sparing) @ SHARE), sound
+        most = 1.0 if flag.hardest < NO else np.inf  # as `Flag.counted` has it
+        used[name] = np.minimum(flag.counted * factors, most)
+    kept, sound, _ = _chances(worst, used, np.array([one.modulus for one in swings]))
+    fired = np.array([one.factors is not None for one in swings], dtype=float)
+    return replace(outcome, kept=fired * kept, sound=fired * sound, lost_by=(), swings=())
 
 
 def odds(

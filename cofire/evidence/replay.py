@@ -10,10 +10,10 @@ import numpy as np
 from cofire.assessment.brown_rules import brown_utilisations
 from cofire.assessment.check import QUICK, laid_vessel
 from cofire.assessment.cracks import SINTERED
-from cofire.assessment.response import Response, as_solid, fire_vessel
+from cofire.assessment.response import Response, fire_vessel, solid_or_shell
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import Verdict, judge
-from cofire.errors import InputError, ModelError, OutOfRange
+from cofire.errors import InputError, OutOfRange
 from cofire.firing.cones import read_cones
 from cofire.firing.kiln import Trace
 from cofire.firing.log import FiringLog
@@ -265,13 +265,10 @@ def replay(
     laid = laid_vessel(designed)  # both firings had the one pot that the printer laid
     planned = designed if laid is vessel else through(laid)
     fired = through(laid, log.trace)
-    judged, why = (planned, fired), QUICK
-    if not quick:
-        try:
-            judged, why = (as_solid(planned), as_solid(fired)), ""
-        except (InputError, ModelError) as error:
-            why = str(error)
-    verdicts = judge(judged[0]), judge(judged[1])
+    solids = [(r, QUICK) if quick else solid_or_shell(r) for r in (planned, fired)]
+    why = next((why for _, why in solids if why), "")
+    one, other = (planned, fired) if why else (r for r, _ in solids)
+    verdicts = judge(one), judge(other)
     levels = tuple(planned.trace.peak - k for k in BELOW_PEAK)
     before = {(flag.rule, flag.zone): flag for flag in verdicts[0].flags}
     pairs = [

@@ -166,6 +166,17 @@ LAG = {"air": 5 * MINUTE, "inert": 15 * MINUTE, "carbon": 30 * MINUTE, "hydrogen
 """Lag assumed where none is stated: bare shelf, retort, carbon-packed box. Common practice. [s]"""
 
 
+def come_up(gas: str) -> float:
+    """What a kiln holds longer than its ware: four lags, after which 2 % of a step is left. [s]
+
+    Parameters
+    ----------
+    gas : str
+        With the lag that is assumed where none is stated.
+    """
+    return 4.0 * LAG[gas]
+
+
 def simple_firing(
     kiln: Kiln, peak: float, hold: float, rate: float, gas: str = "air", lag: float | None = None
 ) -> Firing:

@@ -31,7 +31,8 @@ from cofire.physics.history import burnout
 from cofire.production.changeovers import Changeover, changeovers, purity
 from cofire.production.green import Green, Refired, green_to_size, green_vessel
 from cofire.production.paste import BandPaste, Batch, Cost, band_pastes, batches, cost
-from cofire.production.pieces import Piece, pieces_for
+from cofire.production.piece import Piece
+from cofire.production.pieces import pieces_for
 from cofire.production.printed_solid import Overhang, overhangs
 from cofire.units import ROOM, kelvin
 

@@ -13,7 +13,7 @@ from cofire import __version__
 from cofire.assessment.mismatch import CAUSES, PairBlock
 from cofire.assessment.rule import NO, VERDICTS
 from cofire.assessment.screening import Pair
-from cofire.firing.program import LAG
+from cofire.firing.program import come_up
 from cofire.report.writing import columns, printed, table_text, wrapped
 from cofire.units import MINUTE, celsius
 
@@ -253,9 +253,9 @@ def as_text(pairs: Sequence[Pair], kiln: str, width: int | None = None, every: b
         "worst: free strain apart while sintering; cooled: from the set point to 20 °C; both metal "
         "minus ceramic. A direct joint; first figures from the cards, not a plan.",
     ]
-    packed = sorted({p.gas for p in shown if p.window is not None and LAG[p.gas] > 0.0})
+    packed = sorted({p.gas for p in shown if p.window is not None and come_up(p.gas) > 0.0})
     if packed:
-        more = ", ".join(f"{gas} {4.0 * LAG[gas] / MINUTE:.0f} min" for gas in packed)
+        more = ", ".join(f"{gas} {come_up(gas) / MINUTE:.0f} min" for gas in packed)
         notes.append(
             "Peak and hold are the ware's. The kiln holds longer by four lags of the pack, as "
             f"cofire mismatch sets it: {more} more."

@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from cofire.firing.program import Firing
     from cofire.materials.card import Card, Property
     from cofire.production.job import Happening, Job, Step
-    from cofire.production.pieces import Piece
+    from cofire.production.piece import Piece
 
 T = TypeVar("T")
 

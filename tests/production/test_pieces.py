@@ -31,31 +31,30 @@ from cofire.design.constraints import decay_length
 from cofire.firing.kiln import trace
 from cofire.firing.program import load_kilns, read_firing
 from cofire.mechanics.tile import fired_sag, sag_rate
-from cofire.production.green import green_vessel
-from cofire.production.pieces import (
+from cofire.production.bars import (
     BEAM,
-    COUNT,
     MARKS,
-    REACH,
     SLENDER,
     SPANS,
-    Piece,
     bends_like,
     beyond,
-    camber_strip,
     expansion_bar,
-    interrupted,
-    joint_ring,
     mean_expansion,
-    pieces_for,
-    ring_vessel,
-    riskiest,
     sag_bar,
     sag_of,
-    sample,
     shrinkage_bar,
+)
+from cofire.production.green import green_vessel
+from cofire.production.joint_pieces import (
+    REACH,
+    camber_strip,
+    interrupted,
+    joint_ring,
+    ring_vessel,
     still_possible,
 )
+from cofire.production.piece import COUNT, Piece, sample
+from cofire.production.pieces import pieces_for, riskiest
 from cofire.units import GRAVITY, kelvin
 from tests.made import CARDS, FRIT, SILVER, cylinder, fired, foot, graded, plain, with_drying
 from tests.strategies import some

@@ -53,7 +53,8 @@ from cofire.production.job import (
     pure_materials,
 )
 from cofire.production.paste import band_pastes, batches
-from cofire.production.pieces import Piece, Reading, pieces_for
+from cofire.production.piece import Piece, Reading
+from cofire.production.pieces import pieces_for
 from cofire.production.printed_solid import overhangs
 from cofire.report import job_figures as sheet_figures
 from cofire.report import sheet

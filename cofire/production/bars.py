@@ -1,0 +1,253 @@
+"""Bars of one material to fire before the vessel: how long, what to read, what is expected."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cofire.assessment.firing_rules import DRYING_NO
+from cofire.assessment.response import Response
+from cofire.assessment.rule import Flag
+from cofire.assessment.verdict import rule_of
+from cofire.mechanics.tile import fired_sag
+from cofire.numerics import Array
+from cofire.physics.paste import paste_of
+from cofire.production.piece import Piece, Reading, Sample, bar
+from cofire.units import ROOM, celsius
+
+MARKS = 0.1
+"""Distance of the marks on a wet shrinkage bar. [m]"""
+DILATOMETER = 0.05
+"""Length of a fired expansion bar: common practice. [m]"""
+WARM = ROOM + 480.0
+"""Expansion is read from room temperature to 500 °C. [K]"""
+SPANS = np.array([10, 12, 15, 20, 25, 30, 40, 50, 60, 70, 80, 100, 120, 150]) / 1e3
+"""Spans of a sag bar. [m]"""
+SLENDER = 4.0
+"""Least span of a sag bar, in its thickness. [-]"""
+READABLE = 1e-3
+"""Sag that can be read with a caliper to a tenth: common practice. [m]"""
+BEAM = 0.1
+"""Sag over span up to which a bar counts as a beam. [-]"""
+
+
+def shrinkage_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
+    """A bar with two marks: what it loses in drying and firing, and how dense it gets.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    of : Sample
+        Its material.
+    flags : list of Flag
+        It is to decide.
+
+    Returns
+    -------
+    Piece
+        Marks 100 mm apart, and 5 mm beyond either.
+    """
+    dry, ring, up = of.strains
+    dried, paste = MARKS * float(np.exp(dry)), paste_of(of.card)
+    fired = dried * float(np.exp(ring))
+    whole = bar(response, of, "shrinkage bar", MARKS + 0.01, ())
+    rules = {flag.rule for flag in flags}
+    apart = 1e3 * DRYING_NO * MARKS
+    shrunk = float(of.history.mass_fraction[0, -1])
+    density = float(of.history.relative_density[0, -1]) * of.card["theoretical_density"].scalar
+    readings = [
+        Reading(
+            "between the marks, dry", 1e3 * dried, "mm",
+            f"more than {apart:.1f} mm from the other paste's" if "drying" in rules else "",
+        ),
+        Reading("mass, dry", 1e3 * paste.dry * whole.volume, "g"),
+        Reading(
+            "between the marks, fired", 1e3 * fired, "mm",
+            f"above {1e3 * dried * _longest(of):.1f} mm: less dense than wanted"
+            if "density" in rules else "",
+        ),
+        Reading("thickness, fired", 1e3 * whole.thickness * float(np.exp(dry + up)), "mm"),
+        Reading("mass, fired", 1e3 * paste.dry * whole.volume * shrunk, "g"),
+        Reading("bulk density, fired", density, "kg/m³"),
+    ]  # fmt: skip
+    stops = dict.fromkeys(sign for flag in flags if (sign := rule_of(flag).sign))
+    if stops:
+        readings.append(Reading("skin, sound and broken face", 0.0, "", "; ".join(stops)))
+    return bar(response, of, "shrinkage bar", MARKS + 0.01, tuple(readings))
+
+
+def _longest(of: Sample) -> float:
+    """Fired over dried length at which the least density wanted is just reached."""
+    if "least_density" not in of.card:
+        return float(np.exp(of.strains[1]))
+    h = of.history
+    wanted = np.log(of.card["green_density"].scalar / of.card["least_density"].scalar)
+    factor = of.card.scalar("height_shrinkage_factor", 1.0)
+    other = float(h.free_strain[0, -1] - h.strain["sintering"][0, -1])
+    return float(np.exp(wanted / (2.0 + factor) + other))
+
+
+def mean_expansion(of: Sample) -> tuple[float, float]:
+    """Mean expansion of the fired bar from room temperature, as it cools.
+
+    Parameters
+    ----------
+    of : Sample
+        Its material.
+
+    Returns
+    -------
+    tuple of float
+        Coefficient [1/K], and the temperature it reaches up to, 500 °C where the firing does [K].
+    """
+    h = of.history
+    top = min(WARM, float(h.temperature.max()) - 1.0)
+    last = int(np.flatnonzero(h.temperature >= top)[-1])
+    thermal = h.free_strain[0] - h.strain["sintering"][0]
+    ends = slice(last + 1, last - 1, -1) if last > 0 else slice(last + 1, None, -1)
+    warm = float(np.interp(top, h.temperature[ends], thermal[ends]))
+    change = warm - float(thermal[-1])
+    return float(np.expm1(change) / (top - h.temperature[-1])), top
+
+
+def expansion_bar(response: Response, of: Sample, partner: Sample, flags: list[Flag]) -> Piece:
+    """A bar for a dilatometer, and how far its expansion may be from its partner's.
+
+    Stress is taken to grow as the difference of the two expansions: the flag's utilisation then
+    says what difference it bears.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    of, partner : Sample
+        The two materials.
+    flags : list of Flag
+        It is to decide.
+
+    Returns
+    -------
+    Piece
+        50 mm long when fired.
+    """
+    dry, ring, _ = of.strains
+    own, warm = mean_expansion(of)
+    other, _ = mean_expansion(partner)
+    worst = max((f.utilisation for f in flags if np.isfinite(f.utilisation)), default=0.0)
+    stop = ""
+    if worst > 0.0 and partner.card.name != of.card.name:
+        stop = (
+            f"more than {1e6 * abs(own - other) / worst:.1f} from that of {partner.card.name}, "
+            f"for which {1e6 * other:.1f} is expected"
+        )
+    length = DILATOMETER * float(np.exp(-dry - ring))
+    reading = Reading(f"mean expansion, 20 to {celsius(warm):.0f} °C", 1e6 * own, "1e-6/K", stop)
+    return bar(response, of, "expansion bar", length, (reading,))
+
+
+def beyond(span: float) -> float:
+    """Length of a fired sag bar beyond either rod, so that it stays up as it bows. [m]
+
+    Parameters
+    ----------
+    span : float
+        Between the rods. [m]
+    """
+    return 2e-3 + 0.05 * span
+
+
+def bends_like(thickness: Array, over: Array, span: float) -> Array:
+    """Weight of a thin bar without ends that sags as far as one of these does, over its own. [-]
+
+    The ends beyond the rods hold it back, 24/5 (a/L)² (their moment w a²/2 at the rods); shear
+    adds 48 E I/(5 κ G A L²) = 2.88 (h/L)², with E = 3 G and κ = 5/6 of the rectangle. Beam theory
+    (S. Timoshenko), from memory; both are those of a viscous bar.
+
+    Parameters
+    ----------
+    thickness, over : array
+        h, and a beyond either rod, shape (M,). [m]
+    span : float
+        L between the rods. [m]
+    """
+    held = 4.8 * (over / span) ** 2
+    shear = 2.88 * (thickness / span) ** 2
+    return np.asarray(np.maximum(1.0 - held, 0.0) + shear)
+
+
+def sag_of(of: Sample, thickness: float, span: float) -> float:
+    """Sag of a bar of a material in its firing. [m]
+
+    Parameters
+    ----------
+    of : Sample
+        Its material.
+    thickness : float
+        As printed. [m]
+    span : float
+        Between the rods. [m]
+
+    Returns
+    -------
+    float
+        By beam theory; good up to a tenth of the span, from a span of four thicknesses on.
+    """
+    h = of.history
+    dry, ring, up = of.strains
+    shrunk = h.free_strain[0] + (up - ring) * _done(h.strain["sintering"][0])
+    thick = thickness * np.exp(dry + shrunk)
+    length = (span + 2.0 * beyond(span)) * np.exp(h.free_strain[0] - ring)
+    weight = of.card["theoretical_density"].scalar * h.relative_density[0]
+    weight = weight * bends_like(thick, 0.5 * (length - span), span)
+    return fired_sag(
+        h.time, weight, h.viscosity[0], h.creep_factor[0], float(h.creep_exponent[0]), thick, span
+    )
+
+
+def _done(sintering: Array) -> Array:
+    """Share of the sintering strain reached."""
+    end = float(sintering[-1])
+    return sintering / end if end != 0.0 else np.zeros_like(sintering)
+
+
+def sag_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
+    """A bar across two rods, fired with the vessel: how soft the wall gets.
+
+    The sag grows with the flow of the flag. The span is the shortest at which the sag that just
+    uses up the flag's limit can be read, where that is below a tenth of the span.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    of : Sample
+        Its material.
+    flags : list of Flag
+        It is to decide; without a utilisation, twice the sag expected is the limit.
+
+    Returns
+    -------
+    Piece
+        A little longer than its span when fired.
+    """
+    dry, ring, up = of.strains
+    thickness = bar(response, of, "sag bar", 0.1, ()).thickness
+    worst = max((f.utilisation for f in flags if np.isfinite(f.utilisation)), default=0.5)
+    shortest = SLENDER * thickness * float(np.exp(dry + up))
+    spans = SPANS[shortest <= SPANS]
+    spans = spans if spans.size else SPANS[-1:]
+    sags = np.array([sag_of(of, thickness, float(span)) for span in spans])
+    limits = sags / worst
+    beams = np.flatnonzero(limits < BEAM * spans)
+    last = int(beams[-1]) if beams.size else 0
+    chosen = min(int(np.searchsorted(limits, READABLE)), last)
+    span, sag, limit = float(spans[chosen]), float(sags[chosen]), float(limits[chosen])
+    what, most = f"sag between rods {1e3 * span:.0f} mm apart", BEAM * span
+    readings = [Reading(what, 1e3 * sag, "mm", f"above {1e3 * limit:.1f} mm")]
+    if max(sag, limit) > most:
+        readings[0] = Reading(
+            what + (", at least" if sag > most else ""), 1e3 * min(sag, most), "mm",
+            f"above {1e3 * min(limit, most):.1f} mm",
+        )  # fmt: skip
+    length = (span + 2.0 * beyond(span)) * float(np.exp(-dry - ring))
+    return bar(response, of, "sag bar", length, tuple(readings))

@@ -1,0 +1,356 @@
+"""Pieces of two materials to fire first: strips that bow, rings that hold, ladders of rings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from cofire.assessment.response import Response, fire_vessel, meshed, solid_or_shell
+from cofire.assessment.rule import Flag
+from cofire.assessment.verdict import judge
+from cofire.design.constraints import LEAST_LAYERS, decay_length
+from cofire.design.ladder import LADDER, ladder
+from cofire.firing.kiln import INSTANT, Trace, trace
+from cofire.firing.program import Firing
+from cofire.materials.card import pure_cards
+from cofire.mechanics.integrator import Control
+from cofire.mechanics.tile import fire_tile, layered_tile, sagitta
+from cofire.numerics import Array
+from cofire.physics.history import History, histories
+from cofire.production.green import Green, green_vessel
+from cofire.production.piece import COUNT, WIDTH, Piece, Reading, Sample, wall_of
+from cofire.production.printed_solid import volume_below
+from cofire.units import ROOM, celsius
+from cofire.vessel import Band, Vessel
+
+TURN = 0.5
+"""Angle through which the strip should bow: enough to read, little enough to stay a strip. [rad]"""
+SHORTEST, LONGEST = 0.03, 0.1
+"""Of a fired strip: common practice. [m]"""
+REACH = 2.0
+"""Wall kept on either side of the joints, in decay lengths: the peak of bending lies within. [-]"""
+CONFIDENCE = 0.95
+SEEN = 0.1
+"""Least rise of a strip that a straight edge shows (estimate). [mm]"""
+
+
+def interrupted(firing: Firing, curve: Trace, moment: float) -> Firing:
+    """The firing stopped, and left to cool, at a moment.
+
+    A kiln that heats twice passes a temperature twice: it is the moment that counts.
+
+    Parameters
+    ----------
+    firing : Firing
+        The firing.
+    curve : Trace
+        As it goes.
+    moment : float
+        Since it was lit. [s]
+
+    Returns
+    -------
+    Firing
+        The firing itself where the kiln is off by then, or has only just been lit.
+    """
+    ends = [float(curve.time[int(k)]) for k in curve.breakpoints[1:]]
+    here, start = ROOM, 0.0
+    for n, segment in enumerate(firing.segments):
+        reached = ends.pop(0) if abs(segment.target - here) > 1e-9 else start
+        end = ends.pop(0) if segment.hold > INSTANT else reached
+        if moment < end:
+            kiln = float(np.interp(moment, curve.time, curve.kiln))
+            last = replace(segment, target=kiln, hold=max(moment - reached, 0.0))
+            still = abs(kiln - here) < 1.0 and moment < reached
+            kept = firing.segments[:n] if still else (*firing.segments[:n], last)
+            return replace(firing, name=f"{firing.name}, stopped", segments=kept or firing.segments)
+        here, start = segment.target, end
+    return firing
+
+
+def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
+    """Strips of the two pastes over each other, half a wall each: how their sintering differs.
+
+    One is fired only as far as the moment that the flag warns of, the other whole. Fired camber is
+    that of `structures.tile`; dried, that of two equal layers of one stiffness, 3/2 of the
+    difference over the thickness (S. Timoshenko 1925, J. Opt. Soc. Am. 11, 233). The tension of
+    the flag and the camber of its moment are taken to grow alike.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    joint : int
+        Index of the step between the pair. [-]
+    flags : list of Flag
+        It is to decide.
+
+    Returns
+    -------
+    Piece
+        Its first material lies below.
+    """
+    h, rows = response.history, response.material[joint : joint + 2]
+    cards = response.cards[joint : joint + 2]
+    strains = [Sample(c, h.rows([row])).strains for c, row in zip(cards, rows, strict=True)]
+    names = [card.name for card in cards]
+    half = 0.5 * wall_of(response)
+    both = h.rows(rows)
+    before = half * np.exp(-both.free_strain[:, -1])  # the wall is given as fired
+    whole = _bow(before, both)
+    worst = max(flags, key=lambda f: f.utilisation if np.isfinite(f.utilisation) else 0.0)
+    curve = response.trace
+    moment = worst.time or float(curve.time[-1])
+    reached = float(np.interp(moment, curve.time, curve.kiln))
+    cut = interrupted(response.vessel.firing, curve, moment)
+    short = trace(cut)
+    early = _bow(before, histories(list(cards), short, extend=True))
+    length = float(np.clip(TURN / max(abs(whole), abs(early), 1e-9), SHORTEST, LONGEST))
+    dry, ring, up = np.mean(strains, axis=0)
+    layer = response.vessel.printer.layer
+    layers = max(2 * round(half * float(np.exp(-dry - up)) / layer), 2)
+    wet, wide = length * float(np.exp(-dry - ring)), WIDTH * float(np.exp(-dry - ring))
+    thickness = layers * layer
+    dried = 1.5 * (strains[1][0] - strains[0][0]) / (thickness * float(np.exp(dry)))
+    stop = ""
+    if np.isfinite(worst.utilisation) and worst.utilisation > 0.0:
+        rise = 1e3 * abs(float(sagitta(early, length))) / worst.utilisation
+        stop = f"above {max(rise, SEEN):.1f} mm"
+    part = "" if len(curve.stretches) == 1 else f"in part {len(cut.segments)}, "
+    stopped = f"stopped {part}with the kiln at {celsius(reached):.0f} °C"
+    readings = (
+        _camber("dry", dried, wet * float(np.exp(dry)), names, ""),
+        _camber(stopped, early, length, names, stop),
+        _camber("fired whole", whole, length, names, ""),
+        Reading("edge of the strips", 0.0, "", "the layers have parted"),
+    )
+    return Piece(
+        kind="camber strip",
+        material=" under ".join(names),
+        count=COUNT,
+        length=wet,
+        width=wide,
+        thickness=thickness,
+        layers=layers,
+        volume=wet * wide * thickness,
+        readings=readings,
+        note=f"one fired whole, one {stopped}",
+    )
+
+
+def _bow(dried: Array, history: History) -> float:
+    """Curvature, when cold, of a strip of two layers of given thickness when dried. [1/m]"""
+    control = Control(relative_tolerance=5e-3, stress_tolerance=1e4, follow=0.01)
+    strip = layered_tile(dried, [0, 1], wide=False)
+    return float(fire_tile(strip, history, control=control).curvature[-1])
+
+
+def _camber(state: str, curvature: float, length: float, names: list[str], stop: str) -> Reading:
+    """Rise of the middle over the ends; the layer that has become the shorter is hollow."""
+    shorter = names[0] if curvature > 0.0 else names[1]
+    rise = 1e3 * abs(float(sagitta(curvature, length)))
+    return Reading(f"camber, {state}, hollow on the side of {shorter}", rise, "mm", stop)
+
+
+def ring_vessel(response: Response, flags: Sequence[Flag] = ()) -> tuple[Vessel, float]:
+    """The vessel's wall from two decay lengths below the joints in doubt to two above, or its ends.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`; with at least one joint.
+    flags : sequence of Flag, optional
+        Whose places are in doubt; by default every joint is.
+
+    Returns
+    -------
+    tuple of Vessel and float
+        In the fired size, and the height of its foot in the vessel. [m]
+    """
+    vessel = response.vessel
+    mesh = meshed(vessel, raised=False)
+    wall = mesh.nodes[~mesh.lying]
+    nodes = np.arange(wall[0, 0], wall[-1, 2] + 1)
+    r, z, h = (values[nodes] for values in (mesh.radius, mesh.height, mesh.wall))
+    first, last = _in_doubt(vessel, flags)
+    low = _clear(vessel, first - REACH * decay_length(vessel, first), first)
+    high = _clear(vessel, last + REACH * decay_length(vessel, last), last)
+    inner = (z > low + 1e-5) & (z < high - 1e-5)
+    place = np.concatenate([[low], z[inner], [high]])
+    bands = tuple(
+        Band(b.material, max(b.low, low) - low, min(b.high, high) - low)
+        for b in vessel.bands
+        if b.low < high and b.high > low
+    )
+    ring = replace(
+        vessel, name=f"joint ring of {vessel.name}", radius=np.interp(place, z, r),
+        height=place - low, wall=np.interp(place, z, h), corners=(), bands=bands,
+    )  # fmt: skip
+    return ring, low
+
+
+def _in_doubt(vessel: Vessel, flags: Sequence[Flag]) -> tuple[float, float]:
+    """Heights of the lowest and of the highest joint that flags are about, or of all. [m]"""
+    steps = np.asarray(vessel.steps)
+    heights = [flag.height for flag in flags if flag.height is not None]
+    near = [float(steps[np.argmin(np.abs(steps - height))]) for height in heights]
+    return min(near, default=float(steps[0])), max(near, default=float(steps[-1]))
+
+
+def _clear(vessel: Vessel, cut: float, joint: float) -> float:
+    """A cut within the vessel, moved towards its joint where it would leave a sliver of a band."""
+    cut = min(max(cut, 0.0), float(vessel.height[-1]))
+    sliver = LEAST_LAYERS * vessel.printer.layer
+    toward = np.sign(joint - cut) * (np.asarray(vessel.steps) - cut)
+    near = np.flatnonzero((toward > 0.0) & (toward < sliver))
+    return float(vessel.steps[near[0]]) if near.size and abs(joint - cut) > sliver else cut
+
+
+def still_possible(count: int) -> float:
+    """Probability of failure that a number of pieces, all sound, cannot rule out.
+
+    1 − (1 − confidence)^(1/n), the exact one-sided bound for no failure in n trials at 95 %
+    confidence (C. J. Clopper & E. S. Pearson 1934, Biometrika 26, 404).
+
+    Parameters
+    ----------
+    count : int
+        Pieces. [-]
+
+    Returns
+    -------
+    float
+        [-]
+    """
+    return float(1.0 - (1.0 - CONFIDENCE) ** (1.0 / count))
+
+
+SHARP = ", had every change of paste been sharp"
+
+
+def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
+    """A ring cut out of the vessel around the joints in doubt: whether they hold.
+
+    It has the vessel's radius, wall and layers, since the energy that parts a joint grows with
+    radius and wall. It is fired by the model as the vessel is.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    green : Green
+        The vessel's print, of which it is a part.
+    flags : list of Flag
+        It is to decide.
+
+    Returns
+    -------
+    Piece
+        `length` is the outer diameter, `width` the wall, `thickness` the height.
+    """
+    ring, low = ring_vessel(response, flags)
+    cards = pure_cards(response.cards)
+    fired = fire_vessel(ring, cards, extend=bool(response.history.extended))
+    own = green_vessel(fired)
+    top = float(ring.height[-1])
+    steps = [float(s) for s in ring.steps]
+    places = {"foot": 0.0, "lowest joint": steps[0], "highest joint": steps[-1], "rim": top}
+    if len(steps) == 1:
+        places = {"foot": 0.0, "joint": steps[0], "rim": top}
+    readings = []
+    for name, at in places.items():
+        # printed as a part of the vessel, it shrinks as a ring with free ends
+        change = own.fired.at(own.ring, at) - green.fired.at(green.ring, low + at)
+        outer = float(green.fired.at(green.fired.outside, low + at) * np.exp(change))
+        readings.append(Reading(f"outer diameter at the {name}, fired", 2e3 * outer, "mm"))
+    utilisations = {(f.rule, f.zone): f.utilisation for f in judge(solid_or_shell(fired)[0]).flags}
+    carried = [
+        f"{f.rule} {utilisations[f.rule, f.zone]:.2g} for {f.utilisation:.2g}"
+        for f in flags
+        if np.isfinite(utilisations.get((f.rule, f.zone), np.nan)) and np.isfinite(f.utilisation)
+    ]
+    probability = 100.0 * still_possible(COUNT)
+    readings.append(
+        Reading(
+            "skin, sound, and dye drawn in at the joint", 0.0, "",
+            f"a crack or a dull sound in either; {COUNT} sound ones still leave up to "
+            f"{probability:.0f} % probability of a crack (95 % confidence)",
+        )
+    )  # fmt: skip
+    ends = np.interp([low, low + top], green.fired.height, green.wall.height)
+    first, last = (round(float(z) / green.layer) for z in ends)
+    z = green.layer * np.array([first, last])
+    within = (green.wall.height >= z[0]) & (green.wall.height <= z[1])
+    note = f"layers {first + 1} to {last} of the vessel"
+    if carried:
+        smeared = response.vessel.printer.given  # as printed, both carry less
+        note += f"; utilisations of the ring for those of the vessel{SHARP if smeared else ''}: "
+        note += ", ".join(carried)
+    return Piece(
+        kind="joint ring",
+        material=" | ".join(c.name for c in fired.cards),
+        count=COUNT,
+        length=2.0 * float(green.wall.outside[within].max()),
+        width=float(green.wall.width[within].max()),
+        thickness=float(z[1] - z[0]),
+        layers=last - first,
+        volume=float(np.diff(volume_below(green.wall, z))[0]),
+        readings=tuple(readings),
+        note=note,
+    )
+
+
+def ladder_of_rings(response: Response) -> list[Piece]:
+    """Rings of the vessel's joint in several sizes: they tell how far a rule is from what breaks.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`; with at least one joint.
+
+    Returns
+    -------
+    list of Piece
+        One, which stands for all rungs; its sizes are those of the largest, as printed.
+    """
+    rungs = ladder(response, pure_cards(response.cards))
+    if not rungs:
+        return []
+    joint = response.material[:2]
+    strains = [
+        Sample(c, response.history.rows([row])).strains
+        for c, row in zip(response.cards[:2], joint, strict=True)
+    ]
+    dry, ring, up = np.mean(strains, axis=0)
+    wider, taller = float(np.exp(-dry - ring)), float(np.exp(-dry - up))
+    sizes, told = [], []
+    for rung in rungs:
+        v = rung.vessel
+        outer, wall = 2.0 * float(v.radius[0] + 0.5 * v.wall[0]), float(v.wall[0])
+        sizes.append((outer * wider, wall * wider, float(v.height[-1]) * taller))
+        told.append(
+            f"{1e3 * sizes[-1][0]:.1f} mm wide, wall {1e3 * sizes[-1][1]:.2f} mm, "
+            f"{1e3 * sizes[-1][2]:.1f} mm high (rung {rung.size:.2f}, utilisation "
+            f"{rung.utilisation:.2g})"
+        )
+    length, width, height = sizes[-1]
+    layers = max(round(height / response.vessel.printer.layer), 1)
+    last = rungs[-1]
+    paste = sum(r.paste for r in rungs) * wider**2 * taller / len(rungs)
+    note = (
+        f"⌀ {', '.join(f'{1e3 * size[0]:.0f}' for size in sizes)} mm, all in proportion; "
+        f"one of each, as printed: {'; '.join(told)}. Put down what came of each with "
+        f"'cofire record add --piece \"{last.name}\" --outcome sound' (or cracked, debonded), then "
+        "run "
+        "'cofire check --uncertainty --record'"
+    )
+    reading = Reading("which rings parted", 0.0, "")
+    return [
+        Piece(
+            kind=LADDER, material=" | ".join(c.name for c in response.cards), count=len(rungs),
+            length=length, width=width, thickness=height, layers=layers, volume=paste,
+            readings=(reading,), note=note,
+        )
+    ]  # fmt: skip

@@ -1,0 +1,166 @@
+"""What a test piece is, and how a bar of one material is printed.
+
+Bars are printed lying down, their length along the roads and their thickness in layers, as thick
+when fired as the vessel's wall.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from cofire.assessment.response import Response
+from cofire.materials.card import Card, pure_cards
+from cofire.physics.history import History, histories
+from cofire.production.green import kept
+
+COUNT = 2
+"""Pieces of each kind: the second tells the scatter. Common practice."""
+WIDTH = 0.012
+"""Of a fired bar: common practice. [m]"""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Something to measure or look at: what the model expects, and what stops the plan.
+
+    Attributes
+    ----------
+    what
+        To measure.
+    value, unit
+        As a person reads it; no unit for what is only looked at.
+    stop
+        What would stop the plan; empty where it only corrects a card.
+    """
+
+    what: str
+    value: float
+    unit: str
+    stop: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Piece:
+    """A test piece.
+
+    Attributes
+    ----------
+    kind, material
+        What it is, and of what, from below.
+    count
+        How many.
+    length, width, thickness
+        As printed; of a ring its outer diameter, its wall and its height. [m]
+    layers
+        It is printed in.
+    volume
+        Of paste for one. [m³]
+    readings
+        In the order in which they are taken.
+    decides
+        Rule and zone of the flags it speaks to.
+    note
+        How to make it, where the sizes do not say.
+    """
+
+    kind: str
+    material: str
+    count: int
+    length: float
+    width: float
+    thickness: float
+    layers: int
+    volume: float
+    readings: tuple[Reading, ...]
+    decides: tuple[str, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Sample:
+    """A material alone: its card, and its history in the first row."""
+
+    card: Card
+    history: History
+
+    @property
+    def strains(self) -> tuple[float, float, float]:
+        """Natural strains: drying, firing along the road, firing along the height. [-]"""
+        h = self.history
+        return kept(self.card, float(h.free_strain[0, -1]), float(h.strain["sintering"][0, -1]))
+
+
+def sample(response: Response, name: str) -> Sample:
+    """A material of the vessel, or one that only stands in a blend of it.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    name : str
+        Of a band's material or of a part of it.
+
+    Returns
+    -------
+    Sample
+        Its card and history.
+    """
+    for card, row in zip(response.cards, response.material, strict=True):
+        if card.name == name:
+            return Sample(card, response.history.rows([row]))
+    part = pure_cards(response.cards)[name]
+    return Sample(part, histories([part], response.trace, extend=True))
+
+
+def bar(
+    response: Response, of: Sample, kind: str, length: float, readings: tuple[Reading, ...]
+) -> Piece:
+    """A bar as thick when fired as the wall, of a length as printed.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    of : Sample
+        Its material.
+    kind : str
+        Its name.
+    length : float
+        As printed. [m]
+    readings : tuple of Reading
+        What to take from it.
+
+    Returns
+    -------
+    Piece
+        In whole layers.
+    """
+    dry, ring, up = of.strains
+    layer = response.vessel.printer.layer
+    layers = max(round(wall_of(response) * float(np.exp(-dry - up)) / layer), 1)
+    width = WIDTH * float(np.exp(-dry - ring))
+    thickness = layers * layer
+    return Piece(
+        kind=kind,
+        material=of.card.name,
+        count=COUNT,
+        length=length,
+        width=width,
+        thickness=thickness,
+        layers=layers,
+        volume=length * width * thickness,
+        readings=readings,
+    )
+
+
+def wall_of(response: Response) -> float:
+    """Thickest place of the standing wall.
+
+    Returns
+    -------
+    float
+        [m]
+    """
+    return float(response.fired.wall[~response.fired.lying].max())
