@@ -629,6 +629,7 @@ def designs_figure(search: DesignSearch) -> Figure:
     axes.set_xlim(min(counts) - 0.5, max(counts) + 0.5)
     axes.set_xticks(range(min(counts), max(counts) + 1))
     axes.set_ylim(-0.2 * top, 1.12 * top)
+    axes.set_yticks([tick for tick in axes.get_yticks() if 0.0 <= tick <= 1.12 * top])
     axes.set_xlabel("changes of paste")
     axes.set_ylabel("height of the transition (mm)")
     axes.set_title(
