@@ -38,7 +38,7 @@ from cofire.design.margins import SAMPLES, Margins, margins
 from cofire.design.objective import Outcome, Swing, chances, deciding, draw, foretold, nominal, odds
 from cofire.design.recipe import Recipe, propose_recipes
 from cofire.design.schedule import Schedule, propose_schedule
-from cofire.design.search import FINAL, SEARCHED, Design, DesignSearch, search_designs
+from cofire.design.search import FINAL, Design, DesignSearch, search_designs, searched
 from cofire.design.search import laid as laid_design
 from cofire.design.settling import (
     FURTHEST,
@@ -552,7 +552,7 @@ def _search(
     coarse = layers(usual, rough, 0, "layers")
     leading = leaders(coarse.trials)
     best = coarse.best.layout
-    swings = _swings(rough, laid(best, usual))
+    swings = _swings(rough, laid(best, usual), searched(effort))
     schedule(best)
     for rival in [other for other in leading if bool(other.shares) != bool(best.shares)][:1]:
         schedule(rival)
@@ -599,7 +599,7 @@ def _search(
     draft.vessel = replace(base, firing=settled.firing)
     start = settled.setting
     samples = draw(rough, base, found.samples, 1)
-    swings = _swings(rough, replace(base, firing=settled.firing)) or swings
+    swings = _swings(rough, draft.vessel, searched(effort)) or swings
     least = float("inf")
     for _ in range(SCHEDULES):
         anew = propose_schedule(
@@ -623,9 +623,9 @@ def _search(
         own, start = ratios_by_solid(rough, one, last), anew.setting
 
 
-def _swings(bench: Bench, vessel: Vessel) -> tuple[Swing, ...]:
+def _swings(bench: Bench, vessel: Vessel, count: int) -> tuple[Swing, ...]:
     """What samples do to a vessel; none where it cannot be fired."""
-    samples = draw(bench, vessel, SEARCHED, 0)
+    samples = draw(bench, vessel, count, 0)
     (outcome,) = odds(bench, samples, [vessel], nominal(bench, [vessel]))
     return () if outcome is None else outcome.swings
 

@@ -576,6 +576,17 @@ def local_stage(
         polish(trials, rounds, LOCAL_STEP)
 
 
+def searched(effort: float) -> int:
+    """Samples over which chances are foretold: all from a tenth of the effort on. [-]
+
+    Parameters
+    ----------
+    effort : float
+        Of a search. [-]
+    """
+    return max(min(round(10.0 * SEARCHED * effort), SEARCHED), 16)
+
+
 def search_designs(
     vessel: Vessel,
     bench: Bench,
@@ -599,7 +610,7 @@ def search_designs(
     seed : int
         Of every draw.
     effort : float
-        Factor on the generations of the global stage. [-]
+        Factor on the generations of the global stage; below a tenth fewer samples too. [-]
     final : int
         Samples of the last say. [-]
     progress : callable, optional
@@ -614,7 +625,8 @@ def search_designs(
     most = vessel.joint.blends
     counts = [n for n in dict.fromkeys((*COUNTS, most)) if n <= most]
     generations = max(round(GENERATIONS * effort), 1)
-    rough = SEARCHED * (1 + REFINED) + 20 * LOCAL_ROUNDS * REFINED
+    count = searched(effort)
+    rough = count * (1 + REFINED) + 20 * LOCAL_ROUNDS * REFINED
     last = final * (len(counts) + 2)
     whole = len(counts) * (POPULATION * (generations + 1) + 40) + rough + last
     done = 0
@@ -628,7 +640,7 @@ def search_designs(
     own = Design(given_layout(vessel, bench.cards), vessel.printer.dead_volume)
     begun = [own, *(Design(layout, vessel.printer.dead_volume) for layout in start)]
     spaces = {n: Space(vessel, metal, ceramic, below, n) for n in counts}
-    samples = draw(bench, vessel, SEARCHED, seed)
+    samples = draw(bench, vessel, count, seed)
     swings = _swings(bench, [spaces[counts[0]].laid(d) for d in begun], samples, tell)
     some: dict[int, Trials] = {}
     mine: Design | None = None  # the vessel as given, within the limits
