@@ -530,8 +530,8 @@ def plan(
     >>> vase = cf.example_vessel()
     >>> sharp = replace(vase, joint=replace(vase.joint, blends=0))
     >>> planned = cf.plan(sharp, effort=0.05)  # only the firing is free, and roughly
-    >>> planned.check().utilisation <= cf.fire(sharp).check().utilisation
-    True
+    >>> planned.check().word
+    'no'
     """
     from cofire.design.plan import propose
 

@@ -5,10 +5,8 @@ from __future__ import annotations
 import io
 import os
 import pty
-import re
 import subprocess
 import sys
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,9 +14,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cofire.cli.progress import BEGINS, CALIBRATE, MAKE, PLAN, Progress
-from cofire.design.plan import FIRST, propose
-from tests.fired import CARDS
-from tests.planned import tea_light_to_plan
 from tests.strategies import some
 
 ROOT = Path(__file__).parents[2]
@@ -99,26 +94,6 @@ def test_a_line_takes_the_last_one_away_and_fits_the_terminal(monkeypatch):
     assert max(map(len, lines)) <= 29
     assert lines[2].rstrip() == " 50 %  short"
     assert lines[-2].strip() == lines[-1] == ""
-
-
-def test_a_plan_tells_only_of_stages_that_have_their_share():
-    told: list[str] = []
-    vessel = tea_light_to_plan()
-    direct = replace(vessel, joint=replace(vessel.joint, blends=0, height=0.0))
-    propose(direct, CARDS, tell=told.append, effort=0.05)
-    first = [k for k, line in enumerate(told) if line.startswith(FIRST)]
-    assert len(first) == 1
-    assert told.pop(first[0]).endswith("of the limit that it uses up most")
-    stages = {re.sub(r": \d+( of \d+)?$", "", line) for line in told}
-    unsaid = {"writing", "scan", "designs again"}  # a search covers the grid of so small a space
-    assert stages - unsaid == set(PLAN) - unsaid
-    progress = Progress(PLAN, Terminal())
-    shares = []
-    for line in told:
-        progress.shown(line)
-        shares.append(progress.done)
-    assert shares[-1] > 0.6
-    assert shares == sorted(shares)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="needs a terminal")

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from functools import cache
+from io import StringIO
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from cofire.assessment.verdict import judge
+from cofire.cli.progress import PLAN, Progress
 from cofire.design.alternatives import (
     PROPOSED,
 )
@@ -21,6 +24,7 @@ from cofire.design.objective import Outcome
 from cofire.design.plan import (
     DOUBT,
     EVEN,
+    FIRST,
     TENFOLD,
     Plan,
     Rival,
@@ -35,7 +39,7 @@ from cofire.design.transition import given_layout
 from cofire.errors import InputError, ModelError
 from cofire.report.designs import percent
 from cofire.report.plan import nearer_line, plan_json, plan_text, scan_text, write_plan
-from cofire.vessel import Band, JointLimits, read_vessel
+from cofire.vessel import Band, JointLimits, Vessel, read_vessel
 from tests.brute_force import TALL, best_chances, example, whole_grid
 from tests.fired import CARDS, KILNS
 from tests.planned import broken_limits, tea_light_to_plan
@@ -105,10 +109,19 @@ def test_a_plan_that_is_no_go_shows_what_else_there_is_with_its_figure() -> None
     assert all(what.split(":")[0] in text for what in told)
 
 
+def direct_vessel() -> Vessel:
+    return replace(tea_light_to_plan(), joint=JointLimits(0, 0.0, 20e-3, 20e-3, 6e-3))
+
+
+@cache
+def direct_plan() -> tuple[Plan, tuple[str, ...]]:
+    """A plan in which only the firing is free, and what it told on its way."""
+    told: list[str] = []
+    return propose(direct_vessel(), CARDS, tell=told.append, effort=0.05), tuple(told)
+
+
 def test_the_same_request_gives_the_same_plan_on_one_core_and_on_several() -> None:
-    vessel = tea_light_to_plan()
-    direct = replace(vessel, joint=JointLimits(0, 0.0, 20e-3, 20e-3, 6e-3))
-    one = propose(direct, CARDS, effort=0.05)
+    direct, (one, _) = direct_vessel(), direct_plan()
     with ProcessPoolExecutor(2) as executor:
         two = propose(direct, CARDS, effort=0.05, executor=executor)
     assert plan_json(one) == plan_json(two)
@@ -116,6 +129,23 @@ def test_the_same_request_gives_the_same_plan_on_one_core_and_on_several() -> No
     assert not broken_limits(direct, one.layout)
     assert one.scan is not None
     assert "so only a direct joint is possible" in plan_text(one)
+
+
+def test_a_plan_tells_only_of_stages_that_have_their_share():
+    told = list(direct_plan()[1])
+    first = [k for k, line in enumerate(told) if line.startswith(FIRST)]
+    assert len(first) == 1
+    assert told.pop(first[0]).endswith("of the limit that it uses up most")
+    stages = {re.sub(r": \d+( of \d+)?$", "", line) for line in told}
+    unsaid = {"writing", "scan", "designs again"}  # a search covers the grid of so small a space
+    assert stages - unsaid == set(PLAN) - unsaid
+    progress = Progress(PLAN, StringIO())
+    shares = []
+    for line in told:
+        progress.shown(line)
+        shares.append(progress.done)
+    assert shares[-1] > 0.6
+    assert shares == sorted(shares)
 
 
 def test_no_layout_of_two_blends_in_a_grid_keeps_more_pots_than_the_example() -> None:
