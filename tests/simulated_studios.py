@@ -11,9 +11,9 @@ without pieces, as many kinds of pieces chosen at random. A call is wrong where 
 lost, or given up and would have been whole.
 
 Planner and world share cards' uncertainties, rules and the spread of factors: this tests the
-reckoning (weights, draws, coarse samples, the kiln that is not in it), not the physics. Bars halve
-an uncertainty; rings break by the ratio of their utilisation to the pot's at the cards as they
-stand.
+reckoning (weights, draws, coarse samples, the kiln that is not in it), not the physics. Bars leave
+of an uncertainty what differs from batch to batch; rings break by the ratio of their utilisation to
+the pot's at the cards as they stand.
 
 Expected: probabilities within their intervals of the frequencies in every bin; a lower Brier score
 after the pieces; fewer wrong calls with advice than without, and no more than with random pieces.
@@ -31,7 +31,7 @@ from cofire.assessment.model_factors import drawn_factors, factor_of, passing
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.verdict import judge
 from cofire.design.ladder import by_rule, ladder
-from cofire.evidence.advice import MEASURED, Option, advise, options_for, ring_samples
+from cofire.evidence.advice import Option, advise, options_for, reading, ring_samples
 from cofire.evidence.learning import MISREAD, SPEAKING, soundness
 from cofire.evidence.measure_next import measure_next
 from cofire.evidence.sensitivity import wilson
@@ -198,9 +198,10 @@ def weighed(
     found = np.zeros_like(s.weights)
     for option in options:
         for factor in option.factors:
-            k = s.factors.index(factor)
-            seen = world.deviates[row, k] + MEASURED * rng.standard_normal()
-            found -= 0.5 * ((s.deviates[:, k] - seen) / MEASURED)[:, None] ** 2
+            k, off = reading(s, factor)
+            if off < np.inf:
+                seen = world.deviates[row, k] + off * rng.standard_normal()
+                found -= 0.5 * ((s.deviates[:, k] - seen) / off)[:, None] ** 2
         for ratio in option.rings:
             whole = MISREAD + (1.0 - 2.0 * MISREAD) * soundness(ring_samples(s, ratio))
             held = rng.random() < true_soundness(ring_samples(world, ratio), row, log)

@@ -11,7 +11,7 @@ from cofire.cli.common import INPUT_WRONG, Force, System, Tables, Units, guarded
 from cofire.errors import InputError, UnknownName
 
 if TYPE_CHECKING:
-    from cofire.materials.card import Card
+    from cofire.materials.card import Card, Property
 
 
 # ----------------------------------------------------------------------------------------------
@@ -135,6 +135,7 @@ def describe(card: Card) -> str:
                 "+-": f"+- {u.size / (1.0 if p.unit == 'C' else spec.units[p.unit]):g}",
             }[u.form]
             lines += wrapped(f"  {shown:.6g}{at}  ({spread}; {p.basis[i]}: {p.source[i]})", 6)
+        lines += wrapped(f"  {kept(p)}", 6)
     for change in card.transformations:
         at = f"{celsius(change.on_heating):.0f} °C on heating, {celsius(change.on_cooling):.0f} °C"
         line = f"{change.name}: {100 * change.step:+.2f} % at {at} on cooling"
@@ -147,6 +148,35 @@ def describe(card: Card) -> str:
         if joint.own and card.name in joint.between:
             lines += ["", *wrapped(f"joint {joint.told()}", 4)]
     return "\n".join(lines) + "\n"
+
+
+def kept(values: Property) -> str:
+    """What own bars would take of a property's uncertainty, and what stays, in words.
+
+    Parameters
+    ----------
+    values : Property
+        Of a card.
+
+    Returns
+    -------
+    str
+        Without a full stop.
+    """
+    from cofire.evidence.measure_next import MEASURED_BY
+    from cofire.materials.properties import AFTER_BARS, FROM_PASTES
+
+    if set(values.basis) == {"measured"}:
+        return "measured by its user: what is left is the batch and the reading"
+    if values.name not in AFTER_BARS:
+        return f"no bar of yours tells it: {MEASURED_BY[values.name]}"
+    if values.left_by_bars == 1.0:
+        return "own bars make it no surer: they too differ by as much, from batch to batch"
+    whose = "makers" if values.name in FROM_PASTES else "sources"
+    return (
+        f"unsure as {whose} differ; of that {100 * values.left_by_bars:.0f} % stays, from batch to "
+        f"batch, after {MEASURED_BY[values.name]}"
+    )
 
 
 # ----------------------------------------------------------------------------------------------

@@ -5,9 +5,9 @@ the states of `Samples`; for each the pieces are "fired", the other states weigh
 and the call taken from them. Its probability of being wrong, by those weights, is what is averaged:
 the smaller of the two chances, never above a half. (To hold the call against the very truth that
 was left out of the weights is no better: at even chances leaving it out tips the call against it,
-so that a doubt of a half read up to 1.0 and an idle piece seemed to help.) A measurement of a
-property halves its uncertainty; rings of a ladder break as the rules say, with their utilisations
-to the pot's as with the cards as they stand.
+so that a doubt of a half read up to 1.0 and an idle piece seemed to help.) Bars leave of an
+uncertainty what differs from batch to batch; rings of a ladder break as the rules say, with their
+utilisations to the pot's as with the cards as they stand.
 """
 
 from __future__ import annotations
@@ -26,8 +26,6 @@ DOUBTFUL = 0.02
 """A probability to call it wrongly below this is not worth a piece. [-]"""
 TRUTHS = 96
 """Drawn for each set of pieces. [-]"""
-MEASURED = np.sqrt(1.0 / 3.0)
-"""Spread of a measurement that halves an uncertainty, over that uncertainty. [-]"""
 SETTLES = 0.75
 """A piece settles the call if it leaves at most this share of the wrong ones: our choice. [-]"""
 HELPS = 0.01
@@ -167,6 +165,28 @@ def ring_samples(samples: Samples, ratio: Mapping[str, float]) -> Samples:
     return replace(samples, utilisation=samples.utilisation * scale, crack=crack)
 
 
+def reading(samples: Samples, factor: Factor) -> tuple[int, float]:
+    """Which factor bars tell, and how far off they are: a normal deviate of so much.
+
+    A prior of one and a reading of r leave q² = r² / (1 + r²).
+
+    Parameters
+    ----------
+    samples : Samples
+        Of the pot.
+    factor : Factor
+        One of them.
+
+    Returns
+    -------
+    tuple
+        Its column, and r in standard uncertainties; infinite where bars tell nothing. [-]
+    """
+    k = samples.factors.index(factor)
+    left = float(samples.after_bars[k])
+    return k, left / np.sqrt(1.0 - left**2) if left < 1.0 else np.inf
+
+
 class _Game:
     """Truths drawn once, so that options are compared on the same ones."""
 
@@ -180,17 +200,20 @@ class _Game:
         self.noise = rng.standard_normal((TRUTHS, len(samples.factors)))
         self.luck = rng.random((TRUTHS, 64))
         self.rings: dict[int, Array] = {}
+        now = self._wrong(())
+        self.scale = samples.doubt / now if now > 0.0 else 1.0
 
     def _log_weights(self, options: Sequence[Option], t: int) -> Array:
         """Logarithm of the likelihood of what the pieces would show under one truth."""
         i, d = self.sample[t], self.draw[t]
         log = np.zeros_like(self.weights)
-        z, names = self.samples.deviates, self.samples.factors
+        z = self.samples.deviates
         for option in options:
             for factor in option.factors:
-                k = names.index(factor)
-                seen = z[i, k] + MEASURED * self.noise[t, k]
-                log -= 0.5 * ((z[:, k] - seen) / MEASURED)[:, None] ** 2
+                k, off = reading(self.samples, factor)
+                if off < np.inf:
+                    seen = z[i, k] + off * self.noise[t, k]
+                    log -= 0.5 * ((z[:, k] - seen) / off)[:, None] ** 2
             for j, ratio in enumerate(option.rings):
                 if id(ratio) not in self.rings:
                     whole = soundness(ring_samples(self.samples, ratio))
@@ -201,7 +224,14 @@ class _Game:
         return log
 
     def doubt(self, options: Sequence[Option]) -> float:
-        """Expected probability of a wrong call once some pieces are fired. [-]"""
+        """Expected probability of a wrong call once some pieces are fired. [-]
+
+        In proportion to that of all samples, of which the truths are a few.
+        """
+        return self.scale * self._wrong(options)
+
+    def _wrong(self, options: Sequence[Option]) -> float:
+        """The same over the truths drawn. [-]"""
         wrong = 0.0
         for t in range(TRUTHS):
             log = self._log_weights(options, t)

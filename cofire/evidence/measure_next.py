@@ -1,9 +1,9 @@
 """What to measure next: which property's uncertainty moves the verdict most, and what a test buys.
 
 The logarithm of each flag's utilisation that ever decides is fitted by a polynomial of the
-properties (see `surfaces`); the largest of them is the verdict's. "What a test buys" supposes a
-measurement that halves a property's uncertainty. Where it will come out is not known beforehand,
-so the figure is the mean over what it may find.
+properties (see `surfaces`); the largest of them is the verdict's. "What a test buys" supposes own
+bars, which leave what differs from batch to batch (`Property.left_by_bars`). Where they will come
+out is not known beforehand, so the figure is the mean over what they may find.
 """
 
 from __future__ import annotations
@@ -106,7 +106,7 @@ class Influence:
     through
         The flag that it moves most.
     spread, doubt
-        As in `Ranking`, once its uncertainty is halved. [-]
+        As in `Ranking`, once own bars have told it. [-]
     piece
         What measures it.
     """
@@ -209,11 +209,12 @@ def measure_next(samples: Samples) -> Ranking:
     through = np.argmax(decides[:, None] * shares, axis=0)
     correlation = rank_correlation(samples.deviates, worst)
     now, no = emulator.outlook(one)
+    scale = samples.doubt / max(min(no, 1.0 - no), 1e-12)  # what the polynomials misjudge in all
     found = []
     for k in np.argsort(-total, kind="stable")[:MOST]:
         if total[k] < LEAST:
             break
-        later, doubt = halved(emulator, one, int(k))
+        later, doubt = measured(emulator, one, int(k), float(samples.after_bars[k]))
         factor = samples.factors[k]
         found.append(
             Influence(
@@ -223,11 +224,11 @@ def measure_next(samples: Samples) -> Ranking:
                 rank_correlation=float(correlation[k]),
                 through=keys[through[k]],
                 spread=_as_factor(later),
-                doubt=doubt,
+                doubt=scale * doubt,
                 piece=MEASURED_BY[factor.name],
             )
         )
-    return Ranking(tuple(found), accounted, _as_factor(now), min(no, 1.0 - no), flags)
+    return Ranking(tuple(found), accounted, _as_factor(now), samples.doubt, flags)
 
 
 def _figure(samples: Samples, key: Key) -> Array:
@@ -257,11 +258,11 @@ def _as_factor(variance: float) -> float:
     return float(np.exp(np.sqrt(variance)))
 
 
-def halved(emulator: _Emulator, points: Array, factor: int) -> tuple[float, float]:
-    """What is left once a measurement has halved the uncertainty of one property.
+def measured(emulator: _Emulator, points: Array, factor: int, left: float) -> tuple[float, float]:
+    """What is left once own bars have told one property.
 
-    A measurement that takes a standard deviation of 1 to 1/2 moves the middle by a normal
-    deviate of variance 3/4; the mean over it is taken by Gauss–Hermite quadrature.
+    Bars that take a standard deviation of 1 to q move the middle by a normal deviate of variance
+    1 − q²; the mean over it is taken by Gauss–Hermite quadrature.
 
     Parameters
     ----------
@@ -271,6 +272,8 @@ def halved(emulator: _Emulator, points: Array, factor: int) -> tuple[float, floa
         Of all factors, shape (N, d). [-]
     factor : int
         Which.
+    left : float
+        Share q of its uncertainty that the bars leave. [-]
 
     Returns
     -------
@@ -282,8 +285,8 @@ def halved(emulator: _Emulator, points: Array, factor: int) -> tuple[float, floa
     variance = doubt = 0.0
     for node, weight in zip(nodes, weights / weights.sum(), strict=True):
         narrowed = points.copy()
-        middle = np.sqrt(0.75) * node
-        narrowed[:, factor] = np.clip(middle + 0.5 * points[:, factor], -REACH, REACH)
+        middle = np.sqrt(1.0 - left**2) * node
+        narrowed[:, factor] = np.clip(middle + left * points[:, factor], -REACH, REACH)
         spread, no = emulator.outlook(narrowed)
         variance += weight * spread
         doubt += weight * min(no, 1.0 - no)

@@ -1,9 +1,8 @@
 """How sure a verdict is: the same vessel with its cards as they might also be, many times over.
 
-One factor a property and material: the rows of a table move together, and properties move
-independently of each other, as do materials. Neither is quite true (a fritted body that is denser
-is also stronger), but cards state no correlations. Geometry, kiln and burnout kinetics are not
-moved.
+One factor a property and material, moved as `assessment/draws` says: the rows of a table together,
+what follows from a paste's packing with its green density, all else by itself. Geometry, kiln and
+burnout kinetics are not moved.
 
 The model's own error is in every probability: each rule has a factor (`model_factors`), drawn
 `DRAWS` times for all samples alike, and every sample with every draw is one state of the world.
@@ -119,6 +118,9 @@ class Samples:
         for all where none. [-]
     taught
         What pieces that were fired have taught, one line each.
+    left
+        Share of each factor's uncertainty that own bars would leave, one a factor; a half where it
+        is not said. [-]
     """
 
     factors: tuple[Factor, ...]
@@ -133,6 +135,18 @@ class Samples:
     kept: tuple[int, ...] = ()
     weight: Array | None = None
     taught: tuple[str, ...] = ()
+    left: tuple[float, ...] = ()
+
+    @cached_property
+    def after_bars(self) -> Array:
+        """Share of each factor's uncertainty that own bars would leave, shape (d,). [-]"""
+        return np.array(self.left or [0.5] * len(self.factors))
+
+    @property
+    def doubt(self) -> float:
+        """Probability that the likelier of "no" and "not no" is wrong. [-]"""
+        no = self.no.value
+        return min(no, 1.0 - no)
 
     @cached_property
     def rules(self) -> tuple[str, ...]:
@@ -381,7 +395,7 @@ def sample_verdicts(
             f"{response.vessel.name}: {lost} could not be fired as coarsely as that; "
             "no say on uncertainty"
         )
-    fine = _judged(response)
+    fine, pure = _judged(response), pure_cards(response.cards)
     keys = tuple(dict.fromkeys(key for j in (centre, *good) for key in j.flags))
     table = np.array([[j.flags.get(key, ABSENT) for key in keys] for j in good])
     return Samples(
@@ -395,6 +409,7 @@ def sample_verdicts(
         clipped=dict(clipped),
         failed=count - len(good),
         kept=tuple(int(numbers[k]) for k, j in enumerate(rest) if j is not None),
+        left=tuple(pure[f.material][f.name].left_by_bars for f in factors),
     )
 
 

@@ -11,9 +11,14 @@ from numpy.typing import ArrayLike
 
 from cofire.display import small_table
 from cofire.errors import InputError, OutOfRange, UnknownName
-from cofire.materials.properties import ALONG_THE_FIRING, SPECS
+from cofire.materials.properties import AFTER_BARS, ALONG_THE_FIRING, LOG_VISCOSITY, SPECS
 from cofire.numerics import Array, interpolate
 from cofire.units import ROOM, celsius
+
+LEAST_LEFT = 0.2
+"""Of an uncertainty, by any bar. [-]"""
+NOUGHT = 1e-12
+"""Stands for a value of nought where an uncertainty is taken relative to it. [SI unit]"""
 
 
 @dataclass(frozen=True)
@@ -82,6 +87,27 @@ class Property:
     def scalar(self) -> float:
         """The number, where the property is a single number."""
         return float(self.value[0])
+
+    @cached_property
+    def left_by_bars(self) -> float:
+        """Share of its standard uncertainty that stays once its maker has measured own bars. [-]
+
+        All of it where no bar tells the property, where it was measured so, and where it varies
+        from batch to batch by more than the card allows for; a fifth at least (our choice).
+        """
+        if self.name not in AFTER_BARS or set(self.basis) == {"measured"}:
+            return 1.0
+        batch = Uncertainty(*AFTER_BARS[self.name])
+        stated = sum(self._relative(u, row) ** 2 for row, u in enumerate(self.uncertainty))
+        left = sum(self._relative(batch, row) ** 2 for row in range(self.value.size))
+        return float(np.clip(np.sqrt(left / stated), LEAST_LEFT, 1.0)) if stated else 1.0
+
+    def _relative(self, uncertainty: Uncertainty, row: int) -> float:
+        """Standard uncertainty of one row over its value, not over its logarithm."""
+        if SPECS[self.name].units is LOG_VISCOSITY:
+            decades = uncertainty.form == "+-"
+            return uncertainty.size * np.log(10.0) if decades else float(uncertainty.relative(1.0))
+        return float(uncertainty.relative(max(abs(float(self.value[row])), NOUGHT)))
 
     @property
     def written(self) -> tuple[Array, str]:

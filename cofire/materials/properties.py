@@ -220,3 +220,56 @@ USUAL: dict[str, dict[str, tuple[float, float]]] = {
 """Between which a property of a metal or a ceramic usually lies, powders and bodies of a studio
 included (estimate: the handbook range of the elements and oxides, widened). Outside it a number is
 not wrong, but more often a slip of unit or place than a material. [SI]"""
+
+AFTER_BARS: dict[str, tuple[str, float]] = {
+    "thermal_expansion": ("%", 0.015),
+    "young_modulus": ("%", 0.05),
+    "theoretical_density": ("%", 0.005),
+    "drying_shrinkage": ("+-", 0.003),
+    "binder": ("%", 0.05),
+    "loss_on_ignition": ("%", 0.05),
+    "green_strength": ("%", 0.15),
+    "brown_strength": ("%", 0.25),
+    "brown_strain": ("%", 0.25),
+    "particle_size": ("%", 0.1),
+    "green_density": ("+-", 0.008),
+    "fired_density": ("+-", 0.008),
+    "full_density": ("+-", 0.005),
+    "firing_shrinkage": ("%", 0.02),
+    "height_shrinkage_factor": ("%", 0.02),
+    "sintering_energy": ("%", 0.08),
+    "sintering_exponent": ("%", 0.1),
+    "glass_viscosity": ("+-", 0.1),
+    "crystal_fraction": ("%", 0.1),
+    "sag_viscosity": ("+-", 0.1),
+    "body_viscosity": ("+-", 0.2),
+    "creep_stress": ("%", 0.15),
+    "creep_exponent": ("%", 0.08),
+    "creep_energy": ("%", 0.05),
+    "yield_stress": ("%", 0.08),
+    "tensile_strength": ("%", 0.08),
+    "ductility": ("%", 0.2),
+    "strength": ("%", 0.08),
+    "weibull_modulus": ("%", 0.15),
+    "fracture_toughness": ("%", 0.06),
+    "crack_growth_exponent": ("%", 0.15),
+    "crack_growth_threshold": ("%", 0.15),
+    "premixed_solidus": ("+-", 5.0),
+    "firing_ceiling": ("+-", 10.0),
+    "carburised_at": ("+-", 10.0),
+    "free_quartz": ("%", 0.1),
+    "cristobalite": ("%", 0.15),
+}
+"""What a maker's own bars leave of an uncertainty: the batch, which the pot's is another one, and
+the reading. Form and size as on a card; what is not here no bar tells. Estimate: two to ten bars of
+one batch (thirty for the Weibull modulus, whose reading alone leaves 0.78/√n of it: Thoman, Bain &
+Antle 1969), read with a calliper, a balance or a bent bar. [SI]"""
+FROM_PASTES = (
+    "drying_shrinkage", "binder", "loss_on_ignition", "green_strength", "brown_strength",
+    "brown_strain", "particle_size", "green_density", "fired_density", "full_density",
+    "firing_shrinkage", "height_shrinkage_factor", "sintering_energy", "sintering_exponent",
+    "ductility", "strength", "weibull_modulus", "premixed_solidus", "firing_ceiling", "free_quartz",
+    "cristobalite",
+)  # fmt: skip
+"""Properties in which makers differ by powder, paste and firing; in the others sources differ by
+what they measured on the same substance."""

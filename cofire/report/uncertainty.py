@@ -17,8 +17,10 @@ SHOWN = 4
 """Flags that decide, as the text lists them. [-]"""
 ASSUMED = (
     "Each property moves within the uncertainty that its card states, the rows of a table "
-    "together, properties and materials independently, cut off at {reach:g} standard "
-    "uncertainties. Each rule may be wrong by a factor, those of stress by one they share "
+    "together, cut off at {reach:g} standard uncertainties and where no paste could be so; a "
+    "denser green body has dried further, sinters denser and bears more, all else moves "
+    "independently. "
+    "Each rule may be wrong by a factor, those of stress by one they share "
     "(cofire/assessment/model_factors: a standard deviation of two up or down for most). Kiln, "
     "geometry and the kinetics of burnout are not in it. {record}."
 )
@@ -170,8 +172,7 @@ def _remarks(samples: Samples, ranking: Ranking, width: int) -> list[str]:
             "all other "
             f"properties were known; {percent(ranking.explained)} of the spread is accounted for. "
             f"Utilisation: one standard deviation up or down{call}; both as they would be once "
-            f"that "
-            "property's uncertainty is halved."
+            "own bars have told that property, which leave what differs from batch to batch."
         )
     lines.append(ASSUMED.format(reach=REACH, record=RECORD))
     if samples.clipped:
@@ -180,8 +181,8 @@ def _remarks(samples: Samples, ranking: Ranking, width: int) -> list[str]:
         rest = len(most) - SHOWN
         more = f" and {rest} more" if rest > 0 else ""
         lines.append(
-            f"Held within what is possible in some samples: {named}{more}. Densities must rise "
-            "from green over fired to full; the fired one holds, the others give way."
+            f"Held within what is possible in some samples: {named}{more}: nothing within "
+            "reach of their uncertainty was."
         )
     if samples.failed:
         lines.append(f"{samples.failed} samples could not be fired and are left out.")
@@ -255,8 +256,8 @@ def uncertainty_row(
             of(i.factor) | flag(i.through) | {
                 "first_order": short(i.first), "total": short(i.total),
                 "rank_correlation": short(i.rank_correlation),
-                "spread_factor_if_halved": short(i.spread),
-                "wrong_call_if_halved": short(i.doubt), "piece": i.piece,
+                "spread_factor_if_measured": short(i.spread),
+                "wrong_call_if_measured": short(i.doubt), "piece": i.piece,
             }
             for i in ranking.influences
         ],

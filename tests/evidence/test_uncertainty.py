@@ -141,13 +141,27 @@ def test_bounds_of_a_temperature_are_in_kelvin_as_the_card_is():
     assert bounds("strength") == (SPECS["strength"].least, SPECS["strength"].most)
 
 
-def test_what_is_held_within_its_bounds_is_counted():
+def test_a_property_ends_at_its_bound_and_is_spread_up_to_it():
     body = CARDS[BODY]
     factors = (Factor(BODY, "free_quartz"), Factor(BODY, "strength"))
     held: Counter[Factor] = Counter()
-    new = varied([body], factors, np.array([-3.0, -3.0]), held)[BODY]
-    assert new.scalar("free_quartz") == 0.0  # 8 % less three times 6 %
-    assert held == {Factor(BODY, "free_quartz"): 1}
+    drawn = [varied([body], factors, np.array([z, z]), held)[BODY].scalar("free_quartz")
+             for z in (-3.0, -2.0, -1.0, 0.0)]  # fmt: skip
+    assert drawn[0] == pytest.approx(0.0, abs=1e-12)  # 8 % less three times 6 %
+    assert drawn[-1] == pytest.approx(0.08)
+    assert np.all(np.diff(drawn) > 0.005)
+    assert not held
+
+
+def test_what_cannot_be_within_reach_is_held_and_counted():
+    body = CARDS[BODY]
+    dense = body["green_density"]
+    body = replace(body, properties={**body.properties, "green_density": replace(
+        dense, value=np.array([0.99]), uncertainty=(Uncertainty("+-", 0.001),))})  # fmt: skip
+    held: Counter[Factor] = Counter()
+    new = varied([body], (Factor(BODY, "green_density"),), np.array([0.5]), held)[BODY]
+    assert new.scalar("green_density") < new.scalar("fired_density")
+    assert held == {Factor(BODY, "green_density"): 1}
 
 
 def test_a_body_measured_as_fired_stays_so_when_its_fired_density_moves():
