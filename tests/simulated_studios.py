@@ -285,8 +285,9 @@ def table(pairs: list[Said]) -> list[str]:
         if here.any():
             share, n = float(came[here].mean()), int(here.sum())
             low, high = wilson(share, np.unique(studio[here]).size)
+            outside = "" if low <= told[here].mean() <= high else "  outside"
             lines.append(f"  {k / BINS:5.1f} to {(k + 1) / BINS:3.1f}{n:7}{told[here].mean():11.2f}"
-                         f"{share:7.2f}  {low:.2f} to {high:.2f}")  # fmt: skip
+                         f"{share:7.2f}  {low:.2f} to {high:.2f}{outside}")  # fmt: skip
     return lines
 
 
@@ -321,4 +322,4 @@ def report(samples: int, count: int) -> str:
 
 if __name__ == "__main__":
     given = [int(x) for x in sys.argv[1:3]]
-    sys.stdout.write(report(*(given + [96, 300][len(given) :])) + "\n")
+    sys.stdout.write(report(*(given + [256, 300][len(given) :])) + "\n")

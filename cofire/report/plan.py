@@ -132,7 +132,7 @@ def plan_json(plan: Plan) -> str:
         "hours": round(float(plan.proposal.printed.trace.time[-1]) / HOUR, 2),
         "gas": vessel.firing.gas_words,
         "kiln": vessel.firing.kiln.name,
-        "trade_off": [_trial(t) for t in trade_off(plan.layers)] if plan.layers else [],
+        "trade_off": _layouts(plan),
         "alternatives": [
             {
                 "what": a.what,
@@ -148,6 +148,13 @@ def plan_json(plan: Plan) -> str:
         "beyond_tables": list(plan.proposal.printed.history.extended),
     }
     return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _layouts(plan: Plan) -> list[dict[str, object]]:
+    """What more layers buy, where no designs were searched: those are in "designs"."""
+    if plan.layers is None or plan.designs is not None:
+        return []
+    return [_trial(trial) for trial in trade_off(plan.layers)]
 
 
 def _limits(search: LayerSearch | None) -> dict[str, object] | None:
@@ -413,8 +420,8 @@ def plan_text(plan: Plan) -> str:
         *(wrapped(taken(given.firing)) if given.left_open is not None else ()),
         *wrapped(sharp_line(plan.proposal)),
         *wrapped(
-            f"Probability of a crack on cooling: {percent(before)} as given, {percent(after)} as "
-            "proposed."
+            f"Probability of a crack on cooling, were the cards right: {percent(before)} as given, "
+            f"{percent(after)} as proposed."
         ),
     ]
     lines += wrapped(" ".join(filter(None, (odds_line(plan.odds), decide_line(plan.decide)))))

@@ -134,7 +134,7 @@ def _wrapped(text: str, width: int, hang: int = 0) -> list[str]:
 
 
 def _table(ranking: Ranking, width: int) -> list[str]:
-    """Properties by their share of the spread, with what halving their uncertainty would buy."""
+    """Properties by their share of the spread, with what own bars would buy."""
     if not ranking.influences:
         return ["The largest utilisation does not hang on any of these properties."]
     shown = ranking.doubt >= DOUBTFUL
