@@ -509,7 +509,7 @@ def read_steps(
         tension[:, s], sliding[:, s] = pull @ reader, slide @ reader
         below, above = material[row // 2 - 1], material[row // 2]
         pair = dundurs(young[:, below], poisson[below], young[:, above], poisson[above])
-        exponent[:, s] = [corner_exponent(float(a), float(b)) for a, b in zip(*pair, strict=True)]
+        exponent[:, s] = corner_exponent(*pair)
     return SolidSteps(
         **beside,
         radius=middle,

@@ -56,7 +56,7 @@ def dundurs(
     return (ratio * (k2 + 1.0) - (k1 + 1.0)) / whole, (ratio * (k2 - 1.0) - (k1 - 1.0)) / whole
 
 
-def corner_exponent(alpha: float, beta: float) -> float:
+def corner_exponent(alpha: npt.ArrayLike, beta: npt.ArrayLike) -> Array:
     """Exponent lambda at the edge of a square butt joint, where stress goes as r^(lambda - 1). [-]
 
     One means that the stress stays finite: it is singular only where alpha (alpha - 2 beta) > 0.
@@ -65,21 +65,32 @@ def corner_exponent(alpha: float, beta: float) -> float:
 
     Parameters
     ----------
-    alpha, beta : float
-        Dundurs' parameters. [-]
+    alpha, beta : array_like
+        Dundurs' parameters, of any shapes that go together. [-]
+
+    Returns
+    -------
+    array
+        Of their common shape.
 
     Raises
     ------
     InputError
         If no pair of solids has them.
     """
-    if not (abs(alpha) < 1.0 and abs(beta) <= 0.5):
-        msg = f"Dundurs' parameters = {alpha:g}, {beta:g}: must lie within 1 and within 0.5"
+    a, b = np.broadcast_arrays(np.asarray(alpha, np.float64), np.asarray(beta, np.float64))
+    bad = ~((np.abs(a) < 1.0) & (np.abs(b) <= 0.5))
+    if bad.any():
+        msg = (
+            f"Dundurs' parameters = {a[bad][0]:g}, {b[bad][0]:g}: must lie within 1 and within 0.5"
+        )
         raise InputError(msg)
-    if alpha * (alpha - 2.0 * beta) <= 1e-9:
-        return 1.0
+    found = np.ones(a.shape)
+    singular = a * (a - 2.0 * b) > 1e-9
+    if not singular.any():
+        return found
 
-    def residual(d: float) -> float:  # written in d = 1 - lambda, and divided by d
+    def residual(d: Array, alpha: Array, beta: Array) -> Array:  # in d = 1 - lambda, over d
         squared = (1.0 - d) ** 2
         difference = d * (2.0 - d) - np.sin(0.5 * np.pi * d) ** 2  # sin²(pi lambda/2) - lambda²
         whole = (
@@ -88,11 +99,14 @@ def corner_exponent(alpha: float, beta: float) -> float:
             + difference**2 * beta**2
             + 0.25 * np.sin(np.pi * d) ** 2
         )
-        return float(whole / d)
+        return np.asarray(whole / d)
 
-    from scipy.optimize import brentq  # slow to import, seldom needed
+    from scipy.optimize.elementwise import find_root  # slow to import, seldom needed
 
-    return 1.0 - float(brentq(residual, 1e-10, 1.0 - 1e-4, xtol=1e-14))
+    ends = np.full(int(singular.sum()), 1e-10), np.full(int(singular.sum()), 1.0 - 1e-4)
+    root = find_root(residual, ends, args=(a[singular], b[singular]), tolerances={"xatol": 1e-14})
+    found[singular] = 1.0 - root.x
+    return found
 
 
 def layer_phase(
