@@ -278,6 +278,15 @@ FIRING = _table(
         "them where the gas changes",
         example="10",
     ),
+    latest_h=Field(
+        "latest hour after the start at which someone is there to close a pack or change the gas; "
+        "a plan keeps a change of gas before it",
+        "h",
+        0.1,
+        1000.0,
+        otherwise="at any hour",
+        example="10",
+    ),
     segment=Field("the tables [[segment]]", otherwise="the pair's own window (a vessel's only)"),
 )
 SEGMENT = _table(
@@ -304,6 +313,7 @@ KILN = _table(
     source=Field("how you know: measured when, with what", default=""),
     heating=Field("the table [heating]", example="{}"),
     cooling=Field("the table [cooling]", example="{}"),
+    controller=Field("the table [controller]", otherwise="takes any firing"),
 )
 HEATING = _table(
     temperature_C=Field(
@@ -321,6 +331,24 @@ COOLING = _table(
         "how it cools shut, power off, at each; 0 in the first row only", "°C/h", 0.0, 50000.0,
         example="[0, 120, 450]",
     ),
+)  # fmt: skip
+CONTROLLER = _table(
+    segments=Field(
+        "most segments of one programme, a whole number; a ramp with the hold after it is one, and "
+        "the kiln that is off after the last, or cools hand-warm to be packed, is none",
+        "-", 1.0, float(MOST_SEGMENTS), otherwise="as many as you like", example="8",
+    ),
+    rates=Field(
+        'whether it takes "full" as a rate; with "numbers" a plan writes one that the kiln keeps '
+        "up with, up and down",
+        words=("numbers", "full"), default="full",
+    ),
+    degrees=Field("in which it counts", words=("C", "F"), default="C"),
+    step_degrees=Field("its step of temperature, in its own degrees", "°C or °F", 0.1, 20.0, 1.0),
+    step_per_h=Field(
+        "its step of rate, in its own degrees an hour", "°C/h or °F/h", 0.1, 20.0, 1.0
+    ),
+    step_min=Field("its step of a hold", "min", 0.1, 60.0, 1.0),
 )  # fmt: skip
 
 # ----------------------------------------------------------------------------------------------
@@ -562,6 +590,7 @@ FORMATS: Mapping[str, tuple[Section, ...]] = MappingProxyType(
             Section("", "what your kiln can do; measure it", KILN),
             Section("[heating]", "at full power", HEATING),
             Section("[cooling]", "shut, power off", COOLING),
+            Section("[controller]", "what its controller takes; a plan keeps to it", CONTROLLER),
         ),
         "material": (
             Section("", "a card; temperatures and units are in the names", MATERIAL),

@@ -265,7 +265,7 @@ def firing(
     from cofire.firing.program import Firing, Segment, checked, find_kiln, known_gas, load_kilns
     from cofire.materials.catalogue import load_cards
     from cofire.report.forms import new_firing
-    from cofire.report.read_again import rate_text, toml_value
+    from cofire.report.read_again import rate_text, toml_value, whole
     from cofire.units import HOUR, MINUTE, celsius, kelvin
     from cofire.vessel import OpenFiring, read_vessel
 
@@ -291,9 +291,9 @@ def firing(
     segments = []
     for note, s in zip(notes, found.segments, strict=False):
         speed = rate_text(s)
-        row = {"to_C": f"{celsius(s.target):.0f}",
+        row = {"to_C": whole(celsius(s.target)),
                "rate_C_per_h": speed if speed != "full" else '"full"',
-               "hold_min": f"{s.hold / MINUTE:.0f}"}  # fmt: skip
+               "hold_min": whole(s.hold / MINUTE)}  # fmt: skip
         segments.append(row | ({"note": f'"{note}"'} if note else {}))
     text = new_firing(
         name or found.name,
@@ -301,6 +301,7 @@ def firing(
         found.kiln.name,
         given_gas or (found.gas if vessel is not None else ""),
         f"{found.lag / MINUTE:.6g}" if vessel is not None else "",
+        f"{found.latest / HOUR:g}" if found.latest < float("inf") else "",
     )
     _refuse_firing(text, tables)
     then = f"cofire firing {_quoted(out)}{_own(tables)}"

@@ -21,6 +21,7 @@ from cofire.design.plan import TENFOLD, Plan, Scan
 from cofire.design.schedule import Schedule
 from cofire.design.starting import taken
 from cofire.errors import CofireError
+from cofire.firing.controller import set_words
 from cofire.firing.program import FULL
 from cofire.production.job import job_for, pure_materials
 from cofire.report import figures
@@ -47,6 +48,7 @@ from cofire.report.read_again import (
     firing_toml,
     planned_vessel,
     rate_text,
+    whole,
 )
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import designs_figure, stress_figure, trade_off_figure
@@ -339,7 +341,8 @@ def schedule_text(schedule: Schedule) -> str:
     for choice in schedule.choices:
         s = choice.segment
         rate = rate_text(s) + (" °C/h" if s.rate < float("inf") else "")
-        head = f"{celsius(s.target):4.0f} °C {rate:>9} {s.hold / MINUTE:4.0f} min   "
+        to, hold = whole(celsius(s.target)), whole(s.hold / MINUTE)
+        head = f"{to:>4} °C {rate:>9} {hold:>4} min   "
         head += f"{s.gas}: " if s.gas else ""
         lines += wrapped(head.replace(" ", "\u00a0") + choice.reason, len(head))
     lines += wrapped(
@@ -354,6 +357,8 @@ def schedule_text(schedule: Schedule) -> str:
             else "No firing tried brings every flag to its target; this one comes nearest."
         )
     )
+    if words := set_words(schedule.firing):
+        lines += wrapped(words)
     if not schedule.finished:
         lines.append("Interrupted: the best so far.")
     return "\n".join(lines).replace("\u00a0", " ") + "\n"

@@ -22,6 +22,7 @@ from cofire.assessment.rule import CAUTION, GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
 from cofire.design.ladder import LADDER, RING
 from cofire.design.starting import taken
+from cofire.firing.controller import set_words, switched_off
 from cofire.production.changeovers import DONE
 from cofire.production.job import happenings, kiln_steps, pure_materials
 from cofire.production.paste import COARSE
@@ -32,8 +33,9 @@ from cofire.report.imperial import SHORT, imperial, in_unit
 from cofire.report.job import expected, grams, said
 from cofire.report.job_figures import curve_picture, data_uri, event_words, letter
 from cofire.report.pot import section_picture, worst_words
+from cofire.report.read_again import rate_text, whole
 from cofire.report.verdict import ends_line, harm, number, place, sharp_line, unsure
-from cofire.units import HOUR, MINUTE, celsius, kelvin
+from cofire.units import MINUTE, celsius, kelvin
 from cofire.vessel import Printer
 
 if TYPE_CHECKING:
@@ -239,12 +241,13 @@ def programme(steps: Sequence[Step]) -> Table:
         One row a segment.
     """
     rows = []
+    off = switched_off(tuple(s.segment for s in steps if s.segment is not None))
     for n, step in enumerate(steps, 1):
         asked = step.segment
         told = ["off", "", ""]
         if asked is not None:
-            rate = f"{asked.rate * HOUR:.0f}" if math.isfinite(asked.rate) else "full"
-            told = [rate, f"{celsius(asked.target):.0f}", f"{asked.hold / MINUTE:.0f}"]
+            target, hold = whole(celsius(asked.target)), whole(asked.hold / MINUTE)
+            told = ["off" if off[n - 1] else rate_text(asked), target, hold]
         rows.append([f"{TICK}{n}", *told, _kiln_does(step), clock(step.end), ""])
     return Table(
         key="programme",
@@ -326,6 +329,7 @@ def firing_line(firing: Firing, curve: Trace, limit: float, bound: str) -> Text:
         f"Fired in {gas[0]}{turns}; "
         f"the programme is the kiln's, the ware follows {firing.lag / MINUTE:.0f} min later and "
         f"peaks at {celsius(curve.peak):.0f} °C. {heat_work_line(curve, chart=False)}",
+        f" {set_words(firing)}" if firing.kiln.controller.given else "",
     )  # fmt: skip
 
 
