@@ -216,7 +216,13 @@ PRINTER = _table(
     ),
 )
 JOINT = _table(
-    blends=Field("most blends you will mix, a whole number", "-", 0.0, 12.0, 3.0),
+    blends=Field(
+        "most blends you will mix, a whole number; 2 means at most 3 changes of paste",
+        "-",
+        0.0,
+        12.0,
+        3.0,
+    ),
     height_mm=Field(
         "tallest transition between the two zones", MM, 0.0, 2000.0, otherwise="half the vessel"
     ),
@@ -243,6 +249,16 @@ CHOICES = _table(
         'thinnest and thickest wall that a plan may choose; with shape = "cylinder"', MM, 0.5,
         100.0, otherwise="as drawn", example="[3, 5]",
     ),
+    roads=Field(
+        "whole: only walls of a whole number of roads of nozzle_mm, each as narrow as its paste "
+        "becomes when fired, by the mean of both; with wall_mm",
+        words=("any", "whole"), default="any",
+    ),
+    materials=Field(
+        "list of names of cards and of fillers or frits: partners, alternatives and recipes then "
+        "offer nothing else; the bands' own always count",
+        otherwise="all of the tables", example='["fine silver", "fritted body", "leucite powder"]',
+    ),
 )  # fmt: skip
 PASTE = _table(
     waste_percent=Field("paste lost in bowl, syringe and first lines", "%", 0.0, 200.0, 15.0),
@@ -252,6 +268,10 @@ PRICES = _table(
     currency=Field("printed beside each sum", default="", example='"EUR"'),
     per_kWh=Field("price of current; with kiln_kW", "currency/kWh", 0.0, 1e4, 0.0),
     kiln_kW=Field("of the kiln at full power; with per_kWh", "kW", 0.0, 1e3, 0.0),
+    per_hour=Field(
+        "price of an hour of the kiln, from its start until the ware is cold", "currency/h", 0.0,
+        1e5, 0.0,
+    ),
     per_kg=Field(
         'table of prices by name of a powder, and of "binder"', "currency/kg", 0.0, 1e7,
         otherwise="no powder is counted", example='{ "fine silver" = 900 }',

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
@@ -57,7 +58,7 @@ def _asked(value: T | None, usual: T | None, question: str, option: str) -> T:
         answer: Any = typer.prompt(question, default=usual, err=True, type=type(usual or ""))
         return answer  # type: ignore[no-any-return]
     if usual is None:
-        raise InputError(f"{option} is missing; {question}")
+        raise typer.BadParameter(f"{option} is missing; {question}")
     return usual
 
 
@@ -173,6 +174,13 @@ def vessel(
     tall = 0.25 * height if middle_mm is None else middle_mm
     if between and height > 0.0:
         share = 0.5 * (1.0 - tall / height)
+    stacked = [name for name in (names[0], between, names[1]) if name]
+    alike = next((a for a, b in pairwise(stacked) if a == b), None)
+    if alike is not None:
+        raise InputError(
+            f"--above: {alike} on {alike}; give two materials, one a metal and one a ceramic or a "
+            "blend of both"
+        )
     printer = {
         key: value
         for key, value in (

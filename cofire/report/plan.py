@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import json
 import math
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,11 +24,14 @@ from cofire.errors import CofireError
 from cofire.firing.controller import set_words
 from cofire.firing.program import FULL
 from cofire.production.job import job_for, pure_materials
+from cofire.production.paste import Cost
+from cofire.production.trade_off import PROPOSED, costs_of
 from cofire.report import figures
 from cofire.report import stress as stress_text
 from cofire.report.designs import (
     ALMOST,
     LITTLE,
+    NO_COSTS,
     decide_line,
     designs_row,
     designs_text,
@@ -40,6 +43,7 @@ from cofire.report.designs import (
     recipes_lines,
 )
 from cofire.report.firing import kiln_csv
+from cofire.report.job import cost_line
 from cofire.report.job_figures import firing_figure
 from cofire.report.pot import pot_figure
 from cofire.report.read_again import (
@@ -68,13 +72,15 @@ if TYPE_CHECKING:
 SCHEMA = 1
 
 
-def plan_json(plan: Plan) -> str:
+def plan_json(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
     """The plan as one JSON object with its schema number.
 
     Parameters
     ----------
     plan : Plan
         From `propose`.
+    costs : mapping
+        Of each number of changes of paste, from `costs_of`; none without prices.
 
     Returns
     -------
@@ -112,7 +118,7 @@ def plan_json(plan: Plan) -> str:
             "heights_mm": [_mm(height) for height in plan.layout.each],
             "middle_mm": _mm(plan.layout.middle),
         },
-        "designs": designs_row(plan.designs, plan.odds),
+        "designs": designs_row(plan.designs, plan.odds, costs),
         "measure_first": [
             {"material": f.material, "property": f.name, "share": round(share, 3)}
             for f, share in plan.decide
@@ -131,6 +137,7 @@ def plan_json(plan: Plan) -> str:
             for s in vessel.firing.segments
         ],
         "why": [c.reason for c in plan.schedule.choices] if plan.schedule else None,
+        "cost": None if PROPOSED not in costs else round(costs[PROPOSED].total, 2),
         "hours": round(float(plan.proposal.printed.trace.time[-1]) / HOUR, 2),
         "gas": vessel.firing.gas_words,
         "kiln": vessel.firing.kiln.name,
@@ -393,13 +400,15 @@ def nearer_line(plan: Plan) -> str:
     return ""
 
 
-def plan_text(plan: Plan) -> str:
+def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
     """The plan in a screenful.
 
     Parameters
     ----------
     plan : Plan
         From `propose`.
+    costs : mapping
+        Of each number of changes of paste, from `costs_of`; none without prices.
 
     Returns
     -------
@@ -445,7 +454,8 @@ def plan_text(plan: Plan) -> str:
         lines += ["", "pastes that would keep more, in the same layout and firing:"]
         lines += [row for text in recipes_lines(plan.recipes) for row in wrapped(text, 2)]
     if plan.designs is not None:
-        lines += ["", designs_text(plan.designs).rstrip()]
+        currency = vessel.prices.currency if vessel.prices is not None else ""
+        lines += ["", designs_text(plan.designs, costs, currency).rstrip()]
         if plan.layers is not None:
             for bound in plan.layers.bounds:
                 lines += [] if "1/β" in bound else wrapped(bound)
@@ -462,6 +472,12 @@ def plan_text(plan: Plan) -> str:
         ]
     else:
         lines += ["", "firing: as given"]
+    if price := costs.get(PROPOSED):
+        lines += ["", *wrapped(f"As proposed, {cost_line(price, vessel.prices)}.")]
+    if vessel.free.materials:
+        lines += wrapped(
+            f"Offered is only what the file names: {', '.join(vessel.free.materials)}."
+        )
     if plan.alternatives:
         lines += ["", "instead, with the utilisation each would reach:"]
         for a in plan.alternatives:
@@ -606,8 +622,14 @@ def write_plan(
         reasons = {n: c.reason for n, c in enumerate(plan.schedule.choices)}
     vessel = plan.vessel
     bands = band_stresses(plan.proposal.printed)
+    missing: list[str] = []
+    costs: Mapping[int, Cost] = NO_COSTS
+    try:
+        costs = costs_of(plan)
+    except CofireError as error:
+        missing.append(f"cost: {error}")
     texts = {
-        "plan.json": plan_json(plan),
+        "plan.json": plan_json(plan, costs),
         "bands.csv": bands_csv(vessel),
         "firing.csv": firing_csv(vessel.firing, reasons),
         "kiln_C.csv": kiln_csv(vessel.firing, "C"),
@@ -631,9 +653,8 @@ def write_plan(
         jobs.append(("trade_off.png", _drawn, (designs_figure, plan.designs)))
     elif plan.layers is not None:
         jobs.append(("trade_off.png", _drawn, (trade_off_figure, plan.layers)))
-    missing: list[str] = []
     files: dict[str, bytes] = {name: text.encode() for name, text in texts.items()}
-    text = plan_text(plan)
+    text = plan_text(plan, costs)
     for name, found in each(_made, jobs, executor):
         if isinstance(found, str):
             missing.append(f"{name}: {found}")

@@ -30,7 +30,7 @@ from cofire.report.designs import percent
 from cofire.report.firing import heat_work_line
 from cofire.report.html import Name, Strong, Text, environment, plain
 from cofire.report.imperial import SHORT, imperial, in_unit
-from cofire.report.job import expected, grams, said
+from cofire.report.job import expected, grams, roads_line, said
 from cofire.report.job_figures import curve_picture, data_uri, event_words, letter
 from cofire.report.pot import section_picture, worst_words
 from cofire.report.read_again import rate_text, whole
@@ -403,6 +403,7 @@ def print_line(m: Job) -> Text:
             f"the layer below; half a road is {1e3 * o.limit:.2f} mm. Support it, or change the "
             "shape. ",
         )
+    parts.append(f"{roads_line(m)} ")
     for n, most in enumerate(m.purity, 1):
         if most < DONE:
             parts += (
