@@ -643,7 +643,10 @@ def opened_reason(vessel: Vessel, pure: Sequence[Card], rest: Segment, reached: 
         return ""
     bench = Bench({card.name: card for card in pure}, extend=True)
     how = Packing("air", gas, Segment(COLD, np.inf))
-    segment, _, firing = _burnout(vessel, bench, pure, rest, how)
+    try:
+        segment, _, firing = _burnout(vessel, bench, pure, rest, how)
+    except ModelError:  # nobody is there, or the controller takes too few segments
+        return ""
     flags = [CORE.named(flag) for flag in core_of(bench.history(firing, pure), pure)]
     left = max(flags, key=attrgetter("counted"))
     if left.counted >= TIE * reached.counted:

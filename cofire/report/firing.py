@@ -8,7 +8,7 @@ import numpy as np
 
 from cofire.errors import OutOfRange
 from cofire.firing.cones import read_cones
-from cofire.firing.controller import switched_off
+from cofire.firing.controller import set_words, switched_off, too_late, unset
 from cofire.firing.kiln import Trace
 from cofire.firing.program import Firing, Kiln
 from cofire.physics.heatwork import cone_equivalent
@@ -82,6 +82,7 @@ def as_text(firing: Firing, curve: Trace) -> str:
         lines.append(
             f"{s.gas} from {hours:.2f} h on, ware at {celsius(float(curve.ware[s.first])):.0f} °C"
         )
+    lines += _at_the_kiln(firing, curve)
     behind = float(np.max(np.abs(curve.kiln - curve.ware)))
     lines += [
         "",
@@ -90,6 +91,19 @@ def as_text(firing: Firing, curve: Trace) -> str:
         *wrapped(heat_work_line(curve)),
     ]
     return "\n".join(lines) + "\n"
+
+
+def _at_the_kiln(firing: Firing, curve: Trace) -> list[str]:
+    """How it is set on its controller or why it cannot be, and who would have to be there."""
+    lines = [f"cannot be set on its controller: {clause}" for clause in unset(firing)]
+    if words := set_words(firing):
+        lines.append(words)
+    if (late := too_late(firing, curve)) is not None:
+        lines.append(
+            f"the gas is changed after {late / HOUR:.2f} h, someone is there until "
+            f"{firing.latest / HOUR:g} h"
+        )
+    return [row for line in lines for row in wrapped(line)]
 
 
 def as_csv(curve: Trace) -> str:

@@ -141,6 +141,8 @@ def plan_json(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
         "hours": round(float(plan.proposal.printed.trace.time[-1]) / HOUR, 2),
         "gas": vessel.firing.gas_words,
         "kiln": vessel.firing.kiln.name,
+        "controller": set_words(vessel.firing) or None,
+        "latest_h": _hours(vessel.firing.latest),
         "trade_off": [_trial(t) for t in trade_off(plan.layers)] if plan.layers else [],
         "alternatives": [
             {
@@ -157,6 +159,10 @@ def plan_json(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
         "beyond_tables": list(plan.proposal.printed.history.extended),
     }
     return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _hours(time: float) -> float | None:
+    return round(time / HOUR, 2) if math.isfinite(time) else None
 
 
 def _limits(search: LayerSearch | None) -> dict[str, object] | None:
