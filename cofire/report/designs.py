@@ -201,7 +201,7 @@ def _proposal(search: DesignSearch) -> str:
             "changes."
         )
     if chosen.design.wall:
-        told.append(f"Wall {1e3 * chosen.design.wall:.1f} mm.")
+        told.append(f"Wall {1e3 * chosen.design.wall:.3g} mm.")
     drawn = search.given.design.dead_volume if search.given is not None else None
     if drawn is not None and chosen.design.dead_volume != drawn:
         told.append(

@@ -16,6 +16,7 @@ from cofire.assessment.check import Check
 from cofire.assessment.response import band_stresses
 from cofire.assessment.rule import GO, Flag
 from cofire.assessment.windows import ceiling
+from cofire.design.constraints import in_fired_size
 from cofire.design.layers import LayerSearch, Trial, trade_off
 from cofire.design.plan import TENFOLD, Plan, Scan
 from cofire.design.schedule import Schedule
@@ -452,6 +453,8 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
         for b, how in zip(vessel.bands, held, strict=True)
     ]
     lines += wrapped(ends_line(plan.proposal))
+    if words := roads_words(plan):
+        lines += wrapped(words)
     lines += wrapped(
         'Each end band may have height = "fixed", "at least" or "free" in the file; without it and '
         "without a place in [joint], the lower of the two is fixed as written."
@@ -496,6 +499,33 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
             note = f"; {a.note}" if a.note else ""
             lines += [f"  {row}" for row in wrapped(f"{a.what}: {figure}{note}", 2)]
     return "\n".join(lines).rstrip() + "\n"
+
+
+def roads_words(plan: Plan) -> str:
+    """How many whole roads the proposed wall is, where the file asks for whole ones.
+
+    Parameters
+    ----------
+    plan : Plan
+        From `propose`.
+
+    Returns
+    -------
+    str
+        A sentence; empty where any wall will do.
+    """
+    vessel = plan.vessel
+    if not vessel.free.roads:
+        return ""
+    cards = pure_materials(plan.proposal.designed)
+    road = in_fired_size(vessel, cards[0], cards[-1]).printer.nozzle
+    wall = float(vessel.wall[-1])
+    count = round(wall / road)
+    return (
+        f"The wall of {1e3 * wall:.3g} mm is {count} whole road{'s' * (count > 1)} of "
+        f"{1e3 * vessel.printer.nozzle:g} mm, each {1e3 * road:.2f} mm wide when fired, in the mean "
+        "of both pastes."
+    )
 
 
 def holds(vessel: Vessel) -> list[str]:
