@@ -523,8 +523,8 @@ def roads_words(plan: Plan) -> str:
     count = round(wall / road)
     return (
         f"The wall of {1e3 * wall:.3g} mm is {count} whole road{'s' * (count > 1)} of "
-        f"{1e3 * vessel.printer.nozzle:g} mm, each {1e3 * road:.2f} mm wide when fired, in the mean "
-        "of both pastes."
+        f"{1e3 * vessel.printer.nozzle:g} mm, each {1e3 * road:.2f} mm wide when fired, in the "
+        "mean of both pastes."
     )
 
 
