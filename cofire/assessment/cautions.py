@@ -14,6 +14,8 @@ from cofire.units import HOUR, celsius
 
 SHOWN = 3
 """Clauses of one caution. [-]"""
+AT_THE_KILN = ("controller", "nobody there")
+"""Hazards by which the firing is another one than was judged: told first."""
 DEFER = "Local codes and licensed practice come first."
 
 
@@ -57,7 +59,7 @@ def _at_the_kiln(firing: Firing, curve: Trace) -> list[Caution]:
         more = f"; and {len(clauses) - SHOWN} more" if len(clauses) > SHOWN else ""
         found.append(
             Caution(
-                "controller",
+                AT_THE_KILN[0],
                 f"The firing as written cannot be set on the controller of the {firing.kiln.name}: "
                 f"{'; '.join(clauses[:SHOWN])}{more}. Another one would be fired than was judged; "
                 "cofire schedule proposes one that can be set.",
@@ -67,7 +69,7 @@ def _at_the_kiln(firing: Firing, curve: Trace) -> list[Caution]:
     if (late := too_late(firing, curve)) is not None:
         found.append(
             Caution(
-                "nobody there",
+                AT_THE_KILN[1],
                 f"The gas is changed {late / HOUR:.1f} h after the start; someone is there until "
                 f"{firing.latest / HOUR:g} h. Start later in the day, or burn out faster.",
                 "latest_h of the firing",

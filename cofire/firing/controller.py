@@ -209,6 +209,26 @@ def set_words(firing: Firing) -> str:
     return f"Set on its controller: {told}, in its steps of {degrees} and minutes, then off."
 
 
+def presence_words(firing: Firing, curve: Trace) -> str:
+    """When someone is needed for a change of gas, in a sentence; empty where no hour is named.
+
+    Parameters
+    ----------
+    firing : Firing
+        With the latest hour.
+    curve : Trace
+        What kiln and ware do under it.
+    """
+    when = changes_at(curve)
+    if not when or not np.isfinite(firing.latest):
+        return ""
+    hours = " and ".join(f"{one / HOUR:.1f}" for one in when)
+    return (
+        f"Someone is needed {hours} h after the start, to change the gas; there until "
+        f"{firing.latest / HOUR:g} h."
+    )
+
+
 def _between(count: float) -> bool:
     """Whether a number of steps is not whole."""
     return abs(count - round(count)) > 10.0 * ROUNDING

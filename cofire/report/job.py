@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from cofire.assessment.cautions import AT_THE_KILN, cautions
 from cofire.design.ladder import LADDER, RING
 from cofire.production.changeovers import DONE, metal_shares
 from cofire.production.job import Job
@@ -494,6 +495,9 @@ def job_text(m: Job) -> str:
     lines = _wrapped(
         f"{m.response.vessel.name}: {m.verdict.word}, decided by {flag.rule}, {flag.zone}"
     )
+    for hazard in cautions(m.response):
+        if hazard.hazard in AT_THE_KILN:
+            lines += _wrapped(f"! {hazard.hazard}: {hazard.text}")
     lines += (
         _print_lines(m) + _band_lines(m) + _cost_lines(m) + _changeover_lines(m) + _piece_lines(m)
     )

@@ -22,7 +22,8 @@ from cofire.design.plan import TENFOLD, Plan, Scan
 from cofire.design.schedule import Schedule
 from cofire.design.starting import taken
 from cofire.errors import CofireError
-from cofire.firing.controller import set_words
+from cofire.firing.controller import presence_words, set_words
+from cofire.firing.kiln import trace
 from cofire.firing.program import FULL
 from cofire.production.job import job_for, pure_materials
 from cofire.production.paste import Cost
@@ -371,7 +372,8 @@ def schedule_text(schedule: Schedule) -> str:
             else "No firing tried brings every flag to its target; this one comes nearest."
         )
     )
-    if words := set_words(schedule.firing):
+    firing = schedule.firing
+    for words in filter(None, (set_words(firing), presence_words(firing, trace(firing)))):
         lines += wrapped(words)
     if not schedule.finished:
         lines.append("Interrupted: the best so far.")

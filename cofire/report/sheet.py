@@ -22,7 +22,7 @@ from cofire.assessment.rule import CAUTION, GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
 from cofire.design.ladder import LADDER, RING
 from cofire.design.starting import taken
-from cofire.firing.controller import set_words, switched_off
+from cofire.firing.controller import presence_words, set_words, switched_off
 from cofire.production.changeovers import DONE
 from cofire.production.job import happenings, kiln_steps, pure_materials
 from cofire.production.paste import COARSE
@@ -329,7 +329,7 @@ def firing_line(firing: Firing, curve: Trace, limit: float, bound: str) -> Text:
         f"Fired in {gas[0]}{turns}; "
         f"the programme is the kiln's, the ware follows {firing.lag / MINUTE:.0f} min later and "
         f"peaks at {celsius(curve.peak):.0f} °C. {heat_work_line(curve, chart=False)}",
-        f" {set_words(firing)}" if firing.kiln.controller.given else "",
+        *(f" {words}" for words in (set_words(firing), presence_words(firing, curve)) if words),
     )  # fmt: skip
 
 

@@ -62,10 +62,10 @@ def test_a_list_holds_cards_and_fillers_and_a_wrong_name_is_told_with_the_neares
 
 
 def test_nothing_else_is_offered_but_the_bands_own_always_are():
-    vessel = listing("copper", "quartz powder")
+    vessel = listing("copper", "quartz flour")
     assert set(cards_at_hand(vessel, CARDS)) == {"copper", "fine silver", "fritted body"}
-    assert set(cards_at_hand(vessel, FILLERS, fillers=True)) == {"quartz powder"} & set(FILLERS)
-    assert set(outside(vessel, FILLERS)) == set(FILLERS) - {"quartz powder"}
+    assert set(cards_at_hand(vessel, FILLERS, fillers=True)) == {"quartz flour"}
+    assert set(outside(vessel, FILLERS)) == set(FILLERS) - {"quartz flour"}
     free = tea_light_to_plan()
     assert cards_at_hand(free, CARDS) == dict(CARDS)
     assert outside(free, FILLERS) == {}

@@ -13,13 +13,19 @@ from cofire.design.programme import DOWN, DRYING, SLOW, SOAK, merged_words
 from cofire.design.schedule import propose_schedule
 from cofire.design.starting import started
 from cofire.errors import ModelError
-from cofire.firing.controller import changes_at, programmes, switched_off, unset
+from cofire.firing.controller import (
+    changes_at,
+    presence_words,
+    programmes,
+    switched_off,
+    unset,
+)
 from cofire.firing.kiln import trace
 from cofire.firing.program import Controller, Firing, read_firing
 from cofire.report.firing import kiln_csv
 from cofire.report.plan import schedule_text
 from cofire.report.read_again import firing_csv, firing_toml
-from cofire.units import HOUR, ROOM, kelvin
+from cofire.units import HOUR
 from cofire.vessel import OpenFiring, Vessel
 from tests.fired import CARDS, KILNS, tea_light
 from tests.planned import joined, not_followed, tea_light_to_plan
@@ -173,4 +179,8 @@ def test_check_says_what_cannot_be_set_and_who_is_missing() -> None:
     assert "3 segments, it takes 2" in few["controller"]
     late = read_firing([(500, 60, 60, "air"), (860, 150, 75, "carbon")], KILNS)
     assert "changed 9.0 h after" in told(replace(late, latest=8.0 * HOUR))["nobody there"]
-    assert kelvin(25.0) > ROOM
+    curve = trace(late)
+    assert presence_words(replace(late, latest=10.0 * HOUR), curve) == (
+        "Someone is needed 9.0 h after the start, to change the gas; there until 10 h."
+    )
+    assert presence_words(late, curve) == presence_words(response.vessel.firing, curve) == ""
