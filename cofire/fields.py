@@ -299,8 +299,8 @@ FIRING = _table(
         example="10",
     ),
     latest_h=Field(
-        "latest hour after the start at which someone is there to close a pack or change the gas; "
-        "a plan keeps a change of gas before it",
+        "latest hour after the start at which someone is there to close a hot pack or change the "
+        "gas of a running kiln; a plan keeps that before it. One that is closed hand-warm waits",
         "h",
         0.1,
         1000.0,

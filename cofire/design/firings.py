@@ -532,7 +532,7 @@ def _burnout(
         worst = max(flags, key=attrgetter("counted"))
         curve = bench.trace(firing)
         if too_late(firing, curve) is not None:
-            late.append((max(changes_at(curve)), worst))
+            late.append((max(changes_at(firing, curve)), worst))
             continue
         tried.append((segment, worst, firing))
         if worst.grade == GO:

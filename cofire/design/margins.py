@@ -298,7 +298,7 @@ def freer_firings(
                 if any(s.rate == np.inf and not o for s, o in zip(free.segments, off, strict=True)):
                     what = 'rates of the controller from "numbers" to "full"'
             else:
-                when = max(changes_at(trace(free)), default=0.0)
+                when = max(changes_at(free, trace(free)), default=0.0)
                 if when > latest:
                     hours = np.ceil(10.0 * when / HOUR - 1e-6) / 10.0
                     what = f"latest_h from {latest / HOUR:g} to {hours:g}"

@@ -168,7 +168,7 @@ def told(kiln: Kiln, wishes: Sequence[Wish], joined: int = 0) -> list[Part]:
         for one in followed(kiln, here, set_one):
             last = one.target == set_one.target
             at = one.target if last else on_step(controller, one.target)
-            if not last and at in (here, set_one.target):
+            if (at == here and not one.hold) or (at == set_one.target and not last):
                 continue  # shorter than a step
             one = replace(one, target=at, rate=slower(controller, one.rate))
             parts.append(Part(one, (wish.stage,), here, set_one.rate, last))

@@ -247,7 +247,7 @@ def too_late_words(whole: Frame, settings: Sequence[Setting]) -> str:
         Without a full stop.
     """
     firings = [whole.fired(setting) for setting in settings]
-    soonest = min(max(changes_at(trace(firing))) for firing in firings)
+    soonest = min(max(changes_at(firing, trace(firing))) for firing in firings)
     return too_late_line(whole.firing.latest, soonest)
 
 

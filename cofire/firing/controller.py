@@ -219,7 +219,7 @@ def presence_words(firing: Firing, curve: Trace) -> str:
     curve : Trace
         What kiln and ware do under it.
     """
-    when = changes_at(curve)
+    when = changes_at(firing, curve)
     if not when or not np.isfinite(firing.latest):
         return ""
     hours = " and ".join(f"{one / HOUR:.1f}" for one in when)
@@ -234,15 +234,26 @@ def _between(count: float) -> bool:
     return abs(count - round(count)) > 10.0 * ROUNDING
 
 
-def changes_at(curve: Trace) -> list[float]:
-    """When the gas changes and someone must be there. [s]
+def changes_at(firing: Firing, curve: Trace) -> list[float]:
+    """When the gas changes while the kiln runs, so that someone must be there. [s]
+
+    A pack that is closed hand-warm, with the kiln off, waits for whoever comes and starts the next
+    programme: such a change is not among them.
 
     Parameters
     ----------
+    firing : Firing
+        With its gases.
     curve : Trace
-        What kiln and ware do.
+        What kiln and ware do under it.
     """
-    return [float(curve.time[stretch.first]) for stretch in curve.stretches[1:]]
+    off, gases = switched_off(firing.segments), firing.gases
+    changes = [n for n in range(1, len(gases)) if gases[n] != gases[n - 1]]
+    return [
+        float(curve.time[stretch.first])
+        for n, stretch in zip(changes, curve.stretches[1:], strict=False)
+        if not off[n - 1]
+    ]
 
 
 def too_late(firing: Firing, curve: Trace) -> float | None:
@@ -255,5 +266,5 @@ def too_late(firing: Firing, curve: Trace) -> float | None:
     curve : Trace
         What kiln and ware do under it.
     """
-    last = max(changes_at(curve), default=0.0)
+    last = max(changes_at(firing, curve), default=0.0)
     return last if last > firing.latest + 1.0 else None

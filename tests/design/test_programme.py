@@ -9,7 +9,7 @@ import pytest
 
 from cofire.assessment.cautions import cautions
 from cofire.design.firings import COOLINGS, RAMPS, USUAL, Setting, frame
-from cofire.design.programme import DOWN, DRYING, SLOW, SOAK, merged_words
+from cofire.design.programme import DOWN, DRYING, SLOW, SOAK, Wish, merged_words, told
 from cofire.design.schedule import propose_schedule
 from cofire.design.starting import started
 from cofire.errors import ModelError
@@ -21,11 +21,11 @@ from cofire.firing.controller import (
     unset,
 )
 from cofire.firing.kiln import trace
-from cofire.firing.program import Controller, Firing, read_firing
+from cofire.firing.program import Controller, Firing, Segment, read_firing
 from cofire.report.firing import kiln_csv
 from cofire.report.plan import schedule_text
 from cofire.report.read_again import firing_csv, firing_toml
-from cofire.units import HOUR
+from cofire.units import HOUR, kelvin
 from cofire.vessel import OpenFiring, Vessel
 from tests.fired import CARDS, KILNS, tea_light
 from tests.planned import joined, not_followed, tea_light_to_plan
@@ -38,6 +38,10 @@ def on(controller: Controller, vessel: Vessel | None = None) -> Vessel:
     vessel = vessel or joined(tea_light_to_plan(), "fine silver", "fritted body")
     kiln = replace(vessel.firing.kiln, controller=controller)
     return replace(vessel, firing=replace(vessel.firing, kiln=kiln))
+
+
+def closed(firing: Firing) -> list[float]:
+    return changes_at(firing, trace(firing))
 
 
 def packed(latest: float = np.inf) -> Vessel:
@@ -73,14 +77,25 @@ def test_whatever_the_controller_takes_is_what_is_set(segments: int, fahrenheit:
 def test_without_a_limit_nothing_is_joined_and_all_is_whole() -> None:
     whole = frame(on(replace(NUMBERS, numbers=False, given=False)), CARDS)
     setting = Setting(1, USUAL, USUAL)
-    told, wished = whole.told(setting), whole.segments(setting)
-    assert [part.stages for part in told] == [(w.stage,) for w in whole.wishes(setting)]
-    for part, wish in zip(told[:-1], wished[:-1], strict=True):  # the kiln is slower in the end
+    parts, wished = whole.told(setting), whole.segments(setting)
+    assert [part.stages for part in parts] == [(w.stage,) for w in whole.wishes(setting)]
+    for part, wish in zip(parts[:-1], wished[:-1], strict=True):  # the kiln is slower in the end
         assert part.segment.target == pytest.approx(wish.target, abs=0.5)
         assert (part.segment.rate, part.segment.hold) == (wish.rate, wish.hold)
-    assert all(abs(p.segment.target % 1.0 - 0.15) < 1e-9 for p in told)
+    assert all(abs(p.segment.target % 1.0 - 0.15) < 1e-9 for p in parts)
     asked = trace(replace(whole.firing, segments=tuple(wished)))
     assert trace(whole.fired(setting)).time[-1] == pytest.approx(asked.time[-1], rel=2e-3)
+
+
+def test_what_is_shorter_than_a_step_is_no_segment() -> None:
+    coarse = Controller(temperature=20.0, given=True)
+    kiln = replace(tea_light_to_plan().firing.kiln, controller=coarse)
+    wishes = [
+        Wish(SOAK, Segment(kelvin(900.0), 100.0 / HOUR, 600.0)),
+        Wish(DOWN, Segment(kelvin(893.0), np.inf)),
+        Wish(SLOW, Segment(kelvin(600.0), 60.0 / HOUR)),
+    ]
+    assert [part.stages for part in told(kiln, wishes)] == [(SOAK,), (SLOW,)]
 
 
 def test_drying_and_burnout_go_first_or_both_coolings_whichever_the_search_takes() -> None:
@@ -139,13 +154,13 @@ def test_a_pack_that_is_closed_hand_warm_makes_two_programmes() -> None:
 def test_a_pack_is_closed_while_someone_is_there_or_the_hours_are_named() -> None:
     free = frame(packed(), CARDS)
     setting = Setting(1, USUAL, USUAL)
-    (when,) = changes_at(trace(free.fired(setting)))
+    (when,) = closed(free.fired(setting))
     assert frame(packed(when + 60.0), CARDS).burnout == free.burnout
     body = CARDS["talc body"].scaled("particle_size", 0.005).scaled("binder", 3.0)
     slow = {**CARDS, "talc body": body}
     wide, tight = frame(packed(), slow), frame(packed(when + 60.0), slow)
-    assert changes_at(trace(wide.fired(setting)))[0] > when + 60.0
-    assert changes_at(trace(tight.fired(setting)))[0] <= when + 61.0
+    assert closed(wide.fired(setting))[0] > when + 60.0
+    assert closed(tight.fired(setting))[0] <= when + 61.0
     assert tight.in_time(setting)
     assert "someone is there until" in tight.burnout_reason
     with pytest.raises(ModelError) as refused:
@@ -170,15 +185,15 @@ def test_check_says_what_cannot_be_set_and_who_is_missing() -> None:
     assert not {"controller", "nobody there"} & {c.hazard for c in cautions(response)}
     kiln = replace(response.vessel.firing.kiln, controller=Controller(2, given=True))
 
-    def told(firing: Firing) -> dict[str, str]:
+    def hazards(firing: Firing) -> dict[str, str]:
         one = replace(response, trace=trace(firing))
         one = replace(one, vessel=replace(response.vessel, firing=firing))
         return {c.hazard: c.text for c in cautions(one)}
 
-    few = told(replace(response.vessel.firing, kiln=kiln))
+    few = hazards(replace(response.vessel.firing, kiln=kiln))
     assert "3 segments, it takes 2" in few["controller"]
     late = read_firing([(500, 60, 60, "air"), (860, 150, 75, "carbon")], KILNS)
-    assert "changed 9.0 h after" in told(replace(late, latest=8.0 * HOUR))["nobody there"]
+    assert "changed 9.0 h after" in hazards(replace(late, latest=8.0 * HOUR))["nobody there"]
     curve = trace(late)
     assert presence_words(replace(late, latest=10.0 * HOUR), curve) == (
         "Someone is needed 9.0 h after the start, to change the gas; there until 10 h."

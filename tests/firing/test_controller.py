@@ -123,11 +123,14 @@ def test_what_cannot_be_set_is_named_with_its_segment():
 def test_the_gas_changes_when_its_segment_begins():
     firing = read((500, 60, 60, "air"), (860, 150, 75, "carbon"))
     curve = trace(firing)
-    (when,) = changes_at(curve)
+    (when,) = changes_at(firing, curve)
     assert when / HOUR == pytest.approx((500 - 20) / 60 + 1.0, rel=1e-6)
     assert too_late(replace(firing, latest=when + 1.0), curve) is None
     assert too_late(replace(firing, latest=when - 60.0), curve) == when
     assert too_late(read((860, 150, 75)), trace(read((860, 150, 75)))) is None
+    waits = replace(read((500, 60, 60, "air"), (40, "full"), (860, 150, 75, "carbon")), latest=60.0)
+    assert changes_at(waits, trace(waits)) == []  # the kiln is off until someone comes
+    assert too_late(waits, trace(waits)) is None
 
 
 def test_numbers_in_the_controllers_own_degrees_are_those_that_were_judged():
