@@ -52,9 +52,8 @@ from cofire.report.read_again import (
     bands_csv,
     firing_csv,
     firing_toml,
+    in_its_degrees,
     planned_vessel,
-    rate_text,
-    whole,
 )
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import designs_figure, stress_figure, trade_off_figure
@@ -352,12 +351,14 @@ def schedule_text(schedule: Schedule) -> str:
     str
         Ends in a new line.
     """
+    controller = schedule.firing.kiln.controller
+    unit = "°F" if controller.fahrenheit else "°C"
     lines = [f"{'to':>7} {'rate':>9} {'hold':>8}   why"]
     for choice in schedule.choices:
         s = choice.segment
-        rate = rate_text(s) + (" °C/h" if s.rate < float("inf") else "")
-        to, hold = whole(celsius(s.target)), whole(s.hold / MINUTE)
-        head = f"{to:>4} °C {rate:>9} {hold:>4} min   "
+        rate, to, hold = in_its_degrees(s, controller)
+        rate += f" {unit}/h" if s.rate < float("inf") else ""
+        head = f"{to:>4} {unit} {rate:>9} {hold:>4} min   "
         head += f"{s.gas}: " if s.gas else ""
         lines += wrapped(head.replace(" ", "\u00a0") + choice.reason, len(head))
     lines += wrapped(

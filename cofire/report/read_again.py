@@ -15,7 +15,7 @@ from typing import Any
 
 from cofire.errors import InputError
 from cofire.files import read_text, read_toml, show
-from cofire.firing.program import FULL, Firing, Kiln, Segment
+from cofire.firing.program import FULL, Controller, Firing, Kiln, Segment
 from cofire.numerics import Array
 from cofire.report.writing import table_text
 from cofire.units import HOUR, MINUTE, celsius
@@ -192,6 +192,28 @@ def whole(value: float) -> str:
     ('150', '62.5')
     """
     return f"{round(value, 1) + 0.0:.10g}"
+
+
+def in_its_degrees(segment: Segment, controller: Controller) -> tuple[str, str, str]:
+    """Rate, target and hold of a segment as its controller shows them.
+
+    Parameters
+    ----------
+    segment : Segment
+        The segment.
+    controller : Controller
+        With its degrees.
+
+    Returns
+    -------
+    tuple of str
+        In °C/h and °C, or °F/h and °F; the hold in min.
+    """
+    target, hold = celsius(segment.target), whole(segment.hold / MINUTE)
+    if not controller.fahrenheit:
+        return rate_text(segment), whole(target), hold
+    rate = whole(1.8 * segment.rate * HOUR) if segment.rate < math.inf else FULL
+    return rate, whole(32.0 + 1.8 * target), hold
 
 
 def bands_csv(vessel: Vessel) -> str:

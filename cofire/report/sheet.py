@@ -23,6 +23,7 @@ from cofire.assessment.windows import ceiling
 from cofire.design.ladder import LADDER, RING
 from cofire.design.starting import taken
 from cofire.firing.controller import presence_words, set_words, switched_off
+from cofire.firing.program import USUAL_CONTROLLER, Controller
 from cofire.production.changeovers import DONE
 from cofire.production.job import happenings, kiln_steps, pure_materials
 from cofire.production.paste import COARSE
@@ -33,7 +34,7 @@ from cofire.report.imperial import SHORT, imperial, in_unit
 from cofire.report.job import expected, grams, roads_line, said
 from cofire.report.job_figures import curve_picture, data_uri, event_words, letter
 from cofire.report.pot import section_picture, worst_words
-from cofire.report.read_again import rate_text, whole
+from cofire.report.read_again import in_its_degrees
 from cofire.report.verdict import ends_line, harm, number, place, sharp_line, unsure
 from cofire.units import MINUTE, celsius, kelvin
 from cofire.vessel import Printer
@@ -227,13 +228,15 @@ def _kiln_does(step: Step) -> Text:
     )
 
 
-def programme(steps: Sequence[Step]) -> Table:
+def programme(steps: Sequence[Step], controller: Controller = USUAL_CONTROLLER) -> Table:
     """What to set on the kiln, what it makes of it, and room for what it shows.
 
     Parameters
     ----------
     steps : sequence of Step
         From `kiln_steps`.
+    controller : Controller
+        In whose degrees it is set, whatever the rest of the page is in.
 
     Returns
     -------
@@ -241,25 +244,26 @@ def programme(steps: Sequence[Step]) -> Table:
         One row a segment.
     """
     rows = []
+    unit = "°F" if controller.fahrenheit else "°C"
     off = switched_off(tuple(s.segment for s in steps if s.segment is not None))
     for n, step in enumerate(steps, 1):
         asked = step.segment
         told = ["off", "", ""]
         if asked is not None:
-            target, hold = whole(celsius(asked.target)), whole(asked.hold / MINUTE)
-            told = ["off" if off[n - 1] else rate_text(asked), target, hold]
+            rate, target, hold = in_its_degrees(asked, controller)
+            told = ["off" if off[n - 1] else rate, target, hold]
         rows.append([f"{TICK}{n}", *told, _kiln_does(step), clock(step.end), ""])
     return Table(
         key="programme",
         caption="Programme: tick what is set, note what the kiln shows",
         head=(
             "Part",
-            "°C/h",
-            "to °C",
+            f"{unit}/h",
+            f"to {unit}",
             "hold, min",
             "Ramp takes, h:min",
             "Ends at",
-            "Kiln shows, °C",
+            f"Kiln shows, {unit}",
         ),
         rows=rows,
         kinds={1: "n", 2: "n", 3: "n", 5: "n", 6: "pen"},
@@ -846,7 +850,7 @@ def write_sheet(
         limits=shown(limits_table(m)),
         others=shown(other_limits(m)),
         figures=shown((section, line)),
-        programme=shown(programme(steps)),
+        programme=shown(programme(steps, firing.kiln.controller)),
         kiln=shown(firing_line(firing, curve, limit, bound.name)),
         events=shown(events_table(events, set(firing.gases) != {"air"})),
         reasons=shown(list(reasons)),

@@ -22,7 +22,7 @@ from cofire.firing.controller import (
 from cofire.firing.kiln import trace
 from cofire.firing.program import Controller, Firing, read_firing, read_kiln
 from cofire.report.firing import kiln_csv
-from cofire.report.read_again import firing_toml
+from cofire.report.read_again import firing_toml, in_its_degrees
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from tests.fired import KILNS
 
@@ -141,5 +141,7 @@ def test_numbers_in_the_controllers_own_degrees_are_those_that_were_judged():
     kiln = replace(STUDIO, controller=own)
     row = kiln_csv(replace(firing, kiln=kiln, segments=segments), "F").splitlines()[1]
     assert row == "1,270,1600,75,no,air"
+    assert in_its_degrees(segments[0], own) == ("270", "1600", "75")
+    assert in_its_degrees(firing.segments[0], Controller()) == ("150", "860", "75")
     assert kelvin((1600 - 32) / 1.8) == pytest.approx(target, abs=1e-9)
     assert pytest.approx(rate * HOUR, abs=1e-6) == 270 / 1.8
