@@ -225,26 +225,38 @@ def _beyond(bench: Bench, vessel: Vessel, layout: Layout) -> Iterator[tuple[str,
             word = "lowest_mm" if middle == low else "highest_mm"
             yield f"{word} to {1e3 * middle:.3g}, keep_mm to {1e3 * keep:.3g}", one
     wall = float(vessel.wall[-1])
-    if vessel.free.roads:
+    free = vessel.free
+    if free.roads:
         road = in_fired_size(vessel, metal, ceramic).printer.nozzle
         count = round(wall / road)
         for step, what in ((-1.0, "wall_mm"), (1.0, "wall_mm"), (-0.5, "roads"), (0.5, "roads")):
             other_wall = wall + step * road
-            if other_wall > 0.5 * road:
+            if other_wall > 0.5 * road and (
+                what == "roads" or _beyond_range(other_wall, free.wall)
+            ):
                 told = f"from {1e3 * wall:.3g} to {1e3 * other_wall:.3g}"
                 if what == "roads":
                     told = f'from "whole" to "any", wall_mm {told}'
                 else:
                     told += f" ({count + round(step)} roads)"
                 yield f"{what} {told}", vessel.with_wall(other_wall)
-    for factor in () if vessel.free.roads else (THINNER, THICKER):
+    for factor in () if free.roads else (THINNER, THICKER):
+        if not _beyond_range(factor * wall, free.wall):
+            continue
         other = replace(vessel, wall=factor * vessel.wall)
         yield f"wall_mm from {1e3 * wall:.2g} to {1e3 * factor * wall:.2g}", other
     dead = printer.dead_volume
     for factor in (LARGER, 1.0 / LARGER):
+        if not _beyond_range(factor * dead, free.dead_volume):
+            continue
         chamber = replace(vessel, printer=replace(printer, dead_volume=factor * dead))
         what = f"dead_volume_ml from {1e6 * dead:.2g} to {1e6 * factor * dead:.2g}"
         yield what, chamber
+
+
+def _beyond_range(value: float, freed: tuple[float, ...]) -> bool:
+    """Whether a value lies outside what the file frees; where it frees nothing, any does."""
+    return not freed or not freed[0] <= value <= freed[1]
 
 
 def freer_firings(
