@@ -216,7 +216,13 @@ PRINTER = _table(
     ),
 )
 JOINT = _table(
-    blends=Field("most blends you will mix, a whole number", "-", 0.0, 12.0, 3.0),
+    blends=Field(
+        "most blends you will mix, a whole number; 2 means at most 3 changes of paste",
+        "-",
+        0.0,
+        12.0,
+        3.0,
+    ),
     height_mm=Field(
         "tallest transition between the two zones", MM, 0.0, 2000.0, otherwise="half the vessel"
     ),
@@ -243,6 +249,16 @@ CHOICES = _table(
         'thinnest and thickest wall that a plan may choose; with shape = "cylinder"', MM, 0.5,
         100.0, otherwise="as drawn", example="[3, 5]",
     ),
+    roads=Field(
+        "whole: only walls of a whole number of roads of nozzle_mm, each as narrow as its paste "
+        "becomes when fired, by the mean of both; with wall_mm",
+        words=("any", "whole"), default="any",
+    ),
+    materials=Field(
+        "list of names of cards and of fillers or frits: partners, alternatives and recipes then "
+        "offer nothing else; the bands' own always count",
+        otherwise="all of the tables", example='["fine silver", "fritted body", "leucite powder"]',
+    ),
 )  # fmt: skip
 PASTE = _table(
     waste_percent=Field("paste lost in bowl, syringe and first lines", "%", 0.0, 200.0, 15.0),
@@ -252,6 +268,10 @@ PRICES = _table(
     currency=Field("printed beside each sum", default="", example='"EUR"'),
     per_kWh=Field("price of current; with kiln_kW", "currency/kWh", 0.0, 1e4, 0.0),
     kiln_kW=Field("of the kiln at full power; with per_kWh", "kW", 0.0, 1e3, 0.0),
+    per_hour=Field(
+        "price of an hour of the kiln, from its start until the ware is cold", "currency/h", 0.0,
+        1e5, 0.0,
+    ),
     per_kg=Field(
         'table of prices by name of a powder, and of "binder"', "currency/kg", 0.0, 1e7,
         otherwise="no powder is counted", example='{ "fine silver" = 900 }',
@@ -276,6 +296,15 @@ FIRING = _table(
         600.0,
         otherwise="5 in air, 15 in inert gas or hydrogen, 30 packed in carbon; the longest of "
         "them where the gas changes",
+        example="10",
+    ),
+    latest_h=Field(
+        "latest hour after the start at which someone is there to close a hot pack or change the "
+        "gas of a running kiln; a plan keeps that before it. One that is closed hand-warm waits",
+        "h",
+        0.1,
+        1000.0,
+        otherwise="at any hour",
         example="10",
     ),
     segment=Field("the tables [[segment]]", otherwise="the pair's own window (a vessel's only)"),
@@ -304,6 +333,7 @@ KILN = _table(
     source=Field("how you know: measured when, with what", default=""),
     heating=Field("the table [heating]", example="{}"),
     cooling=Field("the table [cooling]", example="{}"),
+    controller=Field("the table [controller]", otherwise="takes any firing"),
 )
 HEATING = _table(
     temperature_C=Field(
@@ -321,6 +351,24 @@ COOLING = _table(
         "how it cools shut, power off, at each; 0 in the first row only", "°C/h", 0.0, 50000.0,
         example="[0, 120, 450]",
     ),
+)  # fmt: skip
+CONTROLLER = _table(
+    segments=Field(
+        "most segments of one programme, a whole number; a ramp with the hold after it is one, and "
+        "the kiln that is off after the last, or cools hand-warm to be packed, is none",
+        "-", 1.0, float(MOST_SEGMENTS), otherwise="as many as you like", example="8",
+    ),
+    rates=Field(
+        'whether it takes "full" as a rate; with "numbers" a plan writes one that the kiln keeps '
+        "up with, up and down",
+        words=("numbers", "full"), default="full",
+    ),
+    degrees=Field("in which it counts", words=("C", "F"), default="C"),
+    step_degrees=Field("its step of temperature, in its own degrees", "°C or °F", 0.1, 20.0, 1.0),
+    step_per_h=Field(
+        "its step of rate, in its own degrees an hour", "°C/h or °F/h", 0.1, 20.0, 1.0
+    ),
+    step_min=Field("its step of a hold", "min", 0.1, 60.0, 1.0),
 )  # fmt: skip
 
 # ----------------------------------------------------------------------------------------------
@@ -562,6 +610,7 @@ FORMATS: Mapping[str, tuple[Section, ...]] = MappingProxyType(
             Section("", "what your kiln can do; measure it", KILN),
             Section("[heating]", "at full power", HEATING),
             Section("[cooling]", "shut, power off", COOLING),
+            Section("[controller]", "what its controller takes; a plan keeps to it", CONTROLLER),
         ),
         "material": (
             Section("", "a card; temperatures and units are in the names", MATERIAL),

@@ -27,6 +27,7 @@ from cofire.fields import (
 from cofire.files import Fields, Place, cell_number, is_number, read_rows, show, table_of
 from cofire.firing.program import Firing, Kiln, load_kilns, read_firing
 from cofire.numerics import Array
+from cofire.units import HOUR
 
 # ----------------------------------------------------------------------------------------------
 # What the workshop gives: the printer, how pastes are mixed, and what things cost
@@ -91,12 +92,15 @@ class Prices:
         Of current; 0 where not given. [currency/J]
     kiln_power
         At full power; 0 where not given. [W]
+    time
+        Of the kiln, from its start until the ware is cold; 0 where not given. [currency/s]
     """
 
     currency: str = ""
     powders: tuple[tuple[str, float], ...] = ()
     energy: float = 0.0
     kiln_power: float = 0.0
+    time: float = 0.0
 
 
 def _table(table: dict[str, Any], name: str, where: str, known: Table) -> Fields:
@@ -199,6 +203,7 @@ def read_prices(table: dict[str, Any], where: str) -> Prices | None:
         tuple((name, rows.number(name)) for name in listed),
         fields.number("per_kWh") / JOULES_PER_KILOWATT_HOUR,
         fields.number("kiln_kW") * 1e3,
+        fields.number("per_hour") / HOUR,
     )
 
 
@@ -302,11 +307,17 @@ class Freedom:
         Thinnest and thickest wall of a cylinder; empty where it is as drawn. [m]
     outside
         Whether the outside keeps its place when the wall changes; else the middle does.
+    roads
+        Whether the wall is one of whole roads of the nozzle.
+    materials
+        Names of cards and fillers besides which none is offered; empty where all are.
     """
 
     dead_volume: tuple[float, ...] = ()
     wall: tuple[float, ...] = ()
     outside: bool = True
+    roads: bool = False
+    materials: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -695,7 +706,22 @@ def _freedom(table: dict[str, Any], where: str, printer: Printer) -> Freedom:
         if ranges["wall_mm"][1] > 0.5e-3 * float(profile["radius_mm"]):
             raise fields.refuse("wall_mm", fields.table["wall_mm"], "up to half of the radius")
     outside = profile.get("surface", "outside") == "outside"
-    return Freedom(ranges["dead_volume_ml"], ranges["wall_mm"], outside)
+    roads = fields.choice("roads") == "whole"
+    if roads and not ranges["wall_mm"]:
+        raise InputError(f'{fields.where}: roads = "whole": only with wall_mm; add it')
+    return Freedom(
+        ranges["dead_volume_ml"], ranges["wall_mm"], outside, roads, _materials(fields)
+    )  # fmt: skip
+
+
+def _materials(fields: Fields) -> tuple[str, ...]:
+    """Names of what a plan may offer; whether there are such is asked where cards are known."""
+    listed = fields.table.get("materials", [])
+    if not isinstance(listed, list) or not all(isinstance(n, str) and n.strip() for n in listed):
+        raise fields.refuse("materials", listed, 'a list of names, such as ["fine silver"]')
+    if "materials" in fields.table and not listed:
+        raise fields.refuse("materials", listed, "one name or more")
+    return tuple(listed)
 
 
 def read_vessel(

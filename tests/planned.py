@@ -169,6 +169,8 @@ def broken_limits(vessel: Vessel, layout: Layout) -> list[str]:
         "shares fall": all(
             a > b for a, b in zip((100, *layout.shares), (*layout.shares, 0), strict=True)
         ),
+        "pastes told apart": not layout.shares
+        or min(a - b for a, b in zip((100, *layout.shares), (*layout.shares, 0), strict=True)) >= 5,
         "height": rim - foot <= joint.height + hair,
         "position": joint.lowest - range_slack - hair
         <= layout.middle

@@ -6,12 +6,16 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from cofire.assessment.response import Response
+from cofire.firing.controller import HAND_WARM, too_late, unset
 from cofire.firing.kiln import Trace
+from cofire.firing.program import Firing
 from cofire.materials.card import pure_cards
-from cofire.units import celsius, kelvin
+from cofire.units import HOUR, celsius
 
-HAND_WARM = kelvin(60.0)
-"""Above it nobody lifts a pot or closes a pack by hand: common practice. [K]"""
+SHOWN = 3
+"""Clauses of one caution. [-]"""
+AT_THE_KILN = ("controller", "nobody there")
+"""Hazards by which the firing is another one than was judged: told first."""
 DEFER = "Local codes and licensed practice come first."
 
 
@@ -48,6 +52,32 @@ def _changes(curve: Trace) -> list[Caution]:
     return found
 
 
+def _at_the_kiln(firing: Firing, curve: Trace) -> list[Caution]:
+    """What of a firing cannot be set on its controller, and who would have to be there too late."""
+    found = []
+    if clauses := unset(firing):
+        more = f"; and {len(clauses) - SHOWN} more" if len(clauses) > SHOWN else ""
+        found.append(
+            Caution(
+                AT_THE_KILN[0],
+                f"The firing as written cannot be set on the controller of the {firing.kiln.name}: "
+                f"{'; '.join(clauses[:SHOWN])}{more}. Another one would be fired than was judged; "
+                "cofire schedule proposes one that can be set.",
+                f"[controller] of the {firing.kiln.name}",
+            )
+        )
+    if (late := too_late(firing, curve)) is not None:
+        found.append(
+            Caution(
+                AT_THE_KILN[1],
+                f"The gas is changed {late / HOUR:.1f} h after the start; someone is there until "
+                f"{firing.latest / HOUR:g} h. Start later in the day, or burn out faster.",
+                "latest_h of the firing",
+            )
+        )
+    return found
+
+
 def cautions(response: Response) -> list[Caution]:
     """Hazards that the vessel's materials, gas and firing raise.
 
@@ -74,6 +104,7 @@ def cautions(response: Response) -> list[Caution]:
             )
         )
     found += _changes(response.trace)
+    found += _at_the_kiln(response.vessel.firing, response.trace)
     if "hydrogen" in gases:
         found.append(
             Caution(

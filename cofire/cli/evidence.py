@@ -155,7 +155,7 @@ def replay(
     if lag_min is not None and not 0.0 <= lag_min <= 600.0:
         raise InputError(f"--lag-min: {lag_min:g}; allowed: 0 to 600")
     cards = load_cards(tables or [])
-    given = begun(read_vessel(vessel, load_kilns(tables or [])), cards, extend, say=False)
+    given = begun(read_vessel(vessel, load_kilns(tables or [])), cards, extend)
     if len(set(given.firing.gases)) > 1:
         raise InputError(
             f"{given.firing.name}: {given.firing.gas_words}; a log does not say when the gas "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
@@ -57,7 +58,7 @@ def _asked(value: T | None, usual: T | None, question: str, option: str) -> T:
         answer: Any = typer.prompt(question, default=usual, err=True, type=type(usual or ""))
         return answer  # type: ignore[no-any-return]
     if usual is None:
-        raise InputError(f"{option} is missing; {question}")
+        raise typer.BadParameter(f"{option} is missing; {question}")
     return usual
 
 
@@ -173,6 +174,13 @@ def vessel(
     tall = 0.25 * height if middle_mm is None else middle_mm
     if between and height > 0.0:
         share = 0.5 * (1.0 - tall / height)
+    stacked = [name for name in (names[0], between, names[1]) if name]
+    alike = next((a for a, b in pairwise(stacked) if a == b), None)
+    if alike is not None:
+        raise InputError(
+            f"--above: {alike} on {alike}; give two materials, one a metal and one a ceramic or a "
+            "blend of both"
+        )
     printer = {
         key: value
         for key, value in (
@@ -265,7 +273,7 @@ def firing(
     from cofire.firing.program import Firing, Segment, checked, find_kiln, known_gas, load_kilns
     from cofire.materials.catalogue import load_cards
     from cofire.report.forms import new_firing
-    from cofire.report.read_again import rate_text, toml_value
+    from cofire.report.read_again import rate_text, toml_value, whole
     from cofire.units import HOUR, MINUTE, celsius, kelvin
     from cofire.vessel import OpenFiring, read_vessel
 
@@ -291,9 +299,9 @@ def firing(
     segments = []
     for note, s in zip(notes, found.segments, strict=False):
         speed = rate_text(s)
-        row = {"to_C": f"{celsius(s.target):.0f}",
+        row = {"to_C": whole(celsius(s.target)),
                "rate_C_per_h": speed if speed != "full" else '"full"',
-               "hold_min": f"{s.hold / MINUTE:.0f}"}  # fmt: skip
+               "hold_min": whole(s.hold / MINUTE)}  # fmt: skip
         segments.append(row | ({"note": f'"{note}"'} if note else {}))
     text = new_firing(
         name or found.name,
@@ -301,6 +309,7 @@ def firing(
         found.kiln.name,
         given_gas or (found.gas if vessel is not None else ""),
         f"{found.lag / MINUTE:.6g}" if vessel is not None else "",
+        f"{found.latest / HOUR:g}" if found.latest < float("inf") else "",
     )
     _refuse_firing(text, tables)
     then = f"cofire firing {_quoted(out)}{_own(tables)}"

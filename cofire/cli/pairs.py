@@ -11,7 +11,7 @@ import typer
 from cofire.cli.common import Force, Kiln, System, Tables, Units, Workers, guarded, show
 from cofire.cli.plan import read
 from cofire.cli.progress import running
-from cofire.cli.vessel import Vessel
+from cofire.cli.vessel import Vessel, tell_own
 from cofire.errors import InputError
 
 if TYPE_CHECKING:
@@ -319,6 +319,7 @@ def partner(
 
     Example:  cofire partner examples/silver_foot_vessel.toml --of metal
     """
+    from cofire.design.at_hand import cards_at_hand
     from cofire.design.partner import nearest, wanted_partner
     from cofire.design.recipe import wanted_recipes
     from cofire.errors import UnknownName
@@ -335,7 +336,11 @@ def partner(
         wanted = wanted_partner(given, cards, of, executor)
     near, mixtures = nearest(wanted, given, cards)
     tell("")
-    form = partner_json if json else partner_text
-    recipes = wanted_recipes(wanted, load_fillers())
-    text = form(wanted, near, mixtures, given.name, recipes)
+    tell_own(given)
+    recipes = wanted_recipes(wanted, cards_at_hand(given, load_fillers(), fillers=True))
+    if json:
+        text = partner_json(wanted, near, mixtures, given.name, recipes)
+    else:
+        listed = bool(given.free.materials)
+        text = partner_text(wanted, near, mixtures, given.name, recipes, listed)
     show(text, System.metric if json else units)

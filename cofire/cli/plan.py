@@ -23,7 +23,7 @@ from cofire.cli.common import (
     show,
 )
 from cofire.cli.progress import PLAN, running
-from cofire.cli.vessel import Extend, Vessel, begun
+from cofire.cli.vessel import Begun, Extend, Vessel, begun
 
 if TYPE_CHECKING:
     from cofire.materials.card import Card
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 def read(
     file: Path, tables: list[Path] | None, extend: bool = False
 ) -> tuple[VesselInput, dict[str, Card], tuple[str, ...]]:
-    """Vessel, cards and names of kilns of a command.
+    """Vessel, cards and names of kilns of a command, which says itself when nothing is refused.
 
     Parameters
     ----------
@@ -49,12 +49,15 @@ def read(
     tuple of Vessel, dict and tuple of str
         The vessel, materials by name, and the kilns that files may name.
     """
+    from cofire.design.at_hand import known_materials
     from cofire.firing.program import load_kilns
     from cofire.materials.catalogue import load_cards
     from cofire.vessel import read_vessel
 
     kilns, cards = load_kilns(tables or []), load_cards(tables or [])
-    return begun(read_vessel(file, kilns), cards, extend), cards, tuple(kilns)
+    given = read_vessel(file, kilns)
+    known_materials(given, cards)
+    return begun(given, cards, extend), cards, tuple(kilns)
 
 
 @contextmanager
@@ -101,7 +104,7 @@ def layers(
     from cofire.workers import local_processes
 
     given, cards, _ = read(vessel, tables, extend)
-    tell = running()
+    tell = Begun(given, running())
     with local_processes(workers) as executor:
         found = propose_layers(
             given, cards, extend=extend, executor=executor,
@@ -137,7 +140,7 @@ def schedule(
 
     check_targets([out], force)
     given, cards, kilns = read(vessel, tables, extend)
-    tell = running({"firings": 1.0})
+    tell = Begun(given, running({"firings": 1.0}))
     with local_processes(workers) as executor:
         found = propose_schedule(
             given, cards, extend=extend, executor=executor,
@@ -177,7 +180,7 @@ def plan(
 
     given, cards, kilns = read(vessel, tables, extend)
     check_plan_folder(out, force)
-    tell = running(PLAN)
+    tell = Begun(given, running(PLAN))
     try:
         with local_processes(workers) as executor:
             found = propose(given, cards, extend=extend, tell=tell, executor=executor)

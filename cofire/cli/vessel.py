@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -55,19 +56,23 @@ def checked(
         As designed and as printed.
     """
     from cofire.assessment.check import check_vessel
+    from cofire.design.at_hand import known_materials
     from cofire.firing.program import load_kilns
     from cofire.materials.catalogue import load_cards
     from cofire.vessel import read_vessel
 
     cards = load_cards(tables or [])
-    vessel = begun(read_vessel(file, load_kilns(tables or [])), cards, extend, say)
-    return check_vessel(vessel, cards, extend=extend, quick=quick)
+    given = read_vessel(file, load_kilns(tables or []))
+    known_materials(given, cards)
+    vessel = begun(given, cards, extend)
+    found = check_vessel(vessel, cards, extend=extend, quick=quick)
+    if say:
+        tell_own(vessel)
+    return found
 
 
-def begun(
-    vessel: VesselInput, cards: dict[str, Card], extend: bool = False, say: bool = True
-) -> VesselInput:
-    """The vessel with a firing, and a line on stderr where that was not the file's.
+def begun(vessel: VesselInput, cards: dict[str, Card], extend: bool = False) -> VesselInput:
+    """The vessel with a firing; `tell_own` says where that was not the file's.
 
     Parameters
     ----------
@@ -77,8 +82,6 @@ def begun(
         Materials by name.
     extend : bool
         Whether tables may be held beyond their rows.
-    say : bool
-        Whether to say so.
 
     Returns
     -------
@@ -89,10 +92,7 @@ def begun(
         return vessel
     from cofire.design.starting import started
 
-    found = started(vessel, cards, extend)
-    if say:
-        tell_own(found)
-    return found
+    return started(vessel, cards, extend)
 
 
 def tell_own(vessel: VesselInput) -> None:
@@ -109,6 +109,29 @@ def tell_own(vessel: VesselInput) -> None:
     from cofire.report.writing import wrapped
 
     typer.echo("\n".join(wrapped(taken(vessel.firing), 2)), err=True)
+
+
+class Begun:
+    """Progress that first says where the firing is not the file's own: nothing is refused any more.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        From `begun`.
+    tell : callable
+        Is told each line of progress.
+    """
+
+    def __init__(self, vessel: VesselInput, tell: Callable[[str], None]) -> None:
+        self.vessel: VesselInput | None = vessel
+        self.tell = tell
+
+    def __call__(self, line: str) -> None:
+        """Say the notice once, then the line."""
+        if self.vessel is not None:
+            tell_own(self.vessel)
+            self.vessel = None
+        self.tell(line)
 
 
 @guarded

@@ -33,6 +33,7 @@ from cofire.assessment.rule import GO, STRESS, Flag, Rule
 from cofire.assessment.screening import STUDIO_GASES, screen
 from cofire.assessment.steam_rules import OXYGEN
 from cofire.assessment.verdict import Verdict, worst_first
+from cofire.design.at_hand import cards_at_hand
 from cofire.design.candidates import (
     POINTS,
     ROUGH,
@@ -40,6 +41,7 @@ from cofire.design.candidates import (
     batches,
     fire_candidates,
 )
+from cofire.design.constraints import in_fired_size
 from cofire.design.firings import USUAL, Setting, frame, open_burnout
 from cofire.design.settling import FURTHEST
 from cofire.design.transition import Layout, as_vessel, zones
@@ -388,10 +390,14 @@ def alternatives(
     metal, ceramic, below = bench.zones(vessel)
     wide = Bench(bench.cards, extend=True, fineness=ROUGH)
     wide.correct(vessel, last, FURTHEST)
-    wall = THINNER * vessel.wall
+    wall = _thinner(vessel, metal, ceramic)
     tries: list[tuple[str, Callable[[], Vessel]]] = [
         (PROPOSED, lambda: vessel),
-        (f"a wall of {1e3 * float(wall.max()):.1f} mm", lambda: replace(vessel, wall=wall)),
+        *(
+            [(f"a wall of {1e3 * float(wall.max()):.2g} mm", lambda: replace(vessel, wall=wall))]
+            if wall is not None
+            else []
+        ),
         (
             "the zones in the other order",
             lambda: as_vessel(vessel, metal.name, ceramic.name, not below, layout),
@@ -419,6 +425,15 @@ def alternatives(
     own = next((a.verdict for a in found if a.what == PROPOSED), None)
     found = [replace(a, note=_eased(a, own)) if OPENED in a.what else a for a in found]
     return tuple(sorted(found, key=lambda a: a.utilisation))
+
+
+def _thinner(vessel: Vessel, metal: Card, ceramic: Card) -> Array | None:
+    """A thinner wall: by one road where the file wants whole ones; None where there is no other."""
+    if not vessel.free.roads:
+        return np.asarray(THINNER * vessel.wall)
+    road = in_fired_size(vessel, metal, ceramic).printer.nozzle
+    count = round(float(vessel.wall[-1]) / road) - 1
+    return np.asarray(vessel.with_wall(count * road).wall) if count > 0 else None
 
 
 def _eased(one: Alternative, own: Verdict | None) -> str:
@@ -479,8 +494,9 @@ def _partners(
 ) -> list[tuple[str, Callable[[], Vessel]]]:
     """The nearest other partners of either zone, each in the usual firing of its own window."""
     metal, ceramic, below = zones(vessel, cards)
-    metals = [card for card in cards.values() if card.kind == "metal"]
-    bodies = [card for card in cards.values() if card.kind == "ceramic"]
+    some = cards_at_hand(vessel, cards).values()
+    metals = [card for card in some if card.kind == "metal"]
+    bodies = [card for card in some if card.kind == "ceramic"]
     gases = tuple(dict.fromkeys([vessel.firing.gas, *STUDIO_GASES]))
     found: list[tuple[str, Callable[[], Vessel]]] = []
     for one, other in (([metal], bodies), (metals, [ceramic])):

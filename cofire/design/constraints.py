@@ -23,8 +23,13 @@ from cofire.vessel import FIXED, Vessel
 
 IMPURE = 0.05
 """Of the other paste in a zone that counts as pure: our choice. [-]"""
+TOLD_APART = 5
+"""By how much two pastes that lie beside each other differ at least, pure ones among them: nearer
+ones a maker does not tell apart, by weighing or by what they do. Our choice. [% of volume]"""
 LEAST_LAYERS = 2
 """A band or a pure zone has at least as many layers of the printer. [-]"""
+ROAD_SLACK = 2e-6
+"""By which a wall may miss whole roads: a file has its tenths of a micrometre. [m]"""
 SLACK = 1e-9
 """Rounding of lengths, far below a layer. [m]"""
 
@@ -73,12 +78,14 @@ def whole(height: float, layer: float, up: bool) -> float:
 
 
 def in_fired_size(vessel: Vessel, metal: Card, ceramic: Card) -> Vessel:
-    """The vessel with the dead volume of its printer as that paste is when fired.
+    """The vessel with the dead volume and the roads of its printer as they are when fired.
 
     Wet paste dries by (1 − s)³ and sinters from its green to at least its least density. Of the
     two pastes the one that loses less of its volume counts, so that no band of either, or of a
     blend of them, is lower than its smear. What else a paste loses (bound water, more along the
-    height) is left out: on the safe side too.
+    height) is left out: on the safe side too. A road of the nozzle becomes narrower by drying and
+    by the way from green to the density of the card; of the two pastes the mean counts, so that a
+    wall of whole roads is off by half of what they differ, in either.
 
     Parameters
     ----------
@@ -98,7 +105,85 @@ def in_fired_size(vessel: Vessel, metal: Card, ceramic: Card) -> Vessel:
         for card in (metal, ceramic)
     )
     dead = left * vessel.printer.dead_volume
-    return replace(vessel, printer=replace(vessel.printer, dead_volume=dead))
+    road = vessel.printer.nozzle * float(np.mean([linear(card) for card in (metal, ceramic)]))
+    return replace(vessel, printer=replace(vessel.printer, dead_volume=dead, nozzle=road))
+
+
+def linear(card: Card) -> float:
+    """Width of a fired road over that of a wet one, by drying and to the card's fired density. [-]
+
+    Parameters
+    ----------
+    card : Card
+        Of a paste.
+    """
+    sintered = min(card["green_density"].scalar / card["fired_density"].scalar, 1.0)
+    return float((1.0 - card["drying_shrinkage"].scalar) * np.cbrt(sintered))
+
+
+def road_walls(vessel: Vessel) -> list[float]:
+    """Walls of a whole number of roads within what the file frees, thinnest first. [m]
+
+    Parameters
+    ----------
+    vessel : Vessel
+        From `in_fired_size`.
+    """
+    (thin, thick), road = vessel.free.wall, vessel.printer.nozzle
+    first, last = np.ceil(thin / road - 1e-6), np.floor(thick / road + 1e-6)
+    return [round(n * road, 7) for n in range(max(int(first), 1), int(last) + 1)]
+
+
+def whole_roads(vessel: Vessel) -> bool:
+    """Whether the wall is of a whole number of roads, or need not be.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        From `in_fired_size`.
+    """
+    if not vessel.free.roads:
+        return True
+    wall, road = float(vessel.wall[-1]), vessel.printer.nozzle
+    return abs(wall - max(round(wall / road), 1) * road) <= ROAD_SLACK
+
+
+def with_roads(vessel: Vessel, metal: Card, ceramic: Card) -> Vessel:
+    """The vessel, with the nearest wall of whole roads where its file asks for that.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its printer and what its file frees.
+    metal, ceramic : Card
+        Of its two zones.
+
+    Raises
+    ------
+    ModelError
+        No whole number of roads lies within the walls that it may have.
+    """
+    sized = in_fired_size(vessel, metal, ceramic)
+    if not vessel.free.roads or (whole_roads(sized) and _within(vessel)):
+        return vessel
+    walls = road_walls(sized)
+    if not walls:
+        (thin, thick), road = vessel.free.wall, sized.printer.nozzle
+        count = max(round(0.5 * (thin + thick) / road), 1)
+        raise ModelError(
+            f"{vessel.name}: roads: wall_mm = {1e3 * thin:g} to {1e3 * thick:g} holds no whole "
+            f"number of roads: one of {1e3 * vessel.printer.nozzle:g} mm is {1e3 * road:.2f} mm "
+            f"wide when fired, and {count} of them are {1e3 * count * road:.2f} mm; allow that, or "
+            "take another nozzle"
+        )
+    drawn = float(vessel.wall[-1])
+    return vessel.with_wall(min(walls, key=lambda wall: abs(wall - drawn)))
+
+
+def _within(vessel: Vessel) -> bool:
+    """Whether the wall is one that the file frees."""
+    thin, thick = vessel.free.wall
+    return thin - ROAD_SLACK <= float(vessel.wall[-1]) <= thick + ROAD_SLACK
 
 
 def least_height(vessel: Vessel, low: float, high: float | None = None) -> float:
@@ -321,6 +406,8 @@ def broken(vessel: Vessel, layout: Layout) -> list[str]:
     slack = 0.5 * vessel.printer.layer + SLACK if fixed else SLACK
     kept = {
         "blends": len(layout.shares) <= vessel.joint.blends,
+        "apart": told_apart(layout),
+        "roads": whole_roads(vessel),
         "height": layout.total <= vessel.joint.height + SLACK,
         "position": fixed or low - SLACK <= layout.middle <= high + SLACK,
         "keep": first - slack <= foot <= last + slack,
@@ -328,6 +415,17 @@ def broken(vessel: Vessel, layout: Layout) -> list[str]:
         "pure": pure_ends(vessel, layout),
     }
     return [name for name, held in kept.items() if not held]
+
+
+def told_apart(layout: Layout) -> bool:
+    """Whether a maker tells each paste from the one that it lies on.
+
+    Parameters
+    ----------
+    layout : Layout
+        The layout.
+    """
+    return all(a - b >= TOLD_APART for a, b in pairwise((100, *layout.shares, 0)) if layout.shares)
 
 
 def allowed(vessel: Vessel, layout: Layout) -> bool:
@@ -584,7 +682,7 @@ def neighbours(vessel: Vessel, layout: Layout, step: int = 2 * SHARE_STEP) -> li
         for change in (-step, step):
             new = list(layout.shares)
             new[k] += change
-            if all(a > b for a, b in pairwise([100, *new, 0])):
+            if all(a - b >= TOLD_APART for a, b in pairwise([100, *new, 0])):
                 moved.append(replace(layout, shares=tuple(new)))
     for factor in (0.85, 1.15):
         height = layer * round(factor * layout.height / layer)

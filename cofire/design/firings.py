@@ -4,21 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from operator import attrgetter
 
 import numpy as np
 
-from cofire.assessment.cautions import HAND_WARM
 from cofire.assessment.firing_rules import BURNOUT, CORE, PEAK_CAUTION, burnout_of, core_of
 from cofire.assessment.mismatch import zone_set_points
 from cofire.assessment.rule import GO, NO, Flag
 from cofire.assessment.screening import no_window_reason
 from cofire.assessment.windows import HOLDS, Windows, firing_windows, grade_in_turn
 from cofire.design.candidates import Bench
+from cofire.design.programme import (
+    BURNING,
+    CLOSING,
+    DOWN,
+    DRYING,
+    ORDERS,
+    SLOW,
+    SOAK,
+    Part,
+    Wish,
+    told,
+)
 from cofire.errors import InputError, ModelError
+from cofire.firing.controller import HAND_WARM, changes_at, longer, on_step, too_late
 from cofire.firing.kiln import Trace, trace
-from cofire.firing.program import LAG, Firing, Kiln, Segment
+from cofire.firing.program import LAG, Firing, Segment
 from cofire.materials.card import Card, pure_cards
 from cofire.numerics import Array
 from cofire.physics.blends import find_material
@@ -145,6 +156,9 @@ def soaks(
     peaks = windows.peak[shared]
     if not extend:
         peaks = _within_tables(vessel, parts, peaks)
+    controller = kiln.controller
+    if controller.given:  # no hotter than it can be set
+        peaks = np.unique([on_step(controller, float(peak), -1) for peak in peaks])
     roomy = peaks[peaks <= windows.ceiling.min() - PEAK_CAUTION + 1e-9]
     peaks = roomy if roomy.size else peaks
     coolest = _coolest(vessel, parts, peaks)
@@ -189,7 +203,7 @@ def _held(vessel: Vessel, parts: list[Card], peak: float) -> Soak | None:
     """The shortest hold at a peak that makes the ware dense, or None."""
     asks, enough = "", None
     first = FIVE_MINUTES * float(np.ceil(EVEN * vessel.firing.lag / FIVE_MINUTES - 1e-9))
-    first = max(first, LENGTHS[0])
+    first = longer(vessel.firing.kiln.controller, max(first, LENGTHS[0]))
     for hold in (first, *(length for length in LENGTHS if length > first)):
         utilisation, name = _worst_utilisation(vessel, parts, peak, hold)
         if utilisation <= DENSE:
@@ -299,27 +313,28 @@ def packing(firing: Firing) -> Packing | None:
     return Packing(gases[0], gases[-1], cold)
 
 
-def _packed(
-    how: Packing | None, first: Sequence[Segment], then: Sequence[Segment]
-) -> list[Segment]:
-    """Segments before and after the change of gas, each saying its own; as they are without one."""
+def _packed(how: Packing | None, burnout: Segment, then: Sequence[Wish]) -> list[Wish]:
+    """Wishes before and after the change of gas, each saying its own; as they are without one."""
+    first = [Wish(DRYING, DRY), Wish(BURNING, burnout)]
     if how is None:
         return [*first, *then]
-    before = [*first, *([how.cold] if how.cold else [])]
-    return [
-        *(replace(s, gas=how.opened) for s in before),
-        *(replace(s, gas=how.closed) for s in then),
-    ]
+    before = [*first, *([Wish(CLOSING, how.cold)] if how.cold else [])]
+    return [*(w.within(how.opened) for w in before), *(w.within(how.closed) for w in then)]
 
 
 @dataclass(frozen=True)
 class Setting:
-    """A firing by its choices: which soak, ramp, cooling, and hold of the soak (indices). [-]"""
+    """A firing by its choices (indices). [-]
+
+    Which soak, ramp, cooling, and hold of the soak; and, where the controller takes fewer segments,
+    which of `ORDERS` they are joined in.
+    """
 
     soak: int
     ramp: int
     cooling: int
     longer: int = 0
+    joined: int = 0
 
 
 @dataclass(frozen=True)
@@ -349,8 +364,8 @@ class Frame:
     slow_reason: str
     packing: Packing | None = None
 
-    def segments(self, setting: Setting) -> list[Segment]:
-        """Segments of a setting; free cooling is spelt out too, so that all have as many.
+    def wishes(self, setting: Setting) -> list[Wish]:
+        """What is wished of a setting; free cooling is spelt out too.
 
         Parameters
         ----------
@@ -360,23 +375,60 @@ class Frame:
         soak = self.soaks[setting.soak]
         return _packed(
             self.packing,
-            [DRY, self.burnout],
+            self.burnout,
             [
-                Segment(soak.peak, RAMPS[setting.ramp], soak.lasting(setting.longer)),
-                Segment(self.slow_from, np.inf),
-                Segment(self.slow_to, COOLINGS[setting.cooling]),
+                Wish(
+                    SOAK,
+                    Segment(soak.peak, RAMPS[setting.ramp], soak.lasting(setting.longer)),
+                ),
+                Wish(DOWN, Segment(self.slow_from, np.inf)),
+                Wish(SLOW, Segment(self.slow_to, COOLINGS[setting.cooling])),
             ],
         )
 
-    def fired(self, setting: Setting) -> Firing:
-        """The firing of a setting.
+    def segments(self, setting: Setting) -> list[Segment]:
+        """Segments as they are wished, whatever kiln and controller can do.
 
         Parameters
         ----------
         setting : Setting
             The choices.
         """
-        return replace(self.firing, name="proposed", segments=tuple(self.segments(setting)))
+        return [wish.segment for wish in self.wishes(setting)]
+
+    def told(self, setting: Setting) -> list[Part]:
+        """The segments of a setting as they are set: as kiln and controller take them.
+
+        Parameters
+        ----------
+        setting : Setting
+            The choices.
+        """
+        return told(self.firing.kiln, self.wishes(setting), setting.joined)
+
+    def fired(self, setting: Setting) -> Firing:
+        """The firing of a setting: judged is what is set.
+
+        Parameters
+        ----------
+        setting : Setting
+            The choices.
+        """
+        segments = tuple(part.segment for part in self.told(setting))
+        return replace(self.firing, name="proposed", segments=segments)
+
+    def in_time(self, setting: Setting) -> bool:
+        """Whether someone is there when the gas of a setting is changed.
+
+        Parameters
+        ----------
+        setting : Setting
+            The choices.
+        """
+        if self.packing is None or not np.isfinite(self.firing.latest):
+            return True
+        firing = self.fired(setting)
+        return too_late(firing, trace(firing)) is None
 
 
 def near(setting: Setting, whole: Frame) -> list[Setting]:
@@ -399,6 +451,7 @@ def near(setting: Setting, whole: Frame) -> list[Setting]:
         "ramp": len(RAMPS),
         "cooling": len(COOLINGS),
         "longer": len(HOLDS_OVER),
+        "joined": len(ORDERS) if whole.firing.kiln.controller.segments else 1,
     }
     found = [replace(setting, soak=min(setting.soak, sizes["soak"] - 1))]
     for name, size in sizes.items():
@@ -407,64 +460,6 @@ def near(setting: Setting, whole: Frame) -> list[Setting]:
             if 0 <= index < size:
                 found.append(replace(found[0], **{name: index}))
     return found
-
-
-STUB = 25.0
-"""A part of a ramp that is no longer has no segment of its own, if the whole ramp can be slowed to
-what the kiln can do there by no more than `LITTLE_SLOWER`: common practice. [K]"""
-LITTLE_SLOWER = 0.9
-
-
-def followed(kiln: Kiln, start: float, segment: Segment) -> list[Segment]:
-    """A segment in parts that the kiln can keep up with: "full" where the rate is too fast for it.
-
-    The kiln goes the same way in the same time. But where it falls behind a little only on the
-    last few degrees, the whole segment goes at what it can do there: nobody sets a rate for nine
-    degrees.
-
-    Parameters
-    ----------
-    kiln : Kiln
-        Its limits count.
-    start : float
-        Where the segment begins. [K]
-    segment : Segment
-        As it is wanted.
-
-    Returns
-    -------
-    list of Segment
-        One where the kiln keeps up all the way; the hold is that of the last.
-    """
-    rows, limit = kiln.heating_temperature, kiln.heating_rate
-    if segment.target < start:
-        rows, limit = kiln.cooling_temperature, kiln.cooling_rate
-    if not np.isfinite(segment.rate):
-        return [segment]
-    ahead = limit - segment.rate
-    behind = ahead < 0.0
-    turns = np.flatnonzero(behind[:-1] != behind[1:])
-    share = ahead[turns] / (ahead[turns] - ahead[turns + 1])
-    cuts = celsius(rows[turns] + share * (rows[turns + 1] - rows[turns]))
-    # to whole degrees, away from where the kiln falls behind
-    cuts = kelvin(np.where(behind[turns], np.ceil(cuts - 1e-6), np.floor(cuts + 1e-6)))
-    low, high = sorted((start, segment.target))
-    slowest = np.interp(
-        [segment.target, *rows[(rows > low) & (rows < high)], start], rows, limit
-    ).min()
-    last = abs(segment.target - cuts).min(initial=np.inf)
-    able = np.floor(slowest * HOUR + 1e-6) / HOUR
-    if slowest < segment.rate and last <= STUB and able >= LITTLE_SLOWER * segment.rate:
-        return [replace(segment, rate=float(able))]
-    ends = np.sort(np.append(cuts[(cuts > low) & (cuts < high)], [low, high]))
-    if segment.target < start:
-        ends = ends[::-1]
-    parts = []
-    for begin, end in pairwise(ends):
-        slowest = np.interp([begin, 0.5 * (begin + end), end], rows, limit).min()
-        keeps = slowest >= segment.rate * (1.0 - 1e-6)
-        parts.append(Segment(float(end), segment.rate if keeps else np.inf, gas=segment.gas))
-    return [*parts[:-1], replace(parts[-1], hold=segment.hold)]
 
 
 def frame(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Frame:
@@ -524,24 +519,66 @@ def _burnout(
     Where none does: the shortest of those that come nearest.
     """
     tried: list[tuple[Segment, Flag, Firing]] = []
+    late: list[tuple[float, Flag]] = []  # of those that nobody would be there for: when
+    kiln, wall = vessel.firing.kiln, float(vessel.wall.max())
     for segment in burnouts(min(BURNOUT_END, rest.target - 5.0)):
-        firing = replace(vessel.firing, segments=tuple(_packed(how, [DRY, segment], [rest])))
+        if late and late[-1][1].grade == GO:
+            break
+        parts = told(kiln, _packed(how, segment, [Wish(SOAK, rest)]))
+        firing = replace(vessel.firing, segments=tuple(part.segment for part in parts))
         history = bench.history(firing, pure)
-        wall = float(vessel.wall.max())
         flags = [BURNOUT.named(flag) for flag in burnout_of(history, pure, wall)]
         flags += [CORE.named(flag) for flag in core_of(history, pure)]
-        tried.append((segment, max(flags, key=attrgetter("counted")), firing))
-        if tried[-1][1].grade == GO:
+        worst = max(flags, key=attrgetter("counted"))
+        curve = bench.trace(firing)
+        if too_late(firing, curve) is not None:
+            late.append((max(changes_at(firing, curve)), worst))
+            continue
+        tried.append((segment, worst, firing))
+        if worst.grade == GO:
             return segment, _burnout_reason(tried), firing
+    if not tried:
+        line = too_late_line(vessel.firing.latest, min(when for when, _ in late))
+        raise ModelError(f"{vessel.name}: {line}")
     least = min(flag.counted for _, flag, _ in tried)
     segment, flag, firing = next(one for one in tried if one[1].counted <= TIE * least)
     reason = (
         f"{flag.rule} of {flag.zone}: {flag.counted:.2g} of its limit, go is up to "
-        f"{flag.caution:.2g}; no slower ramp and no longer hold that was tried brings it lower"
+        f"{flag.caution:.2g}; "
     )
+    most = min((other.counted for _, other in late), default=np.inf)
+    if TIE * most < flag.counted:
+        when, other = next(one for one in late if one[1].counted <= TIE * most)
+        reason += (
+            f"someone is there until {vessel.firing.latest / HOUR:g} h after the start (latest_h), "
+            f"and closed after {when / HOUR:.1f} h it would be {other.counted:.2g}"
+        )
+    else:
+        reason += "no slower ramp and no longer hold that was tried brings it lower"
     if how is None:  # an open burnout is not compared with itself
         reason += opened_reason(vessel, pure, rest, flag)
     return segment, reason, firing
+
+
+def too_late_line(latest: float, soonest: float) -> str:
+    """Why no gas is changed in time, and which hour would do.
+
+    Parameters
+    ----------
+    latest, soonest : float
+        Hour until which someone is there, and at which the gas could change. [s]
+
+    Returns
+    -------
+    str
+        Without a full stop.
+    """
+    wanted = np.ceil(10.0 * soonest / HOUR - 1e-6) / 10.0
+    return (
+        f"latest_h: someone is there until {latest / HOUR:g} h after the start; dried and burnt "
+        f"out as fast as may be, the gas can change after {soonest / HOUR:.1f} h: give "
+        f"latest_h = {wanted:g} or more"
+    )
 
 
 def open_burnout(vessel: Vessel, cards: Mapping[str, Card], closed: str) -> Firing:
@@ -577,7 +614,11 @@ def open_burnout(vessel: Vessel, cards: Mapping[str, Card], closed: str) -> Firi
     asked = replace(vessel, firing=one)
     burnout, _, _ = _burnout(asked, bench, pure, rest[0], how)
     name = f"open burnout, then {closed}"
-    return replace(one, name=name, segments=tuple(_packed(how, [DRY, burnout], rest)))
+    wishes = _packed(how, burnout, [Wish(f"segment {n}", s) for n, s in enumerate(rest)])
+    if not firing.kiln.controller.given:
+        return replace(one, name=name, segments=tuple(wish.segment for wish in wishes))
+    parts = told(firing.kiln, wishes)
+    return replace(one, name=name, segments=tuple(part.segment for part in parts))
 
 
 def opened_reason(vessel: Vessel, pure: Sequence[Card], rest: Segment, reached: Flag) -> str:
@@ -602,7 +643,10 @@ def opened_reason(vessel: Vessel, pure: Sequence[Card], rest: Segment, reached: 
         return ""
     bench = Bench({card.name: card for card in pure}, extend=True)
     how = Packing("air", gas, Segment(COLD, np.inf))
-    segment, _, firing = _burnout(vessel, bench, pure, rest, how)
+    try:
+        segment, _, firing = _burnout(vessel, bench, pure, rest, how)
+    except ModelError:  # nobody is there, or the controller takes too few segments
+        return ""
     flags = [CORE.named(flag) for flag in core_of(bench.history(firing, pure), pure)]
     left = max(flags, key=attrgetter("counted"))
     if left.counted >= TIE * reached.counted:

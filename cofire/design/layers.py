@@ -29,6 +29,7 @@ from cofire.design.constraints import (
     placed,
     places,
     refuse_without_place,
+    with_roads,
     with_room,
 )
 from cofire.design.firings import TIE
@@ -289,7 +290,7 @@ def propose_layers(
         No layout keeps the limits; the message names the one that binds.
     """
     metal, ceramic, _ = zones(vessel, cards)
-    vessel = with_room(vessel, metal, ceramic)
+    vessel = with_roads(with_room(vessel, metal, ceramic), metal, ceramic)
     sized = in_fired_size(vessel, metal, ceramic)
     refuse_without_place(sized)
     bench = bench or Bench(cards, extend, executor=executor)

@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+
+import numpy as np
 
 from cofire.design.candidates import Bench
 from cofire.design.constraints import allowed, in_fired_size, placed
+from cofire.design.firings import Setting, frame, near
 from cofire.design.objective import Outcome, Sample, draw, nominal, odds
 from cofire.design.search import Design, laid, split
 from cofire.design.transition import Layout
+from cofire.errors import CofireError
+from cofire.firing.controller import changes_at, programmes, switched_off
+from cofire.firing.kiln import trace
+from cofire.firing.program import Firing, Segment
+from cofire.materials.card import Card
+from cofire.units import HOUR
 from cofire.vessel import Vessel
 
 LAYER, ROAD, DEAD = 1.0, 0.5, 0.2
@@ -86,9 +95,30 @@ class Margins:
     relaxed: tuple[Relaxed, ...]
     samples: int
 
+    def with_relaxed(self, more: Iterable[Relaxed]) -> Margins:
+        """The same with more limits to relax, the one that gains most first.
+
+        Parameters
+        ----------
+        more : iterable of Relaxed
+            Of limits that were asked otherwise.
+        """
+        return replace(self, relaxed=_first_first([*self.relaxed, *more]))
+
+
+def _first_first(some: Iterable[Relaxed]) -> tuple[Relaxed, ...]:
+    """Limits to relax, the one that gains most first."""
+    return tuple(sorted(some, key=lambda r: (-r.change, r.load)))
+
 
 def margins(
-    bench: Bench, vessel: Vessel, layout: Layout, *, relax: bool, samples: int = SAMPLES
+    bench: Bench,
+    vessel: Vessel,
+    layout: Layout,
+    *,
+    relax: bool,
+    samples: int = SAMPLES,
+    freer: Iterable[tuple[str, Firing]] = (),
 ) -> Margins | None:
     """What shifts of the print cost a proposal, and what relaxed limits would bring it.
 
@@ -106,6 +136,8 @@ def margins(
         Whether to look beyond the limits.
     samples : int
         Over which chances are asked, the same for all. [-]
+    freer : iterable of (str, Firing)
+        Limits of the kiln that may be relaxed, and firings beyond them, from `freer_firings`.
 
     Returns
     -------
@@ -114,6 +146,8 @@ def margins(
     """
     moved = [(what, shift.vessel(vessel)) for what, shift in _shifts(bench)]
     beyond = list(_beyond(bench, vessel, layout)) if relax else []
+    if relax:
+        beyond += [(what, replace(vessel, firing=firing)) for what, firing in freer]
     tried = nominal(bench, [one for _, one in beyond])
     best: dict[str, tuple[float, int]] = {}
     for k, ((what, _), outcome) in enumerate(zip(beyond, tried, strict=True)):
@@ -137,8 +171,7 @@ def margins(
         and (outcome.load < own.load or outcome.chance > own.chance + SEEN)
     ]
     shifts.sort(key=lambda s: s.change)
-    relaxed.sort(key=lambda r: (-r.change, r.load))
-    return Margins(own.chance, own.load, tuple(shifts), tuple(relaxed), samples)
+    return Margins(own.chance, own.load, tuple(shifts), _first_first(relaxed), samples)
 
 
 def _chance(outcome: Outcome | None) -> float:
@@ -192,11 +225,95 @@ def _beyond(bench: Bench, vessel: Vessel, layout: Layout) -> Iterator[tuple[str,
             word = "lowest_mm" if middle == low else "highest_mm"
             yield f"{word} to {1e3 * middle:.3g}, keep_mm to {1e3 * keep:.3g}", one
     wall = float(vessel.wall[-1])
-    for factor in (THINNER, THICKER):
+    free = vessel.free
+    if free.roads:
+        road = in_fired_size(vessel, metal, ceramic).printer.nozzle
+        count = round(wall / road)
+        for step, what in ((-1.0, "wall_mm"), (1.0, "wall_mm"), (-0.5, "roads"), (0.5, "roads")):
+            other_wall = wall + step * road
+            if other_wall > 0.5 * road and (
+                what == "roads" or _beyond_range(other_wall, free.wall)
+            ):
+                told = f"from {1e3 * wall:.3g} to {1e3 * other_wall:.3g}"
+                if what == "roads":
+                    told = f'from "whole" to "any", wall_mm {told}'
+                else:
+                    told += f" ({count + round(step)} roads)"
+                yield f"{what} {told}", vessel.with_wall(other_wall)
+    for factor in () if free.roads else (THINNER, THICKER):
+        if not _beyond_range(factor * wall, free.wall):
+            continue
         other = replace(vessel, wall=factor * vessel.wall)
         yield f"wall_mm from {1e3 * wall:.2g} to {1e3 * factor * wall:.2g}", other
     dead = printer.dead_volume
     for factor in (LARGER, 1.0 / LARGER):
+        if not _beyond_range(factor * dead, free.dead_volume):
+            continue
         chamber = replace(vessel, printer=replace(printer, dead_volume=factor * dead))
         what = f"dead_volume_ml from {1e6 * dead:.2g} to {1e6 * factor * dead:.2g}"
         yield what, chamber
+
+
+def _beyond_range(value: float, freed: tuple[float, ...]) -> bool:
+    """Whether a value lies outside what the file frees; where it frees nothing, any does."""
+    return not freed or not freed[0] <= value <= freed[1]
+
+
+def freer_firings(
+    vessel: Vessel, cards: Mapping[str, Card], setting: Setting, extend: bool = False
+) -> list[tuple[str, Firing]]:
+    """Limits of kiln and presence that bind a firing, and firings near it that pass them.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        The proposal, in its firing.
+    cards : mapping
+        Materials by name.
+    setting : Setting
+        Of its firing.
+    extend : bool
+        As in `fire_vessel`.
+
+    Returns
+    -------
+    list of (str, Firing)
+        Each limit with what it would have to be, and a few firings for each; none where nothing
+        binds.
+    """
+    firing, kiln = vessel.firing, vessel.firing.kiln
+    controller, latest = kiln.controller, vessel.firing.latest
+    asked: list[tuple[str, Firing]] = []
+    if controller.segments:
+        more = replace(kiln, controller=replace(controller, segments=0))
+        asked.append(("segments", replace(firing, kiln=more)))
+    if controller.numbers:
+        full = replace(kiln, controller=replace(controller, numbers=False))
+        asked.append(("rates", replace(firing, kiln=full)))
+    if np.isfinite(latest):
+        asked.append(("latest_h", replace(firing, latest=np.inf)))
+    found: dict[tuple[str, tuple[Segment, ...]], Firing] = {}
+    for which, one in asked:
+        try:
+            whole = frame(replace(vessel, firing=one), cards, extend)
+            fired = [whole.fired(s) for s in near(replace(setting, joined=0), whole)]
+        except CofireError:  # what is freed alone does not make it possible
+            continue
+        for free in fired:
+            what = ""
+            if which == "segments":
+                count = max(map(len, programmes(free.segments)))
+                if count > controller.segments:
+                    what = f"segments of the controller from {controller.segments} to {count}"
+            elif which == "rates":
+                off = switched_off(free.segments)
+                if any(s.rate == np.inf and not o for s, o in zip(free.segments, off, strict=True)):
+                    what = 'rates of the controller from "numbers" to "full"'
+            else:
+                when = max(changes_at(free, trace(free)), default=0.0)
+                if when > latest:
+                    hours = np.ceil(10.0 * when / HOUR - 1e-6) / 10.0
+                    what = f"latest_h from {latest / HOUR:g} to {hours:g}"
+            if what:
+                found[what, free.segments] = free
+    return [(what, free) for (what, _), free in found.items()]

@@ -20,6 +20,7 @@ from cofire.assessment.mismatch import zone_set_points
 from cofire.assessment.rule import GO, NEIGHBOUR, STRESS, Flag
 from cofire.assessment.verdict import Verdict, rule_of
 from cofire.assessment.windows import ceiling, firing_windows
+from cofire.design.at_hand import cards_at_hand, known_materials
 from cofire.design.candidates import ROUGH, Bench, batches, fire_candidates
 from cofire.design.transition import zones
 from cofire.errors import ModelError
@@ -294,7 +295,7 @@ def nearest(
     wanted : Wanted
         From `wanted_partner`.
     vessel : Vessel
-        With its firing.
+        With its firing, and the list of what may be offered.
     cards : mapping
         Materials by name.
     count : int
@@ -307,9 +308,11 @@ def nearest(
     """
     some = [
         card
-        for card in cards.values()
+        for card in cards_at_hand(vessel, cards).values()
         if card.kind == wanted.template.kind and not card.refused and card.name != wanted.zone.name
     ]
+    if not some:
+        return [], []
     history = Bench(cards, extend=True).history(vessel.firing, some)
     windows = firing_windows(some, vessel.firing.kiln, vessel.firing.gas)
     known = [
@@ -563,6 +566,7 @@ def wanted_partner(
     ModelError
         The zone becomes dense in no firing of this kiln.
     """
+    known_materials(vessel, cards)
     metal, ceramic, _ = zones(vessel, cards)
     zone, template = (metal, ceramic) if of == "metal" else (ceramic, metal)
     windows = firing_windows([zone], vessel.firing.kiln, vessel.firing.gas)

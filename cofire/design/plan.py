@@ -17,6 +17,7 @@ from cofire.assessment.rule import GO, NO
 from cofire.assessment.verdict import Verdict
 from cofire.assessment.windows import ceiling
 from cofire.design.alternatives import Alternative, alternatives
+from cofire.design.at_hand import cards_at_hand, known_materials, outside
 from cofire.design.candidates import ROUGH, Bench
 from cofire.design.constraints import (
     broken,
@@ -24,6 +25,7 @@ from cofire.design.constraints import (
     in_fired_size,
     layouts,
     refuse_without_place,
+    with_roads,
     with_room,
 )
 from cofire.design.firings import USUAL, Frame, Setting, frame
@@ -34,7 +36,7 @@ from cofire.design.layers import (
     propose_layers,
     try_layouts,
 )
-from cofire.design.margins import SAMPLES, Margins, margins
+from cofire.design.margins import SAMPLES, Margins, Relaxed, freer_firings, margins
 from cofire.design.objective import Outcome, Swing, chances, deciding, draw, foretold, nominal, odds
 from cofire.design.recipe import Recipe, propose_recipes
 from cofire.design.schedule import Schedule, propose_schedule
@@ -50,6 +52,7 @@ from cofire.design.settling import (
 )
 from cofire.design.starting import started
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
+from cofire.firing.controller import too_late, unset
 from cofire.firing.program import Firing
 from cofire.materials.card import Card
 from cofire.materials.catalogue import load_fillers
@@ -232,10 +235,12 @@ def propose(
     say = tell or (lambda line: None)
     if executor is not None:
         made_ready()
+    known_materials(vessel, cards)
     metal, ceramic, _ = zones(vessel, cards)
     vessel = started(vessel, cards, extend)
     refuse_without_place(vessel)
     with_room(vessel, metal, ceramic)  # refuses a change of paste that leaves no zone pure
+    with_roads(vessel, metal, ceramic)  # refuses walls between which no road ends
     meshed(vessel)  # refuses a joint that cannot be cut, before the search
     bench = Bench(cards, extend, executor=executor)
     bench.history(vessel.firing, bench.used([vessel]))  # refuses what its tables do not cover
@@ -291,11 +296,22 @@ def propose(
             say("margins")
             bench.on(ROUGH).correct(best.designed.vessel, best, FURTHEST)
             proposed, hopeless = best.designed.vessel, best.verdict.grade >= NO
-            room = margins(bench.on(ROUGH), proposed, layout, relax=hopeless, samples=_few(effort))
+            freer: list[tuple[str, Firing]] = []
+            if hopeless and schedule is not None:
+                freer = freer_firings(proposed, cards, schedule.setting, extend)
+            room = margins(
+                bench.on(ROUGH), proposed, layout, relax=hopeless, samples=_few(effort), freer=freer
+            )  # fmt: skip
             kept = both[1]
             if kept is not None and kept.chance < HALF and draft.designs is not None:
                 say("recipes")
-                mixes = _recipes(bench.on(ROUGH), best.designed.vessel, layout, kept)
+                fillers = load_fillers()
+                some = cards_at_hand(vessel, fillers, fillers=True)
+                mixes = _recipes(bench.on(ROUGH), best.designed.vessel, layout, kept, some)
+                more = outside(vessel, fillers)
+                if hopeless and more and room is not None:
+                    beyond = _recipes(bench.on(ROUGH), best.designed.vessel, layout, kept, more)
+                    room = room.with_relaxed(_by_materials(beyond[:1], kept))
         if finished and best.verdict.grade > GO:
             if stays(given.verdict.crack_probability, best.verdict.crack_probability):
                 scan = _scanned(draft, bench.on(ROUGH), best, say)
@@ -343,11 +359,25 @@ def _better(one: Check, other: Check, bench: Bench) -> bool:
     return one.verdict.utilisation < other.verdict.utilisation and kept[0] >= kept[1] - EVEN
 
 
-def _recipes(bench: Bench, vessel: Vessel, layout: Layout, kept: Outcome) -> tuple[Recipe, ...]:
-    """Pastes with which the same layout comes to less cost."""
+def _recipes(
+    bench: Bench, vessel: Vessel, layout: Layout, kept: Outcome, some: Mapping[str, Card]
+) -> tuple[Recipe, ...]:
+    """Pastes of some fillers with which the same layout comes to less cost."""
     design = Design(layout, vessel.printer.dead_volume)
-    found = propose_recipes(vessel, bench, design, load_fillers())
+    found = propose_recipes(vessel, bench, design, some)
     return tuple(recipe for recipe in found if recipe.outcome.cost < kept.cost)
+
+
+def _by_materials(recipes: Sequence[Recipe], kept: Outcome) -> list[Relaxed]:
+    """What a filler that the file's list does not name would bring."""
+    return [
+        Relaxed(
+            f"materials by {one.filler} ({100 * one.share:.0f} % in the {one.base})",
+            one.outcome.load,
+            one.outcome.chance - kept.chance,
+        )
+        for one in recipes
+    ]
 
 
 def _asked(effort: float) -> int:
@@ -494,7 +524,12 @@ def _own_limits(vessel: Vessel, bench: Bench) -> tuple[tuple[str, ...], Vessel |
     breaks = tuple(broken(sized, drawn))
     if vessel.firing.peak > min(ceiling(metal), ceiling(ceramic)):
         return (*breaks, "peak"), None
-    own = fitted(sized, drawn)
+    if unset(vessel.firing):
+        return (*breaks, "controller"), None
+    if too_late(vessel.firing, bench.trace(vessel.firing)) is not None:
+        return (*breaks, "latest hour"), None
+    vessel = with_roads(vessel, metal, ceramic)
+    own = fitted(in_fired_size(vessel, metal, ceramic), drawn)
     if own is None:
         return breaks, None
     return breaks, as_vessel(vessel, metal.name, ceramic.name, below, own)
@@ -514,7 +549,8 @@ def _search(
     of them is dropped.
     """
     metal, ceramic, below = bench.zones(vessel)
-    vessel = with_room(vessel, metal, ceramic)
+    drawn = vessel
+    vessel = with_roads(with_room(vessel, metal, ceramic), metal, ceramic)
     rough = bench.on(ROUGH)
 
     def laid(layout: Layout, firing: Firing) -> Vessel:
@@ -561,7 +597,7 @@ def _search(
     say(f"{FIRST}: {_first(draft)}")
     say("solid of the best so far")
     check = partial(check_vessel, cards=bench.cards, extend=bench.extend)
-    coarse_best, draft.given = each(check, [draft.vessel, vessel], bench.executor)
+    coarse_best, draft.given = each(check, [draft.vessel, drawn], bench.executor)
     rough.correct(draft.vessel, coarse_best)
     in_firing = replace(vessel, firing=settled.firing)
 

@@ -18,12 +18,24 @@ import numpy as np
 from cofire.assessment.rule import FIRING, GO, NO, Flag
 from cofire.assessment.verdict import Verdict, rule_of
 from cofire.design.candidates import Bench, batches, fire_candidates
-from cofire.design.firings import COOLINGS, TIE, USUAL, Frame, Setting, followed, frame, near
+from cofire.design.firings import (
+    COOLINGS,
+    TIE,
+    USUAL,
+    Frame,
+    Setting,
+    frame,
+    near,
+    too_late_line,
+)
 from cofire.design.objective import Outcome, Swing, foretold
+from cofire.design.programme import BURNING, CLOSING, DOWN, DRYING, SLOW, SOAK, Part, merged_words
 from cofire.errors import ModelError
+from cofire.firing.controller import changes_at
+from cofire.firing.kiln import trace
 from cofire.firing.program import Firing, Segment
 from cofire.materials.card import Card
-from cofire.units import HOUR, MINUTE, ROOM, celsius
+from cofire.units import HOUR, MINUTE, celsius
 from cofire.vessel import Vessel
 from cofire.workers import each
 
@@ -191,7 +203,7 @@ def propose_schedule(
         candidates = near(start, whole)
     try:
         for _ in range(ROUNDS):
-            new = [s for s in candidates if s not in done]
+            new = [s for s in candidates if s not in done and whole.in_time(s)]
             if not new:
                 break
             for result in try_firings(bench, vessel, whole, new, swings):
@@ -206,6 +218,8 @@ def propose_schedule(
         finished = False
         if not done:
             raise
+    if not done:
+        raise ModelError(f"{vessel.name}: {too_late_words(whole, candidates)}")
     best = shortest(done.values())
     choices = _choices(whole, best, done)
     firing = replace(
@@ -215,6 +229,26 @@ def propose_schedule(
         firing, choices, best.utilisation, best.overall, best.length / HOUR, len(done),
         best.setting, best.good, finished, best.outcome,
     )  # fmt: skip
+
+
+def too_late_words(whole: Frame, settings: Sequence[Setting]) -> str:
+    """How much later someone would have to be there, where the gas of no firing changes in time.
+
+    Parameters
+    ----------
+    whole : Frame
+        With its firing.
+    settings : sequence of Setting
+        None of them in time.
+
+    Returns
+    -------
+    str
+        Without a full stop.
+    """
+    firings = [whole.fired(setting) for setting in settings]
+    soonest = min(max(changes_at(firing, trace(firing))) for firing in firings)
+    return too_late_line(whole.firing.latest, soonest)
 
 
 def try_firings(
@@ -325,7 +359,6 @@ def _dear(fired: Fired) -> float:
 def _choices(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> tuple[Choice, ...]:
     """Segments of the best setting as the kiln can follow them, with their reasons."""
     setting, enough = best.setting, TIE * min(fired.utilisation for fired in done.values())
-    dry, burnout, *between, ramp, down, slow = whole.segments(setting)
     soak = whole.soaks[setting.soak]
     hold = (
         f"shorter would leave {soak.asks} porous (density)"
@@ -337,31 +370,38 @@ def _choices(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> tuple[
         hold = against(best, _stepped(best, done, "longer", -1), shorter, enough)
     faster = against(best, _stepped(best, done, "ramp", -1), "faster", enough)
     quicker = against(best, _stepped(best, done, "cooling", -1), "faster", enough)
-    told = [  # a segment, why it is no faster, and why it ends as it does
-        (dry, "common practice: the last water leaves without steam", ""),
-        (burnout, whole.burnout_reason, ""),
-        *((segment, "as given: cold before the gas changes", "") for segment in between),
-        (
-            ramp,
-            "ramp: " + faster,
-            f"; peak: {_peak_reason(whole, best, done, enough)}; hold: {hold}",
-        ),
-        (down, "both zones still flow: as fast as the kiln cools", ""),
-        (slow, f"past {whole.slow_reason}: {quicker}", ""),
-    ]
-    found, at = [], ROOM
-    for segment, way, end in told:
-        parts = followed(whole.firing.kiln, at, segment)
-        for part in parts:
-            why = way
-            if part.rate != segment.rate:
-                named = "ramp: " * way.startswith("ramp: ")
-                why = f"{named}as fast as the kiln can, which is slower"
-            found.append(Choice(part, why + (end if part is parts[-1] else "")))
-        at = segment.target
-    while found[-1].segment.rate == np.inf and found[-1].segment.target < soak.peak:
-        found.pop()  # the kiln cools on as it likes
-    return tuple(found)
+    ways = {  # why a segment is no faster
+        DRYING: "common practice: the last water leaves without steam",
+        BURNING: whole.burnout_reason,
+        CLOSING: "as given: cold before the gas changes",
+        SOAK: "ramp: " + faster,
+        DOWN: "both zones still flow: as fast as the kiln cools",
+        SLOW: f"past {whole.slow_reason}: {quicker}",
+    }
+    peak = f"; peak: {_peak_reason(whole, best, done, enough)}; hold: {hold}"
+    return tuple(
+        Choice(part.segment, _why(part, ways, whole) + (peak if _soaks(part) else ""))
+        for part in whole.told(setting)
+    )
+
+
+def _soaks(part: Part) -> bool:
+    """Whether a segment ends in the soak."""
+    return part.last and part.stages[-1] == SOAK
+
+
+def _why(part: Part, ways: Mapping[str, str], whole: Frame) -> str:
+    """Why a segment is no faster, or goes as one with its neighbour."""
+    controller = whole.firing.kiln.controller
+    if merged := merged_words(part, controller.segments):
+        return merged
+    way = ways[part.stages[0]]
+    if part.segment.rate == part.wished:
+        return way
+    named = "ramp: " * way.startswith("ramp: ")
+    if part.wished < np.inf:
+        return f"{named}as fast as the kiln can, which is slower"
+    return "as fast as the kiln keeps up with: its controller takes numbers only"
 
 
 def _peak_reason(whole: Frame, best: Fired, done: Mapping[Setting, Fired], enough: float) -> str:

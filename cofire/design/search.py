@@ -20,12 +20,14 @@ from cofire.assessment.crack_rules import COOLING
 from cofire.design.candidates import Bench
 from cofire.design.constraints import (
     LEAST_LAYERS,
+    TOLD_APART,
     allowed,
     fitted,
     in_fired_size,
     least_height,
     place_range,
     placed,
+    road_walls,
     tallest,
 )
 from cofire.design.objective import Outcome, Sample, Swing, draw, foretold, nominal, odds
@@ -34,8 +36,8 @@ from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.vessel import Vessel
 
-LEAST_SHARE = 3
-"""Metal, or ceramic, of a blend that is told from a pure paste: estimate. [% of volume]"""
+LEAST_SHARE = TOLD_APART
+"""Metal, or ceramic, of a blend that is told from a pure paste. [% of volume]"""
 EVENNESS = 0.1
 """Added to each band's free height, so that none vanishes beside the others. [-]"""
 IMPOSSIBLE = 10.0
@@ -145,8 +147,7 @@ class Space:
             dead, at = low * (high / low) ** float(rest[at]), at + 1
         vessel = self.vessel
         if free.wall:
-            wall = free.wall[0] + float(rest[at]) * (free.wall[1] - free.wall[0])
-            wall = max(round(wall, 4), free.wall[0])
+            wall = self._wall(float(rest[at]))
             vessel = vessel.with_wall(wall)
         vessel = replace(vessel, printer=replace(printer, dead_volume=dead))
         sized = in_fired_size(vessel, self.metal, self.ceramic)
@@ -162,6 +163,20 @@ class Space:
         if found is None or not allowed(sized, found):
             return None
         return Design(found, round(dead, 9), wall)
+
+    @property
+    def _roads(self) -> list[float]:
+        """Walls of whole roads. [m]"""
+        return road_walls(in_fired_size(self.vessel, self.metal, self.ceramic))
+
+    def _wall(self, place: float) -> float:
+        """The wall at a place in what the file frees, 0 to 1; of whole roads where it asks so."""
+        free = self.vessel.free
+        if free.roads:
+            some = self._roads
+            return some[min(int(place * len(some)), len(some) - 1)]
+        wall = free.wall[0] + place * (free.wall[1] - free.wall[0])
+        return max(round(wall, 4), free.wall[0])
 
     def moved_in(self, design: Design) -> Design | None:
         """A design in whole layers and moved into the limits; None where it breaks one anywhere.
@@ -186,9 +201,9 @@ class Space:
         span = 100 - 2 * LEAST_SHARE
         shares = [LEAST_SHARE + round(span * float(x)) for x in sorted(point[:n], reverse=True)]
         for k in range(1, n):
-            shares[k] = min(shares[k], shares[k - 1] - 1)
-        if shares[-1] < LEAST_SHARE:
-            return (), ()
+            shares[k] = min(shares[k], shares[k - 1] - TOLD_APART)
+        shares = [max(share, LEAST_SHARE + TOLD_APART * (n - 1 - k)) for k, share in
+                  enumerate(shares)]  # fmt: skip
         least = max(round(least_height(sized, middle) / layer), LEAST_LAYERS)
         most = round(tallest(sized) / layer)
         if most < n * least:
@@ -230,7 +245,12 @@ class Space:
             )
         if free.wall:
             wall = design.wall or float(self.vessel.wall[-1])
-            found.append((wall - free.wall[0]) / (free.wall[1] - free.wall[0]))
+            if free.roads:
+                some = self._roads
+                at = min(range(len(some)), key=lambda k: abs(some[k] - wall))
+                found.append((at + 0.5) / len(some))
+            else:
+                found.append((wall - free.wall[0]) / (free.wall[1] - free.wall[0]))
         return np.asarray(np.clip(np.array(found), 0.0, 1.0))
 
 
@@ -637,8 +657,10 @@ def search_designs(
         if progress:
             progress(done, max(whole, done))
 
-    own = Design(given_layout(vessel, bench.cards), vessel.printer.dead_volume)
-    begun = [own, *(Design(layout, vessel.printer.dead_volume) for layout in start)]
+    dead = vessel.printer.dead_volume
+    wall = float(vessel.wall[-1]) if vessel.free.roads else 0.0  # else as drawn
+    own = Design(given_layout(vessel, bench.cards), dead, wall)
+    begun = [own, *(Design(layout, dead, wall) for layout in start)]
     spaces = {n: Space(vessel, metal, ceramic, below, n) for n in counts}
     samples = draw(bench, vessel, count, seed)
     swings = _swings(bench, [spaces[counts[0]].laid(d) for d in begun], samples, tell)

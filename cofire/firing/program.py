@@ -12,7 +12,16 @@ from typing import Any
 import numpy as np
 
 from cofire.errors import InputError, UnknownName
-from cofire.fields import COOLING, FIRING, HEATING, KILN, MOST_SEGMENTS, SEGMENT, SLOWEST
+from cofire.fields import (
+    CONTROLLER,
+    COOLING,
+    FIRING,
+    HEATING,
+    KILN,
+    MOST_SEGMENTS,
+    SEGMENT,
+    SLOWEST,
+)
 from cofire.files import Fields, Place, bundled_tables, read_toml, show, table_of
 from cofire.materials.catalogue import Named, find_named, kiln_files, override
 from cofire.materials.properties import GASES
@@ -21,6 +30,36 @@ from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin
 
 FULL = "full"
 """Rate word: as fast as the kiln can heat, or as it cools shut."""
+
+
+@dataclass(frozen=True)
+class Controller:
+    """What the controller of a kiln takes.
+
+    Attributes
+    ----------
+    segments
+        Most of one programme, a ramp with its hold as one; 0 where there is no limit. [-]
+    numbers
+        Whether every rate is a number, and none "full".
+    fahrenheit
+        Whether it counts in °F.
+    temperature, rate, time
+        Its steps: 1 °C, 1 °C/h and 1 min unless its kiln's file says otherwise. [K], [K/s], [s]
+    given
+        Whether the kiln's file says so; only then is a firing held against it.
+    """
+
+    segments: int = 0
+    numbers: bool = False
+    fahrenheit: bool = False
+    temperature: float = 1.0
+    rate: float = 1.0 / HOUR
+    time: float = MINUTE
+    given: bool = False
+
+
+USUAL_CONTROLLER = Controller()
 
 
 @dataclass(frozen=True)
@@ -35,6 +74,8 @@ class Kiln:
         Full power, loaded; linear between rows. [K], [K/s]
     cooling_temperature, cooling_rate
         Shut, power off; linear between rows (two rows are Newton's law). [K], [K/s]
+    controller
+        What may be set on it.
 
     Examples
     --------
@@ -51,6 +92,7 @@ class Kiln:
     cooling_temperature: Array
     cooling_rate: Array
     source: str = ""
+    controller: Controller = USUAL_CONTROLLER
 
     def __repr__(self) -> str:
         return f"<Kiln {self.name!r}: to {celsius(self.max_temperature):.0f} °C>"
@@ -92,6 +134,8 @@ class Firing:
         Time constant with which the ware follows the kiln (first order: one lump whose
         temperature is uniform; a carbon bed or box is slower than a bare shelf). One for the whole
         firing, whatever the gas of the moment: the box stands around the ware when it is open. [s]
+    latest
+        After the start, by which a change of gas is made: someone is there so long. [s]
 
     Examples
     --------
@@ -106,6 +150,7 @@ class Firing:
     segments: tuple[Segment, ...]
     gas: str = "air"
     lag: float = 0.0
+    latest: float = np.inf
 
     def __post_init__(self) -> None:
         """One form for each firing: where all segments have one gas, none of them says it."""
@@ -282,6 +327,28 @@ def read_kiln(source: Place | Mapping[str, Any], where: str = "kiln") -> Kiln:
         cooling_t,
         cooling_r,
         fields.text("source"),
+        _controller(fields),
+    )
+
+
+def _controller(kiln: Fields) -> Controller:
+    """The [controller] table of a kiln, or one that takes anything in whole degrees and minutes."""
+    if "controller" not in kiln.table:
+        return USUAL_CONTROLLER
+    fields = Fields(kiln.table["controller"], f"{kiln.where}: [controller]", CONTROLLER)
+    segments = fields.number("segments") if "segments" in fields.table else 0.0
+    if segments != int(segments):
+        raise fields.refuse("segments", segments, f"a whole number from 1 to {MOST_SEGMENTS}")
+    fahrenheit = fields.choice("degrees") == "F"
+    size = 1.8 if fahrenheit else 1.0
+    return Controller(
+        int(segments),
+        fields.choice("rates") == "numbers",
+        fahrenheit,
+        fields.number("step_degrees") / size,
+        fields.number("step_per_h") / size / HOUR,
+        fields.number("step_min") * MINUTE,
+        given=True,
     )
 
 
@@ -445,7 +512,8 @@ def read_firing(
         target = kelvin(row.number("to_C"))
         own = known_gas(row.text("gas"), row.where) if "gas" in row.table else ""
         segments.append(Segment(target, rate, row.number("hold_min") * MINUTE, own))
-    firing = Firing(fields.name(), kiln, tuple(segments), gas)
+    latest = fields.number("latest_h") * HOUR if "latest_h" in table else np.inf
+    firing = Firing(fields.name(), kiln, tuple(segments), gas, latest=latest)
     usual = max(LAG[name] for name in firing.gases)
     firing = replace(firing, lag=fields.number("lag_min", default=usual / MINUTE) * MINUTE)
     return checked(firing, where)

@@ -212,17 +212,23 @@ class Cost:
         Its price; None where the file does not say.
     unpriced
         Powders without a price.
+    length
+        Of the firing, until the ware is cold. [s]
+    time
+        Its price; None where the file does not say.
     """
 
     powders: tuple[tuple[str, float], ...]
     energy: float | None
     firing: float | None
     unpriced: tuple[str, ...]
+    length: float = 0.0
+    time: float | None = None
 
     @property
     def total(self) -> float:
         """Of all that has a price."""
-        return sum(price for _, price in self.powders) + (self.firing or 0.0)
+        return sum(price for _, price in self.powders) + (self.firing or 0.0) + (self.time or 0.0)
 
 
 def cost(response: Response, made: Sequence[Batch]) -> Cost | None:
@@ -257,6 +263,7 @@ def cost(response: Response, made: Sequence[Batch]) -> Cost | None:
         if name not in used:
             raise UnknownName("powder", name, used, f"{response.vessel.name}: [prices.per_kg]")
     energy = firing = None
+    length = float(response.trace.time[-1])
     if prices.kiln_power > 0.0:
         trace = response.trace
         energy = firing_energy(
@@ -268,4 +275,6 @@ def cost(response: Response, made: Sequence[Batch]) -> Cost | None:
         energy,
         firing,
         tuple(name for name in used if name not in listed),
+        length,
+        length * prices.time if prices.time > 0.0 else None,
     )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 from cofire.assessment.draws import Factor
@@ -12,8 +13,10 @@ from cofire.design.margins import Margins
 from cofire.design.objective import Outcome
 from cofire.design.recipe import Recipe
 from cofire.design.search import MARGIN, Choice, DesignSearch
+from cofire.production.paste import Cost
 from cofire.report.writing import wrapped
 
+NO_COSTS: Mapping[int, Cost] = MappingProxyType({})
 ALMOST, LITTLE = 0.999, 1e-4
 """Chances beyond these are told as "above 99.9 %" and "below 0.01 %". [-]"""
 
@@ -124,13 +127,19 @@ def _pastes(choice: Choice) -> str:
     return each or "none"
 
 
-def designs_text(search: DesignSearch) -> str:
+def designs_text(
+    search: DesignSearch, costs: Mapping[int, Cost] = NO_COSTS, currency: str = ""
+) -> str:
     """What more changes of paste buy, which is proposed and why.
 
     Parameters
     ----------
     search : DesignSearch
         From `search_designs`.
+    costs : mapping
+        Of each number of changes, from `costs_of`; none without prices.
+    currency : str
+        Of the costs.
 
     Returns
     -------
@@ -138,10 +147,11 @@ def designs_text(search: DesignSearch) -> str:
         Ends in a new line.
     """
     chosen = search.chosen
+    priced = f"{f'cost {currency}'.rstrip():>11}" if costs else ""
     lines = [
         "what more changes of paste buy, each the best of its number:",
-        f"{'changes':>9} {'not lost':>13} {'all well':>13} {'past limit':>11} {'least ml':>9}  "
-        "pastes between, metal of volume",
+        f"{'changes':>9} {'not lost':>13} {'all well':>13} {'past limit':>11} {'least ml':>9}"
+        f"{priced}  pastes between, metal of volume",
     ]
     for choice in sorted(search.choices, key=lambda c: c.design.changes):
         o = choice.outcome
@@ -149,8 +159,12 @@ def designs_text(search: DesignSearch) -> str:
         least = f"{1e6 * choice.least:.2g}" if choice.least else "-"
         head = (
             f"{mark}{choice.design.changes:>8} {percent(o.chance):>13} {percent(o.good):>13} "
-            f"{o.load:>11.2f} {least:>9}  "
+            f"{o.load:>11.2f} {least:>9}"
         )
+        if costs:
+            price = costs.get(choice.design.changes)
+            head += f"{'-' if price is None else f'{price.total:.2f}':>{len(priced)}}"
+        head += "  "
         lines += wrapped(head.replace(" ", "\u00a0") + _pastes(choice), len(head))
     lines += wrapped(_proposal(search))
     lines += wrapped(
@@ -158,6 +172,7 @@ def designs_text(search: DesignSearch) -> str:
         "error in it, in the firing in which they were compared. Past limit: how much of its "
         "limits the design uses up with the cards as they stand, 1 at the limit. Least: fired "
         "volume of the smallest paste between."
+        + (" Cost: powders as weighed, current and hours of the firing below." if costs else "")
     )
     lines += wrapped(f"{RECORD}.")
     return "\n".join(lines).replace("\u00a0", " ") + "\n"
@@ -186,7 +201,7 @@ def _proposal(search: DesignSearch) -> str:
             "changes."
         )
     if chosen.design.wall:
-        told.append(f"Wall {1e3 * chosen.design.wall:.1f} mm.")
+        told.append(f"Wall {1e3 * chosen.design.wall:.3g} mm.")
     drawn = search.given.design.dead_volume if search.given is not None else None
     if drawn is not None and chosen.design.dead_volume != drawn:
         told.append(
@@ -209,7 +224,7 @@ def _proposal(search: DesignSearch) -> str:
     return " ".join(told)
 
 
-def _row(choice: Choice) -> dict[str, Any]:
+def _row(choice: Choice, price: Cost | None) -> dict[str, Any]:
     o, layout = choice.outcome, choice.design.layout
     return {
         "changes": choice.design.changes,
@@ -222,6 +237,7 @@ def _row(choice: Choice) -> dict[str, Any]:
         "load": float(f"{o.load:.4g}"),
         "least_ml": round(1e6 * choice.least, 3),
         "lost_by": {name: round(share, 4) for name, share in o.losers},
+        **({} if price is None else {"cost": round(price.total, 2)}),
     }
 
 
@@ -288,7 +304,9 @@ def margins_row(found: Margins | None) -> dict[str, Any] | None:
 
 
 def designs_row(
-    search: DesignSearch | None, both: tuple[Outcome | None, Outcome | None]
+    search: DesignSearch | None,
+    both: tuple[Outcome | None, Outcome | None],
+    costs: Mapping[int, Cost] = NO_COSTS,
 ) -> dict[str, Any]:
     """The search as rows of JSON, and the chances of the vessel as given and as proposed.
 
@@ -298,6 +316,8 @@ def designs_row(
         From `search_designs`.
     both : tuple of Outcome or None
         As given and as proposed.
+    costs : mapping
+        Of each number of changes, from `costs_of`; none without prices.
 
     Returns
     -------
@@ -312,7 +332,7 @@ def designs_row(
         return {"chances": chances, "by_changes": [], "chosen": None}
     return {
         "chances": chances,
-        "by_changes": [_row(choice) for choice in search.choices],
+        "by_changes": [_row(choice, costs.get(choice.design.changes)) for choice in search.choices],
         "chosen": search.chosen.design.changes,
         "samples": search.samples,
     }

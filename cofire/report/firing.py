@@ -8,9 +8,11 @@ import numpy as np
 
 from cofire.errors import OutOfRange
 from cofire.firing.cones import read_cones
+from cofire.firing.controller import set_words, switched_off, too_late, unset
 from cofire.firing.kiln import Trace
 from cofire.firing.program import Firing, Kiln
 from cofire.physics.heatwork import cone_equivalent
+from cofire.report.read_again import whole
 from cofire.report.writing import table_text, wrapped
 from cofire.units import HOUR, MINUTE, ROOM, celsius
 
@@ -80,6 +82,7 @@ def as_text(firing: Firing, curve: Trace) -> str:
         lines.append(
             f"{s.gas} from {hours:.2f} h on, ware at {celsius(float(curve.ware[s.first])):.0f} °C"
         )
+    lines += _at_the_kiln(firing, curve)
     behind = float(np.max(np.abs(curve.kiln - curve.ware)))
     lines += [
         "",
@@ -88,6 +91,19 @@ def as_text(firing: Firing, curve: Trace) -> str:
         *wrapped(heat_work_line(curve)),
     ]
     return "\n".join(lines) + "\n"
+
+
+def _at_the_kiln(firing: Firing, curve: Trace) -> list[str]:
+    """How it is set on its controller or why it cannot be, and who would have to be there."""
+    lines = [f"cannot be set on its controller: {clause}" for clause in unset(firing)]
+    if words := set_words(firing):
+        lines.append(words)
+    if (late := too_late(firing, curve)) is not None:
+        lines.append(
+            f"the gas is changed after {late / HOUR:.2f} h, someone is there until "
+            f"{firing.latest / HOUR:g} h"
+        )
+    return [row for line in lines for row in wrapped(line)]
 
 
 def as_csv(curve: Trace) -> str:
@@ -118,11 +134,16 @@ DEGREES = ("C", "F")
 def kiln_csv(firing: Firing, degrees: str = "C") -> str:
     """The firing for a controller that takes numbers only: whole degrees, whole minutes.
 
+    A firing that was proposed is whole in the degrees of its kiln's controller (°C unless its file
+    says otherwise): in the other ones it comes out within half a degree. Tenths stand where the
+    firing has them.
+
     The gas of each segment stands last, for the person: no controller changes it, and where it
     differs from that of the line before someone packs or opens the box first.
 
     A rate "full" becomes the smallest whole one that the kiln cannot keep anywhere on that
-    segment, so that it goes as fast as it can all the same.
+    segment, so that it goes as fast as it can all the same; where the controller takes numbers only
+    and the kiln is off meanwhile, that is "off".
 
     Parameters
     ----------
@@ -137,19 +158,24 @@ def kiln_csv(firing: Firing, degrees: str = "C") -> str:
         Columns segment, rate an hour, target, hold_min, whether the rate was "full", and gas.
     """
     step, zero = (1.0, 0.0) if degrees == "C" else (1.8, 32.0)
+    own = firing.kiln.controller.fahrenheit == (degrees == "F")
+    numbers, off = firing.kiln.controller.numbers, switched_off(firing.segments)
     lines = [f"segment,rate_{degrees}_per_h,to_{degrees},hold_min,full,gas"]
     here = ROOM
     for number, (segment, gas) in enumerate(zip(firing.segments, firing.gases, strict=True), 1):
         full = not np.isfinite(segment.rate)
         rate = step * HOUR * (_fastest(firing.kiln, here, segment.target) if full else segment.rate)
-        told = f"{np.ceil(rate):.0f}" if full else f"{rate:.0f}" if rate >= 10 else f"{rate:.1f}"
-        target = zero + step * celsius(segment.target)
-        lines.append(
-            f"{number},{told},{target:.0f},{segment.hold / MINUTE:.0f},"
-            f"{'yes' if full else 'no'},{gas}"
-        )
+        told = f"{np.ceil(rate):.0f}" if full else _set(rate, own)
+        target = _set(zero + step * celsius(segment.target), own)
+        word = "off" if off[number - 1] and numbers else "yes" if full else "no"
+        lines.append(f"{number},{told},{target},{_set(segment.hold / MINUTE, True)},{word},{gas}")
         here = segment.target
     return "\n".join(lines) + "\n"
+
+
+def _set(value: float, own: bool) -> str:
+    """A number that is set; to the whole in other degrees than the controller's own."""
+    return whole(value) if own or value < 10.0 else f"{value:.0f}"
 
 
 def _fastest(kiln: Kiln, start: float, stop: float) -> float:

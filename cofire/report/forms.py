@@ -15,6 +15,7 @@ from cofire.fields import (
     BAND,
     BENDING,
     CHOICES,
+    CONTROLLER,
     COOLING,
     CURVE,
     FIRING,
@@ -354,7 +355,12 @@ def _section(name: str, given: Mapping[str, str]) -> list[str]:
 
 
 def new_firing(
-    name: str, segments: Sequence[Mapping[str, str]], kiln: str = "", gas: str = "", lag: str = ""
+    name: str,
+    segments: Sequence[Mapping[str, str]],
+    kiln: str = "",
+    gas: str = "",
+    lag: str = "",
+    latest: str = "",
 ) -> str:
     """A firing file with every field explained.
 
@@ -364,8 +370,8 @@ def new_firing(
         Of the firing.
     segments : sequence of mapping
         Fields of each as TOML has them; "note" is what it is for.
-    kiln, gas, lag : str
-        Empty where the default is to count; the lag in min.
+    kiln, gas, lag, latest : str
+        Empty where the default is to count; the lag in min, the latest hour in h.
 
     Returns
     -------
@@ -375,6 +381,7 @@ def new_firing(
     given = {"name": _text(name)}
     given |= {key: _text(value) for key, value in (("kiln", kiln), ("gas", gas)) if value}
     given |= {"lag_min": lag} if lag else {}
+    given |= {"latest_h": latest} if latest else {}
     lines = [
         "# A firing for cofire. Temperatures are the kiln's; after the last segment it cools shut.",
         *_lines(FIRING, given, skip=("segment",)),
@@ -420,7 +427,7 @@ def new_kiln(
             "A kiln for cofire. Measure yours: heat it loaded at full power, let it cool shut, "
             "write down time and temperature; the rate of a row is degrees over hours around it."
         ),
-        *_lines(KILN, given, skip=("heating", "cooling")),
+        *_lines(KILN, given, skip=("heating", "cooling", "controller")),
     ]
     for title, fields, rows in (("heating", HEATING, heating), ("cooling", COOLING, cooling)):
         lines += ["", f"[{title}]"]
@@ -431,6 +438,9 @@ def new_kiln(
                 "rate_C_per_h": "[" + ", ".join(_number(r) for _, r in rows) + "]",
             },
         )
+    lines += ["", *_comment("What its controller takes: a plan keeps to it, and check says where a "
+                            "firing does not.")]  # fmt: skip
+    lines += [*_section("controller", {}), *_lines(CONTROLLER, {})]
     return "\n".join(lines) + "\n"
 
 

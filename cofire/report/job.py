@@ -9,14 +9,16 @@ from dataclasses import replace
 
 import numpy as np
 
+from cofire.assessment.cautions import AT_THE_KILN, cautions
 from cofire.design.ladder import LADDER, RING
 from cofire.production.changeovers import DONE, metal_shares
 from cofire.production.job import Job
-from cofire.production.paste import COARSE
+from cofire.production.paste import COARSE, Cost
 from cofire.production.printed_solid import OVERHANG, Overhang, printed_layers
 from cofire.report.verdict import number, sharp_line
 from cofire.report.writing import table_text
-from cofire.vessel import JOULES_PER_KILOWATT_HOUR
+from cofire.units import HOUR
+from cofire.vessel import JOULES_PER_KILOWATT_HOUR, Prices
 
 # ----------------------------------------------------------------------------------------------
 # Print, pastes, changeovers and test pieces as tables, one file each
@@ -280,6 +282,7 @@ def _print_lines(m: Job) -> list[str]:
             f"The bands' pull on each other moves the wall by up to {pull.max():.2f} mm, {at:.0f} "
             "mm up; the print allows for it. A joint ring shows whether it is so."
         )
+    lines += _wrapped(roads_line(m))
     steep = m.overhangs[-1]
     over = [o for o in m.overhangs if o.over]
     lines += _wrapped(
@@ -299,6 +302,47 @@ def _print_lines(m: Job) -> list[str]:
                 "the different shrinkage."
             )
     return lines
+
+
+UNEVEN = 0.1
+"""By which a road may be laid wider or narrower than the nozzle: common practice. [-]"""
+
+
+def roads_line(m: Job) -> str:
+    """How many roads of the nozzle the wall is, as it is laid, and how wide each must be.
+
+    Parameters
+    ----------
+    m : Job
+        From `job_for`.
+
+    Returns
+    -------
+    str
+        A sentence; two where roads do not go into the wall evenly.
+    """
+    width, nozzle = m.green.wall.width, m.response.vessel.printer.nozzle
+    count = np.maximum(np.round(width / nozzle), 1.0)
+    each = width / count
+    least, most = int(count.min()), int(count.max())
+    number_of = f"{least} to {most} roads" if most > least else f"{least} road{'s' * (least > 1)}"
+    text = (
+        f"The wall is {_span(width)} mm wide as laid: {number_of} of {_span(each)} mm with a "
+        f"nozzle of {1e3 * nozzle:g} mm."
+    )
+    off = float(np.abs(each / nozzle - 1.0).max())
+    if off > UNEVEN:
+        text += (
+            f" That is {100 * off:.0f} % off the nozzle: let the slicer set the road, or take "
+            "another wall."
+        )
+    return text
+
+
+def _span(lengths: np.ndarray) -> str:
+    """Least and most of some lengths in mm, as one where they read alike."""
+    low, high = (f"{1e3 * float(one):.2f}" for one in (lengths.min(), lengths.max()))
+    return low if low == high else f"{low} to {high}"
 
 
 def _band_lines(m: Job) -> list[str]:
@@ -338,15 +382,35 @@ def _cost_lines(m: Job) -> list[str]:
     """What it costs, where the file says."""
     if m.cost is None:
         return []
-    unit = f" {m.response.vessel.prices.currency}" if m.response.vessel.prices else ""
-    parts = [f"{name} {price:.2f}" for name, price in m.cost.powders]
-    if m.cost.energy is not None:
-        hours = m.cost.energy / JOULES_PER_KILOWATT_HOUR
-        parts.append(f"firing {m.cost.firing:.2f} ({hours:.1f} kWh)")
-    text = f"cost: {m.cost.total:.2f}{unit.rstrip()} ({', '.join(parts)})"
-    if m.cost.unpriced:
-        text += f"; without a price: {', '.join(m.cost.unpriced)}"
-    return ["", *_wrapped(text)]
+    return ["", *_wrapped(cost_line(m.cost, m.response.vessel.prices))]
+
+
+def cost_line(cost: Cost, prices: Prices | None) -> str:
+    """What powders, current and hours cost, and what has no price.
+
+    Parameters
+    ----------
+    cost : Cost
+        From `cofire.production.paste`.
+    prices : Prices or None
+        With the currency.
+
+    Returns
+    -------
+    str
+        Without a full stop.
+    """
+    unit = f" {prices.currency}" if prices else ""
+    parts = [f"{name} {price:.2f}" for name, price in cost.powders]
+    if cost.energy is not None:
+        energy = cost.energy / JOULES_PER_KILOWATT_HOUR
+        parts.append(f"firing {cost.firing:.2f} ({energy:.1f} kWh)")
+    if cost.time is not None:
+        parts.append(f"time {cost.time:.2f} ({cost.length / HOUR:.1f} h)")
+    text = f"cost: {cost.total:.2f}{unit.rstrip()} ({', '.join(parts)})"
+    if cost.unpriced:
+        text += f"; without a price: {', '.join(cost.unpriced)}"
+    return text
 
 
 def _changeover_lines(m: Job) -> list[str]:
@@ -431,6 +495,9 @@ def job_text(m: Job) -> str:
     lines = _wrapped(
         f"{m.response.vessel.name}: {m.verdict.word}, decided by {flag.rule}, {flag.zone}"
     )
+    for hazard in cautions(m.response):
+        if hazard.hazard in AT_THE_KILN:
+            lines += _wrapped(f"! {hazard.hazard}: {hazard.text}")
     lines += (
         _print_lines(m) + _band_lines(m) + _cost_lines(m) + _changeover_lines(m) + _piece_lines(m)
     )

@@ -69,6 +69,7 @@ def partner_text(
     mixtures: Sequence[Near],
     vessel: str,
     recipes: Sequence[str] = (),
+    listed: bool = False,
 ) -> str:
     """Ranges with the flags that set them, then what comes nearest and what is amiss.
 
@@ -82,6 +83,8 @@ def partner_text(
         Its name.
     recipes : sequence of str
         From `wanted_recipes`.
+    listed : bool
+        Whether the vessel's file says which materials may be offered.
 
     Returns
     -------
@@ -124,7 +127,10 @@ def partner_text(
     )
     for line in wanted.extended:
         lines += wrapped(f"Beyond its table: {line}.")
-    lines += ["", "nearest in the tables, and what still separates each:"]
+    where = "of the materials that the file names" if listed else "in the tables"
+    lines += ["", f"nearest {where}, and what still separates each:"]
+    if not cards:
+        lines.append(f"  none: [free] materials names no other {kind}")
     for near in cards:
         lines += [f"  {row}" for row in wrapped(f"{near.name}: {apart(near)}", 2)]
     if mixtures:

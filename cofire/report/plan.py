@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import json
 import math
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,18 +16,24 @@ from cofire.assessment.check import Check
 from cofire.assessment.response import band_stresses
 from cofire.assessment.rule import GO, Flag
 from cofire.assessment.windows import ceiling
+from cofire.design.constraints import in_fired_size
 from cofire.design.layers import LayerSearch, Trial, trade_off
 from cofire.design.plan import TENFOLD, Plan, Scan
 from cofire.design.schedule import Schedule
 from cofire.design.starting import taken
 from cofire.errors import CofireError
+from cofire.firing.controller import presence_words, set_words
+from cofire.firing.kiln import trace
 from cofire.firing.program import FULL
 from cofire.production.job import job_for, pure_materials
+from cofire.production.paste import Cost
+from cofire.production.trade_off import PROPOSED, costs_of
 from cofire.report import figures
 from cofire.report import stress as stress_text
 from cofire.report.designs import (
     ALMOST,
     LITTLE,
+    NO_COSTS,
     decide_line,
     designs_row,
     designs_text,
@@ -39,14 +45,15 @@ from cofire.report.designs import (
     recipes_lines,
 )
 from cofire.report.firing import kiln_csv
+from cofire.report.job import cost_line
 from cofire.report.job_figures import firing_figure
 from cofire.report.pot import pot_figure
 from cofire.report.read_again import (
     bands_csv,
     firing_csv,
     firing_toml,
+    in_its_degrees,
     planned_vessel,
-    rate_text,
 )
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import designs_figure, stress_figure, trade_off_figure
@@ -66,13 +73,15 @@ if TYPE_CHECKING:
 SCHEMA = 1
 
 
-def plan_json(plan: Plan) -> str:
+def plan_json(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
     """The plan as one JSON object with its schema number.
 
     Parameters
     ----------
     plan : Plan
         From `propose`.
+    costs : mapping
+        Of each number of changes of paste, from `costs_of`; none without prices.
 
     Returns
     -------
@@ -110,7 +119,7 @@ def plan_json(plan: Plan) -> str:
             "heights_mm": [_mm(height) for height in plan.layout.each],
             "middle_mm": _mm(plan.layout.middle),
         },
-        "designs": designs_row(plan.designs, plan.odds),
+        "designs": designs_row(plan.designs, plan.odds, costs),
         "measure_first": [
             {"material": f.material, "property": f.name, "share": round(share, 3)}
             for f, share in plan.decide
@@ -129,9 +138,12 @@ def plan_json(plan: Plan) -> str:
             for s in vessel.firing.segments
         ],
         "why": [c.reason for c in plan.schedule.choices] if plan.schedule else None,
+        "cost": None if PROPOSED not in costs else round(costs[PROPOSED].total, 2),
         "hours": round(float(plan.proposal.printed.trace.time[-1]) / HOUR, 2),
         "gas": vessel.firing.gas_words,
         "kiln": vessel.firing.kiln.name,
+        "controller": set_words(vessel.firing) or None,
+        "latest_h": _hours(vessel.firing.latest),
         "trade_off": _layouts(plan),
         "alternatives": [
             {
@@ -155,6 +167,10 @@ def _layouts(plan: Plan) -> list[dict[str, object]]:
     if plan.layers is None or plan.designs is not None:
         return []
     return [_trial(trial) for trial in trade_off(plan.layers)]
+
+
+def _hours(time: float) -> float | None:
+    return round(time / HOUR, 2) if math.isfinite(time) else None
 
 
 def _limits(search: LayerSearch | None) -> dict[str, object] | None:
@@ -342,11 +358,14 @@ def schedule_text(schedule: Schedule) -> str:
     str
         Ends in a new line.
     """
+    controller = schedule.firing.kiln.controller
+    unit = "°F" if controller.fahrenheit else "°C"
     lines = [f"{'to':>7} {'rate':>9} {'hold':>8}   why"]
     for choice in schedule.choices:
         s = choice.segment
-        rate = rate_text(s) + (" °C/h" if s.rate < float("inf") else "")
-        head = f"{celsius(s.target):4.0f} °C {rate:>9} {s.hold / MINUTE:4.0f} min   "
+        rate, to, hold = in_its_degrees(s, controller)
+        rate += f" {unit}/h" if s.rate < float("inf") else ""
+        head = f"{to:>4} {unit} {rate:>9} {hold:>4} min   "
         head += f"{s.gas}: " if s.gas else ""
         lines += wrapped(head.replace(" ", "\u00a0") + choice.reason, len(head))
     lines += wrapped(
@@ -361,6 +380,9 @@ def schedule_text(schedule: Schedule) -> str:
             else "No firing tried brings every flag to its target; this one comes nearest."
         )
     )
+    firing = schedule.firing
+    for words in filter(None, (set_words(firing), presence_words(firing, trace(firing)))):
+        lines += wrapped(words)
     if not schedule.finished:
         lines.append("Interrupted: the best so far.")
     return "\n".join(lines).replace("\u00a0", " ") + "\n"
@@ -395,13 +417,15 @@ def nearer_line(plan: Plan) -> str:
     return ""
 
 
-def plan_text(plan: Plan) -> str:
+def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
     """The plan in a screenful.
 
     Parameters
     ----------
     plan : Plan
         From `propose`.
+    costs : mapping
+        Of each number of changes of paste, from `costs_of`; none without prices.
 
     Returns
     -------
@@ -439,6 +463,8 @@ def plan_text(plan: Plan) -> str:
         for b, how in zip(vessel.bands, held, strict=True)
     ]
     lines += wrapped(ends_line(plan.proposal))
+    if words := roads_words(plan):
+        lines += wrapped(words)
     lines += wrapped(
         'Each end band may have height = "fixed", "at least" or "free" in the file; without it and '
         "without a place in [joint], the lower of the two is fixed as written."
@@ -447,7 +473,8 @@ def plan_text(plan: Plan) -> str:
         lines += ["", "pastes that would keep more, in the same layout and firing:"]
         lines += [row for text in recipes_lines(plan.recipes) for row in wrapped(text, 2)]
     if plan.designs is not None:
-        lines += ["", designs_text(plan.designs).rstrip()]
+        currency = vessel.prices.currency if vessel.prices is not None else ""
+        lines += ["", designs_text(plan.designs, costs, currency).rstrip()]
         if plan.layers is not None:
             for bound in plan.layers.bounds:
                 lines += [] if "1/β" in bound else wrapped(bound)
@@ -464,6 +491,12 @@ def plan_text(plan: Plan) -> str:
         ]
     else:
         lines += ["", "firing: as given"]
+    if price := costs.get(PROPOSED):
+        lines += ["", *wrapped(f"As proposed, {cost_line(price, vessel.prices)}.")]
+    if vessel.free.materials:
+        lines += wrapped(
+            f"Offered is only what the file names: {', '.join(vessel.free.materials)}."
+        )
     if plan.alternatives:
         lines += ["", "instead, with the utilisation each would reach:"]
         for a in plan.alternatives:
@@ -476,6 +509,33 @@ def plan_text(plan: Plan) -> str:
             note = f"; {a.note}" if a.note else ""
             lines += [f"  {row}" for row in wrapped(f"{a.what}: {figure}{note}", 2)]
     return "\n".join(lines).rstrip() + "\n"
+
+
+def roads_words(plan: Plan) -> str:
+    """How many whole roads the proposed wall is, where the file asks for whole ones.
+
+    Parameters
+    ----------
+    plan : Plan
+        From `propose`.
+
+    Returns
+    -------
+    str
+        A sentence; empty where any wall will do.
+    """
+    vessel = plan.vessel
+    if not vessel.free.roads:
+        return ""
+    cards = pure_materials(plan.proposal.designed)
+    road = in_fired_size(vessel, cards[0], cards[-1]).printer.nozzle
+    wall = float(vessel.wall[-1])
+    count = round(wall / road)
+    return (
+        f"The wall of {1e3 * wall:.3g} mm is {count} whole road{'s' * (count > 1)} of "
+        f"{1e3 * vessel.printer.nozzle:g} mm, each {1e3 * road:.2f} mm wide when fired, in the "
+        "mean of both pastes."
+    )
 
 
 def holds(vessel: Vessel) -> list[str]:
@@ -608,8 +668,14 @@ def write_plan(
         reasons = {n: c.reason for n, c in enumerate(plan.schedule.choices)}
     vessel = plan.vessel
     bands = band_stresses(plan.proposal.printed)
+    missing: list[str] = []
+    costs: Mapping[int, Cost] = NO_COSTS
+    try:
+        costs = costs_of(plan)
+    except CofireError as error:
+        missing.append(f"cost: {error}")
     texts = {
-        "plan.json": plan_json(plan),
+        "plan.json": plan_json(plan, costs),
         "bands.csv": bands_csv(vessel),
         "firing.csv": firing_csv(vessel.firing, reasons),
         "kiln_C.csv": kiln_csv(vessel.firing, "C"),
@@ -633,9 +699,8 @@ def write_plan(
         jobs.append(("trade_off.png", _drawn, (designs_figure, plan.designs)))
     elif plan.layers is not None:
         jobs.append(("trade_off.png", _drawn, (trade_off_figure, plan.layers)))
-    missing: list[str] = []
     files: dict[str, bytes] = {name: text.encode() for name, text in texts.items()}
-    text = plan_text(plan)
+    text = plan_text(plan, costs)
     for name, found in each(_made, jobs, executor):
         if isinstance(found, str):
             missing.append(f"{name}: {found}")

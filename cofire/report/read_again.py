@@ -6,6 +6,7 @@ What is written here is read back by the tests, over random contents.
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Collection
 from datetime import date, time
@@ -14,7 +15,7 @@ from typing import Any
 
 from cofire.errors import InputError
 from cofire.files import read_text, read_toml, show
-from cofire.firing.program import FULL, Firing, Kiln, Segment
+from cofire.firing.program import FULL, Controller, Firing, Kiln, Segment
 from cofire.numerics import Array
 from cofire.report.writing import table_text
 from cofire.units import HOUR, MINUTE, celsius
@@ -174,7 +175,45 @@ def rate_text(segment: Segment) -> str:
     str
         As a firing file has it.
     """
-    return f"{segment.rate * HOUR:.0f}" if segment.rate < float("inf") else FULL
+    return whole(segment.rate * HOUR) if segment.rate < float("inf") else FULL
+
+
+def whole(value: float) -> str:
+    """A number that is set: without decimals where it has none, else to a tenth.
+
+    Parameters
+    ----------
+    value : float
+        Any. [any]
+
+    Examples
+    --------
+    >>> whole(150.0000001), whole(62.5)
+    ('150', '62.5')
+    """
+    return f"{round(value, 1) + 0.0:.10g}"
+
+
+def in_its_degrees(segment: Segment, controller: Controller) -> tuple[str, str, str]:
+    """Rate, target and hold of a segment as its controller shows them.
+
+    Parameters
+    ----------
+    segment : Segment
+        The segment.
+    controller : Controller
+        With its degrees.
+
+    Returns
+    -------
+    tuple of str
+        In °C/h and °C, or °F/h and °F; the hold in min.
+    """
+    target, hold = celsius(segment.target), whole(segment.hold / MINUTE)
+    if not controller.fahrenheit:
+        return rate_text(segment), whole(target), hold
+    rate = whole(1.8 * segment.rate * HOUR) if segment.rate < math.inf else FULL
+    return rate, whole(32.0 + 1.8 * target), hold
 
 
 def bands_csv(vessel: Vessel) -> str:
@@ -220,8 +259,8 @@ def firing_csv(firing: Firing, reasons: dict[int, str] | None = None) -> str:
         {
             "segment": range(1, len(segments) + 1),
             "rate_C_per_h": [rate_text(s) for s in segments],
-            "to_C": [f"{celsius(s.target):.0f}" for s in segments],
-            "hold_min": [f"{s.hold / MINUTE:.0f}" for s in segments],
+            "to_C": [whole(celsius(s.target)) for s in segments],
+            "hold_min": [whole(s.hold / MINUTE) for s in segments],
             "why": [(reasons or {}).get(n, "") for n in range(len(segments))],
         }
     )
@@ -246,17 +285,18 @@ def firing_toml(firing: Firing, kilns: Collection[str] = ()) -> str:
         f"name = {toml_value(firing.name)}",
         f'gas = "{firing.gas}"',
         f"lag_min = {firing.lag / MINUTE:g}",
+        *([f"latest_h = {firing.latest / HOUR:g}"] if firing.latest < math.inf else []),
     ]
     if firing.kiln.name in kilns:
         lines.insert(1, f"kiln = {toml_value(firing.kiln.name)}")
     else:
         lines += _kiln_rows(firing.kiln)
     for s in firing.segments:
-        rate = f"{s.rate * HOUR:.6g}" if s.rate < float("inf") else '"full"'
+        rate = f"{s.rate * HOUR:.9g}" if s.rate < float("inf") else '"full"'
         lines += [
             "",
             "[[segment]]",
-            f"to_C = {celsius(s.target):.6g}",
+            f"to_C = {celsius(s.target):.9g}",
             f"rate_C_per_h = {rate}",
             f"hold_min = {s.hold / MINUTE:.6g}",
             *([f'gas = "{s.gas}"'] if s.gas else []),
@@ -287,5 +327,18 @@ def _kiln_rows(kiln: Kiln) -> list[str]:
             f"[kiln.{name}]",
             f"temperature_C = {numbers(celsius(temperature))}",
             f"rate_C_per_h = {numbers(rate * HOUR)}",
+        ]
+    controller = kiln.controller
+    if controller.given:
+        size = 1.8 if controller.fahrenheit else 1.0
+        rows += [
+            "",
+            "[kiln.controller]",
+            *([f"segments = {controller.segments}"] if controller.segments else []),
+            f'rates = "{"numbers" if controller.numbers else FULL}"',
+            f'degrees = "{"F" if controller.fahrenheit else "C"}"',
+            f"step_degrees = {size * controller.temperature:.6g}",
+            f"step_per_h = {size * controller.rate * HOUR:.6g}",
+            f"step_min = {controller.time / MINUTE:.6g}",
         ]
     return rows

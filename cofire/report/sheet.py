@@ -22,6 +22,8 @@ from cofire.assessment.rule import CAUTION, GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
 from cofire.design.ladder import LADDER, RING
 from cofire.design.starting import taken
+from cofire.firing.controller import presence_words, set_words, switched_off
+from cofire.firing.program import USUAL_CONTROLLER, Controller
 from cofire.production.changeovers import DONE
 from cofire.production.job import happenings, kiln_steps, pure_materials
 from cofire.production.paste import COARSE
@@ -29,11 +31,12 @@ from cofire.report.designs import percent
 from cofire.report.firing import heat_work_line
 from cofire.report.html import Name, Strong, Text, environment, plain
 from cofire.report.imperial import SHORT, imperial, in_unit
-from cofire.report.job import expected, grams, said
+from cofire.report.job import expected, grams, roads_line, said
 from cofire.report.job_figures import curve_picture, data_uri, event_words, letter
 from cofire.report.pot import section_picture, worst_words
+from cofire.report.read_again import in_its_degrees
 from cofire.report.verdict import ends_line, harm, number, place, sharp_line, unsure
-from cofire.units import HOUR, MINUTE, celsius, kelvin
+from cofire.units import MINUTE, celsius, kelvin
 from cofire.vessel import Printer
 
 if TYPE_CHECKING:
@@ -225,13 +228,15 @@ def _kiln_does(step: Step) -> Text:
     )
 
 
-def programme(steps: Sequence[Step]) -> Table:
+def programme(steps: Sequence[Step], controller: Controller = USUAL_CONTROLLER) -> Table:
     """What to set on the kiln, what it makes of it, and room for what it shows.
 
     Parameters
     ----------
     steps : sequence of Step
         From `kiln_steps`.
+    controller : Controller
+        In whose degrees it is set, whatever the rest of the page is in.
 
     Returns
     -------
@@ -239,24 +244,26 @@ def programme(steps: Sequence[Step]) -> Table:
         One row a segment.
     """
     rows = []
+    unit = "°F" if controller.fahrenheit else "°C"
+    off = switched_off(tuple(s.segment for s in steps if s.segment is not None))
     for n, step in enumerate(steps, 1):
         asked = step.segment
         told = ["off", "", ""]
         if asked is not None:
-            rate = f"{asked.rate * HOUR:.0f}" if math.isfinite(asked.rate) else "full"
-            told = [rate, f"{celsius(asked.target):.0f}", f"{asked.hold / MINUTE:.0f}"]
+            rate, target, hold = in_its_degrees(asked, controller)
+            told = ["off" if off[n - 1] else rate, target, hold]
         rows.append([f"{TICK}{n}", *told, _kiln_does(step), clock(step.end), ""])
     return Table(
         key="programme",
         caption="Programme: tick what is set, note what the kiln shows",
         head=(
             "Part",
-            "°C/h",
-            "to °C",
+            f"{unit}/h",
+            f"to {unit}",
             "hold, min",
             "Ramp takes, h:min",
             "Ends at",
-            "Kiln shows, °C",
+            f"Kiln shows, {unit}",
         ),
         rows=rows,
         kinds={1: "n", 2: "n", 3: "n", 5: "n", 6: "pen"},
@@ -326,6 +333,7 @@ def firing_line(firing: Firing, curve: Trace, limit: float, bound: str) -> Text:
         f"Fired in {gas[0]}{turns}; "
         f"the programme is the kiln's, the ware follows {firing.lag / MINUTE:.0f} min later and "
         f"peaks at {celsius(curve.peak):.0f} °C. {heat_work_line(curve, chart=False)}",
+        *(f" {words}" for words in (set_words(firing), presence_words(firing, curve)) if words),
     )  # fmt: skip
 
 
@@ -399,6 +407,7 @@ def print_line(m: Job) -> Text:
             f"the layer below; half a road is {1e3 * o.limit:.2f} mm. Support it, or change the "
             "shape. ",
         )
+    parts.append(f"{roads_line(m)} ")
     for n, most in enumerate(m.purity, 1):
         if most < DONE:
             parts += (
@@ -841,7 +850,7 @@ def write_sheet(
         limits=shown(limits_table(m)),
         others=shown(other_limits(m)),
         figures=shown((section, line)),
-        programme=shown(programme(steps)),
+        programme=shown(programme(steps, firing.kiln.controller)),
         kiln=shown(firing_line(firing, curve, limit, bound.name)),
         events=shown(events_table(events, set(firing.gases) != {"air"})),
         reasons=shown(list(reasons)),

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from cofire import __version__
-from cofire.assessment.cautions import DEFER, Caution
+from cofire.assessment.cautions import AT_THE_KILN, DEFER, Caution
 from cofire.assessment.check import Check
 from cofire.assessment.fired_metal import FiredMetal, fired_metals
 from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag
@@ -196,6 +196,9 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
         f"{verdict.word.upper()}: {vessel.name}, {vessel.firing.name} in {vessel.firing.gas_words}"
     )
     lines = wrap(title)
+    for hazard in hazards:
+        if hazard.hazard in AT_THE_KILN:
+            lines += wrap(f"! {hazard.hazard}: {hazard.text} [{hazard.source}]")
     if vessel.left_open is not None:
         lines += wrap(taken(vessel.firing))
     if verdict.grade > GO:
@@ -230,7 +233,8 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
     lines += wrap(solved_as(check))
     lines.append("")
     for hazard in hazards:
-        lines += wrap(f"! {hazard.hazard}: {hazard.text} [{hazard.source}]")
+        if hazard.hazard not in AT_THE_KILN:
+            lines += wrap(f"! {hazard.hazard}: {hazard.text} [{hazard.source}]")
     lines += wrap(f"! {DEFER}")
     return "\n".join(lines) + "\n"
 

@@ -18,7 +18,8 @@ from cofire.assessment.steam_rules import CHAR_YIELD
 from cofire.assessment.verdict import judge
 from cofire.assessment.windows import SKIN, gas_grade, grade_in_turn
 from cofire.cli import app
-from cofire.design.firings import Setting, followed, frame, packing
+from cofire.design.firings import Setting, frame, packing
+from cofire.design.programme import followed
 from cofire.design.schedule import propose_schedule
 from cofire.errors import InputError, UnknownName
 from cofire.fields import GASES

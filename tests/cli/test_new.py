@@ -17,7 +17,7 @@ from cofire.cli import app
 from cofire.cli.common import DEFECT, INPUT_WRONG
 from cofire.errors import LONGEST
 from cofire.fields import FORMATS
-from cofire.firing.program import load_kilns, read_firing
+from cofire.firing.program import load_kilns, read_firing, read_kiln
 from cofire.materials.catalogue import load_cards
 from cofire.report.forms import FORMS, Wish, format_markdown, format_text, new_vessel
 from cofire.vessel import read_vessel
@@ -141,8 +141,8 @@ def test_what_check_will_say_of_a_new_vessel_is_one_line_of_300_characters(run):
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (["vessel"], "--below is missing; material of the foot"),
-        (["vessel", "--below", "fine silver"], "--above is missing"),
+        (["vessel", "--below", "copper", "--above", "Copper"], "--above: copper on copper; give"),
+        (["vessel", *SILVER, "--middle", "fritted body"], "fritted body on fritted body"),
         (["vessel", *SILVER, "--form", "square"], "only round vessels"),
         (["vessel", *SILVER, "--middle", "gold", "--height-mm", "0"], "height_mm = 0; allowed: 5"),
         (["vessel", *SILVER, "--wall-mm", "60"], "half of the radius"),
@@ -151,14 +151,12 @@ def test_what_check_will_say_of_a_new_vessel_is_one_line_of_300_characters(run):
         (["vessel", *SILVER, "--gas", "steam"], "--gas: no gas named 'steam'"),
         (["vessel", "--below", "fine silvr", "--above", "x"], "did you mean 'fine silver'"),
         (["kiln", "--max-C", "1300"], "--max-C: 1300; allowed: 200 to 1200"),
-        (["material"], "--like is missing"),
         (["material", "--like", "copper", "--own", "strength"], "write it as"),
         (["material", "--like", "copper", "--own", "colour = 1, 5 %"], "no property named"),
         (["material", "--like", "copper", "--own", "yield_stress = -5, 5 %"], "yield_stress"),
         (["material", "--like", "copper", "--own", "strength = 5, 5"], "cofire: --own: strength"),
         (["material", "--like", "fritted body", "--own", "fired_density = 0.9, 5 %"], "firing"),
         (["firing", "--peak-C", "1500"], "reaches at most"),
-        (["record"], "--piece is missing"),
     ],
 )
 def test_a_wrong_wish_is_refused_in_one_line_and_nothing_is_written(run, words, told: str):
@@ -168,6 +166,34 @@ def test_a_wrong_wish_is_refused_in_one_line_and_nothing_is_written(run, words, 
     assert len(made.stderr.strip().splitlines()) == 1
     assert "/tmp/" not in made.stderr
     assert list(Path().rglob("*.toml")) == []
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["vessel"], "--below is missing; material of the foot"),
+        (["vessel", "--below", "fine silver"], "--above is missing"),
+        (["material"], "--like is missing"),
+        (["record"], "--piece is missing"),
+        (["measured", "--unit", "mm"], "No such option"),
+    ],
+)
+def test_a_command_line_that_lacks_something_is_wrong_with_status_2(run, words, told: str):
+    made = run("new", *words)
+    assert made.exit_code == 2
+    assert told in " ".join(made.stderr.split())
+    assert list(Path().rglob("*.toml")) == []
+
+
+def test_a_new_kilns_controller_is_freed_whole_and_read(run):
+    assert run("new", "kiln", "--out", "kilns/own.toml").exit_code == 0
+    text = Path("kilns/own.toml").read_text(encoding="utf-8")
+    assert not read_kiln(tomllib.loads(text)).controller.given
+    start = text.index("# [controller]")
+    own = re.sub(r"(?m)^# (?=\w+ = |\[)", "", text[start:])
+    controller = read_kiln(tomllib.loads(text[:start] + own)).controller
+    assert controller.given
+    assert controller.segments == 8
 
 
 def test_a_file_that_exists_is_kept_unless_forced(run):

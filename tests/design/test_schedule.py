@@ -17,12 +17,12 @@ from cofire.design.firings import (
     RAMPS,
     Setting,
     burnouts,
-    followed,
     frame,
     near,
     soaks,
 )
 from cofire.design.objective import Outcome
+from cofire.design.programme import followed
 from cofire.design.schedule import Fired, against, propose_schedule, shortest
 from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import trace

@@ -19,6 +19,7 @@ from cofire.physics.changeover import volume_for_share
 from cofire.physics.paste import BINDER_DENSITY, WATER_DENSITY, paste_of
 from cofire.production.paste import band_pastes, batches, cost, weighed
 from cofire.production.printed_solid import band_volumes, volume_below
+from cofire.report.job import cost_line
 from cofire.vessel import Mixing, Prices, read_vessel
 from tests.made import BLEND, CARDS, FRIT, SILVER, foot, graded, plain
 from tests.strategies import some
@@ -237,6 +238,21 @@ def test_cost_is_what_is_weighed_times_its_price():
     assert found.total == pytest.approx(sum(p for _, p in found.powders) + found.firing)
 
 
+def test_an_hour_of_the_kiln_has_its_price_until_the_ware_is_cold():
+    response, made = priced(currency="EUR", powders=((SILVER, 1000.0),), time=2.0 / 3600.0)
+    found = cost(response, made)
+    assert found is not None
+    hours = float(response.trace.time[-1]) / 3600.0
+    assert found.time == pytest.approx(2.0 * hours)
+    assert found.firing is None
+    assert found.total == pytest.approx(found.powders[0][1] + 2.0 * hours)
+    line = cost_line(found, response.vessel.prices)
+    assert line.startswith(f"cost: {found.total:.2f} EUR (")
+    assert f"time {2.0 * hours:.2f} ({hours:.1f} h)" in line
+    free, made = priced(powders=((SILVER, 1000.0),))
+    assert cost(free, made).time is None  # type: ignore[union-attr]
+
+
 def test_without_prices_nothing_is_costed_and_a_wrong_name_is_told():
     response, green = foot()
     assert cost(response, batches(response, green)) is None
@@ -276,14 +292,18 @@ def written(tmp_path: Path) -> Callable[[str], Path]:
 def test_paste_and_prices_are_read_in_si(written: Callable[[str], Path]):
     more = (
         "[printer]\nnozzle_mm = 0.8\n[paste]\nwaste_percent = 20\nscale_g = 0.01\n"
-        '[prices]\ncurrency = "EUR"\nper_kWh = 0.36\nkiln_kW = 2.5\n'
+        '[prices]\ncurrency = "EUR"\nper_kWh = 0.36\nkiln_kW = 2.5\nper_hour = 3.6\n'
         '[prices.per_kg]\n"fine silver" = 1100\n'
     )
     vessel = read_vessel(written(more), load_kilns())
     assert vessel.mixing == Mixing(pytest.approx(0.2), pytest.approx(1e-5))
     assert vessel.printer.nozzle == pytest.approx(0.8e-3)
     assert vessel.prices == Prices(
-        "EUR", (("fine silver", 1100.0),), pytest.approx(1e-7), pytest.approx(2500.0)
+        "EUR",
+        (("fine silver", 1100.0),),
+        pytest.approx(1e-7),
+        pytest.approx(2500.0),
+        pytest.approx(1e-3),
     )
     usual = read_vessel(written(""), load_kilns())
     assert (usual.mixing, usual.prices) == (Mixing(), None)
