@@ -227,7 +227,7 @@ ROUND_ONLY = (
 NOT_ROUND = ("handle", "handles", "spout", "lid", "corners", "sides", "opening", "lobes", "facets")
 """Names by which a person asks for what is not calculated."""
 FIXED, AT_LEAST, FREE = BAND["height"].words
-"""What a plan may do to the height of the lowest and the highest band."""
+"""What a plan may do to the height of the lowest and the highest band, and of one in the middle."""
 
 
 @dataclass(frozen=True)
@@ -257,9 +257,14 @@ class JointLimits:
     keep
         Least height of either pure zone that must remain. [m]
     foot, rim
-        Whether the lowest and the highest band are fixed in height, at least so high, or free.
+        Whether the pure zone below and the one above are fixed in height, at least so high, or
+        free: of one joint the lowest and the highest band, of two joints one of these and the band
+        in the middle.
     foot_height, rim_height
         Their heights as written; count unless free. [m]
+    low, high
+        The stretch of the vessel in which the joint may be planned: from foot to rim where there is
+        one joint; else it ends where the other joint begins. [m]
     """
 
     blends: int
@@ -271,6 +276,8 @@ class JointLimits:
     rim: str = FREE
     foot_height: float = 0.0
     rim_height: float = 0.0
+    low: float = 0.0
+    high: float = float("inf")
 
 
 @dataclass(frozen=True)
@@ -328,7 +335,7 @@ class Vessel:
     printer
         What the printer can lay.
     joint
-        What a plan may change.
+        What a plan may change; of two joints, at the lower one.
     mixing
         How its pastes are mixed.
     prices
@@ -338,6 +345,8 @@ class Vessel:
         chooses a firing leaves it out.
     free
         What else a plan may choose.
+    upper
+        What a plan may change at the upper joint, where a band stands in the middle; else None.
 
     Examples
     --------
@@ -360,6 +369,12 @@ class Vessel:
     prices: Prices | None = None
     left_open: OpenFiring | None = None
     free: Freedom = Freedom()
+    upper: JointLimits | None = None
+
+    @property
+    def stretch(self) -> tuple[float, float]:
+        """Between which heights its joint may be planned. [m]"""
+        return self.joint.low, min(self.joint.high, float(self.height[-1]))
 
     def with_wall(self, wall: float) -> Vessel:
         """The same cylinder with another wall; its base keeps its own.
@@ -609,21 +624,46 @@ def _bands(listed: object, where: str, top: float) -> tuple[Band, ...]:
             )
         if "height" in entry:
             fields.choice("height")
-            if 1 < number < len(listed):
+            if 1 < number < len(listed) and is_blend(fields.text("material")):
                 raise InputError(
-                    f"{place}: height: only for the lowest and the highest band; a plan lays the "
-                    "blends between them anew"
+                    f"{place}: height: only for the lowest and the highest band and one of pure "
+                    "paste in the middle; a plan lays the blends between them anew"
                 )
         bands.append(Band(fields.text("material"), low, high))
         low = high
     return tuple(bands)
 
 
-def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: float) -> JointLimits:
-    """The [joint] table and the ends' heights: limits of a plan.
+def is_blend(material: str) -> bool:
+    """Whether a band names a blend, and no pure paste.
+
+    Parameters
+    ----------
+    material : str
+        As a band names it.
+
+    Examples
+    --------
+    >>> is_blend("copper + talc body = 40"), is_blend("copper")
+    (True, False)
+    """
+    return "=" in material or "+" in material
+
+
+def _middle(bands: Sequence[Band]) -> int:
+    """Which band of pure paste stands in the middle; 0 where none does, or more than one."""
+    inner = [k for k, band in enumerate(bands[1:-1], 1) if not is_blend(band.material)]
+    return inner[0] if len(inner) == 1 else 0
+
+
+def _joint(
+    table: dict[str, Any], where: str, bands: tuple[Band, ...], top: float
+) -> tuple[JointLimits, JointLimits | None]:
+    """The [joint] table and the bands' heights: limits of a plan, of two joints at each of them.
 
     Where [joint] says nothing of a place, the lower of the two end bands keeps the height that is
-    written, and the other gives the room.
+    written, and the other gives the room. Of two joints each transition has its middle where it is
+    drawn, unless a band beside it, or [joint], says otherwise.
     """
     given = table.get("joint", {})
     place = f"{where}: [joint]"
@@ -632,33 +672,66 @@ def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: floa
             f"{place}: {show(given)}; write blends, height_mm, lowest_mm, highest_mm, keep_mm"
         )
     fields = Fields(given, place, JOINT)
-    foot, rim = _holds(table, given, bands)
+    at = _middle(bands)
+    if not at:
+        return _limits(fields, bands, 0.0, top, top, *_holds(table, given, bands)), None
+    words = [table["band"][k].get("height") for k in (0, at, -1)]
+    parts = bands[: at + 1], bands[at:]
+    low, high = (0.5 * (part[0].high + part[-1].low) for part in parts)
+    keep = KEEP * min(low, high - low, top - high)
+
+    def limits(part: tuple[Band, ...], begin: float, end: float, two: list[str]) -> JointLimits:
+        foot, rim = (word or FREE for word in two)
+        return _limits(fields, part, begin, end, top, foot, rim, moves=FREE in two, keep=keep)
+
+    return limits(parts[0], 0.0, high, words[:2]), limits(parts[1], low, top, words[1:])
+
+
+def _limits(
+    fields: Fields,
+    bands: tuple[Band, ...],
+    low: float,
+    high: float,
+    top: float,
+    foot: str,
+    rim: str,
+    moves: bool = False,
+    keep: float | None = None,
+) -> JointLimits:
+    """Limits of the joint between the first and the last of some bands.
+
+    It lies between heights `low` and `high`. Where both bands are free, it stays as it is drawn, or
+    moves by half the tallest transition each way.
+    """
     middle = 0.5 * (bands[0].high + bands[-1].low) if len(bands) > 1 else 0.5 * top
     most = top * 1e3
-    tall = fields.number("height_mm", 0.0, most, 0.5 * most) / 1e3
+    tall = fields.number("height_mm", 0.0, most, 0.5 * (high - low) * 1e3) / 1e3
     usual_low, usual_high = middle, middle
     if foot != FREE:
-        usual_low, usual_high = bands[0].high, min(bands[0].high + 0.5 * tall, top)
+        usual_low, usual_high = bands[0].high, min(bands[0].high + 0.5 * tall, high)
     if rim != FREE:
-        usual_low = max(bands[-1].low - 0.5 * tall, 0.0) if foot == FREE else usual_low
+        usual_low = max(bands[-1].low - 0.5 * tall, low) if foot == FREE else usual_low
         usual_high = max(bands[-1].low, usual_low)
+    if moves and foot == rim == FREE:
+        usual_low, usual_high = max(middle - 0.5 * tall, low), min(middle + 0.5 * tall, high)
+    if keep is not None and "lowest_mm" in fields.table:  # one number for two joints
+        usual_high = max(usual_high, fields.number("lowest_mm", 0.0, most) / 1e3)
     highest = fields.number("highest_mm", 0.0, most, usual_high * 1e3)
     blends = fields.number("blends")
     if blends != int(blends):
+        place = fields.where
         raise InputError(f"{place}: blends = {blends:g}; allowed: a whole number from 0 to 12")
+    usual_keep = min(KEEP * middle, KEEP * (top - middle)) if keep is None else keep
     return JointLimits(
         blends=int(blends),
         height=tall,
         lowest=fields.number("lowest_mm", 0.0, highest, min(usual_low * 1e3, highest)) / 1e3,
         highest=highest / 1e3,
-        keep=fields.number(
-            "keep_mm", 0.0, 0.5 * most, min(KEEP * middle, KEEP * (top - middle)) * 1e3
-        )
-        / 1e3,
+        keep=fields.number("keep_mm", 0.0, 0.5 * most, usual_keep * 1e3) / 1e3,
         foot=foot,
         rim=rim,
-        foot_height=bands[0].high if foot != FREE else 0.0,
-        rim_height=top - bands[-1].low if rim != FREE else 0.0,
+        foot_height=bands[0].high - bands[0].low if foot != FREE else 0.0,
+        rim_height=bands[-1].high - bands[-1].low if rim != FREE else 0.0,
     )
 
 
@@ -757,6 +830,7 @@ def read_vessel(
     bands = _bands(table.get("band"), where, float(height[-1]))
     name = fields.name()
     printer = read_printer(table, where)
+    joint, upper = _joint(table, where, bands, float(height[-1]))
     return Vessel(
         name=name,
         radius=radius,
@@ -766,11 +840,12 @@ def read_vessel(
         bands=bands,
         firing=curve,
         printer=printer,
-        joint=_joint(table, where, bands, float(height[-1])),
+        joint=joint,
         mixing=read_mixing(table, where),
         prices=read_prices(table, where),
         left_open=left_open,
         free=_freedom(table, where, printer),
+        upper=upper,
     )
 
 
