@@ -191,9 +191,8 @@ BAND = _table(
         "what a plan may do to the height of this band; for the lowest, the highest and one of "
         "pure paste in the middle",
         words=("fixed", "at least", "free"),
-        otherwise="the lower one of the end bands fixed, the other free, unless [joint] says "
-        "where; with a band in the middle all free, each transition with its middle where the "
-        "joint is drawn",
+        otherwise="the lower one of the end bands fixed, the other free; with a band in the middle "
+        "that one fixed, or the ends where it is the highest; unless [joint] says where",
     ),
     note=NOTE,
 )

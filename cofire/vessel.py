@@ -662,8 +662,7 @@ def _joint(
     """The [joint] table and the bands' heights: limits of a plan, of two joints at each of them.
 
     Where [joint] says nothing of a place, the lower of the two end bands keeps the height that is
-    written, and the other gives the room. Of two joints each transition has its middle where it is
-    drawn, unless a band beside it, or [joint], says otherwise.
+    written, and the other gives the room; of two joints see `_three_hold`.
     """
     given = table.get("joint", {})
     place = f"{where}: [joint]"
@@ -675,16 +674,32 @@ def _joint(
     at = _middle(bands)
     if not at:
         return _limits(fields, bands, 0.0, top, top, *_holds(table, given, bands)), None
-    words = [table["band"][k].get("height") for k in (0, at, -1)]
+    words = [table["band"][k].get("height", "") for k in (0, at, -1)]
+    hold = _three_hold(words, given, [bands[k].high - bands[k].low for k in (0, at, -1)])
     parts = bands[: at + 1], bands[at:]
     low, high = (0.5 * (part[0].high + part[-1].low) for part in parts)
     keep = KEEP * min(low, high - low, top - high)
 
-    def limits(part: tuple[Band, ...], begin: float, end: float, two: list[str]) -> JointLimits:
-        foot, rim = (word or FREE for word in two)
-        return _limits(fields, part, begin, end, top, foot, rim, moves=FREE in two, keep=keep)
+    def limits(n: int, begin: float, end: float) -> JointLimits:
+        (foot, rim), moves = hold[n : n + 2], FREE in words[n : n + 2]
+        return _limits(fields, parts[n], begin, end, top, foot, rim, moves=moves, keep=keep)
 
-    return limits(parts[0], 0.0, high, words[:2]), limits(parts[1], low, top, words[1:])
+    return limits(0, 0.0, high), limits(1, low, top)
+
+
+def _three_hold(words: list[str], joint: dict[str, Any], heights: list[float]) -> list[str]:
+    """What a plan may do to the heights of foot, band in the middle and rim.
+
+    Where [joint] says nothing of a place, and no word holds or frees the one in the middle, that
+    keeps the height that is written, and the ends give the room; where it is the highest of the
+    three, the ends keep theirs.
+    """
+    held = {FIXED, AT_LEAST} & set(words) or words[1] == FREE
+    usual = [FREE, FREE, FREE]
+    if not held and not {"lowest_mm", "highest_mm"} & set(joint):
+        highest = heights[1] > max(heights[0], heights[2])
+        usual = [FIXED, FREE, FIXED] if highest else [FREE, FIXED, FREE]
+    return [word or left_out for word, left_out in zip(words, usual, strict=True)]
 
 
 def _limits(

@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from cofire.design.transition import LOWER, UPPER, Layout
-from cofire.errors import ModelError
+from cofire.errors import InputError, ModelError
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.changeover import smear, volume_for_share
@@ -113,6 +113,12 @@ def alike(vessel: Vessel, layout: Layout) -> Layout | None:
         The layout itself where the vessel has one joint; None where the upper one has no place
         for it.
     """
+    both = _mirrored(vessel, layout)
+    return both if both is None or vessel.upper is None or allowed(vessel, both) else None
+
+
+def _mirrored(vessel: Vessel, layout: Layout) -> Layout | None:
+    """As `alike`, where only the place of the upper joint is asked for."""
     if vessel.upper is None:
         return layout
     lower, upper = halves(vessel)
@@ -121,10 +127,7 @@ def alike(vessel: Vessel, layout: Layout) -> Layout | None:
     middle = least + min(max(part, 0.0), 1.0) * (most - least)
     one = replace(layout, upper=None)
     other = placed(upper, replace(one, middle=middle))
-    if other is None:
-        return None
-    both = replace(one, upper=other)
-    return both if allowed(vessel, both) else None
+    return None if other is None else replace(one, upper=other)
 
 
 def decay_length(vessel: Vessel, height: float, poisson_ratio: float = 0.25) -> float:
@@ -515,9 +518,18 @@ def refuse_without_place(vessel: Vessel) -> None:
 
     Raises
     ------
+    InputError
+        A band in the middle, and limits of one joint.
     ModelError
         Pure zones and place exclude each other.
     """
+    all_of_it = vessel.stretch == (0.0, float(vessel.height[-1]))
+    banded = any(not is_blend(band.material) for band in vessel.bands[1:-1])
+    if banded and all_of_it and vessel.upper is None:
+        raise InputError(
+            f"{vessel.name}: a band stands in the middle, and [joint] holds no limits of two "
+            "joints; read the vessel anew with its bands"
+        )
     if vessel.upper is not None:
         top, least = 1e3 * float(vessel.height[-1]), 1e3 * keep(vessel)
         if 3.0 * least > top:
@@ -578,12 +590,20 @@ def places(vessel: Vessel, count: int = 20) -> list[float]:
 
 
 def _pure_somewhere(vessel: Vessel) -> bool:
-    """Whether a direct change of paste leaves both ends pure wherever it may lie."""
-    if vessel.upper is not None:
-        return all(_pure_somewhere(view) for view in halves(vessel))
-    tried = [placed(vessel, Layout((), 0.0, middle)) for middle in places(vessel)]
-    some = [one for one in tried if one is not None]
-    return not some or any(pure_ends(vessel, one) for one in some)
+    """Whether direct changes of paste leave each zone pure somewhere that they may lie."""
+    first = halves(vessel)[0]
+    tried = [placed(first, Layout((), 0.0, middle)) for middle in places(vessel)]
+    some = [_mirrored(vessel, one) for one in tried if one is not None]
+    known = [one for one in some if one is not None]
+    return not known or any(_pure(vessel, one) for one in known)
+
+
+def _pure(vessel: Vessel, layout: Layout) -> bool:
+    """Whether each zone of a vessel is pure over the height that is kept."""
+    if layout.upper is None:
+        return pure_ends(vessel, layout)
+    views = [(beside(vessel, layout, which), one) for which, one in layout.named]
+    return pure_between(vessel, layout) and all(pure_ends(view, one) for view, one in views)
 
 
 def with_room(vessel: Vessel, metal: Card, ceramic: Card) -> Vessel:

@@ -55,7 +55,7 @@ from cofire.materials.card import Card
 from cofire.materials.catalogue import load_fillers
 from cofire.mechanics.shell_march import made_ready
 from cofire.units import celsius
-from cofire.vessel import Freedom, Vessel
+from cofire.vessel import Vessel
 from cofire.workers import each
 
 TENFOLD = 10.0
@@ -578,15 +578,10 @@ def _search(
     in_firing = replace(vessel, firing=settled.firing)
 
     def search(
-        start: list[Layout],
-        share: float,
-        what: str,
-        at: Vessel = in_firing,
-        which: str = "",
-        held: Design | None = None,
+        start: list[Layout], share: float, what: str, which: str = "", held: Design | None = None
     ) -> DesignSearch | None:
         return search_designs(
-            at, rough, start, effort=share * effort, final=max(round(FINAL * effort), 4),
+            in_firing, rough, start, effort=share * effort, final=max(round(FINAL * effort), 4),
             progress=lambda n, of: say(f"{what}: {n} of {max(n, of)}"), which=which,
             held=held,
         )  # fmt: skip
@@ -620,13 +615,11 @@ def _search(
         if turn > 1 and found.chosen.design == before:
             break  # the other joint is as it was
         before = found.chosen.design
-        other = laid_design(in_firing, metal.name, ceramic.name, below, before)
-        other = replace(other, free=Freedom())
         some = [c.design.layout for c in found.choices]
-        alone = search(some, AGAIN, f"designs of the {which}", other, which, before)
+        alone = search(some, AGAIN, f"designs of the {which}", which, before)
         if alone is not None:
             say("solids of the best designs")
-            alone, _ = settle(alone, rough, other, solids)
+            alone, _ = settle(alone, rough, in_firing, solids)
             found = together(found, alone)
     draft.designs = found
     design = found.chosen.design

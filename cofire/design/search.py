@@ -115,7 +115,7 @@ class Space:
     which
         The joint that is designed where the other is held; empty where it is all joints.
     held
-        With the joint, chamber and wall that are held; None where none is.
+        With the transition that is held; None where none is.
     """
 
     vessel: Vessel
@@ -124,7 +124,7 @@ class Space:
     below: bool
     blends: int
     which: str = ""
-    held: Design | None = None
+    held: Layout | None = None
 
     def own(self, layout: Layout) -> Layout:
         """The transition of the joint that is designed; of two alike the lower one.
@@ -156,7 +156,7 @@ class Space:
             From `in_fired_size`.
         """
         if self.held is not None:
-            return beside(sized, self.held.layout, self.which)
+            return beside(sized, self.held, self.which)
         if sized.upper is None:
             return sized
         first = halves(sized)[0]
@@ -183,7 +183,7 @@ class Space:
         own : Layout
             Of that joint; of all joints where none is held.
         """
-        return own if self.held is None else self.held.layout.having(self.which, own)
+        return own if self.held is None else self.held.having(self.which, own)
 
     @property
     def size(self) -> int:
@@ -213,8 +213,7 @@ class Space:
         n = self.blends
         free, printer = self.vessel.free, self.vessel.printer
         rest = point[2 * n + 1 :] if n else point
-        dead, at = printer.dead_volume, 1
-        wall = 0.0 if self.held is None else self.held.wall
+        dead, wall, at = printer.dead_volume, 0.0, 1
         if free.dead_volume:
             low, high = free.dead_volume
             dead, at = low * (high / low) ** float(rest[at]), at + 1
@@ -232,7 +231,7 @@ class Space:
         if len(shares) < n:
             return None
         if self.held is not None:
-            (other,) = (one for name, one in self.held.layout.named if name != self.which)
+            (other,) = (one for name, one in self.held.named if name != self.which)
             moved = shared(shares, other.shares, view.joint.blends)
             if moved is None:
                 return None
@@ -705,7 +704,7 @@ def search_designs(
     which : str
         The joint that is designed where the other is held; empty for all.
     held : Design, optional
-        As the vessel has it, with the joint, chamber and wall that are held.
+        With the joint that is held; its chamber and wall may change where the file frees them.
 
     Returns
     -------
@@ -736,7 +735,8 @@ def search_designs(
     own = Design(given_layout(vessel, bench.cards), vessel.printer.dead_volume)
     own = held or own
     begun = [own, *(Design(layout, vessel.printer.dead_volume) for layout in start)]
-    spaces = {n: Space(vessel, metal, ceramic, below, n, which, held) for n in counts}
+    other = None if held is None else held.layout
+    spaces = {n: Space(vessel, metal, ceramic, below, n, which, other) for n in counts}
     samples = draw(bench, vessel, count, seed)
     swings = _swings(bench, [spaces[counts[0]].laid(d) for d in begun], samples, tell)
     some: dict[int, Trials] = {}

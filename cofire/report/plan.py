@@ -466,8 +466,8 @@ def plan_text(plan: Plan) -> str:
         "without a place in [joint], the lower of the two is fixed as written."
         if vessel.upper is None
         else 'Each band of one paste may have height = "fixed", "at least" or "free" in the file; '
-        "without it and without a place in [joint], the middle of each transition stays where the "
-        "joint is drawn."
+        "without it and without a place in [joint], the one in the middle is fixed as written, or "
+        "the ends where it is the highest."
     )
     if plan.recipes:
         lines += ["", "pastes that would keep more, in the same layout and firing:"]
