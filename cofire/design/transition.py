@@ -106,7 +106,9 @@ class Layout:
     def alike(self) -> bool:
         """Whether all joints have the same blends of the same heights."""
         first, last = self.joints[0], self.joints[-1]
-        return (first.shares, first.each) == (last.shares, last.each)
+        return first.shares == last.shares and all(
+            abs(a - b) < ALIKE for a, b in zip(first.each, last.each, strict=True)
+        )
 
 
 def zones(vessel: Vessel, cards: Mapping[str, Card]) -> tuple[Card, Card, bool]:

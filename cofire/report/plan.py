@@ -348,7 +348,8 @@ def no_gain(search: LayerSearch) -> list[str]:
     idle = [
         f"{n} at {utilisation:.3g}" for n, utilisation in sorted(least.items()) if n not in paying
     ]
-    return wrapped(f"no gain over fewer: {', '.join(idle)}", 7) if idle else []
+    both = ", of both joints" if search.best.layout.upper is not None else ""
+    return wrapped(f"no gain over fewer{both}: {', '.join(idle)}", 7) if idle else []
 
 
 def schedule_text(schedule: Schedule) -> str:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from dataclasses import replace
 from functools import cache, partial
 from itertools import product
+from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -32,10 +35,15 @@ from cofire.design.plan import EVEN, Plan, propose
 from cofire.design.search import Design, Space, laid, search_designs
 from cofire.design.transition import LOWER, UPPER, Layout, as_vessel, given_layout, zones
 from cofire.errors import InputError, ModelError
+from cofire.production.changeovers import changeovers
+from cofire.production.green import green_vessel
+from cofire.production.paste import band_pastes
 from cofire.report.plan import holds, layers_text, plan_json, plan_text
+from cofire.report.read_again import firing_toml, planned_vessel, toml
+from cofire.report.sheet import bands_table
 from cofire.report.stress import designs_figure, trade_off_figure
-from cofire.vessel import FIXED, FREE, Vessel, read_vessel
-from tests.fired import CARDS
+from cofire.vessel import FIXED, FREE, Printer, Vessel, read_vessel
+from tests.fired import CARDS, KILNS
 from tests.planned import broken_limits
 
 CERAMIC, METAL = "leucite porcelain", "gold"
@@ -75,6 +83,11 @@ def cup(*words: str | None, **more: Any) -> Vessel:
 def sized(vessel: Vessel) -> Vessel:
     metal, ceramic, _ = zones(vessel, CARDS)
     return in_fired_size(vessel, metal, ceramic)
+
+
+def quiet(vessel: Vessel) -> Printer:
+    """A printer in which pastes hardly mix."""
+    return replace(vessel.printer, given=True, dead_volume=1e-8)
 
 
 def laid_in(vessel: Vessel, layout: Layout) -> Vessel:
@@ -146,7 +159,7 @@ def test_a_band_in_the_middle_is_fixed_unless_it_or_a_place_says_otherwise() -> 
 
 def test_every_layout_leaves_a_fixed_band_its_height_and_its_place() -> None:
     vessel = cup(joint={"blends": 1, "height_mm": 6, "keep_mm": 1.5})
-    given = replace(vessel, printer=replace(vessel.printer, given=True, dead_volume=1e-8))
+    given = replace(vessel, printer=quiet(vessel))
     grid = layouts(sized(given))
     assert {len(layout.shares) for layout in grid} == {0, 1}
     for layout in grid:
@@ -278,7 +291,7 @@ def test_blends_of_two_joints_are_counted_once_where_they_are_the_same() -> None
     vessel = sized(cup())
     same = Layout((50,), 3e-3, 10.5e-3, (), Layout((50,), 3e-3, 25.5e-3))
     other = replace(same, upper=Layout((40,), 3e-3, 25.5e-3))
-    given = replace(vessel, printer=replace(vessel.printer, given=True, dead_volume=1e-8))
+    given = replace(vessel, printer=quiet(vessel))
     assert broken(given, same) == []
     assert broken(given, other) == ["blends"]
     assert shared((40,), (50,), 1) == (50,)
@@ -286,7 +299,7 @@ def test_blends_of_two_joints_are_counted_once_where_they_are_the_same() -> None
 
 def test_two_transitions_drawn_by_hand_are_moved_into_their_limits() -> None:
     vessel = sized(cup(joint={"lowest_mm": 12, "highest_mm": 24, "keep_mm": 1.5}))
-    given = replace(vessel, printer=replace(vessel.printer, given=True, dead_volume=1e-8))
+    given = replace(vessel, printer=quiet(vessel))
     drawn = Layout((50,), 3.05e-3, 10e-3, (), Layout((), 0.0, 26e-3))
     assert set(broken(given, drawn)) == {"position (lower joint)", "position (upper joint)"}
     moved = fitted(given, drawn)
@@ -467,3 +480,40 @@ def test_text_and_numbers_of_a_plan_say_which_joint_they_speak_of() -> None:
     assert f"at the {LOWER}" in text
     assert "the one in the middle is fixed as written" in text
     assert designs_figure(plan.designs).axes[0].get_ylabel() == "height of both transitions (mm)"
+
+
+def test_the_sheet_shows_the_changes_of_paste_of_both_joints_in_order_of_height() -> None:
+    plan, _ = banded_plan()
+    response = plan.proposal.designed
+    green = green_vessel(response)
+    changes = tuple(changeovers(response, green))
+    assert len(changes) == plan.layout.changes
+    job = SimpleNamespace(
+        green=green, refired=None, bands=tuple(band_pastes(response, green)), changeovers=changes
+    )
+    rows = bands_table(job).rows[1:]
+    assert [row[1] for row in rows] == [band.material for band in plan.vessel.bands]
+    layers = [int(row[3]) for row in rows[1:]]
+    assert layers == sorted(set(layers))
+    tops = [float(row[6]) for row in rows]
+    assert tops == sorted(tops)
+
+
+def test_a_planned_vessel_is_read_back_with_what_was_said_of_its_band(tmp_path: Path) -> None:
+    whole = table()
+    whole["band"][1] |= {"height": "fixed", "note": "burnish it"}
+    source = tmp_path / "banded.toml"
+    source.write_text(toml(whole), encoding="utf-8")
+    vessel = read_vessel(source)
+    laid_vessel = laid_in(vessel, Layout((34,), 3e-3, 10.5e-3, (), Layout((34,), 3e-3, 25.5e-3)))
+    files = planned_vessel(source, laid_vessel)
+    bands = tomllib.loads(files["vessel.toml"])["band"]
+    assert [(b.get("height"), b.get("note")) for b in bands] == [
+        (None, None), (None, None), ("fixed", "burnish it"), (None, None), (None, None),
+    ]  # fmt: skip
+    (tmp_path / "vessel.toml").write_text(files["vessel.toml"], encoding="utf-8")
+    (tmp_path / "firing.toml").write_text(firing_toml(vessel.firing, KILNS), encoding="utf-8")
+    back = read_vessel(tmp_path / "vessel.toml", KILNS)
+    assert held(back) == held(vessel)
+    assert given_layout(back, CARDS).alike
+    assert not broken(sized(replace(back, printer=quiet(back))), given_layout(back, CARDS))
