@@ -47,8 +47,11 @@ def beside(vessel: Vessel, layout: Layout, which: str) -> Vessel:
     Returns
     -------
     Vessel
-        For the limits of that joint alone: its stretch ends where the other transition begins.
+        For the limits of that joint alone: its stretch ends where the other transition begins, or
+        with a band between that is fixed, which stays where it is whatever the other does.
     """
+    if vessel.joint.rim == FIXED:
+        return halves(vessel)[which == UPPER]
     name = f"{vessel.name}, {which}"
     if which == LOWER:
         assert layout.upper is not None

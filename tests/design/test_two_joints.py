@@ -168,6 +168,21 @@ def test_every_layout_leaves_a_fixed_band_its_height_and_its_place() -> None:
     assert holds(laid_in(given, grid[-1])) == ["free", "free", "fixed at 12 mm", "free", "free"]
 
 
+def test_a_fixed_band_that_is_no_whole_number_of_layers_is_met_to_half_a_layer() -> None:
+    for low, high in ((12.1, 22.1), (12.2, 22.0), (11.9, 22.3)):
+        whole = table()
+        whole["band"][0]["to_mm"], whole["band"][1]["to_mm"] = low, high
+        vessel = read_vessel(whole)
+        given = sized(replace(vessel, printer=quiet(vessel)))
+        grid = layouts(given)
+        assert {len(layout.shares) for layout in grid} == {0, 1}
+        for layout in grid:
+            assert not broken(given, layout)
+            assert fitted(given, layout) == layout
+            (band,) = [b for b in laid_in(given, layout).bands if b.material == METAL]
+            assert (band.low, band.high) == pytest.approx((1e-3 * low, 1e-3 * high), abs=1.6e-4)
+
+
 def test_words_on_a_blend_are_refused_and_a_middle_band_of_pure_paste_takes_them() -> None:
     whole = table()
     whole["band"].insert(1, {"material": f"{METAL} + {CERAMIC} = 50", "to_mm": 14})
@@ -492,7 +507,7 @@ def test_the_sheet_shows_the_changes_of_paste_of_both_joints_in_order_of_height(
         green=green, refired=None, bands=tuple(band_pastes(response, green)), changeovers=changes
     )
     rows = bands_table(job).rows[1:]
-    assert [row[1] for row in rows] == [band.material for band in plan.vessel.bands]
+    assert [row[1] for row in rows] == [card.name for card in response.cards]
     layers = [int(row[3]) for row in rows[1:]]
     assert layers == sorted(set(layers))
     tops = [float(row[6]) for row in rows]
