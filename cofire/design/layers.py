@@ -16,6 +16,7 @@ from cofire.assessment.response import Response
 from cofire.assessment.rule import Flag
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.design.constraints import (
+    HEIGHT_STEPS,
     SHARE_STEP,
     SKEWS,
     allowed,
@@ -321,6 +322,8 @@ def propose_layers(
     try:
         if start is None:
             first = layouts(sized, (1.0,), FIRST_SKEWS, [middle])
+            if sized.upper is not None and not any(layout.shares for layout in first):
+                first = layouts(sized, HEIGHT_STEPS, FIRST_SKEWS, [middle])  # less room for a smear
             run(first or layouts(sized, (1.0,), FIRST_SKEWS, places(sized)))
             run(second(sized, done.values(), middle))
         else:
