@@ -188,9 +188,11 @@ BAND = _table(
         otherwise="the rim (last band only)",
     ),
     height=Field(
-        "what a plan may do to the height of this band; for the lowest and the highest only",
+        "what a plan may do to the height of this band; for the lowest, the highest and one of "
+        "pure paste in the middle",
         words=("fixed", "at least", "free"),
-        otherwise="the lower one of the end bands fixed, the other free, unless [joint] says where",
+        otherwise="the lower one of the end bands fixed, the other free; with a band in the middle "
+        "that one fixed, or the ends where it is the highest; unless [joint] says where",
     ),
     note=NOTE,
 )
@@ -217,27 +219,33 @@ PRINTER = _table(
 )
 JOINT = _table(
     blends=Field(
-        "most blends you will mix, a whole number; 2 means at most 3 changes of paste",
+        "most blends you will mix, a whole number; 2 means at most 3 changes of paste at a joint, "
+        "and two joints may share them",
         "-",
         0.0,
         12.0,
         3.0,
     ),
     height_mm=Field(
-        "tallest transition between the two zones", MM, 0.0, 2000.0, otherwise="half the vessel"
+        "tallest transition between two zones",
+        MM,
+        0.0,
+        2000.0,
+        otherwise="half the vessel; of two joints half of what lies between one end and the other "
+        "joint",
     ),
     lowest_mm=Field(
-        "lowest place of the transition's middle", MM, 0.0, 2000.0, otherwise="as the bands allow"
+        "lowest place of a transition's middle", MM, 0.0, 2000.0, otherwise="as the bands allow"
     ),
     highest_mm=Field(
-        "highest place of the transition's middle", MM, 0.0, 2000.0, otherwise="as the bands allow"
+        "highest place of a transition's middle", MM, 0.0, 2000.0, otherwise="as the bands allow"
     ),
     keep_mm=Field(
-        "least height of either pure zone; 0 lets the pot fade from foot to rim",
+        "least height of each pure zone; 0 lets the pot fade from foot to rim",
         MM,
         0.0,
         1000.0,
-        otherwise="0.3 of the smaller zone",
+        otherwise="0.3 of the smallest zone",
     ),
 )
 CHOICES = _table(

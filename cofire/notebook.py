@@ -503,7 +503,7 @@ def plan(
     Parameters
     ----------
     vessel : path, mapping or Vessel
-        As for `cofire.read_vessel`; of one metal and one ceramic.
+        As for `cofire.read_vessel`; of one metal and one ceramic, at one joint or two.
     firing : path, mapping, rows or Firing, optional
         As for `cofire.read_firing`; by default the vessel's own.
     cards : mapping, optional

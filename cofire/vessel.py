@@ -232,7 +232,7 @@ ROUND_ONLY = (
 NOT_ROUND = ("handle", "handles", "spout", "lid", "corners", "sides", "opening", "lobes", "facets")
 """Names by which a person asks for what is not calculated."""
 FIXED, AT_LEAST, FREE = BAND["height"].words
-"""What a plan may do to the height of the lowest and the highest band."""
+"""What a plan may do to the height of the lowest and the highest band, and of one in the middle."""
 
 
 @dataclass(frozen=True)
@@ -262,9 +262,14 @@ class JointLimits:
     keep
         Least height of either pure zone that must remain. [m]
     foot, rim
-        Whether the lowest and the highest band are fixed in height, at least so high, or free.
+        Whether the pure zone below and the one above are fixed in height, at least so high, or
+        free: of one joint the lowest and the highest band, of two joints one of these and the band
+        in the middle.
     foot_height, rim_height
         Their heights as written; count unless free. [m]
+    low, high
+        The stretch of the vessel in which the joint may be planned: from foot to rim where there is
+        one joint; else it ends where the other joint begins. [m]
     """
 
     blends: int
@@ -276,6 +281,8 @@ class JointLimits:
     rim: str = FREE
     foot_height: float = 0.0
     rim_height: float = 0.0
+    low: float = 0.0
+    high: float = float("inf")
 
 
 @dataclass(frozen=True)
@@ -339,7 +346,7 @@ class Vessel:
     printer
         What the printer can lay.
     joint
-        What a plan may change.
+        What a plan may change; of two joints, at the lower one.
     mixing
         How its pastes are mixed.
     prices
@@ -349,6 +356,8 @@ class Vessel:
         chooses a firing leaves it out.
     free
         What else a plan may choose.
+    upper
+        What a plan may change at the upper joint, where a band stands in the middle; else None.
 
     Examples
     --------
@@ -371,6 +380,12 @@ class Vessel:
     prices: Prices | None = None
     left_open: OpenFiring | None = None
     free: Freedom = Freedom()
+    upper: JointLimits | None = None
+
+    @property
+    def stretch(self) -> tuple[float, float]:
+        """Between which heights its joint may be planned. [m]"""
+        return self.joint.low, min(self.joint.high, float(self.height[-1]))
 
     def with_wall(self, wall: float) -> Vessel:
         """The same cylinder with another wall; its base keeps its own.
@@ -620,21 +635,45 @@ def _bands(listed: object, where: str, top: float) -> tuple[Band, ...]:
             )
         if "height" in entry:
             fields.choice("height")
-            if 1 < number < len(listed):
+            if 1 < number < len(listed) and is_blend(fields.text("material")):
                 raise InputError(
-                    f"{place}: height: only for the lowest and the highest band; a plan lays the "
-                    "blends between them anew"
+                    f"{place}: height: only for the lowest and the highest band and one of pure "
+                    "paste in the middle; a plan lays the blends between them anew"
                 )
         bands.append(Band(fields.text("material"), low, high))
         low = high
     return tuple(bands)
 
 
-def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: float) -> JointLimits:
-    """The [joint] table and the ends' heights: limits of a plan.
+def is_blend(material: str) -> bool:
+    """Whether a band names a blend, and no pure paste.
+
+    Parameters
+    ----------
+    material : str
+        As a band names it.
+
+    Examples
+    --------
+    >>> is_blend("copper + talc body = 40"), is_blend("copper")
+    (True, False)
+    """
+    return "=" in material or "+" in material
+
+
+def _middle(bands: Sequence[Band]) -> int:
+    """Which band of pure paste stands in the middle; 0 where none does, or more than one."""
+    inner = [k for k, band in enumerate(bands[1:-1], 1) if not is_blend(band.material)]
+    return inner[0] if len(inner) == 1 else 0
+
+
+def _joint(
+    table: dict[str, Any], where: str, bands: tuple[Band, ...], top: float
+) -> tuple[JointLimits, JointLimits | None]:
+    """The [joint] table and the bands' heights: limits of a plan, of two joints at each of them.
 
     Where [joint] says nothing of a place, the lower of the two end bands keeps the height that is
-    written, and the other gives the room.
+    written, and the other gives the room; of two joints see `_three_hold`.
     """
     given = table.get("joint", {})
     place = f"{where}: [joint]"
@@ -643,33 +682,82 @@ def _joint(table: dict[str, Any], where: str, bands: tuple[Band, ...], top: floa
             f"{place}: {show(given)}; write blends, height_mm, lowest_mm, highest_mm, keep_mm"
         )
     fields = Fields(given, place, JOINT)
-    foot, rim = _holds(table, given, bands)
+    at = _middle(bands)
+    if not at:
+        return _limits(fields, bands, 0.0, top, top, *_holds(table, given, bands)), None
+    words = [table["band"][k].get("height", "") for k in (0, at, -1)]
+    hold = _three_hold(words, given, [bands[k].high - bands[k].low for k in (0, at, -1)])
+    parts = bands[: at + 1], bands[at:]
+    low, high = (0.5 * (part[0].high + part[-1].low) for part in parts)
+    keep = KEEP * min(low, high - low, top - high)
+
+    def limits(n: int, begin: float, end: float) -> JointLimits:
+        (foot, rim), moves = hold[n : n + 2], FREE in words[n : n + 2]
+        return _limits(fields, parts[n], begin, end, top, foot, rim, moves=moves, keep=keep)
+
+    return limits(0, 0.0, high), limits(1, low, top)
+
+
+def _three_hold(words: list[str], joint: dict[str, Any], heights: list[float]) -> list[str]:
+    """What a plan may do to the heights of foot, band in the middle and rim.
+
+    Where [joint] says nothing of a place, and no word holds or frees the one in the middle, that
+    keeps the height that is written, and the ends give the room; where it is the highest of the
+    three, the ends keep theirs.
+    """
+    held = {FIXED, AT_LEAST} & set(words) or words[1] == FREE
+    usual = [FREE, FREE, FREE]
+    if not held and not {"lowest_mm", "highest_mm"} & set(joint):
+        highest = heights[1] > max(heights[0], heights[2])
+        usual = [FIXED, FREE, FIXED] if highest else [FREE, FIXED, FREE]
+    return [word or left_out for word, left_out in zip(words, usual, strict=True)]
+
+
+def _limits(
+    fields: Fields,
+    bands: tuple[Band, ...],
+    low: float,
+    high: float,
+    top: float,
+    foot: str,
+    rim: str,
+    moves: bool = False,
+    keep: float | None = None,
+) -> JointLimits:
+    """Limits of the joint between the first and the last of some bands.
+
+    It lies between heights `low` and `high`. Where both bands are free, it stays as it is drawn, or
+    moves by half the tallest transition each way.
+    """
     middle = 0.5 * (bands[0].high + bands[-1].low) if len(bands) > 1 else 0.5 * top
     most = top * 1e3
-    tall = fields.number("height_mm", 0.0, most, 0.5 * most) / 1e3
+    tall = fields.number("height_mm", 0.0, most, 0.5 * (high - low) * 1e3) / 1e3
     usual_low, usual_high = middle, middle
     if foot != FREE:
-        usual_low, usual_high = bands[0].high, min(bands[0].high + 0.5 * tall, top)
+        usual_low, usual_high = bands[0].high, min(bands[0].high + 0.5 * tall, high)
     if rim != FREE:
-        usual_low = max(bands[-1].low - 0.5 * tall, 0.0) if foot == FREE else usual_low
+        usual_low = max(bands[-1].low - 0.5 * tall, low) if foot == FREE else usual_low
         usual_high = max(bands[-1].low, usual_low)
+    if moves and foot == rim == FREE:
+        usual_low, usual_high = max(middle - 0.5 * tall, low), min(middle + 0.5 * tall, high)
+    if keep is not None and "lowest_mm" in fields.table:  # one number for two joints
+        usual_high = max(usual_high, fields.number("lowest_mm", 0.0, most) / 1e3)
     highest = fields.number("highest_mm", 0.0, most, usual_high * 1e3)
     blends = fields.number("blends")
     if blends != int(blends):
+        place = fields.where
         raise InputError(f"{place}: blends = {blends:g}; allowed: a whole number from 0 to 12")
+    usual_keep = min(KEEP * middle, KEEP * (top - middle)) if keep is None else keep
     return JointLimits(
         blends=int(blends),
         height=tall,
         lowest=fields.number("lowest_mm", 0.0, highest, min(usual_low * 1e3, highest)) / 1e3,
         highest=highest / 1e3,
-        keep=fields.number(
-            "keep_mm", 0.0, 0.5 * most, min(KEEP * middle, KEEP * (top - middle)) * 1e3
-        )
-        / 1e3,
+        keep=fields.number("keep_mm", 0.0, 0.5 * most, usual_keep * 1e3) / 1e3,
         foot=foot,
         rim=rim,
-        foot_height=bands[0].high if foot != FREE else 0.0,
-        rim_height=top - bands[-1].low if rim != FREE else 0.0,
+        foot_height=bands[0].high - bands[0].low if foot != FREE else 0.0,
+        rim_height=bands[-1].high - bands[-1].low if rim != FREE else 0.0,
     )
 
 
@@ -783,6 +871,7 @@ def read_vessel(
     bands = _bands(table.get("band"), where, float(height[-1]))
     name = fields.name()
     printer = read_printer(table, where)
+    joint, upper = _joint(table, where, bands, float(height[-1]))
     return Vessel(
         name=name,
         radius=radius,
@@ -792,11 +881,12 @@ def read_vessel(
         bands=bands,
         firing=curve,
         printer=printer,
-        joint=_joint(table, where, bands, float(height[-1])),
+        joint=joint,
         mixing=read_mixing(table, where),
         prices=read_prices(table, where),
         left_open=left_open,
         free=_freedom(table, where, printer),
+        upper=upper,
     )
 
 

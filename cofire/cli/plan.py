@@ -22,7 +22,7 @@ from cofire.cli.common import (
     guarded,
     show,
 )
-from cofire.cli.progress import PLAN, running
+from cofire.cli.progress import PLAN, TWO, running
 from cofire.cli.vessel import Begun, Extend, Vessel, begun
 
 if TYPE_CHECKING:
@@ -93,7 +93,7 @@ def layers(
     units: Units = System.metric,
     workers: Workers = None,
 ) -> None:
-    """Propose graded layers for a vessel's joint, and show what more of them would buy.
+    """Propose graded layers for a vessel's joint, or both, and show what more of them would buy.
 
     Ctrl-C shows the best so far, status 130.
 
@@ -168,6 +168,7 @@ def plan(
 ) -> None:
     """Plan one vessel: check it as given, propose layers and firing, check those, write it all.
 
+    It has one joint, or two: a band in the middle, or one material at both ends.
     Status 4 where even the proposal is a no. Ctrl-C writes the best so far, status 130; a second
     one stops at once.
 
@@ -180,7 +181,7 @@ def plan(
 
     given, cards, kilns = read(vessel, tables, extend)
     check_plan_folder(out, force)
-    tell = Begun(given, running(PLAN))
+    tell = Begun(given, running(PLAN if given.upper is None else TWO))
     try:
         with local_processes(workers) as executor:
             found = propose(given, cards, extend=extend, tell=tell, executor=executor)

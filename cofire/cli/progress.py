@@ -33,6 +33,13 @@ PLAN = {
 """Shares of time of the stages of a plan: measured processor time of the vase on a silver foot,
 halved where two processes share it. A scan comes only where no designs were searched: estimate.
 [-]"""
+_HEAD = list(PLAN)[: list(PLAN).index("solid of the plan")]
+TWO = (
+    {name: PLAN[name] for name in _HEAD}
+    | {"designs of the lower joint": 0.2, "designs of the upper joint": 0.2}
+    | {name: share for name, share in PLAN.items() if name not in _HEAD}
+)
+"""The same of a vessel of two joints: estimates from one with a gold band. [-]"""
 MAKE = {"check": 0.25, "firing the print": 0.35, "test pieces": 0.25, "writing": 0.15}
 CALIBRATE = {"sintering": 0.85, "expansion": 0.05, "bars, sag and strips": 0.1}
 

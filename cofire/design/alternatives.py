@@ -44,7 +44,7 @@ from cofire.design.candidates import (
 from cofire.design.constraints import in_fired_size
 from cofire.design.firings import USUAL, Setting, frame, open_burnout
 from cofire.design.settling import FURTHEST
-from cofire.design.transition import Layout, as_vessel, zones
+from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.errors import CofireError, ModelError
 from cofire.firing.program import LAG
 from cofire.materials.card import Card
@@ -246,14 +246,16 @@ def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
         What was tried, its flags, and the mismatch.
     """
     metal, ceramic, below = bench.zones(vessel)
-    middle = 0.5 * (vessel.bands[0].high + vessel.bands[-1].low)
-    joined = as_vessel(vessel, metal.name, ceramic.name, below, Layout((), 0.0, middle))
+    drawn = given_layout(vessel, bench.cards)
+    direct = [Layout((), 0.0, one.middle) for one in drawn.joints]
+    joints = replace(direct[0], upper=direct[-1] if drawn.upper is not None else None)
+    joined = as_vessel(vessel, metal.name, ceramic.name, below, joints)
     history = already_fired(bench.history(vessel.firing, [metal, ceramic]), 1)
-    rows = (0, 1) if below else (1, 0)
+    rows = tuple(0 if band.material == metal.name else 1 for band in joined.bands)
     (shell,) = fire_shells(
         [meshed(joined, bench.fineness)], history, [rows], points=POINTS, control=COARSE
     )
-    cards = (metal, ceramic) if below else (ceramic, metal)
+    cards = tuple((metal, ceramic)[row] for row in rows)
     curve = bench.trace(vessel.firing)
     ware = np.interp(shell.time, curve.time, curve.ware)
     response = Response(joined, cards, rows, curve, history, shell, ware)

@@ -127,7 +127,7 @@ class Bench:
         Parameters
         ----------
         vessel : Vessel
-            One metal and one ceramic zone.
+            One metal and one ceramic, at one joint or two.
         """
         return zones_of(vessel.name, [self.material(band.material) for band in vessel.bands])
 

@@ -1,7 +1,9 @@
 """What printer, user and vessel allow of a transition, and the transitions that can be laid.
 
 Everything here is asked of a vessel from `in_fired_size`, whose dead volume is in the same size as
-its wall.
+its wall. A joint keeps its limits within a stretch of the vessel (`Vessel.stretch`): all of it
+where there is one joint. Of two, a joint may be planned from its end of the vessel to where the
+other begins, which is held (`beside`); or both at once, each in its half (`halves`).
 """
 
 from __future__ import annotations
@@ -12,11 +14,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from cofire.design.transition import Layout
-from cofire.errors import ModelError
+from cofire.design.transition import LOWER, UPPER, Layout
+from cofire.errors import InputError, ModelError
 from cofire.materials.card import Card
+from cofire.numerics import Array
 from cofire.physics.changeover import smear, volume_for_share
-from cofire.vessel import FIXED, Vessel
+from cofire.vessel import FIXED, Vessel, is_blend
 
 # ----------------------------------------------------------------------------------------------
 # What printer, user and vessel allow of a transition, in whole layers of the printer
@@ -32,6 +35,107 @@ ROAD_SLACK = 2e-6
 """By which a wall may miss whole roads: a file has its tenths of a micrometre. [m]"""
 SLACK = 1e-9
 """Rounding of lengths, far below a layer. [m]"""
+
+
+def beside(vessel: Vessel, layout: Layout, which: str) -> Vessel:
+    """One of two joints to be planned while the other stays as it is.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With the limits of two joints.
+    layout : Layout
+        With the transition of each.
+    which : str
+        The joint to be planned.
+
+    Returns
+    -------
+    Vessel
+        For the limits of that joint alone: its stretch ends where the other transition begins, or
+        with a band between that is fixed, which stays where it is whatever the other does.
+    """
+    if vessel.joint.rim == FIXED:
+        return halves(vessel)[which == UPPER]
+    name = f"{vessel.name}, {which}"
+    if which == LOWER:
+        assert layout.upper is not None
+        return replace(
+            vessel, name=name, joint=replace(vessel.joint, high=layout.upper.foot), upper=None
+        )
+    assert vessel.upper is not None
+    own = replace(vessel.upper, low=layout.foot + layout.total)
+    return replace(vessel, name=name, joint=own, upper=None)
+
+
+def halves(vessel: Vessel) -> tuple[Vessel, ...]:
+    """Each joint with its own part of the vessel, so that two can be planned at once.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+
+    Returns
+    -------
+    tuple of Vessel
+        For limits alone: itself where it has one joint; else one a joint, from below, parted at the
+        middle of the band between, of which each leaves pure half of what is to stay.
+    """
+    upper = vessel.upper
+    if upper is None:
+        return (vessel,)
+    band = next(band for band in vessel.bands[1:-1] if not is_blend(band.material))
+    part = 0.5 * (band.low + band.high)
+    half = 0.5 * max(keep(vessel), vessel.joint.rim_height)
+    limits = (
+        replace(vessel.joint, high=part + half, highest=min(vessel.joint.highest, part)),
+        replace(upper, low=part - half, lowest=max(upper.lowest, part)),
+    )
+    return tuple(
+        replace(
+            vessel,
+            name=f"{vessel.name}, {which}",
+            joint=replace(
+                own, lowest=min(own.lowest, own.highest), highest=max(own.lowest, own.highest)
+            ),
+            upper=None,
+        )
+        for which, own in zip((LOWER, UPPER), limits, strict=True)
+    )
+
+
+def alike(vessel: Vessel, layout: Layout) -> Layout | None:
+    """The same transition at each joint, as far up its place as the other is down.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    layout : Layout
+        Of one joint, the lower one where there are two.
+
+    Returns
+    -------
+    Layout or None
+        The layout itself where the vessel has one joint; None where the upper one has no place
+        for it.
+    """
+    both = _mirrored(vessel, layout)
+    return both if both is None or vessel.upper is None or allowed(vessel, both) else None
+
+
+def _mirrored(vessel: Vessel, layout: Layout) -> Layout | None:
+    """As `alike`, where only the place of the upper joint is asked for."""
+    if vessel.upper is None:
+        return layout
+    lower, upper = halves(vessel)
+    (low, high), (least, most) = place_range(lower), place_range(upper)
+    part = (high - layout.middle) / (high - low)
+    middle = least + min(max(part, 0.0), 1.0) * (most - least)
+    one = replace(layout, upper=None)
+    other = placed(upper, replace(one, middle=middle))
+    return None if other is None else replace(one, upper=other)
 
 
 def decay_length(vessel: Vessel, height: float, poisson_ratio: float = 0.25) -> float:
@@ -266,25 +370,61 @@ def pure_ends(vessel: Vessel, layout: Layout) -> bool:
         float(volume_for_share(share, printer.dead_volume, printer.tanks))
         for share in (IMPURE, 0.5, 1.0 - IMPURE)
     )
+    below = _laid_below(vessel)
+    (bottom, top), least = vessel.stretch, keep(vessel)
+    foot, rim = layout.foot, layout.foot + layout.total
+    first, low, high, last = np.interp(
+        [bottom + least, foot, rim, top - least], vessel.height, below
+    )
+    return bool(low - first >= half - early and last - high >= late - half)
+
+
+def _laid_below(vessel: Vessel) -> Array:
+    """Volume of wall below each point of the profile, (P,). [m³]"""
     chord = np.hypot(np.diff(vessel.radius), np.diff(vessel.height))
     ring = 2.0 * np.pi * vessel.radius * vessel.wall
-    below = np.concatenate([[0.0], np.cumsum(0.5 * (ring[1:] + ring[:-1]) * chord)])
-    top, least = float(vessel.height[-1]), keep(vessel)
-    foot, rim = layout.foot, layout.foot + layout.total
-    first, low, high, last = np.interp([least, foot, rim, top - least], vessel.height, below)
-    return bool(low - first >= half - early and last - high >= late - half)
+    return np.concatenate([[0.0], np.cumsum(0.5 * (ring[1:] + ring[:-1]) * chord)])
+
+
+def pure_between(vessel: Vessel, layout: Layout) -> bool:
+    """The same of the band in the middle: what two changes leave of it is as high as is kept.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits, from `in_fired_size`.
+    layout : Layout
+        Of two joints.
+
+    Returns
+    -------
+    bool
+        True where the change below is over, and the one above has not begun, over the height that
+        is kept.
+    """
+    printer, upper = vessel.printer, layout.upper
+    if upper is None or not printer.given or vessel.joint.keep <= 0.0:
+        return True
+    early, half, late = (
+        float(volume_for_share(share, printer.dead_volume, printer.tanks))
+        for share in (IMPURE, 0.5, 1.0 - IMPURE)
+    )
+    below = _laid_below(vessel)
+    rim, foot = np.interp([layout.foot + layout.total, upper.foot], vessel.height, below)
+    over, begun = np.interp([rim + late - half, foot - half + early], below, vessel.height)
+    return bool(begun - over >= keep(vessel) - SLACK)
 
 
 def _held(vessel: Vessel, total: float) -> tuple[float, float]:
     """Lowest and highest foot that the ends' heights allow; a fixed end is met to half a layer."""
-    joint, layer, top = vessel.joint, vessel.printer.layer, float(vessel.height[-1])
+    joint, layer, (bottom, top) = vessel.joint, vessel.printer.layer, vessel.stretch
     below, above = least_ends(vessel)
-    low, high = below, top - above - total
-    foot = layer * round(joint.foot_height / layer)
+    low, high = bottom + below, top - above - total
+    foot = layer * round((bottom + joint.foot_height) / layer)
     rim = layer * round((top - joint.rim_height - total) / layer)
     half = 0.5 * layer + SLACK
     if joint.foot == FIXED:
-        low = foot if keep(vessel) <= foot + half else below
+        low = foot if bottom + keep(vessel) <= foot + half else low
         high = foot if foot <= high + (half if joint.rim == FIXED else SLACK) else foot - layer
     elif joint.rim == FIXED:
         fits = low <= rim + SLACK and rim + total <= top - keep(vessel) + half
@@ -313,7 +453,7 @@ def place_range(vessel: Vessel) -> tuple[float, float]:
 
 
 def tallest(vessel: Vessel) -> float:
-    """Tallest transition that the user's limit, the pure zones and the place allow.
+    """Tallest transition that the user's limit, the pure zones and the place allow, at any joint.
 
     Parameters
     ----------
@@ -325,7 +465,10 @@ def tallest(vessel: Vessel) -> float:
     float
         A whole number of layers. [m]
     """
-    top, (below, above) = float(vessel.height[-1]), least_ends(vessel)
+    if vessel.upper is not None:
+        return min(tallest(view) for view in halves(vessel))
+    (bottom, top), (below, above) = vessel.stretch, least_ends(vessel)
+    below = bottom + below
     low, high = place_range(vessel)
     middle = min(max(0.5 * (top - above + below), low), high)
     room = 2.0 * min(middle - below, top - above - middle)
@@ -347,6 +490,12 @@ def placed(vessel: Vessel, layout: Layout) -> Layout | None:
     Layout or None
         A copy; None where no place is allowed.
     """
+    if layout.upper is not None:
+        lower = placed(beside(vessel, layout, LOWER), replace(layout, upper=None))
+        if lower is None:
+            return None
+        upper = placed(beside(vessel, replace(lower, upper=layout.upper), UPPER), layout.upper)
+        return None if upper is None else replace(lower, upper=upper)
     layer, half = vessel.printer.layer, 0.5 * layout.total
     low, high = place_range(vessel)
     lowest, highest = _held(vessel, layout.total)
@@ -377,9 +526,13 @@ def fitted(vessel: Vessel, layout: Layout) -> Layout | None:
         None where it breaks a limit wherever it stands.
     """
     layer = vessel.printer.layer
-    rounded = tuple(layer * round(height / layer) for height in layout.heights)
-    height = layer * round(layout.height / layer)
-    at = placed(vessel, replace(layout, height=height, heights=rounded))
+
+    def rounded(one: Layout) -> Layout:
+        each = tuple(layer * round(height / layer) for height in one.heights)
+        return replace(one, height=layer * round(one.height / layer), heights=each)
+
+    upper = None if layout.upper is None else rounded(layout.upper)
+    at = placed(vessel, replace(rounded(layout), upper=upper))
     return at if at is not None and allowed(vessel, at) else None
 
 
@@ -396,8 +549,18 @@ def broken(vessel: Vessel, layout: Layout) -> list[str]:
     Returns
     -------
     list of str
-        Their names, as `bounds` has them; empty where all are kept.
+        Their names, as `bounds` has them; empty where all are kept. Of two joints with that of the
+        joint; blends that both have are mixed once.
     """
+    if layout.upper is not None:
+        found = [
+            f"{name} ({which})"
+            for which, one in layout.named
+            for name in broken(beside(vessel, layout, which), one)
+        ]
+        pastes = {share for one in layout.joints for share in one.shares}
+        found += ["blends"] * (len(pastes) > vessel.joint.blends)
+        return found + ["pure (middle)"] * (not pure_between(vessel, layout))
     low, high = place_range(vessel)
     foot, rim = layout.foot, layout.foot + layout.total
     least = least_height(vessel, foot, rim) if layout.shares else 0.0
@@ -456,23 +619,44 @@ def refuse_without_place(vessel: Vessel) -> None:
 
     Raises
     ------
+    InputError
+        A band in the middle, and limits of one joint.
     ModelError
         Pure zones and place exclude each other.
     """
-    joint, layer = vessel.joint, vessel.printer.layer
-    gap = float(vessel.height[-1]) - joint.foot_height - joint.rim_height
+    all_of_it = vessel.stretch == (0.0, float(vessel.height[-1]))
+    banded = any(not is_blend(band.material) for band in vessel.bands[1:-1])
+    if banded and all_of_it and vessel.upper is None:
+        raise InputError(
+            f"{vessel.name}: a band stands in the middle, and [joint] holds no limits of two "
+            "joints; read the vessel anew with its bands"
+        )
+    if vessel.upper is not None:
+        top, least = 1e3 * float(vessel.height[-1]), 1e3 * keep(vessel)
+        if 3.0 * least > top:
+            raise ModelError(
+                f"{vessel.name}: keep: three pure zones of keep_mm = {least:g} do not fit into a "
+                f"vessel {top:g} mm tall"
+            )
+        for view in halves(vessel):
+            refuse_without_place(view)
+        return
+    joint, layer, (bottom, rim) = vessel.joint, vessel.printer.layer, vessel.stretch
+    gap = rim - bottom - joint.foot_height - joint.rim_height
     between = layer * round(gap / layer) if joint.foot == joint.rim == FIXED else 0.0
     shares = (50,) if between > 0.0 else ()
     if between >= 0.0 and placed(vessel, Layout(shares, between, joint.lowest)) is not None:
         return
-    top, least = 1e3 * float(vessel.height[-1]), 1e3 * keep(vessel)
+    top, least = 1e3 * (rim - bottom), 1e3 * keep(vessel)
     low, high = 1e3 * vessel.joint.lowest, 1e3 * vessel.joint.highest
     if joint.foot_height or joint.rim_height:
+        names = ("lowest" if joint.low <= 0.0 else "middle",
+                 "highest" if joint.high == float("inf") else "middle")  # fmt: skip
         ends = [
             f"the {end} band {how} at {1e3 * height:g} mm"
             for end, how, height in (
-                ("lowest", joint.foot, joint.foot_height),
-                ("highest", joint.rim, joint.rim_height),
+                (names[0], joint.foot, joint.foot_height),
+                (names[1], joint.rim, joint.rim_height),
             )
             if height
         ]
@@ -489,12 +673,12 @@ def refuse_without_place(vessel: Vessel) -> None:
     raise ModelError(
         f"{vessel.name}: position: lowest_mm = {low:g} to highest_mm = {high:g} leaves no whole "
         f"layer of {1e3 * vessel.printer.layer:g} mm for a joint; pure zones of keep_mm = "
-        f"{least:g} leave {least:g} to {top - least:g} mm"
+        f"{least:g} leave {1e3 * bottom + least:g} to {1e3 * rim - least:g} mm"
     )
 
 
 def places(vessel: Vessel, count: int = 20) -> list[float]:
-    """Places of a transition's middle, evenly from the lowest allowed to the highest. [m]
+    """Places of a (lower) transition's middle, evenly from the lowest allowed to the highest. [m]
 
     Parameters
     ----------
@@ -503,14 +687,24 @@ def places(vessel: Vessel, count: int = 20) -> list[float]:
     count : int
         How many. [-]
     """
-    return [float(middle) for middle in np.linspace(*place_range(vessel), count)]
+    return [float(middle) for middle in np.linspace(*place_range(halves(vessel)[0]), count)]
 
 
 def _pure_somewhere(vessel: Vessel) -> bool:
-    """Whether a direct change of paste leaves both ends pure wherever it may lie."""
-    tried = [placed(vessel, Layout((), 0.0, middle)) for middle in places(vessel)]
-    some = [one for one in tried if one is not None]
-    return not some or any(pure_ends(vessel, one) for one in some)
+    """Whether direct changes of paste leave each zone pure somewhere that they may lie."""
+    first = halves(vessel)[0]
+    tried = [placed(first, Layout((), 0.0, middle)) for middle in places(vessel)]
+    some = [_mirrored(vessel, one) for one in tried if one is not None]
+    known = [one for one in some if one is not None]
+    return not known or any(_pure(vessel, one) for one in known)
+
+
+def _pure(vessel: Vessel, layout: Layout) -> bool:
+    """Whether each zone of a vessel is pure over the height that is kept."""
+    if layout.upper is None:
+        return pure_ends(vessel, layout)
+    views = [(beside(vessel, layout, which), one) for which, one in layout.named]
+    return pure_between(vessel, layout) and all(pure_ends(view, one) for view, one in views)
 
 
 def with_room(vessel: Vessel, metal: Card, ceramic: Card) -> Vessel:
@@ -533,9 +727,10 @@ def with_room(vessel: Vessel, metal: Card, ceramic: Card) -> Vessel:
     least = min((vessel.printer.dead_volume, *vessel.free.dead_volume))
     small = replace(vessel, printer=replace(vessel.printer, dead_volume=least))
     if not _pure_somewhere(in_fired_size(small, metal, ceramic)):
+        where = "foot and rim" if vessel.upper is None else "foot, rim or middle"
         raise ModelError(
             f"{vessel.name}: pure: {1e6 * least:.3g} ml of paste before the nozzle leave no pure "
-            f"zone of keep_mm = {1e3 * keep(vessel):g} at foot and rim; take a smaller chamber "
+            f"zone of keep_mm = {1e3 * keep(vessel):g} at {where}; take a smaller chamber "
             "(dead_volume_ml), a thicker wall or a smaller keep_mm"
         )
     return small
@@ -552,8 +747,17 @@ def bounds(vessel: Vessel) -> list[str]:
     Returns
     -------
     list of str
-        Empty where blends fit and the transition may be taller than the wall forgets.
+        Empty where blends fit and the transition may be taller than the wall forgets. Of two
+        joints with its name, where they differ.
     """
+    if vessel.upper is not None:
+        lower, upper = (Layout((), 0.0, sum(place_range(view)) / 2.0) for view in halves(vessel))
+        direct = replace(lower, upper=upper)
+        each = [bounds(beside(vessel, direct, which)) for which in (LOWER, UPPER)]
+        if each[0] == each[1]:
+            return each[0]
+        named = zip((LOWER, UPPER), each, strict=True)
+        return [f"{which}, {line}" for which, lines in named for line in lines]
     limits, most = vessel.joint, tallest(vessel)
     middle = 0.5 * (limits.lowest + limits.highest)
     least, decay = least_height(vessel, middle), decay_length(vessel, middle)
@@ -629,14 +833,15 @@ def layouts(
     skews : sequence of float
         Powers of the metal's share. [-]
     places : sequence of float, optional
-        Middles of the transition; by default the lowest, the highest and between. [m]
+        Middles of the (lower) transition; by default the lowest, the highest and between. [m]
 
     Returns
     -------
     list of Layout
-        At each place the direct joint first, then those with blends.
+        At each place the direct joint first, then those with blends; two joints are alike.
     """
-    limits, layer = vessel.joint, vessel.printer.layer
+    first = halves(vessel)[0]
+    limits, layer = first.joint, vessel.printer.layer
     if places is None:
         places = sorted({limits.lowest, 0.5 * (limits.lowest + limits.highest), limits.highest})
     most = tallest(vessel)
@@ -653,14 +858,15 @@ def layouts(
                 if len(kind) == blends
             ]
         for layout in some:
-            at = placed(vessel, layout)
-            if at is not None and allowed(vessel, at):
+            at = placed(first, layout)
+            at = alike(vessel, at) if at is not None and allowed(first, at) else None
+            if at is not None:
                 found[at] = None
     return list(found)
 
 
 def neighbours(vessel: Vessel, layout: Layout, step: int = 2 * SHARE_STEP) -> list[Layout]:
-    """Layouts one step away: one share, the height, the place.
+    """Layouts one step away: one share, the height, the place; of two joints of either or both.
 
     Parameters
     ----------
@@ -676,6 +882,15 @@ def neighbours(vessel: Vessel, layout: Layout, step: int = 2 * SHARE_STEP) -> li
     list of Layout
         Those that keep the limits.
     """
+    if layout.upper is not None:
+        both: dict[Layout | None, None] = {}
+        if layout.alike:
+            near = neighbours(halves(vessel)[0], replace(layout, upper=None), step)
+            both |= dict.fromkeys(alike(vessel, one) for one in near)
+        for which, one in layout.named:
+            near = neighbours(beside(vessel, layout, which), one, step)
+            both |= dict.fromkeys(layout.having(which, new) for new in near)
+        return [one for one in both if one and one != layout and allowed(vessel, one)]
     limits, layer = vessel.joint, vessel.printer.layer
     moved = []
     for k in range(len(layout.shares)):
@@ -696,6 +911,42 @@ def neighbours(vessel: Vessel, layout: Layout, step: int = 2 * SHARE_STEP) -> li
     return [new for new in found if new and new != layout and allowed(vessel, new)]
 
 
+def shared(own: tuple[int, ...], held: tuple[int, ...], most: int) -> tuple[int, ...] | None:
+    """Shares of one joint moved to those of the other, until both together are few enough.
+
+    Parameters
+    ----------
+    own, held : tuple of int
+        Falling. [%]
+    most : int
+        Blends of both together, each counted once. [-]
+
+    Returns
+    -------
+    tuple of int or None
+        None where they do not fall any longer, or the other joint alone has too many.
+
+    Examples
+    --------
+    >>> shared((80, 50), (60,), 2), shared((80,), (60, 30), 2), shared((80, 50), (60,), 1)
+    ((80, 60), (60,), None)
+    """
+    while len({*own, *held}) > most:
+        moves = [
+            (abs(share - other), k, other)
+            for k, share in enumerate(own)
+            for other in held
+            if share not in held and other not in own
+        ]
+        if not moves:
+            return None
+        _, k, other = min(moves)
+        own = (*own[:k], other, *own[k + 1 :])
+        if any(a <= b for a, b in pairwise(own)):
+            return None
+    return own
+
+
 def merge(base: Layout, one: Layout, other: Layout) -> Layout | None:
     """Two changes of one layout made both.
 
@@ -712,6 +963,10 @@ def merge(base: Layout, one: Layout, other: Layout) -> Layout | None:
         None where both change the same thing, or the shares no longer fall; nor are bands of
         unlike heights merged.
     """
+    if base.upper is not None and one.upper is not None and other.upper is not None:
+        lower = merge(*(replace(each, upper=None) for each in (base, one, other)))
+        upper = merge(base.upper, one.upper, other.upper)
+        return None if lower is None or upper is None else replace(lower, upper=upper)
     if base.heights or one.heights or other.heights:
         return None
     pairs = [

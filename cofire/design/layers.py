@@ -16,11 +16,13 @@ from cofire.assessment.response import Response
 from cofire.assessment.rule import Flag
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.design.constraints import (
+    HEIGHT_STEPS,
     SHARE_STEP,
     SKEWS,
     allowed,
     bounds,
     decay_length,
+    halves,
     in_fired_size,
     layouts,
     least_height,
@@ -107,7 +109,7 @@ def try_layouts(
     """
     lost: ModelError | None = None
     found = 0
-    rising = sorted(candidates, key=lambda layout: len(layout.shares))
+    rising = sorted(candidates, key=lambda layout: layout.blends)
     jobs = [(bench, vessel, some) for some in batches(rising)]
     for results in each(_try, jobs, bench.executor):
         for result in results:
@@ -188,7 +190,7 @@ def ranked(trials: Iterable[Trial]) -> list[Trial]:
     some = sorted(trials, key=lambda t: t.utilisation)
     best = some[0].utilisation
     equal = [t for t in some if t.utilisation <= TIE * best]
-    equal.sort(key=lambda t: (len(t.layout.shares), t.layout.total, t.utilisation))
+    equal.sort(key=lambda t: (t.layout.blends, t.layout.tall, t.utilisation))
     return [*equal, *(t for t in some if t.utilisation > TIE * best)]
 
 
@@ -257,13 +259,13 @@ def propose_layers(
     """Search the transition that uses up least of the flags' limits.
 
     A coarse grid over number, height and skew of the blends; then the neighbours of the best,
-    round by round, until nothing improves. Deterministic. An interrupt ends the search with what
-    it has.
+    round by round, until nothing improves. Two joints are alike in the grid, then changed together
+    and each alone. Deterministic. An interrupt ends the search with what it has.
 
     Parameters
     ----------
     vessel : Vessel
-        One metal and one ceramic zone, with its limits and its firing.
+        One metal and one ceramic, at one joint or two, with its limits and its firing.
     cards : mapping
         Materials by name.
     extend : bool
@@ -294,7 +296,8 @@ def propose_layers(
     sized = in_fired_size(vessel, metal, ceramic)
     refuse_without_place(sized)
     bench = bench or Bench(cards, extend, executor=executor)
-    middle = 0.5 * (vessel.joint.lowest + vessel.joint.highest)
+    first_joint = halves(sized)[0].joint
+    middle = 0.5 * (first_joint.lowest + first_joint.highest)
     done: dict[Layout, Trial] = {}
     seen: set[Layout] = set()
     lost: list[str] = []
@@ -320,6 +323,8 @@ def propose_layers(
     try:
         if start is None:
             first = layouts(sized, (1.0,), FIRST_SKEWS, [middle])
+            if sized.upper is not None and not any(layout.shares for layout in first):
+                first = layouts(sized, HEIGHT_STEPS, FIRST_SKEWS, [middle])  # less room for a smear
             run(first or layouts(sized, (1.0,), FIRST_SKEWS, places(sized)))
             run(second(sized, done.values(), middle))
         else:
@@ -421,14 +426,14 @@ def second(vessel: Vessel, trials: Iterable[Trial], middle: float) -> list[Layou
     list of Layout
         The best blends of each count, lower; the best counts, more and less skewed.
     """
-    best = {len(layout.shares): layout for layout in leaders(trials)}
+    best = {layout.blends: layout for layout in leaders(trials)}
     leading = [count for count in best if count][:BETTER]
     found = []
     for layout in layouts(vessel, (1.0, *LOWER), SKEWS, [middle]):
-        known = best.get(len(layout.shares))
+        known = best.get(layout.blends)
         if known is not None and (
             layout.shares == known.shares
-            or (layout.total == known.total and len(layout.shares) in leading)
+            or (layout.tall == known.tall and layout.blends in leading)
         ):
             found.append(layout)
     return found
@@ -449,7 +454,7 @@ def leaders(trials: Iterable[Trial]) -> list[Layout]:
     """
     best: dict[int, Layout] = {}
     for t in ranked(trials):
-        best.setdefault(len(t.layout.shares), t.layout)
+        best.setdefault(t.layout.blends, t.layout)
     return list(best.values())
 
 
@@ -467,13 +472,9 @@ def trade_off(search: LayerSearch) -> list[Trial]:
         By number of blends, then height; only those that beat every simpler one.
     """
     kept: list[Trial] = []
-    for t in sorted(
-        search.trials, key=lambda t: (len(t.layout.shares), t.layout.total, t.utilisation)
-    ):
+    for t in sorted(search.trials, key=lambda t: (t.layout.blends, t.layout.tall, t.utilisation)):
         simpler = [
-            k
-            for k in kept
-            if len(k.layout.shares) <= len(t.layout.shares) and k.layout.total <= t.layout.total
+            k for k in kept if k.layout.blends <= t.layout.blends and k.layout.tall <= t.layout.tall
         ]
         if not simpler or t.utilisation < WORTH * min(k.utilisation for k in simpler):
             kept.append(t)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cofire.design.candidates import Bench
-from cofire.design.constraints import allowed, in_fired_size, placed
+from cofire.design.constraints import allowed, beside, in_fired_size, placed
 from cofire.design.firings import Setting, frame, near
 from cofire.design.objective import Outcome, Sample, draw, nominal, odds
 from cofire.design.search import Design, laid, split
@@ -19,7 +19,7 @@ from cofire.firing.kiln import trace
 from cofire.firing.program import Firing, Segment
 from cofire.materials.card import Card
 from cofire.units import HOUR
-from cofire.vessel import Vessel
+from cofire.vessel import JointLimits, Vessel
 
 LAYER, ROAD, DEAD = 1.0, 0.5, 0.2
 """By how much a change of paste comes out too high or low [layers], the wall too thick or thin
@@ -194,39 +194,13 @@ def _shifts(bench: Bench) -> list[tuple[str, Sample]]:
 
 def _beyond(bench: Bench, vessel: Vessel, layout: Layout) -> Iterator[tuple[str, Vessel]]:
     """A limit's name and a vessel beyond it, a few for each."""
-    joint, printer = vessel.joint, vessel.printer
-    metal, ceramic, below = bench.zones(vessel)
-
-    def fitting(limits: Vessel, wanted: Layout) -> Iterator[Vessel]:
-        sized = in_fired_size(limits, metal, ceramic)
-        found = placed(sized, wanted)
-        if found is not None and allowed(sized, found) and found != layout:
-            design = Design(found, limits.printer.dead_volume)
-            yield laid(limits, metal.name, ceramic.name, below, design)
-
-    n = len(layout.shares)
-    if 0 < n == joint.blends:
-        more = replace(vessel, joint=replace(joint, blends=n + 1))
-        for one in fitting(more, split(layout, n + 1, printer.layer)):
-            yield f"blends from {n} to {n + 1}", one
-    tall = TALLER * joint.height
-    taller = replace(vessel, joint=replace(joint, height=tall))
-    stretched = tuple(TALLER * height for height in layout.each)
-    if stretched:
-        wanted = replace(layout, height=min(stretched), heights=stretched)
-        for one in fitting(taller, wanted):
-            yield f"height_mm from {1e3 * joint.height:.3g} to {1e3 * tall:.3g}", one
-    keep = NEARER * joint.keep
-    low = max(joint.lowest - joint.keep, keep)
-    high = min(joint.highest + joint.keep, float(vessel.height[-1]) - keep)
-    wider = replace(vessel, joint=replace(joint, lowest=low, highest=high, keep=keep))
-    for middle in (low, high):
-        for one in fitting(wider, replace(layout, middle=middle)):
-            word = "lowest_mm" if middle == low else "highest_mm"
-            yield f"{word} to {1e3 * middle:.3g}, keep_mm to {1e3 * keep:.3g}", one
+    printer = vessel.printer
+    for which, one in layout.named:
+        yield from _beyond_joint(bench, vessel, layout, which, one)
     wall = float(vessel.wall[-1])
     free = vessel.free
     if free.roads:
+        metal, ceramic, _ = bench.zones(vessel)
         road = in_fired_size(vessel, metal, ceramic).printer.nozzle
         count = round(wall / road)
         for step, what in ((-1.0, "wall_mm"), (1.0, "wall_mm"), (-0.5, "roads"), (0.5, "roads")):
@@ -317,3 +291,40 @@ def freer_firings(
             if what:
                 found[what, free.segments] = free
     return [(what, free) for (what, _), free in found.items()]
+
+
+def _beyond_joint(
+    bench: Bench, vessel: Vessel, layout: Layout, which: str, own: Layout
+) -> Iterator[tuple[str, Vessel]]:
+    """The same of one joint, the other held where there are two."""
+    printer = vessel.printer
+    metal, ceramic, below = bench.zones(vessel)
+    view = beside(vessel, layout, which) if which else vessel
+    joint, (bottom, top) = view.joint, view.stretch
+    at = f"{which}: " if which else ""
+
+    def fitting(limits: JointLimits, wanted: Layout) -> Iterator[Vessel]:
+        sized = in_fired_size(replace(view, joint=limits), metal, ceramic)
+        found = placed(sized, wanted)
+        if found is not None and allowed(sized, found) and found != own:
+            design = Design(layout.having(which, found), printer.dead_volume)
+            yield laid(vessel, metal.name, ceramic.name, below, design)
+
+    n = len(own.shares)
+    if 0 < n == joint.blends:
+        for one in fitting(replace(joint, blends=n + 1), split(own, n + 1, printer.layer)):
+            yield f"{at}blends from {n} to {n + 1}", one
+    tall = TALLER * joint.height
+    stretched = tuple(TALLER * height for height in own.each)
+    if stretched:
+        wanted = replace(own, height=min(stretched), heights=stretched)
+        for one in fitting(replace(joint, height=tall), wanted):
+            yield f"{at}height_mm from {1e3 * joint.height:.3g} to {1e3 * tall:.3g}", one
+    keep = NEARER * joint.keep
+    low = max(joint.lowest - joint.keep, bottom + keep)
+    high = min(joint.highest + joint.keep, top - keep)
+    wider = replace(joint, lowest=low, highest=high, keep=keep)
+    for middle in (low, high):
+        for one in fitting(wider, replace(own, middle=middle)):
+            word = "lowest_mm" if middle == low else "highest_mm"
+            yield f"{at}{word} to {1e3 * middle:.3g}, keep_mm to {1e3 * keep:.3g}", one

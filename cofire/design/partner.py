@@ -548,7 +548,7 @@ def wanted_partner(
     Parameters
     ----------
     vessel : Vessel
-        One metal and one ceramic zone, with its bands and its firing.
+        One metal and one ceramic, at one joint or two, with its bands and its firing.
     cards : mapping
         Materials by name.
     of : str

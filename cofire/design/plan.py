@@ -18,7 +18,7 @@ from cofire.assessment.verdict import Verdict
 from cofire.assessment.windows import ceiling
 from cofire.design.alternatives import Alternative, alternatives
 from cofire.design.at_hand import cards_at_hand, known_materials, outside
-from cofire.design.candidates import ROUGH, Bench
+from cofire.design.candidates import ROUGH, Bench, firing_key
 from cofire.design.constraints import (
     broken,
     fitted,
@@ -51,7 +51,7 @@ from cofire.design.settling import (
     together,
 )
 from cofire.design.starting import started
-from cofire.design.transition import Layout, as_vessel, given_layout, zones
+from cofire.design.transition import LOWER, UPPER, Layout, as_vessel, given_layout, zones
 from cofire.firing.controller import too_late, unset
 from cofire.firing.program import Firing
 from cofire.materials.card import Card
@@ -75,7 +75,11 @@ SCHEDULES = 3
 BELIEVED = 1.05
 """Utilisation by the solid over that of the search from which a schedule is sought anew. [-]"""
 AGAIN = 0.4
-"""Of the effort of a search, that goes on from where the first one was found to be out. [-]"""
+"""Of the effort of a search, that goes on from where the first one was found to be out, or at one
+of two joints. [-]"""
+TURNS = (LOWER, UPPER, LOWER)
+"""Two joints are designed alike first, then each with the other held; the lower one again where the
+upper one has changed."""
 HALF = 0.5
 """A plan that keeps fewer of its pots says which pastes would keep more: our choice. [-]"""
 EVEN = 0.01
@@ -118,7 +122,7 @@ class Plan:
     proposal
         Checked on a finer mesh and finer steps than the search used.
     layout
-        Its transition.
+        Its transition, or both of them.
     layers, schedule
         The two searches; None where an interrupt came before them.
     scan
@@ -207,8 +211,8 @@ def propose(
     Parameters
     ----------
     vessel : Vessel
-        One metal and one ceramic zone; where its firing is left open, the search begins from the
-        window of the two.
+        One metal and one ceramic, at one joint or two; where its firing is left open, the search
+        begins from the window of the two.
     cards : mapping
         Materials by name.
     extend : bool
@@ -481,8 +485,13 @@ def chosen_rival(rivals: Sequence[Rival]) -> Rival:
 def _kept(draft: _Draft) -> str:
     """What an interrupt finds and keeps, in a line."""
     layout, layers = draft.layout, draft.layers
-    joint = f"{len(layout.shares)} blends over {1e3 * layout.total:.1f} mm"
-    what = joint if layout.shares else "a direct joint"
+    told = [
+        f"{which}{': ' * bool(which)}{len(one.shares)} blends over {1e3 * one.total:.1f} mm"
+        if one.shares
+        else f"{which}{': ' * bool(which)}a direct joint"
+        for which, one in layout.named
+    ]
+    what = ", ".join(told)
     tried = f"{len(layers.trials)} layouts" if layers is not None else "no layouts"
     firing = "the firing as given" if layers is None else "the usual firing of the pair"
     firing = "a firing of its own" if draft.schedule is not None else firing
@@ -495,6 +504,7 @@ def _first(draft: _Draft) -> str:
     assert schedule is not None
     pastes = ", ".join(f"{share} %" for share in layout.shares)
     joint = f"pastes of {pastes} metal over {1e3 * layout.total:.0f} mm" if pastes else "no blend"
+    joint += " at each joint" * (layout.upper is not None)
     return (
         f"{joint}, fired to {celsius(schedule.firing.peak):.0f} °C in {schedule.hours:.0f} h; on a "
         f"coarse mesh {schedule.overall:.2g} of the limit that it uses up most"
@@ -544,6 +554,8 @@ def _search(
     effort: float,
 ) -> None:
     """Layers under the usual firing of these zones, a schedule, then designs and a schedule.
+
+    Two joints are alike until the best of their designs is known, then each is designed alone.
 
     A direct joint and a graded one ask for different firings, so both get their own before one
     of them is dropped.
@@ -601,14 +613,24 @@ def _search(
     rough.correct(draft.vessel, coarse_best)
     in_firing = replace(vessel, firing=settled.firing)
 
-    def search(start: list[Layout], share: float, what: str) -> DesignSearch | None:
+    def search(
+        start: list[Layout], share: float, what: str, which: str = "", held: Design | None = None
+    ) -> DesignSearch | None:
         return search_designs(
             in_firing, rough, start, effort=share * effort, final=max(round(FINAL * effort), 4),
-            progress=lambda n, of: say(f"{what}: {n} of {max(n, of)}"),
+            progress=lambda n, of: say(f"{what}: {n} of {max(n, of)}"), which=which,
+            held=held,
         )  # fmt: skip
 
+    checked: dict[tuple[object, ...], Check] = {}
+
     def solids(some: list[Vessel]) -> list[Check]:
-        return list(each(check, some, bench.executor))
+        keys = [
+            (v.bands, v.printer.dead_volume, v.wall.tobytes(), firing_key(v.firing)) for v in some
+        ]
+        new = {key: v for key, v in zip(keys, some, strict=True) if key not in checked}
+        checked.update(zip(new, each(check, list(new.values()), bench.executor), strict=True))
+        return [checked[key] for key in keys]
 
     found = search([draft.layout, *leading], 1.0, "designs")
     if found is None:
@@ -624,6 +646,17 @@ def _search(
             say("solids of the best designs")
             again, _ = settle(again, rough, in_firing, solids)
             found = together(found, again)
+    before = found.chosen.design
+    for turn, which in enumerate(TURNS if vessel.upper is not None else ()):
+        if turn > 1 and found.chosen.design == before:
+            break  # the other joint is as it was
+        before = found.chosen.design
+        some = [c.design.layout for c in found.choices]
+        alone = search(some, AGAIN, f"designs of the {which}", which, before)
+        if alone is not None:
+            say("solids of the best designs")
+            alone, _ = settle(alone, rough, in_firing, solids)
+            found = together(found, alone)
     draft.designs = found
     design = found.chosen.design
     base = laid_design(vessel, metal.name, ceramic.name, below, design)

@@ -21,20 +21,24 @@ from cofire.design.candidates import Bench
 from cofire.design.constraints import (
     LEAST_LAYERS,
     TOLD_APART,
+    alike,
     allowed,
+    beside,
     fitted,
+    halves,
     in_fired_size,
     least_height,
     place_range,
     placed,
     road_walls,
+    shared,
     tallest,
 )
 from cofire.design.objective import Outcome, Sample, Swing, draw, foretold, nominal, odds
 from cofire.design.transition import Layout, as_vessel, given_layout
 from cofire.materials.card import Card
 from cofire.numerics import Array
-from cofire.vessel import Vessel
+from cofire.vessel import Vessel, is_blend
 
 LEAST_SHARE = TOLD_APART
 """Metal, or ceramic, of a blend that is told from a pure paste. [% of volume]"""
@@ -61,6 +65,9 @@ FINAL = 24
 """Samples over which the best of each number are told apart. [-]"""
 COUNTS = (0, 1, 2, 3)
 """Numbers of pastes that are searched, and the most that the file allows besides. [-]"""
+NEAR = 1
+"""By how many pastes one of two joints may differ from what it has, each time that it is designed
+with the other held. [-]"""
 KNEE = 0.05
 """A design of more pastes is proposed where it keeps so much more of the pots: our choice. [-]"""
 WORTH = 0.95
@@ -90,12 +97,14 @@ class Design:
     @property
     def changes(self) -> int:
         """Changes of paste while printing. [-]"""
-        return len(self.layout.shares) + 1
+        return self.layout.changes
 
 
 @dataclass(frozen=True)
 class Space:
     """All designs of one number of pastes, as a unit cube.
+
+    Of a vessel of two joints both are alike, or one is held.
 
     Attributes
     ----------
@@ -104,7 +113,11 @@ class Space:
     metal, ceramic, below
         Its zones, and whether the metal stands below.
     blends
-        Pastes between them. [-]
+        Pastes between them, at each joint that is not held. [-]
+    which
+        The joint that is designed where the other is held; empty where it is all joints.
+    held
+        With the transition that is held; None where none is.
     """
 
     vessel: Vessel
@@ -112,6 +125,67 @@ class Space:
     ceramic: Card
     below: bool
     blends: int
+    which: str = ""
+    held: Layout | None = None
+
+    def own(self, layout: Layout) -> Layout:
+        """The transition of the joint that is designed; of two alike the lower one.
+
+        Parameters
+        ----------
+        layout : Layout
+            Of all joints.
+        """
+        return dict(layout.named)[self.which] if self.which else layout.joints[0]
+
+    def holds(self, layout: Layout) -> bool:
+        """Whether a layout has as many pastes as the designs, at each joint that is not held.
+
+        Parameters
+        ----------
+        layout : Layout
+            Of all joints.
+        """
+        some = [self.own(layout)] if self.which else layout.joints
+        return all(len(one.shares) == self.blends for one in some)
+
+    def view(self, sized: Vessel) -> Vessel:
+        """The vessel with the limits of the joint that is designed, and of the one like it.
+
+        Parameters
+        ----------
+        sized : Vessel
+            From `in_fired_size`.
+        """
+        if self.held is not None:
+            return beside(sized, self.held, self.which)
+        if sized.upper is None:
+            return sized
+        first = halves(sized)[0]
+        return replace(first, joint=replace(first.joint, height=tallest(sized)))
+
+    def whole(self, sized: Vessel, own: Layout) -> Layout | None:
+        """All joints of a vessel, of the joint that is designed; None where limits are broken.
+
+        Parameters
+        ----------
+        sized : Vessel
+            From `in_fired_size`.
+        own : Layout
+            Of that joint.
+        """
+        found = alike(sized, own) if self.held is None else self.beside_held(own)
+        return found if found is not None and allowed(sized, found) else None
+
+    def beside_held(self, own: Layout) -> Layout:
+        """All joints, of the joint that is designed.
+
+        Parameters
+        ----------
+        own : Layout
+            Of that joint; of all joints where none is held.
+        """
+        return own if self.held is None else self.held.having(self.which, own)
 
     @property
     def size(self) -> int:
@@ -151,18 +225,24 @@ class Space:
             vessel = vessel.with_wall(wall)
         vessel = replace(vessel, printer=replace(printer, dead_volume=dead))
         sized = in_fired_size(vessel, self.metal, self.ceramic)
-        low, high = place_range(sized)
+        view = self.view(sized)
+        low, high = place_range(view)
         middle = low + float(rest[0]) * (high - low)
-        shares, heights = self._bands(sized, point, middle)
+        shares, heights = self._bands(view, point, middle)
         if len(shares) < n:
             return None
+        if self.held is not None:
+            (other,) = (one for name, one in self.held.named if name != self.which)
+            moved = shared(shares, other.shares, view.joint.blends)
+            if moved is None:
+                return None
+            shares = moved
         layout = Layout(shares, min(heights, default=0.0), middle, heights)
         if len(set(heights)) <= 1:
             layout = replace(layout, heights=())
-        found = placed(sized, layout)
-        if found is None or not allowed(sized, found):
-            return None
-        return Design(found, round(dead, 9), wall)
+        own = placed(view, layout)
+        found = None if own is None else self.whole(sized, own)
+        return None if found is None else Design(found, round(dead, 9), wall)
 
     @property
     def _roads(self) -> list[float]:
@@ -188,7 +268,8 @@ class Space:
         """
         printer = replace(self.vessel.printer, dead_volume=design.dead_volume)
         sized = in_fired_size(replace(self.vessel, printer=printer), self.metal, self.ceramic)
-        layout = fitted(sized, design.layout)
+        own = design.layout if self.held is None else self.own(design.layout)
+        layout = fitted(sized, self.beside_held(own))
         return None if layout is None else replace(design, layout=layout)
 
     def _bands(
@@ -222,8 +303,8 @@ class Space:
         design : Design
             Of as many pastes.
         """
-        n, layout = self.blends, design.layout
-        sized = in_fired_size(self.vessel, self.metal, self.ceramic)
+        n, layout = self.blends, self.own(design.layout)
+        sized = self.view(in_fired_size(self.vessel, self.metal, self.ceramic))
         layer = sized.printer.layer
         found: list[float] = []
         if n:
@@ -616,13 +697,18 @@ def search_designs(
     effort: float = 1.0,
     final: int = FINAL,
     progress: Callable[[int, int], None] | None = None,
+    which: str = "",
+    held: Design | None = None,
 ) -> DesignSearch | None:
     """The best designs of each number of changes of paste, in the vessel's firing.
+
+    Two joints are designed alike, or one is held as the vessel has it: while one of them is far
+    past its limits, nothing tells what the other gains.
 
     Parameters
     ----------
     vessel : Vessel
-        One metal and one ceramic zone, with limits and firing.
+        One metal and one ceramic, at one joint or two, with limits and firing.
     bench : Bench
         With the cards as they stand.
     start : sequence of Layout
@@ -635,6 +721,10 @@ def search_designs(
         Samples of the last say. [-]
     progress : callable, optional
         Is told how many firings are done, of about how many.
+    which : str
+        The joint that is designed where the other is held; empty for all.
+    held : Design, optional
+        With the joint that is held; its chamber and wall may change where the file frees them.
 
     Returns
     -------
@@ -644,9 +734,14 @@ def search_designs(
     metal, ceramic, below = bench.zones(vessel)
     most = vessel.joint.blends
     counts = [n for n in dict.fromkeys((*COUNTS, most)) if n <= most]
+    refined = REFINED
+    if held is not None:
+        pastes = len(dict(held.layout.named)[which].shares)
+        counts = [n for n in range(pastes - NEAR, pastes + NEAR + 1) if 0 <= n <= most]
+        refined = 1
     generations = max(round(GENERATIONS * effort), 1)
     count = searched(effort)
-    rough = count * (1 + REFINED) + 20 * LOCAL_ROUNDS * REFINED
+    rough = count * (1 + refined) + 20 * LOCAL_ROUNDS * refined
     last = final * (len(counts) + 2)
     whole = len(counts) * (POPULATION * (generations + 1) + 40) + rough + last
     done = 0
@@ -659,9 +754,10 @@ def search_designs(
 
     dead = vessel.printer.dead_volume
     wall = float(vessel.wall[-1]) if vessel.free.roads else 0.0  # else as drawn
-    own = Design(given_layout(vessel, bench.cards), dead, wall)
+    own = held or Design(given_layout(vessel, bench.cards), dead, wall)
     begun = [own, *(Design(layout, dead, wall) for layout in start)]
-    spaces = {n: Space(vessel, metal, ceramic, below, n) for n in counts}
+    other = None if held is None else held.layout
+    spaces = {n: Space(vessel, metal, ceramic, below, n, which, other) for n in counts}
     samples = draw(bench, vessel, count, seed)
     swings = _swings(bench, [spaces[counts[0]].laid(d) for d in begun], samples, tell)
     some: dict[int, Trials] = {}
@@ -669,17 +765,16 @@ def search_designs(
     for n in counts:
         space = spaces[n]
         trials = some[n] = Trials(bench, space, tell, swings=swings)
-        inside = [space.moved_in(d) for d in begun if len(d.layout.shares) == n]
+        inside = [space.moved_in(d) for d in begun if space.holds(d.layout)]
         known = [d for d in inside if d is not None]
-        if len(own.layout.shares) == n:
+        if space.holds(own.layout):
             mine = inside[0]
         trials.run(known)
         if n > 1 and n - 1 >= min(some, default=n):
             fewer = some[max(m for m in some if m < n)].best(1)[0]
-            if fewer.layout.shares:
-                layer = vessel.printer.layer
-                more = split(fewer.layout, n, layer)
-                known.insert(0, replace(fewer, layout=more))
+            if (one := space.own(fewer.layout)).shares:
+                more = split(one, n, vessel.printer.layer)
+                known.insert(0, replace(fewer, layout=_with(fewer.layout, which, more)))
         size = min(max(A_CHOICE * space.size, LEAST_POPULATION), POPULATION)
         global_stage(trials, known, size, generations, seed + n)
         polish(trials)
@@ -688,7 +783,7 @@ def search_designs(
     if not some:
         return None
     leading = sorted(some, key=lambda n: some[n].cost(some[n].best(1)[0]))
-    for n in leading[:REFINED]:
+    for n in leading[:refined]:
         local_stage(some[n], samples, LOCAL_ROUNDS, tell)
     again = draw(bench, vessel, final, seed + 1)
     choices = []
@@ -703,7 +798,7 @@ def search_designs(
     if not choices:
         return None
     given = None
-    trials = Trials(bench, Space(vessel, metal, ceramic, below, len(own.layout.shares)))
+    trials = Trials(bench, spaces[counts[0]])
     for design, outcome in ask(trials, again, [own], tell).items():
         given = Choice(design, outcome, _least(trials.space.laid(design)))
     tried = sum(len(t.known) for t in some.values())
@@ -712,6 +807,13 @@ def search_designs(
         tuple(choices), knee(choices, given), given, tried, done, final,
         min(o.load for o in all_known), min(map(_cooling, all_known)),
     )  # fmt: skip
+
+
+def _with(layout: Layout, which: str, one: Layout) -> Layout:
+    """A layout with the transition of one joint exchanged, or of all."""
+    if which or layout.upper is None:
+        return layout.having(which, one)
+    return replace(one, upper=replace(one, middle=layout.upper.middle))
 
 
 def _swings(
@@ -745,6 +847,7 @@ def _least(vessel: Vessel) -> float:
         * float(np.interp(0.5 * (band.low + band.high), vessel.height, vessel.radius))
         * float(np.interp(0.5 * (band.low + band.high), vessel.height, vessel.wall))
         for band in vessel.bands[1:-1]
+        if is_blend(band.material)
     ]
     return float(min(found, default=0.0))
 

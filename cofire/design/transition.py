@@ -1,15 +1,22 @@
-"""A transition between the two zones of a vessel: its blends, and the bands it makes."""
+"""A transition between the two zones of a vessel: its blends, and the bands it makes.
+
+A vessel of two joints, with a band in the middle or the same material at both ends, has one at
+each.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from cofire.errors import InputError
 from cofire.materials.card import Card
 from cofire.physics.blends import find_material
 from cofire.vessel import Band, Vessel
 
+LOWER, UPPER = "lower joint", "upper joint"
+"""Names of two joints; one alone has none."""
 ALIKE = 1e-6
 """Heights of bands that differ by less count as alike, far below a layer. [m]"""
 
@@ -19,7 +26,7 @@ class Layout:
     """A transition: blends from the metal side on, their common height, and its middle.
 
     Lengths are those of the fired vessel; the printing sheet counts layers again in the green
-    size.
+    size. Of two joints it is that of the lower one, and holds the upper one's.
 
     Attributes
     ----------
@@ -32,12 +39,15 @@ class Layout:
         Of the whole transition. [m]
     heights
         Of each blend's band where they are not alike, else empty. [m]
+    upper
+        The transition of the upper joint where there are two, else None.
     """
 
     shares: tuple[int, ...]
     height: float
     middle: float
     heights: tuple[float, ...] = ()
+    upper: Layout | None = None
 
     @property
     def each(self) -> tuple[float, ...]:
@@ -54,6 +64,52 @@ class Layout:
         """Where the transition begins. [m]"""
         return self.middle - 0.5 * self.total
 
+    @property
+    def joints(self) -> tuple[Layout, ...]:
+        """The transition of each joint alone, from below."""
+        return (self,) if self.upper is None else (replace(self, upper=None), self.upper)
+
+    @property
+    def named(self) -> tuple[tuple[str, Layout], ...]:
+        """The same with the names of the joints; one alone has an empty name."""
+        names = ("",) if self.upper is None else (LOWER, UPPER)
+        return tuple(zip(names, self.joints, strict=True))
+
+    def having(self, which: str, one: Layout) -> Layout:
+        """The layout with the transition of one joint exchanged.
+
+        Parameters
+        ----------
+        which : str
+            Its name, as `named` has it.
+        one : Layout
+            Of that joint alone.
+        """
+        return replace(self, upper=one) if which == UPPER else replace(one, upper=self.upper)
+
+    @property
+    def blends(self) -> int:
+        """Pastes between the zones, of all joints. [-]"""
+        return sum(len(one.shares) for one in self.joints)
+
+    @property
+    def changes(self) -> int:
+        """Changes of paste while printing. [-]"""
+        return self.blends + len(self.joints)
+
+    @property
+    def tall(self) -> float:
+        """Height of all transitions together. [m]"""
+        return sum(one.total for one in self.joints) if self.upper else self.total
+
+    @property
+    def alike(self) -> bool:
+        """Whether all joints have the same blends of the same heights."""
+        first, last = self.joints[0], self.joints[-1]
+        return first.shares == last.shares and all(
+            abs(a - b) < ALIKE for a, b in zip(first.each, last.each, strict=True)
+        )
+
 
 def zones(vessel: Vessel, cards: Mapping[str, Card]) -> tuple[Card, Card, bool]:
     """The metal and the ceramic that the vessel joins, and whether the metal stands below.
@@ -62,7 +118,8 @@ def zones(vessel: Vessel, cards: Mapping[str, Card]) -> tuple[Card, Card, bool]:
     ----------
     vessel : Vessel
         Its lowest and highest band must be a pure metal and a pure ceramic, in any order, and
-        all between them blends of the two.
+        all between them blends of the two; or both the same, with one band of the other between
+        and all else blends.
     cards : mapping
         Materials by name.
 
@@ -100,17 +157,29 @@ def zones_of(name: str, chosen: Sequence[Card]) -> tuple[Card, Card, bool]:
     InputError
         Another arrangement of bands.
     """
-    ends = [chosen[0], chosen[-1]]
-    names = {card.name for card in ends}
-    between = [card for card in chosen[1:-1] if {part.name for part, _ in card.parts} != names]
-    if sorted(card.kind for card in ends) != ["ceramic", "metal"] or between:
+    pure = [card for card in chosen if not card.parts]
+    names = {card.name for card in pure}
+    foreign = [
+        card for card in chosen if card.parts and {part.name for part, _ in card.parts} != names
+    ]
+    kinds = [card.kind for card in pure]
+    if chosen[0].parts or chosen[-1].parts or foreign or len(names) != 2 or kinds not in JOINED:
         raise InputError(
-            f"{name}: a plan needs one metal and one ceramic zone with nothing but blends "
-            f"of them between; the bands are {', '.join(card.name for card in chosen)}. What "
-            "takes them as they are: check, schedule, make and sheet"
+            f"{name}: a plan takes one metal and one ceramic, at one joint or two (a band in the "
+            "middle, or the same material at both ends), with nothing but blends of them between; "
+            f"the bands are {', '.join(card.name for card in chosen)}. What takes them as they "
+            "are: check, schedule, make and sheet"
         )
-    below = ends[0].kind == "metal"
-    return (ends[0], ends[1], True) if below else (ends[1], ends[0], False)
+    below = pure[0].kind == "metal"
+    return (pure[0], pure[1], True) if below else (pure[1], pure[0], False)
+
+
+JOINED = [
+    [one, other, *more]
+    for one, other in (("metal", "ceramic"), ("ceramic", "metal"))
+    for more in ([], [one])
+]
+"""Kinds of the pure zones from below that a plan takes."""
 
 
 def as_vessel(vessel: Vessel, metal: str, ceramic: str, below: bool, layout: Layout) -> Vessel:
@@ -132,19 +201,21 @@ def as_vessel(vessel: Vessel, metal: str, ceramic: str, below: bool, layout: Lay
     Vessel
         A copy.
     """
-    order = layout.shares if below else layout.shares[::-1]
-    names = [f"{metal} + {ceramic} = {share}" for share in order]
-    ends = (metal, ceramic) if below else (ceramic, metal)
-    start = layout.foot
-    if layout.heights:
-        rising = layout.heights if below else layout.heights[::-1]
-        inner = [start + sum(rising[:k]) for k in range(len(names) + 1)]
-    else:
-        inner = [start + layout.height * k for k in range(len(names) + 1)]
-    edges = [0.0, *inner, float(vessel.height[-1])]
+    names, tops = [], []
+    for one in layout.joints:
+        order = one.shares if below else one.shares[::-1]
+        rising = one.heights if below else one.heights[::-1]
+        names += [metal if below else ceramic]
+        names += [f"{metal} + {ceramic} = {share}" for share in order]
+        tops += [
+            one.foot + (sum(rising[:k]) if rising else one.height * k)
+            for k in range(len(order) + 1)
+        ]
+        below = not below
+    names += [metal if below else ceramic]
+    edges = [0.0, *tops, float(vessel.height[-1])]
     bands = tuple(
-        Band(name, low, high)
-        for name, low, high in zip([ends[0], *names, ends[1]], edges[:-1], edges[1:], strict=True)
+        Band(name, low, high) for name, low, high in zip(names, edges[:-1], edges[1:], strict=True)
     )
     return replace(vessel, bands=bands)
 
@@ -155,7 +226,7 @@ def given_layout(vessel: Vessel, cards: Mapping[str, Card]) -> Layout:
     Parameters
     ----------
     vessel : Vessel
-        One metal and one ceramic zone.
+        One metal and one ceramic, at one joint or two.
     cards : mapping
         Materials by name.
 
@@ -165,11 +236,21 @@ def given_layout(vessel: Vessel, cards: Mapping[str, Card]) -> Layout:
         Shares to the nearest per cent.
     """
     _, _, below = zones(vessel, cards)
-    blends = [find_material(band.material, dict(cards)) for band in vessel.bands[1:-1]]
-    found = tuple(round(100.0 * card.metal_share) for card in blends)
-    low, high = vessel.bands[0].high, vessel.bands[-1].low
+    chosen = [find_material(band.material, dict(cards)) for band in vessel.bands]
+    pure = [k for k, card in enumerate(chosen) if not card.parts]
+    found = []
+    for first, last in pairwise(pure):
+        blends = [round(100.0 * card.metal_share) for card in chosen[first + 1 : last]]
+        found.append(_drawn(vessel.bands[first : last + 1], tuple(blends), below))
+        below = not below
+    return replace(found[0], upper=found[1]) if len(found) > 1 else found[0]
+
+
+def _drawn(bands: Sequence[Band], found: tuple[int, ...], below: bool) -> Layout:
+    """One transition of a vessel; `bands` are those from pure zone to pure zone."""
+    low, high = bands[0].high, bands[-1].low
     height = (high - low) / len(found) if found else 0.0
-    own = tuple(band.high - band.low for band in vessel.bands[1:-1])
+    own = tuple(band.high - band.low for band in bands[1:-1])
     alike = all(abs(h - height) < ALIKE for h in own)
     own = () if alike else (own if below else own[::-1])
     return Layout(

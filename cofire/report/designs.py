@@ -118,13 +118,18 @@ def decide_line(decide: Sequence[tuple[Factor, float]]) -> str:
 
 
 def _pastes(choice: Choice) -> str:
-    """Pastes between the zones: metal in per cent, and height."""
+    """Pastes between the zones: metal in per cent, and height, at each joint."""
     layout = choice.design.layout
-    each = ", ".join(
-        f"{share} % over {1e3 * height:.1f} mm"
-        for share, height in zip(layout.shares, layout.each, strict=True)
-    )
-    return each or "none"
+    told = []
+    for which, one in layout.named:
+        each = ", ".join(
+            f"{share} % over {1e3 * height:.1f} mm"
+            for share, height in zip(one.shares, one.each, strict=True)
+        )
+        told.append(f"{which + ': ' if which else ''}{each or 'none'}")
+    if layout.upper is not None and layout.alike:
+        return f"at each joint: {told[0].partition(': ')[2]}"
+    return "; ".join(told)
 
 
 def designs_text(
@@ -147,9 +152,10 @@ def designs_text(
         Ends in a new line.
     """
     chosen = search.chosen
+    both = " at both joints together" if chosen.design.layout.upper is not None else ""
     priced = f"{f'cost {currency}'.rstrip():>11}" if costs else ""
     lines = [
-        "what more changes of paste buy, each the best of its number:",
+        f"what more changes of paste{both} buy, each the best of its number:",
         f"{'changes':>9} {'not lost':>13} {'all well':>13} {'past limit':>11} {'least ml':>9}"
         f"{priced}  pastes between, metal of volume",
     ]
@@ -182,7 +188,9 @@ def _proposal(search: DesignSearch) -> str:
     """What is proposed, what it buys, and what to watch."""
     chosen, o = search.chosen, search.chosen.outcome
     n = chosen.design.changes
-    told = [f"Proposed: {n} change{'s' if n > 1 else ''} of paste."]
+    joints = chosen.design.layout.named
+    of = ", ".join(f"{len(one.shares) + 1} at the {which}" for which, one in joints if which)
+    told = [f"Proposed: {n} change{'s' if n > 1 else ''} of paste{of and f' ({of})'}."]
     more = [c for c in search.choices if c.design.changes > n]
     best = max(more, key=lambda c: c.outcome.chance, default=None)
     if best is not None and max(best.outcome.chance, o.chance) > PINNED:
@@ -226,10 +234,17 @@ def _proposal(search: DesignSearch) -> str:
 
 def _row(choice: Choice, price: Cost | None) -> dict[str, Any]:
     o, layout = choice.outcome, choice.design.layout
+    pastes: list[dict[str, Any]] = [
+        ({"joint": which} if which else {})
+        | {
+            "metal_percent": list(one.shares),
+            "heights_mm": [round(1e3 * height, 4) for height in one.each],
+        }
+        for which, one in layout.named
+    ]
     return {
         "changes": choice.design.changes,
-        "metal_percent": list(layout.shares),
-        "heights_mm": [round(1e3 * height, 4) for height in layout.each],
+        **(pastes[0] if layout.upper is None else {"joints": pastes}),
         "dead_volume_ml": round(1e6 * choice.design.dead_volume, 4),
         "wall_mm": round(1e3 * choice.design.wall, 4) or None,
         "not_lost": round(o.chance, 4),

@@ -289,10 +289,12 @@ def new_vessel(wish: Wish) -> str:
     printer = {name: _number(value) for name, value in (wish.printer or {}).items()}
     firing = {name: _text(value) for name, value in
               (("kiln", wish.kiln), ("gas", wish.gas)) if value}  # fmt: skip
+    upper = joint + wish.middle_height if wish.middle else joint
+    zones = [joint, wish.height - upper, *([wish.middle_height] if wish.middle else [])]
     sizes = {
         "height_mm": wish.height, "radius_mm": wish.radius, "rim_radius_mm": wish.radius,
-        "base_mm": wish.wall, "lowest_mm": joint, "highest_mm": 0.5 * (joint + wish.height),
-        "keep_mm": 0.3 * min(joint, wish.height - joint),
+        "base_mm": wish.wall, "lowest_mm": joint, "highest_mm": 0.5 * (upper + wish.height),
+        "keep_mm": 0.3 * min(zones),
     }  # fmt: skip
     between = []
     if wish.middle:

@@ -21,6 +21,7 @@ from cofire.design.layers import LayerSearch, Trial, trade_off
 from cofire.design.plan import TENFOLD, Plan, Scan
 from cofire.design.schedule import Schedule
 from cofire.design.starting import taken
+from cofire.design.transition import Layout
 from cofire.errors import CofireError
 from cofire.firing.controller import presence_words, set_words
 from cofire.firing.kiln import trace
@@ -60,7 +61,7 @@ from cofire.report.stress import designs_figure, stress_figure, trade_off_figure
 from cofire.report.verdict import as_stress, decided, ends_line, flag_row, number, sharp_line
 from cofire.report.writing import replace_folder, wrapped
 from cofire.units import HOUR, MINUTE, celsius
-from cofire.vessel import FIXED, FREE, Vessel
+from cofire.vessel import FIXED, FREE, Vessel, is_blend
 from cofire.workers import each
 
 if TYPE_CHECKING:
@@ -113,12 +114,7 @@ def plan_json(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
             {"material": b.material, "from_mm": _mm(b.low), "to_mm": _mm(b.high)}
             for b in vessel.bands
         ],
-        "transition": {
-            "blends_percent_metal": list(plan.layout.shares),
-            "height_mm": _mm(plan.layout.total),
-            "heights_mm": [_mm(height) for height in plan.layout.each],
-            "middle_mm": _mm(plan.layout.middle),
-        },
+        **_transitions(plan.layout),
         "designs": designs_row(plan.designs, plan.odds, costs),
         "measure_first": [
             {"material": f.material, "property": f.name, "share": round(share, 3)}
@@ -173,6 +169,23 @@ def _hours(time: float) -> float | None:
     return round(time / HOUR, 2) if math.isfinite(time) else None
 
 
+def _transitions(layout: Layout) -> dict[str, object]:
+    """The transition, or those of two joints with their names."""
+    rows: list[dict[str, object]] = [
+        {
+            "blends_percent_metal": list(one.shares),
+            "height_mm": _mm(one.total),
+            "heights_mm": [_mm(height) for height in one.each],
+            "middle_mm": _mm(one.middle),
+        }
+        for one in layout.joints
+    ]
+    if layout.upper is None:
+        return {"transition": rows[0]}
+    names = [name for name, _ in layout.named]
+    return {"transitions": [{"joint": name} | row for name, row in zip(names, rows, strict=True)]}
+
+
 def _limits(search: LayerSearch | None) -> dict[str, object] | None:
     if search is None:
         return None
@@ -194,10 +207,17 @@ def _scan(scan: Scan | None) -> dict[str, object] | None:
 
 
 def _trial(trial: Trial) -> dict[str, object]:
-    return {
-        "blends_percent_metal": list(trial.layout.shares),
-        "height_mm": _mm(trial.layout.total),
-        "middle_mm": _mm(trial.layout.middle),
+    rows = [
+        {
+            "blends_percent_metal": list(one.shares),
+            "height_mm": _mm(one.total),
+            "middle_mm": _mm(one.middle),
+        }
+        for one in trial.layout.joints
+    ]
+    named = zip(trial.layout.named, rows, strict=True)
+    own = rows[0] if len(rows) == 1 else {"joints": [{"joint": n} | row for (n, _), row in named]}
+    return own | {
         "utilisation": _rounded(trial.utilisation),
         "set_by": trial.worst.rule,
     }
@@ -216,7 +236,7 @@ def _rounded(value: float) -> float:
 
 
 def layout_line(trial: Trial, decay: float) -> str:
-    """One trial in a line: blends, heights, place, utilisation and what sets it.
+    """One trial in a line a joint: blends, heights, place, utilisation and what sets it.
 
     Parameters
     ----------
@@ -230,12 +250,16 @@ def layout_line(trial: Trial, decay: float) -> str:
     str
         Heights also in decay lengths.
     """
-    t = trial.layout
-    blends = " ".join(f"{s}" for s in t.shares) or "none"
-    return (
-        f"{len(t.shares):>6} {blends:<24} {t.total * 1e3:7.1f} {t.total / decay:6.2f} "
-        f"{t.middle * 1e3:7.1f} {trial.utilisation:6.3g}  {trial.worst.rule}"
-    )
+    lines = []
+    for which, t in trial.layout.named:
+        blends = " ".join(f"{s}" for s in t.shares) or "none"
+        blends += f", {which}" if which else ""
+        lines.append(
+            f"{len(t.shares):>6} {blends:<24} {t.total * 1e3:7.1f} {t.total / decay:6.2f} "
+            f"{t.middle * 1e3:7.1f}"
+        )
+    lines[0] += f" {trial.utilisation:6.3g}  {trial.worst.rule}"
+    return "\n".join(lines)
 
 
 def proposed_line(trial: Trial, decay: float) -> str:
@@ -253,17 +277,20 @@ def proposed_line(trial: Trial, decay: float) -> str:
     str
         With its units.
     """
-    t = trial.layout
-    what = "a direct joint"
-    if t.shares:
-        shares = " ".join(map(str, t.shares))
-        count = f"{len(t.shares)} blend{'s' if len(t.shares) > 1 else ''}"
-        what = (
-            f"{count} with {shares} % of metal over {t.total * 1e3:.1f} mm "
-            f"({t.total / decay:.2f}/β), its middle"
-        )
+    told = []
+    for which, t in trial.layout.named:
+        what = "a direct joint"
+        if t.shares:
+            shares = " ".join(map(str, t.shares))
+            count = f"{len(t.shares)} blend{'s' if len(t.shares) > 1 else ''}"
+            what = (
+                f"{count} with {shares} % of metal over {t.total * 1e3:.1f} mm "
+                f"({t.total / decay:.2f}/β), its middle"
+            )
+        at = f"{which}: " if which else ""
+        told.append(f"{at}{what} {t.middle * 1e3:.1f} mm up")
     return (
-        f"proposed: {what} {t.middle * 1e3:.1f} mm up; utilisation {trial.utilisation:.3g}, set by "
+        f"proposed: {'; '.join(told)}; utilisation {trial.utilisation:.3g}, set by "
         f"{trial.worst.rule} of {trial.worst.zone}"
     )
 
@@ -311,11 +338,13 @@ def layers_text(search: LayerSearch) -> str:
         )
     if best.floor.grade > GO:
         lines += wrapped(f"Whatever the layers: {against(best.floor)}. {best.floor.remedy}")
-    if 0.0 < best.layout.total < decay and not any("too short" in b for b in search.bounds):
-        lines += wrapped(
-            f"This transition is {best.layout.total / decay:.2f} of 1/β tall: it softens the step "
-            "but is too short to matter for the bending."
-        )
+    for which, one in best.layout.named:
+        if 0.0 < one.total < decay and not any("too short" in b for b in search.bounds):
+            what = f"The transition of the {which}" if which else "This transition"
+            lines += wrapped(
+                f"{what} is {one.total / decay:.2f} of 1/β tall: it softens the step "
+                "but is too short to matter for the bending."
+            )
     if not search.finished:
         lines.append("Interrupted: the best so far.")
     return "\n".join(lines) + "\n"
@@ -334,15 +363,16 @@ def no_gain(search: LayerSearch) -> list[str]:
     list of str
         Lines of one sentence; none where every number pays.
     """
-    paying = {len(trial.layout.shares) for trial in trade_off(search)}
+    paying = {trial.layout.blends for trial in trade_off(search)}
     least: dict[int, float] = {}
     for trial in search.trials:
-        count = len(trial.layout.shares)
+        count = trial.layout.blends
         least[count] = min(trial.utilisation, least.get(count, trial.utilisation))
     idle = [
         f"{n} at {utilisation:.3g}" for n, utilisation in sorted(least.items()) if n not in paying
     ]
-    return wrapped(f"no gain over fewer: {', '.join(idle)}", 7) if idle else []
+    both = ", of both joints" if search.best.layout.upper is not None else ""
+    return wrapped(f"no gain over fewer{both}: {', '.join(idle)}", 7) if idle else []
 
 
 def schedule_text(schedule: Schedule) -> str:
@@ -468,6 +498,10 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
     lines += wrapped(
         'Each end band may have height = "fixed", "at least" or "free" in the file; without it and '
         "without a place in [joint], the lower of the two is fixed as written."
+        if vessel.upper is None
+        else 'Each band of one paste may have height = "fixed", "at least" or "free" in the file; '
+        "without it and without a place in [joint], the one in the middle is fixed as written, or "
+        "the ends where it is the highest."
     )
     if plan.recipes:
         lines += ["", "pastes that would keep more, in the same layout and firing:"]
@@ -551,9 +585,13 @@ def holds(vessel: Vessel) -> list[str]:
     list of str
         One a band, from the foot up.
     """
-    joint = vessel.joint
+    joint, last = vessel.joint, vessel.upper or vessel.joint
     words = [FREE] * len(vessel.bands)
-    for at, how, height in ((0, joint.foot, joint.foot_height), (-1, joint.rim, joint.rim_height)):
+    ends = [(0, joint.foot, joint.foot_height), (-1, last.rim, last.rim_height)]
+    if vessel.upper is not None:
+        middle = [k for k, b in enumerate(vessel.bands) if not is_blend(b.material)][1]
+        ends.append((middle, joint.rim, joint.rim_height))
+    for at, how, height in ends:
         if how != FREE:
             words[at] = f"{how}{' at' if how == FIXED else ''} {1e3 * height:g} mm"
     return words

@@ -53,6 +53,8 @@ TALL, WIDE = 3.7, 2.5
 """Highest and widest that a pot is drawn. [inch]"""
 LONGEST = 17
 """Characters of a zone's name. [-]"""
+LITTLE = 0.01
+"""Of a limit: told by one figure, there is no room for more. [-]"""
 SHARE, FEW = 0.5, 0.02
 """Share of metal from which a zone is drawn as a metal's, and from which as a blend. [-]"""
 
@@ -110,7 +112,10 @@ def used(flag: Flag | None) -> tuple[int, str]:
     """
     if flag is None:
         return 0, ""
-    return flag.grade, "?" if flag.utilisation != flag.utilisation else number(flag.utilisation)
+    if flag.utilisation != flag.utilisation:
+        return flag.grade, "?"
+    little = 0.0 < flag.utilisation < LITTLE
+    return flag.grade, f"{flag.utilisation:.1g}" if little else number(flag.utilisation)
 
 
 def mark(axes: Axes, flag: Flag | None, x: float, y: float, size: float = 6.0) -> None:

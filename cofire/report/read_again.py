@@ -19,7 +19,7 @@ from cofire.firing.program import FULL, Controller, Firing, Kiln, Segment
 from cofire.numerics import Array
 from cofire.report.writing import table_text
 from cofire.units import HOUR, MINUTE, celsius
-from cofire.vessel import Vessel
+from cofire.vessel import Vessel, is_blend
 
 PROFILE = "profile.csv"
 FIRING = "firing.toml"
@@ -57,10 +57,17 @@ def planned_vessel(source: Path, vessel: Vessel) -> dict[str, str]:
     for band in bands:  # a note stays with the paste that it was written to
         if band["material"] in notes:
             band["note"] = notes[band["material"]]
-    for at in (0, -1):  # and what a plan may do to the ends as it was written
+    spots = [(0, 0), (-1, -1)]
+    if vessel.upper is not None:  # a band in the middle
+        was, at = (
+            next(k for k, band in enumerate(some[1:-1], 1) if not is_blend(str(band["material"])))
+            for some in (table["band"], bands)
+        )
+        spots.append((was, at))
+    for was, at in spots:  # and what a plan may do to the pure zones as it was written
         for key in ("height", "note"):
-            if key in table["band"][at]:
-                bands[at][key] = table["band"][at][key]
+            if key in table["band"][was]:
+                bands[at][key] = table["band"][was][key]
     table["band"] = bands
     free = table.get("free", {})
     if "dead_volume_ml" in free:

@@ -539,10 +539,11 @@ def trade_off_figure(search: LayerSearch) -> Figure:
     axes = figure.subplots()
     best: dict[tuple[int, float], float] = {}
     for t in search.trials:
-        key = (len(t.layout.shares) + 1, round(t.layout.total * 1e3, 1))
+        key = (t.layout.changes, round(t.layout.tall * 1e3, 1))
         best[key] = min(best.get(key, np.inf), t.utilisation)
-    front = {(len(t.layout.shares) + 1, round(t.layout.total * 1e3, 1)) for t in trade_off(search)}
-    chosen = (len(search.best.layout.shares) + 1, round(search.best.layout.total * 1e3, 1))
+    front = {(t.layout.changes, round(t.layout.tall * 1e3, 1)) for t in trade_off(search)}
+    chosen = (search.best.layout.changes, round(search.best.layout.tall * 1e3, 1))
+    both = search.best.layout.upper is not None
     told: dict[str, Any] = {}
     for (changes, height), used in sorted(best.items()):
         kept = used <= 1.0
@@ -565,7 +566,7 @@ def trade_off_figure(search: LayerSearch) -> Figure:
     axes.set_xticks(range(min(counts), max(counts) + 1))
     axes.set_ylim(-0.12 * (top := max(max(h for _, h in best), 1.0)), 1.12 * top)
     axes.set_xlabel("changes of paste")
-    axes.set_ylabel("height of the transition (mm)")
+    axes.set_ylabel(f"height of {'both transitions' if both else 'the transition'} (mm)")
     axes.set_title(
         "share of a limit used up, as roughly as a search solves it; a check decides", fontsize=10
     )
@@ -605,7 +606,8 @@ def designs_figure(search: DesignSearch) -> Figure:
     figure = Figure(figsize=(7.0, 5.0), layout="constrained")
     axes = figure.subplots()
     choices = sorted(search.choices, key=lambda c: c.design.changes)
-    heights = [1e3 * c.design.layout.total for c in choices]
+    heights = [1e3 * c.design.layout.tall for c in choices]
+    both = search.chosen.design.layout.upper is not None
     top = max(*heights, 1.0)
     told: dict[str, Any] = {}
     for choice, height in zip(choices, heights, strict=True):
@@ -630,8 +632,8 @@ def designs_figure(search: DesignSearch) -> Figure:
     axes.set_xticks(range(min(counts), max(counts) + 1))
     axes.set_ylim(-0.2 * top, 1.12 * top)
     axes.set_yticks([tick for tick in axes.get_yticks() if 0.0 <= tick <= 1.12 * top])
-    axes.set_xlabel("changes of paste")
-    axes.set_ylabel("height of the transition (mm)")
+    axes.set_xlabel("changes of paste" + ", of both joints" * both)
+    axes.set_ylabel(f"height of {'both transitions' if both else 'the transition'} (mm)")
     axes.set_title(
         "the best of each number of changes: chance that the pot is not lost, and\n"
         "share of a limit used up with the cards as they stand; a check decides", fontsize=10,

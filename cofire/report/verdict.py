@@ -112,7 +112,7 @@ def sharp_line(check: Check) -> str:
 
 
 def ends_line(check: Check) -> str:
-    """Up to where each end is laid of its own paste alone, or what it is mixed of.
+    """Up to where each pure zone is laid of its own paste alone, or what it is mixed of.
 
     Parameters
     ----------
@@ -136,7 +136,23 @@ def ends_line(check: Check) -> str:
         if rim.material == drawn[-1].material
         else f"{check.printed.cards[-1].name} at the rim",
     ]
+    if check.designed.vessel.upper is not None:
+        told.insert(1, _middle(check))
     return f"As the pastes mix at each change: {', '.join(told)}."
+
+
+def _middle(check: Check) -> str:
+    """The same of a band in the middle: where it is alone, or what is nearest to it."""
+    inner = [card for card in check.designed.cards[1:-1] if not card.parts]
+    own = inner[0] if inner else check.designed.cards[0]
+    bands = zip(check.printed.vessel.bands[1:-1], check.printed.cards[1:-1], strict=True)
+    nearest, alone = min(
+        ((abs(card.metal_share - own.metal_share), band, card) for band, card in bands),
+        key=lambda one: one[0],
+    )[1:]
+    if alone.name == own.name:
+        return f"{own.name} alone from {1e3 * nearest.low:.1f} to {1e3 * nearest.high:.1f} mm"
+    return f"{alone.name} in the middle"
 
 
 def solved_as(check: Check) -> str:

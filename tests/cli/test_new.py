@@ -15,6 +15,8 @@ from typer.testing import CliRunner, Result
 
 from cofire.cli import app
 from cofire.cli.common import DEFECT, INPUT_WRONG
+from cofire.design.constraints import in_fired_size, layouts
+from cofire.design.transition import zones
 from cofire.errors import LONGEST
 from cofire.fields import FORMATS
 from cofire.firing.program import load_kilns, read_firing, read_kiln
@@ -23,7 +25,7 @@ from cofire.report.forms import FORMS, Wish, format_markdown, format_text, new_v
 from cofire.vessel import read_vessel
 from tests.guide import GUIDE, with_fields
 
-KILNS = load_kilns()
+CARDS, KILNS = load_cards(), load_kilns()
 SILVER = ["--below", "fine silver", "--above", "fritted body"]
 
 
@@ -340,6 +342,10 @@ def test_a_band_between_two_stands_midway_or_where_it_is_put(run):
     assert vessel.name == "cylinder of fritted body and fine silver"
     assert [b.material for b in vessel.bands] == ["fritted body", "fine silver", "fritted body"]
     assert [1e3 * b.low for b in vessel.bands] == pytest.approx([0.0, 15.0, 25.0])
+    metal, ceramic, _ = zones(vessel, CARDS)
+    grid = layouts(in_fired_size(vessel, metal, ceramic))  # what a plan has to begin with
+    assert {1, 2} <= {len(layout.shares) for layout in grid}
+    assert all(layout.upper is not None for layout in grid)
     more = [*body, "--above", "leucite porcelain", "--joint-mm", "20", "--middle-mm", "8"]
     assert run("new", "vessel", *more, "--out", "w.toml").exit_code == 0
     vessel = read_vessel(Path("w.toml"), KILNS)

@@ -12,7 +12,7 @@ from matplotlib.image import imread
 
 from cofire.assessment.check import Check, worst_by_joint, worst_place
 from cofire.assessment.response import band_stresses
-from cofire.assessment.rule import NEIGHBOUR, STRESS, joint_name
+from cofire.assessment.rule import NEIGHBOUR, STRESS, Flag, joint_name
 from cofire.assessment.verdict import Verdict, rule_of
 from cofire.assessment.windows import ceiling
 from cofire.production.job import happenings, pure_materials
@@ -176,3 +176,12 @@ def test_of_a_go_the_nearest_limit_is_told_and_not_that_its_harm_happens() -> No
     words = worst_words(replace(check, verdict=Verdict((kept,))))
     assert words.startswith("★ nearest to a limit, density: 0.900 of it")
     assert rule_of(kept).harm not in words
+
+
+def test_a_share_of_next_to_nothing_is_told_by_one_figure() -> None:
+    flag = Flag(
+        rule="brown", zone="body", utilisation=0.00512, caution=0.5, figure=1.0, limit=1.0, unit="",
+        note="",
+    )  # fmt: skip
+    assert used(flag) == (0, "0.005")
+    assert used(replace(flag, utilisation=0.0512)) == (0, "0.0512")
