@@ -49,6 +49,7 @@ from cofire.design.settling import (
     together,
 )
 from cofire.design.starting import started
+from cofire.design.taper import Tapered, propose_taper
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.firing.program import Firing
 from cofire.materials.card import Card
@@ -136,6 +137,8 @@ class Plan:
         How the proposal bears shifts of the print; where it is a no, also which limit to relax.
     decide
         Properties that decide whether the proposal is kept, most first, and their shares. [-]
+    taper
+        The proposal with its metal thinned towards the joint; None where that brings little.
     """
 
     given: Check
@@ -152,6 +155,7 @@ class Plan:
     recipes: tuple[Recipe, ...] = ()
     decide: tuple[tuple[Factor, float], ...] = ()
     margins: Margins | None = None
+    taper: Tapered | None = None
 
     @property
     def verdict(self) -> Verdict:
@@ -272,6 +276,7 @@ def propose(
     mixes: tuple[Recipe, ...] = ()
     decide: tuple[tuple[Factor, float], ...] = ()
     room: Margins | None = None
+    thin: Tapered | None = None
     try:
         if finished:
             say("chances")
@@ -301,12 +306,14 @@ def propose(
                 scan = _scanned(draft, bench.on(ROUGH), best, say)
             say("alternatives")
             others = alternatives(bench, best.designed.vessel, layout, best)
+            one = best.designed.vessel
+            thin = propose_taper(bench, one, layout, best, check, _few(effort))
     except KeyboardInterrupt:
         finished = False
         say(_kept(draft))
     return Plan(
         given, breaks, best, layout, draft.layers, schedule, scan, others, finished, draft.designs,
-        both, mixes, decide, room,
+        both, mixes, decide, room, thin,
     )  # fmt: skip
 
 

@@ -28,6 +28,7 @@ from cofire.report import stress as stress_text
 from cofire.report.designs import (
     ALMOST,
     LITTLE,
+    TAPER_FILE,
     decide_line,
     designs_row,
     designs_text,
@@ -37,6 +38,8 @@ from cofire.report.designs import (
     percent,
     recipe_row,
     recipes_lines,
+    taper_lines,
+    taper_row,
 )
 from cofire.report.firing import kiln_csv
 from cofire.report.job_figures import firing_figure
@@ -47,6 +50,7 @@ from cofire.report.read_again import (
     firing_toml,
     planned_vessel,
     rate_text,
+    tapered_vessel,
 )
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import designs_figure, stress_figure, trade_off_figure
@@ -143,6 +147,7 @@ def plan_json(plan: Plan) -> str:
             }
             for a in plan.alternatives
         ],
+        "taper": taper_row(plan.taper),
         "mesh_error": float(f"{plan.proposal.printed.fired.mesh_error:.3g}"),
         "step_error_MPa": float(f"{plan.proposal.printed.fired.step_error.max() / 1e6:.3g}"),
         "beyond_tables": list(plan.proposal.printed.history.extended),
@@ -468,6 +473,9 @@ def plan_text(plan: Plan) -> str:
                 )
             note = f"; {a.note}" if a.note else ""
             lines += [f"  {row}" for row in wrapped(f"{a.what}: {figure}{note}", 2)]
+    if plan.taper is not None:
+        lines += ["", "or the metal thinned towards the joint:"]
+        lines += [f"  {row}" for text in taper_lines(plan.taper) for row in wrapped(text, 2)]
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -611,6 +619,8 @@ def write_plan(
         **planned_vessel(source, vessel),
         "stress.json": stress_text.as_json(plan.proposal.printed, bands),
     }
+    if plan.taper is not None:
+        texts |= tapered_vessel(source, plan.taper.vessel, TAPER_FILE)
     limit = min(map(ceiling, pure_materials(plan.proposal.designed)))
     jobs: list[tuple[str, Callable[..., bytes], tuple[Any, ...]]] = [
         ("sheet.html", _sheet, (plan.proposal, tuple(reasons.values()), proposed_chance(plan))),
