@@ -2,8 +2,9 @@
 
 A metal that is thin beside a joint gives way there (Housekeeper's seal of copper on glass: common
 knowledge), and the ceramic behind it keeps its wall. It pays where a thick wall meets a soft metal
-and the pastes change without mixing. Where they mix in the chamber, what is thin is a blend that no
-longer yields, and it brings nothing; nor does it beside a joint that is graded already.
+and the pastes change without mixing. Where they mix in the chamber, what is thin is a blend that
+hardly yields; there a thin wall helps as a larger chamber does, by spreading the mix over more
+height, most with both sides thinned. Beside a joint that is graded already neither brings much.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import numpy as np
 
 from cofire.assessment.check import Check
 from cofire.design.candidates import ROUGH, Bench
-from cofire.design.constraints import decay_length
+from cofire.design.constraints import allowed, decay_length, in_fired_size
 from cofire.design.margins import SAMPLES, SEED, Shift, print_shifts
 from cofire.design.objective import Outcome, Sample, draw, nominal, odds
 from cofire.design.settling import odds_by_solid, ratios_by_solid
@@ -34,6 +35,9 @@ the wall would cross where it bends. [walls]"""
 OVERHANG = 1.8
 """Of the difference between the walls, where the ceramic is laid over the thin metal: its inside
 then leans out by no more than 45° (common practice; 16/9 is the steepest of the taper). [-]"""
+WAIST = 2.0
+"""Least length of a taper of which the ceramic's side is tried as long as the metal's: where pastes
+mix in the chamber, a thin wall spreads them over more height. [decay lengths]"""
 WORTH = 0.03
 """Gain of the chance below which a taper is not offered: our choice. [-]"""
 LIGHTER = 0.9
@@ -108,6 +112,8 @@ def tapers(
 ) -> list[tuple[int, float, Taper]]:
     """Tapers to try: roads at the joint, length in decay lengths, and form.
 
+    First those of the metal, then waists, whose ceramic thins over as much height.
+
     Parameters
     ----------
     vessel : Vessel
@@ -135,7 +141,8 @@ def tapers(
         shoulder = max(SHOULDER * wall, OVERHANG * (wall - least) if below else 0.0)
         for decays in LENGTHS:
             found.append((roads, decays, Taper(at, least, decays * decay, shoulder, below)))
-    return found
+    waists = [(roads, decays, replace(f, shoulder=f.length)) for roads, decays, f in found]
+    return found + [w for w in waists if w[0] == ROADS[0] and w[1] >= WAIST]
 
 
 def propose_taper(
@@ -171,11 +178,16 @@ def propose_taper(
         None where none keeps `WORTH` more by its own solid, or where half a road, a layer or a
         fifth of the dead volume takes the gain away.
     """
-    metal, _, below = bench.zones(vessel)
+    metal, ceramic, below = bench.zones(vessel)
     rough = bench.on(ROUGH)
     own = replace(rough, ratios=ratios_by_solid(rough, vessel, last))
-    forms = tapers(vessel, layout, metal, below)
-    vessels = [vessel, *(vessel.with_taper(form) for _, _, form in forms)]
+    forms, vessels = [], [vessel]
+    held = allowed(in_fired_size(vessel, metal, ceramic), layout)
+    for tried in tapers(vessel, layout, metal, below):
+        thin = vessel.with_taper(tried[2])
+        if not held or allowed(in_fired_size(thin, metal, ceramic), layout):
+            forms.append(tried)
+            vessels.append(thin)
     likely = _likely(own, vessels, samples)
     if not likely:
         return None

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache, partial
 from pathlib import Path
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 import pytest
@@ -14,10 +16,16 @@ from cofire.design import taper
 from cofire.design.candidates import ROUGH, Bench
 from cofire.design.taper import MIXED, Tapered, propose_taper, road_as_fired, tapers
 from cofire.design.transition import Layout, given_layout
+from cofire.production.green import green_vessel
 from cofire.report.designs import TAPER_FILE, taper_lines, taper_row
+from cofire.report.job import thinnest
 from cofire.report.read_again import firing_toml, tapered_vessel
-from cofire.vessel import THINNEST, read_vessel
+from cofire.vessel import THINNEST, Taper, read_vessel
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
+from tests.made import FRIT, SILVER, cylinder, fired
+
+if TYPE_CHECKING:
+    from cofire.production.job import Job
 
 DIRECT = written_vessel(TEA_LIGHT)
 LAYOUT = given_layout(DIRECT, CARDS)
@@ -122,6 +130,8 @@ def test_a_ceramic_laid_over_thin_metal_leans_out_by_no_more_than_half_a_right_a
     # below 45°, common practice; where the metal stands above, the ceramic leans in instead
     forms = tapers(DIRECT, Layout((), 0.0, 0.02), CARDS["fine silver"], below=True)
     z = np.linspace(0.02, 0.04, 4001)
+    waists = [form for _, _, form in forms if form.shoulder == form.length]
+    assert waists  # whose ceramic thins as the metal does
     for _, _, form in forms:
         inside = form.least + (4e-3 - form.least) * form.left(z)
         assert np.diff(inside).max() <= np.diff(z)[0]
@@ -131,3 +141,24 @@ def test_a_taper_that_keeps_hardly_more_is_not_offered(monkeypatch: pytest.Monke
     monkeypatch.setattr(taper, "ROADS", (1,))
     monkeypatch.setattr(taper, "LENGTHS", (4.0,))
     assert found() is None  # of two pots in a hundred three are asked for
+
+
+def test_a_taper_is_printed_one_road_wide_and_the_job_says_in_which_layer() -> None:
+    straight = cylinder([(SILVER, 0.018), (FRIT, 0.05)])
+    road = road_as_fired(straight.printer.nozzle, CARDS[SILVER])
+    form = Taper(0.018, road, length=0.012, shoulder=6e-3, below=True)
+    response = fired(straight.with_taper(form))
+    green = green_vessel(response)
+    job = cast("Job", SimpleNamespace(green=green, response=response))
+    joint = green.layers[0]
+    at = int(np.argmin(green.wall.width))
+    # the least density on the card is a few per cent below that of this firing
+    assert green.wall.width[at] == pytest.approx(straight.printer.nozzle, rel=0.04)
+    assert abs(green.wall.height[at] / green.layer - joint) < 1.0
+    roads = green.wall.width[at] / straight.printer.nozzle
+    told = thinnest(job)
+    assert f"{roads:.1f} roads of 0.6 mm" in told
+    assert f"layer {joint}" in told or f"layer {joint + 1}" in told
+    even = fired(straight)
+    plain = SimpleNamespace(green=green_vessel(even), response=even)
+    assert thinnest(cast("Job", plain)) == ""
