@@ -62,7 +62,7 @@ def walls(vessel: Vessel, layout: Layout, bench: Bench) -> Iterator[tuple[str, V
     sharp = as_vessel(vessel, metal.name, ceramic.name, below, Layout((), 0.0, at))
     sharp = replace(sharp, printer=printer)
     yield "edge to edge, no mixing", sharp
-    for form in forms[-1:]:
+    for form in forms[len(LENGTHS) - 1 : len(LENGTHS)]:
         yield f"  metal thinned over {LENGTHS[-1]:g}", sharp.with_taper(form)
 
 
