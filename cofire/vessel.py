@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -213,6 +213,8 @@ def read_prices(table: dict[str, Any], where: str) -> Prices | None:
 LARGEST_MM = PROFILE["height_mm"].most
 THINNEST = 0.5e-3
 """Wall. [m]"""
+TAPERED = 24
+"""Points along each side of a taper. [-]"""
 FLATTEST = 0.17
 """Least rise of an outside over its length: 80° from upright. Estimate. [-]"""
 KEEP = 0.3
@@ -328,6 +330,55 @@ class Freedom:
 
 
 @dataclass(frozen=True)
+class Taper:
+    """A wall whose metal thins towards a joint; behind it the ceramic is soon at its own wall.
+
+    Attributes
+    ----------
+    at
+        Height of the joint. [m]
+    least
+        Breadth of the wall there, level. [m]
+    length
+        Over which the metal thins. [m]
+    shoulder
+        Over which the ceramic comes back to its wall. [m]
+    below
+        Whether the metal stands below.
+    """
+
+    at: float
+    least: float
+    length: float
+    shoulder: float
+    below: bool
+
+    def left(self, height: Array) -> Array:
+        """Share of what the wall is broader than `least` that is left, 0 at the joint. [-]
+
+        Both ends of the metal's part are smooth; the ceramic's begins steeply and ends gently, as
+        lines through a thick wall meet where it bends.
+
+        Parameters
+        ----------
+        height : array
+            Any shape. [m]
+
+        Examples
+        --------
+        >>> rim = Taper(at=0.05, least=5e-4, length=0.02, shoulder=5e-3, below=False)
+        >>> rim.left(np.array([0.04, 0.05, 0.06, 0.07])).tolist()
+        [1.0, 0.0, 0.5, 1.0]
+        """
+        away = (self.at - height) * (1.0 if self.below else -1.0)
+        metal = np.clip(away / self.length, 0.0, 1.0)
+        ceramic = np.clip(-away / self.shoulder, 0.0, 1.0)
+        return np.asarray(
+            metal**2 * (3.0 - 2.0 * metal) + 1.0 - (1.0 - ceramic) ** 3 * (1.0 + 3.0 * ceramic)
+        )
+
+
+@dataclass(frozen=True)
 class Vessel:
     """A shell of revolution made of bands, in its fired size.
 
@@ -404,6 +455,74 @@ class Vessel:
             wall=np.where(side, wall, self.wall),
         )
 
+    def with_taper(self, taper: Taper) -> Vessel:
+        """The same vessel with its wall thinned towards a joint; its base keeps its own.
+
+        The outside keeps its place, or the middle where the file says so. The wall gets points of
+        its own along the taper, so that mesh and print follow it.
+
+        Parameters
+        ----------
+        taper : Taper
+            Where, how thin and over what length; where the wall is thinner already it stays.
+
+        Raises
+        ------
+        InputError
+            A taper thinner than any wall may be, or off the vessel.
+        """
+        top = float(self.height[-1])
+        if taper.least < THINNEST or not 0.0 < taper.at < top:
+            raise InputError(
+                f"{self.name}: a wall of {1e3 * taper.least:.2g} mm at {1e3 * taper.at:.4g} mm; "
+                f"allowed: {1e3 * THINNEST:g} mm or more, between 0 and {1e3 * top:.4g} mm"
+            )
+        side = slice(1, None) if self.radius[0] == 0.0 else slice(None)
+        r, z, wall = self.radius[side], self.height[side], self.wall[side]
+        chord = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(r), np.diff(z)))])
+        curve = _through(chord, r, z)
+        fine = np.linspace(0.0, chord[-1], TAPERED * z.size + 4000)
+        down, up = taper.length, taper.shoulder
+        low, high = (down, up) if taper.below else (up, down)
+        wanted = np.concatenate(
+            [
+                np.arange(z[0], z[-1], taper.length / 4.0),
+                taper.at - low * np.linspace(1.25, 0.0, TAPERED),
+                taper.at + high * np.linspace(0.0, 1.25, TAPERED),
+            ]
+        )
+        inside = wanted[(wanted > z[0]) & (wanted < z[-1])]
+        place = np.unique(np.concatenate([chord, np.interp(inside, curve(fine)[:, 1], fine)]))
+        apart = np.concatenate([[True], np.diff(place) > 0.02 * min(taper.shoulder, taper.length)])
+        place = np.append(place[apart][place[apart] < chord[-1] - 1e-6], chord[-1])
+        points = curve(place)
+        r_new, z_new = points[:, 0], points[:, 1]
+        breadth = np.interp(place, chord, wall) / np.cos(_lean(r_new, z_new))
+        thin = np.minimum(breadth, taper.least + (breadth - taper.least) * taper.left(z_new))
+        r_new = r_new + (0.5 * (breadth - thin) if self.free.outside else 0.0)
+        thin = thin * np.cos(_lean(r_new, z_new))
+        base = self.radius.size - r.size
+        return replace(
+            self,
+            radius=np.concatenate([self.radius[:base], r_new]),
+            height=np.concatenate([self.height[:base], z_new]),
+            wall=np.concatenate([self.wall[:base], thin]),
+        )
+
+    @property
+    def drawn(self) -> tuple[Array, Array, Array]:
+        """Height, outside radius and wall normal to it at the points of the side, as a file has it.
+
+        Of a file whose radius is that of the middle, the middle and the wall normal to that. [m]
+        """
+        side = slice(1, None) if self.radius[0] == 0.0 else slice(None)
+        r, z, wall = self.radius[side], self.height[side], self.wall[side]
+        if not self.free.outside:
+            return z, r, wall
+        breadth = wall / np.cos(_lean(r, z))
+        outside = r + 0.5 * breadth
+        return z, outside, breadth * np.cos(_lean(outside, z))
+
     @property
     def steps(self) -> Array:
         """Heights at which one band meets the next, (bands - 1,). [m]"""
@@ -472,6 +591,27 @@ def mid_surface(radius: Array, height: Array, wall: Array) -> tuple[Array, Array
         raise InputError("two points of the outside lie too near to each other; take one out")
     lean = np.arctan2(*CubicSpline(along, np.stack([middle, z], axis=1))(along, 1).T)
     return middle, z, width * np.cos(lean)
+
+
+def _through(chord: Array, radius: Array, height: Array) -> Callable[[Array], Array]:
+    """Radius and height along the curve through points: a line through two, else a spline. [m]"""
+    points = np.stack([radius, height], axis=1)
+    if radius.size == 2:
+        return lambda place: points[0] + np.outer(place / chord[-1], points[1] - points[0])
+    from scipy.interpolate import CubicSpline  # slow to import; a straight wall needs none
+
+    return CubicSpline(chord, points)  # type: ignore[no-any-return]
+
+
+def _lean(radius: Array, height: Array) -> Array:
+    """Lean from upright at the points of a smooth curve. [rad]"""
+    if radius.size == 2:
+        return np.full(2, np.arctan2(np.diff(radius)[0], np.diff(height)[0]))
+    from scipy.interpolate import CubicSpline  # as above
+
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(radius), np.diff(height)))])
+    slope = CubicSpline(along, np.stack([radius, height], axis=1))(along, 1)
+    return np.asarray(np.arctan2(*slope.T))
 
 
 def _cuts(chord: Array, wall: Array) -> NDArray[np.intp]:

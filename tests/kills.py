@@ -175,6 +175,7 @@ if effort < 1.0:
     from cofire.design import plan
     plan.propose = functools.partial(plan.propose, effort=effort)
     plan.alternatives = plan._recipes = lambda *_: ()
+    plan.propose_taper = lambda *_: None
 runpy.run_module("cofire", run_name="__main__", alter_sys=True)
 """
 

@@ -95,15 +95,17 @@ def solve_solid(
     coarsest: float = 0.4,
     across: int = 14,
     plane_strain: bool = False,
+    faces: tuple[Array, Array] | None = None,
 ) -> Solid:
     """Solve a wall with mid-surface (radius, height), cut horizontally at `joints`.
 
+    With `faces`, radius of the inner and the outer face at `height`, those are taken as they are.
     Bands run from the foot up; `young`, `poisson` and `free_strain` have one value a band.
     Element heights `finest` and `coarsest` are in walls. With `plane_strain` the ring direction
     is held, the free strain acts in the plane only, and the radius is a Cartesian coordinate.
     """
     radius, height, joints = (np.asarray(v, dtype=float) for v in (radius, height, joints))
-    inner, outer = (_face(radius, height, side * wall) for side in (-0.5, 0.5))
+    inner, outer = faces or (_face(radius, height, side * wall) for side in (-0.5, 0.5))
     lines = graded_lines(
         np.concatenate([height[:1], joints, height[-1:]]), joints, finest * wall, coarsest * wall
     )

@@ -13,7 +13,7 @@ from cofire.cli import app
 from cofire.cli.common import INPUT_WRONG
 from cofire.errors import InputError
 from cofire.firing.program import load_kilns
-from cofire.vessel import Vessel, mid_surface, read_vessel
+from cofire.vessel import Taper, Vessel, mid_surface, read_vessel
 
 KILNS = load_kilns()
 EXAMPLES = [
@@ -323,3 +323,49 @@ def test_an_unknown_material_is_named_with_its_band_and_the_nearest(
     assert result.exit_code == INPUT_WRONG
     for fragment in ("pot: band 1", "'fine silvr'", "did you mean 'fine silver'"):
         assert fragment in result.stderr
+
+
+STRAIGHT = 'shape = "cylinder"\nradius_mm = 35\nheight_mm = 60\nwall_mm = 4\n'
+
+
+@pytest.mark.parametrize("form", [STRAIGHT, 'csv = "profile.csv"\n'], ids=["straight", "curved"])
+def test_a_taper_thins_the_wall_to_the_joint_and_keeps_the_outside(
+    written: Callable[..., Path], form: str
+) -> None:
+    given = read_vessel(written(CYLINDER.replace(STRAIGHT, form)), KILNS)
+    taper = Taper(at=0.018, least=8e-4, length=0.012, shoulder=6e-3, below=True)
+    thin = given.with_taper(taper)
+    z, outside, normal = thin.drawn
+    before = np.interp(z, given.drawn[0], given.drawn[1])
+    if given.radius.size == 2:
+        assert outside == pytest.approx(before, abs=1e-12)
+    else:  # a curve, read off its own points
+        assert outside == pytest.approx(before, abs=2e-5)
+    lean = np.arctan(np.gradient(outside, z, edge_order=2))
+    level = normal / np.cos(lean)
+    at = int(np.argmin(np.abs(z - 0.018)))
+    assert z[at] == pytest.approx(0.018, abs=1e-9)
+    assert level[at] == pytest.approx(8e-4, rel=1e-2)
+    assert level.min() == level[at]
+    away = (z < 0.006 - 1e-9) | (z > 0.024 + 1e-9)
+    wall = np.interp(z, *(given.drawn[k] for k in (0, 2)))
+    assert normal[away] == pytest.approx(wall[away], rel=2e-3)
+    own = level / np.interp(z, *(given.drawn[k] for k in (0, 2)))  # the curved one is thinner above
+    assert np.all(np.diff(own[(z >= 0.006) & (z <= 0.018)]) < 1e-3)
+    assert np.all(np.diff(own[(z >= 0.018) & (z <= 0.024)]) > -1e-3)
+    assert np.diff(z).max() < 0.0055  # curves need points
+
+
+def test_a_taper_no_thinner_than_the_wall_changes_nothing(written: Callable[..., Path]) -> None:
+    given = read_vessel(written(), KILNS)
+    thin = given.with_taper(Taper(0.018, 4e-3, 0.012, 5e-3, below=True))
+    assert thin.wall == pytest.approx(np.full(thin.wall.size, 4e-3), rel=1e-9)
+    assert thin.radius == pytest.approx(np.full(thin.wall.size, 33e-3), rel=1e-9)
+
+
+def test_a_taper_thinner_than_any_wall_is_refused(written: Callable[..., Path]) -> None:
+    given = read_vessel(written(), KILNS)
+    with pytest.raises(InputError, match=r"0.4 mm at 18 mm; allowed: 0.5 mm"):
+        given.with_taper(Taper(0.018, 4e-4, 0.012, 5e-3, below=True))
+    with pytest.raises(InputError, match=r"at 70 mm"):
+        given.with_taper(Taper(0.070, 8e-4, 0.012, 5e-3, below=True))

@@ -298,10 +298,11 @@ def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Fla
 def sag_flags(response: Response) -> list[Flag]:
     """Height that each band loses by flowing under the weight above it.
 
-    The foot of the band carries all that stands above, as a column: true for walls within about
-    20° of upright. Leaning walls sag more, by bending. A base that lies on the shelf does not sag.
-    A blend flows as the self-consistent mixture of its phases, each as stiff as it is at this
-    stress, whatever else the vessel has: continuous from the pure metal to the pure body.
+    The band's most loaded level carries all that stands above, as a column: its foot, or where it
+    is thinned above that, its thin part. True for walls within about 20° of upright. Leaning walls
+    sag more, by bending. A base that lies on the shelf does not sag. A blend flows as the
+    self-consistent mixture of its phases, each as stiff as it is at this stress, whatever else the
+    vessel has: continuous from the pure metal to the pure body.
 
     Returns
     -------
@@ -332,9 +333,13 @@ def sag_flags(response: Response) -> list[Flag]:
             * h.relative_density[response.material[b]]
             for b in range(band, len(response.cards))
         ]
-        low = int(here[0])
-        section = 2.0 * np.pi * shell.radius[low] * shell.wall[low]
-        stress = np.sum(above, axis=0) * GRAVITY / section
+        own = card["theoretical_density"].scalar * h.relative_density[response.material[band]]
+        below = np.concatenate([[0.0], np.cumsum(volume[here])[:-1]])
+        sections = 2.0 * np.pi * shell.radius[here] * shell.wall[here]
+        weight = np.sum(above, axis=0)
+        most = int(np.argmax((weight[-1] - own[-1] * below) / sections))
+        low, section = int(here[most]), float(sections[most])
+        stress = (weight - own * below[most]) * GRAVITY / section
         phases = [
             viscosity_at(
                 stress, alone.viscosity[row], alone.creep_factor[row], alone.creep_exponent[row]

@@ -144,7 +144,7 @@ def margins(
     Margins or None
         None where the proposal itself cannot be fired on the coarse mesh.
     """
-    moved = [(what, shift.vessel(vessel)) for what, shift in _shifts(bench)]
+    moved = [(what, shift.vessel(vessel)) for what, shift in print_shifts(bench)]
     beyond = list(_beyond(bench, vessel, layout)) if relax else []
     if relax:
         beyond += [(what, replace(vessel, firing=firing)) for what, firing in freer]
@@ -179,7 +179,7 @@ def _chance(outcome: Outcome | None) -> float:
     return 0.0 if outcome is None else outcome.chance
 
 
-def _shifts(bench: Bench) -> list[tuple[str, Sample]]:
+def print_shifts(bench: Bench) -> list[tuple[str, Sample]]:
     """One shift at a time, as a sample that moves nothing else."""
     still = Sample(bench, 0.0, 1.0, 0.0, 0.0, {})
     return [

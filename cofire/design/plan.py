@@ -51,6 +51,7 @@ from cofire.design.settling import (
     together,
 )
 from cofire.design.starting import started
+from cofire.design.taper import Tapered, propose_taper
 from cofire.design.transition import LOWER, UPPER, Layout, as_vessel, given_layout, zones
 from cofire.firing.controller import too_late, unset
 from cofire.firing.program import Firing
@@ -143,6 +144,8 @@ class Plan:
         How the proposal bears shifts of the print; where it is a no, also which limit to relax.
     decide
         Properties that decide whether the proposal is kept, most first, and their shares. [-]
+    taper
+        The proposal with its metal thinned towards the joint; None where that brings little.
     """
 
     given: Check
@@ -159,6 +162,7 @@ class Plan:
     recipes: tuple[Recipe, ...] = ()
     decide: tuple[tuple[Factor, float], ...] = ()
     margins: Margins | None = None
+    taper: Tapered | None = None
 
     @property
     def verdict(self) -> Verdict:
@@ -281,6 +285,7 @@ def propose(
     mixes: tuple[Recipe, ...] = ()
     decide: tuple[tuple[Factor, float], ...] = ()
     room: Margins | None = None
+    thin: Tapered | None = None
     try:
         if finished:
             say("chances")
@@ -321,12 +326,14 @@ def propose(
                 scan = _scanned(draft, bench.on(ROUGH), best, say)
             say("alternatives")
             others = alternatives(bench, best.designed.vessel, layout, best)
+            one = best.designed.vessel
+            thin = propose_taper(bench, one, layout, best, check, _few(effort))
     except KeyboardInterrupt:
         finished = False
         say(_kept(draft))
     return Plan(
         given, breaks, best, layout, draft.layers, schedule, scan, others, finished, draft.designs,
-        both, mixes, decide, room,
+        both, mixes, decide, room, thin,
     )  # fmt: skip
 
 

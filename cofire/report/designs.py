@@ -13,7 +13,9 @@ from cofire.design.margins import Margins
 from cofire.design.objective import Outcome
 from cofire.design.recipe import Recipe
 from cofire.design.search import MARGIN, Choice, DesignSearch
+from cofire.design.taper import Tapered
 from cofire.production.paste import Cost
+from cofire.report.verdict import decided
 from cofire.report.writing import wrapped
 
 NO_COSTS: Mapping[int, Cost] = MappingProxyType({})
@@ -289,6 +291,92 @@ def _points(change: float) -> str:
     """A change of a chance, in pots of a hundred."""
     pots = round(100.0 * change)
     return "as many" if pots == 0 else f"{abs(pots)} {'more' if pots > 0 else 'fewer'}"
+
+
+TAPER_FILE = "taper_vessel.toml"
+"""Name of the file of a plan that holds its tapered vessel."""
+
+
+def taper_lines(found: Tapered | None) -> list[str]:
+    """What a metal thinned towards the joint would bring and cost, and how to use it.
+
+    Parameters
+    ----------
+    found : Tapered or None
+        From `propose_taper`.
+
+    Returns
+    -------
+    list of str
+        One paragraph each; none where it is not offered.
+    """
+    if found is None:
+        return []
+    form, vessel = found.taper, found.vessel
+    bands = vessel.bands if form.below else vessel.bands[::-1]
+    metal, ceramic = bands[0].material, bands[-1].material
+    side = int(vessel.radius[0] == 0.0)
+    end, where = (vessel.wall[side], "foot") if form.below else (vessel.wall[-1], "rim")
+    count = found.after.kept.size
+    roads = f"{found.roads} road{'s' if found.roads > 1 else ''}"
+    shifts = "; ".join(f"{shift.what}: {_points(shift.change)}" for shift in found.shifts)
+    lines = [
+        f"{metal}: wall of {1e3 * form.least:.2f} mm at the joint ({roads}) instead of "
+        f"{1e3 * found.wall:.1f}, growing over {1e3 * form.length:.0f} mm "
+        f"({found.decays:g} decay lengths of the wall; {1e3 * float(end):.1f} mm at the {where}); "
+        f"{ceramic} back at its own wall within {1e3 * form.shoulder:.1f} mm; "
+        f"{'the outside' if vessel.free.outside else 'the middle of the wall'} as drawn. Judged by "
+        f"its solid: {decided(found.check.verdict)}. Not lost: {percent(found.after.chance)} "
+        f"instead of {percent(found.before.chance)} ({count} draws).",
+        f"Should the print come out otherwise, of a hundred pots "
+        f"{100 * found.after.chance:.0f} of which are kept: {shifts}.",
+        f"It takes {100 * (1.0 - found.metal):.0f} % less {metal}. A single road breaks easily "
+        "until it is fired, and a thin edge dents: lift it by the thick part. Where the thin point "
+        f"misses the joint by more than a layer, check it anew. To use it: {TAPER_FILE}, for "
+        "check, make and sheet.",
+    ]
+    if not vessel.printer.given:
+        lines.insert(
+            2,
+            "The file gives no printer, so the pastes are taken to change without mixing: change "
+            "the whole barrel and nozzle at the joint, or it brings nothing.",
+        )
+    return lines
+
+
+def taper_row(found: Tapered | None) -> dict[str, Any] | None:
+    """The same as numbers.
+
+    Parameters
+    ----------
+    found : Tapered or None
+        From `propose_taper`.
+
+    Returns
+    -------
+    dict or None
+        Lengths, chances and shifts.
+    """
+    if found is None:
+        return None
+    form, verdict = found.taper, found.check.verdict
+    return {
+        "at_mm": round(1e3 * form.at, 4),
+        "wall_mm": round(1e3 * form.least, 4),
+        "instead_of_mm": round(1e3 * found.wall, 4),
+        "roads": found.roads,
+        "length_mm": round(1e3 * form.length, 4),
+        "shoulder_mm": round(1e3 * form.shoulder, 4),
+        "metal": round(found.metal, 4),
+        "verdict": verdict.word,
+        "decided_by": verdict.deciding.rule,
+        "utilisation": float(f"{verdict.utilisation:.4g}"),
+        "not_lost": round(found.after.chance, 4),
+        "proposed_not_lost": round(found.before.chance, 4),
+        "samples": int(found.after.kept.size),
+        "shifts": {s.what: round(s.change, 4) for s in found.shifts},
+        "file": TAPER_FILE,
+    }
 
 
 def margins_row(found: Margins | None) -> dict[str, Any] | None:

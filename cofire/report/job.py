@@ -257,6 +257,38 @@ def _wrapped(text: str, first: str = "", rest: str | None = None) -> list[str]:
     )  # fmt: skip
 
 
+UNEVEN = 1.1
+"""Where the widest wall wanted is so many times the thinnest, both are told: our choice. [-]"""
+
+
+def thinnest(m: Job) -> str:
+    """Where the printed wall is thinnest, and how many roads that is; empty where it is even.
+
+    Parameters
+    ----------
+    m : Job
+        From `job_for`.
+
+    Returns
+    -------
+    str
+        Without its full stop.
+    """
+    wall, nozzle = m.green.wall, m.response.vessel.printer.nozzle
+    stands = wall.height >= wall.base
+    width, height = wall.width[stands], wall.height[stands]
+    wanted = m.green.fired.width[stands]
+    if wanted.max() < UNEVEN * wanted.min():
+        return ""
+    at = int(np.argmin(width))
+    layer = min(int(height[at] / m.green.layer) + 1, sum(m.green.layers))
+    roads = float(width[at]) / nozzle
+    return (
+        f"wall is {1e3 * width.min():.2f} to {1e3 * width.max():.2f} mm wide as printed, thinnest "
+        f"in layer {layer}: {roads:.1f} roads of {1e3 * nozzle:g} mm"
+    )
+
+
 def _print_lines(m: Job) -> list[str]:
     """The print: size, layers, how well it fires to size, and how far it leans."""
     wall, fired = m.green.wall, m.green.fired
@@ -283,6 +315,9 @@ def _print_lines(m: Job) -> list[str]:
             "mm up; the print allows for it. A joint ring shows whether it is so."
         )
     lines += _wrapped(roads_line(m))
+    thin = thinnest(m)
+    if thin:
+        lines += _wrapped(f"Its {thin}.")
     steep = m.overhangs[-1]
     over = [o for o in m.overhangs if o.over]
     lines += _wrapped(

@@ -35,6 +35,7 @@ from cofire.report.designs import (
     ALMOST,
     LITTLE,
     NO_COSTS,
+    TAPER_FILE,
     decide_line,
     designs_row,
     designs_text,
@@ -44,6 +45,8 @@ from cofire.report.designs import (
     percent,
     recipe_row,
     recipes_lines,
+    taper_lines,
+    taper_row,
 )
 from cofire.report.firing import kiln_csv
 from cofire.report.job import cost_line
@@ -55,6 +58,7 @@ from cofire.report.read_again import (
     firing_toml,
     in_its_degrees,
     planned_vessel,
+    tapered_vessel,
 )
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import designs_figure, stress_figure, trade_off_figure
@@ -151,6 +155,7 @@ def plan_json(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
             }
             for a in plan.alternatives
         ],
+        "taper": taper_row(plan.taper),
         "mesh_error": float(f"{plan.proposal.printed.fired.mesh_error:.3g}"),
         "step_error_MPa": float(f"{plan.proposal.printed.fired.step_error.max() / 1e6:.3g}"),
         "beyond_tables": list(plan.proposal.printed.history.extended),
@@ -542,6 +547,9 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
                 )
             note = f"; {a.note}" if a.note else ""
             lines += [f"  {row}" for row in wrapped(f"{a.what}: {figure}{note}", 2)]
+    if plan.taper is not None:
+        lines += ["", "or the metal thinned towards the joint:"]
+        lines += [f"  {row}" for text in taper_lines(plan.taper) for row in wrapped(text, 2)]
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -722,6 +730,8 @@ def write_plan(
         **planned_vessel(source, vessel),
         "stress.json": stress_text.as_json(plan.proposal.printed, bands),
     }
+    if plan.taper is not None:
+        texts |= tapered_vessel(source, plan.taper.vessel, TAPER_FILE)
     limit = min(map(ceiling, pure_materials(plan.proposal.designed)))
     jobs: list[tuple[str, Callable[..., bytes], tuple[Any, ...]]] = [
         ("sheet.html", _sheet, (plan.proposal, tuple(reasons.values()), proposed_chance(plan))),

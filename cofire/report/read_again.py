@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import math
 import re
+import tomllib
 from collections.abc import Collection
 from datetime import date, time
 from pathlib import Path
@@ -21,7 +22,7 @@ from cofire.report.writing import table_text
 from cofire.units import HOUR, MINUTE, celsius
 from cofire.vessel import Vessel, is_blend
 
-PROFILE = "profile.csv"
+PROFILE, TAPER_PROFILE = "profile.csv", "taper_profile.csv"
 FIRING = "firing.toml"
 BARE = re.compile(r"[A-Za-z0-9_-]+")
 """Keys that TOML takes without quotes."""
@@ -77,6 +78,36 @@ def planned_vessel(source: Path, vessel: Vessel) -> dict[str, str]:
         table["profile"] = {**table["profile"], "wall_mm": round(float(vessel.wall[-1]) * 1e3, 4)}
     files["vessel.toml"] = toml(table)
     return files
+
+
+def tapered_vessel(source: Path, vessel: Vessel, name: str) -> dict[str, str]:
+    """Files of a planned vessel whose wall was tapered, to lie beside its firing file.
+
+    Parameters
+    ----------
+    source : Path
+        The vessel file that was planned.
+    vessel : Vessel
+        From `Vessel.with_taper`.
+    name : str
+        Of its file.
+
+    Returns
+    -------
+    dict
+        Text by name: that file and the profile, whose points are those of the wall.
+    """
+    table = tomllib.loads(planned_vessel(source, vessel)["vessel.toml"])
+    surface = "outside" if vessel.free.outside else "middle"
+    profile: dict[str, Any] = {"csv": TAPER_PROFILE, "surface": surface}
+    if vessel.radius[0] == 0.0:
+        profile |= {"base": "flat", "base_mm": round(1e3 * float(vessel.wall[0]), 6)}
+    table["profile"] = profile
+    if "free" in table:
+        table["free"].pop("wall_mm", None)  # of cylinders alone
+    columns = zip(("z_mm", "r_mm", "wall_mm"), vessel.drawn, strict=True)
+    points = {column: [f"{1e3 * v:.5f}" for v in values] for column, values in columns}
+    return {name: toml(table), TAPER_PROFILE: table_text(points)}
 
 
 def toml(table: dict[str, Any], name: str = "") -> str:

@@ -313,6 +313,25 @@ def test_what_burns_to_oxide_is_told_before_any_crack(tea_light: Response):
     assert verdict.deciding.rule == "atmosphere"
 
 
+def test_a_band_that_is_thinned_sags_where_it_is_thin(tea_light: Response):
+    """A neck bears the same weight on less wall: a tenth of it sags more than ten times as much."""
+    shell = tea_light.fired
+    band = np.flatnonzero(shell.band == 1)
+    neck = band[band.size // 2]
+    wall = shell.wall.copy()
+    wall[neck] *= 0.1
+    usual, necked = (
+        only(flags_of(replace(tea_light, fired=fired), "sag"), "sag", "fritted body")
+        for fired in (shell, replace(shell, wall=wall))
+    )
+    volume = shell.volume.sum(axis=1)
+    share = float(volume[band[band.size // 2] :].sum() / volume[band].sum())
+    ratio = share * 10.0 * shell.radius[band[0]] / shell.radius[neck]
+    assert necked.height == pytest.approx(shell.height[neck])
+    assert necked.figure >= 0.99 * ratio * usual.figure  # it flows as it is strained, or faster
+    assert usual.height == pytest.approx(shell.height[band[0]])
+
+
 def test_a_column_that_creeps_sags_by_its_power_law(tea_light: Response):
     h, n = tea_light.history, 4.0
     creeping = changed(

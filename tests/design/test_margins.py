@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from cofire.design.candidates import ROUGH, Bench
-from cofire.design.margins import Margins, Relaxed, Shift, _beyond, _chance, _shifts, margins
+from cofire.design.margins import Margins, Relaxed, Shift, _beyond, _chance, margins, print_shifts
 from cofire.design.objective import nominal
 from cofire.design.transition import as_vessel, given_layout
 from cofire.report.designs import margins_lines, margins_row
@@ -80,7 +80,7 @@ def test_what_is_said_of_a_relaxed_limit_is_what_its_vessel_has() -> None:
 
 
 def test_a_shift_moves_what_its_words_say_and_nothing_else() -> None:
-    shifts = dict(_shifts(Bench(CARDS)))
+    shifts = dict(print_shifts(Bench(CARDS)))
     assert [s.place for w, s in shifts.items() if "changes of paste" in w] == [1.0, -1.0]
     assert [s.wall for w, s in shifts.items() if w.startswith("wall")] == [0.5, -0.5]
     assert [s.dead for w, s in shifts.items() if w.startswith("20 %")] == [1.2, 0.8]

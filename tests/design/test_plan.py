@@ -20,6 +20,7 @@ from cofire.design.alternatives import (
     PROPOSED,
 )
 from cofire.design.candidates import ROUGH, Bench
+from cofire.design.margins import Shift
 from cofire.design.objective import Outcome
 from cofire.design.plan import (
     DOUBT,
@@ -35,11 +36,12 @@ from cofire.design.plan import (
     stays,
 )
 from cofire.design.search import KNEE
+from cofire.design.taper import Tapered
 from cofire.design.transition import given_layout
 from cofire.errors import InputError, ModelError
-from cofire.report.designs import percent
+from cofire.report.designs import TAPER_FILE, percent
 from cofire.report.plan import nearer_line, plan_json, plan_text, scan_text, write_plan
-from cofire.vessel import Band, JointLimits, Vessel, read_vessel
+from cofire.vessel import Band, JointLimits, Taper, Vessel, read_vessel
 from tests.brute_force import TALL, best_chances, example, whole_grid
 from tests.fired import CARDS, KILNS
 from tests.planned import broken_limits, tea_light_to_plan
@@ -257,8 +259,20 @@ def test_what_nothing_goes_below_is_the_least_of_the_whole_grid() -> None:
     assert 1.0 - 0.9 ** ((DOUBT * 1.0) ** m) < 0.10
 
 
+def tapered(plan: Plan) -> Plan:
+    """The plan, as if its own check were that of a taper."""
+    form = Taper(plan.layout.middle, 6e-4, length=5e-3, shoulder=2e-3, below=True)
+    thin = plan.vessel.with_taper(form)
+    outcome = plan.odds[1]
+    assert outcome is not None
+    one = Tapered(
+        form, 1, 2.0, 1e-3, 0.8, thin, plan.proposal, outcome, outcome, (Shift("x", 0.0),)
+    )
+    return replace(plan, taper=one)
+
+
 def test_a_plan_folder_holds_a_vessel_that_is_read_back(tmp_path: Path) -> None:
-    plan = cup_plan()
+    plan = tapered(cup_plan())
     out = tmp_path / "plan"
     write_plan(plan, out, False, ROOT / "examples" / "gold_foot_cup.toml", tuple(KILNS))
     names = {path.name for path in out.iterdir()}
@@ -282,6 +296,11 @@ def test_a_plan_folder_holds_a_vessel_that_is_read_back(tmp_path: Path) -> None:
     whole = json.loads((out / "plan.json").read_text(encoding="utf-8"))
     assert whole["verdict"] == plan.verdict.word
     assert whole["crack_probability"] == pytest.approx(plan.verdict.crack_probability, rel=1e-4)
+    assert whole["taper"]["wall_mm"] == 0.6
+    thin = read_vessel(out / TAPER_FILE, KILNS)
+    assert thin.wall.min() == pytest.approx(6e-4, rel=0.02)
+    assert thin.free.wall == ()  # a free wall is one of cylinders
+    assert "thinned towards the joint" in (out / "plan.txt").read_text(encoding="utf-8")
     with pytest.raises(InputError, match="--force"):
         write_plan(plan, out, False, EXAMPLE)
 
