@@ -165,10 +165,9 @@ def zones_of(name: str, chosen: Sequence[Card]) -> tuple[Card, Card, bool]:
     kinds = [card.kind for card in pure]
     if chosen[0].parts or chosen[-1].parts or foreign or len(names) != 2 or kinds not in JOINED:
         raise InputError(
-            f"{name}: a plan takes one metal and one ceramic, at one joint or two (a band in the "
-            "middle, or the same material at both ends), with nothing but blends of them between; "
-            f"the bands are {', '.join(card.name for card in chosen)}. What takes them as they "
-            "are: check, schedule, make and sheet"
+            f"{name}: a plan takes one metal and one ceramic, at one joint or two, with nothing "
+            f"but blends of them between; the bands are {', '.join(card.name for card in chosen)}. "
+            "What takes them as they are: check, schedule, make and sheet"
         )
     below = pure[0].kind == "metal"
     return (pure[0], pure[1], True) if below else (pure[1], pure[0], False)

@@ -213,7 +213,7 @@ def _proposal(search: DesignSearch) -> str:
     if chosen.design.wall:
         told.append(f"Wall {1e3 * chosen.design.wall:.3g} mm.")
     drawn = search.given.design.dead_volume if search.given is not None else None
-    if drawn is not None and chosen.design.dead_volume != drawn:
+    if drawn is not None and round(chosen.design.dead_volume, 9) != round(drawn, 9):
         told.append(
             f"Paste between the change and the nozzle: {1e6 * chosen.design.dead_volume:.2g} ml."
         )

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from cofire.assessment.check import check_vessel
-from cofire.design import margins
+from cofire.design import margins, schedule, search
 from cofire.design import plan as planning
 from cofire.design.alternatives import two_firings
 from cofire.design.candidates import ROUGH, Bench
@@ -403,7 +403,7 @@ def test_layers_of_metal_at_both_ends_are_searched_and_told_by_joint() -> None:
 
 def test_a_joint_comes_near_the_best_of_all_its_designs(monkeypatch: pytest.MonkeyPatch) -> None:
     """Every share in steps of 16 % and every height at one joint, the other held: no search."""
-    monkeypatch.setattr("cofire.design.search.NEAR", 0)  # of one number of pastes
+    monkeypatch.setattr(search, "NEAR", 0)  # of one number of pastes
     vessel = small(joint={"blends": 2, "keep_mm": 1.5, "height_mm": 6})
     bench = Bench(CARDS, fineness=ROUGH)
     held = Design(Layout((50,), 3e-3, 10.5e-3, (), Layout((50,), 3e-3, 25.5e-3)), 2e-7)
@@ -429,12 +429,15 @@ def test_a_joint_comes_near_the_best_of_all_its_designs(monkeypatch: pytest.Monk
 def banded_plan() -> tuple[Plan, tuple[str, ...]]:
     """With little effort, and judged by shells: what a solid decides is tested of one joint.
 
-    What comes beside a plan is left out.
+    What comes beside a plan is left out, and fewer designs and firings are tried.
     """
     told: list[str] = []
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(planning, "check_vessel", partial(check_vessel, quick=True))
         patch.setattr(planning, "far_apart", lambda *of: False)
+        for name, value in (("A_CHOICE", 1), ("LEAST_POPULATION", 5), ("LOCAL_ROUNDS", 1)):
+            patch.setattr(search, name, value)
+        patch.setattr(schedule, "ROUNDS", 1)
         patch.setattr(planning, "_recipes", lambda *of: ())
         patch.setattr(planning, "alternatives", lambda *of: ())
         patch.setattr(planning, "margins", lambda *of, **how: None)
