@@ -21,8 +21,9 @@ from cofire.design.margins import SAMPLES, SEED, Shift, print_shifts
 from cofire.design.objective import Outcome, Sample, draw, nominal, odds
 from cofire.design.settling import odds_by_solid, ratios_by_solid
 from cofire.design.transition import Layout
-from cofire.errors import CofireError
+from cofire.errors import CofireError, InputError
 from cofire.materials.card import Card
+from cofire.mechanics.solid_mesh import mesh_solid
 from cofire.vessel import THINNEST, Taper, Vessel
 
 ROADS = (1, 2)
@@ -169,7 +170,8 @@ def propose_taper(
     held = allowed(in_fired_size(vessel, metal, ceramic), layout)
     for tried in tapers(vessel, layout, metal, below):
         thin = vessel.with_taper(tried[2])
-        if not held or allowed(in_fired_size(thin, metal, ceramic), layout):
+        keeps = not held or allowed(in_fired_size(thin, metal, ceramic), layout)
+        if keeps and _can_be_cut(thin, tried[2].at):
             forms.append(tried)
             vessels.append(thin)
     likely = _likely(own, vessels, samples)
@@ -201,6 +203,15 @@ def propose_taper(
     if best.after.chance + min(s.change for s in printed) < best.before.chance:
         return None
     return replace(best, shifts=shifts)
+
+
+def _can_be_cut(vessel: Vessel, at: float) -> bool:
+    """Whether a solid can be cut: not where a thick ring would fold or pass the axis."""
+    try:
+        mesh_solid(vessel.radius, vessel.height, vessel.wall, [at], corners=vessel.corners or None)
+    except InputError:
+        return False
+    return True
 
 
 def _likely(bench: Bench, vessels: Sequence[Vessel], samples: int) -> list[int]:
