@@ -367,7 +367,7 @@ class Taper:
         Examples
         --------
         >>> rim = Taper(at=0.05, least=5e-4, length=0.02, shoulder=5e-3, below=False)
-        >>> rim.left(np.array([0.04, 0.05, 0.06, 0.07])).tolist()
+        >>> rim.left(np.array([0.04, 0.05, 0.06, 0.07])).round(3).tolist()
         [1.0, 0.0, 0.5, 1.0]
         """
         away = (self.at - height) * (1.0 if self.below else -1.0)
