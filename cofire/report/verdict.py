@@ -145,7 +145,7 @@ def _middle(check: Check) -> str:
     """The same of a band in the middle: where it is alone, or what is nearest to it."""
     inner = [card for card in check.designed.cards[1:-1] if not card.parts]
     own = inner[0] if inner else check.designed.cards[0]
-    bands = zip(check.printed.vessel.bands[1:-1], check.printed.cards[1:-1], strict=True)
+    bands = zip(check.printed.vessel.bands, check.printed.cards, strict=True)
     nearest, alone = min(
         ((abs(card.metal_share - own.metal_share), band, card) for band, card in bands),
         key=lambda one: one[0],
