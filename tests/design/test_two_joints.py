@@ -547,7 +547,7 @@ def test_a_band_that_fades_is_told_by_what_is_left_of_it() -> None:
         check.printed.vessel, bands=(Band(blend.name, 0.0, 36e-3),)
     ))  # fmt: skip
     told = ends_line(replace(check, printed=faded))
-    assert f"{blend.name} in the middle" in told
+    assert f"the band in the middle dissolves to {blend.name}" in told
     drawn = replace(check.designed, vessel=replace(check.designed.vessel))
     alone = ends_line(replace(check, printed=drawn))
     assert f"{METAL} alone from 12.0 to 24.0 mm" in alone
