@@ -141,17 +141,23 @@ def ends_line(check: Check) -> str:
     return f"As the pastes mix at each change: {', '.join(told)}."
 
 
+DISSOLVED = 0.5
+"""Of the other paste in a band, from which nothing is left of it: our choice. [-]"""
+
+
 def _middle(check: Check) -> str:
     """The same of a band in the middle: where it is alone, or what is nearest to it."""
     inner = [card for card in check.designed.cards[1:-1] if not card.parts]
     own = inner[0] if inner else check.designed.cards[0]
-    bands = zip(check.printed.vessel.bands[1:-1], check.printed.cards[1:-1], strict=True)
+    bands = zip(check.printed.vessel.bands, check.printed.cards, strict=True)
     nearest, alone = min(
         ((abs(card.metal_share - own.metal_share), band, card) for band, card in bands),
         key=lambda one: one[0],
     )[1:]
     if alone.name == own.name:
         return f"{own.name} alone from {1e3 * nearest.low:.1f} to {1e3 * nearest.high:.1f} mm"
+    if abs(alone.metal_share - own.metal_share) > DISSOLVED:
+        return f"the band in the middle dissolves to {alone.name}"
     return f"{alone.name} in the middle"
 
 

@@ -35,6 +35,7 @@ from cofire.design.plan import EVEN, Plan, propose
 from cofire.design.search import Design, Space, laid, search_designs
 from cofire.design.transition import LOWER, UPPER, Layout, as_vessel, given_layout, zones
 from cofire.errors import InputError, ModelError
+from cofire.physics.blends import find_material
 from cofire.production.changeovers import changeovers
 from cofire.production.green import green_vessel
 from cofire.production.paste import band_pastes
@@ -42,7 +43,8 @@ from cofire.report.plan import holds, layers_text, plan_json, plan_text
 from cofire.report.read_again import firing_toml, planned_vessel, toml
 from cofire.report.sheet import bands_table
 from cofire.report.stress import designs_figure, trade_off_figure
-from cofire.vessel import FIXED, FREE, Printer, Vessel, read_vessel
+from cofire.report.verdict import ends_line
+from cofire.vessel import FIXED, FREE, Band, Printer, Vessel, read_vessel
 from tests.fired import CARDS, KILNS
 from tests.planned import broken_limits
 
@@ -535,3 +537,17 @@ def test_a_planned_vessel_is_read_back_with_what_was_said_of_its_band(tmp_path: 
     assert held(back) == held(vessel)
     assert given_layout(back, CARDS).alike
     assert not broken(sized(replace(back, printer=quiet(back))), given_layout(back, CARDS))
+
+
+def test_a_band_that_fades_is_told_by_what_is_left_of_it() -> None:
+    plan, _ = banded_plan()
+    check = plan.proposal
+    blend = find_material(f"{METAL} + {CERAMIC} = 8", CARDS)
+    faded = replace(check.printed, cards=(blend,), vessel=replace(
+        check.printed.vessel, bands=(Band(blend.name, 0.0, 36e-3),)
+    ))  # fmt: skip
+    told = ends_line(replace(check, printed=faded))
+    assert f"the band in the middle dissolves to {blend.name}" in told
+    drawn = replace(check.designed, vessel=replace(check.designed.vessel))
+    alone = ends_line(replace(check, printed=drawn))
+    assert f"{METAL} alone from 12.0 to 24.0 mm" in alone
