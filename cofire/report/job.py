@@ -261,32 +261,16 @@ UNEVEN = 1.1
 """Where the widest wall wanted is so many times the thinnest, both are told: our choice. [-]"""
 
 
-def thinnest(m: Job) -> str:
-    """Where the printed wall is thinnest, and how many roads that is; empty where it is even.
-
-    Parameters
-    ----------
-    m : Job
-        From `job_for`.
-
-    Returns
-    -------
-    str
-        Without its full stop.
-    """
-    wall, nozzle = m.green.wall, m.response.vessel.printer.nozzle
+def _thinnest(m: Job) -> str:
+    """In which layer the printed wall is thinnest, as a clause; empty where it is even."""
+    wall = m.green.wall
     stands = wall.height >= wall.base
-    width, height = wall.width[stands], wall.height[stands]
     wanted = m.green.fired.width[stands]
     if wanted.max() < UNEVEN * wanted.min():
         return ""
-    at = int(np.argmin(width))
-    layer = min(int(height[at] / m.green.layer) + 1, sum(m.green.layers))
-    roads = float(width[at]) / nozzle
-    return (
-        f"wall is {1e3 * width.min():.2f} to {1e3 * width.max():.2f} mm wide as printed, thinnest "
-        f"in layer {layer}: {roads:.1f} roads of {1e3 * nozzle:g} mm"
-    )
+    at = float(wall.height[stands][int(np.argmin(wall.width[stands]))])
+    layer = min(int(at / m.green.layer) + 1, sum(m.green.layers))
+    return f", thinnest in layer {layer}"
 
 
 def _print_lines(m: Job) -> list[str]:
@@ -315,9 +299,6 @@ def _print_lines(m: Job) -> list[str]:
             "mm up; the print allows for it. A joint ring shows whether it is so."
         )
     lines += _wrapped(roads_line(m))
-    thin = thinnest(m)
-    if thin:
-        lines += _wrapped(f"Its {thin}.")
     steep = m.overhangs[-1]
     over = [o for o in m.overhangs if o.over]
     lines += _wrapped(
@@ -339,7 +320,7 @@ def _print_lines(m: Job) -> list[str]:
     return lines
 
 
-UNEVEN = 0.1
+OFF_NOZZLE = 0.1
 """By which a road may be laid wider or narrower than the nozzle: common practice. [-]"""
 
 
@@ -362,11 +343,11 @@ def roads_line(m: Job) -> str:
     least, most = int(count.min()), int(count.max())
     number_of = f"{least} to {most} roads" if most > least else f"{least} road{'s' * (least > 1)}"
     text = (
-        f"The wall is {_span(width)} mm wide as laid: {number_of} of {_span(each)} mm with a "
-        f"nozzle of {1e3 * nozzle:g} mm."
+        f"The wall is {_span(width)} mm wide as laid{_thinnest(m)}: {number_of} of {_span(each)} "
+        f"mm with a nozzle of {1e3 * nozzle:g} mm."
     )
     off = float(np.abs(each / nozzle - 1.0).max())
-    if off > UNEVEN:
+    if off > OFF_NOZZLE:
         text += (
             f" That is {100 * off:.0f} % off the nozzle: let the slicer set the road, or take "
             "another wall."

@@ -31,7 +31,7 @@ from cofire.report.designs import percent
 from cofire.report.firing import heat_work_line
 from cofire.report.html import Name, Strong, Text, environment, plain
 from cofire.report.imperial import SHORT, imperial, in_unit
-from cofire.report.job import expected, grams, roads_line, said, thinnest
+from cofire.report.job import expected, grams, roads_line, said
 from cofire.report.job_figures import curve_picture, data_uri, event_words, letter
 from cofire.report.pot import section_picture, worst_words
 from cofire.report.read_again import in_its_degrees
@@ -380,8 +380,6 @@ def bands_table(m: Job) -> Table:
             )
         )  # fmt: skip
     caption = f"Print, from the foot up: {last[-1]} layers of {1e3 * m.green.layer:.4f} mm"
-    thin = thinnest(m)
-    caption += f"; {thin}" if thin else ""
     kinds = dict.fromkeys(range(2, 9), "n") | {1: "name"}
     return Table(key="bands", caption=caption, head=head, rows=rows, kinds=kinds)
 

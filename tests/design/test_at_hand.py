@@ -157,11 +157,10 @@ def test_the_print_says_how_many_roads_its_wall_is():
     from types import SimpleNamespace
 
     def told(low: float, high: float, nozzle: float = 0.6e-3) -> str:
-        wall = SimpleNamespace(width=np.array([low, high]))
+        wall = SimpleNamespace(width=np.array([low, high]), height=np.array([0.0, 0.02]), base=0.0)
         vessel = SimpleNamespace(printer=SimpleNamespace(nozzle=nozzle))
-        job = SimpleNamespace(
-            green=SimpleNamespace(wall=wall), response=SimpleNamespace(vessel=vessel)
-        )
+        green = SimpleNamespace(wall=wall, fired=wall, layer=0.3e-3, layers=(67,))
+        job = SimpleNamespace(green=green, response=SimpleNamespace(vessel=vessel))
         return roads_line(job)
 
     assert told(1.78e-3, 1.84e-3) == (

@@ -19,7 +19,7 @@ from cofire.design.taper import MIXED, Tapered, propose_taper, tapers
 from cofire.design.transition import Layout, given_layout
 from cofire.production.green import green_vessel
 from cofire.report.designs import TAPER_FILE, taper_lines, taper_row
-from cofire.report.job import thinnest
+from cofire.report.job import roads_line
 from cofire.report.read_again import firing_toml, tapered_vessel
 from cofire.vessel import THINNEST, Taper, read_vessel
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
@@ -156,10 +156,9 @@ def test_a_taper_is_printed_one_road_wide_and_the_job_says_in_which_layer() -> N
     # the least density on the card is a few per cent below that of this firing
     assert green.wall.width[at] == pytest.approx(straight.printer.nozzle, rel=0.04)
     assert abs(green.wall.height[at] / green.layer - joint) < 1.0
-    roads = green.wall.width[at] / straight.printer.nozzle
-    told = thinnest(job)
-    assert f"{roads:.1f} roads of 0.6 mm" in told
-    assert f"layer {joint}" in told or f"layer {joint + 1}" in told
+    told = roads_line(job)
+    assert ": 1 to 8 roads of " in told
+    assert f"thinnest in layer {joint}:" in told or f"thinnest in layer {joint + 1}:" in told
     even = fired(straight)
     plain = SimpleNamespace(green=green_vessel(even), response=even)
-    assert thinnest(cast("Job", plain)) == ""
+    assert "thinnest" not in roads_line(cast("Job", plain))

@@ -509,7 +509,11 @@ def test_the_sheet_shows_the_changes_of_paste_of_both_joints_in_order_of_height(
     changes = tuple(changeovers(response, green))
     assert len(changes) == plan.layout.changes
     job = SimpleNamespace(
-        green=green, refired=None, bands=tuple(band_pastes(response, green)), changeovers=changes
+        green=green,
+        refired=None,
+        response=response,
+        bands=tuple(band_pastes(response, green)),
+        changeovers=changes,
     )
     rows = bands_table(job).rows[1:]
     assert [row[1] for row in rows] == [card.name for card in response.cards]
