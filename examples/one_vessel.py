@@ -12,7 +12,7 @@ print(f"{1e6 * pair.cooled:.0f} ppm stored when cold; below 0 the silver is the 
 fired = cf.fire(vase)
 print(fired.text())  # the verdict, its reasons and the cautions
 print(fired.to_frame("bands")[["material", "tension_MPa", "temperature_C", "height_mm"]])
-print(cf.sweep(vase, peak_C=[840, 860], wall_mm=[1.2, 1.8]).drop(columns="note"))
+print(cf.sweep(vase, wall_mm=[1.2, 1.8]).drop(columns="note"))
 print(cf.job(vase).to_frame("batches"))  # what to weigh
 fired.plot().savefig("stress.png")
 if __name__ == "__main__":

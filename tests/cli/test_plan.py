@@ -41,10 +41,12 @@ ROUGHLY = """
 import functools, sys
 import cofire.design.plan as plan
 plan.propose = functools.partial(plan.propose, effort=0.05)
+plan.propose_taper = lambda *_: None
 from cofire.__main__ import main
 sys.exit(main())
 """
-"""The command, with a search of a twentieth of the samples: it is stopped, not believed."""
+"""The command, with a search of a twentieth of the samples and no taper: it is stopped, not
+believed."""
 WRITTEN = {
     "plan.json", "plan.txt", "bands.csv", "firing.csv", "firing.toml", "vessel.toml",
     "stress.json", "sheet.html", "stress.png", "trade_off.png", "kiln_C.csv", "kiln_F.csv",

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from cofire.design.plan import propose
 from cofire.design.search import KNEE
 from tests.brute_force import Grid, best_chances, whole_grid
@@ -13,8 +15,11 @@ from tests.planned import tea_light_to_plan
 FEW = Grid(shares=(20, 50, 80), heights=(1.0,), places=(0.0, 1.0), ramps=(0,), coolings=(0, 3))
 
 
-def test_no_layout_and_firing_of_a_grid_keeps_more_pots_than_a_plan() -> None:
+def test_no_layout_and_firing_of_a_grid_keeps_more_pots_than_a_plan(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """A part of `python -m tests.brute_force`: its own layouts and limits, and no search."""
+    monkeypatch.setattr("cofire.design.plan.propose_taper", lambda *_: None)  # no grid has one
     vessel = tea_light_to_plan()
     vessel = replace(vessel, joint=replace(vessel.joint, blends=1))
     plan = propose(vessel, CARDS, effort=0.05)

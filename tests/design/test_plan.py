@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from cofire.assessment.check import Check
 from cofire.assessment.verdict import judge
 from cofire.cli.progress import PLAN, Progress
 from cofire.design.alternatives import (
@@ -51,9 +52,30 @@ ROOT = Path(__file__).parents[2]
 EXAMPLE = ROOT / "examples" / "iron_foot_bowl.toml"
 
 
+ASKED: list[Check] = []
+"""Proposals that were asked for a taper."""
+
+
+@pytest.fixture(autouse=True)
+def no_taper(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tapers have tests of their own; here a plan is only seen to ask for one."""
+
+    def asked(*given: object) -> None:
+        ASKED.append(next(one for one in given if isinstance(one, Check)))
+
+    monkeypatch.setattr("cofire.design.plan.propose_taper", asked)
+
+
 @cache
 def example_plan() -> Plan:
     return propose(read_vessel(EXAMPLE, KILNS), CARDS, effort=0.05)
+
+
+def test_a_plan_that_is_no_go_asks_for_a_taper_and_a_go_does_not() -> None:
+    no_go, go = example_plan().proposal, cup_plan().proposal
+    asked = [id(one) for one in ASKED]
+    assert id(no_go) in asked
+    assert id(go) not in asked
 
 
 @cache

@@ -134,7 +134,7 @@ def test_a_mismatch_and_a_sheet_have_other_units_and_the_numbers_beside_stay(
     assert LEFT.search(plain)
     assert not LEFT.search(turned)
     assert "kiln_C" in (tmp_path / "cofire-out" / "mismatch.csv").read_text(encoding="utf-8")
-    _, page = both("sheet", VESSEL, "--out", "-")
+    page = CliRunner().invoke(app, ["sheet", VESSEL, "--out", "-", "--units", "imperial"]).stdout
     assert "Never above 1958\u00a0°F" in page
 
 
