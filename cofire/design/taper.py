@@ -182,7 +182,7 @@ def propose_taper(
     if before is None:
         return None
     best: Tapered | None = None
-    for k in likely:
+    for k in likely[:1]:
         (roads, decays, form), one = forms[k - 1], vessels[k]
         try:
             checked = check(one)
