@@ -41,11 +41,11 @@ ROUGHLY = """
 import functools, sys
 import cofire.design.plan as plan
 plan.propose = functools.partial(plan.propose, effort=0.05)
-plan.propose_taper, plan.alternatives = lambda *_: None, lambda *_: ()
+plan.propose_taper = lambda *_: None
 from cofire.__main__ import main
 sys.exit(main())
 """
-"""The command, with a twentieth of the samples and nothing instead: it is stopped, not believed.
+"""The command, with a twentieth of the samples and no taper: it is stopped, not believed.
 That it is killed at any moment `python -m tests.kills` tries, and of a folder `test_writing`."""
 WRITTEN = {
     "plan.json", "plan.txt", "bands.csv", "firing.csv", "firing.toml", "vessel.toml",
