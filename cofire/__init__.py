@@ -54,7 +54,8 @@ _HOMES = {
     "cofire.errors": ("CofireError",),
     "cofire.firing.program": ("Firing", "Kiln", "read_firing"),
     "cofire.materials.card": ("Card",),
-    "cofire.vessel": ("Vessel", "read_vessel"),
+    "cofire.vessel": ("Vessel",),
+    "cofire.vessel_file": ("read_vessel",),
 }  # fmt: skip
 """Where each name of the front door is defined; `__init__.pyi` says the same to type checkers."""
 _HOME = {name: home for home, names in _HOMES.items() for name in names}

@@ -21,6 +21,6 @@ from cofire.notebook import mismatch as mismatch
 from cofire.notebook import plan as plan
 from cofire.notebook import screen as screen
 from cofire.vessel import Vessel as Vessel
-from cofire.vessel import read_vessel as read_vessel
+from cofire.vessel_file import read_vessel as read_vessel
 
 __version__: str

@@ -15,7 +15,8 @@ from cofire.materials.card import Card
 from cofire.materials.catalogue import Named, load_cards, read_card
 from cofire.physics.blends import blend as mixed
 from cofire.physics.blends import find_material
-from cofire.vessel import Vessel, read_vessel
+from cofire.vessel import Vessel
+from cofire.vessel_file import read_vessel
 
 USUAL_KILN = "small studio kiln"
 AnyCard: TypeAlias = Card | Place | Mapping[str, Any]

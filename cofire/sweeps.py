@@ -37,7 +37,8 @@ from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.shell_march import made_ready
 from cofire.physics.blends import find_material
 from cofire.units import MINUTE, kelvin
-from cofire.vessel import Vessel, read_vessel
+from cofire.vessel import Vessel
+from cofire.vessel_file import read_vessel
 from cofire.workers import each
 
 TOGETHER = 4

@@ -20,7 +20,8 @@ from cofire.design.objective import chances, draw, nominal, odds
 from cofire.design.plan import propose
 from cofire.design.transition import Layout
 from cofire.firing.program import Firing
-from cofire.vessel import Band, Vessel, read_vessel
+from cofire.vessel import Band, Vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.planned import broken_limits, cone_to_plan, pure_cards, tea_light_to_plan
 

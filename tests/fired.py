@@ -17,7 +17,8 @@ from cofire.assessment.verdict import RULES, Verdict, judge
 from cofire.firing.program import load_kilns
 from cofire.materials.catalogue import load_cards
 from cofire.mechanics.integrator import Control
-from cofire.vessel import Vessel, read_vessel
+from cofire.vessel import Vessel
+from cofire.vessel_file import read_vessel
 
 CARDS = load_cards()
 KILNS = load_kilns()

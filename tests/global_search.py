@@ -38,7 +38,8 @@ from cofire.design.search import (
 from cofire.design.starting import started
 from cofire.errors import CofireError
 from cofire.numerics import Array
-from cofire.vessel import Vessel, read_vessel
+from cofire.vessel import Vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.random_plans import drawn_request
 

@@ -32,7 +32,7 @@ from pathlib import Path
 
 from cofire.firing.program import load_kilns, read_firing
 from cofire.report.record import read_record
-from cofire.vessel import read_vessel
+from cofire.vessel_file import read_vessel
 
 ROOT = Path(__file__).resolve().parents[1]
 POT = """

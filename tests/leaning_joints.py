@@ -20,14 +20,14 @@ import numpy as np
 
 from cofire.assessment.response import fire_vessel, solid_section, times_for_solid
 from cofire.assessment.verdict import judge
-from cofire.design.constraints import decay_length
+from cofire.design.fired_size import decay_length
 from cofire.design.objective import worst_by_rule
 from cofire.design.starting import started
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.errors import CofireError
 from cofire.mechanics.solid_firing import fire_solid
 from cofire.mechanics.solid_mesh import SolidMesh
-from cofire.vessel import read_vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 
 SHIPPED = ("silver_foot_vessel", "copper_foot_tumbler")

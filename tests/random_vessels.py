@@ -18,7 +18,8 @@ from cofire.assessment.response import POINTS, USUAL, Response, band_stresses, f
 from cofire.firing.program import Firing
 from cofire.mechanics.integrator import Control
 from cofire.numerics import Array
-from cofire.vessel import Vessel, read_vessel
+from cofire.vessel import Vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS, written_vessel
 
 COUNT = 50

@@ -42,7 +42,7 @@ from cofire.materials.card import Card, pure_cards
 from cofire.materials.catalogue import load_cards
 from cofire.numerics import Array
 from cofire.units import ROOM
-from cofire.vessel import read_vessel
+from cofire.vessel_file import read_vessel
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 PAIRS = (

@@ -26,7 +26,8 @@ from cofire.design.transition import Layout, as_vessel
 from cofire.errors import CofireError
 from cofire.mechanics.solid_firing import SolidFiring, fire_solid
 from cofire.mechanics.solid_mesh import SolidMesh, mesh_solid
-from cofire.vessel import Band, Vessel, read_vessel
+from cofire.vessel import Band, Vessel
+from cofire.vessel_file import read_vessel
 from tests.closed_forms import parting_energy
 from tests.fired import CARDS, KILNS
 from tests.random_vessels import drawn_vessel

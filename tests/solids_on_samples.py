@@ -30,7 +30,8 @@ from cofire.design.objective import chances, draw, worst_by_rule
 from cofire.design.settling import ratios_by_solid
 from cofire.design.starting import started
 from cofire.errors import CofireError
-from cofire.vessel import Vessel, read_vessel
+from cofire.vessel import Vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 
 ASKED = 1.0 / 3.0

@@ -21,13 +21,14 @@ import numpy as np
 
 from cofire.assessment.check import check_vessel
 from cofire.design.candidates import ROUGH, Bench
-from cofire.design.constraints import decay_length, linear
+from cofire.design.fired_size import decay_length, linear
 from cofire.design.objective import Outcome, draw, nominal, odds
 from cofire.design.settling import ratios_by_solid
 from cofire.design.starting import started
 from cofire.design.taper import LENGTHS, SHOULDER, tapers
 from cofire.design.transition import Layout, as_vessel, given_layout
-from cofire.vessel import THINNEST, Taper, Vessel, read_vessel
+from cofire.vessel import THINNEST, Taper, Vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 
 SHIPPED = (

@@ -19,7 +19,8 @@ from cofire.firing.columns import UNITS
 from cofire.firing.program import LAG, load_kilns
 from cofire.materials.catalogue import load_cards
 from cofire.report.calibration import card_text
-from cofire.vessel import Mixing, Printer, read_vessel
+from cofire.vessel import Mixing, Printer
+from cofire.vessel_file import read_vessel
 
 KILNS = load_kilns()
 EXAMPLES = Path(__file__).parents[1] / "examples"

@@ -20,7 +20,7 @@ from cofire.cli import app
 from cofire.errors import CofireError, InputError
 from cofire.sweeps import FOUND, Swept, as_parquet, drawn, mark_of, sweep_table
 from cofire.units import kelvin
-from cofire.vessel import read_vessel
+from cofire.vessel_file import read_vessel
 from tests.executors import EXECUTORS, an_executor
 from tests.fired import CARDS, TEA_LIGHT, tea_light
 

@@ -13,7 +13,8 @@ from cofire.cli import app
 from cofire.cli.common import INPUT_WRONG
 from cofire.errors import InputError
 from cofire.firing.program import load_kilns
-from cofire.vessel import Taper, Vessel, mid_surface, read_vessel
+from cofire.vessel import Taper, Vessel
+from cofire.vessel_file import mid_surface, read_vessel
 
 KILNS = load_kilns()
 EXAMPLES = [

@@ -18,7 +18,8 @@ from cofire.materials.catalogue import load_cards
 from cofire.physics.blends import find_material
 from cofire.report.read_again import bands_csv, firing_toml, planned_vessel, toml, toml_value
 from cofire.report.record import append_many, read_record
-from cofire.vessel import Band, read_vessel
+from cofire.vessel import Band
+from cofire.vessel_file import read_vessel
 from tests.strategies import KILNS, firings, some
 
 NAMES = st.one_of(

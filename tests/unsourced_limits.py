@@ -29,7 +29,8 @@ from cofire.assessment.verdict import judge
 from cofire.design.starting import started
 from cofire.errors import CofireError
 from cofire.materials import pairs
-from cofire.vessel import Vessel, read_vessel
+from cofire.vessel import Vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, COARSE, KILNS
 
 ROOT = Path(__file__).parents[1]

@@ -148,7 +148,7 @@ def replay(
     from cofire.materials.catalogue import load_cards
     from cofire.report.replay import as_json, as_text
     from cofire.units import MINUTE, kelvin
-    from cofire.vessel import read_vessel
+    from cofire.vessel_file import read_vessel
 
     if time_unit is not None and time_unit not in UNITS:
         raise InputError(f"--time-unit: {time_unit}; allowed: {', '.join(UNITS)}")

@@ -161,7 +161,7 @@ def vessel(
 
     shape = _asked(form, FORMS[0], f"form: {', '.join(FORMS)}", "--form")
     if shape not in FORMS:
-        from cofire.vessel import ROUND_ONLY
+        from cofire.vessel_file import ROUND_ONLY
 
         near = UnknownName("form", shape, FORMS, "--form")
         raise InputError(f"{near}. {ROUND_ONLY}")
@@ -230,7 +230,7 @@ def _refuse_vessel(text: str, cards: dict[str, Card], tables: list[Path] | None)
     from cofire.design.starting import started
     from cofire.firing.program import load_kilns
     from cofire.report.writing import complaint
-    from cofire.vessel import read_vessel
+    from cofire.vessel_file import read_vessel
 
     with TemporaryDirectory() as folder:
         path = Path(folder) / "vessel.toml"
@@ -275,7 +275,8 @@ def firing(
     from cofire.report.forms import new_firing
     from cofire.report.read_again import rate_text, toml_value, whole
     from cofire.units import HOUR, MINUTE, celsius, kelvin
-    from cofire.vessel import OpenFiring, read_vessel
+    from cofire.vessel import OpenFiring
+    from cofire.vessel_file import read_vessel
 
     _free(out, force)
     kilns = load_kilns(tables or [])

@@ -52,7 +52,7 @@ def read(
     from cofire.design.at_hand import known_materials
     from cofire.firing.program import load_kilns
     from cofire.materials.catalogue import load_cards
-    from cofire.vessel import read_vessel
+    from cofire.vessel_file import read_vessel
 
     kilns, cards = load_kilns(tables or []), load_cards(tables or [])
     given = read_vessel(file, kilns)

@@ -59,7 +59,7 @@ def checked(
     from cofire.design.at_hand import known_materials
     from cofire.firing.program import load_kilns
     from cofire.materials.catalogue import load_cards
-    from cofire.vessel import read_vessel
+    from cofire.vessel_file import read_vessel
 
     cards = load_cards(tables or [])
     given = read_vessel(file, load_kilns(tables or []))

@@ -41,7 +41,7 @@ from cofire.design.candidates import (
     batches,
     fire_candidates,
 )
-from cofire.design.constraints import in_fired_size
+from cofire.design.fired_size import in_fired_size
 from cofire.design.firings import USUAL, Setting, frame, open_burnout
 from cofire.design.settling import FURTHEST
 from cofire.design.transition import Layout, as_vessel, given_layout, zones

@@ -1,4 +1,4 @@
-"""What printer, user and vessel allow of a transition, and the transitions that can be laid.
+"""What printer, user and vessel allow of a transition, in whole layers of the printer.
 
 Everything here is asked of a vessel from `in_fired_size`, whose dead volume is in the same size as
 its wall. A joint keeps its limits within a stretch of the vessel (`Vessel.stretch`): all of it
@@ -8,21 +8,18 @@ other begins, which is held (`beside`); or both at once, each in its half (`halv
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 
+from cofire.design.fired_size import decay_length, in_fired_size, whole, whole_roads
 from cofire.design.transition import LOWER, UPPER, Layout
 from cofire.errors import InputError, ModelError
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.changeover import smear, volume_for_share
 from cofire.vessel import FIXED, Vessel, is_blend
-
-# ----------------------------------------------------------------------------------------------
-# What printer, user and vessel allow of a transition, in whole layers of the printer
 
 IMPURE = 0.05
 """Of the other paste in a zone that counts as pure: our choice. [-]"""
@@ -31,8 +28,6 @@ TOLD_APART = 5
 ones a maker does not tell apart, by weighing or by what they do. Our choice. [% of volume]"""
 LEAST_LAYERS = 2
 """A band or a pure zone has at least as many layers of the printer. [-]"""
-ROAD_SLACK = 2e-6
-"""By which a wall may miss whole roads: a file has its tenths of a micrometre. [m]"""
 SLACK = 1e-9
 """Rounding of lengths, far below a layer. [m]"""
 
@@ -136,158 +131,6 @@ def _mirrored(vessel: Vessel, layout: Layout) -> Layout | None:
     one = replace(layout, upper=None)
     other = placed(upper, replace(one, middle=middle))
     return None if other is None else replace(one, upper=other)
-
-
-def decay_length(vessel: Vessel, height: float, poisson_ratio: float = 0.25) -> float:
-    """Length over which an edge disturbance of the wall dies away by e.
-
-    √(r h) / [3 (1 − ν²)]^¼ (Timoshenko & Woinowsky-Krieger 1959, ch. 15).
-
-    Parameters
-    ----------
-    vessel : Vessel
-        The vessel.
-    height : float
-        Where. [m]
-    poisson_ratio : float
-        [-]
-
-    Returns
-    -------
-    float
-        [m]
-    """
-    radius = float(np.interp(height, vessel.height, vessel.radius))
-    wall = float(np.interp(height, vessel.height, vessel.wall))
-    return float(np.sqrt(radius * wall) / (3.0 * (1.0 - poisson_ratio**2)) ** 0.25)
-
-
-def whole(height: float, layer: float, up: bool) -> float:
-    """The next whole number of layers up or down.
-
-    Parameters
-    ----------
-    height, layer : float
-        [m]
-    up : bool
-        Or down.
-
-    Returns
-    -------
-    float
-        [m]
-    """
-    count = height / layer
-    return layer * float(np.ceil(count - 1e-6) if up else np.floor(count + 1e-6))
-
-
-def in_fired_size(vessel: Vessel, metal: Card, ceramic: Card) -> Vessel:
-    """The vessel with the dead volume and the roads of its printer as they are when fired.
-
-    Wet paste dries by (1 − s)³ and sinters from its green to at least its least density. Of the
-    two pastes the one that loses less of its volume counts, so that no band of either, or of a
-    blend of them, is lower than its smear. What else a paste loses (bound water, more along the
-    height) is left out: on the safe side too. A road of the nozzle becomes narrower by drying and
-    by the way from green to the density of the card; of the two pastes the mean counts, so that a
-    wall of whole roads is off by half of what they differ, in either.
-
-    Parameters
-    ----------
-    vessel : Vessel
-        With its printer; its sizes are those wanted after firing.
-    metal, ceramic : Card
-        Of its two zones.
-
-    Returns
-    -------
-    Vessel
-        For the limits of a transition alone: its printer is not the real one.
-    """
-    left = max(
-        (1.0 - card["drying_shrinkage"].scalar) ** 3
-        * min(card["green_density"].scalar / card["least_density"].scalar, 1.0)
-        for card in (metal, ceramic)
-    )
-    dead = left * vessel.printer.dead_volume
-    road = vessel.printer.nozzle * float(np.mean([linear(card) for card in (metal, ceramic)]))
-    return replace(vessel, printer=replace(vessel.printer, dead_volume=dead, nozzle=road))
-
-
-def linear(card: Card) -> float:
-    """Width of a fired road over that of a wet one, by drying and to the card's fired density. [-]
-
-    Parameters
-    ----------
-    card : Card
-        Of a paste.
-    """
-    sintered = min(card["green_density"].scalar / card["fired_density"].scalar, 1.0)
-    return float((1.0 - card["drying_shrinkage"].scalar) * np.cbrt(sintered))
-
-
-def road_walls(vessel: Vessel) -> list[float]:
-    """Walls of a whole number of roads within what the file frees, thinnest first. [m]
-
-    Parameters
-    ----------
-    vessel : Vessel
-        From `in_fired_size`.
-    """
-    (thin, thick), road = vessel.free.wall, vessel.printer.nozzle
-    first, last = np.ceil(thin / road - 1e-6), np.floor(thick / road + 1e-6)
-    return [round(n * road, 7) for n in range(max(int(first), 1), int(last) + 1)]
-
-
-def whole_roads(vessel: Vessel) -> bool:
-    """Whether the wall is of a whole number of roads, or need not be.
-
-    Parameters
-    ----------
-    vessel : Vessel
-        From `in_fired_size`.
-    """
-    if not vessel.free.roads:
-        return True
-    wall, road = float(vessel.wall[-1]), vessel.printer.nozzle
-    return abs(wall - max(round(wall / road), 1) * road) <= ROAD_SLACK
-
-
-def with_roads(vessel: Vessel, metal: Card, ceramic: Card) -> Vessel:
-    """The vessel, with the nearest wall of whole roads where its file asks for that.
-
-    Parameters
-    ----------
-    vessel : Vessel
-        With its printer and what its file frees.
-    metal, ceramic : Card
-        Of its two zones.
-
-    Raises
-    ------
-    ModelError
-        No whole number of roads lies within the walls that it may have.
-    """
-    sized = in_fired_size(vessel, metal, ceramic)
-    if not vessel.free.roads or (whole_roads(sized) and _within(vessel)):
-        return vessel
-    walls = road_walls(sized)
-    if not walls:
-        (thin, thick), road = vessel.free.wall, sized.printer.nozzle
-        count = max(round(0.5 * (thin + thick) / road), 1)
-        raise ModelError(
-            f"{vessel.name}: roads: wall_mm = {1e3 * thin:g} to {1e3 * thick:g} holds no whole "
-            f"number of roads: one of {1e3 * vessel.printer.nozzle:g} mm is {1e3 * road:.2f} mm "
-            f"wide when fired, and {count} of them are {1e3 * count * road:.2f} mm; allow that, or "
-            "take another nozzle"
-        )
-    drawn = float(vessel.wall[-1])
-    return vessel.with_wall(min(walls, key=lambda wall: abs(wall - drawn)))
-
-
-def _within(vessel: Vessel) -> bool:
-    """Whether the wall is one that the file frees."""
-    thin, thick = vessel.free.wall
-    return thin - ROAD_SLACK <= float(vessel.wall[-1]) <= thick + ROAD_SLACK
 
 
 def least_height(vessel: Vessel, low: float, high: float | None = None) -> float:
@@ -783,200 +626,3 @@ def bounds(vessel: Vessel) -> list[str]:
             "for the bending, it only softens the step."
         )
     return found
-
-
-# ----------------------------------------------------------------------------------------------
-# Which transitions a printer can lay and a user will mix: the candidates of the layer search
-
-SKEWS = (0.6, 1.0, 1.7, 2.5)
-"""Powers p of the metal's share (1 − x)^p over the transition: rich, even and poor in metal."""
-HEIGHT_STEPS = (0.5, 0.75, 1.0)
-"""Transition heights of the coarse grid, of the tallest allowed. [-]"""
-SHARE_STEP = 5
-"""Blends are mixed in steps of this. [% of volume]"""
-
-
-def shares(blends: int, skew: float) -> tuple[int, ...]:
-    """Metal share of evenly spaced blends, bent by a power, in mixable steps.
-
-    Parameters
-    ----------
-    blends : int
-        How many.
-    skew : float
-        Power of (1 − x). [-]
-
-    Returns
-    -------
-    tuple of int
-        Falling, each different, between 5 and 95. [%]
-    """
-    x = np.arange(1, blends + 1) / (blends + 1)
-    rounded = SHARE_STEP * np.round(100.0 * (1.0 - x) ** skew / SHARE_STEP)
-    return tuple(dict.fromkeys(int(v) for v in np.clip(rounded, SHARE_STEP, 100 - SHARE_STEP)))
-
-
-def layouts(
-    vessel: Vessel,
-    heights: Sequence[float] = HEIGHT_STEPS,
-    skews: Sequence[float] = SKEWS,
-    places: Sequence[float] | None = None,
-) -> list[Layout]:
-    """Every layout of a coarse grid that printer, user and vessel allow.
-
-    Parameters
-    ----------
-    vessel : Vessel
-        With its limits.
-    heights : sequence of float
-        Of the tallest transition. [-]
-    skews : sequence of float
-        Powers of the metal's share. [-]
-    places : sequence of float, optional
-        Middles of the (lower) transition; by default the lowest, the highest and between. [m]
-
-    Returns
-    -------
-    list of Layout
-        At each place the direct joint first, then those with blends; two joints are alike.
-    """
-    first = halves(vessel)[0]
-    limits, layer = first.joint, vessel.printer.layer
-    if places is None:
-        places = sorted({limits.lowest, 0.5 * (limits.lowest + limits.highest), limits.highest})
-    most = tallest(vessel)
-    found: dict[Layout, None] = {}
-    for middle in places:
-        some = [Layout((), 0.0, middle)]
-        for blends in range(1, limits.blends + 1):
-            each = dict.fromkeys(whole(part * most / blends, layer, up=False) for part in heights)
-            kinds = dict.fromkeys(shares(blends, skew) for skew in skews)
-            some += [
-                Layout(kind, height, middle)
-                for height in each
-                for kind in kinds
-                if len(kind) == blends
-            ]
-        for layout in some:
-            at = placed(first, layout)
-            at = alike(vessel, at) if at is not None and allowed(first, at) else None
-            if at is not None:
-                found[at] = None
-    return list(found)
-
-
-def neighbours(vessel: Vessel, layout: Layout, step: int = 2 * SHARE_STEP) -> list[Layout]:
-    """Layouts one step away: one share, the height, the place; of two joints of either or both.
-
-    Parameters
-    ----------
-    vessel : Vessel
-        With its limits.
-    layout : Layout
-        The best so far.
-    step : int
-        Change of a share. [% of volume]
-
-    Returns
-    -------
-    list of Layout
-        Those that keep the limits.
-    """
-    if layout.upper is not None:
-        both: dict[Layout | None, None] = {}
-        if layout.alike:
-            near = neighbours(halves(vessel)[0], replace(layout, upper=None), step)
-            both |= dict.fromkeys(alike(vessel, one) for one in near)
-        for which, one in layout.named:
-            near = neighbours(beside(vessel, layout, which), one, step)
-            both |= dict.fromkeys(layout.having(which, new) for new in near)
-        return [one for one in both if one and one != layout and allowed(vessel, one)]
-    limits, layer = vessel.joint, vessel.printer.layer
-    moved = []
-    for k in range(len(layout.shares)):
-        for change in (-step, step):
-            new = list(layout.shares)
-            new[k] += change
-            if all(a - b >= TOLD_APART for a, b in pairwise([100, *new, 0])):
-                moved.append(replace(layout, shares=tuple(new)))
-    for factor in (0.85, 1.15):
-        height = layer * round(factor * layout.height / layer)
-        each = tuple(layer * round(factor * one / layer) for one in layout.heights)
-        new_layout = replace(layout, height=height, heights=each)
-        if layout.shares and new_layout.total <= tallest(vessel) + SLACK:
-            moved.append(new_layout)
-    for reach in (0.25 * (limits.highest - limits.lowest), 4.0 * layer):
-        moved += [replace(layout, middle=layout.middle + shift) for shift in (-reach, reach)]
-    found = dict.fromkeys(placed(vessel, new) for new in moved)
-    return [new for new in found if new and new != layout and allowed(vessel, new)]
-
-
-def shared(own: tuple[int, ...], held: tuple[int, ...], most: int) -> tuple[int, ...] | None:
-    """Shares of one joint moved to those of the other, until both together are few enough.
-
-    Parameters
-    ----------
-    own, held : tuple of int
-        Falling. [%]
-    most : int
-        Blends of both together, each counted once. [-]
-
-    Returns
-    -------
-    tuple of int or None
-        None where they do not fall any longer, or the other joint alone has too many.
-
-    Examples
-    --------
-    >>> shared((80, 50), (60,), 2), shared((80,), (60, 30), 2), shared((80, 50), (60,), 1)
-    ((80, 60), (60,), None)
-    """
-    while len({*own, *held}) > most:
-        moves = [
-            (abs(share - other), k, other)
-            for k, share in enumerate(own)
-            for other in held
-            if share not in held and other not in own
-        ]
-        if not moves:
-            return None
-        _, k, other = min(moves)
-        own = (*own[:k], other, *own[k + 1 :])
-        if any(a <= b for a, b in pairwise(own)):
-            return None
-    return own
-
-
-def merge(base: Layout, one: Layout, other: Layout) -> Layout | None:
-    """Two changes of one layout made both.
-
-    Parameters
-    ----------
-    base : Layout
-        Which both change.
-    one, other : Layout
-        The changes.
-
-    Returns
-    -------
-    Layout or None
-        None where both change the same thing, or the shares no longer fall; nor are bands of
-        unlike heights merged.
-    """
-    if base.upper is not None and one.upper is not None and other.upper is not None:
-        lower = merge(*(replace(each, upper=None) for each in (base, one, other)))
-        upper = merge(base.upper, one.upper, other.upper)
-        return None if lower is None or upper is None else replace(lower, upper=upper)
-    if base.heights or one.heights or other.heights:
-        return None
-    pairs = [
-        *zip(base.shares, one.shares, other.shares, strict=True),
-        (base.height, one.height, other.height),
-    ]
-    if any(a != b and a != c for a, b, c in pairs):
-        return None
-    shares = tuple(b + c - a for a, b, c in zip(base.shares, one.shares, other.shares, strict=True))
-    if any(a <= b for a, b in pairwise((100, *shares, 0))):
-        return None
-    middle = one.middle if one.middle != base.middle else other.middle
-    return Layout(shares, one.height + other.height - base.height, middle)

@@ -16,7 +16,8 @@ import numpy as np
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import Verdict, judge, rule_of
-from cofire.design.constraints import LEAST_LAYERS, decay_length
+from cofire.design.constraints import LEAST_LAYERS
+from cofire.design.fired_size import decay_length
 from cofire.materials.card import Card
 from cofire.vessel import Band, Vessel
 

@@ -16,25 +16,18 @@ from cofire.assessment.response import Response
 from cofire.assessment.rule import Flag
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.design.constraints import (
-    HEIGHT_STEPS,
-    SHARE_STEP,
-    SKEWS,
     allowed,
     bounds,
-    decay_length,
     halves,
-    in_fired_size,
-    layouts,
     least_height,
-    merge,
-    neighbours,
     placed,
     places,
     refuse_without_place,
-    with_roads,
     with_room,
 )
+from cofire.design.fired_size import decay_length, in_fired_size, with_roads
 from cofire.design.firings import TIE
+from cofire.design.grid import HEIGHT_STEPS, SHARE_STEP, SKEWS, layouts, merge, neighbours
 from cofire.design.objective import fixed
 from cofire.design.transition import Layout, as_vessel, zones
 from cofire.errors import ModelError

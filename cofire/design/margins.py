@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cofire.design.candidates import Bench
-from cofire.design.constraints import allowed, beside, in_fired_size, placed
+from cofire.design.constraints import allowed, beside, placed
+from cofire.design.fired_size import in_fired_size
 from cofire.design.firings import Setting, frame, near
 from cofire.design.objective import Outcome, Sample, draw, nominal, odds
 from cofire.design.search import Design, laid, split

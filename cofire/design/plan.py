@@ -19,16 +19,10 @@ from cofire.assessment.windows import ceiling
 from cofire.design.alternatives import Alternative, alternatives
 from cofire.design.at_hand import cards_at_hand, known_materials, outside
 from cofire.design.candidates import ROUGH, Bench, firing_key
-from cofire.design.constraints import (
-    broken,
-    fitted,
-    in_fired_size,
-    layouts,
-    refuse_without_place,
-    with_roads,
-    with_room,
-)
+from cofire.design.constraints import broken, fitted, refuse_without_place, with_room
+from cofire.design.fired_size import in_fired_size, with_roads
 from cofire.design.firings import USUAL, Frame, Setting, frame
+from cofire.design.grid import layouts
 from cofire.design.layers import (
     LayerSearch,
     Trial,

@@ -26,14 +26,13 @@ from cofire.design.constraints import (
     beside,
     fitted,
     halves,
-    in_fired_size,
     least_height,
     place_range,
     placed,
-    road_walls,
-    shared,
     tallest,
 )
+from cofire.design.fired_size import in_fired_size, road_walls
+from cofire.design.grid import shared
 from cofire.design.objective import Outcome, Sample, Swing, draw, foretold, nominal, odds
 from cofire.design.transition import Layout, as_vessel, given_layout
 from cofire.materials.card import Card

@@ -16,7 +16,8 @@ import numpy as np
 
 from cofire.assessment.check import Check
 from cofire.design.candidates import ROUGH, Bench
-from cofire.design.constraints import allowed, decay_length, in_fired_size, linear
+from cofire.design.constraints import allowed
+from cofire.design.fired_size import decay_length, in_fired_size, linear
 from cofire.design.margins import SAMPLES, SEED, Shift, print_shifts
 from cofire.design.objective import Outcome, Sample, draw, nominal, odds
 from cofire.design.settling import odds_by_solid, ratios_by_solid

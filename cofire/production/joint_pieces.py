@@ -10,7 +10,8 @@ import numpy as np
 from cofire.assessment.response import Response, fire_vessel, meshed, solid_or_shell
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import judge
-from cofire.design.constraints import LEAST_LAYERS, decay_length
+from cofire.design.constraints import LEAST_LAYERS
+from cofire.design.fired_size import decay_length
 from cofire.design.ladder import LADDER, ladder
 from cofire.firing.kiln import INSTANT, Trace, trace
 from cofire.firing.program import Firing

@@ -9,7 +9,7 @@ import numpy.typing as npt
 from numpy.typing import NDArray
 
 from cofire.assessment.response import Response
-from cofire.design.constraints import decay_length
+from cofire.design.fired_size import decay_length
 from cofire.numerics import Array
 from cofire.production.green import Green, Wall
 

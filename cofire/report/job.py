@@ -18,7 +18,8 @@ from cofire.production.printed_solid import OVERHANG, Overhang, printed_layers
 from cofire.report.verdict import number, sharp_line
 from cofire.report.writing import table_text
 from cofire.units import HOUR
-from cofire.vessel import JOULES_PER_KILOWATT_HOUR, Prices
+from cofire.vessel import Prices
+from cofire.vessel_file import JOULES_PER_KILOWATT_HOUR
 
 # ----------------------------------------------------------------------------------------------
 # Print, pastes, changeovers and test pieces as tables, one file each

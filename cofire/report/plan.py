@@ -16,7 +16,7 @@ from cofire.assessment.check import Check
 from cofire.assessment.response import band_stresses
 from cofire.assessment.rule import GO, Flag
 from cofire.assessment.windows import ceiling
-from cofire.design.constraints import in_fired_size
+from cofire.design.fired_size import in_fired_size
 from cofire.design.layers import LayerSearch, Trial, trade_off
 from cofire.design.plan import TENFOLD, Plan, Scan
 from cofire.design.schedule import Schedule

@@ -33,7 +33,7 @@ from cofire.production.job import GAS_COMES, happenings
 from cofire.report.firing import kiln_csv
 from cofire.report.read_again import firing_toml
 from cofire.units import HOUR, MINUTE, ROOM, kelvin
-from cofire.vessel import read_vessel
+from cofire.vessel_file import read_vessel
 from tests.strategies import firings
 
 CARDS = load_cards()

@@ -16,7 +16,7 @@ from cofire.assessment.rule import CAUTION, GO, NO, Flag, not_computed
 from cofire.assessment.verdict import RULES, Verdict, judge, worst_first
 from cofire.physics.blends import find_material
 from cofire.report.verdict import as_json, as_text, decided, number
-from cofire.vessel import read_vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, COARSE, KILNS, sharply, tea_light, written_vessel
 
 EXAMPLES = {

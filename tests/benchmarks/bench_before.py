@@ -50,7 +50,7 @@ NOW = {
     "units": "cofire.units",
     "catalogue": "cofire.materials.catalogue",
     "firing": "cofire.firing.program",
-    "vessel": "cofire.vessel",
+    "vessel": "cofire.vessel_file",
     "response": "cofire.assessment.response",
     "uncertainty": "cofire.evidence.uncertainty",
 }

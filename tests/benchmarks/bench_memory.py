@@ -27,7 +27,7 @@ from cofire.design.plan import propose  # noqa: E402
 from cofire.design.transition import as_vessel  # noqa: E402
 from cofire.evidence.uncertainty import sample_verdicts  # noqa: E402
 from cofire.materials.catalogue import load_cards  # noqa: E402
-from cofire.vessel import read_vessel  # noqa: E402
+from cofire.vessel_file import read_vessel  # noqa: E402
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "silver_foot_vessel.toml"
 MEBIBYTE = 2**10  # in the kibibytes of ru_maxrss on Linux

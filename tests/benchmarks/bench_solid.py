@@ -53,7 +53,7 @@ from cofire.mechanics.properties import material_table  # noqa: E402
 from cofire.mechanics.shell_march import COMPILES, made_ready  # noqa: E402
 from cofire.mechanics.solid import solid as build_solid  # noqa: E402
 from cofire.mechanics.solid_firing import AS_FIRED  # noqa: E402
-from cofire.vessel import read_vessel  # noqa: E402
+from cofire.vessel_file import read_vessel  # noqa: E402
 from tests.benchmarks.timing import timed  # noqa: E402
 from tests.solid_reference import _face  # noqa: E402
 

@@ -22,7 +22,7 @@ from cofire.evidence.measure_next import measure_next
 from cofire.evidence.uncertainty import Samples, sample_verdicts
 from cofire.firing.program import load_kilns
 from cofire.materials.catalogue import load_cards
-from cofire.vessel import read_vessel
+from cofire.vessel_file import read_vessel
 
 VESSEL = Path(__file__).parents[2] / "examples" / "silver_foot_vessel.toml"
 

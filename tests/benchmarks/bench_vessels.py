@@ -25,7 +25,7 @@ from numpy.typing import NDArray  # noqa: E402
 
 from cofire.assessment.response import Response, fire_vessel  # noqa: E402
 from cofire.design.candidates import ROUGH, Bench, fire_candidates  # noqa: E402
-from cofire.design.constraints import layouts  # noqa: E402
+from cofire.design.grid import layouts  # noqa: E402
 from cofire.design.transition import as_vessel  # noqa: E402
 from cofire.errors import ModelError  # noqa: E402
 from cofire.firing.program import load_kilns  # noqa: E402
@@ -37,7 +37,8 @@ from cofire.mechanics.joint import (  # noqa: E402
 )
 from cofire.mechanics.meridian import mesh_meridian  # noqa: E402
 from cofire.mechanics.shell import elastic_response, shells  # noqa: E402
-from cofire.vessel import Vessel, read_vessel  # noqa: E402
+from cofire.vessel import Vessel  # noqa: E402
+from cofire.vessel_file import read_vessel  # noqa: E402
 from tests.benchmarks.timing import timed  # noqa: E402
 from tests.solid_reference import Solid, solve_solid  # noqa: E402
 

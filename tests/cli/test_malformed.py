@@ -25,7 +25,7 @@ from cofire.materials.catalogue import card_files, load_cards, remarks_on_files
 from cofire.materials.properties import ELEMENTS
 from cofire.physics.atmosphere import FIRST_OXIDES
 from cofire.report.writing import complaint
-from cofire.vessel import ROUND_ONLY
+from cofire.vessel_file import ROUND_ONLY
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLES = Path(str(bundled_tables()))

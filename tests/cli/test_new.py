@@ -15,14 +15,15 @@ from typer.testing import CliRunner, Result
 
 from cofire.cli import app
 from cofire.cli.common import DEFECT, INPUT_WRONG
-from cofire.design.constraints import in_fired_size, layouts
+from cofire.design.fired_size import in_fired_size
+from cofire.design.grid import layouts
 from cofire.design.transition import zones
 from cofire.errors import LONGEST
 from cofire.fields import FORMATS
 from cofire.firing.program import load_kilns, read_firing, read_kiln
 from cofire.materials.catalogue import load_cards
 from cofire.report.forms import FORMS, Wish, format_markdown, format_text, new_vessel
-from cofire.vessel import read_vessel
+from cofire.vessel_file import read_vessel
 from tests.guide import GUIDE, with_fields
 
 CARDS, KILNS = load_cards(), load_kilns()

@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 from cofire.cli import app
 from cofire.cli.common import INPUT_WRONG
 from cofire.cli.vessel import Begun
-from cofire.vessel import read_vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import KILNS
 
 OPEN = """name = "own cup"

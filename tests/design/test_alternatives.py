@@ -24,7 +24,7 @@ from cofire.design.transition import zones
 from cofire.materials.pairs import joint_resistance
 from cofire.mechanics.sleeve import fire_sleeve, nested_rings
 from cofire.units import HOUR
-from cofire.vessel import read_vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.planned import tea_light_to_plan
 

@@ -11,15 +11,8 @@ import pytest
 from cofire.design.alternatives import _partners, _thinner
 from cofire.design.at_hand import cards_at_hand, known_materials, outside
 from cofire.design.candidates import Bench
-from cofire.design.constraints import (
-    TOLD_APART,
-    broken,
-    in_fired_size,
-    linear,
-    road_walls,
-    whole_roads,
-    with_roads,
-)
+from cofire.design.constraints import TOLD_APART, broken
+from cofire.design.fired_size import in_fired_size, linear, road_walls, whole_roads, with_roads
 from cofire.design.firings import Setting
 from cofire.design.margins import _beyond, freer_firings
 from cofire.design.partner import Figures, Range, Wanted, nearest
@@ -31,7 +24,8 @@ from cofire.materials.catalogue import load_fillers
 from cofire.report.job import roads_line
 from cofire.report.partner import partner_text
 from cofire.units import HOUR, kelvin
-from cofire.vessel import Freedom, Vessel, read_vessel
+from cofire.vessel import Freedom, Vessel
+from cofire.vessel_file import read_vessel
 from tests.design.test_search import TABLE, printed, space
 from tests.fired import CARDS, KILNS
 from tests.planned import joined, tea_light_to_plan

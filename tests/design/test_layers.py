@@ -17,17 +17,13 @@ from cofire.design.candidates import FINENESS, ROUGH, TOGETHER, Bench, batches, 
 from cofire.design.constraints import (
     bounds,
     broken,
-    decay_length,
     fitted,
-    in_fired_size,
-    layouts,
     least_height,
-    merge,
-    neighbours,
     placed,
     refuse_without_place,
-    shares,
 )
+from cofire.design.fired_size import decay_length, in_fired_size
+from cofire.design.grid import layouts, merge, neighbours, shares
 from cofire.design.layers import (
     LayerSearch,
     Trial,
@@ -47,7 +43,8 @@ from cofire.production.printed_solid import band_volumes
 from cofire.report.plan import holds, layers_text, no_gain
 from cofire.report.stress import trade_off_figure
 from cofire.units import HOUR
-from cofire.vessel import Band, JointLimits, Vessel, read_vessel
+from cofire.vessel import Band, JointLimits, Vessel
+from cofire.vessel_file import read_vessel
 from tests.executors import EXECUTORS, an_executor
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
 from tests.planned import (

@@ -28,7 +28,8 @@ from cofire.design.objective import (
     uncracked,
 )
 from cofire.design.search import Space
-from cofire.vessel import Vessel, read_vessel
+from cofire.vessel import Vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.global_search import EXAMPLES, usual
 from tests.planned import tea_light_to_plan

@@ -28,7 +28,8 @@ from cofire.design.partner import (
 )
 from cofire.errors import InputError, ModelError
 from cofire.report.partner import apart, partner_json, partner_text
-from cofire.vessel import Band, read_vessel
+from cofire.vessel import Band
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.planned import tea_light_to_plan
 

@@ -42,7 +42,8 @@ from cofire.design.transition import given_layout
 from cofire.errors import InputError, ModelError
 from cofire.report.designs import TAPER_FILE, percent
 from cofire.report.plan import nearer_line, plan_json, plan_text, scan_text, write_plan
-from cofire.vessel import Band, JointLimits, Taper, Vessel, read_vessel
+from cofire.vessel import Band, JointLimits, Taper, Vessel
+from cofire.vessel_file import read_vessel
 from tests.brute_force import TALL, best_chances, example, whole_grid
 from tests.fired import CARDS, KILNS
 from tests.planned import broken_limits, tea_light_to_plan

@@ -8,7 +8,8 @@ import pytest
 
 from cofire.assessment.rule import Flag
 from cofire.design.candidates import ROUGH, Bench
-from cofire.design.constraints import broken, in_fired_size
+from cofire.design.constraints import broken
+from cofire.design.fired_size import in_fired_size
 from cofire.design.objective import Outcome, draw, nominal, odds
 from cofire.design.search import (
     Choice,
@@ -23,7 +24,8 @@ from cofire.design.search import (
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.errors import InputError
 from cofire.report.designs import designs_row, designs_text, odds_line
-from cofire.vessel import Freedom, Vessel, read_vessel
+from cofire.vessel import Freedom, Vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.global_search import EXAMPLES, compare, usual
 from tests.planned import tea_light_to_plan

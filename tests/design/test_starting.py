@@ -19,7 +19,8 @@ from cofire.errors import InputError, ModelError
 from cofire.firing.program import LAG
 from cofire.report.read_again import firing_toml, planned_vessel
 from cofire.units import MINUTE, celsius
-from cofire.vessel import Vessel, read_vessel
+from cofire.vessel import Vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.made import COARSE
 

@@ -14,14 +14,15 @@ import pytest
 from cofire.assessment.check import Check, check_vessel
 from cofire.design import taper
 from cofire.design.candidates import ROUGH, Bench
-from cofire.design.constraints import linear
+from cofire.design.fired_size import linear
 from cofire.design.taper import MIXED, Tapered, propose_taper, tapers
 from cofire.design.transition import Layout, given_layout
 from cofire.production.green import green_vessel
 from cofire.report.designs import TAPER_FILE, taper_lines, taper_row
 from cofire.report.job import roads_line
 from cofire.report.read_again import firing_toml, tapered_vessel
-from cofire.vessel import THINNEST, Taper, read_vessel
+from cofire.vessel import THINNEST, Taper
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
 from tests.made import FRIT, SILVER, cylinder, fired
 

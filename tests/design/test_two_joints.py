@@ -19,16 +19,9 @@ from cofire.design import margins, schedule, search
 from cofire.design import plan as planning
 from cofire.design.alternatives import two_firings
 from cofire.design.candidates import ROUGH, Bench
-from cofire.design.constraints import (
-    allowed,
-    broken,
-    fitted,
-    in_fired_size,
-    layouts,
-    neighbours,
-    refuse_without_place,
-    shared,
-)
+from cofire.design.constraints import allowed, broken, fitted, refuse_without_place
+from cofire.design.fired_size import in_fired_size
+from cofire.design.grid import layouts, neighbours, shared
 from cofire.design.layers import propose_layers
 from cofire.design.objective import nominal
 from cofire.design.plan import EVEN, Plan, propose
@@ -44,7 +37,8 @@ from cofire.report.read_again import firing_toml, planned_vessel, toml
 from cofire.report.sheet import bands_table
 from cofire.report.stress import designs_figure, trade_off_figure
 from cofire.report.verdict import ends_line
-from cofire.vessel import FIXED, FREE, Band, Printer, Vessel, read_vessel
+from cofire.vessel import FIXED, FREE, Band, Printer, Vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.planned import broken_limits
 

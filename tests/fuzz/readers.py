@@ -36,15 +36,9 @@ from cofire.cli import app
 from cofire.cli.evidence import _entry
 from cofire.cli.job import planned_reasons, vessel_file
 from cofire.cli.materials import describe
-from cofire.design.constraints import (
-    bounds,
-    broken,
-    in_fired_size,
-    layouts,
-    neighbours,
-    refuse_without_place,
-    with_room,
-)
+from cofire.design.constraints import bounds, broken, refuse_without_place, with_room
+from cofire.design.fired_size import in_fired_size
+from cofire.design.grid import layouts, neighbours
 from cofire.design.starting import started
 from cofire.design.transition import zones
 from cofire.errors import CofireError, UnknownName
@@ -94,7 +88,7 @@ from cofire.report.verdict import as_text as verdict_text
 from cofire.report.writing import one_line
 from cofire.sweeps import _Asked, _looked_at, _rows
 from cofire.units import HOUR, kelvin
-from cofire.vessel import read_vessel
+from cofire.vessel_file import read_vessel
 from tests.fuzz.inputs import csv_files, json_files, numbers_moved, options, toml_files
 from tests.made import COARSE
 

@@ -25,7 +25,7 @@ from cofire.mechanics.properties import Mechanisms
 from cofire.mechanics.shell import Shells, shells
 from cofire.mechanics.shell_march import COMPILES, marched
 from cofire.physics.history import History
-from cofire.vessel import read_vessel
+from cofire.vessel_file import read_vessel
 from tests.histories import made_history
 
 needs_a_compiler = pytest.mark.skipif(not COMPILES, reason="numba is not installed")

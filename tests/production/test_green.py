@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cofire.assessment.response import as_solid, fire_vessel, meshed
-from cofire.design.constraints import decay_length
+from cofire.design.fired_size import decay_length
 from cofire.errors import InputError, ModelError
 from cofire.firing.program import load_kilns
 from cofire.production.green import (
@@ -39,7 +39,8 @@ from cofire.production.printed_solid import (
     volume_below,
 )
 from cofire.report.job_files import stl
-from cofire.vessel import Vessel, read_vessel
+from cofire.vessel import Vessel
+from cofire.vessel_file import read_vessel
 from tests.made import (
     BLEND,
     CARDS,

@@ -20,7 +20,8 @@ from cofire.physics.paste import BINDER_DENSITY, WATER_DENSITY, paste_of
 from cofire.production.paste import band_pastes, batches, cost, weighed
 from cofire.production.printed_solid import band_volumes, volume_below
 from cofire.report.job import cost_line
-from cofire.vessel import Mixing, Prices, read_vessel
+from cofire.vessel import Mixing, Prices
+from cofire.vessel_file import read_vessel
 from tests.made import BLEND, CARDS, FRIT, SILVER, foot, graded, plain
 from tests.strategies import some
 

@@ -27,7 +27,7 @@ from cofire.assessment.firing_rules import DRYING_NO
 from cofire.assessment.response import Response, as_solid
 from cofire.assessment.rule import CAUTION, Flag
 from cofire.assessment.verdict import RULES, Verdict, judge, rule_of
-from cofire.design.constraints import decay_length
+from cofire.design.fired_size import decay_length
 from cofire.firing.kiln import trace
 from cofire.firing.program import load_kilns, read_firing
 from cofire.mechanics.tile import fired_sag, sag_rate

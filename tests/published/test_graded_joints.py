@@ -27,7 +27,7 @@ import numpy as np
 import pytest
 
 from cofire.design.candidates import Bench, fire_candidates
-from cofire.design.constraints import decay_length
+from cofire.design.fired_size import decay_length
 from cofire.design.transition import Layout, as_vessel, zones
 from cofire.mechanics.joint import JointFields
 from cofire.mechanics.meridian import mesh_meridian

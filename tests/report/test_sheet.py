@@ -65,7 +65,8 @@ from cofire.report.read_again import firing_csv
 from cofire.report.sheet import LEFT_OUT, OWN, clock, write_sheet
 from cofire.report.verdict import flag_row
 from cofire.units import HOUR, MINUTE, celsius, kelvin
-from cofire.vessel import Band, OpenFiring, Printer, Vessel, read_vessel
+from cofire.vessel import Band, OpenFiring, Printer, Vessel
+from cofire.vessel_file import read_vessel
 from tests.fired import sharply
 from tests.made import FRIT, SILVER, cylinder, fired, foot, graded, plain
 
