@@ -60,10 +60,10 @@ def _at_the_kiln(firing: Firing, curve: Trace) -> list[Caution]:
         found.append(
             Caution(
                 AT_THE_KILN[0],
-                f"The firing as written cannot be set on the controller of the {firing.kiln.name}: "
+                "The firing as written cannot be set on its kiln's controller: "
                 f"{'; '.join(clauses[:SHOWN])}{more}. Another one would be fired than was judged; "
                 "cofire schedule proposes one that can be set.",
-                f"[controller] of the {firing.kiln.name}",
+                f"[controller] of {firing.kiln.name}",
             )
         )
     if (late := too_late(firing, curve)) is not None:

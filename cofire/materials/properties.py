@@ -262,8 +262,8 @@ AFTER_BARS: dict[str, tuple[str, float]] = {
 }
 """What a maker's own bars leave of an uncertainty: the batch, which the pot's is another one, and
 the reading. Form and size as on a card; what is not here no bar tells. Estimate: two to ten bars of
-one batch (thirty for the Weibull modulus, whose reading alone leaves 0.78/√n of it: Thoman, Bain &
-Antle 1969), read with a calliper, a balance or a bent bar. [SI]"""
+one batch (thirty for the Weibull modulus, whose reading alone leaves √6/π/√n of it: Thoman, Bain &
+Antle 1969, from memory), read with a calliper, a balance or a bent bar. [SI]"""
 FROM_PASTES = (
     "drying_shrinkage", "binder", "loss_on_ignition", "green_strength", "brown_strength",
     "brown_strain", "particle_size", "green_density", "fired_density", "full_density",

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from cofire.assessment.draws import (
     APART,
+    CLOSEST,
     REACH,
     Factor,
     design,
@@ -93,6 +94,34 @@ def test_a_deviate_brought_between_two_lies_between_them(
         assert found is not None
         assert low - 1e-9 <= found <= high + 1e-9
         assert not (low < 0.0 < high) or within(0.0, low, high) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_what_follows_from_packing_is_the_difference_of_its_own_law() -> None:
+    card = CARDS["talc body"]
+    green, dried = card["green_density"].scalar, card["drying_shrinkage"].scalar
+    fired, full = card["fired_density"].scalar, card["full_density"].scalar
+    step = float(moved(card["green_density"], 1.0)[0]) - green
+    wet = green * (1.0 - dried) ** 3  # solids of the paste, which stay
+    clock = ((full - green) / (fired - green) - 1.0) ** -1.0  # of the sigmoid, at one firing
+    gains = {
+        "drying_shrinkage": 1.0 - (wet / (green + 1e-6)) ** (1 / 3) - dried,
+        "fired_density": (full - green - 1e-6) * clock / (1.0 + clock) + green + 1e-6 - fired,
+        "green_strength": card["green_strength"].scalar
+        * (np.exp(step * (np.log((green + 1e-6) / (1.0 - green - 1e-6))
+                          - np.log(green / (1.0 - green))) / 1e-6) - 1.0),
+    }  # fmt: skip
+    told = follows(card)
+    for name, gain in gains.items():
+        own = float(moved(card[name], 1.0)[0]) - card[name].scalar
+        wanted = gain if name == "green_strength" else gain * step / 1e-6
+        assert told[name] == pytest.approx(min(wanted / own, CLOSEST), rel=1e-4), name
+
+
+def test_thirty_bars_leave_of_a_weibull_modulus_what_the_theory_of_its_estimate_says() -> None:
+    # asymptotic variance of the maximum-likelihood shape of a Weibull law: 6/π² of it over n
+    form, left = AFTER_BARS["weibull_modulus"]
+    assert form == "%"
+    assert left == pytest.approx(np.sqrt(6.0 / 30.0) / np.pi, abs=0.01)
 
 
 def test_a_bar_leaves_the_batch_and_nothing_of_what_was_measured() -> None:
