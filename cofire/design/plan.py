@@ -17,6 +17,7 @@ from cofire.assessment.rule import GO, NO
 from cofire.assessment.verdict import Verdict
 from cofire.assessment.windows import ceiling
 from cofire.design.alternatives import Alternative, alternatives
+from cofire.design.apart import Apart, propose_apart
 from cofire.design.at_hand import cards_at_hand, known_materials, outside
 from cofire.design.candidates import ROUGH, Bench, firing_key
 from cofire.design.constraints import broken, fitted, refuse_without_place, with_room
@@ -140,6 +141,8 @@ class Plan:
         Properties that decide whether the proposal is kept, most first, and their shares. [-]
     taper
         The proposal with its metal thinned towards the joint; None where that brings little.
+    apart
+        The zones printed apart and seated free, one on the other; None where that brings little.
     """
 
     given: Check
@@ -157,6 +160,7 @@ class Plan:
     decide: tuple[tuple[Factor, float], ...] = ()
     margins: Margins | None = None
     taper: Tapered | None = None
+    apart: Apart | None = None
 
     @property
     def verdict(self) -> Verdict:
@@ -280,6 +284,7 @@ def propose(
     decide: tuple[tuple[Factor, float], ...] = ()
     room: Margins | None = None
     thin: Tapered | None = None
+    apart: Apart | None = None
     try:
         if finished:
             say("chances")
@@ -322,12 +327,15 @@ def propose(
             others = alternatives(bench, best.designed.vessel, layout, best)
             one = best.designed.vessel
             thin = propose_taper(bench, one, layout, best, check, _few(effort))
+            if both[1] is not None:
+                drawn, count = given_layout(vessel, cards), _asked(effort)
+                apart = propose_apart(bench, one, drawn, both[1], check, count)
     except KeyboardInterrupt:
         finished = False
         say(_kept(draft))
     return Plan(
         given, breaks, best, layout, draft.layers, schedule, scan, others, finished, draft.designs,
-        both, mixes, decide, room, thin,
+        both, mixes, decide, room, thin, apart,
     )  # fmt: skip
 
 

@@ -31,6 +31,7 @@ from cofire.production.paste import Cost
 from cofire.production.trade_off import PROPOSED, costs_of
 from cofire.report import figures
 from cofire.report import stress as stress_text
+from cofire.report.apart import apart_files, apart_lines, apart_row, apart_short
 from cofire.report.designs import (
     ALMOST,
     LITTLE,
@@ -156,6 +157,7 @@ def plan_json(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
             for a in plan.alternatives
         ],
         "taper": taper_row(plan.taper),
+        "apart": apart_row(plan.apart),
         "mesh_error": float(f"{plan.proposal.printed.fired.mesh_error:.3g}"),
         "step_error_MPa": float(f"{plan.proposal.printed.fired.step_error.max() / 1e6:.3g}"),
         "beyond_tables": list(plan.proposal.printed.history.extended),
@@ -484,6 +486,8 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
         ),
     ]
     lines += wrapped(" ".join(filter(None, (odds_line(plan.odds), decide_line(plan.decide)))))
+    if plan.apart is not None:
+        lines += wrapped(apart_short(plan.apart))
     for line in plan.proposal.printed.history.extended:
         lines += wrapped(f"Beyond its table: {line}.")
     lines += wrapped(nearer_line(plan))
@@ -550,6 +554,9 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
     if plan.taper is not None:
         lines += ["", "or the metal thinned towards the joint:"]
         lines += [f"  {row}" for text in taper_lines(plan.taper) for row in wrapped(text, 2)]
+    if plan.apart is not None:
+        lines += ["", "or the zones apart, one standing free on the other:"]
+        lines += [f"  {row}" for text in apart_lines(plan.apart) for row in wrapped(text, 2)]
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -732,6 +739,8 @@ def write_plan(
     }
     if plan.taper is not None:
         texts |= tapered_vessel(source, plan.taper.vessel, TAPER_FILE)
+    if plan.apart is not None:
+        texts |= apart_files(plan.apart, source)
     limit = min(map(ceiling, pure_materials(plan.proposal.designed)))
     jobs: list[tuple[str, Callable[..., bytes], tuple[Any, ...]]] = [
         ("sheet.html", _sheet, (plan.proposal, tuple(reasons.values()), proposed_chance(plan))),

@@ -98,16 +98,43 @@ def tapered_vessel(source: Path, vessel: Vessel, name: str) -> dict[str, str]:
         Text by name: that file and the profile, whose points are those of the wall.
     """
     table = tomllib.loads(planned_vessel(source, vessel)["vessel.toml"])
+    if "free" in table:
+        table["free"].pop("wall_mm", None)  # of cylinders alone
+    return _with_points(table, vessel, name, TAPER_PROFILE)
+
+
+def part_vessel(source: Path, part: Vessel, name: str) -> dict[str, str]:
+    """Files of one part of a planned vessel whose zones stand apart, to lie beside its firing file.
+
+    Parameters
+    ----------
+    source : Path
+        The vessel file that was planned.
+    part : Vessel
+        Of one paste.
+    name : str
+        Of its file; its profile has the same with another ending.
+
+    Returns
+    -------
+    dict
+        Text by name: that file and the profile.
+    """
+    table = {k: v for k, v in read_toml(source).items() if k not in ("joint", "free")}
+    table |= {"name": part.name, "firing": FIRING, "band": [{"material": part.bands[0].material}]}
+    return _with_points(table, part, name, f"{Path(name).stem}_profile.csv")
+
+
+def _with_points(table: dict[str, Any], vessel: Vessel, name: str, csv: str) -> dict[str, str]:
+    """A vessel file whose profile is a file of the points of its wall, and that file."""
     surface = "outside" if vessel.free.outside else "middle"
-    profile: dict[str, Any] = {"csv": TAPER_PROFILE, "surface": surface}
+    profile: dict[str, Any] = {"csv": csv, "surface": surface}
     if vessel.radius[0] == 0.0:
         profile |= {"base": "flat", "base_mm": round(1e3 * float(vessel.wall[0]), 6)}
     table["profile"] = profile
-    if "free" in table:
-        table["free"].pop("wall_mm", None)  # of cylinders alone
     columns = zip(("z_mm", "r_mm", "wall_mm"), vessel.drawn, strict=True)
     points = {column: [f"{1e3 * v:.5f}" for v in values] for column, values in columns}
-    return {name: toml(table), TAPER_PROFILE: table_text(points)}
+    return {name: toml(table), csv: table_text(points)}
 
 
 def toml(table: dict[str, Any], name: str = "") -> str:

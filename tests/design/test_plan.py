@@ -72,11 +72,20 @@ def example_plan() -> Plan:
     return propose(read_vessel(EXAMPLE, KILNS), CARDS, effort=0.05)
 
 
-def test_a_plan_that_is_no_go_asks_for_a_taper_and_a_go_does_not() -> None:
-    no_go, go = example_plan().proposal, cup_plan().proposal
+def test_a_plan_that_is_no_go_asks_for_a_taper_and_for_zones_apart_and_a_go_does_not() -> None:
+    no_go, go = example_plan(), cup_plan()
     asked = [id(one) for one in ASKED]
-    assert id(no_go) in asked
-    assert id(go) not in asked
+    assert id(no_go.proposal) in asked
+    assert id(go.proposal) not in asked
+    assert go.apart is None
+    apart = no_go.apart
+    assert apart is not None
+    assert apart.at == pytest.approx(16e-3)  # the middle of the transition as drawn
+    assert apart.after.chance > apart.before.chance + 0.3
+    text = plan_text(no_go)
+    assert "standing free on the other" in text
+    assert "upper_part.toml" in text
+    assert json.loads(plan_json(no_go))["apart"]["not_lost"] == round(apart.after.chance, 4)
 
 
 @cache

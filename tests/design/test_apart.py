@@ -1,0 +1,186 @@
+"""The zones printed apart: how far they slide, what friction pulls, and what a maker gets."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache, partial
+from pathlib import Path
+from typing import cast
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cofire.assessment.check import check_vessel
+from cofire.assessment.response import Response
+from cofire.assessment.rule import STRESS
+from cofire.assessment.verdict import rule_of
+from cofire.design.apart import (
+    BEARS,
+    FRICTION,
+    Apart,
+    dragged,
+    propose_apart,
+    seated,
+    slide,
+    widened,
+)
+from cofire.design.candidates import ROUGH, Bench, fire_candidates
+from cofire.design.fired_size import decay_length
+from cofire.design.objective import Outcome
+from cofire.design.transition import given_layout
+from cofire.mechanics.solid import elastic_solid, solid
+from cofire.mechanics.solid_mesh import mesh_solid
+from cofire.report.apart import LOWER, UPPER, apart_files, apart_lines, apart_row
+from cofire.report.read_again import firing_toml
+from cofire.vessel import Vessel
+from cofire.vessel_file import read_vessel
+from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
+
+VESSEL = written_vessel(TEA_LIGHT)
+BENCH = Bench(CARDS, fineness=ROUGH)
+METAL, BODY = CARDS["fine silver"], CARDS["fritted body"]
+WALL, RADIUS, AT = 4e-3, 33e-3, 18e-3
+
+
+def outcome(kept: float) -> Outcome:
+    return Outcome((), 0.0, np.array([kept]), np.array([kept]))
+
+
+def found(kept: float) -> Apart | None:
+    check = partial(check_vessel, cards=CARDS)
+    return propose_apart(BENCH, VESSEL, given_layout(VESSEL, CARDS), outcome(kept), check, 2)
+
+
+@cache
+def tea_light_apart() -> Apart:
+    one = found(0.3)
+    assert one is not None
+    return one
+
+
+def test_a_sharp_joint_that_loses_the_pot_is_kept_where_its_zones_stand_apart() -> None:
+    """Wrong if a zone alone were strained by the other: nothing of stress may come near a limit."""
+    joined, one = check_vessel(VESSEL, CARDS), tea_light_apart()
+    assert joined.verdict.utilisation > 1.0 > one.verdict.utilisation
+    stressed = [f for f in one.verdict.flags if STRESS in rule_of(f).sees]
+    assert {f.rule for f in stressed} >= {"brown", "cooling"}
+    assert max(f.utilisation for f in stressed) < 0.1
+    assert one.after.chance > 0.95
+    # and what needs no neighbour is what it was
+    for rule in ("peak", "density", "liquid"):
+        of_joined, of_parts = (
+            max(f.utilisation for f in v.flags if f.rule == rule)
+            for v in (joined.verdict, one.verdict)
+        )
+        assert of_parts == pytest.approx(of_joined, rel=1e-6)
+
+
+def test_it_is_not_offered_where_the_joint_holds() -> None:
+    assert found(0.99) is None
+
+
+def test_rings_of_one_paste_do_not_slide_and_of_two_by_what_they_shrink() -> None:
+    alike = slide(BENCH, VESSEL, (METAL, METAL), AT)
+    assert alike.inwards == alike.outwards == 0.0
+    there, back = (slide(BENCH, VESSEL, pair, AT) for pair in ((METAL, BODY), (BODY, METAL)))
+    assert (there.inwards, there.outwards) == pytest.approx((back.outwards, back.inwards))
+    ends = BENCH.history(VESSEL.firing, [METAL, BODY]).free_strain[:, -1]
+    dried = RADIUS * (np.exp(-ends[0]) - np.exp(-ends[1]))  # both at their dried size
+    assert there.inwards >= -dried
+    assert there.outwards >= dried
+    assert max(there.inwards, there.outwards) < RADIUS * np.abs(ends).max() * 1.2
+    # printed for a metal that shrinks a hundredth less than it does: it ends that much further in
+    off = slide(BENCH, VESSEL, (METAL, BODY), AT, (float(ends[0]) + 0.01, float(ends[1])))
+    assert off.inwards == pytest.approx(there.inwards + 0.01 * RADIUS, rel=0.05)
+
+
+@given(
+    wall=st.floats(1e-3, 10e-3),
+    slid=st.tuples(st.floats(0.0, 8e-3), st.floats(0.0, 8e-3)),
+    lower=st.booleans(),
+)
+def test_half_of_the_upper_wall_bears_wherever_the_lower_part_slides(
+    wall: float, slid: tuple[float, float], lower: bool
+) -> None:
+    inwards, outwards = slid
+    inside, outside = widened(wall, inwards, outwards, lower)
+    for moved in (-inwards, 0.0, outwards):
+        below, above = np.array([-0.5, 0.5]) * wall + moved, np.array([-0.5, 0.5]) * wall
+        wide = below if lower else above
+        wide += [-inside, outside]
+        shared = min(below[1], above[1]) - max(below[0], above[0])
+        assert shared >= BEARS * wall - 1e-9
+    assert max(inside, outside) <= max(inwards, outwards) + 1e-4
+
+
+def test_the_parts_are_the_vessel_cut_at_the_joint() -> None:
+    lower, upper = seated(VESSEL, AT, ("fine silver", "fritted body"), (0.0, 0.0))
+    assert lower.height[-1] == pytest.approx(AT)
+    assert upper.height[-1] == pytest.approx(VESSEL.height[-1] - AT)
+    np.testing.assert_allclose([lower.radius[-1], upper.radius[0]], RADIUS, rtol=1e-9)
+    wide, _ = seated(VESSEL, AT, ("fine silver", "fritted body"), (1e-3, 0.4e-3))
+    inside, outside = wide.radius - 0.5 * wide.wall, wide.radius + 0.5 * wide.wall
+    np.testing.assert_allclose(inside, RADIUS - 0.5 * WALL - 1e-3)
+    np.testing.assert_allclose(outside, RADIUS + 0.5 * WALL + 0.4e-3)
+
+
+def test_friction_pulls_the_end_of_a_part_as_a_solid_says() -> None:
+    """Timoshenko's long tube against a solid whose end is pulled outwards by a ring of force."""
+    fired = fire_candidates(BENCH, [tea_light_apart().lower, tea_light_apart().upper])
+    lower, upper = (cast("Response", one) for one in fired)
+    flag = dragged(lower, upper)[1]
+    vessel: Vessel = tea_light_apart().upper
+    history = upper.history
+    row = list(history.time).index(flag.time)
+    young, poisson = history.young_modulus[0, row], 0.25  # as the decay length has it
+    mesh = mesh_solid(vessel.radius, vessel.height, vessel.wall, [])
+    body = solid(mesh, [0])
+    radius, height, wall = RADIUS, float(vessel.height[-1]), float(vessel.wall[0])
+    volume = 2.0 * np.pi * radius * wall * height
+    density = BODY["theoretical_density"].scalar * history.relative_density[0, -1]
+    dried = volume * density / history.mass_fraction[0, -1]
+    force = np.zeros(body.load.shape)
+    across = mesh.radius.shape[1]
+    force[:across, 0] = FRICTION * dried * 9.80665 / across
+    pulled = replace(body, load=force)
+    _, stress = elastic_solid(pulled, [young], [poisson], np.zeros((1, 1)))
+    row_of, weight = body.geometry.height.mean(axis=1), body.geometry.weight
+    first = row_of < row_of.min() + 1e-9
+    hoop = float(np.average(stress[1, first], weights=weight[first]))
+    away = float(row_of.min()) / decay_length(vessel, 0.0)  # the row's middle is not the end
+    told = 1e-3 * flag.figure * np.exp(-away) * np.cos(away)
+    assert told == pytest.approx(hoop / young, rel=0.05)
+
+
+def test_a_maker_reads_the_slide_the_width_the_cost_and_the_files() -> None:
+    one = tea_light_apart()
+    text = " ".join(apart_lines(one))
+    for words in (
+        "fine silver up to 18 mm and fritted body above it",
+        f"by up to {1e3 * one.inwards[0]:.1f} mm inwards and {1e3 * one.outwards[0]:.1f} mm",
+        f"of a hundred pots instead of {100 * one.before.chance:.0f}",
+        "wash of alumina",
+        "two pieces",
+        LOWER,
+        UPPER,
+    ):
+        assert words in text
+    row = apart_row(one)
+    assert row is not None
+    assert (row["verdict"], row["files"]) == (one.verdict.word, [LOWER, UPPER])
+    assert apart_row(None) is None
+
+
+def test_the_files_of_both_parts_are_read_back_as_what_was_judged(tmp_path: Path) -> None:
+    one, source = tea_light_apart(), tmp_path / "own.toml"
+    source.write_text(TEA_LIGHT, encoding="utf-8")
+    for name, text in apart_files(one, source).items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    (tmp_path / "firing.toml").write_text(firing_toml(VESSEL.firing, KILNS), encoding="utf-8")
+    for name, part, check in zip((LOWER, UPPER), (one.lower, one.upper), one.checks, strict=True):
+        again = read_vessel(tmp_path / name, KILNS)
+        assert [b.material for b in again.bands] == [part.bands[0].material]
+        np.testing.assert_allclose(again.drawn, part.drawn, atol=2e-8)
+        assert check_vessel(again, CARDS).word == check.word
