@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cofire.numerics import Array
+from cofire.numerics import Array, normal_points
 
 SCATTER = 1.2
 """One standard deviation between like pieces of one batch, as a factor: estimate, of the size of
@@ -205,6 +205,6 @@ def foretold(risk: float, exponent: float, rule: str) -> float:
     >>> round(foretold(0.1, 8.0, "cooling"), 2), round(foretold(0.1, 8.0, "atmosphere"), 2)
     (0.41, 0.1)
     """
-    nodes, weights = np.polynomial.hermite_e.hermegauss(41)
-    power = np.minimum(exponent * np.log(factor_of(rule).spread) * nodes, 300.0)
-    return float(-np.expm1(-risk * np.exp(power)) @ (weights / weights.sum()))
+    deviates, shares = normal_points(41)
+    power = np.minimum(exponent * np.log(factor_of(rule).spread) * deviates, 300.0)
+    return float(-np.expm1(-risk * np.exp(power)) @ shares)

@@ -26,7 +26,7 @@ from cofire.evidence.sensitivity import (
     sobol_indices,
 )
 from cofire.evidence.uncertainty import FLOOR, REACH, Factor, Key, Samples, design, normal
-from cofire.numerics import Array
+from cofire.numerics import Array, normal_points
 
 POINTS = 1024
 """At which the polynomials are asked. [-]"""
@@ -281,9 +281,8 @@ def measured(emulator: _Emulator, points: Array, factor: int, left: float) -> tu
         Variance of the logarithm of the utilisation, and the probability to call "no" wrongly,
         both as expected. [-]
     """
-    nodes, weights = np.polynomial.hermite_e.hermegauss(7)
     variance = doubt = 0.0
-    for node, weight in zip(nodes, weights / weights.sum(), strict=True):
+    for node, weight in zip(*normal_points(7), strict=True):
         narrowed = points.copy()
         middle = np.sqrt(1.0 - left**2) * node
         narrowed[:, factor] = np.clip(middle + left * points[:, factor], -REACH, REACH)

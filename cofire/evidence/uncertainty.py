@@ -42,7 +42,7 @@ from cofire.evidence.sensitivity import wilson
 from cofire.firing.kiln import Trace
 from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.shell_march import made_ready
-from cofire.numerics import Array
+from cofire.numerics import Array, normal_points
 from cofire.vessel import Vessel
 from cofire.workers import each
 
@@ -213,9 +213,8 @@ class Samples:
         power = CAUTION_POWER / np.log(caution)
         rule = self.flags[columns[0]][0]
         log = self.log_factors[:, self.rules.index(rule)]
-        nodes, shares = np.polynomial.hermite_e.hermegauss(7)
         found = np.zeros((len(risk), DRAWS))
-        for node, share in zip(nodes, shares / shares.sum(), strict=True):
+        for node, share in zip(*normal_points(7), strict=True):
             moved = np.minimum(power[:, None] * (log + factor_of(rule).scatter * node), 200.0)
             found -= share * np.expm1(-risk[:, None] * np.exp(moved))
         return found

@@ -145,7 +145,7 @@ class Property:
         """
         temperature = np.asarray(temperature, dtype=np.float64)
         if not extend:
-            self._refuse_outside(temperature)
+            self.refuse_outside(temperature)
         if self.temperature is None or self.single:
             return np.full(temperature.shape, self.value[0])
         bounded = np.clip(temperature, self.temperature[0], self.temperature[-1])
@@ -168,7 +168,14 @@ class Property:
         low, high = float(self.temperature[0]), float(self.temperature[-1])
         return (min(low, ROOM) if low <= ROOM + 100.0 else low), high
 
-    def _refuse_outside(self, temperature: Array) -> None:
+    def refuse_outside(self, temperature: Array) -> None:
+        """Raise `OutOfRange` where a temperature lies outside the rows, or where one number holds.
+
+        Parameters
+        ----------
+        temperature : array
+            Any shape. [K]
+        """
         if temperature.size == 0:
             return
         least, high = self.reach

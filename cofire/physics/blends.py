@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections import deque
+from dataclasses import dataclass
+
 import numpy as np
 
 from cofire.errors import InputError
@@ -105,6 +108,59 @@ def heated_strain(card: Card, temperature: Array) -> Array:
     return strain
 
 
+@dataclass(frozen=True)
+class _Phases:
+    """What two materials are by themselves at the temperatures of their blends' tables.
+
+    Attributes
+    ----------
+    pair
+        Metal and ceramic.
+    rows
+        Temperatures, shape (R,). [K]
+    moduli
+        Bulk and shear modulus of each at `rows`. [Pa]
+    strains
+        Thermal strain of each at `rows`. [-]
+    heat, conduct
+        Specific heat [J/(kg K)] and thermal conductivity [W/(m K)] of each at all rows but the
+        first.
+    """
+
+    pair: tuple[Card, Card]
+    rows: Array
+    moduli: list[tuple[Array, Array]]
+    strains: list[Array]
+    heat: list[Array]
+    conduct: list[Array]
+
+
+_LATEST: deque[_Phases] = deque(maxlen=8)
+"""Pairs whose blends were last made: a vessel has many blends of one pair."""
+
+
+def _phases(pair: tuple[Card, Card]) -> _Phases:
+    """What is the same for all blends of two materials, worked out once for the latest pairs."""
+    for known in tuple(_LATEST):
+        if known.pair[0] is pair[0] and known.pair[1] is pair[1]:
+            return known
+    metal, ceramic = pair
+    tables = [p[key] for p in pair for key in ("thermal_expansion", "young_modulus")]
+    ends = [table.reach[1] for table in tables if table.valid or not table.single]
+    top = min(ends, default=min(metal.scalar("solidus"), ceramic.scalar("firing_ceiling")))
+    rows = np.unique(np.append(np.arange(ROOM, top, 40.0), top))
+    found = _Phases(
+        pair,
+        rows,
+        [dense_moduli(p, rows) for p in pair],
+        [heated_strain(p, rows) for p in pair],
+        [p["specific_heat"].at(rows[1:], extend=True) for p in pair],
+        [p["thermal_conductivity"].at(rows[1:], extend=True) for p in pair],
+    )
+    _LATEST.append(found)
+    return found
+
+
 def blend(metal: Card, ceramic: Card, metal_fraction: float) -> Card:
     """The card of a blend, by volume of solids.
 
@@ -163,19 +219,13 @@ def blend(metal: Card, ceramic: Card, metal_fraction: float) -> Card:
     def scalars(key: str, default: float | None = None) -> tuple[float, float]:
         return metal.scalar(key, default), ceramic.scalar(key, default)
 
-    tables = [p[key] for p in parts for key in ("thermal_expansion", "young_modulus")]
-    ends = [table.reach[1] for table in tables if table.valid or not table.single]
-    top = min(ends, default=min(metal.scalar("solidus"), ceramic.scalar("firing_ceiling")))
-    rows = np.unique(np.append(np.arange(ROOM, top, 40.0), top))
-    moduli = [dense_moduli(p, rows) for p in parts]
+    known = _phases(parts)
+    rows, moduli, strains = known.rows, known.moduli, known.strains
     bulk, shear = mixing.elastic_moduli(c, *moduli)
-    strains = [heated_strain(p, rows) for p in parts]
     strain = mixing.free_strain(c, strains[0], strains[1], moduli[0][0], moduli[1][0], bulk)
     young = mixing.young_modulus(bulk, shear)
     densities = scalars("theoretical_density")
     warm = rows[1:]
-    heat = [p["specific_heat"].at(warm, extend=True) for p in parts]
-    conduct = [p["thermal_conductivity"].at(warm, extend=True) for p in parts]
     masses = np.array([c * densities[0], (1.0 - c) * densities[1]])
     masses /= masses.sum()
     properties = {
@@ -191,14 +241,14 @@ def blend(metal: Card, ceramic: Card, metal_fraction: float) -> Card:
         ),
         "specific_heat": entry(
             "specific_heat",
-            mixing.specific_heat(c, heat[0], heat[1], *densities),
+            mixing.specific_heat(c, known.heat[0], known.heat[1], *densities),
             warm,
             "by mass",
             0.05,
         ),
         "thermal_conductivity": entry(
             "thermal_conductivity",
-            mixing.conductivity(c, *conduct),
+            mixing.conductivity(c, *known.conduct),
             warm,
             "self-consistent",
             0.3,

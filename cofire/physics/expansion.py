@@ -107,7 +107,8 @@ def smooth_expansion(card: Card, temperature: Array, extend: bool = False) -> Ar
         Outside the table.
     """
     table = card["thermal_expansion"]
-    table.at(temperature, extend)  # refuses outside the rows
+    if not extend:
+        table.refuse_outside(temperature)
     if table.temperature is None:
         return np.asarray(np.log1p(table.scalar * (temperature - ROOM)))
     rows = table.temperature

@@ -31,6 +31,9 @@ def between(name: str, value: npt.ArrayLike, low: float, high: float) -> Array:
         If an element lies outside, or is not a number.
     """
     array = np.asarray(value, dtype=np.float64)
+    least, most = _ends(array)
+    if low <= least and most <= high:  # what is not a number is neither
+        return array
     wrong = ~((array >= low) & (array <= high))
     if wrong.any():
         msg = f"{name} = {array[wrong][0]:g}: must lie between {low:g} and {high:g}"
@@ -56,6 +59,9 @@ def positive(name: str, value: npt.ArrayLike, *, infinite: bool = False) -> Arra
         If an element is zero, negative, not a number, or infinite where that is not allowed.
     """
     array = np.asarray(value, dtype=np.float64)
+    least, most = _ends(array)
+    if least > 0.0 and (infinite or most < np.inf):
+        return array
     wrong = ~(array > 0.0) | (np.isinf(array) & (not infinite))
     if wrong.any():
         msg = f"{name} = {array[wrong][0]:g}: must be positive" + (
@@ -63,6 +69,13 @@ def positive(name: str, value: npt.ArrayLike, *, infinite: bool = False) -> Arra
         )
         raise InputError(msg)
     return array
+
+
+def _ends(array: Array) -> tuple[float, float]:
+    """Smallest and largest element; none of an empty array."""
+    if array.ndim == 0:
+        return float(array), float(array)
+    return (float(array.min()), float(array.max())) if array.size else (np.nan, np.nan)
 
 
 def hashin_shtrikman_upper(porosity: npt.ArrayLike) -> Array:

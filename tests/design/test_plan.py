@@ -195,11 +195,9 @@ def test_no_layout_of_two_blends_in_a_grid_keeps_more_pots_than_the_example() ->
 
 
 def test_a_joint_drawn_where_it_may_not_be_is_moved_into_its_limits() -> None:
-    vessel = tea_light_to_plan()
-    high = replace(vessel, joint=JointLimits(0, 0.0, 40e-3, 40e-3, 6e-3))
-    plan = propose(high, CARDS, effort=0.05)
+    plan, _ = direct_plan()  # drawn at 18 mm, allowed at 20 mm
     assert plan.given_breaks == ("position",)
-    assert not breaks(high, plan)
+    assert not breaks(direct_vessel(), plan)
     assert json.loads(plan_json(plan))["as_given"]["breaks"] == ["position"]
     nearer = replace(
         plan,
