@@ -157,7 +157,7 @@ class LocalField:
         """
         shares = weights if self.mixtures is None else weights @ self.mixtures
         found = shares.reshape(-1, shares.shape[-1]) @ self.components
-        return np.asarray(found.reshape(2, *shares.shape[:-1], -1))
+        return np.asarray(found.reshape(2, *shares.shape[:-1], self.components.shape[-1]))
 
 
 def pair_weights(
