@@ -19,7 +19,8 @@ def test_no_layout_and_firing_of_a_grid_keeps_more_pots_than_a_plan(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """A part of `python -m tests.brute_force`: its own layouts and limits, and no search."""
-    monkeypatch.setattr("cofire.design.plan.propose_taper", lambda *_: None)  # no grid has one
+    for other in ("propose_taper", "propose_apart", "alternatives"):  # no grid has one
+        monkeypatch.setattr(f"cofire.design.plan.{other}", lambda *_: None)
     vessel = tea_light_to_plan()
     vessel = replace(vessel, joint=replace(vessel.joint, blends=1))
     plan = propose(vessel, CARDS, effort=0.05)
