@@ -240,7 +240,7 @@ def test_a_drawing_beside_csv_leaves_standard_output_to_the_csv(tmp_path: Path) 
 def test_csv_and_json_go_to_files_and_the_table_to_the_screen(tmp_path: Path) -> None:
     files = ["--csv", tmp_path / "a.csv", "--json", tmp_path / "a.json"]
     result = run("screen", *PAIR, *files)
-    assert "1 pairs in the small studio kiln" in result.stdout
+    assert "1 pair (kiln: small studio kiln)" in result.stdout
     assert json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))["schema"] == 1
     assert (tmp_path / "a.csv").read_text(encoding="utf-8").startswith("metal,ceramic")
 

@@ -259,6 +259,29 @@ def test_a_new_firing_is_the_window_of_its_vessel(run):
     assert run("check", "vessel.toml").exit_code in (0, DEFECT)
 
 
+def test_a_new_firing_says_of_each_segment_what_it_is_for_on_any_controller(run):
+    """What is joined, or left out for want of segments, takes its words along."""
+    run("new", "vessel", *SILVER)
+    notes = []
+    for most in (None, 3):
+        run("new", "kiln", "--name", "shed", "--force")
+        file = Path("my_tables/kilns/shed.toml")
+        text = file.read_text(encoding="utf-8").replace("# [controller]", "[controller]")
+        if most:
+            text = text.replace("# segments = 8", f"segments = {most}")
+        file.write_text(text, encoding="utf-8")
+        made = run("new", "firing", "--vessel", "vessel.toml", "--kiln", "shed", "--tables",
+                   "my_tables", "--force")  # fmt: skip
+        assert made.exit_code == 0, made.output
+        rows = tomllib.loads(Path("firing.toml").read_text(encoding="utf-8"))["segment"]
+        assert "the soak" in max(rows, key=lambda row: row["to_C"])["note"]
+        notes.append([row.get("note", "") for row in rows])
+    assert notes[0] == ["the last water leaves", "the binder leaves", "the soak", "",
+                        "past the set points"]  # fmt: skip
+    assert notes[1] == ["the last water leaves, the binder leaves", "the soak",
+                        "past the set points"]  # fmt: skip
+
+
 def test_a_new_firing_without_a_vessel_goes_where_it_is_told(run):
     made = run("new", "firing", "--peak-C", "900", "--hold-min", "20", "--rate-C-per-h", "120",
                "--gas", "carbon", "--name", "second try")  # fmt: skip
