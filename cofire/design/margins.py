@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cofire.design.candidates import Bench
-from cofire.design.constraints import allowed, beside, placed
+from cofire.design.constraints import allowed, beside, keep, leaves_pure, placed
 from cofire.design.fired_size import in_fired_size
 from cofire.design.firings import Setting, frame, near
 from cofire.design.objective import Outcome, Sample, draw, nominal, odds
@@ -226,6 +226,9 @@ def _beyond(bench: Bench, vessel: Vessel, layout: Layout) -> Iterator[tuple[str,
             continue
         chamber = replace(vessel, printer=replace(printer, dead_volume=factor * dead))
         what = f"dead_volume_ml from {1e6 * dead:.2g} to {1e6 * factor * dead:.2g}"
+        metal, ceramic, _ = bench.zones(chamber)
+        if not leaves_pure(in_fired_size(chamber, metal, ceramic), layout):
+            what += f" and keep_mm from {1e3 * keep(vessel):.3g} to 0"
         yield what, chamber
 
 
