@@ -446,13 +446,14 @@ def material(
     _free(place, force)
     numbers: dict[str, tuple[str, str]] = {}
     for given in own or []:
-        found = re.fullmatch(r"\s*(\w+)\s*=\s*([-+\d.eE]+)\s*,\s*(.+?)\s*", given)
+        found = re.fullmatch(r"\s*(\w+(?: +\w+)*)\s*=\s*([-+\d.eE]+)\s*,\s*(.+?)\s*", given)
         if found is None:
             raise InputError(
                 f'--own: {given!r}; write it as "strength = 62, 10 %", with its uncertainty '
                 '(or "+- 5", or "factor 1.2")'
             )
-        key, value, spread = found.groups()
+        value, spread = found.groups()[1:]
+        key = re.sub(" +", "_", found[1])  # as outputs write it
         if key not in SPECS:
             raise UnknownName("property", key, SPECS, "--own")
         if key == "fired_density":

@@ -382,7 +382,7 @@ def test_a_folder_may_hold_a_kiln_alone(tmp_path: Path) -> None:
     )
     (tmp_path / "kilns" / "mine.toml").write_text(kiln, encoding="utf-8")
     result = run("screen", *PAIR, "--kiln", "MINE", "--tables", tmp_path, "--all", width=300)
-    assert "the mine reaches 850 °C" in result.stdout
+    assert "at most 850 °C (mine)" in result.stdout
 
 
 def test_a_later_folder_is_first_in_right(tmp_path: Path) -> None:
