@@ -505,9 +505,13 @@ def _by(best: Fired, other: Fired) -> str:
 def _counted_in(fired: Fired, flag: Flag) -> float:
     """What a flag of another firing counts in this one; another zone's where it has not that one.
 
-    A paste's way through the nozzle is cut into blends by what each firing makes of them.
+    A paste's way through the nozzle is cut into blends by what each firing makes of them. Where a
+    zone has several flags of the rule, as of a liquid in each gas, the worst of them counts.
     """
-    own = {f.zone: f.counted for f in fired.flags if f.rule == flag.rule}
+    own: dict[str, float] = {}
+    for f in fired.flags:
+        if f.rule == flag.rule:
+            own[f.zone] = max(own.get(f.zone, 0.0), f.counted)
     return own.get(flag.zone, max(own.values(), default=0.0))
 
 

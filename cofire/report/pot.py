@@ -17,6 +17,7 @@ from cofire.report.figures import literal, spread
 from cofire.report.job_figures import (
     HEIGHT,
     INK,
+    OF_SIZE,
     PLAIN,
     ROW,
     SMALL,
@@ -45,8 +46,6 @@ LINE = 0.16
 """Least distance of two labels. [inch]"""
 RIGHT = 1.2
 """Room beside a pot for what its joints bear. [inch]"""
-OF_SIZE = 0.6 / 72.0
-"""Width of a letter for each point of its size, a little more than the mean digit's. [inch]"""
 BESIDE, LETTER = 0.25, OF_SIZE * LETTERS
 """Room for the names of its zones: for the lines to them, and for each letter. [inch]"""
 TALL, WIDE = 3.7, 2.5
