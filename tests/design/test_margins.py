@@ -42,7 +42,7 @@ def test_a_proposal_that_is_a_no_names_limits_to_relax_and_each_gains() -> None:
     assert found.relaxed
     assert any("height_mm" in r.what or "blends" in r.what for r in found.relaxed)
     for r in found.relaxed:
-        assert r.load < found.load or r.change > 0.0
+        assert f"{r.load:#.3g}" != f"{found.load:#.3g}" or r.change > 0.005
     gains = [r.change for r in found.relaxed]
     assert gains == sorted(gains, reverse=True)
 

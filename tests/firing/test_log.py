@@ -252,6 +252,10 @@ WRONG: dict[str, tuple[str, tuple[str, ...], dict[str, object]]] = {
         "time_s,T_C\n" + rows(lambda t, v: f"{t:.0f},{'8O0' if t == 2400 else f'{v:.1f}'}"),
         ("line 42, T_C: '8O0' is not a number",), {},
     ),
+    "a log that never gets hot": (
+        "time_s,T_C\n" + "".join(f"{60 * n},{20 + n}\n" for n in range(40)),
+        ("no column of temperatures, which would pass 150", "2 'T_C'", "(column)"), {},
+    ),
     "a time that is none": (
         "time,T_C\n" + rows(lambda t, v: f"{'25:99' if t == 2400 else f'{at(t):%H:%M}'},{v:.1f}"),
         ("line 42: time '25:99'; allowed: HH:MM",), {},
