@@ -227,7 +227,7 @@ def _labels(axes: Axes, places: Array, edges: Array, texts: list[str], way: floa
     figure: Any = axes.get_figure()
     inch = float(np.ptp(axes.get_xlim())) / (axes.get_position().width * figure.get_figwidth())
     gap = _line(texts) * inch
-    stands = spread(places, gap, max(float(places.max(initial=0.0)), gap * places.size))
+    stands = _stands(places, gap)
     out = float(np.abs(edges).max(initial=0.0))
     for at, edge, stand, text in zip(places, edges, stands, texts, strict=True):
         line = [edge, out + 0.06 * inch, out + 0.16 * inch]
@@ -244,6 +244,13 @@ def _names(response: Response) -> list[str]:
         "\n".join(textwrap.wrap(name, LONGEST, max_lines=LINES, placeholder="…"))
         for name in band_names(response)
     ]
+
+
+def _stands(places: Array, gap: float) -> Array:
+    """Where the middles of labels stand, near their places and none on the ground."""
+    top = max(float(places.max(initial=0.0)), gap * places.size)
+    half = 0.5 * gap
+    return half + spread(np.maximum(places - half, 0.0), gap, top - half)
 
 
 def _line(texts: Sequence[str]) -> float:
@@ -439,7 +446,7 @@ def _beside(axes: Axes, wall: Wall, texts: Sequence[str], way: float, inch: floa
     """Labels of the joints and the rim beside one wall; returns where the highest stands. [mm]"""
     places = 1e3 * wall.edges[1:]
     gap = ROW * HEIGHT * inch
-    stands = spread(places, gap, max(float(places[-1]), gap * places.size))
+    stands = _stands(places, gap)
     own = 1e3 * wall.at(wall.outside, wall.edges[1:])
     widest = 1e3 * float(wall.outside.max())
     line = np.array([0.05, 0.13]) * inch + widest

@@ -1162,6 +1162,17 @@ def test_the_word_of_the_limit_hides_no_peak_of_a_firing_in_two() -> None:
                 assert not box.contains(x, y)
 
 
+def test_no_label_of_many_joints_lies_on_the_ground() -> None:
+    thin = [(f"{SILVER} + {FRIT} = {90 - 8 * n}", 0.0045 + 0.001 * n) for n in range(11)]
+    response = fired(cylinder([(SILVER, 0.004), *thin, (FRIT, 0.05)]))
+    drawn = section_picture(sheet_of(response, green_vessel(response)))
+    FigureCanvasAgg(drawn).draw()
+    (axes,) = drawn.axes
+    ground = axes.transData.transform((0.0, 0.0))[1]
+    lowest = min(t.get_window_extent().y0 for t in axes.texts if "," in t.get_text())
+    assert ground < lowest
+
+
 def test_numbers_of_low_bands_are_whole_and_apart() -> None:
     response = iron_bowl()
     drawn = section_picture(sheet_of(response, green_vessel(response)))
