@@ -344,8 +344,13 @@ def _not_toml(complaint: str, text: str) -> str:
     found = re.search(r" \(at line (\d+), column \d+\)", complaint)
     if found is None:
         return f"not TOML ({complaint[:100]})"
-    line = text.split("\n")[int(found[1]) - 1]
-    return f"line {found[1]}: {show(line.strip())} is not TOML: {complaint[: found.start()][:100]}"
+    line = text.split("\n")[int(found[1]) - 1].strip()
+    where = f"line {found[1]}: {show(line)}"
+    if re.fullmatch(r"[\w-]+\s*=\s*[+-]?\d+,\d+\s*(#.*)?", line):
+        return f"{where}: a number has a decimal point, no comma"
+    if re.match(r"Cannot (overwrite|declare|mutate)", complaint):
+        return f"{where}: that name stands above already, as a line or as a table; keep one of them"
+    return f"{where} is not TOML: {complaint[: found.start()][:100]}"
 
 
 def _on_one_line(value: Any, place: str) -> Any:

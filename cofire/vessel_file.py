@@ -342,6 +342,10 @@ def _profile(fields: Fields, folder: Path) -> tuple[Array, Array, Array, tuple[i
             )
     if fields.choice("base") == "flat":
         base = fields.number("base_mm", default=1e3 * float(wall[0])) / 1e3
+        if base >= height[-1]:
+            raise InputError(
+                f"{where}: base_mm = {1e3 * base:g}; must be below the rim at {1e3 * height[-1]:g}"
+            )
         return (
             np.insert(radius, 0, 0.0),
             np.insert(height, 0, 0.0),

@@ -264,6 +264,14 @@ WRONG: dict[str, tuple[str, tuple[str, ...]]] = {
     "half a blend": (CYLINDER + "[joint]\nblends = 1.5\n", ("blends = 1.5", "whole number")),
     "joint above the rim": (CYLINDER + "[joint]\nhighest_mm = 70\n", ("highest_mm = 70", "60")),
     "not TOML": (swap("[profile]", "[profile"), ("line 4", "[profile")),
+    "a floor above the rim": (
+        swap("wall_mm = 4", 'wall_mm = 4\nbase = "flat"\nbase_mm = 70'), ("base_mm = 70", "at 60"),
+    ),
+    "decimal comma": (swap("wall_mm = 4", "wall_mm = 4,5 # thin"), ("4,5", "point, no comma")),
+    "a firing twice": (
+        CYLINDER + "[firing]\ngas = 'air'\n", ("'[firing]'", "stands above already", "keep one"),
+    ),
+    "a field twice": (swap("wall_mm = 4", "wall_mm = 4\nwall_mm = 5"), ("wall_mm = 5", "already")),
 }  # fmt: skip
 
 

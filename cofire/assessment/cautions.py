@@ -71,7 +71,8 @@ def _at_the_kiln(firing: Firing, curve: Trace) -> list[Caution]:
             Caution(
                 AT_THE_KILN[1],
                 f"The gas is changed {late / HOUR:.1f} h after the start; someone is there until "
-                f"{firing.latest / HOUR:g} h. Start later in the day, or burn out faster.",
+                f"{firing.latest / HOUR:g} h. Start later in the day, burn out faster, or cool at "
+                '"full" until it is hand-warm: then it waits.',
                 "latest_h of the firing",
             )
         )

@@ -13,9 +13,10 @@ from itertools import pairwise
 import numpy as np
 
 from cofire.assessment.printed import as_printed
-from cofire.assessment.response import Response, fire_vessel, solid_or_shell
+from cofire.assessment.response import Response, fire_vessel, meshed, solid_or_shell
 from cofire.assessment.rule import NEIGHBOUR, STRESS, Flag, joint_name
 from cofire.assessment.verdict import Verdict, judge, rule_of
+from cofire.errors import InputError
 from cofire.firing.kiln import Trace
 from cofire.materials.card import Card
 from cofire.mechanics.integrator import Control
@@ -150,6 +151,7 @@ def checked(
     vessel = laid_vessel(designed)
     printed = designed
     if vessel is not designed.vessel:
+        _refuse_uncut(vessel)
         printed = fire_vessel(
             vessel,
             cards,
@@ -162,6 +164,18 @@ def checked(
     printed, why = (printed, QUICK) if quick else solid_or_shell(printed)
     verdict = sharp if printed is designed else judge(printed)
     return Check(designed, sharp, printed, verdict, why)
+
+
+def _refuse_uncut(printed: Vessel) -> None:
+    """Say of a step that no mesh can cut that the smear put it there, and not the file."""
+    try:
+        meshed(printed)
+    except InputError as error:
+        raise InputError(
+            f"{error}. No joint of the file, but a step of the smear that "
+            f"{1e6 * printed.printer.dead_volume:.3g} ml of paste before the nozzle leave: a "
+            "smaller chamber (dead_volume_ml) smears less"
+        ) from None
 
 
 def worst_by_joint(check: Check) -> list[Flag | None]:

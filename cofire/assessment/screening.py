@@ -100,8 +100,8 @@ def no_window_reason(
     needs = max(lowest[metal], lowest[ceramic])
     if needs > kiln.max_temperature:
         return (
-            f"needs {celsius(needs):.0f} °C; the {kiln.name} reaches "
-            f"{celsius(kiln.max_temperature):.0f} °C"
+            f"needs {celsius(needs):.0f} °C; at most {celsius(kiln.max_temperature):.0f} °C "
+            f"({kiln.name})"
         )
     return "no hold of up to 4 h suits both"
 

@@ -213,6 +213,7 @@ def firing(
 
     Example:  cofire firing examples/silver_on_frit_firing.toml --out try
     """
+    from cofire.firing.controller import unset
     from cofire.firing.kiln import trace
     from cofire.firing.program import load_kilns, read_firing
     from cofire.report import firing as told
@@ -237,6 +238,8 @@ def firing(
         write_text(csv, told.as_csv(curve), force)
     if kiln_csv is not None:
         write_text(kiln_csv, told.kiln_csv(programme, degrees), force)
+        for clause in unset(programme) if STANDARD_OUTPUT in (csv, kiln_csv) else ():
+            typer.echo(f"! cannot be set on its controller: {clause}", err=True)
     if out is not None:
         from cofire.report.figures import save
         from cofire.report.job_figures import firing_alone

@@ -269,7 +269,8 @@ def firing(
     from dataclasses import replace
 
     from cofire.design.firings import DRY
-    from cofire.design.starting import started
+    from cofire.design.programme import BURNING, DRYING, SLOW, SOAK
+    from cofire.design.starting import started, started_in
     from cofire.firing.program import Firing, Segment, checked, find_kiln, known_gas, load_kilns
     from cofire.materials.catalogue import load_cards
     from cofire.report.forms import new_firing
@@ -289,16 +290,22 @@ def firing(
         asked = replace(
             given, left_open=wanted, firing=replace(given.firing, kiln=kept, segments=())
         )
-        found = started(asked, load_cards(tables or [])).firing
+        cards = load_cards(tables or [])
+        found = started(asked, cards).firing
+        stages = [part.stages for part in started_in(asked, cards)]
     else:
         burnt = Segment(kelvin(500.0), 60.0 / HOUR, 60.0 * MINUTE)
         top = Segment(kelvin(peak_c), rate / HOUR, hold_min * MINUTE)
         chosen = find_kiln(kiln or "small studio kiln", kilns, "--kiln")
         found = Firing(f"{peak_c:g} °C, {hold_min:g} min", chosen, (DRY, burnt, top))
         checked(found, "--peak-C")
-    notes = ["the last water leaves", "the binder leaves", "the soak", "", "past the set points"]
+        stages = [(DRYING,), (BURNING,), (SOAK,)]
+    notes = {DRYING: "the last water leaves", BURNING: "the binder leaves", SOAK: "the soak",
+             SLOW: "past the set points"}  # fmt: skip
     segments = []
-    for note, s in zip(notes, found.segments, strict=False):
+    after = [*stages[1:], ()]  # of a ramp in parts the last one tells
+    for stage, others, s in zip(stages, after, found.segments, strict=True):
+        note = ", ".join(notes[one] for one in stage if one in notes and one not in others)
         speed = rate_text(s)
         row = {"to_C": whole(celsius(s.target)),
                "rate_C_per_h": speed if speed != "full" else '"full"',
@@ -439,13 +446,14 @@ def material(
     _free(place, force)
     numbers: dict[str, tuple[str, str]] = {}
     for given in own or []:
-        found = re.fullmatch(r"\s*(\w+)\s*=\s*([-+\d.eE]+)\s*,\s*(.+?)\s*", given)
+        found = re.fullmatch(r"\s*(\w+(?: +\w+)*)\s*=\s*([-+\d.eE]+)\s*,\s*(.+?)\s*", given)
         if found is None:
             raise InputError(
                 f'--own: {given!r}; write it as "strength = 62, 10 %", with its uncertainty '
                 '(or "+- 5", or "factor 1.2")'
             )
-        key, value, spread = found.groups()
+        value, spread = found.groups()[1:]
+        key = re.sub(" +", "_", found[1])  # as outputs write it
         if key not in SPECS:
             raise UnknownName("property", key, SPECS, "--own")
         if key == "fired_density":

@@ -29,11 +29,12 @@ from cofire.firing.kiln import Trace, trace
 from cofire.firing.program import Firing
 from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.integrator import Control, UnbalancedError
+from cofire.mechanics.meridian import STEEPEST_LEAN
 from cofire.mechanics.properties import Mechanisms
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.physics.blends import find_material
 from cofire.physics.history import Along, History
-from cofire.vessel import Vessel
+from cofire.vessel import Vessel, leans
 
 ROUGH, FINENESS = 0.3, 0.4
 """Of meshes: the largest cooling utilisation of a layout of the example is 0.94 to 1.13 and 1.00
@@ -46,6 +47,8 @@ TOGETHER = 2
 """Candidates of one job: work for a fifth of a second. [-]"""
 FIRINGS = 8
 """Firings along which a bench remembers histories, the latest. [-]"""
+NEARLY = 0.95
+"""Of the steepest lean that can be cut: a wall with that at its points may pass it between. [-]"""
 LEAST_SHARE = 0.02
 """Utilisations below this say nothing of a ratio. [-]"""
 
@@ -198,12 +201,16 @@ class Bench:
         Raises
         ------
         InputError
-            As `as_printed`.
+            As `as_printed`; or a step of the smear, as a check has it, in a wall that leans too
+            far.
         """
         cards = [self.material(band.material) for band in vessel.bands]
         used = self.used([vessel])
         fired = self.history(vessel.firing, used).relative_density[:, -1]
         density = {card.name: float(d) for card, d in zip(used, fired, strict=True)}
+        if vessel.printer.given and _steep(vessel):
+            # what a check cannot cut is no candidate, though its fewer bands could be
+            meshed(as_printed(vessel, cards, density), self.fineness)
         return as_printed(vessel, cards, density, SMEAR_STEP, SMEAR_FINEST)
 
     def used(self, vessels: Iterable[Vessel]) -> list[Card]:
@@ -333,6 +340,13 @@ def fire_candidates(
         An unknown material, or a firing beyond a card's tables.
     """
     return [_fired(bench, vessel, control, mechanisms) for vessel in vessels]
+
+
+def _steep(vessel: Vessel) -> bool:
+    """Whether the wall, floor aside, leans so far somewhere that no step can cut it there."""
+    wall = slice(vessel.corners[-1] if vessel.corners else 0, None)
+    lean = np.abs(leans(vessel.radius[wall], vessel.height[wall]))
+    return bool(lean.max() > NEARLY * STEEPEST_LEAN)
 
 
 def _fired(

@@ -28,6 +28,8 @@ TOLD_APART = 5
 ones a maker does not tell apart, by weighing or by what they do. Our choice. [% of volume]"""
 LEAST_LAYERS = 2
 """A band or a pure zone has at least as many layers of the printer. [-]"""
+SMALLER, CHAMBERS = 0.8, 25
+"""Of a chamber that leaves no zone pure the next that is tried, and how many: to a 200th. [-]"""
 SLACK = 1e-9
 """Rounding of lengths, far below a layer. [m]"""
 
@@ -539,11 +541,19 @@ def _pure_somewhere(vessel: Vessel) -> bool:
     tried = [placed(first, Layout((), 0.0, middle)) for middle in places(vessel)]
     some = [_mirrored(vessel, one) for one in tried if one is not None]
     known = [one for one in some if one is not None]
-    return not known or any(_pure(vessel, one) for one in known)
+    return not known or any(leaves_pure(vessel, one) for one in known)
 
 
-def _pure(vessel: Vessel, layout: Layout) -> bool:
-    """Whether each zone of a vessel is pure over the height that is kept."""
+def leaves_pure(vessel: Vessel, layout: Layout) -> bool:
+    """Whether each zone of a vessel is pure over the height that is kept.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        From `in_fired_size`.
+    layout : Layout
+        Of one joint or of two.
+    """
     if layout.upper is None:
         return pure_ends(vessel, layout)
     views = [(beside(vessel, layout, which), one) for which, one in layout.named]
@@ -571,12 +581,25 @@ def with_room(vessel: Vessel, metal: Card, ceramic: Card) -> Vessel:
     small = replace(vessel, printer=replace(vessel.printer, dead_volume=least))
     if not _pure_somewhere(in_fired_size(small, metal, ceramic)):
         where = "foot and rim" if vessel.upper is None else "foot, rim or middle"
+        most = _largest_chamber(small, metal, ceramic)
+        smaller = f"take a smaller chamber (dead_volume_ml = {most:g}), " if most else "take "
         raise ModelError(
             f"{vessel.name}: pure: {1e6 * least:.3g} ml of paste before the nozzle leave no pure "
-            f"zone of keep_mm = {1e3 * keep(vessel):g} at {where}; take a smaller chamber "
-            "(dead_volume_ml), a thicker wall or a smaller keep_mm"
+            f"zone of keep_mm = {1e3 * keep(vessel):g} at {where}; {smaller}a thicker wall or a "
+            "smaller keep_mm"
         )
     return small
+
+
+def _largest_chamber(vessel: Vessel, metal: Card, ceramic: Card) -> float:
+    """A dead volume below the printer's that leaves zones pure, to a fifth; 0 if none. [ml]"""
+    dead = vessel.printer.dead_volume
+    for count in range(1, CHAMBERS):
+        told = float(f"{1e6 * dead * SMALLER**count:.2g}")
+        printer = replace(vessel.printer, dead_volume=told / 1e6)
+        if _pure_somewhere(in_fired_size(replace(vessel, printer=printer), metal, ceramic)):
+            return told
+    return 0.0
 
 
 def bounds(vessel: Vessel) -> list[str]:

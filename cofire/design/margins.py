@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cofire.design.candidates import Bench
-from cofire.design.constraints import allowed, beside, placed
+from cofire.design.constraints import allowed, beside, keep, leaves_pure, placed
 from cofire.design.fired_size import in_fired_size
 from cofire.design.firings import Setting, frame, near
 from cofire.design.objective import Outcome, Sample, draw, nominal, odds
@@ -28,6 +28,8 @@ LAYER, ROAD, DEAD = 1.0, 0.5, 0.2
 TALLER, NEARER, THINNER, THICKER, LARGER = 1.5, 0.5, 0.7, 1.3, 2.0
 """Of what a file allows: the transition's height, the ends' least heights, the wall each way, and
 the dead volume each way, where a limit is relaxed: our choice. [-]"""
+LESS = 0.995
+"""Of a load: one that is less is told as less, with three digits. [-]"""
 SEEN = 0.005
 """Gain of chance below which a limit is not worth relaxing unless the load falls too: our choice.
 [-]"""
@@ -169,7 +171,7 @@ def margins(
         for (what, _), outcome in zip(chosen, rest[len(moved) :], strict=True)
         if outcome is not None
         and outcome.cost < own.cost
-        and (outcome.load < own.load or outcome.chance > own.chance + SEEN)
+        and (outcome.load < LESS * own.load or outcome.chance > own.chance + SEEN)
     ]
     shifts.sort(key=lambda s: s.change)
     return Margins(own.chance, own.load, tuple(shifts), _first_first(relaxed), samples)
@@ -226,6 +228,9 @@ def _beyond(bench: Bench, vessel: Vessel, layout: Layout) -> Iterator[tuple[str,
             continue
         chamber = replace(vessel, printer=replace(printer, dead_volume=factor * dead))
         what = f"dead_volume_ml from {1e6 * dead:.2g} to {1e6 * factor * dead:.2g}"
+        metal, ceramic, _ = bench.zones(chamber)
+        if not leaves_pure(in_fired_size(chamber, metal, ceramic), layout):
+            what += f" and keep_mm from {1e3 * keep(vessel):.3g} to 0"
         yield what, chamber
 
 

@@ -574,7 +574,7 @@ def wanted_partner(
     if not lowest < ceiling(zone):
         raise ModelError(
             f"{zone.name}: window: it does not become dense below its own limit of "
-            f"{celsius(ceiling(zone)):.0f} °C in the {vessel.firing.kiln.name}"
+            f"{celsius(ceiling(zone)):.0f} °C (kiln: {vessel.firing.kiln.name})"
         )
     ideal = ideal_partner(zone, template, NAME)
     bench = Bench({**cards, NAME: ideal}, extend=True, executor=executor)

@@ -29,7 +29,17 @@ from cofire.design.firings import (
     too_late_line,
 )
 from cofire.design.objective import Outcome, Swing, foretold
-from cofire.design.programme import BURNING, CLOSING, DOWN, DRYING, SLOW, SOAK, Part, merged_words
+from cofire.design.programme import (
+    BURNING,
+    CLOSING,
+    DOWN,
+    DRYING,
+    LITTLE_SLOWER,
+    SLOW,
+    SOAK,
+    Part,
+    merged_words,
+)
 from cofire.errors import ModelError
 from cofire.firing.controller import changes_at
 from cofire.firing.kiln import trace
@@ -398,6 +408,8 @@ def _why(part: Part, ways: Mapping[str, str], whole: Frame) -> str:
     way = ways[part.stages[0]]
     if part.segment.rate == part.wished:
         return way
+    if part.wished < np.inf and part.segment.rate >= LITTLE_SLOWER * part.wished:
+        return f"{way}; a little slower still, which the kiln keeps up to its end"
     named = "ramp: " * way.startswith("ramp: ")
     if part.wished < np.inf:
         return f"{named}as fast as the kiln can, which is slower"
@@ -493,9 +505,13 @@ def _by(best: Fired, other: Fired) -> str:
 def _counted_in(fired: Fired, flag: Flag) -> float:
     """What a flag of another firing counts in this one; another zone's where it has not that one.
 
-    A paste's way through the nozzle is cut into blends by what each firing makes of them.
+    A paste's way through the nozzle is cut into blends by what each firing makes of them. Where a
+    zone has several flags of the rule, as of a liquid in each gas, the worst of them counts.
     """
-    own = {f.zone: f.counted for f in fired.flags if f.rule == flag.rule}
+    own: dict[str, float] = {}
+    for f in fired.flags:
+        if f.rule == flag.rule:
+            own[f.zone] = max(own.get(f.zone, 0.0), f.counted)
     return own.get(flag.zone, max(own.values(), default=0.0))
 
 

@@ -8,12 +8,13 @@ from dataclasses import replace
 from cofire.assessment.rule import NO
 from cofire.assessment.screening import STUDIO_GASES
 from cofire.assessment.windows import best_gas, firing_windows, shared_window
-from cofire.design.firings import USUAL, Setting, frame, pure_parts
+from cofire.design.firings import USUAL, Frame, Setting, frame, pure_parts
+from cofire.design.programme import Part
 from cofire.errors import ModelError
 from cofire.firing.program import LAG, Firing, checked
 from cofire.materials.card import Card
 from cofire.units import HOUR, MINUTE, celsius
-from cofire.vessel import Vessel
+from cofire.vessel import OpenFiring, Vessel
 
 
 def started(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Vessel:
@@ -43,18 +44,53 @@ def started(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> 
     ModelError
         The materials share no window in this kiln, or no gas suits them; the message says why.
     """
-    wanted = vessel.left_open
-    if wanted is None or vessel.firing.segments:
+    if vessel.left_open is None or vessel.firing.segments:
         return vessel
+    whole = _frame(vessel, vessel.left_open, cards, extend)
+    setting = _setting(whole)
+    soak = whole.soaks[setting.soak]
+    name = f"own window: {celsius(soak.peak):.0f} °C, {soak.hold / MINUTE:.0f} min"
+    firing = replace(whole.fired(setting), name=name)
+    return replace(vessel, firing=checked(firing, vessel.name))
+
+
+def started_in(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> list[Part]:
+    """The segments of the firing that `started` takes, each with what it is for.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        Whose firing has no segments, with what of it is left open.
+    cards : mapping
+        Materials by name.
+    extend : bool
+        As in `fire_vessel`.
+
+    Returns
+    -------
+    list of Part
+        As kiln and controller take them.
+
+    Raises
+    ------
+    ModelError
+        As `started`.
+    """
+    whole = _frame(vessel, vessel.left_open or OpenFiring(), cards, extend)
+    return whole.told(_setting(whole))
+
+
+def _frame(vessel: Vessel, wanted: OpenFiring, cards: Mapping[str, Card], extend: bool) -> Frame:
+    """What may be chosen in the gas and for the lag of a vessel's own window."""
     gas = wanted.gas or _gas(vessel, cards)
     lag = LAG[gas] if wanted.lag is None else wanted.lag
     asked = replace(vessel, firing=replace(vessel.firing, gas=gas, lag=lag))
-    whole = frame(asked, cards, extend)
-    middle = len(whole.soaks) // 2
-    firing = whole.fired(Setting(middle, USUAL, USUAL))
-    soak = whole.soaks[middle]
-    name = f"own window: {celsius(soak.peak):.0f} °C, {soak.hold / MINUTE:.0f} min"
-    return replace(vessel, firing=checked(replace(firing, name=name), vessel.name))
+    return frame(asked, cards, extend)
+
+
+def _setting(whole: Frame) -> Setting:
+    """The middle of all soaks, at the usual rates."""
+    return Setting(len(whole.soaks) // 2, USUAL, USUAL)
 
 
 def _gas(vessel: Vessel, cards: Mapping[str, Card]) -> str:
@@ -97,7 +133,7 @@ def taken(firing: Firing) -> str:
         steps.append(f"{celsius(segment.target):.0f} °C {rate}{hold}")
     return (
         f"The file names no firing; taken from the window that its materials share, in "
-        f"{firing.gas_words}, in the {firing.kiln.name}: {', '.join(steps)}, then cooling shut. "
+        f"{firing.gas_words} (kiln: {firing.kiln.name}): {', '.join(steps)}, then cooling shut. "
         "Its soak is in the middle of all peaks that they share, for a ware that lags behind the "
         "kiln, with a margin of density; cofire screen tells the shortest comfortable one, of the "
         "ware itself, which is often hotter."

@@ -733,8 +733,10 @@ def chosen_columns(
     if len(fitting) == 1:
         return when, fitting[0]
     listed = sheet.listed(fitting or None)
-    what = "several columns may be the temperature" if fitting else "no column of temperatures"
-    raise InputError(f"{sheet.where}: {what}: {listed}; name the one to use")
+    what = "several columns may be the temperature"
+    if not fitting:
+        what = f"no column of temperatures, which would pass {HOTTEST:g}"
+    raise InputError(f"{sheet.where}: {what}: {listed}; name the one to use (column)")
 
 
 def _time_columns(
@@ -760,7 +762,8 @@ def _time_columns(
     left = named or [j for j in rising if not COUNT_WORDS.match(sheet.header[j].strip())]
     if not left:
         raise InputError(
-            f"{sheet.where}: no column of times: {sheet.listed()}; name the one to use"
+            f"{sheet.where}: no column of times: {sheet.listed()}; name the one to use "
+            "(time_column)"
         )
     return (left[0],)
 

@@ -434,18 +434,24 @@ def logged_trace(
     return Trace(fine, ware, kiln, at_corners, gas), lead, notes
 
 
+TELLING = 10.0
+"""Fall from which a rate of cooling is read: a reading is out by a degree. Our choice. [K]"""
+
+
 def _cooled(time: Array, temperature: Array, where: str) -> tuple[Array, Array]:
     """The readings with the rest of the cooling, by Newton's law from its own last stretch."""
-    late = time >= time[-1] - max(0.5 * HOUR, 4.0 * float(np.median(np.diff(time))))
-    fall = float(temperature[late][0] - temperature[-1])
-    span = float(time[-1] - time[late][0])
-    above = np.log((temperature[late][0] - ROOM) / (temperature[-1] - ROOM))
-    if temperature[-1] > COOL and fall < 2.0:
+    last = time[-1] - max(0.5 * HOUR, 4.0 * float(np.median(np.diff(time))))
+    if temperature[-1] > COOL and temperature[time >= last][0] - temperature[-1] < 2.0:
         raise InputError(
             f"{where}: ends at {celsius(float(temperature[-1])):.0f} °C and is not cooling there; "
             "allowed: the whole firing, down to 60 °C or on its way"
         )
-    constant = span / above if above > 1e-3 else 6.0 * HOUR
+    hotter = time[temperature >= temperature[-1] + TELLING]
+    begin = int(np.flatnonzero(time >= min(last, hotter[-1] if hotter.size else last))[0])
+    span = float(time[-1] - time[begin])
+    above = np.log(np.maximum(temperature[begin:] - ROOM, END - ROOM))
+    fall = -float(np.polyfit((time[begin:] - time[begin]) / span, above, 1)[0])
+    constant = span / fall if fall > 1e-3 else 6.0 * HOUR
     left = constant * np.log((temperature[-1] - ROOM) / (END - ROOM))
     after = np.linspace(0.0, max(left, 1.0), 60)[1:]
     tail = ROOM + (temperature[-1] - ROOM) * np.exp(-after / constant)

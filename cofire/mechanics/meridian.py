@@ -385,7 +385,7 @@ def crossings(curve: MidLine, steps: Array) -> Array:
         worst = int(lean.argmax())
         message = (
             f"the joint at to_mm = {1e3 * curve.at(places)[1][worst]:.4g} crosses a wall that "
-            f"leans {np.degrees(lean[worst]):.0f}°; allowed: up to "
+            f"leans {np.degrees(lean[worst]):.1f}°; allowed: up to "
             f"{np.degrees(STEEPEST_LEAN):.0f}°; move the joint, or make the wall steeper there"
         )
         raise InputError(message)

@@ -459,8 +459,9 @@ def _features(
         if piece.floor or step <= piece.start:
             height = float(pieces[0].middle(np.array([pieces[0].end]))[1][0])
             message = (
-                f"solid: a step between bands lies in the floor, whose middle is at {height:g} m; "
-                "put it above the floor"
+                "a step between bands, or of the smear of a change of paste, lies in the floor, "
+                f"whose middle is {1e3 * height:.3g} mm up; joint and smear would have to lie "
+                "above it"
             )
             raise InputError(message)
         level = _level(piece, step)

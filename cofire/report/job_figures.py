@@ -45,6 +45,8 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT = 3.6, 2.45
 """Of either picture on paper, where its letters have the size they are drawn with. [inch]"""
+OF_SIZE = 0.6 / 72.0
+"""Width of a letter for each point of its size, a little more than the mean digit's. [inch]"""
 SMALL = 8.5
 """Size of letters. [pt]"""
 ROW = 0.062
@@ -191,12 +193,20 @@ def _curve(
     end = 1.03 * (events[-1].time if events else float(curve.time[-1])) / HOUR
     top = 1.08 * degrees_of(max(limit, float(curve.kiln.max())))
     axes.axhline(degrees_of(limit), color=PLAIN, lw=0.9, ls=":")
+    hours = curve.time / HOUR
+    figure: Any = axes.get_figure()
+    wide = len(told) * OF_SIZE * size / (axes.get_position().width * figure.get_figwidth()) * end
+    left, right = (
+        float(curve.kiln[(hours >= start) & (hours <= start + wide)].max(initial=0.0))
+        for start in (0.0, end - wide)
+    )
+    # below the line, above which the letters stand, and where the curve stays lower
+    side = "left" if left < right else "right"
     axes.annotate(
-        told, (end, degrees_of(limit)), (0, -2.5),  # above it stand the letters
-        textcoords="offset points", fontsize=size, ha="right", va="top", color=INK, zorder=5,
+        told, (end if side == "right" else 0.01 * end, degrees_of(limit)), (0, -2.5),
+        textcoords="offset points", fontsize=size, ha=side, va="top", color=INK, zorder=5,
         bbox={"fc": "white", "ec": "none", "pad": 0.6},
     )  # fmt: skip
-    hours = curve.time / HOUR
     axes.plot(hours, degrees_of(curve.kiln), color=PLAIN, lw=1.1, ls=(0, (4, 2)), label="kiln")
     axes.plot(hours, degrees_of(curve.ware), color=INK, lw=1.5, label="ware")
     places = np.array([e.time for e in events]) / HOUR

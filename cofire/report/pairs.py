@@ -246,8 +246,8 @@ def as_text(pairs: Sequence[Pair], kiln: str, width: int | None = None, every: b
     count = Counter(p.verdict for p in pairs)
     without = sum(p.window is None for p in pairs)
     notes = [
-        f"{len(pairs)} pairs in the {kiln}: {count['go']} go, {count['caution']} caution, "
-        f"{count['no']} no ({without} share no firing"
+        f"{len(pairs)} pair{'s' * (len(pairs) != 1)} (kiln: {kiln}): {count['go']} go, "
+        f"{count['caution']} caution, {count['no']} no ({without} share no firing"
         + ("" if every else "; list them with --all")
         + ").",
         "worst: free strain apart while sintering; cooled: from the set point to 20 °C; both metal "

@@ -63,7 +63,7 @@ from cofire.report.read_again import (
 )
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import designs_figure, stress_figure, trade_off_figure
-from cofire.report.verdict import as_stress, decided, ends_line, flag_row, number, sharp_line
+from cofire.report.verdict import as_stress, decided, ends_line, flag_row, measured, sharp_line
 from cofire.report.writing import replace_folder, wrapped
 from cofire.units import HOUR, MINUTE, celsius
 from cofire.vessel import FIXED, FREE, Vessel, is_blend
@@ -661,10 +661,7 @@ def against(flag: Flag) -> str:
         return f"{flag.rule}, {flag.zone}: {flag.note}"
     if flag.unit == "grade":
         return f"{flag.rule}, {flag.zone}: {flag.note}"
-    return (
-        f"{flag.rule}, {flag.zone}: {number(flag.figure)} against {number(flag.limit)} {flag.unit}"
-        + as_stress(flag)
-    )
+    return f"{flag.rule}, {flag.zone}: {measured(flag)}" + as_stress(flag)
 
 
 # ----------------------------------------------------------------------------------------------

@@ -17,6 +17,7 @@ from cofire.report.figures import literal, spread
 from cofire.report.job_figures import (
     HEIGHT,
     INK,
+    OF_SIZE,
     PLAIN,
     ROW,
     SMALL,
@@ -45,14 +46,14 @@ LINE = 0.16
 """Least distance of two labels. [inch]"""
 RIGHT = 1.2
 """Room beside a pot for what its joints bear. [inch]"""
-OF_SIZE = 0.6 / 72.0
-"""Width of a letter for each point of its size, a little more than the mean digit's. [inch]"""
 BESIDE, LETTER = 0.25, OF_SIZE * LETTERS
 """Room for the names of its zones: for the lines to them, and for each letter. [inch]"""
 TALL, WIDE = 3.7, 2.5
 """Highest and widest that a pot is drawn. [inch]"""
-LONGEST = 17
-"""Characters of a zone's name. [-]"""
+LONGEST, LINES = 17, 2
+"""Characters of a line of a zone's name, and its lines. [-]"""
+BESIDE_WALL = 0.7
+"""Of a star's size: its middle from the inside of the wall. [-]"""
 LITTLE = 0.01
 """Of a limit: told by one figure, there is no room for more. [-]"""
 SHARE, FEW = 0.5, 0.02
@@ -140,7 +141,7 @@ def mark(axes: Axes, flag: Flag | None, x: float, y: float, size: float = 6.0) -
 
 
 def star(axes: Axes, wall: Wall, flag: Flag, size: float = 11.0) -> None:
-    """A star at the worst place of a wall, where it has one.
+    """A star at the height where a wall is worst, if any, clear of the marks on its joints.
 
     Parameters
     ----------
@@ -153,10 +154,14 @@ def star(axes: Axes, wall: Wall, flag: Flag, size: float = 11.0) -> None:
     size : float
         [pt]
     """
+    from matplotlib.transforms import ScaledTranslation
+
     if flag.height is not None:
+        figure: Any = axes.get_figure()
+        inwards = ScaledTranslation(-BESIDE_WALL * size / 72.0, 0.0, figure.dpi_scale_trans)
         axes.plot(
-            1e3 * float(wall.at(wall.radius, flag.height)), 1e3 * flag.height, "*", ms=size,
-            mfc="white", mec=INK, mew=1.0, zorder=7,
+            1e3 * float(wall.at(wall.inside, flag.height)), 1e3 * flag.height, "*", ms=size,
+            mfc="white", mec=INK, mew=1.0, zorder=7, transform=axes.transData + inwards,
         )  # fmt: skip
 
 
@@ -221,8 +226,8 @@ def _labels(axes: Axes, places: Array, edges: Array, texts: list[str], way: floa
     """Texts beside the pot with lines to their places; axes in mm, `way` tells the side."""
     figure: Any = axes.get_figure()
     inch = float(np.ptp(axes.get_xlim())) / (axes.get_position().width * figure.get_figwidth())
-    top = max(float(places.max(initial=0.0)), LINE * inch * places.size)
-    stands = spread(places, LINE * inch, top)
+    gap = _line(texts) * inch
+    stands = _stands(places, gap)
     out = float(np.abs(edges).max(initial=0.0))
     for at, edge, stand, text in zip(places, edges, stands, texts, strict=True):
         line = [edge, out + 0.06 * inch, out + 0.16 * inch]
@@ -235,7 +240,22 @@ def _labels(axes: Axes, places: Array, edges: Array, texts: list[str], way: floa
 
 def _names(response: Response) -> list[str]:
     """The zones as they are named beside the pot."""
-    return [n if len(n) <= LONGEST else n[: LONGEST - 1] + "…" for n in band_names(response)]
+    return [
+        "\n".join(textwrap.wrap(name, LONGEST, max_lines=LINES, placeholder="…"))
+        for name in band_names(response)
+    ]
+
+
+def _stands(places: Array, gap: float) -> Array:
+    """Where the middles of labels stand, near their places and none on the ground."""
+    top = max(float(places.max(initial=0.0)), gap * places.size)
+    half = 0.5 * gap
+    return half + spread(np.maximum(places - half, 0.0), gap, top - half)
+
+
+def _line(texts: Sequence[str]) -> float:
+    """Least distance of the middles of two of some texts. [inch]"""
+    return LINE * max((1 + text.count("\n") for text in texts), default=1)
 
 
 def draw_pot(axes: Axes, check: Check) -> None:
@@ -306,8 +326,9 @@ def pot_figure(check: Check, given: Check | None = None) -> Figure:
     widest = 1e3 * max(float(wall.outside.max()) for wall in walls)
     rows = max(len(c.designed.cards) for _, c in pots)
     scale = min(TALL / high, WIDE / (2.0 * widest))  # inch a mm
-    tall = max(scale * high, LINE * rows) + 0.12
-    letters = max(len(name) for _, c in pots for name in _names(c.designed))
+    names = [name for _, c in pots for name in _names(c.designed)]
+    tall = max(scale * high, _line(names) * rows) + 0.12
+    letters = max(len(line) for name in names for line in name.split("\n"))
     before = BESIDE + LETTER * letters
     panel = before + 2.0 * scale * widest + RIGHT
     above, below = 0.65, 0.95
@@ -339,7 +360,7 @@ def pot_figure(check: Check, given: Check | None = None) -> Figure:
                 color=INK)  # fmt: skip
     told = (
         f"Beside a joint: mm up, and the share of a limit used up: {SIGNS[0]} kept, "
-        f"{SIGNS[1]} near, {SIGNS[2]} passed. ★ the worst place. Hatched: metal, dotted: blend."
+        f"{SIGNS[1]} near, {SIGNS[2]} passed. ★ what decides. Hatched: metal, dotted: blend."
     )
     if any(c.smeared for _, c in pots):
         told += " Cut wall: as the pastes mix at each change."
@@ -425,7 +446,7 @@ def _beside(axes: Axes, wall: Wall, texts: Sequence[str], way: float, inch: floa
     """Labels of the joints and the rim beside one wall; returns where the highest stands. [mm]"""
     places = 1e3 * wall.edges[1:]
     gap = ROW * HEIGHT * inch
-    stands = spread(places, gap, max(float(places[-1]), gap * places.size))
+    stands = _stands(places, gap)
     own = 1e3 * wall.at(wall.outside, wall.edges[1:])
     widest = 1e3 * float(wall.outside.max())
     line = np.array([0.05, 0.13]) * inch + widest

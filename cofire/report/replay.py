@@ -78,10 +78,10 @@ def crack_lines(crack: Crack) -> list[str]:
     found = f"Cracked {mm:.0f} mm up, in {crack.material}"
     if crack.temperature is not None:
         found += f", heard at {celsius(crack.temperature):.0f} °C"
-    off = 1e3 * (crack.worst.height - crack.height)
+    off = round(1e3 * (crack.worst.height - crack.height))
     lines = [
         f"{found}.",
-        f"The model's worst place is {1e3 * crack.worst.height:.0f} mm up ({off:+.0f} mm), at "
+        f"The model's worst place is {1e3 * crack.worst.height:.0f} mm up ({off:+d} mm), at "
         f"{_when(crack.worst)}: stress {number(crack.worst.utilisation)} of the strength. "
         f"Bending reaches "
         f"{1e3 * crack.reach:.0f} mm here: "

@@ -35,7 +35,7 @@ from cofire.report.job import expected, grams, roads_line, said
 from cofire.report.job_figures import curve_picture, data_uri, event_words, letter
 from cofire.report.pot import section_picture, worst_words
 from cofire.report.read_again import in_its_degrees
-from cofire.report.verdict import ends_line, harm, number, place, sharp_line, unsure
+from cofire.report.verdict import ends_line, harm, measured, number, place, sharp_line, unsure
 from cofire.units import MINUTE, celsius, kelvin
 from cofire.vessel import Printer
 
@@ -607,7 +607,7 @@ def _found(flag: Flag) -> str:
     """The figure of a flag in words."""
     if flag.verdict == UNKNOWN or flag.unit == GRADE:
         return flag.note
-    figure = f"{flag.note}: {number(flag.figure)} against {number(flag.limit)} {flag.unit}"
+    figure = f"{flag.note}: {measured(flag)}"
     return figure + unsure(flag)
 
 

@@ -232,6 +232,9 @@ FAINT = 0.05
 """Share of the largest stress below which no line is drawn where its sign changes. [-]"""
 TOLD = 6
 """Most bands whose lines over time are told apart; the others are thin and grey. [-]"""
+APART = 0.11
+"""Least distance of the numbers of two bands; where not all can stand within that of their band,
+those that the legend names have one. [inch]"""
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
 
 
@@ -468,9 +471,14 @@ def stress_figure(response: Response, bands: list[BandStress]) -> Figure:
         [1e3 * float(np.median(s.height[s.band == band])) for band in range(len(bands))]
     )
     tall = 1e3 * float(s.height.max())
-    gap = max(0.026 * tall, 0.026 * widest)
-    for band, up in enumerate(spread(middles, gap, max(tall, gap * len(bands))), 1):
-        pot.text(0.0, up, str(band), fontsize=7.0, ha="center", va="center",
+    gap = APART * max(tall / 4.0, 2.16 * widest / 2.6)
+    told = list(range(len(bands)))
+    stands = spread(middles, gap, max(tall, gap * len(bands)))
+    if np.abs(stands - middles).max() > gap:  # a number that stands elsewhere tells of another band
+        told = _shown(bands)
+        stands = spread(middles[told], gap, max(tall, gap * len(told)))
+    for band, up in zip(told, stands, strict=True):
+        pot.text(0.0, up, str(band + 1), fontsize=7.0, ha="center", va="center",
                  bbox={"fc": "white", "ec": "none", "pad": 0.2})  # fmt: skip
     pot.tick_params(labelsize=8)
     pot.set_ylabel("mm up", fontsize=9)

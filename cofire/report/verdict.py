@@ -47,6 +47,33 @@ def number(value: float) -> str:
     return f"{value:.{max(2 - size, 0)}f}" if -3 <= size < 7 else f"{value:.1e}"
 
 
+def measured(flag: Flag) -> str:
+    """Figure against limit, in as many digits as tell them apart.
+
+    Parameters
+    ----------
+    flag : Flag
+        From `judge`.
+
+    Returns
+    -------
+    str
+        With the unit; alike only where five digits do not tell them apart.
+
+    Examples
+    --------
+    >>> from cofire.assessment.rule import Flag
+    >>> measured(Flag(zone="rim", utilisation=1.0, figure=20.0, limit=19.99, unit="µm"))
+    '20.00 against 19.99 µm'
+    """
+    one, other = number(flag.figure), number(flag.limit)
+    for digits in (4, 5):
+        if one != other or flag.figure == flag.limit:
+            break
+        one, other = f"{flag.figure:#.{digits}g}", f"{flag.limit:#.{digits}g}"
+    return f"{one} against {other} {flag.unit}"
+
+
 def place(flag: Flag) -> str:
     """When and where, as far as the flag knows.
 
@@ -285,11 +312,7 @@ def _finding(flag: Flag) -> str:
     where = place(flag)
     if flag.unit == GRADE:
         return where
-    return (
-        f"{number(flag.figure)} against {number(flag.limit)} {flag.unit}"
-        + as_stress(flag)
-        + (f", {where}" if where else "")
-    )
+    return measured(flag) + as_stress(flag) + (f", {where}" if where else "")
 
 
 def as_stress(flag: Flag) -> str:

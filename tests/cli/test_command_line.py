@@ -240,7 +240,7 @@ def test_a_drawing_beside_csv_leaves_standard_output_to_the_csv(tmp_path: Path) 
 def test_csv_and_json_go_to_files_and_the_table_to_the_screen(tmp_path: Path) -> None:
     files = ["--csv", tmp_path / "a.csv", "--json", tmp_path / "a.json"]
     result = run("screen", *PAIR, *files)
-    assert "1 pairs in the small studio kiln" in result.stdout
+    assert "1 pair (kiln: small studio kiln)" in result.stdout
     assert json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))["schema"] == 1
     assert (tmp_path / "a.csv").read_text(encoding="utf-8").startswith("metal,ceramic")
 
@@ -382,7 +382,7 @@ def test_a_folder_may_hold_a_kiln_alone(tmp_path: Path) -> None:
     )
     (tmp_path / "kilns" / "mine.toml").write_text(kiln, encoding="utf-8")
     result = run("screen", *PAIR, "--kiln", "MINE", "--tables", tmp_path, "--all", width=300)
-    assert "the mine reaches 850 °C" in result.stdout
+    assert "at most 850 °C (mine)" in result.stdout
 
 
 def test_a_later_folder_is_first_in_right(tmp_path: Path) -> None:

@@ -375,11 +375,11 @@ CARDS: dict[str, tuple[str, tuple[str, ...]]] = {
     ),
     "a name twice": (
         COPPER.replace('name = "copper"', 'name = "copper"\nname = "copper"', 1),
-        ("line 2", 'name = "copper"', "not TOML"),
+        ("line 2", 'name = "copper"', "stands above already"),
     ),
     "a table twice": (
         COPPER + "\n[solidus]\nvalue = 1\n",
-        ("is not TOML", "[solidus]"),
+        ("stands above already", "[solidus]"),
     ),
     "a file of nothing": ("", ("the file is empty", "copy a shipped one")),
     "a file of white space": (" \n\t\n", ("the file is empty",)),

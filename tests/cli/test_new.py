@@ -259,6 +259,45 @@ def test_a_new_firing_is_the_window_of_its_vessel(run):
     assert run("check", "vessel.toml").exit_code in (0, DEFECT)
 
 
+def test_a_new_firing_says_of_each_segment_what_it_is_for_on_any_controller(run):
+    """What is joined, or left out for want of segments, takes its words along."""
+    run("new", "vessel", *SILVER)
+    notes = []
+    for most in (None, 3):
+        run("new", "kiln", "--name", "shed", "--force")
+        file = Path("my_tables/kilns/shed.toml")
+        text = file.read_text(encoding="utf-8").replace("# [controller]", "[controller]")
+        if most:
+            text = text.replace("# segments = 8", f"segments = {most}")
+        file.write_text(text, encoding="utf-8")
+        made = run("new", "firing", "--vessel", "vessel.toml", "--kiln", "shed", "--tables",
+                   "my_tables", "--force")  # fmt: skip
+        assert made.exit_code == 0, made.output
+        rows = tomllib.loads(Path("firing.toml").read_text(encoding="utf-8"))["segment"]
+        assert "the soak" in max(rows, key=lambda row: row["to_C"])["note"]
+        notes.append([row.get("note", "") for row in rows])
+    assert notes[0] == ["the last water leaves", "the binder leaves", "the soak", "",
+                        "past the set points"]  # fmt: skip
+    assert notes[1] == ["the last water leaves, the binder leaves", "the soak",
+                        "past the set points"]  # fmt: skip
+
+
+def test_a_programme_that_no_controller_takes_is_written_and_said_to_be_so(run):
+    run("new", "kiln", "--name", "shed")
+    file = Path("my_tables/kilns/shed.toml")
+    text = file.read_text(encoding="utf-8").replace("# [controller]", "[controller]")
+    text = text.replace('# degrees = "C"', 'degrees = "F"')
+    file.write_text(text.replace("# step_degrees = 1", "step_degrees = 5"), encoding="utf-8")
+    own = ("--kiln", "shed", "--tables", "my_tables")
+    assert run("new", "firing", "--peak-C", "863", *own).exit_code == 0
+    told = run("firing", "firing.toml", "--kiln-csv", "-", "--degrees", "F", *own[2:])
+    assert told.exit_code == 0
+    assert told.stdout.splitlines()[-1].startswith("3,")
+    assert "cannot be set on its controller: segment 3: 1585.4 °F, it takes steps of 5" in (
+        told.stderr
+    )
+
+
 def test_a_new_firing_without_a_vessel_goes_where_it_is_told(run):
     made = run("new", "firing", "--peak-C", "900", "--hold-min", "20", "--rate-C-per-h", "120",
                "--gas", "carbon", "--name", "second try")  # fmt: skip
@@ -272,7 +311,7 @@ def test_a_new_firing_without_a_vessel_goes_where_it_is_told(run):
 
 def test_a_new_material_is_like_its_parent_but_for_what_was_measured(run):
     made = run("new", "material", "--like", "fritted body", "--name", "my frit", "--own",
-               "strength = 62, 10 %", "--own", "weibull_modulus=12,factor 1.2")  # fmt: skip
+               "strength = 62, 10 %", "--own", "weibull modulus=12,factor 1.2")  # fmt: skip
     assert made.exit_code == 0, made.output
     mine = load_cards([Path("my_tables")])["my frit"]
     measured = {key for key, p in mine.properties.items() if "measured" in p.basis}

@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cofire.assessment.response import fire_vessel
+from cofire.assessment.check import check_vessel
+from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.verdict import judge
 from cofire.design.candidates import FINENESS, ROUGH, TOGETHER, Bench, batches, fire_candidates
 from cofire.design.constraints import (
@@ -43,7 +44,7 @@ from cofire.production.printed_solid import band_volumes
 from cofire.report.plan import holds, layers_text, no_gain
 from cofire.report.stress import trade_off_figure
 from cofire.units import HOUR
-from cofire.vessel import Band, JointLimits, Vessel
+from cofire.vessel import Band, JointLimits, Printer, Vessel
 from cofire.vessel_file import read_vessel
 from tests.executors import EXECUTORS, an_executor
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
@@ -434,6 +435,22 @@ def test_a_layout_that_no_mesh_can_cut_is_left_out_counted_and_told() -> None:
     assert np.array_equal(
         response.fired.displacement, fire_candidates(bench, [vessel])[0].fired.displacement
     )
+
+
+def test_what_a_check_cannot_cut_is_no_candidate_though_fewer_bands_could_be() -> None:
+    bench, vessel = Bench(CARDS, fineness=ROUGH), wide_bowl()
+    smeared = replace(
+        vessel, printer=Printer(dead_volume=15e-6, given=True),
+        bands=(Band("fine silver", 0.0, 16e-3), replace(vessel.bands[1], low=16e-3)),
+    )  # fmt: skip
+    higher = replace(
+        smeared, bands=(replace(smeared.bands[0], high=19e-3), replace(smeared.bands[1], low=19e-3))
+    )
+    error, response = fire_candidates(bench, [smeared, higher])
+    assert isinstance(response, Response)
+    assert "leans 45" in str(error)
+    with pytest.raises(InputError, match=r"smear that 15 ml of paste before the nozzle leave"):
+        check_vessel(smeared, CARDS, quick=True)
 
 
 def test_a_joint_of_the_file_itself_that_no_mesh_can_cut_is_refused_in_its_own_words() -> None:

@@ -22,8 +22,8 @@ from cofire.design.firings import (
     soaks,
 )
 from cofire.design.objective import Outcome
-from cofire.design.programme import followed
-from cofire.design.schedule import Fired, against, propose_schedule, shortest
+from cofire.design.programme import SLOW, Part, followed
+from cofire.design.schedule import Fired, _why, against, propose_schedule, shortest
 from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import trace
 from cofire.firing.program import LAG, Segment
@@ -168,6 +168,31 @@ def test_where_the_chance_is_foretold_it_leads_and_a_go_and_hours_count_beside_i
     assert "10 in a hundred pots fewer" in against(likely, quick, "faster", 1.0)
     assert "no longer be a go" in against(go, likely, "hotter", 1.0)
     assert "as many" in against(likely, fired(0.599, 50.0, 5), "slower", 1.0)
+
+
+def test_of_several_flags_of_one_zone_the_worst_is_compared() -> None:
+    """A liquid has one in each gas of a firing."""
+
+    def fired(chance: float, *used: float) -> Fired:
+        some = np.full(4, chance)
+        own = tuple(flag(one) for one in used)
+        outcome = Outcome(own, max(used), some, some)
+        return Fired(Setting(0, 0, 0), own, max(used), max(used), HOUR, outcome)
+
+    hot, cooler = fired(0.6, 0.94, 0.41), fired(0.5, 0.91, 0.41)
+    assert against(hot, cooler, "990 °C", 1.0) == "990 °C would keep 10 in a hundred pots fewer"
+    told = against(cooler, replace(hot, outcome=fired(0.4, 0.94).outcome), "hotter", 1.0)
+    assert "0.41" not in told
+
+
+def test_a_rate_that_the_kiln_nearly_keeps_still_tells_why_it_is_no_faster() -> None:
+    whole = frame(laid("fine silver", "fritted body", 30), CARDS)
+    slow = Segment(kelvin(196.0), 29.0 / HOUR)
+    part = Part(slow, (SLOW,), kelvin(882.0), 30.0 / HOUR)
+    ways = {SLOW: "past the set points: faster would crack it"}
+    assert _why(part, ways, whole).startswith("past the set points: faster would crack it; a ")
+    lame = replace(part, segment=replace(slow, rate=20.0 / HOUR))
+    assert _why(lame, ways, whole) == "as fast as the kiln can, which is slower"
 
 
 @pytest.fixture(scope="module")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from dataclasses import replace
 from functools import cache, partial
@@ -19,7 +20,14 @@ from cofire.design import margins, schedule, search
 from cofire.design import plan as planning
 from cofire.design.alternatives import two_firings
 from cofire.design.candidates import ROUGH, Bench
-from cofire.design.constraints import allowed, broken, fitted, refuse_without_place
+from cofire.design.constraints import (
+    SMALLER,
+    allowed,
+    broken,
+    fitted,
+    refuse_without_place,
+    with_room,
+)
 from cofire.design.fired_size import in_fired_size
 from cofire.design.grid import layouts, neighbours, shared
 from cofire.design.layers import propose_layers
@@ -323,6 +331,18 @@ def test_a_band_of_which_nothing_stays_pure_is_refused_by_its_middle() -> None:
     vessel = cup(printer={"dead_volume_ml": 7, "layer_mm": 0.3})
     with pytest.raises(ModelError, match=r"no pure zone of keep_mm = 1\.5 at foot, rim or middle"):
         propose_layers(vessel, CARDS)
+    with pytest.raises(ModelError) as refused:
+        propose_layers(vessel, CARDS)
+    (named,) = re.findall(r"a smaller chamber \(dead_volume_ml = ([\d.]+)\)", str(refused.value))
+    silver, frit, _ = zones(vessel, CARDS)
+    for factor, kept in ((1.0, True), (1.0 / SMALLER, False)):
+        printer = replace(vessel.printer, dead_volume=factor * float(named) / 1e6)
+        changed = replace(vessel, printer=printer)
+        if kept:
+            assert with_room(changed, silver, frit) is changed
+        else:
+            with pytest.raises(ModelError, match="no pure zone"):
+                with_room(changed, silver, frit)
     near = Layout((), 0.0, 12e-3, (), Layout((), 0.0, 24e-3))
     little = replace(vessel, printer=replace(vessel.printer, dead_volume=5e-7))
     assert "pure (middle)" in broken(sized(vessel), near)

@@ -217,6 +217,25 @@ def test_a_log_that_begins_or_ends_warm_is_completed_and_told(tmp_path: Path) ->
     assert log.trace.ware[-1] == pytest.approx(END, abs=0.1)
 
 
+def test_noise_in_the_last_readings_makes_no_other_end_of_the_cooling(tmp_path: Path) -> None:
+    """Half an hour of a slow kiln falls by less than its thermocouple is out by."""
+    draw, lengths = np.random.default_rng(5), []
+    time = np.arange(0.0, 40.0 * HOUR, 300.0)
+    value = np.interp(time, [0.0, 4.0 * HOUR], [20.0, 800.0])
+    slow = time > 4.0 * HOUR
+    value[slow] = 20.0 + 780.0 * np.exp(-(time[slow] / HOUR - 4.0) / 8.0)
+    keep = value[slow].size - int((value[slow] < 45.0).sum()) + int((~slow).sum())
+    for noise in (0.0, 0.8, 0.8, 0.8):
+        told = value[:keep] + noise * draw.standard_normal(keep)
+        text = "time_s,T_C\n" + "".join(
+            f"{t:.0f},{v:.1f}\n" for t, v in zip(time[:keep], told, strict=True)
+        )
+        lengths.append(logged(tmp_path, text).trace.time[-1] / HOUR)
+    true = 4.0 + 8.0 * np.log(780.0 / (END - ROOM))
+    assert lengths[0] == pytest.approx(true, abs=0.2)
+    assert lengths == pytest.approx([true] * 4, abs=1.5)
+
+
 @pytest.mark.parametrize(("room", "told"), [(19.2, False), (7.0, True), (-12.0, True)])
 def test_a_log_of_a_cold_studio_counts_from_20_degrees(tmp_path: Path, room: float, told: bool):
     time, value = kiln()
@@ -232,6 +251,10 @@ WRONG: dict[str, tuple[str, tuple[str, ...], dict[str, object]]] = {
     "a letter for a digit": (
         "time_s,T_C\n" + rows(lambda t, v: f"{t:.0f},{'8O0' if t == 2400 else f'{v:.1f}'}"),
         ("line 42, T_C: '8O0' is not a number",), {},
+    ),
+    "a log that never gets hot": (
+        "time_s,T_C\n" + "".join(f"{60 * n},{20 + n}\n" for n in range(40)),
+        ("no column of temperatures, which would pass 150", "2 'T_C'", "(column)"), {},
     ),
     "a time that is none": (
         "time,T_C\n" + rows(lambda t, v: f"{'25:99' if t == 2400 else f'{at(t):%H:%M}'},{v:.1f}"),

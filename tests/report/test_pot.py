@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -21,7 +22,7 @@ from cofire.report.job_figures import firing_figure, letter
 from cofire.report.pot import MARKS, SIGNS, fired_wall, hatch, pot_figure, used, worst_words
 from cofire.report.stress import _tones, stress_figure
 from tests.fired import sharply
-from tests.made import foot, graded, plain
+from tests.made import FRIT, SILVER, cylinder, fired, foot, graded, plain
 
 
 def grey(colour: object) -> float:
@@ -110,6 +111,44 @@ def test_the_section_of_the_stress_is_stretched_in_neither_direction() -> None:
     drawn = stress_figure(response, band_stresses(response))
     assert len(drawn.legends) == 1
     assert not any(axes.get_legend() for axes in drawn.axes)
+
+
+def test_a_number_in_the_section_of_the_stress_stands_at_its_band_and_on_no_other() -> None:
+    thin = [(f"{SILVER} + {FRIT} = {88 - 11 * n}", 0.0205 + 0.0005 * n) for n in range(8)]
+    response = fired(cylinder([(SILVER, 0.02), *thin, (FRIT, 0.05)]))
+    bands = band_stresses(response)
+    figure = stress_figure(response, bands)
+    pot = figure.axes[0]
+    figure.draw_without_rendering()
+    boxes = [(t.get_text(), t.get_position()[1], t.get_window_extent()) for t in pot.texts]
+    assert boxes
+    for (_, _, one), (_, _, other) in pairwise(boxes):
+        assert not one.overlaps(other)
+    s = response.fired
+    apart = boxes[0][2].height * np.ptp(pot.get_ylim()) / pot.get_window_extent().height
+    for text, up, _ in boxes:
+        own = 1e3 * s.height[s.band == int(text) - 1]
+        assert own.min() - 2.0 * apart < up < own.max() + 2.0 * apart
+
+
+def test_the_star_stands_clear_of_the_mark_of_a_joint_at_its_own_height() -> None:
+    check = sharply(foot()[0])
+    figure = pot_figure(check)
+    figure.draw_without_rendering()
+    (axes,) = figure.axes
+    marks = [line for line in axes.lines if line.get_marker() in (*MARKS, "*")]
+    size = {line.get_marker(): line.get_markersize() * figure.dpi / 72.0 for line in marks}
+    at = {line.get_marker(): line.get_transform().transform(line.get_xydata())[0] for line in marks}
+    (joint,) = set(at) - {"*"}
+    assert at[joint][0] - at["*"][0] > 0.5 * (size[joint] + 0.7 * size["*"])
+
+
+def test_a_long_name_is_broken_and_not_cut() -> None:
+    response, _ = foot()
+    long = tuple(replace(card, name="alumina-filled tape body") for card in response.cards)
+    check = sharply(replace(response, cards=long))
+    names = [t.get_text() for t in pot_figure(check).axes[0].texts][:2]
+    assert names == ["alumina-filled\ntape body"] * 2
 
 
 def test_the_firing_tells_each_event_and_each_segment_with_its_reason() -> None:

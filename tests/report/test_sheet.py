@@ -1148,6 +1148,31 @@ def test_no_number_of_a_segment_lies_on_the_curve_and_no_letter_on_the_limit() -
     assert not any(limit.overlaps(texts[letter(n)]) for n in range(len(events)))
 
 
+def test_the_word_of_the_limit_hides_no_peak_of_a_firing_in_two() -> None:
+    firing = read_firing(EXAMPLE.with_name("copper_open_burnout_firing.toml"), load_kilns())
+    curve = trace(firing)
+    steps, events = kiln_steps(firing.segments, curve), firing_happenings(curve)
+    figure = sheet_figures.curve_picture(curve, steps, events, curve.peak + 20.0)
+    FigureCanvasAgg(figure).draw()
+    (axes,) = figure.axes
+    (box,) = (t.get_window_extent() for t in axes.texts if t.get_text().startswith("never above"))
+    for line in axes.lines:
+        if line.get_label() in ("kiln", "ware"):
+            for x, y in axes.transData.transform(line.get_xydata()):
+                assert not box.contains(x, y)
+
+
+def test_no_label_of_many_joints_lies_on_the_ground() -> None:
+    thin = [(f"{SILVER} + {FRIT} = {90 - 8 * n}", 0.0045 + 0.001 * n) for n in range(11)]
+    response = fired(cylinder([(SILVER, 0.004), *thin, (FRIT, 0.05)]))
+    drawn = section_picture(sheet_of(response, green_vessel(response)))
+    FigureCanvasAgg(drawn).draw()
+    (axes,) = drawn.axes
+    ground = axes.transData.transform((0.0, 0.0))[1]
+    lowest = min(t.get_window_extent().y0 for t in axes.texts if "," in t.get_text())
+    assert ground < lowest
+
+
 def test_numbers_of_low_bands_are_whole_and_apart() -> None:
     response = iron_bowl()
     drawn = section_picture(sheet_of(response, green_vessel(response)))
