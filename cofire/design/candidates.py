@@ -89,6 +89,9 @@ class Bench:
         the best candidate so far. [-]
     executor
         Who fires batches (see `cofire.workers`); by default the caller.
+    drawn
+        Whether its cards are a draw of what they may also be: a design is to be cut as finely as a
+        check cuts it, a draw of it as a search does.
     token
         By which a worker process knows it again: what was worked out there is kept.
     """
@@ -98,6 +101,7 @@ class Bench:
     fineness: float = FINENESS
     ratios: dict[str, float] = field(default_factory=dict)
     executor: Executor | None = None
+    drawn: bool = False
     token: str = field(default_factory=lambda: uuid4().hex)
     _materials: dict[str, Card] = field(default_factory=dict)
     _traces: dict[Key, Trace] = field(default_factory=dict)
@@ -106,7 +110,8 @@ class Bench:
 
     def __reduce__(self) -> tuple[Callable[..., Bench], tuple[object, ...]]:
         """How a worker gets it: the cards; what follows from them is worked out there."""
-        return _bench_there, (self.token, self._packed, self.extend, self.fineness, self.ratios)
+        known = (self.token, self._packed, self.extend, self.fineness, self.ratios, self.drawn)
+        return _bench_there, known
 
     @cached_property
     def _packed(self) -> bytes:
@@ -208,7 +213,7 @@ class Bench:
         used = self.used([vessel])
         fired = self.history(vessel.firing, used).relative_density[:, -1]
         density = {card.name: float(d) for card, d in zip(used, fired, strict=True)}
-        if vessel.printer.given and _steep(vessel):
+        if vessel.printer.given and not self.drawn and _steep(vessel):
             # what a check cannot cut is no candidate, though its fewer bands could be
             meshed(as_printed(vessel, cards, density), self.fineness)
         return as_printed(vessel, cards, density, SMEAR_STEP, SMEAR_FINEST)
@@ -296,14 +301,19 @@ _THERE: dict[str, Bench] = {}
 
 
 def _bench_there(
-    token: str, cards: bytes, extend: bool, fineness: float, ratios: dict[str, float]
+    token: str,
+    cards: bytes,
+    extend: bool,
+    fineness: float,
+    ratios: dict[str, float],
+    drawn: bool,
 ) -> Bench:
     """A bench that came to this process, with what was worked out on it here before."""
     if token not in _THERE:
         while len(_THERE) >= KEPT:
             del _THERE[next(iter(_THERE))]
         _THERE[token] = Bench(pickle.loads(cards), extend, token=token)
-    return replace(_THERE[token], fineness=fineness, ratios=ratios)
+    return replace(_THERE[token], fineness=fineness, ratios=ratios, drawn=drawn)
 
 
 SMEAR_STEP, SMEAR_FINEST = 0.12, 0.5

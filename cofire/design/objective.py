@@ -459,6 +459,7 @@ def draw(
                     fineness=bench.fineness,
                     ratios=bench.ratios,
                     executor=bench.executor,
+                    drawn=True,
                 ),
                 KILN_SPREAD * float(kiln),
                 float(np.exp(DEAD_SPREAD * dead)),

@@ -449,6 +449,8 @@ def test_what_a_check_cannot_cut_is_no_candidate_though_fewer_bands_could_be() -
     error, response = fire_candidates(bench, [smeared, higher])
     assert isinstance(response, Response)
     assert "leans 45" in str(error)
+    (drawn,) = fire_candidates(replace(bench, drawn=True), [smeared])  # luck is not held against it
+    assert isinstance(drawn, Response)
     with pytest.raises(InputError, match=r"smear that 15 ml of paste before the nozzle leave"):
         check_vessel(smeared, CARDS, quick=True)
 
