@@ -63,7 +63,15 @@ from cofire.report.read_again import (
 )
 from cofire.report.sheet import write_sheet
 from cofire.report.stress import designs_figure, stress_figure, trade_off_figure
-from cofire.report.verdict import as_stress, decided, ends_line, flag_row, measured, sharp_line
+from cofire.report.verdict import (
+    as_stress,
+    decided,
+    ends_line,
+    flag_row,
+    measured,
+    passed_too,
+    sharp_line,
+)
 from cofire.report.writing import replace_folder, wrapped
 from cofire.units import HOUR, MINUTE, celsius
 from cofire.vessel import FIXED, FREE, Vessel, is_blend
@@ -476,7 +484,7 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
         + ("" if plan.finished else " (interrupted: the best so far)"),
         *wrapped(
             f"As given: {decided(plan.given.verdict)}. Proposed: {decided(plan.verdict)}; "
-            f"{against(plan.verdict.deciding)}."
+            f"{against(plan.verdict.deciding)}. {passed_too(plan.verdict)}"
         ),
         *(wrapped(taken(given.firing)) if given.left_open is not None else ()),
         *wrapped(sharp_line(plan.proposal)),

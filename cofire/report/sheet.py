@@ -35,7 +35,16 @@ from cofire.report.job import expected, grams, roads_line, said
 from cofire.report.job_figures import curve_picture, data_uri, event_words, letter
 from cofire.report.pot import section_picture, worst_words
 from cofire.report.read_again import in_its_degrees
-from cofire.report.verdict import ends_line, harm, measured, number, place, sharp_line, unsure
+from cofire.report.verdict import (
+    ends_line,
+    harm,
+    measured,
+    number,
+    passed_too,
+    place,
+    sharp_line,
+    unsure,
+)
 from cofire.units import MINUTE, celsius, kelvin
 from cofire.vessel import Printer
 
@@ -653,6 +662,7 @@ def verdict_text(m: Job, chance: float | None = None) -> Text:
     if verdict.grade > GO:
         zone = where(flag, m.check.printed, bool(m.check.smeared))
         parts += (f" Decided by {flag.rule}, ", *zone, f": {harm(flag)}{_found(flag)}.")
+        parts.append(f" {passed_too(verdict)}")
     if m.check.smeared:
         parts.append(f" {ends_line(m.check)} {sharp_line(m.check)}")
     if metals := "; ".join(metal.text() for metal in fired_metals(m.check.printed)):

@@ -14,7 +14,7 @@ from cofire import __version__
 from cofire.assessment.cautions import AT_THE_KILN, DEFER, Caution
 from cofire.assessment.check import Check
 from cofire.assessment.fired_metal import FiredMetal, fired_metals
-from cofire.assessment.rule import GO, GRADE, UNKNOWN, Flag
+from cofire.assessment.rule import GO, GRADE, NO, UNKNOWN, Flag
 from cofire.assessment.verdict import Verdict, crack_chance, rule_of
 from cofire.design.starting import taken
 from cofire.mechanics.solid_firing import SolidFiring
@@ -114,6 +114,24 @@ def decided(verdict: Verdict) -> str:
     if verdict.grade == GO:
         return f"go with at most {number(flag.counted)} of a limit used up ({flag.rule})"
     return f"{verdict.word} by {flag.rule} ({number(flag.counted)} of its limit)"
+
+
+def passed_too(verdict: Verdict) -> str:
+    """The other rules whose limit is passed, each with how far, in one sentence.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        From `judge`.
+
+    Returns
+    -------
+    str
+        Empty where what decides is the only one.
+    """
+    worst = [flags[0] for flags in verdict.by_rule.values()][1:]
+    told = [f"{f.rule} ({number(f.counted)} of its limit)" for f in worst if f.grade >= NO]
+    return f"Passed too: {', '.join(told)}." if told else ""
 
 
 def sharp_line(check: Check) -> str:

@@ -15,7 +15,7 @@ from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO, Flag, not_computed
 from cofire.assessment.verdict import RULES, Verdict, judge, worst_first
 from cofire.physics.blends import find_material
-from cofire.report.verdict import as_json, as_text, decided, number
+from cofire.report.verdict import as_json, as_text, decided, number, passed_too
 from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, COARSE, KILNS, sharply, tea_light, written_vessel
 
@@ -441,3 +441,16 @@ def test_the_load_of_a_chance_says_that_it_is_a_share_of_stress() -> None:
     )  # fmt: skip
 
     assert as_stress(other) == ""
+
+
+def test_the_other_limits_passed_are_named_with_how_far_and_near_ones_are_not() -> None:
+    def one(rule: str, used: float) -> Flag:
+        named = next(r for r in RULES if r.name == rule)
+        return named.named(
+            Flag(zone="rim", utilisation=used, caution=0.5, figure=1, limit=1, unit="", note="")
+        )
+
+    flags = [one("later", 1.75), one("sag", 3.26), one("sag", 2.0), one("cooling", 0.9)]
+    assert decided(worst_first(flags)).startswith("no by later")
+    assert passed_too(worst_first(flags)) == "Passed too: sag (3.26 of its limit)."
+    assert passed_too(worst_first([flags[0], flags[3]])) == ""

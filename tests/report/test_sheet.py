@@ -63,7 +63,7 @@ from cofire.report.job_figures import event_words, firing_alone, firing_figure, 
 from cofire.report.pot import SIGNS, section_picture
 from cofire.report.read_again import firing_csv
 from cofire.report.sheet import LEFT_OUT, OWN, clock, write_sheet
-from cofire.report.verdict import flag_row
+from cofire.report.verdict import flag_row, passed_too
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from cofire.vessel import Band, OpenFiring, Printer, Vessel
 from cofire.vessel_file import read_vessel
@@ -114,10 +114,16 @@ def vase() -> Job:
 
 
 @cache
-def page(of: str) -> str:
-    """Sheet of the shipped example, of a graded pot, of a body alone."""
+def job_of(of: str) -> Job:
+    """Of the shipped example, of a graded pot, of a body alone."""
     made = {"vase": vase, "pot": lambda: sheet_of(*graded()), "body": lambda: sheet_of(*plain())}
-    return write_sheet(made[of]())
+    return made[of]()
+
+
+@cache
+def page(of: str) -> str:
+    """Its sheet."""
+    return write_sheet(job_of(of))
 
 
 PAGES = ("vase", "pot", "body")
@@ -211,6 +217,9 @@ def test_the_verdict_stands_before_everything_else_and_says_what_to_do(of: str) 
     assert "header" in first.within
     if word != "go":
         assert "Decided by " in first.whole
+        assert passed_too(job_of(of).verdict) in " ".join(first.whole.split())
+    if of == "vase":
+        assert "Passed too: " in first.whole
 
 
 @pytest.mark.parametrize("of", PAGES)
