@@ -25,6 +25,8 @@ from cofire.errors import ModelError
 J = TypeVar("J")
 R = TypeVar("R")
 
+PATIENCE = 2.0
+"""How long a process that is asked to end is waited for before it is killed. [s]"""
 AHEAD = 512
 """Most jobs that are handed out and not yet answered. [-]"""
 
@@ -108,13 +110,29 @@ def local_processes(count: int | None = None) -> Iterator[Executor | None]:
     try:
         yield pool
     finally:
-        for child in set(multiprocessing.active_children()) - before:
+        children = set(multiprocessing.active_children()) - before
+        for child in children:
             child.terminate()
+        for child in children:
+            child.join(PATIENCE)
+            child.kill()
+            child.join()
+        pool.no_more_results()
         pool.shutdown(cancel_futures=True)  # waits for its thread: at exit that may find no pipe
 
 
 class _Deaf(ProcessPoolExecutor):
     """Processes born with interrupts and requests to end held back, while they are begun."""
+
+    def no_more_results(self) -> None:
+        """Close this process's own end of the pipe of results, once all others have ended.
+
+        A process that is stopped in the middle of a result leaves half of it in the pipe; whoever
+        reads it waits for the rest as long as anyone could still write.
+        """
+        writer = getattr(getattr(self, "_result_queue", None), "_writer", None)
+        if writer is not None:
+            writer.close()
 
     def submit(self, fn: Callable[..., R], /, *args: object, **kwargs: object) -> Future[R]:
         """As any executor's."""

@@ -367,7 +367,7 @@ def test_a_mesh_ends_elements_at_steps_and_corners_and_is_finest_at_steps():
         (([0.05, 0.05], [0.0, np.nan], 0.006), "not finite"),
         (([0.05, 0.05], [0.1, 0.1], 0.006), "the same"),
         (([0.03, 0.05, 0.05, 0.06], [0.05, 0.05, 0.0, 0.1], 0.006, [0.05]), "level part"),
-        (([0.02, 0.06], [0.0, 0.02], 0.006, [0.01]), "leans 63°; allowed: up to 45°"),
+        (([0.02, 0.06], [0.0, 0.02], 0.006, [0.01]), "leans 63.4°; allowed: up to 45°"),
     ],
 )
 def test_a_meridian_that_cannot_be_cut_is_refused_with_its_value(arguments, words):
