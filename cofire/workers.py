@@ -16,8 +16,9 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from multiprocessing.connection import wait
+from multiprocessing.process import BaseProcess
 from typing import TypeVar
 
 from cofire.errors import ModelError
@@ -25,8 +26,8 @@ from cofire.errors import ModelError
 J = TypeVar("J")
 R = TypeVar("R")
 
-PATIENCE = 2.0
-"""How long a process that is asked to end is waited for before it is killed. [s]"""
+PATIENCE = 0.5
+"""How long a process that is asked to end, or a pool's thread, is waited for. [s]"""
 AHEAD = 512
 """Most jobs that are handed out and not yet answered. [-]"""
 
@@ -110,29 +111,45 @@ def local_processes(count: int | None = None) -> Iterator[Executor | None]:
     try:
         yield pool
     finally:
-        children = set(multiprocessing.active_children()) - before
-        for child in children:
-            child.terminate()
-        for child in children:
-            child.join(PATIENCE)
-            child.kill()
-            child.join()
-        pool.no_more_results()
-        pool.shutdown(cancel_futures=True)  # waits for its thread: at exit that may find no pipe
+        pool.stop(set(multiprocessing.active_children()) - before)
 
 
 class _Deaf(ProcessPoolExecutor):
     """Processes born with interrupts and requests to end held back, while they are begun."""
 
-    def no_more_results(self) -> None:
-        """Close this process's own end of the pipe of results, once all others have ended.
+    def stop(self, processes: Iterable[BaseProcess]) -> None:
+        """End everything now, whatever is half done, and wait for it.
 
-        A process that is stopped in the middle of a result leaves half of it in the pipe; whoever
-        reads it waits for the rest as long as anyone could still write.
+        What is not begun is given up first: the pool's thread fails on a job that was cancelled
+        under it when it finds its processes gone. A process that is stopped in the middle of a
+        result leaves half of it in its pipe, and whoever reads it waits for the rest as long as
+        anyone could still write; so does a thread that writes jobs into a full pipe, as long as
+        anyone could still read: then this process's own ends of both are closed.
+
+        Parameters
+        ----------
+        processes
+            Those of the pool.
         """
-        writer = getattr(getattr(self, "_result_queue", None), "_writer", None)
-        if writer is not None:
-            writer.close()
+        thread = getattr(self, "_executor_manager_thread", None)
+        ends = [
+            getattr(getattr(self, queue, None), end, None)
+            for queue, end in (("_result_queue", "_writer"), ("_call_queue", "_reader"))
+        ]
+        self.shutdown(wait=False, cancel_futures=True)
+        for process in processes:
+            process.terminate()
+        for process in processes:
+            process.join(PATIENCE)
+            process.kill()
+            process.join()
+        if thread is not None:
+            thread.join(PATIENCE)
+            for end in ends:  # those that the thread has not closed, as it waits or failed
+                if end is not None and not end.closed:
+                    with suppress(OSError):
+                        end.close()
+            thread.join()  # at exit it may find no pipe
 
     def submit(self, fn: Callable[..., R], /, *args: object, **kwargs: object) -> Future[R]:
         """As any executor's."""
