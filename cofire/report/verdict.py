@@ -63,7 +63,8 @@ def measured(flag: Flag) -> str:
     Examples
     --------
     >>> from cofire.assessment.rule import Flag
-    >>> measured(Flag(zone="rim", utilisation=1.0, figure=20.0, limit=19.99, unit="µm"))
+    >>> kept = {"zone": "rim", "utilisation": 1.0, "caution": 0.5, "unit": "µm", "note": ""}
+    >>> measured(Flag(figure=20.0, limit=19.99, **kept))
     '20.00 against 19.99 µm'
     """
     one, other = number(flag.figure), number(flag.limit)
