@@ -46,6 +46,8 @@ POINTS = 40
 """Of a curved profile's part, besides its own. [-]"""
 WORTH = 0.03
 """Gain of the chance below which it is not offered: our choice. [-]"""
+ROLES = ("lower part, to carry the upper", "upper part, to stand free on the lower")
+"""What each is called after the vessel's name: the head of its sheet."""
 SEED = 5
 """Of its samples: none that a search has seen. [-]"""
 
@@ -281,7 +283,7 @@ def seated(
             radius, thick = radius + 0.5 * (wider[1] - wider[0]), thick + sum(wider)
         one = replace(
             vessel,
-            name=f"{vessel.name}, {'upper' if k else 'lower'} part",
+            name=f"{vessel.name}, {ROLES[k]}",
             radius=np.concatenate([vessel.radius[:base], radius]),
             height=np.concatenate([vessel.height[:base], cut - low]),
             wall=np.concatenate([vessel.wall[:base], thick]),
