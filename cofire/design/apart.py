@@ -26,6 +26,7 @@ from cofire.design.fired_size import decay_length
 from cofire.design.objective import Outcome, Sample, chances, draw
 from cofire.design.transition import Layout, as_vessel
 from cofire.errors import CofireError, ModelError
+from cofire.files import LONGEST_NAME
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.history import History
@@ -283,7 +284,7 @@ def seated(
             radius, thick = radius + 0.5 * (wider[1] - wider[0]), thick + sum(wider)
         one = replace(
             vessel,
-            name=f"{vessel.name}, {ROLES[k]}",
+            name=f"{vessel.name[: LONGEST_NAME - len(ROLES[k]) - 2].rstrip()}, {ROLES[k]}",
             radius=np.concatenate([vessel.radius[:base], radius]),
             height=np.concatenate([vessel.height[:base], cut - low]),
             wall=np.concatenate([vessel.wall[:base], thick]),

@@ -30,6 +30,7 @@ from cofire.design.candidates import ROUGH, Bench, fire_candidates
 from cofire.design.fired_size import decay_length
 from cofire.design.objective import Outcome
 from cofire.design.transition import given_layout
+from cofire.files import LONGEST_NAME
 from cofire.mechanics.solid import elastic_solid, solid
 from cofire.mechanics.solid_mesh import mesh_solid
 from cofire.report.apart import LOWER, UPPER, apart_files, apart_lines, apart_row
@@ -124,6 +125,14 @@ def test_the_parts_are_the_vessel_cut_at_the_joint() -> None:
     inside, outside = wide.radius - 0.5 * wide.wall, wide.radius + 0.5 * wide.wall
     np.testing.assert_allclose(inside, RADIUS - 0.5 * WALL - 1e-3)
     np.testing.assert_allclose(outside, RADIUS + 0.5 * WALL + 0.4e-3)
+
+
+def test_a_part_of_a_vessel_with_the_longest_name_has_a_name_that_is_read() -> None:
+    long = replace(VESSEL, name="Ж" * LONGEST_NAME)
+    for part in seated(long, AT, ("fine silver", "fritted body"), (0.0, 0.0)):
+        assert part.name.startswith("Ж" * 30)
+        assert part.name.endswith(("carry the upper", "free on the lower"))
+        assert len(part.name) <= LONGEST_NAME
 
 
 def test_friction_pulls_the_end_of_a_part_as_a_solid_says() -> None:
