@@ -23,7 +23,7 @@ from cofire.assessment.rule import STRESS, Flag
 from cofire.assessment.verdict import Verdict, rule_of, worst_first
 from cofire.design.candidates import ROUGH, Bench, fire_candidates
 from cofire.design.fired_size import decay_length
-from cofire.design.objective import Outcome, Sample, chances, draw
+from cofire.design.objective import Outcome, Sample, chances, draw, load_of
 from cofire.design.transition import Layout, as_vessel
 from cofire.errors import CofireError, ModelError
 from cofire.files import LONGEST_NAME
@@ -152,7 +152,7 @@ def propose_apart(
     if own is None:
         return None
     flags, friction = own
-    after = _over(rough, ways, direct, parts, Outcome(flags, 0.0, np.empty(0), np.empty(0)))
+    after = _over(rough, ways, direct, parts, flags)
     if not after.chance >= before.chance + WORTH:
         return None
     return Apart(
@@ -406,14 +406,11 @@ def _over(
     ways: Sequence[Sample],
     joined: Vessel,
     parts: tuple[Vessel, Vessel],
-    known: Outcome,
+    flags: tuple[Flag, ...],
 ) -> Outcome:
-    """What the parts come to over samples."""
+    """What the parts come to over samples; their flags are those with the cards as they stand."""
     jobs = [(way, joined, parts) for way in ways]
     rows = list(each(_sampled, jobs, bench.executor))
-    return replace(
-        known,
-        kept=np.array([row[0] for row in rows]),
-        sound=np.array([row[1] for row in rows]),
-        lost_by=tuple(row[2] for row in rows),
-    )
+    kept, sound, losers = zip(*rows, strict=True)
+    load = load_of(flags, [part.bands[0].material for part in parts])
+    return Outcome(flags, load, np.array(kept), np.array(sound), losers)

@@ -258,7 +258,7 @@ def _shifted(bench: Bench, found: Tapered, samples: Sequence[Sample]) -> tuple[S
     vessel, printer = found.vessel, found.vessel.printer
     ratios = ratios_by_solid(bench, vessel, found.check)
     ways = [replace(s, bench=replace(s.bench, ratios=ratios)) for s in samples]
-    own = replace(bench, ratios=ratios)
+    own = replace(bench, ratios=ratios, drawn=True)
     moved = [
         (what, shift.vessel(vessel))
         for what, shift in print_shifts(own)
