@@ -76,7 +76,8 @@ from cofire.errors import CofireError
 from cofire.materials.card import Card
 from cofire.materials.pairs import joint_resistance
 from cofire.mechanics.integrator import Record, march
-from cofire.mechanics.solid import Solid, line_shape, solid_geometry
+from cofire.mechanics.solid import Solid
+from cofire.mechanics.solid_elements import elements_of, line_shape, solid_geometry
 from cofire.mechanics.solid_firing import AS_FIRED
 from cofire.mechanics.solid_mesh import _LAYER, USUAL_ACROSS, SolidMesh, _columns, mesh_solid
 from cofire.numerics import Array, one_thread
@@ -134,7 +135,7 @@ class Form:
     lean: float = 0.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Cut(SolidMesh):
     """A section of which some elements are not there.
 
@@ -233,7 +234,7 @@ def through(edges: tuple[float, ...]) -> Array:
     for low, high in pairwise(edges):
         breadth = 0.5 * (high - low)
         layer = min(_LAYER / USUAL_ACROSS / breadth, 0.5 / count)
-        found.append(low + breadth * (1.0 + _columns(count, count * layer))[1:])
+        found.append(low + breadth * (1.0 + _columns(count, layer))[1:])
     return np.concatenate(found)
 
 
@@ -256,12 +257,14 @@ def body_of(mesh: SolidMesh, material: NDArray[np.intp]) -> Solid:
     held = np.ones((mesh.radius.size, 2), dtype=bool)
     held[np.unique(numbers)] = False
     held[mesh.support[0] * mesh.place.size + mesh.support[1], 1] = True
+    elements = replace(elements_of(mesh, merged=False), nodes=numbers)
     return Solid(
         mesh=mesh,
+        elements=elements,
         material=np.repeat(material[:, None], 9, axis=1),
         load=np.zeros(held.shape),
         held=held,
-        geometry=solid_geometry(mesh.radius, mesh.height, numbers),
+        geometry=solid_geometry(elements),
     )
 
 

@@ -105,7 +105,7 @@ def tell_own(vessel: VesselInput) -> None:
     """
     if vessel.left_open is None:
         return
-    from cofire.design.starting import taken
+    from cofire.report.verdict import taken
     from cofire.report.writing import wrapped
 
     typer.echo("\n".join(wrapped(taken(vessel.firing), 2)), err=True)
@@ -175,14 +175,17 @@ def check(
     """
     from cofire.assessment.cautions import cautions
     from cofire.errors import InputError
-    from cofire.report.record import read_record
     from cofire.report.verdict import as_json, as_text
 
     needing = {"--record": record, "--pieces": pieces, "--paste-ml": paste_ml}
     idle = next((name for name, value in needing.items() if value is not None), None)
     if idle is not None and not uncertainty:
         raise InputError(f"{idle}: nothing is learned or advised without --uncertainty; give both")
-    kept = read_record(record) if record is not None else None
+    kept = None
+    if record is not None:
+        from cofire.report.record import read_record  # slow to import
+
+        kept = read_record(record)
     found = checked(vessel, tables, extend, quick, say=json)
     write = as_json if json else as_text
     text = write(found, cautions(found.printed))

@@ -11,9 +11,9 @@ from cofire.assessment.windows import best_gas, firing_windows, shared_window
 from cofire.design.firings import USUAL, Frame, Setting, frame, pure_parts
 from cofire.design.programme import Part
 from cofire.errors import ModelError
-from cofire.firing.program import LAG, Firing, checked
+from cofire.firing.program import LAG, checked
 from cofire.materials.card import Card
-from cofire.units import HOUR, MINUTE, celsius
+from cofire.units import MINUTE, celsius
 from cofire.vessel import OpenFiring, Vessel
 
 
@@ -111,30 +111,3 @@ def _gas(vessel: Vessel, cards: Mapping[str, Card]) -> str:
         reason = "; ".join(dict.fromkeys(why for *_, why in found))
         raise ModelError(f"{vessel.name}: gas: {reason}; name another, as gas in [firing]")
     return gas
-
-
-def taken(firing: Firing) -> str:
-    """What firing was taken, in one sentence.
-
-    Parameters
-    ----------
-    firing : Firing
-        Of a vessel from `started`.
-
-    Returns
-    -------
-    str
-        With its segments.
-    """
-    steps = []
-    for segment in firing.segments:
-        rate = f"at {segment.rate * HOUR:.0f} °C/h" if segment.rate < float("inf") else "full"
-        hold = f" for {segment.hold / MINUTE:.0f} min" if segment.hold > 0.0 else ""
-        steps.append(f"{celsius(segment.target):.0f} °C {rate}{hold}")
-    return (
-        f"The file names no firing; taken from the window that its materials share, in "
-        f"{firing.gas_words} (kiln: {firing.kiln.name}): {', '.join(steps)}, then cooling shut. "
-        "Its soak is in the middle of all peaks that they share, for a ware that lags behind the "
-        "kiln, with a margin of density; cofire screen tells the shortest comfortable one, of the "
-        "ware itself, which is often hotter."
-    )

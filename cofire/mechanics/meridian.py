@@ -18,6 +18,7 @@ import numpy.typing as npt
 from numpy.typing import NDArray
 
 from cofire.errors import InputError
+from cofire.numerics import crossing
 
 if TYPE_CHECKING:
     from cofire.numerics import Array
@@ -229,10 +230,8 @@ class MidLine:
             return self
         if float(wall(np.array([up]))[0, 1]) <= middle:
             return self
-        for _ in range(60):  # where the middle of the wall is as high as that of the floor
-            half = 0.5 * (low + up)
-            short = float(wall(np.array([half]))[0, 1]) < middle
-            low, up = (half, up) if short else (low, half)
+        # where the middle of the wall is as high as that of the floor
+        up = float(crossing(lambda place: wall(place)[:, 1] - middle, [low], [up])[0])
         reach = float(wall(np.array([up]))[0, 0])
         even = max(reach - EVEN * float(self.h[0]), 0.5 * reach)
         above = self.chord > up

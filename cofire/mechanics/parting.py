@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.mechanics.solid import Solid
-from cofire.mechanics.solid_mesh import SolidMesh
+from cofire.mechanics.solid import Solid, held_at
 from cofire.numerics import one_thread
 
 if TYPE_CHECKING:
@@ -27,7 +26,7 @@ class Parting:
     body
         The vessel.
     forces
-        Of the upper part on the nodes of each joint, shape (T, S, 2C + 1, 2). [N]
+        Of the upper part on the nodes of each of S joints, shapes (T, nodes, 2). [N]
     young
         Modulus of each material, shape (T, N). [Pa]
     poisson
@@ -35,7 +34,7 @@ class Parting:
     """
 
     body: Solid
-    forces: Array
+    forces: tuple[Array, ...]
     young: Array
     poisson: Array
 
@@ -43,9 +42,9 @@ class Parting:
     def energy(self) -> Array:
         """Released per area, shape (T, S). [J/m²]"""
         mesh = self.body.mesh
-        out = np.zeros(self.forces.shape[:2])
+        out = np.zeros((len(self.young), mesh.step_row.size))
         for s, row in enumerate(mesh.step_row):
-            force = self.forces[:, s].reshape(len(out), -1)
+            force = self.forces[s].reshape(len(out), -1)
             ring = np.pi * (mesh.radius[row, 1:] + mesh.radius[row, :-1])
             area = ring @ np.hypot(np.diff(mesh.radius[row]), np.diff(mesh.height[row]))
             for first, last in ((0, row // 2), (row // 2, mesh.rows)):
@@ -59,7 +58,7 @@ class Parting:
         changed by a fifth, and read along straight lines between.
         """
         part = _part(self.body, first, last)
-        beside = self.body.material[(row // 2 - (first == 0)) * self.body.mesh.across, 0]
+        beside = self.body.material_of_row[row // 2 - (first == 0)]
         inside = np.unique(part.material)
         reference = self.young[:, beside]
         ratio = np.log(self.young[:, inside] / reference[:, None])
@@ -67,8 +66,8 @@ class Parting:
         total = gone[-1]
         wanted = np.linspace(0.0, total, int(np.ceil(total / _RATIO_STEP)) + 1)
         knots = np.unique(np.searchsorted(gone, wanted - 1e-12).clip(0, gone.size - 1))
-        nodes = np.arange(self.body.mesh.place.size)
-        nodes = nodes + (part.mesh.radius.size - nodes.size if first == 0 else 0)
+        line = part.elements.line
+        nodes = np.arange(*(line[-2:] if first == 0 else line[:2]))
         works = np.stack(
             [
                 np.einsum("ta,ab,tb->t", force, self._compliance(part, nodes, int(k)), force)
@@ -96,26 +95,13 @@ class Parting:
 
 def _part(body: Solid, first: int, last: int) -> Solid:
     """Some rows of elements of a vessel as a body of their own, held axially far from the joint."""
-    mesh = body.mesh
-    rows, own = slice(2 * first, 2 * last + 1), slice(first * mesh.across, last * mesh.across)
-    count = mesh.place.size
-    support = (0, count // 2) if first == 0 else (2 * (last - first), count // 2)
-    cut = SolidMesh(
-        radius=mesh.radius[rows],
-        height=mesh.height[rows],
-        place=mesh.place,
-        wall=mesh.wall[rows],
-        band=mesh.band[first:last],
-        step_row=np.zeros(0, dtype=np.intp),
-        corner_row=np.zeros(0, dtype=np.intp),
-        support=support,
-        lying=mesh.lying[first:last],
-    )
-    held = np.zeros((cut.radius.size, 2), dtype=bool)
-    held[cut.radius.ravel() == 0.0, 0] = True
-    held[support[0] * count + support[1], 1] = True
-    return Solid(
-        mesh=cut,
+    elements = body.elements.rows(first, last)
+    own = slice(body.elements.start[first], body.elements.start[last])
+    lines = elements.line[[0, 1] if first == 0 else [-2, -1]]
+    held = held_at(elements, int(lines.sum()) // 2)
+    return replace(
+        body,
+        elements=elements,
         material=body.material[own],
         load=np.zeros(held.shape),
         held=held,

@@ -13,7 +13,7 @@ ends, short bands, walls of any thickness, and all of that through flow and yiel
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -25,6 +25,17 @@ from scipy.linalg.lapack import dpbtrf, dpbtrs
 from cofire.errors import InputError
 from cofire.mechanics.law import SOLID_WITH_SHEAR, StressState, prepare, respond
 from cofire.mechanics.properties import NO_YIELD, PointProperties
+from cofire.mechanics.solid_elements import (
+    GAUSS,
+    GAUSS_WEIGHT,
+    POINT_SHAPE,
+    Elements,
+    SolidGeometry,
+    elements_of,
+    line_shape,
+    line_slope,
+    solid_geometry,
+)
 from cofire.mechanics.solid_mesh import SolidMesh
 from cofire.units import GRAVITY
 
@@ -32,128 +43,9 @@ if TYPE_CHECKING:
     from cofire.mechanics.integrator import Origin
     from cofire.numerics import Array
 
-GAUSS = np.array([-np.sqrt(0.6), 0.0, np.sqrt(0.6)])
-"""Gauss points of an element in each direction, -1 to 1. [-]"""
-
-GAUSS_WEIGHT = np.array([5.0, 8.0, 5.0]) / 9.0
-"""Their weights, which sum to two. [-]"""
-
-
-def line_shape(place: Array) -> Array:
-    """Shares of three nodes at -1, 0 and 1, shape (..., 3). [-]
-
-    Parameters
-    ----------
-    place
-        Between -1 and 1, any shape. [-]
-    """
-    x = np.asarray(place)
-    return np.stack([0.5 * x * (x - 1.0), 1.0 - x * x, 0.5 * x * (x + 1.0)], axis=-1)
-
-
-def line_slope(place: Array) -> Array:
-    """Derivatives of these, shape (..., 3). [-]
-
-    Parameters
-    ----------
-    place
-        Between -1 and 1, any shape. [-]
-    """
-    x = np.asarray(place)
-    return np.stack([x - 0.5, -2.0 * x, x + 0.5], axis=-1)
-
-
 _SHAPE, _SLOPE = line_shape(GAUSS), line_slope(GAUSS)
-# points and nodes alike: along the wall slow, through it fast
-POINT_SHAPE = np.einsum("ja,ib->jiab", _SHAPE, _SHAPE).reshape(9, 9)
-"""Shares of the nine nodes at the nine points of an element, shape (9, 9). [-]"""
-_ACROSS = np.einsum("ja,ib->jiab", _SHAPE, _SLOPE).reshape(9, 9)
-_ALONG = np.einsum("ja,ib->jiab", _SLOPE, _SHAPE).reshape(9, 9)
-_WEIGHT = np.outer(GAUSS_WEIGHT, GAUSS_WEIGHT).ravel()
-_LINEAR = np.stack([np.ones(9), np.tile(GAUSS, 3), np.repeat(GAUSS, 3)], axis=1)
 _LOW, _HIGH = np.tril_indices(18)
-
-
-@dataclass(frozen=True)
-class SolidGeometry:
-    """Operators of a mesh of E elements.
-
-    Attributes
-    ----------
-    radius, height
-        Of the points, shape (E, 9). [m]
-    weight
-        Volume that each point stands for, shape (E, 9). [m³]
-    operator
-        Strain at the points of the 18 unknowns of an element, shape (E, 36, 18); rows by point,
-        then radial, hoop, axial, shear. [1/m]
-    """
-
-    radius: Array
-    height: Array
-    weight: Array
-    operator: Array
-
-    def rows(self, own: slice) -> SolidGeometry:
-        """The same for some of the elements.
-
-        Parameters
-        ----------
-        own
-            Which. [-]
-        """
-        return SolidGeometry(
-            self.radius[own], self.height[own], self.weight[own], self.operator[own]
-        )
-
-
-def solid_geometry(radius: Array, height: Array, nodes: NDArray[np.intp]) -> SolidGeometry:
-    """Operators of elements with nine nodes.
-
-    Parameters
-    ----------
-    radius, height
-        Of all nodes. [m]
-    nodes
-        Of each element, shape (E, 9). [-]
-
-    Raises
-    ------
-    InputError
-        If an element is turned inside out.
-    """
-    r, z = radius.ravel()[nodes], height.ravel()[nodes]
-    at = r @ POINT_SHAPE.T
-    r_x, z_x, r_y, z_y = r @ _ACROSS.T, z @ _ACROSS.T, r @ _ALONG.T, z @ _ALONG.T
-    volume = r_x * z_y - r_y * z_x
-    if not (volume > 0.0).all():
-        worst = int(np.argmin(volume.min(axis=1)))
-        message = (
-            f"solid: the wall folds into itself {1e3 * z[worst].mean():.3g} mm up; "
-            "thin it there, or take the corner out"
-        )
-        raise InputError(message)
-    slope_r = (z_y[..., None] * _ACROSS - z_x[..., None] * _ALONG) / volume[..., None]
-    slope_z = (r_x[..., None] * _ALONG - r_y[..., None] * _ACROSS) / volume[..., None]
-    hoop = POINT_SHAPE / at[..., None]
-    weight = 2.0 * np.pi * at * volume * _WEIGHT
-    operator = np.zeros((len(r), 9, 4, 9, 2))
-    operator[:, :, 0, :, 0] = slope_r
-    operator[:, :, 1, :, 0] = hoop
-    operator[:, :, 2, :, 1] = slope_z
-    operator[:, :, 3, :, 0] = slope_z
-    operator[:, :, 3, :, 1] = slope_r
-    dilation = operator[:, :, :3].sum(axis=2).reshape(len(r), 9, 18)
-    weighed = _LINEAR.T * weight[:, None]
-    smooth = _LINEAR @ np.linalg.solve(weighed @ _LINEAR, weighed @ dilation)
-    rows = operator.reshape(len(r), 9, 4, 18)
-    rows[:, :, :3] += ((smooth - dilation) / 3.0)[:, :, None]
-    return SolidGeometry(
-        radius=at,
-        height=z @ POINT_SHAPE.T,
-        weight=weight,
-        operator=operator.reshape(len(r), 36, 18),
-    )
+_FLAT = 18 * _LOW + _HIGH
 
 
 @dataclass(frozen=True)
@@ -165,7 +57,9 @@ class Solid:
     Attributes
     ----------
     mesh
-        Its section.
+        Its section, as readers see it.
+    elements
+        What is solved: all of the section's, or fewer.
     material
         Index of the material at each point, shape (E, 9). [-]
     load
@@ -181,6 +75,7 @@ class Solid:
     """
 
     mesh: SolidMesh
+    elements: Elements
     material: NDArray[np.intp]
     load: Array
     held: NDArray[np.bool_]
@@ -198,26 +93,32 @@ class Solid:
         """One vessel alone, so that no figure depends on others. [-]"""
         return 0
 
+    @property
+    def material_of_row(self) -> NDArray[np.intp]:
+        """Index of the material of each row of elements, shape (A,). [-]"""
+        return self.material[self.elements.start[:-1], 0]
+
     @cached_property
     def _freedom(self) -> NDArray[np.intp]:
         """Unknowns of each element, shape (E, 18)."""
-        both = 2 * self.mesh.nodes[:, :, None] + np.arange(2)
+        both = 2 * self.elements.nodes[:, :, None] + np.arange(2)
         return np.asarray(both.reshape(len(both), 18))
 
     @cached_property
     def _band(self) -> int:
         """Sub-diagonals of the stiffness."""
-        return 2 * (2 * self.mesh.place.size + 2) + 1
+        return 2 * int(np.ptp(self.elements.nodes, axis=1).max()) + 1
 
     @cached_property
-    def _places(self) -> tuple[NDArray[np.intp], Array, Array]:
-        """Place of each element entry in the band matrix, its weight, and the held diagonal."""
+    def _places(self) -> tuple[NDArray[np.intp], Array]:
+        """Place of each element entry in the band matrix, those of held ones last; their ones."""
         row, column = self._freedom[:, _LOW], self._freedom[:, _HIGH]
         free = ~self.held.ravel()
-        weight = (free[row] & free[column]).astype(np.float64)
         upper, lower = np.maximum(row, column), np.minimum(row, column)
         place = (upper - lower) + lower * (self._band + 1)
-        return place.ravel(), weight, self.held.ravel().astype(np.float64)
+        nowhere = self.held.size * (self._band + 1)
+        place = np.where(free[row] & free[column], place, nowhere)
+        return place.ravel(), self.held.ravel().astype(np.float64)
 
     @cached_property
     def lumped(self) -> Array:
@@ -256,9 +157,8 @@ class Solid:
         moved = np.zeros(ahead.shape) if self.moved is None else self.moved
         if np.abs(self.strains(ahead - moved)).max() <= limit:
             return self
-        radius, height = self.mesh.radius.ravel(), self.mesh.height.ravel()
-        geometry = solid_geometry(radius + ahead[:, 0], height + ahead[:, 1], self.mesh.nodes)
-        return Solid(self.mesh, self.material, self.load, self.held, geometry, now, ahead)
+        geometry = solid_geometry(self.elements, ahead)
+        return replace(self, geometry=geometry, origin=now, moved=ahead)
 
     def element_forces(self, stress: Array) -> Array:
         """Force of the stresses on the unknowns of each element, shape (E, 18). [N]
@@ -308,10 +208,10 @@ class Solid:
         tangent
             At the points, shape (4, 4, E, 9). [Pa]
         """
-        stiffness = self.element_stiffness(tangent)
-        place, weight, fixed = self._places
-        entries = (stiffness[:, _LOW, _HIGH] * weight).ravel()
-        band = np.bincount(place, entries, (self._band + 1) * fixed.size)
+        stiffness = self.element_stiffness(tangent).reshape(-1, 324)
+        place, fixed = self._places
+        entries = stiffness.take(_FLAT, axis=1).ravel()
+        band = np.bincount(place, entries, (self._band + 1) * fixed.size + 1)[:-1]
         band = band.reshape(fixed.size, self._band + 1).T
         band[0] += fixed
         factor, failed = dpbtrf(band, lower=1, overwrite_ab=1)
@@ -345,6 +245,7 @@ def solid(
     material_of_band: npt.ArrayLike,
     *,
     weight_density: npt.ArrayLike | None = None,
+    merged: bool = False,
 ) -> Solid:
     """A vessel ready for `march`: free rim, free foot, standing on its lowest ring.
 
@@ -358,6 +259,8 @@ def solid(
         Bulk density of each band if the vessel is to bear its own weight. The shelf carries a
         floor that lies on it, and presses evenly on the foot, or on the outer wall's breadth of a
         floor. [kg/m³]
+    merged
+        Whether rows have only the elements they need, see `SolidMesh.through`.
 
     Raises
     ------
@@ -365,40 +268,57 @@ def solid(
         If a band has no material.
     """
     of_row = _of_row(mesh, material_of_band, "material").astype(np.intp)
-    material = np.repeat(np.repeat(of_row, mesh.across)[:, None], 9, axis=1)
-    held = np.zeros((mesh.radius.size, 2), dtype=bool)
-    held[mesh.radius.ravel() == 0.0, 0] = True
-    held[mesh.support[0] * mesh.place.size + mesh.support[1], 1] = True
-    geometry = solid_geometry(mesh.radius, mesh.height, mesh.nodes)
-    load = np.zeros(held.shape)
+    elements = elements_of(mesh, merged=merged)
+    material = np.repeat(of_row[elements.row][:, None], 9, axis=1)
+    geometry = solid_geometry(elements)
+    load = np.zeros((elements.radius.size, 2))
     if weight_density is not None:
-        load = _own_weight(mesh, geometry, _of_row(mesh, weight_density, "density"))
-    return Solid(mesh, material, load, held, geometry)
+        density = _of_row(mesh, weight_density, "density")
+        load[:, 1] = _own_weight(mesh, elements, geometry, density)
+    line, column = mesh.support
+    support = elements.line[line] + np.abs(elements.places(line) - mesh.place[column]).argmin()
+    return Solid(mesh, elements, material, load, held_at(elements, int(support)), geometry)
 
 
-def _own_weight(mesh: SolidMesh, geometry: SolidGeometry, density: Array) -> Array:
-    """Weight on the nodes, and the push of the shelf against it, shape (nodes, 2). [N]"""
+def held_at(elements: Elements, support: int) -> NDArray[np.bool_]:
+    """Unknowns that stay zero: radial on the axis, axial of one node, shape (N, 2).
+
+    Parameters
+    ----------
+    elements
+        Of the body.
+    support
+        That node. [-]
+    """
+    held = np.zeros((elements.radius.size, 2), dtype=bool)
+    held[elements.radius == 0.0, 0] = True
+    held[support, 1] = True
+    return held
+
+
+def _own_weight(
+    mesh: SolidMesh, elements: Elements, geometry: SolidGeometry, density: Array
+) -> Array:
+    """Weight on the nodes, and the push of the shelf against it, shape (N,). [N]"""
     pull = np.where(mesh.lying, 0.0, density * GRAVITY)
-    point = np.repeat(pull, mesh.across)[:, None] * geometry.weight
-    load = np.zeros((mesh.radius.size, 2))
-    np.add.at(load[:, 1], mesh.nodes, -point @ POINT_SHAPE)
-    numbers = np.arange(mesh.radius.size).reshape(mesh.radius.shape)
+    point = pull[elements.row][:, None] * geometry.weight
+    load = elements.summed(-point @ POINT_SHAPE)
     if mesh.lying.any():
         last = 2 * int(np.flatnonzero(mesh.lying)[-1]) + 2
         first = np.searchsorted(mesh.radius[:last:2, -1], mesh.radius[last, -1] - mesh.wall[-1])
-        foot = numbers[2 * min(int(first), last // 2 - 1) : last + 1, -1]
+        lines = np.arange(2 * min(int(first), last // 2 - 1), last + 1)
+        foot = elements.line[lines + 1] - 1
     elif mesh.support[0] == 0:
-        foot = numbers[0]
+        foot = np.arange(elements.line[1])
     else:
         return load
-    share = np.zeros(mesh.radius.size)
-    radius = mesh.radius.ravel()[foot]
+    share = np.zeros(load.size)
+    radius = elements.radius[foot]
     for k in range(0, foot.size - 2, 2):
         own = radius[k : k + 3]
         ring = (_SHAPE @ own) * (_SLOPE @ own) * GAUSS_WEIGHT
         share[foot[k : k + 3]] += ring @ _SHAPE
-    load[:, 1] -= share * (load[:, 1].sum() / share.sum())
-    return load
+    return load - share * (load.sum() / share.sum())
 
 
 def elastic_solid(

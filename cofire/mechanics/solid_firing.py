@@ -23,13 +23,14 @@ from cofire.errors import InputError
 from cofire.mechanics.integrator import Control, Record, march
 from cofire.mechanics.parting import Parting
 from cofire.mechanics.shell_firing import bending_tensions
-from cofire.mechanics.solid import (
+from cofire.mechanics.solid import Solid, elastic_solid, solid
+from cofire.mechanics.solid_elements import (
     GAUSS,
-    Solid,
-    elastic_solid,
+    elements_of,
+    gauss_places,
     line_shape,
     line_slope,
-    solid,
+    volumes,
 )
 from cofire.mechanics.solid_mesh import SolidMesh
 from cofire.mechanics.solid_reading import (
@@ -292,7 +293,7 @@ def fire_solid(
     check_mesh
         If False, `mesh_error` and `window_error` are left at zero.
     """
-    body = solid(mesh, material_of_band, weight_density=weight_density)
+    body = solid(mesh, material_of_band, weight_density=weight_density, merged=True)
     control = control or AS_FIRED
     if times is not None:
         given = np.asarray(times, dtype=float)
@@ -443,11 +444,9 @@ def late_strain(
     if not (kappa > 0.0).all():
         message = f"solid: diffusivity is {kappa.min():g} m²/s; allowed: above 0"
         raise InputError(message)
-    mesh = body.mesh
-    place = np.tile((0.5 * (mesh.place[:-2:2] + mesh.place[2::2]))[:, None], (mesh.rows, 3))
-    spread = np.tile((0.5 * (mesh.place[2::2] - mesh.place[:-2:2]))[:, None], (mesh.rows, 3))
-    x = np.tile(place + spread * GAUSS, (1, 3))
-    wall = np.repeat(mesh.wall[1::2], mesh.across)[:, None]
+    place = np.concatenate([gauss_places(edges) for edges in body.elements.edges])
+    x = np.tile(place.reshape(-1, 3), (1, 3))
+    wall = body.mesh.wall[1::2][body.elements.row][:, None]
     depth = (0.5 if heated_inside else 1.0) * wall
     share = x if heated_inside else 0.5 * (1.0 + x)
     lag = ramp_lag(1.0, 1.0, share) * depth**2 / kappa[body.material]
@@ -468,16 +467,18 @@ def _read(
     body: Solid, record: Record, history: History, errors: tuple[float, float]
 ) -> SolidFiring:
     """A march as users read it."""
-    mesh, lines = body.mesh, Lines.of(body.mesh)
+    mesh, lines, elements = body.mesh, Lines.of(body.mesh), body.elements
     times, stations, places = record.time.size, 3 * mesh.rows, lines.through.size
-    stress = by_station(mesh, record.stress)
+    stress = by_station(elements, lines.through, record.stress)
     tensor = turned(stress, lines, 1)
     flat = tensor.reshape(times, 4, stations, places)
-    rr, hoop, zz, rz = np.moveaxis(by_station(mesh, record.inelastic[:, -1]), 1, 0)
+    plastic = by_station(elements, lines.through, record.inelastic[:, -1])
+    rr, hoop, zz, rz = np.moveaxis(plastic, 1, 0)
     s, c = lines.along_r, lines.along_z
     strain = np.stack([s * s * rr + c * c * zz + s * c * rz, hoop], axis=-1)
-    volume = by_station(mesh, body.geometry.weight).reshape(stations, places)
-    volume[:, [0, -1]] = 0.0
+    grid = elements_of(mesh, merged=False)
+    volume = np.zeros((stations, places))
+    volume[:, 1:-1] = by_station(grid, lines.through[1:-1], volumes(grid)).reshape(stations, -1)
     meridian = mesh.meridian
     three = 2 * np.arange(mesh.rows)[:, None] + np.arange(3)
     shape, slope = line_shape(GAUSS), line_slope(GAUSS)
@@ -488,10 +489,9 @@ def _read(
     lean = np.arctan2(at_stations(meridian.radius, slope), at_stations(meridian.height, slope))
     arc = at_stations(meridian.arc_length, shape)
     membrane, bending = read_section(mesh, lines, stress)
-    moved = record.unknowns.reshape(times, *mesh.radius.shape, 2)
-    middle = mesh.place.size // 2
-    breadth = mesh.wall[None, :, None]
-    across = (moved[:, :, -1] - moved[:, :, 0]) / breadth
+    inside, outside = elements.line[:-1], elements.line[1:] - 1
+    moved = [record.unknowns[:, at] for at in (inside, (inside + outside) // 2, outside)]
+    across = (moved[2] - moved[0]) / mesh.wall[:, None]
     up_r, up_z = ((v[:, -1] - v[:, 0]) / mesh.wall for v in (mesh.radius, mesh.height))
     turn = (across[..., 0] * up_z - across[..., 1] * up_r) / (up_r**2 + up_z**2)
     young = np.stack([np.interp(record.time, history.time, e) for e in history.young_modulus], 1)
@@ -509,7 +509,7 @@ def _read(
         through=lines.through,
         volume=volume,
         time=record.time,
-        displacement=np.concatenate([moved[:, :, middle], turn[..., None]], axis=2),
+        displacement=np.concatenate([moved[1], turn[..., None]], axis=2),
         tensor=flat,
         plastic=strain.reshape(times, stations, places, 2),
         bending_tension=bending_tensions(membrane, bending, meridian, arc),
@@ -543,15 +543,14 @@ def mesh_errors(
     free_strain
         Of each material. [-]
     """
-    finer_mesh = body.mesh.finer()
-    of_band = body.material[:: body.mesh.across, 0]
-    band = [int(of_band[np.argmax(body.mesh.band == b)]) for b in range(body.mesh.band.max() + 1)]
+    of_band = body.mesh.band
+    band = [int(body.material_of_row[np.argmax(of_band == b)]) for b in range(of_band.max() + 1)]
     away, near = [], []
-    for one in (solid(body.mesh, band), solid(finer_mesh, band)):
+    for one in (body, solid(body.mesh.finer(), band, merged=True)):
         free = (free_strain - free_strain.mean())[one.material]
         stress = elastic_solid(one, young_modulus, poisson_ratio, free)[1][None]
         mesh, lines = one.mesh, Lines.of(one.mesh)
-        whole = by_station(mesh, stress)
+        whole = by_station(one.elements, lines.through, stress)
         tensor = turned(whole, lines, 1)
         arc = (mesh.meridian.arc_length[mesh.meridian.nodes] @ line_shape(GAUSS).T).ravel()
         rows = np.concatenate([mesh.step_row, mesh.corner_row])

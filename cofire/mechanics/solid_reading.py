@@ -16,8 +16,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.mechanics.solid import GAUSS, GAUSS_WEIGHT, Solid, line_shape, line_slope
+from cofire.mechanics.solid import Solid
+from cofire.mechanics.solid_elements import (
+    GAUSS,
+    GAUSS_WEIGHT,
+    Elements,
+    line_shape,
+    line_slope,
+    point_shape,
+    to_lines,
+)
 from cofire.mechanics.solid_mesh import SolidMesh
+from cofire.numerics import crossing
 from cofire.physics.interface import corner_exponent, dundurs
 
 if TYPE_CHECKING:
@@ -185,46 +195,33 @@ class Lines:
         low, high
             Distances from the edge along each line, shape (W,). [m]
         """
-        there = (self.length[row:] if sign > 0 else self.length[:row]).sum(axis=0)
-        low, high = (np.minimum(d[:, None], there) for d in (low, high))
-        start = np.zeros(self.through.size)
-        at_point = high - low < 1e-12
-        shares: list[Array] = []
-        k = row if sign > 0 else row - 1
-        while 0 <= k < len(self.run) and not (
-            shares and (start >= high).all() and (start > low).all()
-        ):
-            run = self.run[k] if sign > 0 else self.run[k, ::-1]
-            length = self.length[k]
-            c = _POWERS @ run
-            a, b = (_place_at(np.clip(d - start, 0.0, length), c, length) for d in (low, high))
-            middle, half = 0.5 * (a + b), 0.5 * (b - a)
-            share = np.zeros((3, *low.shape))
-            for g, w in zip(GAUSS, GAUSS_WEIGHT, strict=True):
-                x = middle + g * half
-                share += _between(x) * (w * half * (c[0] + x * (c[1] + x * c[2])))
-            point = at_point & (low <= start + length * (1.0 + 1e-9))
-            share = np.where(point, _between(a), share)
-            at_point = at_point & ~point
-            shares.append(share if sign > 0 else share[::-1])
-            start = start + length
-            k += sign
-        stacked = np.stack(shares[::sign]).transpose(2, 0, 1, 3)
-        stacked = stacked / stacked.sum(axis=(1, 2), keepdims=True)
-        first = row if sign > 0 else row - len(shares)
-        return slice(first, first + len(shares)), stacked
+        rows = np.arange(row, len(self.run)) if sign > 0 else np.arange(row - 1, -1, -1)
+        end = np.cumsum(self.length[rows], axis=0)
+        low, high = (np.minimum(d[:, None], end[-1]) for d in (low, high))
+        inside = (end < high.max(axis=0)) | (end <= low.max(axis=0))
+        rows = rows[: min(int(inside.any(axis=1).sum()) + 1, rows.size)]
+        end, length = end[: rows.size], self.length[rows]
+        start = end - length
+        c = np.moveaxis(_POWERS @ self.run[rows, ::sign], 1, 0)
+        a, b = (_place_at(np.clip(d[:, None] - start, 0.0, length), c, length) for d in (low, high))
+        middle, half = 0.5 * (a + b), 0.5 * (b - a)
+        share = np.zeros((*half.shape, 3))
+        for g, w in zip(GAUSS, GAUSS_WEIGHT, strict=True):
+            x = middle + g * half
+            share += point_shape(x) * (w * half * (c[0] + x * (c[1] + x * c[2])))[..., None]
+        reached = low[:, None] <= start + length * (1.0 + 1e-9)
+        first = reached & (np.cumsum(reached, axis=1) == 1)
+        point = first & (high - low < 1e-12)[:, None]
+        share = np.where(point[..., None], point_shape(a), share)[:, ::sign, :, ::sign]
+        share = np.moveaxis(share, 3, 2)
+        share = share / share.sum(axis=(1, 2), keepdims=True)
+        return slice(int(rows.min()), int(rows.max()) + 1), share
 
 
 _POWERS = np.array([[0.0, 1.0, 0.0], [-0.5, 0.0, 0.5], [0.5, -1.0, 0.5]]) / np.array(
     [[1.0], [GAUSS[2]], [GAUSS[2] ** 2]]
 )
 """From values at the three Gauss points to the parabola through them, by powers of η. [-]"""
-
-
-def _between(place: Array) -> Array:
-    """Shares of the three Gauss points for a value at places, shape (3, ...). [-]"""
-    x = np.asarray(place) / GAUSS[2]
-    return np.stack([0.5 * x * (x - 1.0), 1.0 - x * x, 0.5 * x * (x + 1.0)])
 
 
 def _place_at(distance: Array, run: Array, length: Array) -> Array:
@@ -240,23 +237,23 @@ def _place_at(distance: Array, run: Array, length: Array) -> Array:
     return np.clip(x, -1.0, 1.0)
 
 
-def by_station(mesh: SolidMesh, values: Array) -> Array:
+def by_station(elements: Elements, through: Array, values: Array) -> Array:
     """Values at the points by row, station and line with faces, shape (..., A, 3, P). [any]
 
     Parameters
     ----------
-    mesh
+    elements
         Of the vessel.
+    through
+        Places of the lines, shape (P,). [-]
     values
         At the points, shape (..., E, 9). [any]
     """
-    grid = values.reshape(*values.shape[:-2], mesh.rows, mesh.across, 3, 3)
-    out = np.empty((*values.shape[:-2], mesh.rows, 3, 3 * mesh.across + 2))
-    for k in range(mesh.across):
-        out[..., 3 * k + 1 : 3 * k + 4] = grid[..., k, :, :]
-    inner, outer = (_between(np.array(at)) for at in (-1.0, 1.0))
-    out[..., 0] = out[..., 1:4] @ inner
-    out[..., -1] = out[..., -4:-1] @ outer
+    out = np.empty((*values.shape[:-2], len(elements.edges), 3, through.size))
+    for edges, rows, own in elements.kinds:
+        cells = values[..., own, :].reshape(*values.shape[:-2], *own.shape, 3, 3)
+        lines = cells.swapaxes(-3, -2).reshape(*values.shape[:-2], rows.size, 3, -1)
+        out[..., rows, :, :] = lines @ to_lines(edges, through)
     return out
 
 
@@ -426,18 +423,13 @@ def notch_exponent(angle: float) -> float:
     >>> round(notch_exponent(1.5 * np.pi), 4)
     0.5445
     """
-    low, high = 0.5 - 1e-9, 1.0
     if angle <= np.pi * (1.0 + 1e-9):
         return 1.0
-    for _ in range(60):
-        half = 0.5 * (low + high)
-        above = np.sin(half * angle) + half * np.sin(angle) > 0.0
-        low, high = (half, high) if above else (low, half)
-    return 0.5 * (low + high)
+    return float(crossing(lambda x: np.sin(x * angle) + x * np.sin(angle), 0.5 - 1e-9, 1.0))
 
 
-def joint_forces(body: Solid, stress: Array) -> Array:
-    """Force of the upper part on the nodes of each joint, (T, S, 2C + 1, 2). [N]
+def joint_forces(body: Solid, stress: Array) -> tuple[Array, ...]:
+    """Force of the upper part on the nodes of each joint, S arrays (T, nodes, 2). [N]
 
     Mean of what the rows below and above say, which differ by the weight on the nodes.
 
@@ -448,24 +440,28 @@ def joint_forces(body: Solid, stress: Array) -> Array:
     stress
         Radial, hoop, axial, shear at the points, shape (T, 4, E, 9). [Pa]
     """
-    mesh = body.mesh
-    nodes = mesh.nodes.reshape(mesh.rows, mesh.across, 3, 3)
-    first = mesh.place.size
-    out = np.zeros((len(stress), mesh.step_row.size, first, 2))
-    for s, row in enumerate(mesh.step_row):
-        for element, edge, sign in ((row // 2 - 1, 2, 0.5), (row // 2, 0, -0.5)):
-            own = slice(element * mesh.across, (element + 1) * mesh.across)
-            points = np.ascontiguousarray(stress[:, :, own].transpose(2, 0, 3, 1))
-            pulled = body.lumped[own] @ points.reshape(mesh.across, len(stress), 36).swapaxes(1, 2)
-            pulled = pulled.reshape(mesh.across, 3, 3, 2, len(stress))[:, edge]
-            at = nodes[element, :, edge] - row * first
-            for e in range(mesh.across):
-                out[:, s, at[e]] += sign * np.moveaxis(pulled[e], -1, 0)
-    return out
+    elements, out = body.elements, []
+    for line in body.mesh.step_row:
+        first, last = elements.line[line], elements.line[line + 1]
+        whole = np.zeros((len(stress), last - first, 2))
+        for row, sign in ((line // 2 - 1, 0.5), (line // 2, -0.5)):
+            for e in range(elements.start[row], elements.start[row + 1]):
+                points = stress[:, :, e].swapaxes(1, 2).reshape(len(stress), 36)
+                pulled = (points @ body.lumped[e].T).reshape(len(stress), 9, 2)
+                at = elements.nodes[e] - first
+                there = (at >= 0) & (at < last - first)
+                whole[:, at[there]] += sign * pulled[:, there]
+        out.append(whole)
+    return tuple(out)
 
 
 def read_steps(
-    body: Solid, lines: Lines, tensor: Array, forces: Array, young: Array, poisson: Array
+    body: Solid,
+    lines: Lines,
+    tensor: Array,
+    forces: tuple[Array, ...],
+    young: Array,
+    poisson: Array,
 ) -> SolidSteps:
     """Stress at the steps of one vessel.
 
@@ -491,21 +487,23 @@ def read_steps(
     normal, tension, sliding = (np.zeros((times, count, 2)) for _ in range(3))
     shear, exponent = np.zeros((times, count)), np.ones((times, count))
     cut, middle = np.zeros(count), np.zeros(count)
-    material = body.material[:: mesh.across, 0]
+    material = body.material_of_row
     for s, row in enumerate(rows):
         r, z = mesh.radius[row], mesh.height[row]
         cut[s] = np.hypot(r[-1] - r[0], z[-1] - z[0])
         middle[s] = r[mesh.place.size // 2]
         level_r, level_z = (r[-1] - r[0]) / cut[s], (z[-1] - z[0]) / cut[s]
-        pull = forces[:, s, :, 1] * level_r - forces[:, s, :, 0] * level_z
-        slide = forces[:, s, :, 0] * level_r + forces[:, s, :, 1] * level_z
+        pull = forces[s][..., 1] * level_r - forces[s][..., 0] * level_z
+        slide = forces[s][..., 0] * level_r + forces[s][..., 1] * level_z
         ring = 2.0 * np.pi * middle[s]
-        x = 0.5 * cut[s] * mesh.place
+        place = body.elements.places(int(row))
+        x = 0.5 * cut[s] * place
         bending = 6.0 * (pull @ x) / (ring * cut[s] ** 2)
         mean = pull.sum(axis=1) / (ring * cut[s])
         normal[:, s] = np.stack([mean - bending, mean + bending], axis=1)
         shear[:, s] = slide.sum(axis=1) / (ring * cut[s])
-        reader = _tenths(mesh.place, r, cut[s])
+        nodes = slice(body.elements.line[row], body.elements.line[row + 1])
+        reader = _tenths(place, body.elements.radius[nodes], cut[s])
         tension[:, s], sliding[:, s] = pull @ reader, slide @ reader
         below, above = material[row // 2 - 1], material[row // 2]
         pair = dundurs(young[:, below], poisson[below], young[:, above], poisson[above])

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cofire.errors import InputError
-from cofire.numerics import Array
+from cofire.numerics import Array, crossing
 from cofire.physics.mixing import shear_modulus
 from cofire.physics.porosity import positive
 
@@ -90,22 +90,21 @@ def corner_exponent(alpha: npt.ArrayLike, beta: npt.ArrayLike) -> Array:
     if not singular.any():
         return found
 
-    def residual(d: Array, alpha: Array, beta: Array) -> Array:  # in d = 1 - lambda, over d
+    alone, together = a[singular], b[singular]
+
+    def residual(d: Array) -> Array:  # in d = 1 - lambda, over d
         squared = (1.0 - d) ** 2
         difference = d * (2.0 - d) - np.sin(0.5 * np.pi * d) ** 2  # sin²(pi lambda/2) - lambda²
         whole = (
-            -squared * d * (2.0 - d) * alpha**2
-            + 2.0 * squared * difference * alpha * beta
-            + difference**2 * beta**2
+            -squared * d * (2.0 - d) * alone**2
+            + 2.0 * squared * difference * alone * together
+            + difference**2 * together**2
             + 0.25 * np.sin(np.pi * d) ** 2
         )
         return np.asarray(whole / d)
 
-    from scipy.optimize.elementwise import find_root  # slow to import, seldom needed
-
-    ends = np.full(int(singular.sum()), 1e-10), np.full(int(singular.sum()), 1.0 - 1e-4)
-    root = find_root(residual, ends, args=(a[singular], b[singular]), tolerances={"xatol": 1e-14})
-    found[singular] = 1.0 - root.x
+    ends = np.full(alone.size, 1e-10), np.full(alone.size, 1.0 - 1e-4)
+    found[singular] = 1.0 - crossing(residual, *ends)
     return found
 
 

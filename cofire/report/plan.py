@@ -20,7 +20,6 @@ from cofire.design.fired_size import in_fired_size
 from cofire.design.layers import LayerSearch, Trial, trade_off
 from cofire.design.plan import TENFOLD, Plan, Scan
 from cofire.design.schedule import Schedule
-from cofire.design.starting import taken
 from cofire.design.transition import Layout
 from cofire.errors import CofireError
 from cofire.firing.controller import presence_words, set_words
@@ -71,6 +70,7 @@ from cofire.report.verdict import (
     measured,
     passed_too,
     sharp_line,
+    taken,
 )
 from cofire.report.writing import replace_folder, wrapped
 from cofire.units import HOUR, MINUTE, celsius

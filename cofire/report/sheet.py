@@ -21,7 +21,6 @@ from cofire.assessment.fired_metal import fired_metals
 from cofire.assessment.rule import CAUTION, GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
 from cofire.design.ladder import LADDER, RING
-from cofire.design.starting import taken
 from cofire.firing.controller import presence_words, set_words, switched_off
 from cofire.firing.program import USUAL_CONTROLLER, Controller
 from cofire.production.changeovers import DONE
@@ -43,6 +42,7 @@ from cofire.report.verdict import (
     passed_too,
     place,
     sharp_line,
+    taken,
     unsure,
 )
 from cofire.units import MINUTE, celsius, kelvin

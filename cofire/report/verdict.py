@@ -16,9 +16,9 @@ from cofire.assessment.check import Check
 from cofire.assessment.fired_metal import FiredMetal, fired_metals
 from cofire.assessment.rule import GO, GRADE, NO, UNKNOWN, Flag
 from cofire.assessment.verdict import Verdict, crack_chance, rule_of
-from cofire.design.starting import taken
+from cofire.firing.program import Firing
 from cofire.mechanics.solid_firing import SolidFiring
-from cofire.units import HOUR, celsius
+from cofire.units import HOUR, MINUTE, celsius
 
 SCHEMA = 1
 BEFORE_UNIT = re.compile(r"(?<=\d) (?=[°%A-Za-z])")
@@ -493,3 +493,30 @@ def as_json(check: Check, hazards: Sequence[Caution]) -> str:
         "cautions": [vars(h) for h in hazards],
     }
     return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def taken(firing: Firing) -> str:
+    """What firing was taken, in one sentence.
+
+    Parameters
+    ----------
+    firing : Firing
+        Of a vessel from `started`.
+
+    Returns
+    -------
+    str
+        With its segments.
+    """
+    steps = []
+    for segment in firing.segments:
+        rate = f"at {segment.rate * HOUR:.0f} °C/h" if segment.rate < float("inf") else "full"
+        hold = f" for {segment.hold / MINUTE:.0f} min" if segment.hold > 0.0 else ""
+        steps.append(f"{celsius(segment.target):.0f} °C {rate}{hold}")
+    return (
+        f"The file names no firing; taken from the window that its materials share, in "
+        f"{firing.gas_words} (kiln: {firing.kiln.name}): {', '.join(steps)}, then cooling shut. "
+        "Its soak is in the middle of all peaks that they share, for a ware that lags behind the "
+        "kiln, with a margin of density; cofire screen tells the shortest comfortable one, of the "
+        "ware itself, which is often hotter."
+    )

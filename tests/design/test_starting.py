@@ -14,10 +14,11 @@ from cofire.assessment.windows import ceiling
 from cofire.cli import app
 from cofire.cli.common import DEFECT
 from cofire.design.plan import propose
-from cofire.design.starting import started, taken
+from cofire.design.starting import started
 from cofire.errors import InputError, ModelError
 from cofire.firing.program import LAG
 from cofire.report.read_again import firing_toml, planned_vessel
+from cofire.report.verdict import taken
 from cofire.units import MINUTE, celsius
 from cofire.vessel import Vessel
 from cofire.vessel_file import read_vessel

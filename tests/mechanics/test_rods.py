@@ -32,7 +32,7 @@ def solved(bodies, strain, layers=(HALF, HALF), radius=R, across=6):
     free = np.asarray(strain)[body.material]
     _, stress = elastic_solid(body, young, poisson, free)
     lines = Lines.of(mesh)
-    return mesh, lines, turned(by_station(mesh, stress[None]), lines, 1)
+    return mesh, lines, turned(by_station(body.elements, lines.through, stress[None]), lines, 1)
 
 
 @pytest.mark.parametrize(("across", "within"), [(6, 0.05), (10, 0.02)])

@@ -34,7 +34,7 @@ from cofire.assessment.verdict import Verdict
 from cofire.cli import job as job_command
 from cofire.cli.common import DEFECT, INPUT_WRONG
 from cofire.design.ladder import LADDER
-from cofire.design.starting import started, taken
+from cofire.design.starting import started
 from cofire.firing.kiln import trace
 from cofire.firing.program import Segment, load_kilns, read_firing, simple_firing
 from cofire.materials.card import Card
@@ -63,7 +63,7 @@ from cofire.report.job_figures import event_words, firing_alone, firing_figure, 
 from cofire.report.pot import SIGNS, section_picture
 from cofire.report.read_again import firing_csv
 from cofire.report.sheet import LEFT_OUT, OWN, clock, write_sheet
-from cofire.report.verdict import flag_row, passed_too
+from cofire.report.verdict import flag_row, passed_too, taken
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from cofire.vessel import Band, OpenFiring, Printer, Vessel
 from cofire.vessel_file import read_vessel
