@@ -450,11 +450,10 @@ def draw(
     for point in points:
         own = point[: len(factors)] * left
         kiln, dead, place, wall = point[len(factors) :]
-        cards = {**bench.cards, **varied(base, factors, own, clipped)}
         found.append(
             Sample(
                 Bench(
-                    cards,
+                    varied(base, factors, own, clipped),  # all a worker is to be sent
                     extend=True,
                     fineness=bench.fineness,
                     ratios=bench.ratios,
