@@ -54,7 +54,7 @@ _THIN, _THIN_POWER = 0.23, 0.615  # thickness at the faces over the wall, by len
 _AT_END = 0.2
 _ROD_ACROSS, _ROD_LAYER, _ROD_STEP, _ROD_GROWTH = 6, 0.1, 0.03, 0.4  # the same of rods and discs
 _GROWTH = 0.35  # of the length, per distance
-_EVEN = (0.6, 1.2)  # distances over the wall between which rows grow no longer
+_EVEN = (0.5, 1.2)  # distances over the wall between which rows grow no longer
 _LARGEST = 0.4  # over √(radius × wall)
 _AT_KINK = 0.1
 _SHOULDER = 2.0  # growth of the wall along itself from which it is a shoulder of its faces
@@ -190,7 +190,7 @@ def mesh_solid(
 
     Rows next to a step or corner are 0.006 of the wall long, at open ends a fifth, with eight
     elements across, and in proportion with more; they grow by 0.35 of the distance, but not
-    between 0.6 and 1.2 walls away, as stress is read at half a wall and one. Beside a step at
+    between 0.5 and 1.2 walls away, as stress is read at half a wall and one. Beside a step at
     which little changes they are longer, as one over the change to the power of 0.6: what they
     lack is a share of the step's own stress. The elements at the faces are 1/286 of the wall
     thick, and each is about five times as thick as its outer neighbour. Stress beside a joint
