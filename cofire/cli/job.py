@@ -56,6 +56,7 @@ def make(
     tell("")
     show(job_text(found), units)
     aside(f"written: {out}")
+    _tell_changes(planned_chance(vessel, found.verdict)[1])
     if found.verdict.word == "no":
         raise typer.Exit(DEFECT)
 
@@ -132,8 +133,8 @@ ALIKE = 1e-3
 """Utilisations that differ by less than this share are those of one vessel. [-]"""
 
 
-def planned_chance(given: Path, verdict: Verdict) -> float | None:
-    """The chance that a planned pot is not lost, as the plan's folder has it.
+def planned_chance(given: Path, verdict: Verdict) -> tuple[float | None, bool]:
+    """The chance that a planned pot is not lost, and whether its limits come out as planned.
 
     Parameters
     ----------
@@ -144,8 +145,9 @@ def planned_chance(given: Path, verdict: Verdict) -> float | None:
 
     Returns
     -------
-    float or None
-        None where there is no plan, or where a limit comes out otherwise than it did for it. [-]
+    tuple of (float or None, bool)
+        None where there is no plan, or where a limit comes out otherwise than it did for it, as
+        with other cards; without a plan nothing is otherwise. [-]
     """
     import json
 
@@ -159,18 +161,28 @@ def planned_chance(given: Path, verdict: Verdict) -> float | None:
         )  # fmt: skip
 
     if not (given / "plan.json").is_file():
-        return None
+        return None, True
+    alike = False
     try:
         whole = json.loads(read_text(given / "plan.json"))
-        chance = whole["designs"]["chances"]["proposed"]["not_lost"]
         planned, now = rows(whole["flags"]), rows([flag_row(flag) for flag in verdict.flags])
         alike = [a[:3] for a in planned] == [b[:3] for b in now] and all(
             abs(a[3] - b[3]) <= ALIKE * max(abs(a[3]), ALIKE)
             for a, b in zip(planned, now, strict=True)
         )
-        return float(chance) if alike and 0.0 <= chance <= 1.0 else None
-    except (CofireError, ValueError, KeyError, TypeError):  # not as it was written
-        return None
+        chance = whole["designs"]["chances"]["proposed"]["not_lost"]
+        return (float(chance) if alike and 0.0 <= chance <= 1.0 else None), alike
+    except (CofireError, ValueError, KeyError, TypeError):  # not as it was written, or no chance
+        return None, alike
+
+
+def _tell_changes(alike: bool) -> None:
+    """Say that a plan's vessel is not judged as it was when it was planned."""
+    if not alike:
+        aside(
+            "its limits come out otherwise than when it was planned (a card, a file or cofire "
+            "itself has changed since): this is today's; plan it again, or keep to the plan's sheet"
+        )
 
 
 @guarded
@@ -204,8 +216,9 @@ def sheet(
     found = job_for(checked(vessel_file(vessel), tables, extend), tell=tell)
     tell("")
     reasons = planned_reasons(vessel, found.response.vessel.firing)
-    chance = planned_chance(vessel, found.verdict)
+    chance, alike = planned_chance(vessel, found.verdict)
     write_text(out, write_sheet(found, reasons, units.value, chance), force)
     aside(f"{found.verdict.word}; written: {out}")
+    _tell_changes(alike)
     if found.verdict.word == "no":
         raise typer.Exit(DEFECT)

@@ -82,10 +82,14 @@ def main() -> None:
     given = parser.parse_args()
     before, count = given.before.resolve(), round((given.rows / 10) ** 0.5)
     print(f"load {os.getloadavg()[0]:.1f}; processor time before, now, and now over before")
-    vessel = "examples/silver_foot_vessel.toml"
-    check = ["-m", "cofire", "check", vessel]
+    check, other = (
+        ["-m", "cofire", "check", f"examples/{name}.toml"]
+        for name in ("silver_foot_vessel", "copper_foot_tumbler")
+    )
     works = (
         ("check --quick", check, [*check, "--quick"], 3),
+        ("check", check, check, 3),
+        ("check, tumbler", other, other, 3),
         (
             f"{given.samples} samples",
             ["-c", SAMPLES.format(count=given.samples, **THEN)],

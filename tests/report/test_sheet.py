@@ -1020,9 +1020,15 @@ def test_the_sheet_of_a_plan_tells_the_chance_that_the_plan_tells(
     other = Verdict(
         tuple(replace(f, utilisation=1.01 * f.utilisation) for f in vase().verdict.flags)
     )
-    assert job_command.planned_chance(plan_folder, other) is None  # not the vessel that was planned
+    assert "otherwise than when it was planned" not in piped.stderr
+    assert job_command.planned_chance(plan_folder, other) == (None, False)  # not what was planned
+    whole["flags"] = [flag_row(flag) for flag in other.flags]
+    (plan_folder / "plan.json").write_text(json.dumps(whole), encoding="utf-8")
+    piped = CliRunner().invoke(cli.app, ["sheet", str(plan_folder), "--out", "-"])
+    assert "otherwise than when it was planned" in piped.stderr
     (plan_folder / "plan.json").write_text("[]", encoding="utf-8")
-    assert job_command.planned_chance(plan_folder, vase().verdict) is None
+    assert job_command.planned_chance(plan_folder, vase().verdict) == (None, False)
+    assert job_command.planned_chance(EXAMPLE, vase().verdict) == (None, True)
 
 
 @pytest.mark.parametrize("command", ["sheet", "make"])
