@@ -62,3 +62,21 @@ def celsius(kelvin: float | Array) -> float | Array:
 
 GAS_CONSTANT = 8.314462618
 """CODATA 2018. [J/(mol K)]"""
+
+
+def counted(count: int, thing: str) -> str:
+    """A number of things, in words that agree.
+
+    Parameters
+    ----------
+    count : int
+        How many. [-]
+    thing : str
+        One of them.
+
+    Returns
+    -------
+    str
+        As "1 piece" or "2 pieces".
+    """
+    return f"{count} {thing}" + ("" if count == 1 else "s")

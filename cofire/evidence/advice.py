@@ -21,6 +21,7 @@ from cofire.evidence.learning import MISREAD, soundness
 from cofire.evidence.measure_next import MEASURED_BY
 from cofire.evidence.uncertainty import Factor, Samples
 from cofire.numerics import Array
+from cofire.units import counted
 
 DOUBTFUL = 0.02
 """A probability to call it wrongly below this is not worth a piece. [-]"""
@@ -96,7 +97,7 @@ class Advice:
         now, then = 100.0 * self.doubt, 100.0 * self.after
         if self.doubt < DOUBTFUL:
             return f"Fire next: no piece; the call is wrong in {now:.1f} % as it is."
-        names = " and ".join(f"{o.name} ({o.pieces} pieces)" for o in self.chosen)
+        names = " and ".join(f"{o.name} ({counted(o.pieces, 'piece')})" for o in self.chosen)
         if self.settled_by_one:
             return f"Fire next: {names}: wrong calls {now:.0f} % -> {then:.0f} % expected."
         if not self.chosen:

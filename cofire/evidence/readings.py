@@ -43,7 +43,7 @@ from cofire.physics.strength import (
     strip_mismatch,
     strip_stress,
 )
-from cofire.units import ROOM, celsius, kelvin
+from cofire.units import ROOM, celsius, counted, kelvin
 
 # ----------------------------------------------------------------------------------------------
 # What measurements say of a card: a value with its interval, or why there is none
@@ -346,7 +346,8 @@ def bending_findings(card: Card, measured: Measured) -> Findings:
         why = "a metal's card has no flexural strength or scatter; its yield stress counts"
         return Findings(untold=(Untold("strength", why, "a tensile or bending test to yield"),))
     if count < FEWEST_BARS or np.ptp(np.log(bending.strength)) < 1e-6:
-        why = f"{count} bars in one firing, or all alike; {FEWEST_BARS} that scatter are the least"
+        own = counted(count, "bar")
+        why = f"{own} in one firing, or all alike; {FEWEST_BARS} that scatter are the least"
         more = f"break {30 - count if count < 30 else 10} more of the same firing"
         return Findings(untold=tuple(Untold(name, why, more) for name in names))
     fit = fit_weibull(bending.strength, LEVEL)

@@ -96,7 +96,7 @@ class Solid:
     @property
     def material_of_row(self) -> NDArray[np.intp]:
         """Index of the material of each row of elements, shape (A,). [-]"""
-        return self.material[self.elements.start[:-1], 0]
+        return np.asarray(self.material[self.elements.start[:-1], 0])
 
     @cached_property
     def _freedom(self) -> NDArray[np.intp]:
@@ -318,7 +318,7 @@ def _own_weight(
         own = radius[k : k + 3]
         ring = (_SHAPE @ own) * (_SLOPE @ own) * GAUSS_WEIGHT
         share[foot[k : k + 3]] += ring @ _SHAPE
-    return load - share * (load.sum() / share.sum())
+    return np.asarray(load - share * (load.sum() / share.sum()))
 
 
 def elastic_solid(

@@ -28,8 +28,6 @@ GAUSS = np.array([-np.sqrt(0.6), 0.0, np.sqrt(0.6)])
 GAUSS_WEIGHT = np.array([5.0, 8.0, 5.0]) / 9.0
 """Their weights, which sum to two. [-]"""
 
-_FEWEST = 5  # edges of a row's elements
-
 
 def line_shape(place: npt.ArrayLike) -> Array:
     """Shares of three nodes at -1, 0 and 1, shape (..., 3). [-]
@@ -157,7 +155,8 @@ class Elements:
         """
         whole = force.copy()
         whole[self.following] = (force[self.following, None] @ self.share)[:, 0]
-        return np.bincount(self.nodes.ravel(), whole.ravel(), self.radius.size)
+        on_nodes = np.bincount(self.nodes.ravel(), whole.ravel(), self.radius.size)
+        return np.asarray(on_nodes, np.float64)
 
     def rows(self, first: int, last: int) -> Elements:
         """Those of some rows, as a body of their own.
@@ -205,10 +204,10 @@ def elements_of(mesh: SolidMesh, *, merged: bool) -> Elements:
         lines = np.flatnonzero(on_line == size)
         place = _with_middles(kinds[size])
         k, x = _inside(grid, place)
-        numbers, shares = 2 * k[:, None] + np.arange(3), line_shape(x)
+        numbers, share = 2 * k[:, None] + np.arange(3), line_shape(x)
         at = first[lines, None] + np.arange(place.size)
         for out, known in ((radius, mesh.radius), (height, mesh.height)):
-            out[at] = np.einsum("lnk,nk->ln", known[lines][:, numbers], shares)
+            out[at] = np.einsum("lnk,nk->ln", known[lines][:, numbers], share)
     nodes, shares, odd = [], [], []
     met: dict[tuple[int, int], tuple[NDArray[np.intp], Array]] = {}
     for row, size in enumerate(sizes):
@@ -236,45 +235,6 @@ def elements_of(mesh: SolidMesh, *, merged: bool) -> Elements:
         line=first,
         edges=through,
     )
-
-
-def merged_edges(edges: Array, most: float) -> Array:
-    """Edges of elements through the wall, the outermost ones merged as long as they are thin. [-]
-
-    Parameters
-    ----------
-    edges
-        Places -1 to 1, the same on both sides of the middle, rising. [-]
-    most
-        Thickness over the wall that the outermost may come to. [-]
-
-    Examples
-    --------
-    >>> merged_edges(np.array([-1.0, -0.9, -0.5, 0.0, 0.5, 0.9, 1.0]), 0.3)
-    array([-1. , -0.5,  0. ,  0.5,  1. ])
-    """
-    found = edges
-    while found.size > _FEWEST and 0.5 * (found[2] - found[0]) <= most:
-        found = np.delete(found, [1, -2])
-    return found
-
-
-def cut_in_two(edges: Array, finest: Array) -> Array:
-    """Edges with each element cut, where the finest has an edge in it there, else halfway. [-]
-
-    So rows that lay one within the other still do.
-
-    Parameters
-    ----------
-    edges, finest
-        Of elements through the wall, the first some of the second. [-]
-    """
-    middle = 0.5 * (edges[:-1] + edges[1:])
-    between = np.setdiff1d(finest, edges)
-    if between.size:
-        near = between[np.abs(between - middle[:, None]).argmin(axis=1)]
-        middle = np.where((near > edges[:-1]) & (near < edges[1:]), near, middle)
-    return np.sort(np.concatenate([edges, middle]))
 
 
 def _with_middles(edges: Array) -> Array:
@@ -429,8 +389,8 @@ def solid_geometry(elements: Elements, moved: Array | None = None) -> SolidGeome
     rows[:, :, :3] += ((smooth - dilation) / 3.0)[:, :, None]
     some = elements.following
     own = operator[some].reshape(some.size, 36, 9, 2)
-    operator = operator.reshape(len(r), 36, 18)
-    operator[some] = np.einsum("hknd,hnm->hkmd", own, elements.share, optimize=True).reshape(
+    whole = operator.reshape(len(r), 36, 18)
+    whole[some] = np.einsum("hknd,hnm->hkmd", own, elements.share, optimize=True).reshape(
         some.size, 36, 18
     )
-    return SolidGeometry(radius=at, height=z @ POINT_SHAPE.T, weight=weight, operator=operator)
+    return SolidGeometry(radius=at, height=z @ POINT_SHAPE.T, weight=weight, operator=whole)

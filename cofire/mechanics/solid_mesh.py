@@ -32,7 +32,6 @@ from cofire.mechanics.meridian import (
     crossings,
     graded_lines,
 )
-from cofire.mechanics.solid_elements import cut_in_two, merged_edges
 from cofire.numerics import crossing
 
 if TYPE_CHECKING:
@@ -53,6 +52,7 @@ _NONE_FINE = 0.014  # length of the finest row from which there are two elements
 _THIN, _THIN_POWER = 0.23, 0.615  # thickness at the faces over the wall, by length of the row
 _AT_END = 0.2
 _ROD_ACROSS, _ROD_LAYER, _ROD_STEP, _ROD_GROWTH = 6, 0.1, 0.03, 0.4  # the same of rods and discs
+_FEWEST = 5  # edges of a row's elements
 _GROWTH = 0.35  # of the length, per distance
 _EVEN = (0.5, 1.2)  # distances over the wall between which rows grow no longer
 _LARGEST = 0.4  # over √(radius × wall)
@@ -638,6 +638,45 @@ def _columns(count: int, layer: float) -> Array:
     x = np.empty(2 * count + 1)
     x[::2], x[1::2] = line, 0.5 * (line[:-1] + line[1:])
     return x
+
+
+def merged_edges(edges: Array, most: float) -> Array:
+    """Edges of elements through the wall, the outermost ones merged as long as they are thin. [-]
+
+    Parameters
+    ----------
+    edges
+        Places -1 to 1, the same on both sides of the middle, rising. [-]
+    most
+        Thickness over the wall that the outermost may come to. [-]
+
+    Examples
+    --------
+    >>> merged_edges(np.array([-1.0, -0.9, -0.5, 0.0, 0.5, 0.9, 1.0]), 0.3)
+    array([-1. , -0.5,  0. ,  0.5,  1. ])
+    """
+    found = edges
+    while found.size > _FEWEST and 0.5 * (found[2] - found[0]) <= most:
+        found = np.delete(found, [1, -2])
+    return found
+
+
+def cut_in_two(edges: Array, finest: Array) -> Array:
+    """Edges with each element cut, where the finest has an edge in it there, else halfway. [-]
+
+    So rows that lay one within the other still do.
+
+    Parameters
+    ----------
+    edges, finest
+        Of elements through the wall, the first some of the second. [-]
+    """
+    middle = 0.5 * (edges[:-1] + edges[1:])
+    between = np.setdiff1d(finest, edges)
+    if between.size:
+        near = between[np.abs(between - middle[:, None]).argmin(axis=1)]
+        middle = np.where((near > edges[:-1]) & (near < edges[1:]), near, middle)
+    return np.sort(np.concatenate([edges, middle]))
 
 
 def _halved(value: Array) -> Array:

@@ -12,6 +12,7 @@ from scipy.special import gamma
 from cofire.errors import InputError
 from cofire.numerics import Array
 from cofire.physics.porosity import between, positive
+from cofire.units import counted
 
 # ----------------------------------------------------------------------------------------------
 # Will a brittle body hold: Weibull survival of a stressed body, and what test bars tell of it
@@ -208,7 +209,7 @@ def fit_weibull(strengths: npt.ArrayLike, confidence: float = 0.9) -> WeibullFit
     sample = positive("strength", strengths).ravel()
     level = float(between("confidence", confidence, 0.5, 0.999))
     if sample.size < FEWEST_BARS:
-        msg = f"strengths: {sample.size} bars, at least {FEWEST_BARS} are needed"
+        msg = f"strengths: {counted(sample.size, 'bar')}, at least {FEWEST_BARS} are needed"
         raise InputError(msg)
     logs = np.log(sample)
     if np.ptp(logs) < 1e-6:

@@ -42,6 +42,7 @@ from cofire.files import is_number, read_json, refuse_endless, show, shown_path
 from cofire.report.figures import FIRST, LIMIT, SECOND, literal, settle
 from cofire.report.verdict import number
 from cofire.report.writing import table_text
+from cofire.units import counted
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -350,24 +351,6 @@ def entry_line(entry: Mapping[str, Any]) -> str:
         what = ", ".join(parts) + (f": {entry['note']}" if "note" in entry else "")
     when = str(entry.get("written", ""))[:16].replace("T", " ")
     return f"{when}  {kind:<10}  {entry.get('piece')}: {what}"
-
-
-def counted(count: int, thing: str) -> str:
-    """A number of things, in words that agree.
-
-    Parameters
-    ----------
-    count : int
-        How many. [-]
-    thing : str
-        One of them.
-
-    Returns
-    -------
-    str
-        As "1 piece" or "2 pieces".
-    """
-    return f"{count} {thing}" + ("" if count == 1 else "s")
 
 
 def show_text(entries: Iterable[Mapping[str, Any]], width: int = 100) -> str:

@@ -12,6 +12,7 @@ from cofire.evidence.advice import DOUBTFUL, Advice
 from cofire.evidence.measure_next import Ranking
 from cofire.evidence.uncertainty import REACH, Factor, Key, Probability, Samples
 from cofire.report.verdict import BEFORE_UNIT, number
+from cofire.units import counted
 
 SHOWN = 4
 """Flags that decide, as the text lists them. [-]"""
@@ -185,7 +186,7 @@ def _remarks(samples: Samples, ranking: Ranking, width: int) -> list[str]:
             "reach of their uncertainty was."
         )
     if samples.failed:
-        lines.append(f"{samples.failed} samples could not be fired and are left out.")
+        lines.append(f"Left out, as they could not be fired: {counted(samples.failed, 'sample')}.")
     return [row for line in lines for row in _wrapped(line, width)]
 
 

@@ -426,7 +426,7 @@ def test_the_text_says_what_it_assumes_and_what_it_held():
     text = " ".join(uncertainty_text(samples, measure_next(samples)).split())
     for said in (
         "256 samples, seed 0", "rows of a table together", "may be wrong by a factor",
-        "free quartz, fritted body (9)", "2 samples could not be fired",
+        "free quartz, fritted body (9)", "could not be fired: 2 samples",
         "thermal expansion, fritted body", "an expansion bar",
     ):  # fmt: skip
         assert said in text, said

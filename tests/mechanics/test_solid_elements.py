@@ -7,15 +7,13 @@ import pytest
 
 from cofire.mechanics.solid import elastic_solid, solid
 from cofire.mechanics.solid_elements import (
-    cut_in_two,
     elements_of,
     gauss_places,
     line_shape,
-    merged_edges,
     solid_geometry,
     volumes,
 )
-from cofire.mechanics.solid_mesh import SolidMesh, mesh_solid
+from cofire.mechanics.solid_mesh import SolidMesh, cut_in_two, merged_edges, mesh_solid
 from cofire.mechanics.solid_reading import Lines, by_station
 from cofire.units import GRAVITY
 
