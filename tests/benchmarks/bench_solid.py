@@ -11,9 +11,9 @@ than 1e-4 of the largest displacement of the step's own.
 
 Differences: ours has two stages a step and knows its error, theirs one of first order; ours has
 fewer elements through the wall in rows far from joints, theirs as many in every row, as a grid has;
-ours reads windows, bands and energies, theirs nothing. So (c) is marched again with each step cut in two and
-four, to see which number of steps comes as near as ours. With `--steps N` only so many strides are
-marched and the whole is reckoned from them, which is said: no errors then.
+ours reads windows, bands and energies, theirs nothing. So (c) is marched again with each step cut
+in two and four, to see which number of steps comes as near as ours. With `--steps N` only so many
+strides are marched and the whole is reckoned from them, which is said: no errors then.
 """
 
 from __future__ import annotations
