@@ -329,7 +329,7 @@ def sweep(
     points = [dict(zip(axes, values, strict=True)) for values in itertools.product(*axes.values())]
     jobs = [(base, point, some, extend, quick) for point in points]
     if quick and executor is not None:
-        made_ready()
+        made_ready(executor)
     found = each(_row, jobs, executor)
     columns = [*axes, "verdict", "utilisation", "rule", "zone", "crack_probability", "note"]
     return DataFrame(

@@ -127,7 +127,7 @@ def sweep_table(
     columns, count = _looked_at(table)
     asked = _Asked(table.parent, columns, cards, kilns, seed, extend, quick)
     if quick and executor is not None:
-        made_ready()
+        made_ready(executor)
     with _locked(out, anew) as stream:
         words = _taken_up(stream, out, asked, table)
         before = done = sum(words.values())

@@ -240,7 +240,7 @@ def propose(
     """
     say = tell or (lambda line: None)
     if executor is not None:
-        made_ready()
+        made_ready(executor)
     known_materials(vessel, cards)
     metal, ceramic, _ = zones(vessel, cards)
     vessel = started(vessel, cards, extend)
@@ -462,6 +462,8 @@ def _likeliest(
     schedule = propose_schedule(
         own, bench.cards, bench=bench, whole=whole, swings=as_given.outcome.swings
     )
+    if not schedule.finished:
+        raise KeyboardInterrupt
     fired = replace(own, firing=schedule.firing, left_open=None)
     crossed = [(as_given.outcome, _Crossed(fired, as_given.layout, schedule))]
     if vessel.left_open is None:

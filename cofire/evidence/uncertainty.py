@@ -376,7 +376,7 @@ def sample_verdicts(
     fixed = (response.vessel, response.cards, response.trace, factors)
     jobs = [(*fixed, points[k : k + TOGETHER]) for k in range(0, len(points), TOGETHER)]
     if executor is not None:
-        made_ready()
+        made_ready(executor)
     for some, held in each(_judge_some, jobs, executor):
         judged += some
         clipped.update(held)

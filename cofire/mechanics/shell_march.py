@@ -9,7 +9,6 @@ to round-off (`tests/mechanics/test_shell_march.py`).
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cache
 from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
@@ -30,8 +29,11 @@ from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.properties import MaterialTable, material_table
 from cofire.mechanics.shell import Shells, shells
 from cofire.physics.history import History
+from cofire.workers import each
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from cofire.mechanics.properties import Mechanisms
     from cofire.numerics import Array
 
@@ -40,20 +42,29 @@ COMPILES = find_spec("numba") is not None
 """Whether there is a compiler."""
 
 
-@cache
-def made_ready() -> bool:
+def made_ready(executor: Executor | None = None) -> bool:
     """Whether the compiled march is there, compiled anew where no earlier run has left it.
 
     Compiling takes some twenty seconds of a core, once for a version of this package, numba and
     processor; numba keeps what it made beside the package or in the user's cache folder. Whoever
     hands work to processes calls this first, so that they find it there and each need not make its
     own.
+
+    Parameters
+    ----------
+    executor : Executor, optional
+        Who makes it, while the caller waits: an interrupt of the compiler itself may be lost in
+        what the compiler calls back, and is answered only after a step that may take seconds.
     """
-    if not COMPILES:
-        return False
+    if COMPILES:
+        list(each(_made, [None], executor))
+    return COMPILES
+
+
+def _made(_: None) -> None:
+    """March of a ring to which nothing happens."""
     mesh = mesh_meridian([0.05, 0.05], [0.0, 0.05], 0.005)
     marched(shells([mesh], [[0]], points=3), _at_rest(), control=Control(compiled=True))
-    return True
 
 
 def _at_rest() -> History:

@@ -21,6 +21,7 @@ from cofire.design.alternatives import (
     PROPOSED,
 )
 from cofire.design.candidates import ROUGH, Bench
+from cofire.design.firings import frame
 from cofire.design.margins import Shift
 from cofire.design.objective import Outcome
 from cofire.design.plan import (
@@ -31,6 +32,8 @@ from cofire.design.plan import (
     Plan,
     Rival,
     Scan,
+    _Asked,
+    _likeliest,
     chosen_rival,
     propose,
     scan_layouts,
@@ -257,6 +260,16 @@ def test_an_interrupt_leaves_the_best_so_far_marked_unfinished(stage) -> None:
     assert plan.verdict.utilisation <= plan.given.verdict.utilisation
     assert "interrupted" in plan_text(plan)
     assert json.loads(plan_json(plan))["finished"] is False
+
+
+def test_an_interrupt_of_the_schedule_of_the_bands_as_given_is_not_lost(monkeypatch) -> None:
+    plan = example_plan()
+    some = Rival(plan.proposal, plan.odds[1], plan.layout, plan.schedule)
+    asked = _Asked(Bench(CARDS), plan.vessel, lambda _: plan.proposal, 4)
+    broken_off = replace(plan.schedule, finished=False)
+    monkeypatch.setattr("cofire.design.plan.propose_schedule", lambda *_, **__: broken_off)
+    with pytest.raises(KeyboardInterrupt):
+        _likeliest(asked, some, some, plan.vessel, frame(plan.vessel, CARDS))
 
 
 def test_a_vessel_that_cannot_be_planned_is_refused_with_what_binds() -> None:

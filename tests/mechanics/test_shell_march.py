@@ -10,6 +10,8 @@ the shipped vessels on a search's mesh; 5e-8 (0.8 Pa) on the iron bowl on that o
 
 from __future__ import annotations
 
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields, replace
 
 import numpy as np
@@ -23,7 +25,7 @@ from cofire.mechanics.integrator import Control, Record, march
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.properties import Mechanisms
 from cofire.mechanics.shell import Shells, shells
-from cofire.mechanics.shell_march import COMPILES, marched
+from cofire.mechanics.shell_march import COMPILES, made_ready, marched
 from cofire.physics.history import History
 from cofire.vessel_file import read_vessel
 from tests.histories import made_history
@@ -132,3 +134,11 @@ def test_what_the_compiled_march_does_not_know_is_marched_plainly():
     plain = march(body, history, control=replace(COARSE, fixed_step=3600.0))
     other = marched(body, history, control=replace(COARSE, fixed_step=3600.0))
     assert (plain.stress == other.stress).all()
+
+
+def test_whoever_works_compiles_and_not_who_waits() -> None:
+    seen: list[int] = []
+    with ThreadPoolExecutor(1, initializer=lambda: seen.append(threading.get_ident())) as pool:
+        assert made_ready(pool) == COMPILES
+    assert len(seen) == int(COMPILES)
+    assert threading.get_ident() not in seen
