@@ -13,6 +13,7 @@ where a band yields beside a step, a cubic overshoots.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import cache, wraps
 from typing import Any, ParamSpec, TypeVar
 
@@ -169,25 +170,52 @@ def shape_preserving_cubics(x: Array, y: Array) -> tuple[Array, Array, Array]:
     return bend / h, (secant - start) / h - bend, start
 
 
-def interpolate(x: Array, y: Array, at: Array) -> Array:
-    """Values between the knots; outside them the end cubics go on, so callers bound `at`.
+@dataclass(frozen=True)
+class ShapePreserving:
+    """A shape-preserving cubic through a table, to be read as often as wanted.
 
-    Parameters
+    Attributes
     ----------
-    x, y : array
-        Knots and values, shape (K,) each. [any]
-    at : array
-        Any shape, in the unit of x. [any]
-
-    Returns
-    -------
-    array
-        Same shape as `at`. [unit of y]
+    knots, values
+        Of the table, shape (K,) each. [any]
+    third, second, first
+        As from `shape_preserving_cubics`.
     """
-    third, second, first = shape_preserving_cubics(x, y)
-    k = np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2)
-    d = at - x[k]
-    return np.asarray(y[k] + d * (first[k] + d * (second[k] + d * third[k])))
+
+    knots: Array
+    values: Array
+    third: Array
+    second: Array
+    first: Array
+
+    @classmethod
+    def through(cls, knots: Array, values: Array) -> ShapePreserving:
+        """The one through a table.
+
+        Parameters
+        ----------
+        knots, values : array
+            Strictly rising knots, at least two, and values, shape (K,) each. [any]
+        """
+        return cls(knots, values, *shape_preserving_cubics(knots, values))
+
+    def at(self, place: Array) -> Array:
+        """Values between the knots; outside them the end cubics go on, so callers bound `place`.
+
+        Parameters
+        ----------
+        place : array
+            Any shape. [unit of the knots]
+
+        Returns
+        -------
+        array
+            Same shape. [unit of the values]
+        """
+        k = np.searchsorted(self.knots[1:-1], place, side="right")
+        d = place - self.knots[k]
+        cubic = self.first[k] + d * (self.second[k] + d * self.third[k])
+        return np.asarray(self.values[k] + d * cubic)
 
 
 # ----------------------------------------------------------------------------------------------

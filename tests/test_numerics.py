@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.interpolate import PchipInterpolator
 
-from cofire.numerics import interpolate, shape_preserving_cubics
+from cofire.numerics import ShapePreserving, shape_preserving_cubics
 
 STEPS = st.lists(st.floats(0.1, 100.0), min_size=2, max_size=12)
 
@@ -19,7 +19,7 @@ def test_the_curve_is_that_of_scipy(steps: list[float], data: st.DataObject) -> 
     at = np.linspace(x[0], x[-1], 101)
     expected = PchipInterpolator(x, y)
 
-    assert np.allclose(interpolate(x, y, at), expected(at), rtol=1e-9, atol=1e-9)
+    assert np.allclose(ShapePreserving.through(x, y).at(at), expected(at), rtol=1e-9, atol=1e-9)
     assert np.allclose(
         np.stack(shape_preserving_cubics(x, y)), expected.c[:3], rtol=1e-7, atol=1e-9
     )

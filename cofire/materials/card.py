@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
-from functools import cached_property
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, fields, replace
+from functools import cached_property, wraps
+from typing import TypeVar, cast
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,8 +13,10 @@ from numpy.typing import ArrayLike
 from cofire.display import small_table
 from cofire.errors import InputError, OutOfRange, UnknownName
 from cofire.materials.properties import AFTER_BARS, ALONG_THE_FIRING, LOG_VISCOSITY, SPECS
-from cofire.numerics import Array, interpolate
+from cofire.numerics import Array, ShapePreserving
 from cofire.units import ROOM, celsius
+
+T = TypeVar("T")
 
 LEAST_LEFT = 0.2
 """Of an uncertainty, by any bar. [-]"""
@@ -149,7 +152,13 @@ class Property:
         if self.temperature is None or self.single:
             return np.full(temperature.shape, self.value[0])
         bounded = np.clip(temperature, self.temperature[0], self.temperature[-1])
-        return interpolate(self.temperature, self.value, bounded)
+        return self._curve.at(bounded)
+
+    @cached_property
+    def _curve(self) -> ShapePreserving:
+        """Through the rows of a table."""
+        assert self.temperature is not None
+        return ShapePreserving.through(self.temperature, self.value)
 
     @property
     def reach(self) -> tuple[float, float]:
@@ -338,6 +347,10 @@ class Card:
         below = [self.summary, f"refused: {self.refused}" if self.refused else ""]
         return small_table(f"{self.name} ({self.kind})", head, rows, filter(None, below))
 
+    def __getstate__(self) -> dict[str, object]:
+        """What is sent to other processes: not what was derived and kept."""
+        return {one.name: self.__dict__[one.name] for one in fields(self)}
+
     def __contains__(self, name: str) -> bool:
         """Whether the card carries the property."""
         return name in self.properties
@@ -402,7 +415,15 @@ class Card:
         """
         if gas == self.gas:
             return self
-        return replace(self, gas=gas, parts=tuple((p.in_gas(gas), x) for p, x in self.parts))
+        if gas not in self._in_gases:
+            parts = tuple((part.in_gas(gas), share) for part, share in self.parts)
+            self._in_gases[gas] = replace(self, gas=gas, parts=parts)
+        return self._in_gases[gas]
+
+    @cached_property
+    def _in_gases(self) -> dict[str, Card]:
+        """The same card in other gases, as far as it was asked for."""
+        return {}
 
     @property
     def constituents(self) -> tuple[tuple[Card, float], ...]:
@@ -441,6 +462,26 @@ def _span(values: Array) -> str:
     """Least and largest of some values, or the only one."""
     low, high = float(values.min()), float(values.max())
     return f"{low:.4g}" if low == high else f"{low:.4g} to {high:.4g}"
+
+
+def once_a_card(found: Callable[[Card], T]) -> Callable[[Card], T]:
+    """A function of one card and nothing else, whose result is kept with the card.
+
+    Parameters
+    ----------
+    found : callable
+        The function; its result is never changed by anyone.
+    """
+    name = f"{found.__module__}.{found.__qualname__}"
+
+    @wraps(found)
+    def kept(card: Card) -> T:
+        known = card.__dict__
+        if name not in known:
+            known[name] = found(card)
+        return cast("T", known[name])
+
+    return kept
 
 
 def pure_cards(cards: Iterable[Card]) -> dict[str, Card]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from cofire.materials.card import Card, Transformation
-from cofire.numerics import Array, interpolate
+from cofire.materials.card import Card, Transformation, once_a_card
+from cofire.numerics import Array, ShapePreserving
 from cofire.units import ROOM
 
 
@@ -52,12 +52,11 @@ def transformed_share(temperature: Array, change: Transformation) -> Array:
     if change.on_cooling == change.on_heating:
         return least
     most = smooth_step(temperature, change.on_cooling, change.width)
-    share = np.empty_like(least)
-    now = 0.0
-    for i in range(share.size):
-        now = min(max(now, least[i]), most[i])
-        share[i] = now
-    return share
+    now, share = 0.0, []
+    for low, high in zip(least.tolist(), most.tolist(), strict=True):
+        now = min(max(now, low), high)
+        share.append(now)
+    return np.array(share)
 
 
 def transformation_strain(temperature: Array, share: Array, change: Transformation) -> Array:
@@ -111,12 +110,31 @@ def smooth_expansion(card: Card, temperature: Array, extend: bool = False) -> Ar
         table.refuse_outside(temperature)
     if table.temperature is None:
         return np.asarray(np.log1p(table.scalar * (temperature - ROOM)))
+    known = _smooth_curve(card)
+    if known is None:
+        return np.asarray(np.log1p(table.value[0] * (temperature - ROOM)))
+    curve, below, above = known
+    bounded = np.clip(temperature, curve.knots[0], curve.knots[-1])
+    ends = np.where(temperature < curve.knots[0], below, above)
+    return np.asarray(
+        curve.at(bounded) + np.where(bounded == temperature, 0.0, ends * (temperature - bounded))
+    )
+
+
+@once_a_card
+def _smooth_curve(card: Card) -> tuple[ShapePreserving, float, float] | None:
+    """Strain without transformations, and the mean coefficient below and above the rows. [1/K]
+
+    None where the table says nothing but what holds at 20 °C.
+    """
+    table = card["thermal_expansion"]
+    assert table.temperature is not None
     rows = table.temperature
     # A row at room temperature carries no length change; zero strain there is exact.
     keep = np.abs(rows - ROOM) > 1.0
     rows, mean = rows[keep], table.value[keep]
     if rows.size == 0:
-        return np.asarray(np.log1p(table.value[0] * (temperature - ROOM)))
+        return None
     strain = np.log1p(mean * (rows - ROOM))
     for change in card.inversions:
         if change.in_table:
@@ -124,14 +142,8 @@ def smooth_expansion(card: Card, temperature: Array, extend: bool = False) -> Ar
                 rows, smooth_step(rows, change.on_heating, change.width), change
             )
     order = np.searchsorted(rows, ROOM)
-    knots = np.insert(rows, order, ROOM)
-    values = np.insert(strain, order, 0.0)
-    bounded = np.clip(temperature, knots[0], knots[-1])
-    inside = interpolate(knots, values, bounded)
-    ends = np.where(temperature < knots[0], mean[0], mean[-1])
-    return np.asarray(
-        inside + np.where(bounded == temperature, 0.0, ends * (temperature - bounded))
-    )
+    knots, values = np.insert(rows, order, ROOM), np.insert(strain, order, 0.0)
+    return ShapePreserving.through(knots, values), float(mean[0]), float(mean[-1])
 
 
 def thermal_strains(card: Card, temperature: Array, extend: bool = False) -> dict[str, Array]:

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from cofire.errors import ModelError
 from cofire.firing.kiln import Trace
-from cofire.materials.card import Card
+from cofire.materials.card import Card, once_a_card
 from cofire.numerics import Array
 from cofire.physics.expansion import smooth_step
 from cofire.physics.porosity import densified
@@ -334,6 +334,7 @@ def clock_rate(card: Card, extend: bool = False) -> Callable[[Array], Array]:
     return rate
 
 
+@once_a_card
 def half_way(card: Card) -> float:
     """Reading of the master clock at half way, from the firing that the card was measured in.
 

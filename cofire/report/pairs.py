@@ -119,11 +119,12 @@ def stream_csv(
     yield ",".join(STREAMED) + "\n"
     metals, ceramics = list(map(_cell, metals)), list(map(_cell, ceramics))
     row = ",%s,%s,%s,%.3f,%.2f,%.2f,%.0f,%.0f,%.0f,%.1f,%.1f\n"
+    words, reasons = np.array(VERDICTS, dtype=object), np.array((*CAUSES, "window"), dtype=object)
     for peak, metal, shared, block in blocks:
-        start = f"{celsius(peak):.0f},{metals[metal]},{block.metal_density:.3f}"
-        grades = np.where(shared, block.grade, NO).tolist()
-        causes = np.where(shared, block.cause, len(CAUSES)).tolist()
-        figures = (
+        line = f"{celsius(peak):.0f},{metals[metal]},{block.metal_density:.3f}".replace("%", "%%")
+        columns = (
+            words[np.where(shared, block.grade, NO)],
+            reasons[np.where(shared, block.cause, len(CAUSES))],
             block.ceramic_density,
             block.end_mismatch * 100.0,
             block.worst_mismatch * 100.0,
@@ -133,12 +134,8 @@ def stream_csv(
             block.tile_tension / 1e6,
             block.strength / 1e6,
         )
-        yield "".join(
-            start + row % (ceramic, VERDICTS[grade], (*CAUSES, "window")[cause], *numbers)
-            for ceramic, grade, cause, numbers in zip(
-                ceramics, grades, causes, np.column_stack(figures).tolist(), strict=True
-            )
-        )
+        cells = zip(ceramics, *(column.tolist() for column in columns), strict=True)
+        yield "".join(map((line + row).__mod__, cells))
 
 
 def _cell(text: str) -> str:
