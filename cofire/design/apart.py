@@ -42,7 +42,7 @@ BEARS = 0.5
 FURTHEST = 0.95
 """Quantile of the furthest slide over the samples that the wall is made for. [-]"""
 STEP = 1e-4
-"""To which a wall made wider is rounded up. [m]"""
+"""To which a wall made thicker is rounded up. [m]"""
 POINTS = 40
 """Of a curved profile's part, besides its own. [-]"""
 WORTH = 0.03
@@ -75,9 +75,9 @@ class Apart:
         [m]
     moment
         Temperature of the ware at the furthest slide. [K]
-    wider
-        By how much the shorter part is wider than drawn, inside and outside, so that half of the
-        upper wall always stands on the lower one. [m]
+    thicker
+        By how much the shorter part's wall is thicker than drawn, inwards and outwards, so that
+        half of the upper wall always stands on the lower one. [m]
     before, after
         Of the proposal, put right by its solid, and of the parts.
     """
@@ -91,7 +91,7 @@ class Apart:
     inwards: tuple[float, float]
     outwards: tuple[float, float]
     moment: float
-    wider: tuple[float, float]
+    thicker: tuple[float, float]
     before: Outcome
     after: Outcome
 
@@ -140,8 +140,8 @@ def propose_apart(
     inwards = now.inwards, float(np.quantile([one.inwards for one in others], FURTHEST))
     outwards = now.outwards, float(np.quantile([one.outwards for one in others], FURTHEST))
     wall = float(np.interp(at, vessel.height, vessel.wall))
-    wider = widened(wall, max(inwards), max(outwards), at <= 0.5 * float(vessel.height[-1]))
-    parts = seated(vessel, at, (lower.name, upper.name), wider)
+    thicker = thickened(wall, max(inwards), max(outwards), at <= 0.5 * float(vessel.height[-1]))
+    parts = seated(vessel, at, (lower.name, upper.name), thicker)
     joined = as_vessel(vessel, metal.name, ceramic.name, below, Layout((), 0.0, at))
     direct = replace(joined, printer=replace(joined.printer, given=False))
     try:
@@ -156,7 +156,7 @@ def propose_apart(
     if not after.chance >= before.chance + WORTH:
         return None
     return Apart(
-        at, *parts, checks, worst_first(flags), friction, inwards, outwards, now.moment, wider,
+        at, *parts, checks, worst_first(flags), friction, inwards, outwards, now.moment, thicker,
         before, after,
     )  # fmt: skip
 
@@ -223,8 +223,8 @@ def slide(
     )
 
 
-def widened(wall: float, inwards: float, outwards: float, lower: bool) -> tuple[float, float]:
-    """By how much a part must be wider, inside and outside, for half a wall to bear. [m]
+def thickened(wall: float, inwards: float, outwards: float, lower: bool) -> tuple[float, float]:
+    """By how much a part's wall must be thicker, inwards and outwards, for half a wall to bear. [m]
 
     Parameters
     ----------
@@ -233,11 +233,11 @@ def widened(wall: float, inwards: float, outwards: float, lower: bool) -> tuple[
     inwards, outwards : float
         Furthest slide of the lower part. [m]
     lower : bool
-        Whether the lower part is made wider; else the upper one is.
+        Whether the lower part is made thicker; else the upper one is.
 
     Examples
     --------
-    >>> [round(1e3 * float(w), 1) for w in widened(2e-3, 1.53e-3, 0.4e-3, True)]
+    >>> [round(1e3 * float(w), 1) for w in thickened(2e-3, 1.53e-3, 0.4e-3, True)]
     [0.0, 0.6]
     """
     lacks = [max(slid - (1.0 - BEARS) * wall, 0.0) for slid in (outwards, inwards)]
@@ -246,7 +246,7 @@ def widened(wall: float, inwards: float, outwards: float, lower: bool) -> tuple[
 
 
 def seated(
-    vessel: Vessel, at: float, materials: tuple[str, str], wider: tuple[float, float]
+    vessel: Vessel, at: float, materials: tuple[str, str], thicker: tuple[float, float]
 ) -> tuple[Vessel, Vessel]:
     """The two parts of a vessel, each standing at height 0.
 
@@ -258,8 +258,8 @@ def seated(
         Where. [m]
     materials : tuple of str
         Of the lower and the upper part.
-    wider : tuple of float
-        By how much the shorter part is wider inside and outside. [m]
+    thicker : tuple of float
+        By how much the shorter part's wall is thicker inwards and outwards. [m]
     """
     whole = float(vessel.height[-1])
     short = 0 if at <= 0.5 * whole else 1
@@ -281,7 +281,7 @@ def seated(
         radius = np.interp(cut, curve[:, 1], curve[:, 0])
         thick = np.interp(cut, z, wall)
         if k == short:
-            radius, thick = radius + 0.5 * (wider[1] - wider[0]), thick + sum(wider)
+            radius, thick = radius + 0.5 * (thicker[1] - thicker[0]), thick + sum(thicker)
         one = replace(
             vessel,
             name=f"{vessel.name[: LONGEST_NAME - len(ROLES[k]) - 2].rstrip()}, {ROLES[k]}",

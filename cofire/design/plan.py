@@ -12,6 +12,7 @@ import numpy as np
 from cofire.assessment.check import Check, check_vessel
 from cofire.assessment.crack_rules import FAILURE_CAUTION, FAILURE_NO
 from cofire.assessment.draws import Factor
+from cofire.assessment.model_factors import foretold as with_own_error
 from cofire.assessment.response import meshed
 from cofire.assessment.rule import GO, NO
 from cofire.assessment.verdict import Verdict
@@ -375,10 +376,14 @@ def _better(one: Check, other: Check, bench: Bench) -> bool:
 def _recipes(
     bench: Bench, vessel: Vessel, layout: Layout, kept: Outcome, some: Mapping[str, Card]
 ) -> tuple[Recipe, ...]:
-    """Pastes of some fillers with which the same layout comes to less cost."""
+    """Pastes of some fillers with which the same layout keeps more, and comes to less cost."""
     design = Design(layout, vessel.printer.dead_volume)
     found = propose_recipes(vessel, bench, design, some)
-    return tuple(recipe for recipe in found if recipe.outcome.cost < kept.cost)
+    return tuple(
+        recipe
+        for recipe in found
+        if recipe.outcome.cost < kept.cost and recipe.outcome.chance > kept.chance
+    )
 
 
 def _by_materials(recipes: Sequence[Recipe], kept: Outcome) -> list[Relaxed]:
@@ -533,9 +538,13 @@ def _scanned(draft: _Draft, bench: Bench, best: Check, say: Callable[[str], None
 
 
 def _crack(utilisation: float, ceramic: Card) -> float:
-    """Probability of a crack at a utilisation of cooling, 5 % of stress allowed for. [-]"""
-    risk = -np.log1p(-FAILURE_NO) * (DOUBT * utilisation) ** ceramic["weibull_modulus"].scalar
-    return float(-np.expm1(-risk))
+    """Probability of a crack at a utilisation of cooling, 5 % of stress allowed for. [-]
+
+    The rule's own error is in it, as in the `crack_probability` of a verdict.
+    """
+    modulus = ceramic["weibull_modulus"].scalar
+    risk = -np.log1p(-FAILURE_NO) * (DOUBT * utilisation) ** modulus
+    return with_own_error(risk, modulus, "cooling")
 
 
 def _own_limits(vessel: Vessel, bench: Bench) -> tuple[tuple[str, ...], Vessel | None]:

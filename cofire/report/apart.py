@@ -73,16 +73,17 @@ def apart_lines(found: Apart) -> list[str]:
 
 def _width(found: Apart) -> str:
     """What the slide asks of the walls."""
-    inside, outside = (1e3 * v for v in found.wider)
+    inside, outside = (1e3 * v for v in found.thicker)
     if not inside and not outside:
         return "Half of the wall or more always bears."
     shorter = "lower" if found.at <= 0.5 * (found.at + float(found.upper.height[-1])) else "upper"
     sides = " and ".join(
-        f"{v:.1f} mm wider {side}" for v, side in ((inside, "inside"), (outside, "outside")) if v
+        f"{v:.1f} mm {side}" for v, side in ((inside, "inwards"), (outside, "outwards")) if v
     )
     return (
-        f"So that half of the upper wall always has the lower one under it, the {shorter} part is "
-        f"{sides} than drawn; measure both shrinkages first and most of that is not needed."
+        f"So that half of the upper wall always has the lower one under it, the wall of the "
+        f"{shorter} part is thicker than drawn, by {sides}; measure both shrinkages first and most "
+        "of that is not needed."
     )
 
 
@@ -114,8 +115,8 @@ def apart_row(found: Apart | None) -> dict[str, Any] | None:
         "upper": found.upper.bands[0].material,
         "inwards_mm": [round(1e3 * v, 3) for v in found.inwards],
         "outwards_mm": [round(1e3 * v, 3) for v in found.outwards],
-        "wider_inside_mm": round(1e3 * found.wider[0], 3),
-        "wider_outside_mm": round(1e3 * found.wider[1], 3),
+        "thicker_inwards_mm": round(1e3 * found.thicker[0], 3),
+        "thicker_outwards_mm": round(1e3 * found.thicker[1], 3),
         "verdict": verdict.word,
         "decided_by": verdict.deciding.rule,
         "utilisation": float(f"{verdict.utilisation:.4g}"),

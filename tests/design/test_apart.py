@@ -24,7 +24,7 @@ from cofire.design.apart import (
     propose_apart,
     seated,
     slide,
-    widened,
+    thickened,
 )
 from cofire.design.candidates import ROUGH, Bench, fire_candidates
 from cofire.design.fired_size import decay_length
@@ -106,7 +106,7 @@ def test_half_of_the_upper_wall_bears_wherever_the_lower_part_slides(
     wall: float, slid: tuple[float, float], lower: bool
 ) -> None:
     inwards, outwards = slid
-    inside, outside = widened(wall, inwards, outwards, lower)
+    inside, outside = thickened(wall, inwards, outwards, lower)
     for moved in (-inwards, 0.0, outwards):
         below, above = np.array([-0.5, 0.5]) * wall + moved, np.array([-0.5, 0.5]) * wall
         wide = below if lower else above
@@ -125,6 +125,11 @@ def test_the_parts_are_the_vessel_cut_at_the_joint() -> None:
     inside, outside = wide.radius - 0.5 * wide.wall, wide.radius + 0.5 * wide.wall
     np.testing.assert_allclose(inside, RADIUS - 0.5 * WALL - 1e-3)
     np.testing.assert_allclose(outside, RADIUS + 0.5 * WALL + 0.4e-3)
+
+
+def test_a_wall_made_thicker_is_told_by_the_side_to_which_it_grows() -> None:
+    told = "\n".join(apart_lines(replace(tea_light_apart(), thicker=(1e-3, 0.4e-3))))
+    assert "wall of the lower part is thicker than drawn, by 1.0 mm inwards and 0.4 mm outw" in told
 
 
 def test_a_part_of_a_vessel_with_the_longest_name_has_a_name_that_is_read() -> None:

@@ -10,12 +10,14 @@ from dataclasses import replace
 from functools import cache
 from io import StringIO
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from cofire.assessment.check import Check
-from cofire.assessment.verdict import judge
+from cofire.assessment.rule import Flag
+from cofire.assessment.verdict import crack_chance, judge
 from cofire.cli.progress import PLAN, Progress
 from cofire.design.alternatives import (
     PROPOSED,
@@ -33,7 +35,9 @@ from cofire.design.plan import (
     Rival,
     Scan,
     _Asked,
+    _crack,
     _likeliest,
+    _recipes,
     chosen_rival,
     propose,
     scan_layouts,
@@ -303,6 +307,24 @@ def test_what_nothing_goes_below_is_the_least_of_the_whole_grid() -> None:
     assert "would bring the probability of a crack on cooling to 0.16 %" in other
     assert "Nothing" not in other
     assert 1.0 - 0.9 ** ((DOUBT * 1.0) ** m) < 0.10
+    # with the rule's own error in it, as in the verdict that it is held against
+    flag = Flag(
+        zone="body", utilisation=0.8, caution=0.5, figure=100.0 * (1.0 - 0.9 ** (0.8**m)),
+        limit=10.0, unit="% probability of a crack", note="", rule="cooling",
+    )  # fmt: skip
+    assert _crack(0.8 / DOUBT, CARDS["fritted body"]) == pytest.approx(crack_chance(flag))
+
+
+def test_a_paste_that_keeps_fewer_pots_is_not_among_those_that_would_keep_more(monkeypatch) -> None:
+    def paste(chance: float, load: float) -> SimpleNamespace:
+        return SimpleNamespace(outcome=Outcome((), load, np.full(4, chance), np.full(4, chance)))
+
+    kept = paste(0.001, 5.0).outcome
+    some = [paste(0.0001, 0.1), paste(0.01, 0.1)]
+    assert some[0].outcome.cost < kept.cost
+    monkeypatch.setattr("cofire.design.plan.propose_recipes", lambda *of: some)
+    plan = cup_plan()
+    assert _recipes(Bench(CARDS), plan.vessel, plan.layout, kept, {}) == (some[1],)
 
 
 def tapered(plan: Plan) -> Plan:
