@@ -334,7 +334,7 @@ def partner(
     tell("partners")
     with local_processes(workers) as executor:
         wanted = wanted_partner(given, cards, of, executor)
-    near, mixtures = nearest(wanted, given, cards)
+        near, mixtures = nearest(wanted, given, cards, executor=executor)
     tell("")
     tell_own(given)
     recipes = wanted_recipes(wanted, cards_at_hand(given, load_fillers(), fillers=True))

@@ -17,7 +17,7 @@ import numpy as np
 
 from cofire.assessment.firing_rules import PEAK_CAUTION
 from cofire.assessment.mismatch import zone_set_points
-from cofire.assessment.rule import GO, NEIGHBOUR, STRESS, Flag
+from cofire.assessment.rule import GO, NEIGHBOUR, NO, STRESS, Flag
 from cofire.assessment.verdict import Verdict, rule_of
 from cofire.assessment.windows import ceiling, firing_windows
 from cofire.design.at_hand import cards_at_hand, known_materials
@@ -262,6 +262,9 @@ class Near:
         How far below what the zone needs it overfires or melts, 0 where it does not. [K]
     distance
         All together, in widths of the ranges. [-]
+    forbids
+        What makes the vessel a no with this card and has nothing to do with its neighbour: the
+        gas, its density, what melts. Not asked of mixtures.
     """
 
     name: str
@@ -271,6 +274,7 @@ class Near:
     too_hot: float
     too_weak: float
     distance: float
+    forbids: tuple[Flag, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -284,11 +288,17 @@ class _Known:
 
 
 def nearest(
-    wanted: Wanted, vessel: Vessel, cards: Mapping[str, Card], count: int = 5
+    wanted: Wanted,
+    vessel: Vessel,
+    cards: Mapping[str, Card],
+    count: int = 5,
+    executor: Executor | None = None,
 ) -> tuple[list[Near], list[Near]]:
     """The nearest cards, and the mixtures of two bodies that come nearer than either.
 
     Each card is taken through the vessel's firing alone; tables that end below its peak are held.
+    Each is put into the vessel too: what the firing does to it by itself may forbid it, however
+    near its properties come.
 
     Parameters
     ----------
@@ -300,11 +310,14 @@ def nearest(
         Materials by name.
     count : int
         Of cards; of mixtures half as many.
+    executor : Executor, optional
+        Who fires the vessels (see `cofire.workers`).
 
     Returns
     -------
     tuple of list of Near
-        Nearest first; no mixtures of metals, whose properties do not add by volume.
+        Nearest first, after them what the firing forbids; no mixtures of metals, whose properties
+        do not add by volume.
     """
     some = [
         card
@@ -319,7 +332,12 @@ def nearest(
         _Known(card.name, figures(history, row, wanted.stored_from), float(low), ceiling(card))
         for row, (card, low) in enumerate(zip(some, windows.lowest, strict=True))
     ]
-    alone = sorted((_near(wanted, one, False) for one in known), key=lambda n: n.distance)
+    forbidden = [_forbidden(*one) for one in _in_place(wanted, vessel, cards, some, executor)]
+    alone = [
+        replace(_near(wanted, one, False), forbids=flags)
+        for one, flags in zip(known, forbidden, strict=True)
+    ]
+    alone.sort(key=lambda n: (bool(n.forbids), n.distance))
     if wanted.template.kind == "metal":
         return alone[:count], []
     by_name = {near.name: near.distance for near in alone}
@@ -334,6 +352,30 @@ def nearest(
             mixtures.append(best)
     mixtures.sort(key=lambda n: n.distance)
     return alone[:count], mixtures[: max(count // 2, 1)]
+
+
+def _in_place(
+    wanted: Wanted,
+    vessel: Vessel,
+    cards: Mapping[str, Card],
+    some: Sequence[Card],
+    executor: Executor | None,
+) -> Iterator[tuple[Card, Verdict | ModelError]]:
+    """Cards and the verdicts on the vessel with each as partner."""
+    jobs = [(vessel, cards, wanted.template.name, group) for group in batches(some)]
+    judged = (one for found in each(_try, jobs, executor) for one in found)
+    return zip(some, judged, strict=True)
+
+
+def _forbidden(card: Card, verdict: Verdict | ModelError) -> tuple[Flag, ...]:
+    """What makes a vessel a no with a card, and is the card's own; the worst of each rule."""
+    if isinstance(verdict, ModelError):
+        return ()
+    found: dict[str, Flag] = {}
+    for flag in verdict.flags:
+        if flag.grade >= NO and its_own(flag) and flag.zone == card.name:
+            found.setdefault(flag.rule, flag)
+    return tuple(found.values())
 
 
 def _mixture(one: _Known, other: _Known, share: float) -> _Known:
@@ -434,6 +476,9 @@ class Wanted:
         One a property.
     forbids
         Flags that even the ideal partner leaves short of go.
+    present
+        Verdict on the vessel with the partner it has, on the same mesh; None where it finds no
+        equilibrium.
     tried
         Vessels fired. [-]
     extended
@@ -447,6 +492,7 @@ class Wanted:
     stands: float
     ranges: tuple[Range, ...]
     forbids: tuple[Flag, ...]
+    present: Verdict | None
     tried: int
     extended: tuple[str, ...] = ()
 
@@ -582,7 +628,7 @@ def wanted_partner(
     stored_from = min(figures(alone, row, alone.temperature.max()).set_point for row in (0, 2))
     stored_from = max(stored_from, float(alone.temperature[-1]) + 50.0)
     search = _Search(vessel, cards, template, ideal, bench)
-    (verdict,) = search.judged([ideal])
+    verdict, present = search.judged([ideal, template])
     if isinstance(verdict, ModelError):
         raise verdict
     forbids = tuple(
@@ -609,7 +655,7 @@ def wanted_partner(
         )  # fmt: skip
     return Wanted(
         zone, template, stored_from, ceiling(zone) - PEAK_CAUTION, lowest + PEAK_CAUTION,
-        tuple(ranges), forbids, search.tried,
+        tuple(ranges), forbids, None if isinstance(present, ModelError) else present, search.tried,
         tuple(line for line in alone.extended if not line.startswith(f"{NAME}: ")),
     )  # fmt: skip
 

@@ -8,8 +8,9 @@ import re
 from collections.abc import Sequence
 
 from cofire import __version__
-from cofire.assessment.rule import Flag
+from cofire.assessment.rule import GO, GRADE, VERDICTS, Flag
 from cofire.design.partner import FARTHEST, NAME, Near, Range, Wanted
+from cofire.report.verdict import measured
 from cofire.report.writing import wrapped
 from cofire.units import celsius
 
@@ -112,6 +113,7 @@ def partner_text(
             + ". The ranges leave "
             + ("it" if len(wanted.forbids) == 1 else "these")
             + " aside."
+            + _present(wanted)
         )
     lines += ["", f"{'':22} {'ideal':>7} {'from':>8} {'to':>8}   set by"]
     for r in wanted.ranges:
@@ -142,6 +144,17 @@ def partner_text(
         for recipe in recipes:
             lines += [f"  {row}" for row in wrapped(f"{recipe}.", 2)]
     return "\n".join(lines) + "\n"
+
+
+def _present(wanted: Wanted) -> str:
+    """What the partner that the vessel has makes of what even the ideal one leaves short of go."""
+    if wanted.present is None:
+        return ""
+    rules = {flag.rule for flag in wanted.forbids}
+    own = [flag for flag in wanted.present.flags if flag.rule in rules]
+    worst = max((flag.counted for flag in own), default=0.0)
+    word = VERDICTS[max((flag.grade for flag in own), default=GO)]
+    return f" With {wanted.template.name} as it is: {word}, {worst:.2g} at most."
 
 
 def _range_rows(r: Range) -> list[str]:
@@ -192,7 +205,18 @@ def apart(near: Near) -> str:
         gaps.append(f"matures {hot}")
     if near.too_weak:
         gaps.append(f"overfires or melts {near.too_weak:.0f} K too early")
-    return ", ".join(gaps) or "within every range"
+    told = ", ".join(gaps) or "within every range"
+    if not near.forbids:
+        return told
+    why = ", ".join(f"{f.rule} ({_figure(f)})" for f in near.forbids)
+    return f"{told}; but no in this firing by its {why}"
+
+
+def _figure(flag: Flag) -> str:
+    """Figure and limit of a flag, where they are numbers; else what it notes."""
+    if flag.unit == GRADE or not math.isfinite(flag.figure):
+        return flag.note
+    return measured(flag)
 
 
 def partner_json(
@@ -228,6 +252,7 @@ def partner_json(
                       else KEYS[k]: round(SCALE[k] * v, 4) for k, v in some.apart.items()},
             "matures_too_hot_K": round(some.too_hot, 1) if math.isfinite(some.too_hot) else None,
             "fails_too_early_K": round(some.too_weak, 1),
+            "forbidden_by": [flag.rule for flag in some.forbids],
         }  # fmt: skip
 
     whole = {

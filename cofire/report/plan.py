@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from cofire import __version__
 from cofire.assessment.check import Check
 from cofire.assessment.response import band_stresses
-from cofire.assessment.rule import GO, Flag
+from cofire.assessment.rule import GO, GRADE, Flag
 from cofire.assessment.windows import ceiling
 from cofire.design.fired_size import in_fired_size
 from cofire.design.layers import LayerSearch, Trial, trade_off
@@ -667,7 +667,7 @@ def against(flag: Flag) -> str:
     """
     if flag.utilisation != flag.utilisation:
         return f"{flag.rule}, {flag.zone}: {flag.note}"
-    if flag.unit == "grade":
+    if flag.unit == GRADE:
         return f"{flag.rule}, {flag.zone}: {flag.note}"
     return f"{flag.rule}, {flag.zone}: {measured(flag)}" + as_stress(flag)
 

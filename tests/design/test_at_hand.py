@@ -80,7 +80,7 @@ def test_partners_are_those_of_the_list():
     )  # fmt: skip
     wanted = Wanted(
         CARDS["fine silver"], CARDS["fritted body"], kelvin(500.0), kelvin(900.0), kelvin(700.0),
-        ranges, (), 0,
+        ranges, (), None, 0,
     )  # fmt: skip
     alone, mixtures = nearest(wanted, vessel, CARDS)
     assert {near.name for near in alone} == {"fritted body", "talc body"}

@@ -10,12 +10,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cofire.assessment.rule import Flag
+from cofire.assessment.check import check_vessel
+from cofire.assessment.rule import NO, Flag
+from cofire.assessment.verdict import Verdict
 from cofire.design.candidates import Bench
 from cofire.design.partner import (
     CHANGES,
     FARTHEST,
     Range,
+    Wanted,
     figures,
     ideal_partner,
     nearest,
@@ -26,6 +29,7 @@ from cofire.design.partner import (
     with_shrinkage,
     with_timing,
 )
+from cofire.design.starting import started
 from cofire.errors import InputError, ModelError
 from cofire.report.partner import apart, partner_json, partner_text
 from cofire.vessel import Band
@@ -154,8 +158,8 @@ def test_the_nearest_come_first_and_the_given_partner_is_where_its_expansion_put
     wanted,
 ) -> None:
     cards, mixtures = nearest(wanted, tea_light_to_plan(), CARDS, count=20)
-    distances = [near.distance for near in cards]
-    assert distances == sorted(distances)
+    order = [(bool(near.forbids), near.distance) for near in cards]
+    assert order == sorted(order)
     names = [near.name for near in cards]
     assert "fritted body" in names
     assert "fine silver" not in names
@@ -247,3 +251,39 @@ def test_a_zone_held_beyond_its_table_is_said_and_the_ideal_partner_is_not() -> 
     assert line.startswith("fine silver: young_modulus held at its 850 °C value up to ")
     assert f"Beyond its table: {line}." in " ".join(partner_text(wanted, [], [], "v").split())
     assert json.loads(partner_json(wanted, [], [], "v"))["beyond_tables"] == [line]
+
+
+def test_a_card_that_the_firing_itself_forbids_comes_after_those_it_does_not() -> None:
+    """Copper turns to oxide in air, whatever its expansion: a check of it says so."""
+    vessel = read_vessel(EXAMPLES / "gold_foot_cup.toml", KILNS)
+    vessel = replace(vessel, firing=started(vessel, CARDS).firing, left_open=None)
+    body = CARDS["leucite porcelain"]
+    windows = Wanted(body, CARDS["gold"], 700.0, 2000.0, 300.0, (), (), None, 0)
+    some = {name: CARDS[name] for name in ("copper", "gold", "leucite porcelain")}
+    (gold, copper), _ = nearest(windows, vessel, some)
+    assert (gold.name, copper.name) == ("gold", "copper")
+    assert gold.forbids == ()
+    assert "atmosphere" in {flag.rule for flag in copper.forbids}
+    told = apart(copper)
+    assert told.startswith("within every range; but no in this firing by its ")
+    assert "grade" not in told
+    foot = Band("copper", *(getattr(vessel.bands[0], end) for end in ("low", "high")))
+    judged = check_vessel(replace(vessel, bands=(foot, *vessel.bands[1:])), CARDS, quick=True)
+    assert {f.rule for f in judged.verdict.flags if f.zone == "copper" and f.grade == NO} >= {
+        flag.rule for flag in copper.forbids
+    }
+
+
+def test_what_the_ideal_leaves_short_of_go_is_told_with_what_the_present_partner_makes() -> None:
+    def sag(used: float) -> Flag:
+        return Flag(
+            zone="blend", utilisation=used, caution=0.2, figure=1.0, limit=5.0, unit="%",
+            note="", rule="sag",
+        )  # fmt: skip
+
+    wanted = Wanted(
+        CARDS["leucite porcelain"], CARDS["gold"], 700.0, 1200.0, 1000.0, (), (sag(0.23),),
+        Verdict((sag(0.18),)), 1,
+    )  # fmt: skip
+    told = " ".join(partner_text(wanted, [], [], "cup").split())
+    assert "leave it aside. With gold as it is: go, 0.18 at most." in told
