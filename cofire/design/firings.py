@@ -255,8 +255,8 @@ TIE = 1.02
 """Utilisations of layouts or firings within this factor of the least count as equal. [-]"""
 RAMPS = tuple(rate / HOUR for rate in (300.0, 200.0, 150.0, 100.0, 60.0))
 COOLINGS = tuple(rate / HOUR for rate in (np.inf, 100.0, 60.0, 30.0, 15.0))
-USUAL = 2
-"""Index of the usual ramp and cooling. [-]"""
+USUAL, FREE = 2, 0
+"""Index of the usual ramp and cooling, and of a cooling that the kiln does by itself. [-]"""
 SLOW_ABOVE, SLOW_BELOW = 60.0, 80.0
 """The slow zone reaches this far above the higher set point and below the lower one. [K]"""
 PAST_INVERSION = 30.0
@@ -451,7 +451,7 @@ def near(setting: Setting, whole: Frame) -> list[Setting]:
         "ramp": len(RAMPS),
         "cooling": len(COOLINGS),
         "longer": len(HOLDS_OVER),
-        "joined": len(ORDERS) if whole.firing.kiln.controller.segments else 1,
+        "joined": _orders(whole),
     }
     found = [replace(setting, soak=min(setting.soak, sizes["soak"] - 1))]
     for name, size in sizes.items():
@@ -460,6 +460,36 @@ def near(setting: Setting, whole: Frame) -> list[Setting]:
             if 0 <= index < size:
                 found.append(replace(found[0], **{name: index}))
     return found
+
+
+def with_segments_spared(settings: Sequence[Setting], whole: Frame) -> list[Setting]:
+    """Settings that may leave a controller of few segments one for drying and one for burnout.
+
+    Joined in each order, and cooled as the kiln cools by itself, which asks for no segment.
+
+    Parameters
+    ----------
+    settings : sequence of Setting
+        In one order.
+    whole : Frame
+        With its kiln.
+
+    Returns
+    -------
+    list of Setting
+        The given ones among them.
+    """
+    return [
+        replace(setting, joined=order, cooling=cooling)
+        for setting in settings
+        for order in range(_orders(whole))
+        for cooling in dict.fromkeys((setting.cooling, FREE))
+    ]
+
+
+def _orders(whole: Frame) -> int:
+    """In how many orders segments may be joined. [-]"""
+    return len(ORDERS) if whole.firing.kiln.controller.segments else 1
 
 
 def frame(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Frame:

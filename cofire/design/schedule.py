@@ -27,6 +27,7 @@ from cofire.design.firings import (
     frame,
     near,
     too_late_line,
+    with_segments_spared,
 )
 from cofire.design.objective import Outcome, Swing, foretold
 from cofire.design.programme import (
@@ -209,6 +210,8 @@ def propose_schedule(
             for soak in range(len(whole.soaks))
             for ramp, longer in FIRST
         ]
+        if not any(map(whole.in_time, candidates)):  # drying and burnout, joined, may take too long
+            candidates = with_segments_spared(candidates, whole)
     else:
         candidates = near(start, whole)
     try:

@@ -8,7 +8,16 @@ import numpy as np
 import pytest
 
 from cofire.assessment.cautions import cautions
-from cofire.design.firings import COOLINGS, RAMPS, USUAL, Setting, frame
+from cofire.design.candidates import ROUGH, Bench
+from cofire.design.firings import (
+    COOLINGS,
+    FREE,
+    RAMPS,
+    USUAL,
+    Setting,
+    frame,
+    with_segments_spared,
+)
 from cofire.design.programme import DOWN, DRYING, SLOW, SOAK, Wish, merged_words, told
 from cofire.design.schedule import propose_schedule
 from cofire.design.starting import started
@@ -170,6 +179,25 @@ def test_a_pack_is_closed_while_someone_is_there_or_the_hours_are_named() -> Non
     assert hours * HOUR >= when - 60.0
     assert frame(packed(hours * HOUR), CARDS).in_time(setting)
     assert "\n" not in told
+
+
+def test_a_controller_of_few_segments_spares_them_for_a_change_of_gas_in_time() -> None:
+    """Drying and burnout go as one slow ramp where a soak and a cooling take the other segments."""
+    few = on(Controller(3, True, given=True), packed())
+    whole = frame(few, CARDS)
+    usual, spared = Setting(0, USUAL, USUAL), Setting(0, USUAL, FREE)
+    (joined,), (alone,) = closed(whole.fired(usual)), closed(whole.fired(spared))
+    assert alone < joined
+    hours = 0.5 * (alone + joined)
+    bound = replace(few, firing=replace(few.firing, latest=hours))
+    tight = frame(bound, CARDS)
+    assert not tight.in_time(usual)
+    some = with_segments_spared([usual], tight)
+    assert usual in some
+    assert any(map(tight.in_time, some))
+    found = propose_schedule(bound, CARDS, bench=Bench(CARDS, fineness=ROUGH))
+    assert closed(found.firing)[0] <= hours
+    assert len(found.firing.segments) <= 3
 
 
 def test_a_firing_of_its_own_begins_as_the_controller_takes_it() -> None:
