@@ -105,7 +105,8 @@ def vessel(
         str | None, typer.Option(metavar="NAME", help="Material of the rim, or a blend.")
     ] = None,
     middle: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Material of a band between the two.")
+        str | None,
+        typer.Option(metavar="NAME", help="Material of a band between the two, or a blend."),
     ] = None,
     middle_mm: Annotated[float | None, typer.Option(help="Its height; else a quarter.")] = None,
     form: Annotated[str | None, typer.Option(help="cylinder, cone, bowl or belly.")] = None,
@@ -154,10 +155,13 @@ def vessel(
     if middle is not None and above is None:
         above = below
 
-    def material(given: str | None, which: str) -> str:
+    def material(given: str | None, which: str) -> tuple[str, Card]:
+        """As the file names it, and its card: a blend is written as given, not as it is shown."""
         question = f"material of the {which} (cofire materials lists them)"
         option = "--below" if which == "foot" else "--above"
-        return find_material(_asked(given, None, question, option), cards).name
+        text = _asked(given, None, question, option)
+        card = find_material(text, cards)
+        return text.strip() if card.parts else card.name, card
 
     shape = _asked(form, FORMS[0], f"form: {', '.join(FORMS)}", "--form")
     if shape not in FORMS:
@@ -167,15 +171,16 @@ def vessel(
         raise InputError(f"{near}. {ROUND_ONLY}")
     if middle_mm is not None and middle is None:
         raise InputError("--middle-mm: of which band? give --middle too")
-    names = material(below, "foot"), material(above, "rim")
-    share = 0.75 if find_material(names[1], cards).kind == "metal" else 0.25
+    foot, rim = material(below, "foot"), material(above, "rim")
+    band = [] if middle is None else [material(middle, "band between")]
+    stacked = [foot, *band, rim]
+    share = 0.75 if rim[1].kind == "metal" else 0.25
     height = _asked(height_mm, 80.0, "height, fired, mm", "--height-mm")
-    between = "" if middle is None else find_material(middle, cards).name
     tall = 0.25 * height if middle_mm is None else middle_mm
-    if between and height > 0.0:
+    if band and height > 0.0:
         share = 0.5 * (1.0 - tall / height)
-    stacked = [name for name in (names[0], between, names[1]) if name]
-    alike = next((a for a, b in pairwise(stacked) if a == b), None)
+    shown = [card.name for _, card in stacked]
+    alike = next((a for a, b in pairwise(shown) if a == b), None)
     if alike is not None:
         raise InputError(
             f"--above: {alike} on {alike}; give two materials, one a metal and one a ceramic or a "
@@ -188,11 +193,12 @@ def vessel(
         )
         if value is not None
     }  # fmt: skip
-    listed = " and ".join(dict.fromkeys(n for n in (names[0], between, names[1]) if n))
+    listed = " and ".join(dict.fromkeys(shown))
     wish = Wish(
         name or f"{shape} of {listed}"[:80],
         shape,
-        *names,
+        foot[0],
+        rim[0],
         height,
         _asked(radius_mm, 35.0, "outside radius of the foot, fired, mm", "--radius-mm"),
         _asked(wall_mm, 3.0, "wall, fired, mm", "--wall-mm"),
@@ -202,7 +208,7 @@ def vessel(
         find_kiln(kiln, kilns, "--kiln").name if kiln else "",
         known_gas(gas, "--gas") if gas else "",
         floor,
-        between,
+        band[0][0] if band else "",
         tall,
     )
     text = new_vessel(wish)

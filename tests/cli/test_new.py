@@ -132,6 +132,28 @@ def test_a_pair_that_shares_no_firing_is_written_with_a_warning(run):
     assert "K apart" in made.stderr
 
 
+@pytest.mark.parametrize(
+    ("words", "bands"),
+    [
+        (["--below", "Blend", "--above", "copper"], ["Blend", "copper"]),
+        (["--below", "talc body", "--above", "Blend"], ["talc body", "Blend"]),
+        (
+            ["--below", "talc body", "--middle", "Blend", "--above", "copper"],
+            ["talc body", "Blend", "copper"],
+        ),
+    ],
+)
+def test_a_blend_is_written_as_it_is_read(run, words: list[str], bands: list[str]):
+    given = "copper + talc body = 40"
+    wish = [given if word == "Blend" else word for word in words]
+    made = run("new", "vessel", *wish, "--gas", "carbon")
+    assert made.exit_code == 0, made.output
+    assert "no material named" not in made.stderr
+    vessel = read_vessel(Path("vessel.toml"), KILNS)
+    assert [b.material for b in vessel.bands] == [given if b == "Blend" else b for b in bands]
+    assert run("check", "vessel.toml", "--quick").exit_code in (0, DEFECT)
+
+
 def test_what_check_will_say_of_a_new_vessel_is_one_line_of_300_characters(run):
     words = ("--below", "copper + talc body = 40", "--above", "fritted body")
     made = run("new", "vessel", *words)
@@ -145,6 +167,10 @@ def test_what_check_will_say_of_a_new_vessel_is_one_line_of_300_characters(run):
     ("words", "told"),
     [
         (["vessel", "--below", "copper", "--above", "Copper"], "--above: copper on copper; give"),
+        (
+            ["vessel", "--below", "copper+talc body=40", "--above", "copper + talc body = 40 %"],
+            "--above: 40 % copper / 60 % talc body on 40 % copper / 60 % talc body",
+        ),
         (["vessel", *SILVER, "--middle", "fritted body"], "fritted body on fritted body"),
         (["vessel", *SILVER, "--form", "square"], "only round vessels"),
         (["vessel", *SILVER, "--middle", "gold", "--height-mm", "0"], "height_mm = 0; allowed: 5"),
