@@ -17,8 +17,8 @@ _JOINED = r"\s*(?:×|-|–|\bby\b|\bto\b|\band\b|\bor\b)\s*"
 _LIST = rf"{_NUMBER}(?:{_JOINED}\d+(?:\.\d+)?)*"
 MEASURE = re.compile(rf"( *)({_LIST})(\*?\s+)(°C/h|°C|mm|K)(?![\w/²³])( {{3,}})?")
 ONE = re.compile(r"(?<![\d.])[-+]?\d+(?:\.\d+)?|\d+(?:\.\d+)?")
-ROUND = re.compile(r"(⌀ )(\d+(?:\.\d+)?(?:, \d+(?:\.\d+)?)+) mm(?![\w/²³])")
-"""Several diameters with one unit after the last."""
+ROUND = re.compile(r"(⌀\s+)(\d+(?:\.\d+)?(?:,\s+\d+(?:\.\d+)?)+)(\s+)mm(?![\w/²³])")
+"""Several diameters with one unit after the last, on one line or more."""
 HEADING = re.compile(r"(?<=[a-z] )mm(?= |$)")
 CELL = re.compile(r"( +)(\d+\.\d+)$")
 SHORT = {"°C": "°F", "°C/h": "°F/h", "mm": "in", "K": "°F"}
@@ -94,7 +94,7 @@ def in_unit(number: str, unit: str) -> str:
 
 
 def _rounds(found: re.Match[str]) -> str:
-    return found[1] + ONE.sub(lambda one: _turned(one[0], "mm"), found[2]) + " in"
+    return found[1] + ONE.sub(lambda one: _turned(one[0], "mm"), found[2]) + found[3] + "in"
 
 
 def _turned(number: str, unit: str) -> str:

@@ -41,6 +41,8 @@ def both(*words: str) -> tuple[str, str]:
         ("110.0 by 40.0 mm", "4.331 by 1.575 in"),
         ("between 200 and\n  500 °C", "between 392 and\n  932 °F"),
         ("313\n°C at", "595\n°F at"),
+        ("⌀ 18, 27,\n    42, 100 mm", "⌀ 0.71, 1.06,\n    1.65, 3.94 in"),
+        ("⌀\n18, 27\nmm", "⌀\n0.71, 1.06\nin"),
         ("99.2* MPa at 25 °C", "99.2* MPa at 77 °F"),
         ("60 ml, 48.1 h, 26 mm up", "60 ml, 48.1 h, 1.02 in up"),
         ("layer 183: 15 J/m², 1e-6/K, 3180 kg/m³", "layer 183: 15 J/m², 1e-6/K, 3180 kg/m³"),
