@@ -12,7 +12,10 @@ where a band yields beside a step, a cubic overshoots.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import signal
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache, wraps
 from typing import Any, ParamSpec, TypeVar
@@ -105,6 +108,57 @@ def normal_points(count: int) -> tuple[Array, Array]:
     shares = weights / weights.sum()
     deviates.flags.writeable = shares.flags.writeable = False
     return deviates, shares
+
+
+@contextmanager
+def _stops_wait() -> Iterator[None]:
+    """An interrupt or a request to end is answered after what is within, not amidst it.
+
+    For what takes a moment and would lose it. Only the main thread is ever interrupted.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    came: list[int] = []
+    stops = (signal.SIGINT, signal.SIGTERM)
+    before = {one: signal.signal(one, lambda number, _: came.append(number)) for one in stops}
+    try:
+        yield
+    finally:
+        for one, answer in before.items():
+            signal.signal(one, answer)
+        for number in came:
+            signal.raise_signal(number)
+
+
+def sobol_points(count: int, factors: int, seed: int | list[int]) -> Array:
+    """Scrambled Sobol' points of the unit cube, evenly spread.
+
+    Scrambled by random linear matrices and a random shift (Matoušek 1998, J. Complexity 14, 527),
+    which makes each point uniform, and the average over the points unbiased. What scipy calls
+    while it loads their table of directions has no way to pass an exception on, so an interrupt
+    waits until that is done.
+
+    Parameters
+    ----------
+    count : int
+        Points; a power of two spreads best. [-]
+    factors : int
+        Dimensions, 1 or more. [-]
+    seed : int or list of int
+        The same one gives the same points.
+
+    Returns
+    -------
+    array
+        0 to 1, shape (count, factors). [-]
+    """
+    from scipy.stats import qmc
+
+    with _stops_wait():
+        points = qmc.Sobol(factors, scramble=True, seed=np.random.default_rng(seed))
+        whole = points.random_base2(max(count - 1, 1).bit_length())
+    return np.asarray(whole[:count])
 
 
 # ----------------------------------------------------------------------------------------------

@@ -19,7 +19,7 @@ from scipy.special import ndtr, ndtri
 from cofire.materials.card import Card, Property, Uncertainty, pure_cards
 from cofire.materials.card_file import FROZEN
 from cofire.materials.properties import CELSIUS, LOG_VISCOSITY, SPECS, VISCOSITIES
-from cofire.numerics import Array
+from cofire.numerics import Array, sobol_points
 from cofire.physics.paste import most_binder
 from cofire.physics.porosity import CRYSTAL_PACKING
 from cofire.units import kelvin
@@ -71,9 +71,6 @@ def _states_spread(uncertainty: Uncertainty) -> bool:
 def design(count: int, factors: int, seed: int) -> Array:
     """Where each sample stands in each factor: scrambled Sobol' points, evenly spread.
 
-    Scrambled by random linear matrices and a random shift (Matoušek 1998, J. Complexity 14, 527),
-    which makes each point uniform, and the average over the points unbiased.
-
     Parameters
     ----------
     count : int
@@ -88,11 +85,7 @@ def design(count: int, factors: int, seed: int) -> Array:
     array
         Standard normal, cut off at `REACH`, shape (count, factors). [-]
     """
-    from scipy.stats import qmc
-
-    points = qmc.Sobol(factors, scramble=True, seed=np.random.default_rng(seed))
-    whole = points.random_base2(max(count - 1, 1).bit_length())
-    return normal(whole[:count])
+    return normal(sobol_points(count, factors, seed))
 
 
 def normal(share: Array) -> Array:

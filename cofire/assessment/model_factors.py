@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cofire.numerics import Array, normal_points
+from cofire.numerics import Array, normal_points, sobol_points
 
 SCATTER = 1.2
 """One standard deviation between like pieces of one batch, as a factor: estimate, of the size of
@@ -145,10 +145,8 @@ def drawn_factors(rules: Sequence[str], count: int, seed: int) -> Array:
         Logarithms of the factors, shape (count, R). [-]
     """
     from scipy.special import ndtri
-    from scipy.stats import qmc
 
-    points = qmc.Sobol(len(rules), scramble=True, seed=np.random.default_rng([seed, 1]))
-    share = np.clip(points.random_base2((count - 1).bit_length())[:count], 1e-6, 1.0 - 1e-6)
+    share = np.clip(sobol_points(count, len(rules), [seed, 1]), 1e-6, 1.0 - 1e-6)
     factors = [factor_of(rule) for rule in rules]
     first = next((k for k, factor in enumerate(factors) if factor.shared), 0)
     column = [first if factor.shared else k for k, factor in enumerate(factors)]

@@ -36,7 +36,7 @@ from cofire.design.grid import shared
 from cofire.design.objective import Outcome, Sample, Swing, draw, foretold, nominal, odds
 from cofire.design.transition import Layout, as_vessel, given_layout
 from cofire.materials.card import Card
-from cofire.numerics import Array
+from cofire.numerics import Array, sobol_points
 from cofire.vessel import Vessel, is_blend
 
 LEAST_SHARE = TOLD_APART
@@ -517,11 +517,9 @@ def global_stage(
         Of points and moves.
     """
     from scipy.optimize import differential_evolution
-    from scipy.stats import qmc
 
     space = trials.space
-    first = qmc.Sobol(space.size, scramble=True, seed=np.random.default_rng(seed))
-    points = first.random_base2(max(population - 1, 1).bit_length())[:population]
+    points = sobol_points(population, space.size, seed)
     known = [space.point(design) for design in start[: population // 2]]
     points[: len(known)] = np.array(known).reshape(len(known), space.size)
     reached: list[float] = []
