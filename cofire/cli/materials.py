@@ -64,6 +64,7 @@ def checked(path: Path) -> None:
     """
     from cofire.firing.program import check_kilns
     from cofire.materials.catalogue import (
+        KILN_FOLDER,
         card_files,
         check_files,
         kiln_files,
@@ -72,9 +73,11 @@ def checked(path: Path) -> None:
     )
     from cofire.report.writing import complaint
 
-    cards = card_files(path) if path.is_dir() else [path]
-    kilns = kiln_files(path) if path.is_dir() else []
-    pairs = pair_files(path) if path.is_dir() else []
+    if path.is_dir():
+        cards, kilns, pairs = card_files(path), kiln_files(path), pair_files(path)
+    else:
+        kiln = path.absolute().parent.name == KILN_FOLDER
+        cards, kilns, pairs = ([], [path], []) if kiln else ([path], [], [])
     problems = [*check_files([*cards, *pairs]), *check_kilns(kilns)]
     for line in problems:
         typer.echo(complaint(line), err=True)

@@ -367,10 +367,11 @@ def kiln(
     import numpy as np
 
     from cofire.firing.program import find_kiln, load_kilns
+    from cofire.materials.catalogue import KILN_FOLDER
     from cofire.report.forms import new_kiln
     from cofire.units import HOUR, celsius
 
-    place = out or OWN_TABLES / "kilns" / f"{_slug(name)}.toml"
+    place = out or OWN_TABLES / KILN_FOLDER / f"{_slug(name)}.toml"
     _free(place, force)
     parent = find_kiln(like, load_kilns(tables or []), "--like")
     limit = celsius(parent.max_temperature)
@@ -392,11 +393,15 @@ def kiln(
         rows(parent.cooling_temperature, parent.cooling_rate), parent.name,
     )  # fmt: skip
     _refuse(text, _kiln_reader(place))
-    folder = place.parent.parent if place.parent.name == "kilns" else place.parent
+    home = place.absolute().parent
+    if home.name == KILN_FOLDER:
+        first, folder = "", place.parent.parent if place.parent.name else home.parent
+    else:
+        first, folder = f"move it into {OWN_TABLES / KILN_FOLDER}, then ", OWN_TABLES
     _write(
         place, text, force,
-        f"cofire materials --check {_quoted(folder)}, then --tables {_quoted(folder)} with every "
-        "command that is to know it",
+        f"{first}cofire materials --check {_quoted(folder)}, then --tables {_quoted(folder)} with "
+        "every command that is to know it",
     )  # fmt: skip
 
 

@@ -538,6 +538,11 @@ class CardReader:
 
     def card(self) -> Card | None:
         """The card, or None where something is wrong."""
+        if "kind" not in self.table and "max_temperature_C" in self.table:
+            self.complain(
+                "a kiln, no material card; kilns are read from a folder named kilns: move it there"
+            )
+            return None
         top = Fields(self.table, self.where, self.table)
         name = self.attempt(top.name) or ""
         kind = self.attempt(lambda: top.choice("kind", KINDS)) or ""

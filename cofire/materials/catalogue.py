@@ -36,6 +36,7 @@ T = TypeVar("T")
 
 NOT_CARDS = ("binders.toml", PAIRS_FILE)
 CARD_FOLDERS = ("metals", "ceramics")
+KILN_FOLDER = "kilns"
 
 
 def read_card(source: Place | Mapping[str, Any], where: str = "card") -> Card:
@@ -155,11 +156,11 @@ def _checked_folder(place: Place) -> Traversable | Path:
     if not folder.is_dir():
         what = "a file, not a folder" if folder.is_file() else "no such folder"
         raise InputError(f"{folder}: {what}; give a folder of material tables")
-    places = (folder, *(folder.joinpath(place) for place in (*CARD_FOLDERS, "kilns")))
+    places = (folder, *(folder.joinpath(place) for place in (*CARD_FOLDERS, KILN_FOLDER)))
     if not any(map(_toml_files, places)):
         raise InputError(
             f"{folder}: no tables in it; allowed: cards as *.toml in it or in its "
-            f"{' or '.join(CARD_FOLDERS)}, kilns in its kilns, pairs in its {PAIRS_FILE}"
+            f"{' or '.join(CARD_FOLDERS)}, kilns in its {KILN_FOLDER}, pairs in its {PAIRS_FILE}"
         )
     return folder
 
@@ -205,7 +206,7 @@ def kiln_files(folder: Place) -> list[Traversable | Path]:
     InputError
         No such folder, or no tables in it.
     """
-    return _toml_files(_checked_folder(folder).joinpath("kilns"))
+    return _toml_files(_checked_folder(folder).joinpath(KILN_FOLDER))
 
 
 def pair_files(folder: Place) -> list[Traversable | Path]:

@@ -271,6 +271,27 @@ def test_a_new_kiln_is_found_by_its_name_and_does_what_the_one_it_is_like_does(r
     )
 
 
+def test_the_next_steps_of_a_new_kiln_work_wherever_it_is_written(run):
+    told = run("new", "kiln", "--name", "garage", "--out", "kx.toml").stderr
+    assert "next: move it into my_tables/kilns, then cofire materials --check my_tables, " in told
+    lost = run("materials", "--check", ".")
+    assert lost.exit_code == INPUT_WRONG
+    assert lost.stderr.splitlines() == [
+        "kx.toml: a kiln, no material card; kilns are read from a folder named kilns: move it there"
+    ]
+    assert "folder named kilns" in run("screen", "--tables", ".").stderr
+    Path("my_tables/kilns").mkdir(parents=True)
+    Path("kx.toml").rename("my_tables/kilns/kx.toml")
+    for place in ("my_tables", "my_tables/kilns/kx.toml"):
+        assert run("materials", "--check", place).stdout == "files without a problem: 1\n"
+    kept = ("--out", "x.toml", "--tables", "my_tables")
+    assert run("new", "firing", "--kiln", "garage", *kept).exit_code == 0
+    other = run("new", "kiln", "--name", "garage", "--out", "tables of mine/kilns/k.toml").stderr
+    assert (
+        "next: cofire materials --check 'tables of mine', then --tables 'tables of mine'" in other
+    )
+
+
 def test_a_new_firing_is_the_window_of_its_vessel(run):
     run("new", "vessel", *SILVER)
     made = run("new", "firing", "--vessel", "vessel.toml")
