@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
-from cofire.cli.common import OWN_TABLES, Force, Tables, guarded
+from cofire.cli.common import OWN_TABLES, Force, Tables, aside, guarded
 from cofire.errors import CofireError, InputError, UnknownName
 from cofire.report.forms import FORMS, format_text
 
@@ -303,9 +303,15 @@ def firing(
         burnt = Segment(kelvin(500.0), 60.0 / HOUR, 60.0 * MINUTE)
         top = Segment(kelvin(peak_c), rate / HOUR, hold_min * MINUTE)
         chosen = find_kiln(kiln or "small studio kiln", kilns, "--kiln")
-        found = Firing(f"{peak_c:g} °C, {hold_min:g} min", chosen, (DRY, burnt, top))
+        before = {DRYING: DRY, BURNING: burnt}
+        cooler = {stage: s for stage, s in before.items() if s.target <= top.target}
+        found = Firing(f"{peak_c:g} °C, {hold_min:g} min", chosen, (*cooler.values(), top))
         checked(found, "--peak-C")
-        stages = [(DRYING,), (BURNING,), (SOAK,)]
+        stages = [*((stage,) for stage in cooler), (SOAK,)]
+        hotter = [f"{stage} at {celsius(before[stage].target):.0f} °C"
+                  for stage in before if stage not in cooler]  # fmt: skip
+        if hotter:
+            aside(f"left out, as hotter than --peak-C = {peak_c:g}: {' and '.join(hotter)}")
     notes = {DRYING: "the last water leaves", BURNING: "the binder leaves", SOAK: "the soak",
              SLOW: "past the set points"}  # fmt: skip
     segments = []

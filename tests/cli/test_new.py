@@ -356,6 +356,24 @@ def test_a_new_firing_without_a_vessel_goes_where_it_is_told(run):
     assert run("firing", "firing.toml").exit_code == 0
 
 
+@pytest.mark.parametrize(
+    ("peak", "kept", "told"),
+    [
+        ("500", 3, ""),
+        ("300", 2, "left out, as hotter than --peak-C = 300: burnout at 500 °C\n"),
+        ("100", 1, "left out, as hotter than --peak-C = 100: drying at 110 °C and burnout at 5"),
+    ],
+)
+def test_a_new_firing_gets_no_hotter_than_its_peak(run, peak: str, kept: int, told: str):
+    made = run("new", "firing", "--peak-C", peak)
+    assert made.exit_code == 0
+    assert made.stderr.startswith(told or "written: ")
+    firing = read_firing(Path("firing.toml"), KILNS)
+    assert len(firing.segments) == kept
+    assert firing.peak == firing.segments[-1].target == pytest.approx(float(peak) + 273.15)
+    assert f"Ware peaks at {peak} °C" in run("firing", "firing.toml").stdout
+
+
 def test_a_new_material_is_like_its_parent_but_for_what_was_measured(run):
     made = run("new", "material", "--like", "fritted body", "--name", "my frit", "--own",
                "strength = 62, 10 %", "--own", "weibull modulus=12,factor 1.2")  # fmt: skip
