@@ -227,6 +227,12 @@ COOL = ROOM + 40.0
 COLD_STUDIO = 40.0
 """A log this far below 20 °C is that of a cold studio: cards speak from 20 °C on. Estimate. [K]"""
 USUAL_RATE = 150.0 / HOUR
+SHOWING = 0.05 * HOUR
+"""What is added to a log is told from here on: less does not show in hours to a tenth. [s]"""
+LEVEL_TIME, LEVEL_RATE = 2.0 * HOUR, 1.0 / HOUR
+"""A cool log that fell more slowly over its last two hours is as warm as its room: a kiln that is
+still 10 K above its room cools so only if it takes 10 h for two thirds of the way. Estimate. [s],
+[K/s]"""
 
 
 @dataclass(frozen=True)
@@ -404,19 +410,27 @@ def logged_trace(
         temperature = np.maximum(temperature, ROOM)
         if coldest < ROOM - 2.0:
             notes.append(f"is as cold as {celsius(coldest):.0f} °C; taken as 20 °C wherever below")
-    if temperature[0] > COOL:
-        notes.append(
-            f"begins at {celsius(float(temperature[0])):.0f} °C; taken to have come there at "
-            f"{USUAL_RATE * HOUR:.0f} °C/h"
-        )
     if temperature[0] > ROOM + 0.5:
         lead = max((float(temperature[0]) - ROOM) / USUAL_RATE, 1.0)
+        if lead > SHOWING:
+            notes.append(
+                f"begins at {celsius(float(temperature[0])):.0f} °C; taken to have come there at "
+                f"{USUAL_RATE * HOUR:.0f} °C/h, {lead / HOUR:.1f} h added"
+            )
         time = np.concatenate([[0.0], time + lead])
         temperature = np.concatenate([[ROOM], temperature])
-    if temperature[-1] > COOL:
-        notes.append(f"ends at {celsius(float(temperature[-1])):.0f} °C; cooled on as it was")
-    if temperature[-1] > END:
+    last = f"{celsius(float(temperature[-1])):.0f} °C"
+    if temperature[-1] > END and _levelled_off(time, temperature):
+        notes.append(f"stays at {last} in the end; taken as that of its room, nothing added")
+    elif temperature[-1] > END:
+        whole = time[-1]
         time, temperature = _cooled(time, temperature, where)
+        added = float(time[-1] - whole)
+        if added > SHOWING:
+            notes.append(
+                f"ends at {last}; cooled on as it was to {celsius(END):.0f} °C, "
+                f"{added / HOUR:.1f} h added"
+            )
     nodes = straightened(time, temperature, SHAPE)
     tolerance, breakpoints = CORNER, straightened(time, temperature, CORNER)
     while breakpoints.size > MOST_CORNERS:
@@ -436,6 +450,15 @@ def logged_trace(
 
 TELLING = 10.0
 """Fall from which a rate of cooling is read: a reading is out by a degree. Our choice. [K]"""
+
+
+def _levelled_off(time: Array, temperature: Array) -> bool:
+    """Whether a log ends cool and no longer cools: its room is that warm."""
+    end = time >= time[-1] - LEVEL_TIME
+    if temperature[-1] > COOL or np.ptp(temperature[end]) > TELLING:
+        return False
+    rate = float(np.polyfit(time[end] - time[-1], temperature[end], 1)[0]) if end.sum() > 1 else 0.0
+    return rate > -LEVEL_RATE
 
 
 def _cooled(time: Array, temperature: Array, where: str) -> tuple[Array, Array]:
