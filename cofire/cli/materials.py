@@ -199,7 +199,10 @@ def firing(
         str | None,
         typer.Option(
             metavar="FILE",
-            help="Write the segments in whole numbers for a controller; - for stdout.",
+            help=(
+                "Write the segments for a controller, in whole numbers or the steps of its kiln's "
+                "file: the next rate down, the next hold up; - for stdout."
+            ),
         ),
     ] = None,
     degrees: Annotated[str, typer.Option(help="Of --kiln-csv: C or F.")] = "C",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -12,7 +13,7 @@ from cofire.firing.controller import set_words, switched_off, too_late, unset
 from cofire.firing.kiln import Trace
 from cofire.firing.program import Firing, Kiln
 from cofire.physics.heatwork import cone_equivalent
-from cofire.report.read_again import whole
+from cofire.report.read_again import in_its_degrees
 from cofire.report.writing import table_text, wrapped
 from cofire.units import HOUR, MINUTE, ROOM, celsius
 
@@ -134,9 +135,10 @@ DEGREES = ("C", "F")
 def kiln_csv(firing: Firing, degrees: str = "C") -> str:
     """The firing for a controller that takes numbers only: whole degrees, whole minutes.
 
-    A firing that was proposed is whole in the degrees of its kiln's controller (°C unless its file
-    says otherwise): in the other ones it comes out within half a degree. Tenths stand where the
-    firing has them.
+    Where the kiln's file says in what steps its controller counts, these in its own degrees. What
+    lies between is set to the nearest temperature, the next rate down and the next hold up: a
+    firing that was proposed is on the steps of its controller, in the other degrees it comes out
+    within half a degree and no faster.
 
     The gas of each segment stands last, for the person: no controller changes it, and where it
     differs from that of the line before someone packs or opens the box first.
@@ -157,25 +159,23 @@ def kiln_csv(firing: Firing, degrees: str = "C") -> str:
     str
         Columns segment, rate an hour, target, hold_min, whether the rate was "full", and gas.
     """
-    step, zero = (1.0, 0.0) if degrees == "C" else (1.8, 32.0)
-    own = firing.kiln.controller.fahrenheit == (degrees == "F")
-    numbers, off = firing.kiln.controller.numbers, switched_off(firing.segments)
+    step = 1.0 if degrees == "C" else 1.8
+    controller, off = firing.kiln.controller, switched_off(firing.segments)
+    if controller.fahrenheit != (degrees == "F"):
+        controller = replace(
+            controller, fahrenheit=degrees == "F", temperature=1.0 / step, rate=1.0 / step / HOUR
+        )
     lines = [f"segment,rate_{degrees}_per_h,to_{degrees},hold_min,full,gas"]
     here = ROOM
     for number, (segment, gas) in enumerate(zip(firing.segments, firing.gases, strict=True), 1):
+        rate, target, hold = in_its_degrees(segment, controller)
         full = not np.isfinite(segment.rate)
-        rate = step * HOUR * (_fastest(firing.kiln, here, segment.target) if full else segment.rate)
-        told = f"{np.ceil(rate):.0f}" if full else _set(rate, own)
-        target = _set(zero + step * celsius(segment.target), own)
-        word = "off" if off[number - 1] and numbers else "yes" if full else "no"
-        lines.append(f"{number},{told},{target},{_set(segment.hold / MINUTE, True)},{word},{gas}")
+        if full:
+            rate = f"{np.ceil(step * HOUR * _fastest(firing.kiln, here, segment.target)):.0f}"
+        word = "off" if off[number - 1] and controller.numbers else "yes" if full else "no"
+        lines.append(f"{number},{rate},{target},{hold},{word},{gas}")
         here = segment.target
     return "\n".join(lines) + "\n"
-
-
-def _set(value: float, own: bool) -> str:
-    """A number that is set; to the whole in other degrees than the controller's own."""
-    return whole(value) if own or value < 10.0 else f"{value:.0f}"
 
 
 def _fastest(kiln: Kiln, start: float, stop: float) -> float:

@@ -16,6 +16,7 @@ from typing import Any
 
 from cofire.errors import InputError
 from cofire.files import read_text, read_toml, show
+from cofire.firing.controller import longer, on_step, slower
 from cofire.firing.program import FULL, Controller, Firing, Kiln, Segment
 from cofire.numerics import Array
 from cofire.report.writing import table_text
@@ -260,25 +261,35 @@ def whole(value: float) -> str:
 
 
 def in_its_degrees(segment: Segment, controller: Controller) -> tuple[str, str, str]:
-    """Rate, target and hold of a segment as its controller shows them.
+    """Rate, target and hold of a segment as they are set on its controller, in its steps.
+
+    What lies between two steps is set to the nearest temperature, the next rate down and the next
+    hold up: the steps are whole degrees and minutes unless the kiln's file says otherwise.
 
     Parameters
     ----------
     segment : Segment
         The segment.
     controller : Controller
-        With its degrees.
+        With its degrees and steps.
 
     Returns
     -------
     tuple of str
         In °C/h and °C, or °F/h and °F; the hold in min.
     """
-    target, hold = celsius(segment.target), whole(segment.hold / MINUTE)
-    if not controller.fahrenheit:
-        return rate_text(segment), whole(target), hold
-    rate = whole(1.8 * segment.rate * HOUR) if segment.rate < math.inf else FULL
-    return rate, whole(32.0 + 1.8 * target), hold
+    size, zero = (1.8, 32.0) if controller.fahrenheit else (1.0, 0.0)
+    rate, target = slower(controller, segment.rate), on_step(controller, segment.target)
+    hold = longer(controller, segment.hold)
+
+    def shown(value: float) -> str:
+        return f"{value:.6g}"
+
+    return (
+        shown(size * rate * HOUR) if rate < math.inf else FULL,
+        shown(zero + size * celsius(target) + 0.0),
+        shown(hold / MINUTE),
+    )
 
 
 def bands_csv(vessel: Vessel) -> str:
