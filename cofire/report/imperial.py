@@ -70,6 +70,27 @@ def imperial(text: str) -> str:
     return MEASURE.sub(_measure, ROUND.sub(_rounds, _columns(text)))
 
 
+def in_fahrenheit(text: str) -> str:
+    """A text with its temperatures in °F, for a row whose controller counts so; lengths stay.
+
+    Parameters
+    ----------
+    text : str
+        Finished.
+
+    Returns
+    -------
+    str
+        The same words.
+
+    Examples
+    --------
+    >>> in_fahrenheit("971 °C would bring later from 6 to 7, 3 mm up")
+    '1780 °F would bring later from 6 to 7, 3 mm up'
+    """
+    return MEASURE.sub(lambda one: one[0] if one[4] == "mm" else _measure(one), text)
+
+
 def in_unit(number: str, unit: str) -> str:
     """A number of a column whose heading tells its unit.
 

@@ -49,6 +49,7 @@ from cofire.report.designs import (
     taper_row,
 )
 from cofire.report.firing import kiln_csv
+from cofire.report.imperial import in_fahrenheit
 from cofire.report.job import cost_line
 from cofire.report.job_figures import firing_figure
 from cofire.report.pot import pot_figure
@@ -412,7 +413,8 @@ def schedule_text(schedule: Schedule) -> str:
         rate += f" {unit}/h" if s.rate < float("inf") else ""
         head = f"{to:>4} {unit} {rate:>9} {hold:>4} min   "
         head += f"{s.gas}: " if s.gas else ""
-        lines += wrapped(head.replace(" ", "\u00a0") + choice.reason, len(head))
+        reason = in_fahrenheit(choice.reason) if controller.fahrenheit else choice.reason
+        lines += wrapped(head.replace(" ", "\u00a0") + reason, len(head))
     lines += wrapped(
         f"then cooling shut; {schedule.hours:.0f} h until cold, utilisation "
         f"{schedule.utilisation:.3g}, "

@@ -29,7 +29,7 @@ from cofire.production.paste import COARSE
 from cofire.report.designs import percent
 from cofire.report.firing import heat_work_line
 from cofire.report.html import Name, Strong, Text, environment, plain
-from cofire.report.imperial import SHORT, imperial, in_unit
+from cofire.report.imperial import SHORT, imperial, in_fahrenheit, in_unit
 from cofire.report.job import expected, grams, roads_line, said
 from cofire.report.job_figures import curve_picture, data_uri, event_words, letter
 from cofire.report.pot import section_picture, worst_words
@@ -224,15 +224,16 @@ def clock(time: float) -> str:
     return f"{hours}:{minutes:02d}"
 
 
-def _kiln_does(step: Step) -> Text:
-    """How a ramp goes, and where the kiln cannot follow."""
+def _kiln_does(step: Step, fahrenheit: bool) -> Text:
+    """How a ramp goes, and where the kiln cannot follow, in its controller's degrees."""
     taken = step.reached - step.start
     if step.segment is None:
         return f"cools shut, {clock(taken)}"
     if step.behind is None or taken < step.asked + MINUTE:
         return clock(taken)
+    there = f"{celsius(step.behind):.0f} °C"
     return (
-        Strong(f"cannot follow from {celsius(step.behind):.0f} °C:"),
+        Strong(f"cannot follow from {in_fahrenheit(there) if fahrenheit else there}:"),
         f" {clock(taken)}, not {clock(step.asked)}",
     )
 
@@ -261,7 +262,9 @@ def programme(steps: Sequence[Step], controller: Controller = USUAL_CONTROLLER) 
         if asked is not None:
             rate, target, hold = in_its_degrees(asked, controller)
             told = ["off" if off[n - 1] else rate, target, hold]
-        rows.append([f"{TICK}{n}", *told, _kiln_does(step), clock(step.end), ""])
+        rows.append(
+            [f"{TICK}{n}", *told, _kiln_does(step, controller.fahrenheit), clock(step.end), ""]
+        )
     return Table(
         key="programme",
         caption="Programme: tick what is set, note what the kiln shows",

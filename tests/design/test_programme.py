@@ -19,7 +19,7 @@ from cofire.design.firings import (
     with_segments_spared,
 )
 from cofire.design.programme import DOWN, DRYING, SLOW, SOAK, Wish, merged_words, told
-from cofire.design.schedule import propose_schedule
+from cofire.design.schedule import Choice, Schedule, propose_schedule
 from cofire.design.starting import started
 from cofire.errors import ModelError
 from cofire.firing.controller import (
@@ -143,6 +143,20 @@ def test_what_is_judged_is_what_is_written_in_every_file() -> None:
         assert f"to_C = {to}\nrate_C_per_h = {rate}\nhold_min = {hold}\n" in text
     assert f"{len(rows)} segments of at most 2" in " ".join(schedule_text(found).split())
     assert any("one ramp at the slower rate" in c.reason for c in found.choices)
+
+
+@pytest.mark.parametrize(("fahrenheit", "named"), [(False, "971 °C"), (True, "1780 °F")])
+def test_a_row_of_a_schedule_has_one_unit(fahrenheit: bool, named: str) -> None:
+    """What sets a segment is told in the degrees in which it is typed in."""
+    vessel = on(Controller(fahrenheit=fahrenheit, given=True))
+    firing = replace(read_firing([(940, 150, 60)], KILNS), kiln=vessel.firing.kiln)
+    reason = "971 °C would bring later from 6 to 7"
+    found = Schedule(
+        firing, (Choice(firing.segments[0], reason),), 0.5, 0.5, 9.0, 1, Setting(0, 0, 0), True
+    )
+    (row,) = [line for line in schedule_text(found).splitlines() if "would bring" in line]
+    assert named in row
+    assert ("°C" in row, "°F" in row) == (not fahrenheit, fahrenheit)
 
 
 def test_a_pack_that_is_closed_hand_warm_makes_two_programmes() -> None:

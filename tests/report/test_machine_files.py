@@ -305,6 +305,16 @@ def test_what_lies_between_the_steps_of_a_controller_is_set_on_one(
         assert [row[1:4] for row in shown[:2]] == [row.split(",")[1:4] for row in table]
 
 
+@pytest.mark.parametrize("fahrenheit", [False, True])
+def test_a_row_of_the_programme_has_one_unit(fahrenheit: bool):
+    kiln = replace(KILNS["small studio kiln"], controller=Controller(fahrenheit=fahrenheit))
+    firing = Firing("too fast", kiln, (Segment(kelvin(1100.0), 600.0 / HOUR, 0.0),))
+    row, _ = programme(kiln_steps(firing.segments, trace(firing)), kiln.controller).rows
+    (said, _) = row[4]
+    assert said.endswith("°F:" if fahrenheit else "°C:")
+    assert said.startswith("cannot follow from ")
+
+
 def test_the_command_writes_it(tmp_path):
     path = tmp_path / "f.toml"
     path.write_text("[[segment]]\nto_C = 850\nrate_C_per_h = 150\nhold_min = 30\n")
