@@ -46,6 +46,10 @@ Units = Annotated[
     System,
     typer.Option(help="imperial shows °F and inches; files, JSON and CSV stay metric."),
 ]
+UnitsOfPage = Annotated[
+    System,
+    typer.Option(help="imperial shows °F and inches, also on the sheet; other files stay metric."),
+]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that exist.")]
 
 Workers = Annotated[
@@ -98,6 +102,28 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
     return wrapper
 
 
+def in_units(text: str, units: System) -> str:
+    """A finished text in the units asked for.
+
+    Parameters
+    ----------
+    text : str
+        In °C and mm.
+    units : System
+        Of the command's option.
+
+    Returns
+    -------
+    str
+        The same words.
+    """
+    if units == System.metric:
+        return text
+    from cofire.report.imperial import imperial
+
+    return imperial(text)
+
+
 def show(text: str, units: System = System.metric) -> None:
     """Print a finished text in the units asked for.
 
@@ -108,11 +134,7 @@ def show(text: str, units: System = System.metric) -> None:
     units : System
         Of the command's option.
     """
-    if units == System.imperial:
-        from cofire.report.imperial import imperial
-
-        text = imperial(text)
-    typer.echo(text, nl=False)
+    typer.echo(in_units(text, units), nl=False)
 
 
 def aside(text: str) -> None:

@@ -166,7 +166,9 @@ def replay(
         log, thermocouple=thermocouple, lag=lag, gas=given.firing.gas, temperature_unit=unit,
         time_unit=time_unit, column=column, time_column=time_column,
     )  # fmt: skip
-    tell_own(given)  # once all that was given is known to be right
+    tell_own(
+        given, System.metric if json else units
+    )  # once all that was given is known to be right
     found = replayed(
         given,
         seen,

@@ -336,7 +336,7 @@ def partner(
         wanted = wanted_partner(given, cards, of, executor)
         near, mixtures = nearest(wanted, given, cards, executor=executor)
     tell("")
-    tell_own(given)
+    tell_own(given, System.metric if json else units)
     recipes = wanted_recipes(wanted, cards_at_hand(given, load_fillers(), fillers=True))
     if json:
         text = partner_json(wanted, near, mixtures, given.name, recipes)

@@ -17,6 +17,7 @@ from cofire.cli.common import (
     System,
     Tables,
     Units,
+    UnitsOfPage,
     Workers,
     aside,
     guarded,
@@ -104,7 +105,7 @@ def layers(
     from cofire.workers import local_processes
 
     given, cards, _ = read(vessel, tables, extend)
-    tell = Begun(given, running())
+    tell = Begun(given, running(), units)
     with local_processes(workers) as executor:
         found = propose_layers(
             given, cards, extend=extend, executor=executor,
@@ -140,7 +141,7 @@ def schedule(
 
     check_targets([out], force)
     given, cards, kilns = read(vessel, tables, extend)
-    tell = Begun(given, running({"firings": 1.0}))
+    tell = Begun(given, running({"firings": 1.0}), units)
     with local_processes(workers) as executor:
         found = propose_schedule(
             given, cards, extend=extend, executor=executor,
@@ -162,7 +163,7 @@ def plan(
     ),
     tables: Tables = None,
     extend: Extend = False,
-    units: Units = System.metric,
+    units: UnitsOfPage = System.metric,
     force: Force = False,
     workers: Workers = None,
 ) -> None:
@@ -181,13 +182,13 @@ def plan(
 
     given, cards, kilns = read(vessel, tables, extend)
     check_plan_folder(out, force)
-    tell = Begun(given, running(PLAN if given.upper is None else TWO))
+    tell = running(PLAN if given.upper is None else TWO)
     try:
         with local_processes(workers) as executor:
             found = propose(given, cards, extend=extend, tell=tell, executor=executor)
             tell("writing")
             with second_stops(0 if found.finished else 1):
-                written = write_plan(found, out, force, vessel, kilns, executor)
+                written = write_plan(found, out, force, vessel, kilns, executor, units=units.value)
     except KeyboardInterrupt:
         tell("")
         typer.echo("cofire: stopped; nothing was written", err=True)

@@ -8,7 +8,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cofire.cli.common import DEFECT, Force, System, Tables, Units, Workers, aside, guarded, show
+from cofire.cli.common import (
+    DEFECT,
+    Force,
+    System,
+    Tables,
+    Units,
+    Workers,
+    aside,
+    guarded,
+    in_units,
+    show,
+)
 from cofire.cli.progress import running
 
 if TYPE_CHECKING:
@@ -34,6 +45,7 @@ def checked(
     extend: bool,
     quick: bool = False,
     say: bool = True,
+    units: System = System.metric,
 ) -> Check:
     """The vessel of a file fired and judged as it will be printed.
 
@@ -49,6 +61,8 @@ def checked(
         Whether a shell shall decide.
     say : bool
         Whether a firing that the file does not name is told on stderr.
+    units : System
+        In which it is told.
 
     Returns
     -------
@@ -67,7 +81,7 @@ def checked(
     vessel = begun(given, cards, extend)
     found = check_vessel(vessel, cards, extend=extend, quick=quick)
     if say:
-        tell_own(vessel)
+        tell_own(vessel, units)
     return found
 
 
@@ -95,20 +109,22 @@ def begun(vessel: VesselInput, cards: dict[str, Card], extend: bool = False) -> 
     return started(vessel, cards, extend)
 
 
-def tell_own(vessel: VesselInput) -> None:
+def tell_own(vessel: VesselInput, units: System = System.metric) -> None:
     """Say on stderr where a firing is not the file's own.
 
     Parameters
     ----------
     vessel : Vessel
         From `begun`.
+    units : System
+        Of the command's option.
     """
     if vessel.left_open is None:
         return
     from cofire.report.verdict import taken
     from cofire.report.writing import wrapped
 
-    typer.echo("\n".join(wrapped(taken(vessel.firing), 2)), err=True)
+    typer.echo("\n".join(wrapped(in_units(taken(vessel.firing), units), 2)), err=True)
 
 
 class Begun:
@@ -120,16 +136,21 @@ class Begun:
         From `begun`.
     tell : callable
         Is told each line of progress.
+    units : System
+        Of the command's option.
     """
 
-    def __init__(self, vessel: VesselInput, tell: Callable[[str], None]) -> None:
+    def __init__(
+        self, vessel: VesselInput, tell: Callable[[str], None], units: System = System.metric
+    ) -> None:
         self.vessel: VesselInput | None = vessel
         self.tell = tell
+        self.units = units
 
     def __call__(self, line: str) -> None:
         """Say the notice once, then the line."""
         if self.vessel is not None:
-            tell_own(self.vessel)
+            tell_own(self.vessel, self.units)
             self.vessel = None
         self.tell(line)
 
@@ -279,7 +300,7 @@ def stress(
 
     if out is not None:
         check_folder(out, DRAWN, force)
-    response = checked(vessel, tables, extend).printed
+    response = checked(vessel, tables, extend, units=units).printed
     bands = band_stresses(response)
     relieved = None
     if relief:

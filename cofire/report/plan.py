@@ -693,6 +693,7 @@ def write_plan(
     source: Path,
     kilns: Collection[str] = (),
     executor: Executor | None = None,
+    units: str = "metric",
 ) -> Written:
     """Write plan.json and .txt, the sheet, vessel.toml and firing.toml, tables and figures.
 
@@ -712,6 +713,8 @@ def write_plan(
         Names of the kilns that a firing file may name.
     executor : Executor, optional
         Who draws (see `cofire.workers`).
+    units : str
+        Of the sheet: "metric" or "imperial".
 
     Returns
     -------
@@ -750,7 +753,11 @@ def write_plan(
         texts |= apart_files(plan.apart, source)
     limit = min(map(ceiling, pure_materials(plan.proposal.designed)))
     jobs: list[tuple[str, Callable[..., bytes], tuple[Any, ...]]] = [
-        ("sheet.html", _sheet, (plan.proposal, tuple(reasons.values()), proposed_chance(plan))),
+        (
+            "sheet.html",
+            _sheet,
+            (plan.proposal, tuple(reasons.values()), units, proposed_chance(plan)),
+        ),
         ("plan.png", _drawn, (pot_figure, plan.proposal, plan.given)),
         (
             "firing.png",
@@ -795,8 +802,8 @@ def proposed_chance(plan: Plan) -> float | None:
     return None if after is None or not after.kept.size else round(after.chance, 4)
 
 
-def _sheet(proposal: Check, reasons: tuple[str, ...], chance: float | None) -> bytes:
-    return write_sheet(job_for(proposal), reasons, chance=chance).encode()
+def _sheet(proposal: Check, reasons: tuple[str, ...], units: str, chance: float | None) -> bytes:
+    return write_sheet(job_for(proposal), reasons, units, chance).encode()
 
 
 def _drawn(draw: Callable[..., Figure], *of: Any) -> bytes:

@@ -8,7 +8,7 @@ import pytest
 from typer.testing import CliRunner
 
 from cofire.cli import app
-from cofire.cli.common import INPUT_WRONG
+from cofire.cli.common import INPUT_WRONG, INTERRUPTED, System
 from cofire.cli.vessel import Begun
 from cofire.vessel_file import read_vessel
 from tests.fired import KILNS
@@ -80,3 +80,22 @@ def test_the_notice_comes_once_before_the_first_line(tmp_path: Path, capsys) -> 
     tell("layouts: 2 of 2")
     assert capsys.readouterr().err == ""
     assert lines == ["layouts: 1 of 2", "layouts: 2 of 2"]
+    Begun(started(read_vessel(path, KILNS), CARDS), lines.append, System.imperial)("again")
+    told = capsys.readouterr().err
+    assert ("°F" in told, "°C" in told) == (True, False)
+
+
+def test_a_plan_leaves_the_notice_to_its_own_text(tmp_path: Path, monkeypatch) -> None:
+    """There it stands in the units asked for; said before as well, it stood twice."""
+
+    def stopped(*_: object, tell, **__: object) -> None:
+        tell("layers")
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("cofire.design.plan.propose", stopped)
+    path = tmp_path / "own.toml"
+    path.write_text(OPEN.format(rim="fritted body", joint=""), encoding="utf-8")
+    told = CliRunner().invoke(app, ["plan", str(path), "--out", str(tmp_path / "out")])
+    assert told.exit_code == INTERRUPTED
+    assert "nothing was written" in told.stderr
+    assert "names no firing" not in told.stderr

@@ -342,7 +342,8 @@ def tapered(plan: Plan) -> Plan:
 def test_a_plan_folder_holds_a_vessel_that_is_read_back(tmp_path: Path) -> None:
     plan = tapered(cup_plan())
     out = tmp_path / "plan"
-    write_plan(plan, out, False, ROOT / "examples" / "gold_foot_cup.toml", tuple(KILNS))
+    source = ROOT / "examples" / "gold_foot_cup.toml"
+    write_plan(plan, out, False, source, tuple(KILNS), units="imperial")
     names = {path.name for path in out.iterdir()}
     assert {
         "plan.json",
@@ -353,7 +354,11 @@ def test_a_plan_folder_holds_a_vessel_that_is_read_back(tmp_path: Path) -> None:
         "vessel.toml",
     } < names
     assert {"plan.png", "firing.png", "stress.png", "trade_off.png", "sheet.html"} < names
-    assert "<html" in (out / "sheet.html").read_text(encoding="utf-8")
+    page = (out / "sheet.html").read_text(encoding="utf-8")
+    assert "<html" in page
+    assert "to °F" in page
+    assert "to °C" not in page
+    assert "°F" not in (out / "plan.txt").read_text(encoding="utf-8")
     back = read_vessel(out / "vessel.toml", KILNS)
     for one, two in zip(back.bands, plan.vessel.bands, strict=True):
         assert one.material == two.material

@@ -943,7 +943,7 @@ def test_the_command_writes_the_sheet_and_its_status_is_that_of_the_verdict(
 ) -> None:
     import cofire.production.job as module
 
-    monkeypatch.setattr(job_command, "checked", lambda *_: vase().check)
+    monkeypatch.setattr(job_command, "checked", lambda *_, **__: vase().check)
     monkeypatch.setattr(module, "job_for", lambda *_args, **_more: vase())
     out = tmp_path / "sheet.html"
     run = CliRunner().invoke
@@ -979,7 +979,9 @@ def test_a_plans_folder_stands_for_its_vessel_and_tells_its_reasons(
     import cofire.production.job as module
 
     asked = []
-    monkeypatch.setattr(job_command, "checked", lambda file, *_: asked.append(file) or vase().check)
+    monkeypatch.setattr(
+        job_command, "checked", lambda file, *_, **__: asked.append(file) or vase().check
+    )
     monkeypatch.setattr(module, "job_for", lambda *_args, **_more: vase())
     piped = CliRunner().invoke(cli.app, ["sheet", str(plan_folder), "--out", "-"])
     assert asked == [plan_folder / "vessel.toml"]
@@ -1010,7 +1012,7 @@ def test_the_sheet_of_a_plan_tells_the_chance_that_the_plan_tells(
     rows = [flag_row(flag) for flag in vase().verdict.flags]
     whole = {"designs": {"chances": {"proposed": {"not_lost": 0.331}}}, "flags": rows}
     (plan_folder / "plan.json").write_text(json.dumps(whole), encoding="utf-8")
-    monkeypatch.setattr(job_command, "checked", lambda *_: vase().check)
+    monkeypatch.setattr(job_command, "checked", lambda *_, **__: vase().check)
     monkeypatch.setattr(module, "job_for", lambda *_args, **_more: vase())
     piped = CliRunner().invoke(cli.app, ["sheet", str(plan_folder), "--out", "-"])
     verdict = read(piped.stdout).all("header")[0].all("p")[1].whole
