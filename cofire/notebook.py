@@ -36,7 +36,7 @@ from cofire.given import (
     vessel_of,
 )
 from cofire.materials.card import Card
-from cofire.units import HOUR, celsius
+from cofire.units import HOUR, celsius, counted
 from cofire.vessel import Vessel
 
 if TYPE_CHECKING:
@@ -475,7 +475,7 @@ class PlannedVessel:
         return (
             f"<Plan of {self.vessel.name!r}: {before.word} as given, utilisation "
             f"{before.utilisation:.2f}; {after.word} as proposed, {after.utilisation:.2f}, "
-            f"{len(self.vessel.bands)} bands>"
+            f"{counted(len(self.vessel.bands), 'band')}>"
         )
 
     def _repr_html_(self) -> str:

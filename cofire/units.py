@@ -64,12 +64,12 @@ GAS_CONSTANT = 8.314462618
 """CODATA 2018. [J/(mol K)]"""
 
 
-def counted(count: int, thing: str) -> str:
+def counted(count: float, thing: str) -> str:
     """A number of things, in words that agree.
 
     Parameters
     ----------
-    count : int
+    count : float
         How many. [-]
     thing : str
         One of them.
@@ -79,4 +79,4 @@ def counted(count: int, thing: str) -> str:
     str
         As "1 piece" or "2 pieces".
     """
-    return f"{count} {thing}" + ("" if count == 1 else "s")
+    return f"{count:.12g} {thing}" + ("" if count == 1 else "s")

@@ -22,7 +22,7 @@ from cofire.mechanics.solid_mesh import USUAL_ACROSS, SolidMesh, mesh_solid
 from cofire.numerics import Array, one_thread, peaks_along
 from cofire.physics.blends import find_material
 from cofire.physics.history import Along, History
-from cofire.units import HOUR, celsius
+from cofire.units import HOUR, celsius, counted
 from cofire.vessel import Vessel
 
 DIRECTIONS = ("up the wall", "round the ring")
@@ -195,7 +195,7 @@ class Response:
 
     def __repr__(self) -> str:
         return (
-            f"<Response of {self.vessel.name!r}: {len(self.cards)} bands through "
+            f"<Response of {self.vessel.name!r}: {counted(len(self.cards), 'band')} through "
             f"{self.vessel.firing.name!r}, {self.fired.time.size} times>"
         )
 

@@ -53,6 +53,7 @@ def sweep(
     from cofire.materials.catalogue import load_cards
     from cofire.report.writing import check_targets
     from cofire.sweeps import as_parquet, parquet_tools, sweep_table
+    from cofire.units import counted
 
     if parquet is not None:  # refused before the work
         check_targets([out, parquet], force=True)
@@ -60,7 +61,7 @@ def sweep(
 
     def tell(done: int, of: int) -> None:
         if sys.stderr.isatty():
-            typer.echo(f"\r{done} of {of} rows", nl=False, err=True)
+            typer.echo(f"\r{done} of {counted(of, 'row')}", nl=False, err=True)
 
     with _executor(workers, cluster) as executor:
         try:
@@ -75,7 +76,7 @@ def sweep(
     tell_end = "\n" if sys.stderr.isatty() else ""
     typer.echo(tell_end, nl=False, err=True)
     words = ", ".join(f"{found.words.get(w, 0)} {w}" for w in ("go", "caution", "no", "unknown"))
-    typer.echo(f"{found.rows} rows ({found.before} of them done before): {words}")
+    typer.echo(f"{counted(found.rows, 'row')} ({found.before} of them done before): {words}")
     aside(f"written: {out}")
     if parquet is not None:
         as_parquet(out, parquet)

@@ -54,7 +54,7 @@ from cofire.firing.program import Firing
 from cofire.materials.card import Card
 from cofire.materials.catalogue import load_fillers
 from cofire.mechanics.shell_march import made_ready
-from cofire.units import celsius
+from cofire.units import celsius, counted
 from cofire.vessel import Vessel
 from cofire.workers import each
 
@@ -502,16 +502,20 @@ def _kept(draft: _Draft) -> str:
     """What an interrupt finds and keeps, in a line."""
     layout, layers = draft.layout, draft.layers
     told = [
-        f"{which}{': ' * bool(which)}{len(one.shares)} blends over {1e3 * one.total:.1f} mm"
+        f"{which}{': ' * bool(which)}{counted(len(one.shares), 'blend')} over "
+        f"{1e3 * one.total:.1f} mm"
         if one.shares
         else f"{which}{': ' * bool(which)}a direct joint"
         for which, one in layout.named
     ]
     what = ", ".join(told)
-    tried = f"{len(layers.trials)} layouts" if layers is not None else "no layouts"
+    tried = counted(len(layers.trials), "layout") if layers is not None else "no layouts"
     firing = "the firing as given" if layers is None else "the usual firing of the pair"
     firing = "a firing of its own" if draft.schedule is not None else firing
-    return f"{INTERRUPTED} after {tried} and {draft.tried} firings: kept {what}, in {firing}"
+    return (
+        f"{INTERRUPTED} after {tried} and {counted(draft.tried, 'firing')}: kept {what}, "
+        f"in {firing}"
+    )
 
 
 def _first(draft: _Draft) -> str:

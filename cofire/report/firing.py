@@ -39,7 +39,7 @@ def heat_work_line(curve: Trace, chart: bool = True) -> str:
             curve.time, curve.ware, cones.cones, cones.rates, cones.bending_temperature
         )
     except OutOfRange as error:
-        return f"Heat work of the ware: {error}."
+        return f"Heat work of the ware: {str(error).removeprefix('heat work ')}."
     between = f"cone {cone.cone}"
     if cone.interpolated:
         between = f"between cone {cone.below} and cone {cone.above}, nearer {cone.cone}"

@@ -17,7 +17,7 @@ from cofire.production.paste import COARSE, Cost
 from cofire.production.printed_solid import OVERHANG, Overhang, printed_layers
 from cofire.report.verdict import number, sharp_line
 from cofire.report.writing import table_text
-from cofire.units import HOUR
+from cofire.units import HOUR, counted
 from cofire.vessel import Prices
 from cofire.vessel_file import JOULES_PER_KILOWATT_HOUR
 
@@ -438,8 +438,8 @@ def _changeover_lines(m: Job) -> list[str]:
         lines += ["", *_wrapped(
             f"change pastes, so that the nozzle gives half of each at the joint; "
             f"{1e6 * printer.dead_volume:g} ml from the change to the nozzle, mixing as "
-            f"{printer.tanks:g} stirred tanks in series (1 wholly, many not at all; measure both "
-            "with a coloured paste):"
+            f"{counted(printer.tanks, 'stirred tank')} in series (1 wholly, many not at all; "
+            "measure both with a coloured paste):"
         )]  # fmt: skip
     for s in m.changeovers:
         when = f"in layer {s.layer}" if s.layer else "before the print begins"

@@ -74,7 +74,7 @@ from cofire.report.verdict import (
     taken,
 )
 from cofire.report.writing import replace_folder, wrapped
-from cofire.units import HOUR, MINUTE, celsius
+from cofire.units import HOUR, MINUTE, celsius, counted
 from cofire.vessel import FIXED, FREE, Vessel, is_blend
 from cofire.workers import each
 
@@ -418,7 +418,7 @@ def schedule_text(schedule: Schedule) -> str:
     lines += wrapped(
         f"then cooling shut; {schedule.hours:.0f} h until cold, utilisation "
         f"{schedule.utilisation:.3g}, "
-        f"{schedule.tried} firings tried. "
+        f"{counted(schedule.tried, 'firing')} tried. "
         + (
             "Of all tried it keeps most pots for its length."
             if schedule.outcome is not None

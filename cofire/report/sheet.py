@@ -45,7 +45,7 @@ from cofire.report.verdict import (
     taken,
     unsure,
 )
-from cofire.units import MINUTE, celsius, kelvin
+from cofire.units import MINUTE, celsius, counted, kelvin
 from cofire.vessel import Printer
 
 if TYPE_CHECKING:
@@ -173,7 +173,8 @@ def _printer(printer: Printer) -> str:
                 printer.dead_volume, usual.dead_volume, "estimate",
             ),
             told(
-                f"mixing as {printer.tanks:g} tanks", printer.tanks, usual.tanks, "estimate"
+                f"mixing as {counted(printer.tanks, 'tank')}",
+                printer.tanks, usual.tanks, "estimate",
             ) + ": measure both with a coloured paste",
         )
     )  # fmt: skip
@@ -838,7 +839,7 @@ def write_sheet(
         source=data_uri(section_picture(m, foreign)),
         shows=f"The pot cut through its wall: left of the axis as printed, "
         f"{1e3 * wall.height[-1]:.1f} mm high, right of it as fired, "
-        f"{1e3 * fired.height[-1]:.1f} mm; {len(response.cards)} bands. Worst: "
+        f"{1e3 * fired.height[-1]:.1f} mm; {counted(len(response.cards), 'band')}. Worst: "
         f"{worst_words(m.check)}.",
         caption="Cut wall at one scale; hatched is metal, dotted a blend. Right, by each joint: "
         "largest share of any limit used up, ○ kept, △ near, ✕ passed. "
@@ -847,7 +848,8 @@ def write_sheet(
     line = Figure(
         source=data_uri(curve_picture(curve, steps, events, limit, foreign)),
         shows=f"Kiln and ware over {curve.time[-1] / 3600:.0f} hours: up to "
-        f"{celsius(curve.peak):.0f} °C in {len(firing.segments)} segments, then cooling.",
+        f"{celsius(curve.peak):.0f} °C in {counted(len(firing.segments), 'segment')}, then "
+        "cooling.",
         caption="Kiln and ware until the ware is below 100 °C. Segments at the foot, events on "
         "top: their numbers are in the tables.",
     )

@@ -343,6 +343,10 @@ def test_what_is_too_little_for_the_scale_is_told(quick: Job):
 def test_the_feed_that_the_swaps_rest_on_is_stated(quick: Job):
     told = " ".join(job_text(quick).split())
     assert "2 ml from the change to the nozzle, mixing as 3 stirred tanks in series" in told
+    vessel = quick.response.vessel
+    wholly = replace(vessel, printer=replace(vessel.printer, tanks=1.0))
+    one = replace(quick, check=sharply(replace(quick.response, vessel=wholly), quick.verdict))
+    assert "mixing as 1 stirred tank in series" in " ".join(job_text(one).split())
 
 
 def test_joints_that_lean_alike_are_told_in_one_line(quick: Job):

@@ -371,7 +371,9 @@ def test_a_new_firing_gets_no_hotter_than_its_peak(run, peak: str, kept: int, to
     firing = read_firing(Path("firing.toml"), KILNS)
     assert len(firing.segments) == kept
     assert firing.peak == firing.segments[-1].target == pytest.approx(float(peak) + 273.15)
-    assert f"Ware peaks at {peak} °C" in run("firing", "firing.toml").stdout
+    text = run("firing", "firing.toml").stdout
+    assert f"Ware peaks at {peak} °C" in text
+    assert "Heat work of the ware: below cone 018 at 60 °C/h, the chart's first." in text
 
 
 def test_a_new_material_is_like_its_parent_but_for_what_was_measured(run):

@@ -36,6 +36,8 @@ from cofire.design.plan import (
     Scan,
     _Asked,
     _crack,
+    _Draft,
+    _kept,
     _likeliest,
     _recipes,
     chosen_rival,
@@ -45,7 +47,7 @@ from cofire.design.plan import (
 )
 from cofire.design.search import KNEE
 from cofire.design.taper import Tapered
-from cofire.design.transition import given_layout
+from cofire.design.transition import Layout, given_layout
 from cofire.errors import InputError, ModelError
 from cofire.report.designs import TAPER_FILE, percent
 from cofire.report.plan import nearer_line, plan_json, plan_text, scan_text, write_plan
@@ -264,6 +266,12 @@ def test_an_interrupt_leaves_the_best_so_far_marked_unfinished(stage) -> None:
     assert plan.verdict.utilisation <= plan.given.verdict.utilisation
     assert "interrupted" in plan_text(plan)
     assert json.loads(plan_json(plan))["finished"] is False
+
+
+def test_what_an_interrupt_keeps_is_told_in_words_that_agree() -> None:
+    one, searched = Layout((50,), 5e-3, 0.02), SimpleNamespace(trials=[None])
+    draft = _Draft(tea_light_to_plan(), one, searched, tried=1)
+    assert "after 1 layout and 1 firing: kept 1 blend over 5.0 mm, in the usual" in _kept(draft)
 
 
 def test_an_interrupt_of_the_schedule_of_the_bands_as_given_is_not_lost(monkeypatch) -> None:
