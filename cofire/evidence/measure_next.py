@@ -1,9 +1,11 @@
 """What to measure next: which property's uncertainty moves the verdict most, and what a test buys.
 
 The logarithm of each flag's utilisation that ever decides is fitted by a polynomial of the
-properties (see `surfaces`); the largest of them is the verdict's. "What a test buys" supposes own
-bars, which leave what differs from batch to batch (`Property.left_by_bars`). Where they will come
-out is not known beforehand, so the figure is the mean over what they may find.
+properties (see `sensitivity`); the largest of them is the verdict's. It foretells only a part of
+the spread of samples that it was not fitted to, and its shares are shares of that part. "What a
+test buys" supposes own bars, which leave what differs from batch to batch
+(`Property.left_by_bars`). Where they will come out is not known beforehand, so the figure is the
+mean over what they may find.
 """
 
 from __future__ import annotations
@@ -33,6 +35,8 @@ POINTS = 1024
 MOST = 8
 LEAST = 0.02
 """Properties listed: at most that many, and with at least this share of the spread. [-]"""
+TOLD_APART = 3.0
+"""A share is told from noise where its root, a correlation, is that many standard errors. [-]"""
 SELDOM = 0.02
 """A flag that decides in fewer samples than this is not fitted. [-]"""
 
@@ -99,8 +103,8 @@ class Influence:
     Attributes
     ----------
     first, total
-        Share of the spread that would go if it alone were known, and that would stay if all else
-        were. [-]
+        Share of the whole spread that would go if it alone were known, and that would stay if all
+        else were, of what the polynomials foretell. [-]
     rank_correlation
         With the utilisation over the samples: positive where more of it is worse. [-]
     through
@@ -137,8 +141,10 @@ class Ranking:
     doubt
         Probability that the likelier of "no" and "not no" is wrong. [-]
     flags
-        For each flag that was fitted, its own total shares by property, and what share of its
-        spread the polynomial foretells.
+        For each flag that was fitted, total shares of its spread by property, and what share of
+        it the polynomial foretells.
+    noise
+        Shares below this are not told from noise by so many samples. [-]
     """
 
     influences: tuple[Influence, ...]
@@ -146,28 +152,27 @@ class Ranking:
     spread: float
     doubt: float
     flags: dict[Key, tuple[dict[Factor, float], float]]
+    noise: float
 
 
 @dataclass(frozen=True)
 class _Emulator:
     """Logarithm of the verdict's utilisation, as the largest of the fitted flags, and what it says.
 
-    `noise` is the standard deviation of what it does not foretell; `likelihood` are a and b of
-    the probability of a "no".
+    `likelihood` are a and b of the probability of a "no".
     """
 
     surfaces: tuple[Surface, ...]
-    noise: float
     likelihood: tuple[float, float]
 
     def __call__(self, points: Array) -> Array:
         return np.asarray(np.max([surface(points) for surface in self.surfaces], axis=0))
 
     def outlook(self, points: Array) -> tuple[float, float]:
-        """Variance of the logarithm, what is not foretold included, and probability of a "no"."""
+        """Variance of the logarithm, and probability of a "no"."""
         value = self(points)
         a, b = self.likelihood
-        return float(value.var()) + self.noise**2, float(np.mean(expit(a + b * value)))
+        return float(value.var()), float(np.mean(expit(a + b * value)))
 
 
 def measure_next(samples: Samples) -> Ranking:
@@ -190,18 +195,16 @@ def measure_next(samples: Samples) -> Ranking:
     accounted = explained(worst, worst - told)
     count = len(samples.factors)
     shares = np.array([surface.shares(count)[1] for surface in surfaces])
-    flags = {
-        key: (
-            {samples.factors[k]: float(own[k]) for k in np.flatnonzero(own)},
-            explained(_figure(samples, key), surface.left),
-        )
-        for (key, surface), own in zip(fitted.items(), shares, strict=True)
-    }
+    flags = {}
+    for (key, surface), own in zip(fitted.items(), shares, strict=True):
+        of_flag = explained(_figure(samples, key), surface.left)
+        moved = {samples.factors[k]: of_flag * float(own[k]) for k in np.flatnonzero(own)}
+        flags[key] = (moved, of_flag)
+    spread, least = float(worst.var()), TOLD_APART**2 / len(worst)
     active = sorted({factor for surface in surfaces for factor in surface.factors})
     if not active:
-        return Ranking((), accounted, 1.0, 0.0, flags)
-    noise = float(np.sqrt(np.mean((worst - told) ** 2)))
-    emulator = _Emulator(surfaces, noise, likelihood_of(told, samples.lost))
+        return Ranking((), accounted, _as_factor(spread), samples.doubt, flags, least)
+    emulator = _Emulator(surfaces, likelihood_of(told, samples.lost))
     points = design(POINTS, 2 * len(active), samples.seed)
     one, other = (_among(half, active, count) for half in np.split(points, 2, axis=1))
     first, total = sobol_indices(emulator, one, other, active)
@@ -219,16 +222,16 @@ def measure_next(samples: Samples) -> Ranking:
         found.append(
             Influence(
                 factor=factor,
-                first=float(first[k]),
-                total=float(total[k]),
+                first=accounted * float(first[k]),
+                total=accounted * float(total[k]),
                 rank_correlation=float(correlation[k]),
                 through=keys[through[k]],
-                spread=_as_factor(later),
+                spread=_as_factor(spread * (1.0 - accounted * (1.0 - later / now))),
                 doubt=scale * doubt,
                 piece=MEASURED_BY[factor.name],
             )
         )
-    return Ranking(tuple(found), accounted, _as_factor(now), samples.doubt, flags)
+    return Ranking(tuple(found), accounted, _as_factor(spread), samples.doubt, flags, least)
 
 
 def _figure(samples: Samples, key: Key) -> Array:

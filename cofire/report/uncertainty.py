@@ -9,7 +9,7 @@ import numpy as np
 
 from cofire.assessment.model_factors import RECORD, factor_of
 from cofire.evidence.advice import DOUBTFUL, Advice
-from cofire.evidence.measure_next import Ranking
+from cofire.evidence.measure_next import Influence, Ranking
 from cofire.evidence.uncertainty import REACH, Factor, Key, Probability, Samples
 from cofire.report.verdict import BEFORE_UNIT, number
 from cofire.units import counted
@@ -136,10 +136,19 @@ def _wrapped(text: str, width: int, hang: int = 0) -> list[str]:
 
 def _table(ranking: Ranking, width: int) -> list[str]:
     """Properties by their share of the spread, with what own bars would buy."""
-    if not ranking.influences:
+    if ranking.spread < 1.0 + 1e-6:
         return ["The largest utilisation does not hang on any of these properties."]
+    listed = _told_apart(ranking)
+    if not listed:
+        return _wrapped(
+            "No property's share of the spread of the largest utilisation is told from noise: of "
+            "samples that it was not fitted to, the fit of all properties foretells "
+            f"{percent(ranking.explained)} of it, and shares below {percent(ranking.noise)} may "
+            "be chance with so few. More of them tell more (--samples).",
+            width,
+        )
     shown = ranking.doubt >= DOUBTFUL
-    names = [property_name(i.factor) for i in ranking.influences]
+    names = [property_name(i.factor) for i in listed]
     wide = max(*map(len, names), len("measure this next"))
 
     def row(name: str, share: str, spread: str, doubt: str, last: str) -> list[str]:
@@ -150,9 +159,14 @@ def _table(ranking: Ranking, width: int) -> list[str]:
 
     rows = row("measure this next", "share of", "utilisation", "wrong call", "with")
     rows += row("", "spread", _times(ranking.spread), percent(ranking.doubt), "<- as it is")
-    for name, i in zip(names, ranking.influences, strict=True):
+    for name, i in zip(names, listed, strict=True):
         rows += row(name, percent(i.total), _times(i.spread), percent(i.doubt), i.piece)
     return rows
+
+
+def _told_apart(ranking: Ranking) -> list[Influence]:
+    """Properties whose share of the spread is more than noise."""
+    return [i for i in ranking.influences if i.total >= ranking.noise]
 
 
 def _times(spread: float) -> str:
@@ -162,7 +176,7 @@ def _times(spread: float) -> str:
 def _remarks(samples: Samples, ranking: Ranking, width: int) -> list[str]:
     """What the columns mean, what was assumed, and what was clipped or left out."""
     lines = []
-    if ranking.influences:
+    if _told_apart(ranking):
         call = (
             "; wrong call: the probability that the likelier of no and not no is wrong"
             if ranking.doubt >= DOUBTFUL
@@ -171,7 +185,10 @@ def _remarks(samples: Samples, ranking: Ranking, width: int) -> list[str]:
         lines.append(
             "Share of spread: of the logarithm of the largest utilisation, what would stay if "
             "all other "
-            f"properties were known; {percent(ranking.explained)} of the spread is accounted for. "
+            f"properties were known. {percent(ranking.explained)} of the spread is accounted for; "
+            "shares are of all of it, add to more than that where properties act together, and are "
+            f"left out below {percent(ranking.noise)}, where {len(samples.utilisation)} samples do "
+            "not tell them from noise. "
             f"Utilisation: one standard deviation up or down{call}; both as they would be once "
             "own bars have told that property, which leave what differs from batch to batch."
         )
@@ -251,6 +268,7 @@ def uncertainty_row(
         "utilisation": {f"p{p}": short(q) for p, q in zip((5, 50, 95), quantiles, strict=True)},
         "decided_by": [flag(key) | {"share": short(s)} for key, s in samples.decided.items()],
         "accounted_for": short(ranking.explained),
+        "least_share_told": short(ranking.noise),
         "spread_factor": short(ranking.spread),
         "wrong_call": short(ranking.doubt),
         "measure_next": [

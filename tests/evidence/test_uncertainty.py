@@ -412,6 +412,36 @@ def test_a_property_that_only_another_flag_feels_is_named_with_that_flag():
     assert first == pytest.approx(second, abs=0.05)
 
 
+def test_shares_are_of_the_whole_spread_of_which_a_part_is_foretold():
+    """Half the variance is that of one property, half is chance."""
+    z, chance = design(256, 3, 0), np.random.default_rng(2).standard_normal(256)
+    samples = made(np.exp(0.4 * np.stack([z[:, 0] + chance, z[:, 0] + chance], 1)), deviates=z)
+    ranking = measure_next(samples)
+    assert ranking.spread == pytest.approx(np.exp(np.log(samples.worst).std()), rel=1e-9)
+    assert ranking.explained == pytest.approx(0.5, abs=0.1)
+    first = ranking.influences[0]
+    assert first.factor == samples.factors[0]
+    assert first.total == pytest.approx(ranking.explained, abs=0.05)
+    assert first.first <= first.total + 0.02
+    left = np.log(ranking.spread) ** 2 * (1.0 - 0.75 * ranking.explained)  # bars leave a half
+    assert np.log(first.spread) ** 2 == pytest.approx(left, rel=0.05)
+    shares, told = ranking.flags[("sag", BODY)]
+    assert shares[first.factor] == pytest.approx(told, abs=0.05)
+    assert ranking.noise == pytest.approx(9.0 / 256)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_share_is_told_where_it_is_not_told_from_noise(seed: int):
+    """Few samples of many properties that all do nothing: a fit of them finds shares."""
+    z, chance = design(32, 20, seed), np.random.default_rng(seed).standard_normal((32, 1))
+    samples = made(np.exp(0.3 * np.repeat(chance, 2, axis=1)), deviates=z)
+    text = " ".join(uncertainty_text(samples, measure_next(samples)).split())
+    assert "No property's share of the spread of the largest utilisation is told from" in text
+    assert "More of them tell more (--samples)." in text
+    assert "measure this next" not in text
+    assert "is accounted for" not in text
+
+
 @pytest.mark.usefixtures("exact")
 def test_where_nothing_spreads_there_is_nothing_to_measure():
     samples = made(np.full((32, 2), 0.4), deviates=design(32, 3, 0))
