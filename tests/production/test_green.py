@@ -10,16 +10,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from cofire.assessment.response import as_solid, fire_vessel, meshed
 from cofire.design.fired_size import decay_length
 from cofire.errors import InputError, ModelError
-from cofire.firing.program import load_kilns
+from cofire.firing.program import load_kilns, simple_firing
 from cofire.production.green import (
     TO_SIZE,
     Green,
+    Refired,
     Wall,
     band_strains,
     carried,
@@ -39,7 +40,7 @@ from cofire.production.printed_solid import (
     volume_below,
 )
 from cofire.report.job_files import stl
-from cofire.vessel import Vessel
+from cofire.vessel import Printer, Vessel
 from cofire.vessel_file import read_vessel
 from tests.made import (
     BLEND,
@@ -92,8 +93,66 @@ def test_a_print_dried_and_fired_by_the_model_has_the_size_wanted(vessel: Vessel
     assert found == pytest.approx(vessel.wall[standing], abs=5e-5)
     assert again.wall.height[-1] == pytest.approx(at[-1], abs=5e-5)
     assert again.wall.base == pytest.approx(vessel.wall[0] if vessel.corners else 0.0, abs=5e-5)
-    # joints are moved to whole layers: half of one as printed
-    assert np.abs(again.edge_miss).max() < 0.5 * green.layer
+    assert_joints_lie_on_the_nearest_layer(green, again)
+
+
+def assert_joints_lie_on_the_nearest_layer(green: Green, again: Refired) -> None:
+    """Each joint within half a layer as high as that is when fired beside it, and 10 µm.
+
+    Those are what a last mend of the curve moves it beyond what was foreseen.
+    """
+    left = np.diff(again.wall.edges) / np.diff(green.wall.edges)
+    half = 0.5 * green.layer * np.maximum(left[1:], left[:-1])
+    assert (np.abs(again.edge_miss) <= half + 1e-5).all()
+
+
+@st.composite
+def copper_vessels(draw: st.DrawFn) -> Vessel:
+    """Copper and talc body, which shrink unlike: one joint, blends between, or two joints."""
+    metal, body = "copper", "talc body"
+    height, wall = draw(st.floats(0.02, 0.07)), draw(st.floats(0.002, 0.005))
+    radius = draw(st.floats(max(4.0 * wall, 0.012), 0.055))
+    below, above = draw(st.permutations([metal, body]))
+    step, rise = height * draw(st.floats(0.25, 0.5)), 0.06 * height
+    shares = [75, 50, 25] if below == metal else [25, 50, 75]
+    blends = [(f"{metal} + {body} = {p}", step + n * rise) for n, p in enumerate(shares, 1)]
+    bands = draw(
+        st.sampled_from(
+            [
+                [(below, step), (above, height)],
+                [(below, step), *blends, (above, height)],
+                [(below, step), (above, 0.75 * height), (below, height)],
+            ]
+        )
+    )
+    lean = draw(st.floats(-0.1, 0.4))
+    ends = [radius, max(radius + lean * height, 3.0 * wall)]
+    printer = Printer(layer=draw(st.sampled_from([0.3e-3, 0.8e-3])))
+    base = draw(st.sampled_from([0.0, wall]))
+    drawn = shaped(ends, [0.0, height], [wall] * 2, bands, base=base, printer=printer)
+    return replace(drawn, firing=COPPER_FIRING)
+
+
+LEANING = shaped(
+    [0.055, 0.0726], [0.0, 0.042], [0.0047] * 2,
+    [("copper", 0.0105), ("talc body", 0.0252), ("copper", 0.042)],
+    printer=Printer(layer=0.8e-3),
+)  # fmt: skip
+COPPER_FIRING = simple_firing(
+    load_kilns()["small studio kiln"], 1050 + 273.15, 1800.0, 150 / 3600, "carbon"
+)
+
+
+@given(copper_vessels())
+@example(replace(LEANING, firing=COPPER_FIRING))
+@few
+def test_joints_come_out_where_they_are_wanted_but_for_half_a_layer(vessel: Vessel):
+    response = fire_vessel(vessel, CARDS, control=COARSE, fineness=0.6, extend=True)
+    green, again = green_to_size(response, COARSE)
+    assert_joints_lie_on_the_nearest_layer(green, again)
+    assert again.wall.height[-1] == pytest.approx(vessel.height[-1], abs=1e-4)
+    assert green.wall.edges[1:] == pytest.approx(green.layer * np.cumsum(green.layers))
+    assert green.layer == pytest.approx(vessel.printer.layer, rel=1.0 / sum(green.layers))
 
 
 @st.composite
