@@ -11,7 +11,7 @@ import numpy as np
 
 from cofire.assessment.cautions import AT_THE_KILN, cautions
 from cofire.design.ladder import LADDER, RING
-from cofire.production.changeovers import DONE, metal_shares
+from cofire.production.changeovers import DONE, Changeover, metal_shares
 from cofire.production.job import Job
 from cofire.production.paste import COARSE, Cost
 from cofire.production.printed_solid import OVERHANG, Overhang, printed_layers
@@ -430,6 +430,30 @@ def cost_line(cost: Cost, prices: Prices | None) -> str:
     return text
 
 
+def run_out(changes: Sequence[Changeover], number: int) -> str:
+    """What to run out beside the print after a change of paste that is due before it begins.
+
+    Parameters
+    ----------
+    changes : sequence of Changeover
+        Of the print, from below.
+    number : int
+        Of the change, from 0. [-]
+
+    Returns
+    -------
+    str
+        A clause in ASCII letters; empty where the change is due in the print.
+    """
+    change = changes[number]
+    if change.extruded >= 0.0:
+        return ""
+    later = min((c.extruded for c in changes[number + 1 :]), default=0.0)
+    volume = 1e6 * (min(later, 0.0) - change.extruded)
+    then = "change again" if later < 0.0 else "begin it"
+    return f"after the change run {volume:.2f} ml out beside the print, then {then}"
+
+
 def _changeover_lines(m: Job) -> list[str]:
     """When to change the paste, and whether the smear matters."""
     lines: list[str] = []
@@ -441,14 +465,15 @@ def _changeover_lines(m: Job) -> list[str]:
             f"{counted(printer.tanks, 'stirred tank')} in series (1 wholly, many not at all; "
             "measure both with a coloured paste):"
         )]  # fmt: skip
-    for s in m.changeovers:
+    for n, s in enumerate(m.changeovers):
         when = f"in layer {s.layer}" if s.layer else "before the print begins"
+        first = f"; {run_out(m.changeovers, n)}" if s.extruded < 0.0 else ""
         pure = f"pure from layer {s.done}"
         if s.done > sum(m.green.layers):
             pure = "not pure before the rim"
         lines += _wrapped(
-            f"{when}: to {s.above}, joint above layer {round(s.step / m.green.layer)}; new paste "
-            f"from layer {s.begins}, {pure}, after {1e6 * s.passes:.1f} ml", "  ", "    ",
+            f"{when}: to {s.above}{first}; joint above layer {round(s.step / m.green.layer)}; new "
+            f"paste from layer {s.begins}, {pure}, after {1e6 * s.passes:.1f} ml", "  ", "    ",
         )  # fmt: skip
     if m.changeovers:
         lines += _wrapped("pauses.csv has the whole layers to stop at, pause_*.gcode the lines.")

@@ -22,7 +22,7 @@ from cofire.production.printed_solid import PasteSolid, paste_solids, skin, volu
 from cofire.report import job as making_tables
 from cofire.report.figures import save
 from cofire.report.firing import kiln_csv
-from cofire.report.job import job_text
+from cofire.report.job import job_text, run_out
 from cofire.report.job_figures import (
     bands_mismatch,
     before_and_after,
@@ -175,6 +175,8 @@ class Pause:
         it. Half a layer at most, but for a change that is due before the print begins. [m³]
     of
         Layers of the print. [-]
+    first
+        What to run out beside the print after the change; empty where it is due in the print.
     """
 
     change: Changeover
@@ -182,6 +184,7 @@ class Pause:
     height: float
     late: float
     of: int
+    first: str
 
 
 def pauses(m: Job) -> list[Pause]:
@@ -201,10 +204,11 @@ def pauses(m: Job) -> list[Pause]:
     height = green.layer * np.arange(sum(green.layers) + 1)
     volume = volume_below(green.wall, height)
     found = []
-    for change in m.changeovers:
+    for n, change in enumerate(m.changeovers):
         k = int(np.argmin(np.abs(volume - change.extruded)))
         late = float(volume[k]) - change.extruded
-        found.append(Pause(change, k, float(height[k]), late, height.size - 1))
+        first = run_out(m.changeovers, n)
+        found.append(Pause(change, k, float(height[k]), late, height.size - 1, first))
     return found
 
 
@@ -266,12 +270,8 @@ def pause_gcode(number: int, count: int, pause: Pause) -> str:
         "; M0 moves nothing: lift and park the nozzle first, in your machine's own way",
         "M0",
     ]
-    if change.extruded < 0.0:
-        lines.insert(
-            4,
-            f"; after the change run {-1e6 * change.extruded:.2f} ml out beside the print, then "
-            "begin it",
-        )
+    if pause.first:
+        lines.insert(4, f"; {pause.first}")
     return "\n".join(lines) + "\n"
 
 

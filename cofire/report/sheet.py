@@ -30,7 +30,7 @@ from cofire.report.designs import percent
 from cofire.report.firing import heat_work_line
 from cofire.report.html import Name, Strong, Text, environment, plain
 from cofire.report.imperial import SHORT, imperial, in_fahrenheit, in_unit
-from cofire.report.job import expected, grams, roads_line, said
+from cofire.report.job import expected, grams, roads_line, run_out, said
 from cofire.report.job_figures import curve_picture, data_uri, event_words, letter
 from cofire.report.pot import section_picture, worst_words
 from cofire.report.read_again import in_its_degrees
@@ -382,7 +382,7 @@ def bands_table(m: Job) -> Table:
         changeover = m.changeovers[n - 1] if n else None
         when, done = "", ""
         if changeover is not None:
-            when = str(changeover.layer or "before 1")
+            when = str(changeover.layer or "before 1, see below")
             done = str(changeover.done) if changeover.done <= last[-1] else "never"
         span = f"{last[n] - m.green.layers[n] + 1}–{last[n]}"
         rows.append(
@@ -420,6 +420,9 @@ def print_line(m: Job) -> Text:
             f"the layer below; half a road is {1e3 * o.limit:.2f} mm. Support it, or change the "
             "shape. ",
         )
+    for n, change in enumerate(m.changeovers):
+        if first := run_out(m.changeovers, n):
+            parts += (Strong("Before layer 1"), " change to ", Name(change.above), f"; {first}. ")
     parts.append(f"{roads_line(m)} ")
     for n, most in enumerate(m.purity, 1):
         if most < DONE:

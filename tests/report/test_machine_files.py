@@ -24,8 +24,9 @@ from cofire.production import job as module
 from cofire.production.job import Job, job_for, kiln_steps
 from cofire.production.printed_solid import band_volumes, paste_solids, skin, volume_below
 from cofire.report.firing import kiln_csv
+from cofire.report.job import job_text
 from cofire.report.job_files import CORE, MODEL, pause_gcode, pauses, pauses_csv, stl, threemf
-from cofire.report.sheet import programme
+from cofire.report.sheet import print_line, programme
 from cofire.units import HOUR, MINUTE, kelvin
 from tests.fired import sharply
 from tests.made import BLEND, FRIT, SILVER, cylinder, fired, foot, graded
@@ -195,7 +196,24 @@ def test_a_change_that_is_due_before_the_print_says_how_much_to_run_out_first():
     assert stop.late == pytest.approx(0.4e-6)
     text = pause_gcode(1, 1, stop)
     assert "before layer 1" in text
-    assert "run 0.40 ml out beside the print" in text
+    told = "after the change run 0.40 ml out beside the print, then begin it"
+    assert told in text
+    # and so does everything else that is read before the print begins
+    both = replace(m, changeovers=(early,))
+    assert told in " ".join(job_text(both).split())
+    assert told in "".join(print_line(both))
+
+
+def test_of_two_changes_before_the_print_each_says_what_to_run_out_after_it():
+    m = job(graded)
+    first, second = (
+        replace(c, extruded=v, layer=0)
+        for c, v in zip(m.changeovers, (-2.9e-6, -0.4e-6), strict=True)
+    )
+    texts = [pause_gcode(n, 2, p) for n, p in enumerate(
+        pauses(replace(m, changeovers=(first, second))), 1)]  # fmt: skip
+    assert "run 2.50 ml out beside the print, then change again" in texts[0]
+    assert "run 0.40 ml out beside the print, then begin it" in texts[1]
 
 
 def test_a_paste_that_never_comes_pure_says_so():
