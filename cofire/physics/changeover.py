@@ -37,6 +37,30 @@ def new_share(passed: npt.ArrayLike, dead_volume: float, tanks: float) -> Array:
     return np.asarray(gammainc(tanks, tanks * volume / dead_volume))
 
 
+def new_volume(passed: npt.ArrayLike, dead_volume: float, tanks: float) -> Array:
+    """Volume of the new paste that has left the nozzle since the changeover. [m³]
+
+    The integral of `new_share`: v P(n, n v/V) − V P(n + 1, n v/V).
+
+    Parameters
+    ----------
+    passed : array_like
+        Volume extruded since the changeover, not negative. [m³]
+    dead_volume : float
+        [m³]
+    tanks : float
+        n. [-]
+
+    Raises
+    ------
+    InputError
+        As `new_share`.
+    """
+    volume = np.maximum(np.asarray(passed, np.float64), 0.0)
+    held = dead_volume * gammainc(tanks + 1.0, tanks * volume / dead_volume)
+    return np.asarray(volume * new_share(volume, dead_volume, tanks) - held)
+
+
 def volume_for_share(share: npt.ArrayLike, dead_volume: float, tanks: float) -> Array:
     """Volume to extrude after a changeover until the nozzle gives a share of the new paste. [m³]
 

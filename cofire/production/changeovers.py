@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from cofire.assessment.response import Response
 from cofire.numerics import Array
-from cofire.physics.changeover import new_share, volume_for_share
+from cofire.physics.changeover import new_share, new_volume, volume_for_share
 from cofire.physics.paste import paste_of
 from cofire.production.green import Green
 from cofire.production.printed_solid import volume_below
@@ -113,6 +113,31 @@ def paste_shares(response: Response, green: Green, height: npt.ArrayLike) -> Arr
     come = new_share(at - steps + half, printer.dead_volume, printer.tanks)
     ones = np.ones_like(at)
     return np.asarray(-np.diff(np.concatenate([ones, come, 0.0 * ones], axis=1), axis=1))
+
+
+def paste_volumes(response: Response, green: Green) -> Array:
+    """Volume of each band's paste that stands in each band, after the smear of every change.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    green : Green
+        From `green_vessel`.
+
+    Returns
+    -------
+    array
+        Bands from the foot up, then pastes; rows sum to `band_volumes`, shape (bands, bands). [m³]
+    """
+    printer = response.vessel.printer
+    half = volume_for_share(0.5, printer.dead_volume, printer.tanks)
+    at = volume_below(green.wall, green.wall.edges)
+    since = at[:, None] - at[1:-1] + half
+    come = new_volume(since, printer.dead_volume, printer.tanks)
+    come = come - come[0]  # what is run out before the print begins stands in no band
+    below = np.concatenate([at[:, None], come, 0.0 * at[:, None]], axis=1)
+    return np.asarray(-np.diff(np.diff(below, axis=0), axis=1))
 
 
 def purity(response: Response, green: Green) -> Array:

@@ -13,6 +13,7 @@ from cofire.firing.kiln import firing_energy
 from cofire.materials.card import Card
 from cofire.physics.changeover import volume_for_share
 from cofire.physics.paste import paste_of
+from cofire.production.changeovers import paste_volumes
 from cofire.production.green import Green
 from cofire.production.printed_solid import band_volumes
 from cofire.vessel import BINDER, Mixing
@@ -26,13 +27,29 @@ COARSE = 0.1
 
 @dataclass(frozen=True)
 class BandPaste:
-    """Paste that stands in one band: volume as printed [m³], mass wet, dried and fired [kg]."""
+    """What stands in one band, as the changes of paste mix it.
+
+    Attributes
+    ----------
+    material
+        Its own paste.
+    own, volume
+        Of that paste, and of all, as printed. [m³]
+    wet, dry, fired
+        Mass. [kg]
+    """
 
     material: str
+    own: float
     volume: float
     wet: float
     dry: float
     fired: float
+
+    @property
+    def own_share(self) -> float:
+        """Of its own paste, of the volume as printed. [-]"""
+        return self.own / self.volume
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,7 +63,8 @@ class Batch:
     volume
         Of paste to make. [m³]
     wall, waste, dead
-        What of it stands in the wall, is lost, and fills the feed. [m³]
+        What of it stands in the wall, in whatever band, is lost, and is left in the feed or run out
+        beside the print. [m³]
     powders
         Name and mass of each. [kg]
     binder, water
@@ -102,7 +120,7 @@ def weighed(masses: Sequence[float], scale: float) -> list[float]:
 
 
 def band_pastes(response: Response, green: Green) -> list[BandPaste]:
-    """Paste that stands in each band.
+    """What stands in each band, other bands' paste included where a change smears it in.
 
     Parameters
     ----------
@@ -116,18 +134,23 @@ def band_pastes(response: Response, green: Green) -> list[BandPaste]:
     list of BandPaste
         From the foot up.
     """
-    found = []
-    for card, volume in zip(response.cards, band_volumes(green.wall), strict=True):
-        p, v = paste_of(card), float(volume)
-        found.append(BandPaste(card.name, v, p.wet * v, p.dry * v, p.burnt * v))
-    return found
+    held = paste_volumes(response, green)
+    pastes = [paste_of(card) for card in response.cards]
+    masses = held @ np.array([(p.wet, p.dry, p.burnt) for p in pastes])
+    same = np.array([[a.name == b.name for b in response.cards] for a in response.cards])
+    return [
+        BandPaste(card.name, float(own), float(volume), *(float(mass) for mass in row))
+        for card, own, volume, row in zip(
+            response.cards, (held * same).sum(axis=1), held.sum(axis=1), masses, strict=True
+        )
+    ]
 
 
 def batches(response: Response, green: Green, mixing: Mixing | None = None) -> list[Batch]:
     """What to weigh for each paste, to the step of the scale.
 
     The first paste also fills the feed, and the last takes over half a change earlier than the
-    wall alone would ask; what is lost counts on top.
+    wall alone would ask; what is lost counts on top, as a share of what stands in the wall.
 
     Parameters
     ----------
@@ -151,10 +174,12 @@ def batches(response: Response, green: Green, mixing: Mixing | None = None) -> l
     if volumes.size > 1:
         fill[0] -= min(early, float(volumes[0]))
         fill[-1] += early
+    stands = paste_volumes(response, green).sum(axis=0)
     found = []
     for card in {c.name: c for c in response.cards}.values():
         own = np.array([c.name == card.name for c in response.cards])
-        wall, dead = float(volumes[own].sum()), float(fill[own].sum())
+        wall = float(stands[own].sum())
+        dead = float((volumes + fill)[own].sum()) - wall
         found.append(_batch(card, wall, use.waste * wall, dead, use.scale))
     return found
 

@@ -96,7 +96,7 @@ def green_csv(m: Job) -> str:
 
 
 def bands_csv(m: Job) -> str:
-    """Each band: layers, heights as printed and as fired, volume and mass of its paste.
+    """Each band: layers, heights as printed and as fired, volume and mass of the paste in it.
 
     Parameters
     ----------
@@ -106,21 +106,22 @@ def bands_csv(m: Job) -> str:
     Returns
     -------
     str
-        Heights in mm, volumes in ml, masses in g.
+        Heights in mm, volumes in ml, its own paste in per cent of them, masses in g.
     """
     green = m.green
     last = np.cumsum(green.layers)
     fired = m.refired.wall.edges if m.refired is not None else green.fired.edges
     header = (
         "band", "material", "first_layer", "last_layer", "from_mm", "to_mm", "fired_from_mm",
-        "fired_to_mm", "paste_ml", "wet_g", "dry_g", "fired_g",
+        "fired_to_mm", "paste_ml", "own_paste_percent", "wet_g", "dry_g", "fired_g",
     )  # fmt: skip
     rows = (
         (
             n + 1, band.material, last[n] - green.layers[n] + 1, last[n],
             f"{1e3 * green.wall.edges[n]:.3f}", f"{1e3 * green.wall.edges[n + 1]:.3f}",
             f"{1e3 * fired[n]:.3f}", f"{1e3 * fired[n + 1]:.3f}", f"{1e6 * band.volume:.2f}",
-            f"{1e3 * band.wet:.2f}", f"{1e3 * band.dry:.2f}", f"{1e3 * band.fired:.2f}",
+            f"{100.0 * band.own_share:.1f}", f"{1e3 * band.wet:.2f}", f"{1e3 * band.dry:.2f}",
+            f"{1e3 * band.fired:.2f}",
         )
         for n, band in enumerate(m.bands)
     )  # fmt: skip
@@ -362,27 +363,40 @@ def _span(lengths: np.ndarray) -> str:
     return low if low == high else f"{low} to {high}"
 
 
+LEAST_TOLD = 5e-8
+"""Volume of paste that a tenth of a millilitre does not show. [m³]"""
+
+
 def _band_lines(m: Job) -> list[str]:
     """Bands from the foot up, and what to weigh."""
     scale = m.response.vessel.mixing.scale
-    lines = ["", f"{'layers':>9} {'from mm':>8} {'to mm':>7} {'paste ml':>9} {'wet g':>7}"
-             f" {'dry g':>7} {'fired g':>7}  bands from the foot up"]  # fmt: skip
+    lines = ["", f"{'layers':>9} {'from mm':>8} {'to mm':>7} {'paste ml':>9} {'own %':>6}"
+             f" {'wet g':>7} {'dry g':>7} {'fired g':>7}  bands from the foot up"]  # fmt: skip
     last = np.cumsum(m.green.layers)
     for n, band in enumerate(m.bands):
         low, high = (1e3 * float(e) for e in m.green.wall.edges[n : n + 2])
         span = f"{last[n] - m.green.layers[n] + 1}-{last[n]}"
         lines.append(
-            f"{span:>9} {low:8.2f} {high:7.2f} {1e6 * band.volume:9.1f} {1e3 * band.wet:7.1f}"
-            f" {1e3 * band.dry:7.1f} {1e3 * band.fired:7.1f}  {band.material}"
+            f"{span:>9} {low:8.2f} {high:7.2f} {1e6 * band.volume:9.1f}"
+            f" {100.0 * band.own_share:6.1f} {1e3 * band.wet:7.1f} {1e3 * band.dry:7.1f}"
+            f" {1e3 * band.fired:7.1f}  {band.material}"
+        )
+    if len(m.bands) > 1:
+        wet, dry, fired = np.sum([(b.wet, b.dry, b.fired) for b in m.bands], axis=0) * 1e3
+        lines += _wrapped(
+            f"In all {wet:.1f} g wet, {dry:.1f} g dry, {fired:.1f} g fired. Each band is weighed "
+            "as the changes of paste leave it; own % is how much of it is its own paste, by volume."
         )
     lines += ["", f"weigh, to {1e3 * scale:g} g:"]
+    early = any(change.extruded < 0.0 for change in m.changeovers)
+    rest = f"{'run out before the print or ' if early else ''}left in the feed"
     for batch in m.batches:
         parts = [*batch.powders, ("binder", batch.binder), ("water", batch.water)]
         held = ", ".join(f"{grams(mass, scale)} g {name}" for name, mass in parts)
-        feed = f", {1e6 * batch.dead:.1f} for the feed" if batch.dead > 0.0 else ""
+        feed = f", {1e6 * batch.dead:.1f} {rest}" if batch.dead >= LEAST_TOLD else ""
         lines += _wrapped(
-            f"{batch.material}: {held}. {1e6 * batch.volume:.1f} ml, of which "
-            f"{1e6 * batch.waste:.1f} for waste{feed}.", "  ", "    ",
+            f"{batch.material}: {held}. {1e6 * batch.volume:.1f} ml: {1e6 * batch.wall:.1f} in the "
+            f"wall, {1e6 * batch.waste:.1f} for waste{feed}.", "  ", "    ",
         )  # fmt: skip
         if batch.off > COARSE:
             lines += _wrapped(

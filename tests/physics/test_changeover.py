@@ -15,7 +15,7 @@ from cofire.assessment.check import checked
 from cofire.assessment.printed import FINEST, as_printed, laid
 from cofire.assessment.response import Response
 from cofire.errors import InputError
-from cofire.physics.changeover import new_share, smear, volume_for_share
+from cofire.physics.changeover import new_share, new_volume, smear, volume_for_share
 from cofire.physics.paste import paste_of
 from cofire.production.changeovers import (
     changeovers,
@@ -110,6 +110,17 @@ def test_the_new_paste_only_grows(tanks: float):
     assert share[0] == 0.0
     assert (np.diff(share) >= 0.0).all()
     assert (share <= 1.0).all()
+
+
+@given(st.floats(1.0, 100.0))
+@some
+def test_the_new_volume_is_the_integral_of_the_new_share(tanks: float):
+    passed = np.linspace(0.0, 4.0 * DEAD, 4001)
+    share = new_share(passed, DEAD, tanks)
+    summed = np.concatenate([[0.0], np.cumsum(0.5 * (share[1:] + share[:-1]) * np.diff(passed))])
+    assert new_volume(passed, DEAD, tanks) == pytest.approx(summed, abs=1e-5 * DEAD)
+    # in the end all but one dead volume of the old has been pushed out
+    assert float(new_volume(100.0 * DEAD, DEAD, tanks)) == pytest.approx(99.0 * DEAD)
 
 
 def test_nothing_new_comes_before_the_changeover():

@@ -11,14 +11,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cofire.assessment.response import Response
 from cofire.errors import InputError, UnknownName
 from cofire.firing.kiln import duty, firing_energy, trace
 from cofire.firing.program import load_kilns, simple_firing
 from cofire.physics.blends import find_material
 from cofire.physics.changeover import volume_for_share
 from cofire.physics.paste import BINDER_DENSITY, WATER_DENSITY, paste_of
+from cofire.production.changeovers import paste_shares
 from cofire.production.paste import band_pastes, batches, cost, weighed
-from cofire.production.printed_solid import band_volumes, volume_below
+from cofire.production.printed_solid import band_volumes, printed_layers, volume_below
 from cofire.report.job import cost_line
 from cofire.vessel import Mixing, Prices
 from cofire.vessel_file import read_vessel
@@ -27,6 +29,12 @@ from tests.strategies import some
 
 KILN = load_kilns()["small studio kiln"]
 FULL = 3000.0
+
+
+def unmixed(response: Response) -> Response:
+    """Its printer changes paste at the nozzle itself."""
+    plug = replace(response.vessel.printer, dead_volume=1e-12, tanks=1000.0)
+    return replace(response, vessel=replace(response.vessel, printer=plug))
 
 
 @given(
@@ -109,6 +117,7 @@ def test_the_fired_vessel_weighs_what_its_paste_leaves(name: str):
 @pytest.mark.parametrize("made", [foot, graded])
 def test_bands_that_pull_on_each_other_keep_their_mass(made):
     response, green = made()
+    response = unmixed(response)
     edges = np.interp(green.wall.edges, green.wall.height, green.fired.height)
     volume = np.diff(volume_below(green.fired, edges))
     density = response.history.relative_density[:, -1]
@@ -127,11 +136,48 @@ def test_batches_fill_wall_waste_and_feed(made):
     found = batches(response, green, Mixing(waste=0.2))
     assert sum(b.wall for b in found) == pytest.approx(band_volumes(green.wall).sum())
     assert sum(b.dead for b in found) == pytest.approx(printer.dead_volume)
-    assert found[-1].dead == pytest.approx(
-        float(volume_for_share(0.5, printer.dead_volume, printer.tanks))
-    )
+    # what fills the feed at the start is pushed into the wall, and the last paste is left there
+    assert found[0].dead == pytest.approx(0.0, abs=1e-9)
+    assert found[-1].dead == pytest.approx(printer.dead_volume, abs=1e-9)
     for batch in found:
         assert batch.volume == pytest.approx(1.2 * batch.wall + batch.dead)
+
+
+@pytest.mark.parametrize("dead", [2e-6, 20e-6, 80e-6])
+@pytest.mark.parametrize("made", [foot, graded])
+def test_bands_weigh_what_their_layers_hold(made, dead: float):
+    """As `green.csv` has it: each layer's volume, and the shares of pastes half-way up it."""
+    response, green = made()
+    printer = replace(response.vessel.printer, dead_volume=dead)
+    response = replace(response, vessel=replace(response.vessel, printer=printer))
+    layers = printed_layers(green)
+    held = paste_shares(response, green, layers.height) * layers.volume[:, None]
+    each = np.array([held[layers.band == n].sum(axis=0) for n in range(len(response.cards))])
+    pastes = [paste_of(card) for card in response.cards]
+    found = band_pastes(response, green)
+    whole = held.sum()
+    for n, band in enumerate(found):
+        # the shares bend within a layer, most in the first after a change
+        assert band.volume == pytest.approx(each[n].sum(), rel=1e-9)
+        assert band.own == pytest.approx(each[n, n], abs=1e-4 * whole)
+        for mass, name in ((band.wet, "wet"), (band.dry, "dry"), (band.fired, "burnt")):
+            dense = np.array([getattr(p, name) for p in pastes])
+            assert mass == pytest.approx(each[n] @ dense, abs=1e-4 * whole * dense.max())
+    # no paste comes from nowhere: as much stands in the bands as of the batches in the wall
+    walls = [b.wall for b in batches(response, green)]
+    assert walls == pytest.approx(each.sum(axis=0), abs=1e-4 * whole)
+    assert all(b.dead > -1e-12 for b in batches(response, green))
+
+
+def test_a_band_that_a_long_feed_mixes_weighs_between_its_pastes():
+    # once weighed as if it were pure: a thimble of 19.0 g where its own layers held 20.9 g
+    response, green = foot()
+    printer = replace(response.vessel.printer, dead_volume=80e-6)
+    wide = replace(response, vessel=replace(response.vessel, printer=printer))
+    (low, high), (own, other) = band_pastes(wide, green), (paste_of(c) for c in response.cards)
+    for band in (low, high):
+        assert other.burnt < band.fired / band.volume < own.burnt
+        assert 0.0 < band.own_share < 1.0
 
 
 def test_a_change_that_comes_before_the_first_layer_still_fills_the_feed():
@@ -184,7 +230,8 @@ def test_bands_of_one_paste_are_mixed_in_one_batch():
     response, green = graded()
     silver = response.cards[2]
     cards = (silver, response.cards[1], silver)
-    found = batches(replace(response, cards=cards), green)
+    response = unmixed(replace(response, cards=cards))
+    found = batches(response, green)
     assert [b.material for b in found] == [SILVER, response.cards[1].name]
     assert found[0].wall == pytest.approx(band_volumes(green.wall)[[0, 2]].sum())
 
