@@ -473,6 +473,50 @@ def band_names(response: Response) -> list[str]:
     ]
 
 
+def fired_height(m: Job, height: Array) -> Array:
+    """Where heights of the print come to lie.
+
+    Parameters
+    ----------
+    m : Job
+        From `job_for`.
+    height : array
+        Any shape. [m]
+
+    Returns
+    -------
+    array
+        Shape of `height`. [m]
+    """
+    fired = m.refired.wall if m.refired is not None else m.green.fired
+    whole = float(fired.height[-1] / m.green.fired.height[-1]) * m.green.fired.height
+    return np.asarray(np.interp(height, m.green.wall.height, whole))
+
+
+STRETCH = 0.05
+"""Share of metal by which stretches of the cut wall that are drawn alike may differ. [-]"""
+
+
+def stretches(m: Job) -> tuple[Array, Array]:
+    """The wall as its layers hold it, the smear of every change of paste included.
+
+    Parameters
+    ----------
+    m : Job
+        From `job_for`.
+
+    Returns
+    -------
+    tuple of array
+        Heights of the print between stretches of nearly one share, shape (S + 1,) [m], and the
+        mean share of metal in each, of the solid volume, shape (S,) [-].
+    """
+    share = metal_shares(m.response, m.green, printed_layers(m.green).height)
+    first = np.flatnonzero(np.diff(np.round(share / STRETCH), prepend=np.inf))
+    ends = np.append(first, share.size)
+    return m.green.layer * ends, np.add.reduceat(share, first) / np.diff(ends)
+
+
 @literal
 def before_and_after(m: Job) -> Figure:
     """The vessel as printed and as fired, side by side at one scale.
@@ -503,9 +547,7 @@ def before_and_after(m: Job) -> Figure:
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
     axes.set_axis_off()
     lines = m.green.layer * np.arange(0.0, sum(m.green.layers) + 1.0, TEN)
-    # each place of the print, where it comes to lie
-    whole = float(fired.height[-1] / m.green.fired.height[-1]) * m.green.fired.height
-    later, places = (np.interp(z, green.height, whole) for z in (lines, printed.height))
+    later, places = (fired_height(m, z) for z in (lines, printed.height))
     _drawn(axes, green, share, printed.height, lines, 0.0)
     _drawn(axes, fired, share, places, later, apart)
     ghost = np.concatenate([-1e3 * green.outside, 1e3 * green.outside[::-1]])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -24,6 +25,8 @@ from cofire.report.job_figures import (
     WIDTH,
     band_names,
     colour,
+    fired_height,
+    stretches,
 )
 from cofire.report.verdict import number, place
 
@@ -385,7 +388,8 @@ def section_picture(m: Job, inches: bool = False) -> Figure:
     Returns
     -------
     Figure
-        Bands by number, heights in mm; dark and hatched is metal; beside each joint as fired the
+        Bands by number, heights in mm; filled with what the changes of paste leave in the wall,
+        dark and hatched metal, dotted a mixture; beside each joint as fired the
         largest share of a limit that it uses up, and a star at the worst place.
     """
     from matplotlib.figure import Figure
@@ -424,9 +428,12 @@ def section_picture(m: Job, inches: bool = False) -> Figure:
     axes.set_xlim(-centre / scale, (WIDTH - centre) / scale)
     axes.set_ylim(-below / scale, (high - below) / scale)
     axes.set_aspect("equal")
-    for band, card in enumerate(m.response.cards):
-        for wall, way in ((green, -1.0), (fired, 1.0)):
-            _band(axes, wall, band, way, float(card.metal_share))
+    cuts, shares = stretches(m)
+    for wall, way, edges in ((green, -1.0, cuts), (fired, 1.0, fired_height(m, cuts))):
+        for n, share in enumerate(shares):
+            _band(axes, replace(wall, edges=edges), n, way, float(share), line=0.0)
+        for band in range(len(m.response.cards)):
+            _band(axes, wall, band, way, None)
     axes.plot([0, 0], [0.0, 1.02 * top], color=INK, lw=0.6, ls=(0, (8, 3, 2, 3)), zorder=2)
     axes.axhline(0.0, color=INK, lw=0.9, zorder=1)
     up = _beside(axes, green, layers, -1.0, 1.0 / scale)

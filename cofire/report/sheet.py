@@ -838,13 +838,16 @@ def write_sheet(
     numbers, sources = cards_table(cards)
     wall, fired = m.green.wall, m.green.fired
     starred = worst_words(m.check).replace("★ ", "★\u00a0")  # the star stays with its words
+    mixed = ", as the pastes mix at each change" if m.changeovers else ""
     section = Figure(
         source=data_uri(section_picture(m, foreign)),
         shows=f"The pot cut through its wall: left of the axis as printed, "
         f"{1e3 * wall.height[-1]:.1f} mm high, right of it as fired, "
-        f"{1e3 * fired.height[-1]:.1f} mm; {counted(len(response.cards), 'band')}. Worst: "
+        f"{1e3 * fired.height[-1]:.1f} mm; {counted(len(response.cards), 'band')}, "
+        "filled with what their pastes mix to. Worst: "
         f"{worst_words(m.check)}.",
-        caption="Cut wall at one scale; hatched is metal, dotted a blend. Right, by each joint: "
+        caption=f"Cut wall at one scale{mixed}: hatched is metal, plain ceramic, "
+        "dotted both, the darker the more metal. Right, by each joint: "
         "largest share of any limit used up, ○ kept, △ near, ✕ passed. "
         f"{starred}.",
     )

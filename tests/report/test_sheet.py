@@ -40,7 +40,7 @@ from cofire.firing.program import Segment, load_kilns, read_firing, simple_firin
 from cofire.materials.card import Card
 from cofire.materials.catalogue import load_cards
 from cofire.physics.history import burnout
-from cofire.production.changeovers import changeovers, purity
+from cofire.production.changeovers import changeovers, metal_shares, purity
 from cofire.production.green import Green, green_vessel
 from cofire.production.job import (
     BURNOUT,
@@ -55,11 +55,18 @@ from cofire.production.job import (
 from cofire.production.paste import band_pastes, batches
 from cofire.production.piece import Piece, Reading
 from cofire.production.pieces import pieces_for
-from cofire.production.printed_solid import overhangs
+from cofire.production.printed_solid import overhangs, printed_layers
 from cofire.report import job_figures as sheet_figures
 from cofire.report import sheet
 from cofire.report.job import grams, said
-from cofire.report.job_figures import event_words, firing_alone, firing_figure, letter
+from cofire.report.job_figures import (
+    STRETCH,
+    event_words,
+    firing_alone,
+    firing_figure,
+    letter,
+    stretches,
+)
 from cofire.report.pot import SIGNS, section_picture
 from cofire.report.read_again import firing_csv
 from cofire.report.sheet import LEFT_OUT, OWN, clock, write_sheet
@@ -1199,3 +1206,25 @@ def test_numbers_of_low_bands_are_whole_and_apart() -> None:
     assert len(boxes) == 4
     assert drawn.bbox.y0 <= boxes[0].y0
     assert all(low.y1 <= up.y0 for low, up in pairwise(boxes))
+
+
+def test_the_cut_wall_shows_what_the_changes_of_paste_leave_in_it() -> None:
+    """A pot whose long feed leaves no layer pure was once drawn as two pure zones."""
+    response, green = foot()
+    for dead, looks in ((1e-9, {"", "////"}), (80e-6, {"..."})):
+        printer = replace(response.vessel.printer, dead_volume=dead)
+        mixed = replace(response, vessel=replace(response.vessel, printer=printer))
+        m = sheet_of(mixed, green)
+        (axes,) = section_picture(m).axes
+        assert {patch.get_hatch() or "" for patch in axes.patches} == looks, dead
+        heights, shares = stretches(m)
+        assert len(axes.patches) == 2 * shares.size
+        # on either side from the foot to the rim, each stretch where its layers lie
+        for side, wall in ((-1.0, green.wall), (1.0, green.fired)):
+            own = [p.get_xy() for p in axes.patches if np.all(side * p.get_xy()[:, 0] >= 0.0)]
+            assert max(xy[:, 1].max() for xy in own) == pytest.approx(1e3 * wall.height[-1])
+            assert min(xy[:, 1].min() for xy in own) == 0.0
+        layers = printed_layers(green)
+        found = metal_shares(mixed, green, layers.height)
+        own = shares[np.searchsorted(heights, layers.height) - 1]
+        assert own == pytest.approx(found, abs=STRETCH)
