@@ -240,7 +240,7 @@ def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
     Parameters
     ----------
     response : Response
-        From `fire_vessel`.
+        From `fire_vessel`, or the solid of it: by what the flags were judged.
     green : Green
         The vessel's print, of which it is a part.
     flags : list of Flag
@@ -266,7 +266,9 @@ def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
         change = own.fired.at(own.ring, at) - green.fired.at(green.ring, low + at)
         outer = float(green.fired.at(green.fired.outside, low + at) * np.exp(change))
         readings.append(Reading(f"outer diameter at the {name}, fired", 2e3 * outer, "mm"))
-    utilisations = {(f.rule, f.zone): f.utilisation for f in judge(solid_or_shell(fired)[0]).flags}
+    by = response.fired.structure  # the ring is judged as the flags of the vessel are
+    judged = solid_or_shell(fired)[0] if by == "solid" else fired
+    utilisations = {(f.rule, f.zone): f.utilisation for f in judge(judged).flags}
     carried = [
         f"{f.rule} {utilisations[f.rule, f.zone]:.2g} for {f.utilisation:.2g}"
         for f in flags
@@ -287,8 +289,11 @@ def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
     note = f"layers {first + 1} to {last} of the vessel"
     if carried:
         smeared = response.vessel.printer.given  # as printed, both carry less
-        note += f"; utilisations of the ring for those of the vessel{SHARP if smeared else ''}: "
-        note += ", ".join(carried)
+        how = f"both as a {by}"
+        if judged.fired.structure != by:
+            how = f"the ring as a {judged.fired.structure}, the vessel as a {by}"
+        note += f"; utilisations of the ring for those of the vessel, {how}"
+        note += f"{SHARP if smeared else ''}: {', '.join(carried)}"
     return Piece(
         kind="joint ring",
         material=" | ".join(c.name for c in fired.cards),

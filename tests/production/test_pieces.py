@@ -24,7 +24,7 @@ from skfem import (
 from skfem.models.elasticity import linear_elasticity
 
 from cofire.assessment.firing_rules import DRYING_NO
-from cofire.assessment.response import Response, as_solid
+from cofire.assessment.response import Response, as_solid, fire_vessel
 from cofire.assessment.rule import CAUTION, Flag
 from cofire.assessment.verdict import RULES, Verdict, judge, rule_of
 from cofire.design.fired_size import decay_length
@@ -385,14 +385,15 @@ def tall(lowest: float = 0.03) -> Response:
 
 def test_a_ring_holds_only_the_joints_in_doubt_and_their_load():
     response = tall()
-    flags = [f for f in judge(as_solid(response)).flags if f.rule == "through crack"]
+    solid = as_solid(response)
+    flags = [f for f in judge(solid).flags if f.rule == "through crack"]
     (doubted,) = (f for f in flags if "|" in f.zone and f.height == pytest.approx(0.1))
     ring, low = ring_vessel(response, [doubted])
     reach = REACH * decay_length(response.vessel, 0.1)
     assert low == pytest.approx(0.1 - reach)
     assert ring.height[-1] == pytest.approx(2.0 * reach)
     assert [b.material for b in ring.bands] == [b.material for b in response.vessel.bands[3:]]
-    piece = joint_ring(response, green_vessel(response), [doubted])
+    piece = joint_ring(solid, green_vessel(response), [doubted])
     own, whole = (float(w) for w in piece.note.split("through crack ")[1].split(" for "))
     assert own == pytest.approx(whole, rel=0.3)
     assert piece.thickness < 0.5 * response.vessel.height[-1]
@@ -410,10 +411,9 @@ def test_a_ring_has_no_sliver_of_a_band_at_its_end():
 
 def test_the_joint_ring_is_part_of_the_print_and_carries_nearly_the_vessels_load():
     response, green = foot()
-    flags = [
-        f for f in judge(as_solid(response)).flags if f.rule == "through crack" and "|" in f.zone
-    ]
-    ring = joint_ring(response, green, flags)
+    solid = as_solid(response)
+    flags = [f for f in judge(solid).flags if f.rule == "through crack" and "|" in f.zone]
+    ring = joint_ring(solid, green, flags)
     assert ring.length == pytest.approx(2.0 * green.wall.outside.max(), rel=0.02)
     assert ring.thickness == pytest.approx(ring.layers * green.layer)
     assert ring.thickness <= green.wall.height[-1] + 1e-9
@@ -424,15 +424,27 @@ def test_the_joint_ring_is_part_of_the_print_and_carries_nearly_the_vessels_load
     assert "78 %" in ring.readings[-1].stop
 
 
+def test_a_ring_is_compared_with_its_vessel_by_one_structure_which_it_names():
+    # once a solid ring with a vessel's shell, unsaid: later "11 for 6.5", where the solid has 12.2
+    response, green = foot()
+    for of, structure in ((response, "shell"), (as_solid(response), "solid")):
+        flags = [f for f in judge(of).flags if f.rule == "later"]
+        note = joint_ring(of, green, flags).note
+        assert f"those of the vessel, both as a {structure}: later" in note
+        ring = fire_vessel(ring_vessel(of, flags)[0], CARDS)
+        ring = ring if structure == "shell" else as_solid(ring)
+        own = {f.zone: f.utilisation for f in judge(ring).flags if f.rule == "later"}
+        told = [f"later {own[f.zone]:.2g} for {f.utilisation:.2g}" for f in flags]
+        assert note.endswith(": " + ", ".join(told))
+
+
 def test_a_ring_says_where_its_load_is_that_of_sharp_changes_of_paste():
     """A verdict is of the changeovers as printed: a larger figure here is not to contradict it."""
     response, green = foot()
-    flags = [
-        f for f in judge(as_solid(response)).flags if f.rule == "through crack" and "|" in f.zone
-    ]
+    flags = [f for f in judge(response).flags if f.rule == "later"]
     printer = replace(response.vessel.printer, given=True)
     printed = replace(response, vessel=replace(response.vessel, printer=printer))
-    told = " those of the vessel, had every change of paste been sharp: through crack "
+    told = " both as a shell, had every change of paste been sharp: later "
     assert told in joint_ring(printed, green, flags).note
     assert "sharp" not in joint_ring(response, green, flags).note
 
