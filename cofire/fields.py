@@ -12,6 +12,9 @@ from types import MappingProxyType
 
 Value = float | str | None
 
+RECORD_FILE = "cofire-record.jsonl"
+"""Where the record of pieces is kept, unless a command says otherwise."""
+
 
 @dataclass(frozen=True)
 class Field:

@@ -12,6 +12,7 @@ from cofire.cli.common import show as told
 from cofire.cli.progress import CALIBRATE, running
 from cofire.cli.vessel import Extend, Vessel, begun, tell_own
 from cofire.errors import InputError
+from cofire.fields import RECORD_FILE
 
 if TYPE_CHECKING:
     from cofire.report.record import Kept
@@ -197,7 +198,7 @@ record = typer.Typer(
 Record = Annotated[
     Path, typer.Option("--record", metavar="FILE", help="The record; made where there is none.")
 ]
-USUAL = Path("cofire-record.jsonl")
+USUAL = Path(RECORD_FILE)
 DRAWN = ("calibration.png", "calibration.svg", "calibration.csv", "comparison.json")
 
 

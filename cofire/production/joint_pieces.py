@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -13,6 +14,7 @@ from cofire.assessment.verdict import judge
 from cofire.design.constraints import LEAST_LAYERS
 from cofire.design.fired_size import decay_length
 from cofire.design.ladder import LADDER, ladder
+from cofire.fields import RECORD_FILE
 from cofire.firing.kiln import INSTANT, Trace, trace
 from cofire.firing.program import Firing
 from cofire.materials.card import pure_cards
@@ -308,6 +310,11 @@ def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
     )
 
 
+def _quoted(name: str) -> str:
+    """A name as one word of a command line, in the quotation marks that every shell knows."""
+    return shlex.quote(name) if set(name) & set('"$`\\!') else f'"{name}"'
+
+
 def ladder_of_rings(response: Response) -> list[Piece]:
     """Rings of the vessel's joint in several sizes: they tell how far a rule is from what breaks.
 
@@ -347,10 +354,10 @@ def ladder_of_rings(response: Response) -> list[Piece]:
     paste = sum(r.paste for r in rungs) * wider**2 * taller / len(rungs)
     note = (
         f"⌀ {', '.join(f'{1e3 * size[0]:.0f}' for size in sizes)} mm, all in proportion; "
-        f"one of each, as printed: {'; '.join(told)}. Put down what came of each with "
-        f"'cofire record add --piece \"{last.name}\" --outcome sound' (or cracked, debonded), then "
-        "run "
-        "'cofire check --uncertainty --record'"
+        f"one of each, as printed, utilisations as a shell: {'; '.join(told)}. Put down what came "
+        f"of each with 'cofire record add --piece {_quoted(last.name)} --outcome sound --record "
+        f"{RECORD_FILE}' (or cracked, debonded), then run 'cofire check VESSEL --uncertainty "
+        f"--record {RECORD_FILE}', VESSEL being this vessel's file"
     )
     reading = Reading("which rings parted", 0.0, "")
     return [

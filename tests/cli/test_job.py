@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+import shlex
 import struct
 from collections.abc import Callable
 from dataclasses import replace
@@ -19,8 +20,10 @@ from typer.testing import CliRunner
 from cofire.assessment.mismatch import mismatch
 from cofire.cli import app
 from cofire.cli.common import DEFECT, INPUT_WRONG
+from cofire.design.ladder import Rung
 from cofire.errors import ModelError
 from cofire.production import job as module
+from cofire.production import joint_pieces
 from cofire.production.green import fired_again
 from cofire.production.job import Job, happenings, job_for
 from cofire.report.figures import save
@@ -412,3 +415,33 @@ def test_the_command_replaces_only_its_own_folder_and_only_when_told(made, tmp_p
     for result in (again, foreign, nowhere):
         assert result.stdout == ""
         assert result.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize("name", ["short tube", 'a "rim" of $5'])
+def test_the_commands_on_a_ladders_note_run(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """It once named 'cofire check --uncertainty --record', without a vessel and without a file."""
+    monkeypatch.chdir(tmp_path)
+    text = VESSEL.replace('"short <$tube$>"', f"'{name}'")
+    (tmp_path / "tube.toml").write_text(text, encoding="utf-8")
+    response, _ = foot()
+    rungs = [Rung(f"{name}, rung 0.50", 0.5, response.vessel, 1.0, 1e-6, {})]
+    monkeypatch.setattr(joint_pieces, "ladder", lambda *_: rungs)
+    (piece,) = joint_pieces.ladder_of_rings(response)
+    start, end = (piece.note.index(f"cofire {word}") for word in ("record", "check"))
+    add, check = piece.note[start:end], piece.note[end:]
+    add, check = add[: add.index("' (or")], check[: check.index("', VESSEL")]
+    told = CliRunner().invoke(app, shlex.split(add)[1:])
+    assert told.exit_code == 0, told.stderr
+    words = [word.replace("VESSEL", "tube.toml") for word in shlex.split(check)[1:]]
+    kept = []
+
+    def learned(*given: object) -> str:
+        kept.extend(given[5].entries)  # type: ignore[attr-defined]
+        return ""
+
+    monkeypatch.setattr("cofire.cli.vessel._with_uncertainty", learned)
+    told = CliRunner().invoke(app, [*words, "--quick"])
+    assert told.exit_code in (0, DEFECT), told.stderr
+    assert [entry["piece"] for entry in kept] == [f"{name}, rung 0.50"]
