@@ -32,6 +32,9 @@ class Changeover:
         In which to change over, counted from 1; 0 where it must be done before the print begins.
     extruded
         Volume that has left the nozzle by then; negative before the print begins. [m³]
+    run_out
+        Volume to run out beside the print after it, before the next change or the first layer; 0
+        where it comes in the print. [m³]
     begins, done
         Layers from which on a twentieth, and all but a twentieth, of the paste is new; `done` is
         one more than all layers where the rim comes first.
@@ -44,6 +47,7 @@ class Changeover:
     step: float
     layer: int
     extruded: float
+    run_out: float
     begins: int
     done: int
     passes: float
@@ -69,9 +73,10 @@ def changeovers(response: Response, green: Green) -> list[Changeover]:
     begun, half, done = volume_for_share(needed, printer.dead_volume, printer.tanks)
     ends = volume_below(green.wall, green.layer * np.arange(1, sum(green.layers) + 1))
     steps = volume_below(green.wall, green.wall.edges[1:-1])
+    moments = steps - half
+    early = np.minimum(np.append(moments, 0.0), 0.0)  # of each, the print's own beginning last
     found = []
-    for n, at in enumerate(steps):
-        changeover = float(at - half)
+    for n, changeover in enumerate(moments.tolist()):
         places = np.array([changeover, changeover + begun, changeover + done])
         layer, begins, pure = (int(k) + 1 for k in np.searchsorted(ends, places - 1e-15))
         found.append(
@@ -81,6 +86,7 @@ def changeovers(response: Response, green: Green) -> list[Changeover]:
                 step=float(green.wall.edges[n + 1]),
                 layer=layer if changeover >= 0.0 else 0,
                 extruded=changeover,
+                run_out=float(early[n + 1] - early[n]),
                 begins=begins,
                 done=pure,
                 passes=float(done),

@@ -459,12 +459,11 @@ def run_out(changes: Sequence[Changeover], number: int) -> str:
     str
         A clause in ASCII letters; empty where the change is due in the print.
     """
-    change = changes[number]
-    if change.extruded >= 0.0:
+    volume = 1e6 * changes[number].run_out
+    if changes[number].extruded >= 0.0:
         return ""
-    later = min((c.extruded for c in changes[number + 1 :]), default=0.0)
-    volume = 1e6 * (min(later, 0.0) - change.extruded)
-    then = "change again" if later < 0.0 else "begin it"
+    again = any(change.extruded < 0.0 for change in changes[number + 1 :])
+    then = "change again" if again else "begin it"
     return f"after the change run {volume:.2f} ml out beside the print, then {then}"
 
 

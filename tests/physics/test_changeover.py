@@ -234,7 +234,20 @@ def test_a_feed_larger_than_the_first_band_is_swapped_before_the_print():
     (changeover,) = changeovers(replace(response, vessel=wide), green)
     assert changeover.layer == 0
     assert changeover.extruded < 0.0
+    assert changeover.run_out == pytest.approx(-changeover.extruded)
     assert changeover.done == sum(green.layers) + 1 or changeover.done <= sum(green.layers)
+
+
+def test_what_is_run_out_before_the_print_lies_between_its_changes():
+    response, green = graded()
+    wide = replace(response.vessel, printer=Printer(dead_volume=500e-6))
+    found = changeovers(replace(response, vessel=wide), green)
+    assert [c.layer for c in found] == [0, 0]
+    apart = found[1].extruded - found[0].extruded
+    assert [c.run_out for c in found] == pytest.approx([apart, -found[1].extruded])
+    usual = changeovers(response, green)
+    assert all(c.extruded > 0.0 for c in usual)
+    assert [c.run_out for c in usual] == [0.0, 0.0]
 
 
 def test_the_smeared_bands_follow_the_mixed_paste():

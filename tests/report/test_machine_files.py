@@ -190,7 +190,7 @@ def test_the_lines_are_comments_and_one_standard_stop_in_ascii():
 
 def test_a_change_that_is_due_before_the_print_says_how_much_to_run_out_first():
     m = job(foot)
-    early = replace(m.changeovers[0], extruded=-0.4e-6, layer=0)
+    early = replace(m.changeovers[0], extruded=-0.4e-6, run_out=0.4e-6, layer=0)
     (stop,) = pauses(replace(m, changeovers=(early,)))
     assert (stop.layers, stop.height) == (0, 0.0)
     assert stop.late == pytest.approx(0.4e-6)
@@ -207,8 +207,8 @@ def test_a_change_that_is_due_before_the_print_says_how_much_to_run_out_first():
 def test_of_two_changes_before_the_print_each_says_what_to_run_out_after_it():
     m = job(graded)
     first, second = (
-        replace(c, extruded=v, layer=0)
-        for c, v in zip(m.changeovers, (-2.9e-6, -0.4e-6), strict=True)
+        replace(c, extruded=v, run_out=out, layer=0)
+        for c, v, out in zip(m.changeovers, (-2.9e-6, -0.4e-6), (2.5e-6, 0.4e-6), strict=True)
     )
     texts = [pause_gcode(n, 2, p) for n, p in enumerate(
         pauses(replace(m, changeovers=(first, second))), 1)]  # fmt: skip
