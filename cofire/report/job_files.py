@@ -171,8 +171,8 @@ class Pause:
     height
         Of what is printed by then. [m]
     late
-        Volume that has left the nozzle since the best moment; negative where the stop is before
-        it. Half a layer at most, but for a change that is due before the print begins. [m³]
+        Volume that has left the nozzle since the best moment, half a layer at most; negative where
+        the stop is before it, 0 where what is run out first makes up for it. [m³]
     of
         Layers of the print. [-]
     first
@@ -206,7 +206,7 @@ def pauses(m: Job) -> list[Pause]:
     found = []
     for n, change in enumerate(m.changeovers):
         k = int(np.argmin(np.abs(volume - change.extruded)))
-        late = float(volume[k]) - change.extruded
+        late = float(volume[k]) - max(change.extruded, 0.0)
         first = run_out(m.changeovers, n)
         found.append(Pause(change, k, float(height[k]), late, height.size - 1, first))
     return found
@@ -227,13 +227,13 @@ def pauses_csv(m: Job) -> str:
     """
     header = (
         "pause", "after_layer", "before_layer", "at_height_mm", "from", "to", "late_ml",
-        "joint_above_layer", "joint_height_mm",
+        "run_out_ml", "joint_above_layer", "joint_height_mm",
     )  # fmt: skip
     rows = (
         (
             n, p.layers, p.layers + 1, f"{1e3 * p.height:.3f}", p.change.below, p.change.above,
-            f"{1e6 * p.late:.2f}", round(p.change.step / m.green.layer),
-            f"{1e3 * p.change.step:.3f}",
+            f"{1e6 * p.late:.2f}", f"{1e6 * p.change.run_out:.2f}",
+            round(p.change.step / m.green.layer), f"{1e3 * p.change.step:.3f}",
         )
         for n, p in enumerate(pauses(m), 1)
     )  # fmt: skip
