@@ -52,6 +52,9 @@ _FAR = 1.0e4  # times that, from where the first guess is given up
 _OVERSHOT = 0.5  # work past the balance, over the work to reach it, that is taken back
 _SMALLEST_SHARE = 0.02
 _MOST_EVALUATIONS = 60
+_ITERATIONS_MORE = (1, 2)  # for which a stiffness is kept: of the moment, and reused
+_LEFT = (0.25, 1.0)  # of the imbalance allowed, that all further changes at the rate seen may come
+# to: steady for a reused stiffness, less so where points begin to yield
 
 
 class Structure(Protocol):
@@ -167,6 +170,42 @@ class NoEquilibriumError(Exception):
 
 
 @dataclass(frozen=True)
+class Factored:
+    """A stiffness solved for, and what it was made of.
+
+    Attributes
+    ----------
+    structure
+        The body, with its operators.
+    tangent
+        At the points, shape (C, C, *points). [Pa]
+    solve
+        See `Structure.solver`.
+    """
+
+    structure: Structure
+    tangent: Array
+    solve: Callable[[Array], Array]
+
+    def serves(self, structure: Structure, tangent: Array, change: float) -> bool:
+        """Whether the first entry of the tangent has changed by no more than a share at any point.
+
+        Parameters
+        ----------
+        structure
+            The body of the moment.
+        tangent
+            Of the moment, shape (C, C, *points). [Pa]
+        change
+            The share. [-]
+        """
+        if structure is not self.structure:
+            return False
+        now, then = tangent[0, 0], self.tangent[0, 0]
+        return bool((np.abs(now - then) <= change * then).all())
+
+
+@dataclass(frozen=True)
 class Equilibrated:
     """A structure in equilibrium at a stage.
 
@@ -180,12 +219,15 @@ class Equilibrated:
         Answer of the law there.
     iterations
         Evaluations of the law. [-]
+    factored
+        The last stiffness solved for, or None if none is to be reused.
     """
 
     unknowns: Array
     strain: Array
     response: Response
     iterations: int
+    factored: Factored | None
 
 
 @dataclass(frozen=True)
@@ -206,8 +248,8 @@ class Equilibrium:
         What equilibrium may be out by, over the error allowed in a step. [-]
     added_strain
         Free strain beyond that of the materials, as a function of time, or None. [-]
-    follow
-        See `marching.Control`. [-]
+    follow, reuse
+        See `Control`. [-]
     """
 
     structure: Structure
@@ -217,6 +259,7 @@ class Equilibrium:
     imbalance: float
     added_strain: Callable[[float], Array] | None = None
     follow: float = np.inf
+    reuse: float = 0.0
 
     def largest(self, stress: Array) -> Array:
         """Largest magnitude in each candidate, shape (batch). [Pa]
@@ -261,6 +304,7 @@ class Equilibrium:
         inelastic: Array,
         guess: Array,
         near: Response | None = None,
+        factored: Factored | None = None,
     ) -> Equilibrated:
         """The structure in equilibrium at one instant.
 
@@ -276,6 +320,8 @@ class Equilibrium:
             Unknowns to start from. [m], [-]
         near
             Answer of the law at an instant close by, to start from.
+        factored
+            A stiffness of an instant close by, to be used again where it will do.
 
         Raises
         ------
@@ -294,16 +340,26 @@ class Equilibrium:
         unknowns, strain = guess, _total_strain(structure, guess)
         close = self.imbalance * self.relative_tolerance
         response = respond(stage, strain - known, near, close)
-        evaluations, first = 1, True
+        evaluations, first, reused = 1, True, self.reuse > 0.0
+        more, left_over = _ITERATIONS_MORE[reused], _LEFT[reused]
+
+        def found(last: Response) -> Equilibrated:
+            return Equilibrated(unknowns, strain, last, evaluations, factored if reused else None)
+
+        if factored and not factored.serves(structure, response.tangent, self.reuse):
+            factored = None
         while evaluations < _MOST_EVALUATIONS:
-            solve = structure.solver(response.tangent)
+            if factored is None:
+                solver = structure.solver(response.tangent)
+                factored = Factored(structure, response.tangent, solver)
             force = structure.unbalanced(response.stress)
-            change = solve(force)
+            change = factored.solve(force)
             strain_change = structure.strains(change)
             limit = self.imbalance * self.allowed(response.stress)
             size = self.largest(contract(response.tangent, strain_change)) / limit
             if first and not response.linear and not size.max() <= _FAR:
-                first = False  # start from where nothing crept or yielded, whatever the guess
+                first, factored = False, None
+                # start from where nothing crept or yielded, whatever the guess
                 plain = respond_linear(stage, strain - known)
                 change = structure.solver(plain.tangent)(structure.unbalanced(plain.stress))
                 unknowns, strain = unknowns + change, strain + structure.strains(change)
@@ -312,7 +368,7 @@ class Equilibrium:
             if not np.isfinite(size).all():
                 break
             if size.max() <= 1.0:
-                return Equilibrated(unknowns, strain, response, evaluations)
+                return found(response)
             work, share = float((change * force).sum()), 1.0
             if work <= 0.0:  # nothing but round-off is left to balance
                 break
@@ -325,20 +381,23 @@ class Equilibrium:
                     break
                 share *= max(work / (work - left), 0.1)
             unknowns, strain = unknowns + share * change, strain + share * strain_change
-            while True:  # the same tangent again, as long as it will do
-                change = solve(force)
+            while True:  # the same stiffness again, as long as it will do
+                change = factored.solve(force)
                 strain_change = structure.strains(change)
                 stress_change = contract(response.tangent, strain_change)
                 before, size = size, self.largest(stress_change) / limit
                 if size.max() <= 1.0:
-                    return Equilibrated(unknowns, strain, new, evaluations)
-                if not (size * size <= before).all():
+                    return found(new)
+                rate = size / before
+                if not (size * rate**more <= 1.0).all():
                     break
                 unknowns, strain = unknowns + change, strain + strain_change
                 new = respond(stage, strain - known, new, close)
                 evaluations += 1
+                if (size * rate <= left_over * (1.0 - rate)).all():
+                    return found(new)
                 force = structure.unbalanced(new.stress)
-            response = new
+            response, factored = new, None
         raise NoEquilibriumError
 
 
@@ -405,6 +464,9 @@ class Control:
     follow
         Change of size, as strain, from which a structure that can follow its own shrinkage does
         so; by default none does. [-]
+    reuse
+        Change of the tangent at any point up to which the stiffness of a stage before is solved
+        for again, where a stage of its own costs more than the iterations it saves. [-]
     compiled
         Whether a shell that is fired alone is marched by compiled code, where there is a compiler:
         for whoever fires many, as it takes most of a second to load. See `shell_march`.
@@ -419,6 +481,7 @@ class Control:
     times: tuple[float, ...] | None = None
     borne: tuple[float, ...] | None = None
     follow: float = np.inf
+    reuse: float = 0.0
     compiled: bool = False
 
 
@@ -555,6 +618,7 @@ def march(
         control.imbalance,
         added_strain,
         control.follow,
+        control.reuse,
     )
     stops = stops_of(history, table, control)
     begun = _begin(equilibrium, stops[0][0])
@@ -677,6 +741,7 @@ class _Trial:
 
     instant: Instant
     response: Response
+    factored: Factored | None
     rates: Array
     error: float
     error_ratio: float
@@ -785,14 +850,16 @@ def _step(
     """One step from a state and the step before it."""
     end = stop if now.time + step > stop - 1.0e-9 * step else now.time + step
     known = now.inelastic.sum(axis=0)
+    factored = None if before is None else before.factored
     if _is_still(equilibrium, before, now.time, end):
-        one = equilibrium.solve(end, 0.0, known, now.unknowns + step * now.speed)
+        guess = now.unknowns + step * now.speed
+        one = equilibrium.solve(end, 0.0, known, guess, factored=factored)
         if not one.response.yields:
             speed = (one.unknowns - now.unknowns) / step
             stress = one.response.stress
             new = Instant(end, one.unknowns, speed, one.strain, stress, now.inelastic)
             still = np.zeros_like(now.inelastic)
-            return _Trial(new, one.response, still, 0.0, 0.0, one.iterations)
+            return _Trial(new, one.response, one.factored, still, 0.0, 0.0, one.iterations)
     flow_time, reach = _GAMMA * step, 2.0 * _GAMMA * step
     carried = np.zeros_like(now.inelastic)  # first half of the trapezium; yield has no rate
     if before is not None:
@@ -801,12 +868,13 @@ def _step(
     guess = now.unknowns + reach * now.speed
     known = (now.inelastic + carried).sum(axis=0)
     own_time = reach if before is None else flow_time
-    middle = equilibrium.solve(now.time + reach, own_time, known, guess, near)
+    middle = equilibrium.solve(now.time + reach, own_time, known, guess, near, factored)
     gained = inelastic_increments(middle.response)
     first = carried + gained
     inelastic = now.inelastic + _ONWARD * first
     guess = now.unknowns + (middle.unknowns - now.unknowns) / (2.0 * _GAMMA)
-    last = equilibrium.solve(end, flow_time, inelastic.sum(axis=0), guess, middle.response)
+    near, known = middle.response, inelastic.sum(axis=0)
+    last = equilibrium.solve(end, flow_time, known, guess, near, middle.factored)
     second = inelastic_increments(last.response)
     rates, middle_rates = second / flow_time, gained / own_time
     middle_rates[2] = gained[2] / reach
@@ -828,4 +896,7 @@ def _step(
     stress = last.response.stress
     new = Instant(end, last.unknowns, speed, last.strain, stress, inelastic + second)
     iterations = middle.iterations + last.iterations
-    return _Trial(new, last.response, rates, float(error.max()), ratio, iterations, middle=between)
+    most = float(error.max())
+    return _Trial(
+        new, last.response, last.factored, rates, most, ratio, iterations, middle=between
+    )

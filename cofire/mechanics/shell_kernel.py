@@ -43,6 +43,7 @@ _AT_FIRST, _RESTARTED, _PLAIN, _SEARCHING, _SAME_TANGENT = range(5)  # of a sear
 _START, _STEP, _STILL, _MIDDLE, _LAST = range(5)  # what the march solves for next
 _BAND = 8
 _HALF = math.sqrt(0.5)
+_LEFT = 0.25
 _SMALLEST_SQUARE = 1.0e-6**2
 _GAMMA = 1.0 - math.sqrt(0.5)
 _ONWARD = 0.25 * math.sqrt(2.0) / _GAMMA
@@ -609,12 +610,15 @@ def _equilibrium(
     _strains(body, unknowns, strain)
     close = limits.imbalance * limits.relative
     evaluations, kin, phase = 0, _STRANGER, _AT_FIRST
-    share, work, size, limit, definite, first = 0.0, 0.0, 0.0, 0.0, False, True
+    share, work, size, before, limit, definite, first = 0.0, 0.0, 0.0, 0.0, 0.0, False, True
     while True:
         _less(strain, share, more, inelastic, stage.free, trial)
         if not _respond(stage, trial, source, source_marks, kin, new, new_marks, close):
             return NO_FLOW, evaluations
         evaluations += 0 if phase == _RESTARTED else 1
+        if phase == _SAME_TANGENT and size * size <= _LEFT * (before - size):
+            _copy(other, other_marks, answer, marks)
+            return DONE, evaluations
         _unbalanced(body, new, force)
         if phase == _SEARCHING:
             left = _product(change, force)

@@ -56,7 +56,7 @@ if TYPE_CHECKING:
     from cofire.numerics import Array
     from cofire.physics.history import History
 
-AS_FIRED = Control(relative_tolerance=3e-2, stress_tolerance=4e4, imbalance=1e-2, follow=np.inf)
+AS_FIRED = Control(relative_tolerance=3e-2, stress_tolerance=4e4, imbalance=1e-2, reuse=0.3)
 """How closely the solid is balanced at given times; own steps are as long as this allows.
 
 The shape does not follow the shrinkage: a vessel is given in its fired size and the print makes up
