@@ -121,9 +121,7 @@ def _verdict(vessel: Vessel, cards: Mapping[str, Card], extend: bool, quick: boo
     density = {card.name: float(d) for card, d in zip(used, fired, strict=True)}
     printed = as_printed(vessel, own, density)
     control = replace(USUAL, compiled=True) if quick else USUAL
-    response = fire_vessel(
-        printed, known, extend=extend, control=control, along=along, check_mesh=not quick
-    )
+    response = fire_vessel(printed, known, extend=extend, control=control, along=along)
     return judge(response if quick else solid_or_shell(response)[0])
 
 

@@ -6,6 +6,8 @@ import tempfile
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +19,7 @@ from cofire.assessment.verdict import RULES, Verdict, judge
 from cofire.firing.program import load_kilns
 from cofire.materials.catalogue import load_cards
 from cofire.mechanics.integrator import Control
+from cofire.mechanics.shell_firing import ShellFiring
 from cofire.vessel import Vessel
 from cofire.vessel_file import read_vessel
 
@@ -73,7 +76,13 @@ def pulled(response: Response, stress: NDArray[np.float64]) -> Response:
     """The response with a stress that broadcasts to (T, G, P, 2), and no local field."""
     shell = response.fired
     whole = np.broadcast_to(stress, shell.stress.shape).copy()
-    return replace(response, fired=replace(shell, stress=whole, local=np.zeros_like(whole)))
+    return replace(response, fired=retold(shell, stress=whole, local=np.zeros_like(whole)))
+
+
+def retold(shell: ShellFiring, **other: Any) -> ShellFiring:
+    """A shell's firing with other values, `local` and `steps` among them."""
+    near = {name: other.pop(name, getattr(shell, name)) for name in ("local", "steps")}
+    return replace(shell, near=SimpleNamespace(mesh_error=shell.mesh_error, **near), **other)
 
 
 def only(flags: list[Flag], rule: str, zone: str) -> Flag:

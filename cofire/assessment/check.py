@@ -36,7 +36,7 @@ class Check:
     designed
         Fired as a shell with the bands as drawn, each joint sharp.
     sharp
-        The verdict on that.
+        The verdict on that; `verdict` where no changeover is taken into account.
     printed
         Fired with the bands that the changeovers leave, or as drawn where no printer is given:
         as a solid, unless `why` says otherwise.
@@ -160,9 +160,9 @@ def checked(
             curve=designed.trace,
             along=designed.along,
         )
-    sharp = judge(designed)
     printed, why = (printed, QUICK) if quick else solid_or_shell(printed)
-    verdict = sharp if printed is designed else judge(printed)
+    verdict = judge(printed)
+    sharp = verdict if vessel is designed.vessel else judge(designed)
     return Check(designed, sharp, printed, verdict, why)
 
 

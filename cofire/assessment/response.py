@@ -212,7 +212,6 @@ def fire_vessel(
     points: int = POINTS,
     curve: Trace | None = None,
     along: Along | None = None,
-    check_mesh: bool = True,
 ) -> Response:
     """Stress of a vessel through the whole of its firing.
 
@@ -236,8 +235,6 @@ def fire_vessel(
         What the ware saw, where that is known; by default what the vessel's firing gives.
     along : Along, optional
         Histories that are known already, instead of a curve.
-    check_mesh : bool
-        As in `fire_shells`.
 
     Returns
     -------
@@ -266,7 +263,7 @@ def fire_vessel(
     try:
         (shell,) = fire_shells(
             [meshed(vessel, fineness)], history, [material], points=points,
-            mechanisms=mechanisms, control=control or USUAL, check_mesh=check_mesh,
+            mechanisms=mechanisms, control=control or USUAL,
         )  # fmt: skip
     except UnbalancedError as error:
         raise unsolved(vessel, error.time, curve) from None

@@ -376,7 +376,6 @@ def _fired(
     try:
         (shell,) = fire_shells(
             [mesh], history, [material], points=POINTS, mechanisms=mechanisms, control=control,
-            check_mesh=False,
         )  # fmt: skip
     except UnbalancedError as error:
         return unsolved(vessel, error.time, curve)

@@ -452,7 +452,7 @@ def _judge_some(
         try:
             fired = fire_vessel(
                 vessel, known, extend=True, control=COARSE, fineness=FINENESS, points=POINTS,
-                curve=curve, check_mesh=False,
+                curve=curve,
             )  # fmt: skip
         except CofireError:
             judged.append(None)

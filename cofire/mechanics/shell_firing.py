@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -25,7 +26,7 @@ from cofire.mechanics.integrator import Control
 from cofire.mechanics.joint import BESIDE, JointFields, JointState, joint_forces
 from cofire.mechanics.shell import Shells, elastic_response, shells
 from cofire.mechanics.shell_march import marched
-from cofire.numerics import peaks_along
+from cofire.numerics import one_thread, peaks_along
 
 if TYPE_CHECKING:
     from cofire.mechanics.integrator import Record
@@ -79,6 +80,37 @@ class StepStress:
 
 
 @dataclass(frozen=True)
+class Near:
+    """What one vessel of a batch has beside its steps, each worked out once, when asked for.
+
+    Attributes
+    ----------
+    batch
+        It was fired in.
+    number
+        Of the vessel in it. [-]
+    """
+
+    batch: Batch
+    number: int
+
+    @cached_property
+    def local(self) -> Array:
+        """What each step adds near it, meridional and hoop, shape (T, G, P, 2). [Pa]"""
+        return self.batch.near[1].local[:, :, self.number].transpose(0, 3, 2, 1)
+
+    @cached_property
+    def steps(self) -> StepStress:
+        """Stress at the steps."""
+        return _steps(*self.batch.near, self.number)
+
+    @property
+    def mesh_error(self) -> float:
+        """See `ShellFiring.mesh_error`. [-]"""
+        return float(self.batch.mesh_errors[self.number])
+
+
+@dataclass(frozen=True)
 class ShellFiring:
     """One vessel at T times, G stations along the wall and P points through it.
 
@@ -102,8 +134,8 @@ class ShellFiring:
         Shape (T,). [s]
     displacement
         Radial, axial [m], rotation [-] of the nodes, shape (T, nodes, 3).
-    stress, local
-        Of the shell, and what each step adds near it; meridional and hoop, (T, G, P, 2). [Pa]
+    stress
+        Of the shell, meridional and hoop, shape (T, G, P, 2). [Pa]
     shear
         Transverse shear stress of the shell, shape (T, G, P). [Pa]
     plastic
@@ -114,13 +146,10 @@ class ShellFiring:
     membrane, bending
         Mean over the wall, and at the outer face of the straight line through the wall that
         carries the same moment; meridional and hoop, shape (T, G, 2). [Pa]
-    steps
-        Stress at the steps between bands.
-    mesh_error
-        Change of the elastic peaks, at the largest mismatch of the firing, if each element is cut
-        in two, over the peak. [-]
     step_error
         See `marching.Record`. [Pa]
+    near
+        What is worked out when it is asked for: `local`, `steps`, `mesh_error`.
     """
 
     meridian: Meridian
@@ -136,15 +165,13 @@ class ShellFiring:
     time: Array
     displacement: Array
     stress: Array
-    local: Array
     shear: Array
     plastic: Array
     bending_tension: Array
     membrane: Array
     bending: Array
-    steps: StepStress
-    mesh_error: float
     step_error: Array
+    near: Near
 
     @property
     def structure(self) -> str:
@@ -155,6 +182,24 @@ class ShellFiring:
     def lying(self) -> NDArray[np.bool_]:
         """Stations of a floor that lies on the shelf, shape (G,)."""
         return np.repeat(self.meridian.lying, 2)
+
+    @property
+    def local(self) -> Array:
+        """What each step adds near it, shape (T, G, P, 2). [Pa]"""
+        return self.near.local
+
+    @property
+    def steps(self) -> StepStress:
+        """Stress at the steps between bands."""
+        return self.near.steps
+
+    @property
+    def mesh_error(self) -> float:
+        """Change of the elastic peaks if each element is cut in two, over the peak. [-]
+
+        At the largest mismatch of the firing.
+        """
+        return self.near.mesh_error
 
     @property
     def total(self) -> Array:
@@ -209,7 +254,6 @@ def fire_shells(
     mechanisms: Mechanisms | None = None,
     control: Control | None = None,
     added_strain: Callable[[float], Array] | None = None,
-    check_mesh: bool = True,
 ) -> list[ShellFiring]:
     """Each of B vessels through one firing, solved as one batch.
 
@@ -235,37 +279,63 @@ def fire_shells(
     added_strain
         Free strain beyond that of the history as a function of time, of a shape that broadcasts
         with (3, B, P, 2E), zero for the shear: a temperature difference through the wall. [-]
-    check_mesh
-        If False, `mesh_error` is left at zero: a search does without.
     """
     body = shells(meridians, material_of_band, points=points, weight_density=weight_density)
     record = marched(
         body, history, mechanisms=mechanisms, control=control, added_strain=added_strain
     )
+    batch = Batch(body, record, history)
+    return [_one_vessel(batch, number) for number in range(len(body.meridians))]
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Vessels fired together, and what is worked out of them only when it is asked for.
+
+    Attributes
+    ----------
+    body
+        The B vessels.
+    record
+        Their march.
+    history
+        Histories of their materials.
+    """
+
+    body: Shells
+    record: Record
+    history: History
+
+    @cached_property
+    def near(self) -> tuple[JointFields, JointState, Array]:
+        """Fields of the steps, their state, and the forces on the joints."""
+        return _near(self)
+
+    @cached_property
+    def mesh_errors(self) -> Array:
+        """See `mesh_errors`, at the largest mismatch of the firing, shape (B,). [-]"""
+        history = self.history
+        worst = int(np.ptp(history.free_strain, axis=0).argmax())
+        poisson = np.asarray(history.poisson_ratio, dtype=float)
+        young, free = history.young_modulus[:, worst], history.free_strain[:, worst]
+        return mesh_errors(self.body, young, poisson, free)
+
+
+@one_thread
+def _near(batch: Batch) -> tuple[JointFields, JointState, Array]:
+    body, record, history = batch.body, batch.record, batch.history
     young = np.stack(
         [np.interp(record.time, history.time, e) for e in history.young_modulus], axis=1
     )
     fields = JointFields.of(body)
-    poisson = np.asarray(history.poisson_ratio, dtype=float)
     heating = record.time <= history.time[np.argmax(history.temperature)]
     flowed = record.inelastic[heating, :, 1].sum(axis=1)
+    poisson = np.asarray(history.poisson_ratio, dtype=float)
     state = fields.at(record.stress, young, poisson, flowed)
-    force = joint_forces(body, fields, record.stress)
-    worst = int(np.ptp(history.free_strain, axis=0).argmax())
-    error = np.zeros(len(body.meridians))
-    if check_mesh:
-        error = mesh_errors(
-            body,
-            history.young_modulus[:, worst],
-            np.asarray(history.poisson_ratio, dtype=float),
-            history.free_strain[:, worst],
-        )
-    return [
-        _one_vessel(number, body, record, fields, state, force, error[number])
-        for number in range(len(body.meridians))
-    ]
+    return fields, state, joint_forces(body, fields, record.stress)
 
 
+@one_thread
 def mesh_errors(
     body: Shells, young_modulus: Array, poisson_ratio: Array, free_strain: Array
 ) -> Array:
@@ -310,20 +380,12 @@ def mesh_errors(
     )
 
 
-def _one_vessel(
-    number: int,
-    body: Shells,
-    record: Record,
-    fields: JointFields,
-    state: JointState,
-    force: Array,
-    mesh_error: float,
-) -> ShellFiring:
+def _one_vessel(batch: Batch, number: int) -> ShellFiring:
     """The part of a batch that belongs to one vessel, points ordered as users read them."""
+    body, record = batch.body, batch.record
     g, mesh = body.geometry, body.meridians[number]
     band = np.repeat(mesh.band, 2)
     stress = record.stress[:, :, number]
-    local = state.local[:, :, number]
     arc, wall = g.arc_length[number], g.wall[number]
     edges = mesh.arc_length[np.concatenate([mesh.step_node, mesh.corner_node])]
     clear = (np.abs(arc[:, None] - edges) > wall[:, None]).all(axis=1)
@@ -343,15 +405,13 @@ def _one_vessel(
         time=record.time,
         displacement=record.unknowns[:, number],
         stress=stress[:, :2].transpose(0, 3, 2, 1),
-        local=local.transpose(0, 3, 2, 1),
         shear=stress[:, 2].transpose(0, 2, 1),
         plastic=record.inelastic[:, 2, :2, number].transpose(0, 3, 2, 1),
         bending_tension=bending_tensions(mean, slope, mesh, arc),
         membrane=mean,
         bending=slope,
-        steps=_steps(fields, state, force, number),
-        mesh_error=float(mesh_error),
         step_error=record.step_error,
+        near=Near(batch, number),
     )
 
 

@@ -34,6 +34,7 @@ from tests.fired import (
     flags_of,
     only,
     pulled,
+    retold,
     sharply,
     written_vessel,
 )
@@ -337,7 +338,7 @@ def held() -> Response:
         local_normal=np.zeros_like(steps.local_normal),
         shear=np.full_like(steps.shear, force / 0.004),
     )  # fmt: skip
-    return replace(body, fired=replace(body.fired, steps=joint, plastic=plastic))
+    return replace(body, fired=retold(body.fired, steps=joint, plastic=plastic))
 
 
 def by_hand(last: float) -> dict[tuple[str, str], tuple[float, float, str]]:
@@ -454,7 +455,7 @@ def test_the_tension_of_a_band_is_that_of_its_joints_where_they_are_worse(tea_li
 
 def test_away_from_the_joints_the_tension_of_a_band_is_that_of_its_stations(tea_light: Response):
     shell = tea_light.fired
-    quiet = replace(shell, steps=replace(shell.steps, peak=0.0 * shell.steps.peak))
+    quiet = retold(shell, steps=replace(shell.steps, peak=0.0 * shell.steps.peak))
     for band in (0, 1):
         found = band_tensions(replace(tea_light, fired=quiet), band)
         here = tea_light.total[:, shell.band == band].reshape(shell.time.size, -1).max(axis=1)

@@ -196,7 +196,7 @@ def main() -> None:
     given = parser.parse_args()
     cards, vessel = load_cards(), read_vessel(given.vessel)
     shell = fire_vessel(vessel, cards)
-    bare, _ = timed(lambda: fire_vessel(vessel, cards, along=shell.along, check_mesh=False))
+    bare, _ = timed(lambda: fire_vessel(vessel, cards, along=shell.along).fired.total)
     print(f"{vessel.name}, {len(vessel.bands)} bands, load {os.getloadavg()[0]:.1f}")
     print(f"our shell, {shell.fired.time.size - 1} steps       {bare:8.3f} s")
     quick = bare
@@ -204,7 +204,7 @@ def main() -> None:
         made_ready()
         control = replace(USUAL, compiled=True)
         quick, _ = timed(
-            lambda: fire_vessel(vessel, cards, along=shell.along, control=control, check_mesh=False)
+            lambda: fire_vessel(vessel, cards, along=shell.along, control=control).fired.total
         )
         print(f"  compiled                  {quick:8.3f} s")
     spent, solid = timed(lambda: as_solid(shell), 2)

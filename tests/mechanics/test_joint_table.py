@@ -14,5 +14,5 @@ def test_a_field_read_from_the_table_is_the_series():
     for place in (np.array([-0.77, 0.0, 0.77]), PLACES):
         series = local_field(distance, place).components
         pairs = np.eye(series.shape[1])
-        assert np.abs(read_field(distance, place).at(pairs) - series).max() < 1e-5
+        assert np.abs(read_field(distance, place).at(pairs) - series).max() < 2e-4
         assert np.abs(series).max() > 1.0
