@@ -110,13 +110,14 @@ def _used(response: Response, sintered: float) -> list[tuple[Array, NDArray[np.i
     found = []
     for band, card in enumerate(response.cards):
         row = response.material[band]
-        here = np.flatnonzero(shell.band == band)
-        strain = total[:, here] / young[row][:, None, None, None]
+        here, raw = np.flatnonzero(shell.band == band), np.flatnonzero(done[row] < sintered)
+        strain = total[np.ix_(raw, here)] / young[row][raw, None, None, None]
         if card.ceramic is None:  # a metal that yields is strained further at the same stress
-            strain = strain + shell.plastic[:, here]
+            strain = strain + shell.plastic[np.ix_(raw, here)]
         strain, place = strained_along(response, strain, here)
-        utilisation = np.maximum(strain.max(axis=(2, 3)), 0.0) / borne[band][:, None]
-        found.append((np.where((done[row] < sintered)[:, None], utilisation, 0.0), place))
+        used = np.zeros((young.shape[1], place.size))
+        used[raw] = np.maximum(strain.max(axis=(2, 3)), 0.0) / borne[band][raw, None]
+        found.append((used, place))
     return found
 
 

@@ -36,7 +36,7 @@ from cofire.assessment.rule import joint_name
 from cofire.errors import CofireError
 from cofire.materials.card import Card
 from cofire.materials.pairs import joint_resistance
-from cofire.mechanics.crack_planes import BESIDE, Bond, CrackPath, Wall, crack_paths, crack_planes
+from cofire.mechanics.crack_planes import BESIDE, Bond, CrackPath, Wall, crack_planes, plane_paths
 from cofire.mechanics.layer_firing import LayerFiring
 from cofire.mechanics.tile import Tile
 from cofire.numerics import Array
@@ -456,14 +456,18 @@ class _Search:
                 if bond is None:
                     continue
                 normal, _ = plane.stress(force)
-                for path in crack_paths([plane], [force], [bond], edges, CONTACT):
-                    found.append(self._of_path(path, float(normal.max()), moment))
                 resistance = self._resistance(plane.height, exact)
-                if resistance is not None:
-                    found[-2:] = [
-                        self._between(crack, plane, force, bond, resistance, edges, moment)
-                        for crack in found[-2:]
+                scales = [] if resistance is None else [resistance, 1.0 / resistance]
+                others = [replace(bond, toughness=bond.toughness * scale) for scale in scales]
+                own, *unsure = plane_paths(plane, force, [bond, *others], edges, CONTACT)
+                cracks = [self._of_path(path, float(normal.max()), moment) for path in own]
+                if unsure:
+                    shares = [[_share(path.limit.through) for path in paths] for paths in unsure]
+                    cracks = [
+                        replace(crack, low=min(both), high=max(both))
+                        for crack, both in zip(cracks, zip(*shares, strict=True), strict=True)
                     ]
+                found += cracks
         return found or self._idle(use)
 
     def _of_path(self, path: CrackPath, tension: float, moment: int) -> Crack:
@@ -479,20 +483,6 @@ class _Search:
             face = "axis" if path.face == "inner" else "rim"
             kind = "round" if kind == "ring" else kind
         return _crack(kind, zone, path.limit, tension, path.height, face, moment)
-
-    def _between(
-        self, crack: Crack, plane: object, force: Array, bond: Bond, factor: float, edges: Array,
-        moment: int,
-    ) -> Crack:  # fmt: skip
-        """The crack with its load if the joint is as tough, or as weak, as it may be."""
-        found = []
-        for scale in (factor, 1.0 / factor):
-            other = replace(bond, toughness=bond.toughness * scale)
-            paths = crack_paths([plane], [force], [other], edges, CONTACT)  # type: ignore[list-item]
-            inner = crack.face in ("inside", "axis")
-            side = next(p for p in paths if (p.face == "inner") == inner)
-            found.append(_share(side.limit.through))
-        return replace(crack, low=min(found), high=max(found))
 
     def _bond(self, height: float, moment: int, joints: set[float]) -> Bond | None:
         """What a plane resists with, or None where it cannot crack or has not sintered."""

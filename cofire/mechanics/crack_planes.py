@@ -15,6 +15,7 @@ that leave the plane, and change of the elastic moduli by the crack's own plasti
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -22,7 +23,7 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import cho_factor, cho_solve, cholesky, solve, solve_triangular
+from scipy.linalg import cholesky, solve, solve_triangular
 
 from cofire.errors import InputError
 from cofire.numerics import Array, one_thread
@@ -110,6 +111,16 @@ def _elements(radius: Array, height: Array, young: Array, poisson: Array) -> tup
     pressure = 3.0 * lam + 2.0 * mu
     load = pressure[:, None] * np.einsum("mgcu,mg->mu", B[:, :, :3], share)
     return stiffness, load
+
+
+def _without_centre(stiffness: Array, load: Array) -> tuple[Array, Array]:
+    """The same on the outer eight nodes, the ninth free of outer forces, (m, 16, 16), (m, 16)."""
+    centre, outer = np.arange(8, 10), np.concatenate([np.arange(8), np.arange(10, 18)])
+    across = stiffness[:, outer[:, None], centre]
+    both = np.concatenate([across.swapaxes(1, 2), load[:, centre, None]], axis=2)
+    back = across @ np.linalg.solve(stiffness[:, centre[:, None], centre], both)
+    own = stiffness[:, outer[:, None], outer] - back[..., :-1]
+    return own, load[:, outer] - back[..., -1]
 
 
 # ---- mesh
@@ -612,19 +623,44 @@ def crack_paths(
     """
     found = []
     for plane, force, bond in zip(planes, forces, bonds, strict=True):
-        if bond is None:
-            continue
-        kind = "joint" if np.any(np.abs(joints - plane.height) < 1e-9) else "ring"
-        for face in ("inner", "outer"):
-            limit = _limit(plane, np.asarray(force, np.float64), face, bond, beyond)
-            found.append(CrackPath(kind, plane.height, face, plane.wall, limit))
+        if bond is not None:
+            found += plane_paths(plane, force, [bond], joints, beyond)[0]
     return found
 
 
-def _limit(plane: CrackPlane, force: Array, face: Face, bond: Bond, beyond: float) -> CrackLimit:
+def plane_paths(
+    plane: CrackPlane,
+    force: Array,
+    bonds: Sequence[Bond],
+    joints: Array,
+    beyond: float = np.inf,
+) -> list[list[CrackPath]]:
+    """Both paths of one plane, inner and outer face, for each of several bonds.
+
+    Parameters
+    ----------
+    plane : CrackPlane
+        From `crack_planes`.
+    force, joints, beyond
+        As in `crack_paths`. [N], [m], [-]
+    bonds : sequence of Bond
+        That it might have: what a crack sets free is the same for all.
+    """
+    kind = "joint" if np.any(np.abs(joints - plane.height) < 1e-9) else "ring"
+    found: list[list[CrackPath]] = [[] for _ in bonds]
+    for face in ("inner", "outer"):
+        limits = _limits(plane, np.asarray(force, np.float64), face, bonds, beyond)
+        for paths, limit in zip(found, limits, strict=True):
+            paths.append(CrackPath(kind, plane.height, face, plane.wall, limit))
+    return found
+
+
+def _limits(
+    plane: CrackPlane, force: Array, face: Face, bonds: Sequence[Bond], beyond: float
+) -> list[CrackLimit]:
     """Limits of one path: contact is solved only where a crack could start below `beyond`."""
 
-    def read(growth: Growth) -> CrackLimit:
+    def read(growth: Growth, bond: Bond) -> CrackLimit:
         return growth.limit(
             strength=bond.strength,
             toughness=bond.toughness,
@@ -633,17 +669,22 @@ def _limit(plane: CrackPlane, force: Array, face: Face, bond: Bond, beyond: floa
             friction=bond.friction,
         )
 
-    quick = read(plane.growth(force, face, contact=False))
-    near = np.isfinite(quick.start) & (quick.start < beyond)
-    if not near.any():
+    free = plane.growth(force, face, contact=False)
+    quick = [read(free, bond) for bond in bonds]
+    near = [np.isfinite(limit.start) & (limit.start < beyond) for limit in quick]
+    some = np.any(near, axis=0)
+    if not some.any():
         return quick
-    exact = read(plane.growth(force[near], face))
-    values = []
-    for name in ("start", "start_length", "arrest_length", "through"):
-        whole = np.array(getattr(quick, name))
-        whole[near] = getattr(exact, name)
-        values.append(whole)
-    return CrackLimit(*values)
+    exact = plane.growth(force[some], face)
+    found = []
+    for limit, own, bond in zip(quick, near, bonds, strict=True):
+        closed, values = read(exact, bond), []
+        for name in ("start", "start_length", "arrest_length", "through"):
+            whole = np.array(getattr(limit, name))
+            whole[own] = getattr(closed, name)[own[some]]
+            values.append(whole)
+        found.append(CrackLimit(*values))
+    return found
 
 
 @one_thread
@@ -712,24 +753,27 @@ class _Sweep:
             np.asarray(wall.young)[owner],
             np.asarray(wall.poisson)[owner],
         )
-        rows = lines.size - 1
-        self.K = K.reshape(rows, self.columns, 18, 18)
-        self.load = load.reshape(rows, self.columns, 18)
-        n = self.node.size
-        place = (np.arange(3)[:, None] * n + out[:, None, :]).reshape(self.columns, 9)
-        self.place = (2 * place[..., None] + np.arange(2)).reshape(self.columns, 18)
-        self.flat = (self.place[:, :, None] * (6 * n) + self.place[:, None, :]).ravel()
+        K, load = _without_centre(K, load)
+        rows, n = lines.size - 1, self.node.size
+        self.K = K.reshape(rows, self.columns, 16, 16)
+        self.load = load.reshape(rows, self.columns, 16)
+        edges = n + np.arange(self.columns)[:, None] + np.arange(2)
+        place = np.concatenate([out, edges, n + self.columns + 1 + out], axis=1)
+        self.place = (2 * place[..., None] + np.arange(2)).reshape(self.columns, 16)
+        self.size = 2 * (2 * n + self.columns + 1)
+        self.flat = (self.place[:, :, None] * self.size + self.place[:, None, :]).ravel()
 
     def _row(self, row: int) -> tuple[Array, Array]:
-        """Stiffness and load of one row: lower line, middle, upper line."""
-        size = 6 * self.node.size
+        """Stiffness and load of one row: lower line, edges of the middle, upper line."""
+        size = self.size
         K = np.bincount(self.flat, self.K[row].ravel(), minlength=size * size)
         load = np.bincount(self.place.ravel(), self.load[row].ravel(), minlength=size)
-        whole = K.reshape(size, size).astype(np.float64)
+        whole = np.asarray(K.reshape(size, size), np.float64)
         if self.wall.solid:  # the axis does not move outwards
-            axis = 2 * self.node.size * np.arange(3)
+            n = self.node.size
+            axis = 2 * np.array([0, n, n + self.columns + 1])
             whole[axis, axis] += ON_AXIS * np.abs(whole).max()
-        return whole, load.astype(np.float64)
+        return whole, np.asarray(load, np.float64)
 
     def sweep(self, at: npt.NDArray[np.intp], *, up: bool) -> dict[int, tuple[Array, Array]]:
         """Stiffness and load by unit strains, on each line of `at`, of all below or above it."""
@@ -737,28 +781,25 @@ class _Sweep:
         wanted = {int(one) for one in at}
         rows = range(max(wanted)) if up else range(self.lines.size - 2, min(wanted) - 1, -1)
         S, g = np.zeros((line, line)), np.zeros((line, bands))
-        first, last = (slice(0, line), slice(2 * line, 3 * line))
+        first, last = slice(0, line), slice(self.size - line, self.size)
         near, far = (first, last) if up else (last, first)
-        middle = slice(line, 2 * line)
+        middle = slice(line, self.size - line)
         fixed = up and self.wall.held
         found = {}
         for row in rows:
             K, load = self._row(row)
             K[near, near] += S
-            G = np.zeros((3 * line, bands))
+            G = np.zeros((self.size, bands))
             G[near] = g
             G[:, self.band[row]] += load
             parts = [middle] if fixed else [near, middle]
             gone = np.concatenate([np.arange(p.start, p.stop) for p in parts])
             fixed = False
-            factor = cho_factor(K[np.ix_(gone, gone)], lower=True, check_finite=False)
-            coupling = K[gone, far]
-            gone_by = cho_solve(
-                factor, np.concatenate([coupling, G[gone]], axis=1), check_finite=False
-            )
-            S = K[far, far] - coupling.T @ gone_by[:, :line]
-            S = 0.5 * (S + S.T)
-            g = G[far] - coupling.T @ gone_by[:, line:]
+            factor = cholesky(K[np.ix_(gone, gone)], lower=True, check_finite=False)
+            both = np.concatenate([K[gone, far], G[gone]], axis=1)
+            half = solve_triangular(factor, both, lower=True, check_finite=False)
+            back = half[:, :line].T @ half
+            S, g = K[far, far] - back[:, :line], G[far] - back[:, line:]
             reached = row + 1 if up else row
             if reached in wanted:
                 found[reached] = (S, g)
