@@ -897,6 +897,4 @@ def _step(
     new = Instant(end, last.unknowns, speed, last.strain, stress, inelastic + second)
     iterations = middle.iterations + last.iterations
     most = float(error.max())
-    return _Trial(
-        new, last.response, last.factored, rates, most, ratio, iterations, middle=between
-    )
+    return _Trial(new, last.response, last.factored, rates, most, ratio, iterations, middle=between)

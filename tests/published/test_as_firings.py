@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from cofire.mechanics.solid_firing import AS_FIRED
 from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.units import ROOM, kelvin
 from tests.published import as_firings, outcome_pairs
@@ -120,7 +121,8 @@ def test_a_glass_of_lower_transition_flows_at_lower_temperature():
 def test_layers_of_one_material_carry_nothing():
     pair = deepcopy(PAIRS["alumina-steel"])
     pair["layers"] = [{"material": "alumina", "thickness_mm": t} for t in (1.0, 3.0)]
-    assert stressed(pair).tension == pytest.approx(np.zeros(2), abs=1.0)
+    bound = AS_FIRED.imbalance * AS_FIRED.stress_tolerance  # 400 Pa, to which it is balanced
+    assert stressed(pair).tension == pytest.approx(np.zeros(2), abs=bound)
 
 
 def test_glass_is_liquid_where_it_was_sealed_and_frozen_when_cold():
