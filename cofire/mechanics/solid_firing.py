@@ -472,10 +472,17 @@ def _read(
     stress = by_station(elements, lines.through, record.stress)
     tensor = turned(stress, lines, 1)
     flat = tensor.reshape(times, 4, stations, places)
-    plastic = by_station(elements, lines.through, record.inelastic[:, -1])
-    rr, hoop, zz, rz = np.moveaxis(plastic, 1, 0)
-    s, c = lines.along_r, lines.along_z
-    strain = np.stack([s * s * rr + c * c * zz + s * c * rz, hoop], axis=-1)
+    plastic = np.zeros((times, mesh.rows, 3, places, 2))
+    yielded = np.flatnonzero(record.inelastic[:, -1].any(axis=(0, 1, 3)))
+    if yielded.size:
+        first, last = int(elements.row[yielded[0]]), int(elements.row[yielded[-1]]) + 1
+        own = slice(elements.start[first], elements.start[last])
+        some = elements.rows(first, last)
+        strain = by_station(some, lines.through, record.inelastic[:, -1, :, own])
+        rr, hoop, zz, rz = np.moveaxis(strain, 1, 0)
+        s, c = lines.along_r[first:last], lines.along_z[first:last]
+        plastic[:, first:last, ..., 0] = s * s * rr + c * c * zz + s * c * rz
+        plastic[:, first:last, ..., 1] = hoop
     grid = elements_of(mesh, merged=False)
     volume = np.zeros((stations, places))
     volume[:, 1:-1] = by_station(grid, lines.through[1:-1], volumes(grid)).reshape(stations, -1)
@@ -511,7 +518,7 @@ def _read(
         time=record.time,
         displacement=np.concatenate([moved[1], turn[..., None]], axis=2),
         tensor=flat,
-        plastic=strain.reshape(times, stations, places, 2),
+        plastic=plastic.reshape(times, stations, places, 2),
         bending_tension=bending_tensions(membrane, bending, meridian, arc),
         membrane=membrane,
         bending=bending,

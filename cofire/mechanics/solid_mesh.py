@@ -45,17 +45,17 @@ FINE_ACROSS = 10
 """Elements where a band or an end is shorter than half a wall. [-]"""
 
 _LAYER = 0.028  # thickness of the elements at the faces over the wall, times elements across
-_BESIDE_STEP = 0.006  # length of the first element over the wall, with the usual number across
+_BESIDE_STEP = 0.005  # length of the first element over the wall, with the usual number across
 _LITTLE = 0.03  # change of material below which the first element grows no longer
-_BY_CHANGE = 0.6  # power of the change over which the first element is longer
-_NONE_FINE = 0.014  # length of the finest row from which there are two elements fewer
+_BY_CHANGE = 0.7  # power of the change over which the first element is longer
+_NONE_FINE = 0.013  # length of the finest row from which there are two elements fewer
 _THIN, _THIN_POWER = 0.23, 0.615  # thickness at the faces over the wall, by length of the row
 _AT_END = 0.2
 _ROD_ACROSS, _ROD_LAYER, _ROD_STEP, _ROD_GROWTH = 6, 0.1, 0.03, 0.4  # the same of rods and discs
 _FEWEST = 5  # edges of a row's elements
-_GROWTH = 0.3  # of the length, per distance
-_EVEN = (0.5, 1.2)  # distances over the wall between which rows grow no longer
-_LARGEST = 0.4  # over √(radius × wall)
+_GROWTH = 0.5  # of the length, per distance
+_EVEN = (0.3, 1.2)  # distances over the wall between which rows grow no longer
+_LARGEST = 0.5  # over √(radius × wall)
 _AT_KINK = 0.1
 _SHOULDER = 2.0  # growth of the wall along itself from which it is a shoulder of its faces
 _THICKENS = 0.1  # change of slope of the wall that counts as a corner of its face
@@ -188,17 +188,18 @@ def mesh_solid(
 ) -> SolidMesh:
     """Elements of the section around a mid-surface given by points.
 
-    Rows next to a step or corner are 0.006 of the wall long, at open ends a fifth, with eight
-    elements across, and in proportion with more; they grow by 0.35 of the distance, but not
-    between 0.5 and 1.2 walls away, as stress is read at half a wall and one. Beside a step at
-    which little changes they are longer, as one over the change to the power of 0.6: what they
-    lack is a share of the step's own stress. The elements at the faces are 1/286 of the wall
-    thick, and each is about five times as thick as its outer neighbour. Stress beside a joint
-    changes as fast through the wall as along it, and has no bound at its edge: what a mean over a
-    tenth of a wall lacks goes with the size of the elements *at the edge*, whatever the others
-    are. Rows of 0.03 and faces of 1/60, as they once were, left a tenth 4.8 % short in the shipped
-    vase while elastic, and 16 % above where its metal yields. Where all of a vessel's first rows
-    are longer than 0.014, faces have thicker elements in proportion and there are six.
+    Rows next to a step or corner are 0.005 of the wall long, at open ends a fifth, with eight
+    elements across, and in proportion with more; they grow by half of the distance, but not
+    between 0.3 and 1.2 walls away, as stress is read at half a wall and one, and to no more than
+    half of the length √(radius × wall) over which bending fades. Beside a step at which little
+    changes they are longer, as one over the change to the power of 0.7: what they lack is a share
+    of the step's own stress. The elements at the faces are 1/286 of the wall thick, and each is
+    about five times as thick as its outer neighbour. Stress beside a joint changes as fast through
+    the wall as along it, and has no bound at its edge: what a mean over a tenth of a wall lacks
+    goes with the size of the elements *at the edge*, whatever the others are. Rows of 0.03 and
+    faces of 1/60, as they once were, left a tenth 4.8 % short in the shipped vase while elastic,
+    and 16 % above where its metal yields. Where all of a vessel's first rows are longer than 0.013,
+    faces have thicker elements in proportion and there are six.
 
     What is solved is coarser (`SolidMesh.through`): a row has elements at the faces no thinner
     than it needs, 0.23 of the wall times its length over the wall to the power of 0.615, and no

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -199,7 +200,7 @@ class Lines:
         end = np.cumsum(self.length[rows], axis=0)
         low, high = (np.minimum(d[:, None], end[-1]) for d in (low, high))
         inside = (end < high.max(axis=0)) | (end <= low.max(axis=0))
-        rows = rows[: min(int(inside.any(axis=1).sum()) + 1, rows.size)]
+        rows = rows[: min(int(inside.any(axis=1).sum()) + 2, rows.size)]
         end, length = end[: rows.size], self.length[rows]
         start = end - length
         c = np.moveaxis(_POWERS @ self.run[rows, ::sign], 1, 0)
@@ -209,10 +210,11 @@ class Lines:
         for g, w in zip(GAUSS, GAUSS_WEIGHT, strict=True):
             x = middle + g * half
             share += point_shape(x) * (w * half * (c[0] + x * (c[1] + x * c[2])))[..., None]
-        reached = low[:, None] <= start + length * (1.0 + 1e-9)
-        first = reached & (np.cumsum(reached, axis=1) == 1)
-        point = first & (high - low < 1e-12)[:, None]
-        share = np.where(point[..., None], point_shape(a), share)[:, ::sign, :, ::sign]
+        points = high - low < 1e-12
+        for w in np.flatnonzero(points.any(axis=1)):
+            own = points[w]
+            share[w][:, own] = _at_point(low[w, own], start[:, own], c[..., own])
+        share = share[:, ::sign, :, ::sign]
         share = np.moveaxis(share, 3, 2)
         share = share / share.sum(axis=(1, 2), keepdims=True)
         return slice(int(rows.min()), int(rows.max()) + 1), share
@@ -222,6 +224,40 @@ _POWERS = np.array([[0.0, 1.0, 0.0], [-0.5, 0.0, 0.5], [0.5, -1.0, 0.5]]) / np.a
     [[1.0], [GAUSS[2]], [GAUSS[2] ** 2]]
 )
 """From values at the three Gauss points to the parabola through them, by powers of η. [-]"""
+
+
+_SURE = np.array([-1.0, 1.0]) / np.sqrt(3.0)
+"""Places in a row where the stress of a nine-node element is right to one order more (J. Barlow,
+Int. J. Numer. Methods Eng. 10, 1976, 243, from memory). [-]"""
+_AT_SURE = 0.5 * GAUSS_WEIGHT * (1.0 + 3.0 * _SURE[:, None] * GAUSS)
+"""Values there, of the straight line nearest to those at the three Gauss points, (2, 3). [-]"""
+
+
+def _at_point(at: Array, start: Array, run: Array) -> Array:
+    """Shares of the stations of R rows in the value at a distance along each of P lines, (R, P, 3).
+
+    A cubic through the four nearest places where stress is known best, a line beyond the last of
+    them. Within an element stress is a straight line along the wall; what it bends shows
+    between neighbours.
+    """
+    x = _SURE[:, None, None]
+    begin = -run[0] + 0.5 * run[1] - run[2] / 3.0
+    gone = x * (run[0] + x * (0.5 * run[1] + x * run[2] / 3.0)) - begin
+    known = np.moveaxis(start + gone, 1, 0).reshape(2 * len(start), -1)  # two a row
+    known = np.broadcast_to(known, (len(known), at.size))
+    share = np.zeros((len(start), at.size, 3))
+    beyond = at > known[-1]
+    for most, own in ((4, ~beyond), (2, beyond)):
+        lines, count = np.flatnonzero(own), min(most, len(known))
+        first = (known[:, own] < at[own]).sum(axis=0) - count // 2
+        chosen = np.clip(first, 0, len(known) - count) + np.arange(count)[:, None]
+        place = known[chosen, lines]
+        for k in range(count):
+            others = [j for j in range(count) if j != k]
+            parts = [(at[own] - place[j]) / (place[k] - place[j]) for j in others]
+            weight = np.prod(parts, axis=0)
+            np.add.at(share, (chosen[k] // 2, lines), weight[:, None] * _AT_SURE[chosen[k] % 2])
+    return share
 
 
 def _place_at(distance: Array, run: Array, length: Array) -> Array:
@@ -271,19 +307,29 @@ def turned(tensor: Array, lines: Lines, axis: int, angle: float = 1.0) -> Array:
     angle
         1 for stress, 1/2 for strain, whose shear is the engineer's. [-]
     """
+    out = np.empty_like(tensor)
+    one, same, two, shear = np.moveaxis(out, axis, 0)
     rr, hoop, zz, rz = np.moveaxis(tensor, axis, 0)
     s, c = lines.along_r, lines.along_z
-    one = s * s * rr + c * c * zz + 2.0 * angle * s * c * rz
-    two = c * c * rr + s * s * zz - 2.0 * angle * s * c * rz
-    shear = s * c * (rr - zz) / angle + (c * c - s * s) * rz
-    return np.stack([one, hoop, two, shear], axis=axis)
+    np.multiply(s * s, rr, out=one)
+    one += (c * c) * zz
+    one += (2.0 * angle * s * c) * rz
+    same[...] = hoop
+    np.add(rr, zz, out=two)  # the sum of both does not turn
+    two -= one
+    np.subtract(rr, zz, out=shear)
+    shear *= s * c / angle
+    shear += (c * c - s * s) * rz
+    return out
 
 
 def read_section(mesh: SolidMesh, lines: Lines, stress: Array) -> tuple[Array, Array]:
     """Membrane and bending stress, meridional and hoop, shape (T, G, 2) each. [Pa]
 
     Meridional from the traction on the line through the wall at each station, so that force and
-    moment balance whatever its slant; hoop as it is along the line.
+    moment balance whatever its slant; hoop as it is along the line. Between steps and corners they
+    are what the places where stress is known best say, see `_at_point`: the crest of bending lies
+    in rows half a wall long.
 
     Parameters
     ----------
@@ -313,7 +359,32 @@ def read_section(mesh: SolidMesh, lines: Lines, stress: Array) -> tuple[Array, A
     line = 3.0 * weight * x
     mean = np.stack([pull @ weight, hoop @ weight], axis=-1)
     bending = np.stack([normal @ line, hoop @ line], axis=-1)
-    return mean.reshape(len(stress), -1, 2), bending.reshape(len(stress), -1, 2)
+    read = np.concatenate([mean, bending], axis=-1).reshape(len(stress), -1, 4)
+    restored = _restored(mesh, lines) @ np.moveaxis(read, 1, 0).reshape(read.shape[1], -1)
+    both = np.moveaxis(restored.reshape(-1, len(stress), 4), 0, 1)
+    return both[..., :2], both[..., 2:]
+
+
+def _restored(mesh: SolidMesh, lines: Lines) -> Array:
+    """From values at the stations to what they are between the places where they are sure, (G, G).
+
+    Within each stretch between steps and corners, along the middle of the wall, see `_at_point`.
+    """
+    edges = np.concatenate([[0], mesh.step_row, mesh.corner_row, [2 * mesh.rows]]) // 2
+    middle = lines.through.size // 2
+    found = np.zeros((mesh.rows, 3, mesh.rows, 3))
+    run = (_POWERS @ lines.run)[..., middle].T
+    for first, last in pairwise(np.unique(edges)):
+        own, c = slice(first, last), run[:, first:last, None]
+        length = lines.length[own, middle]
+        start = np.cumsum(length) - length
+        begin = -c[0] + 0.5 * c[1] - c[2] / 3.0
+        gone = GAUSS * (c[0] + GAUSS * (0.5 * c[1] + GAUSS * c[2] / 3.0)) - begin
+        at = (start[:, None] + gone).ravel()
+        share = _at_point(at, start[:, None], c)
+        found[own, :, own] = np.moveaxis(share, 1, 0).reshape(last - first, 3, last - first, 3)
+    size = 3 * mesh.rows
+    return found.reshape(size, size)
 
 
 def _room(mesh: SolidMesh, row: int) -> tuple[float, float]:

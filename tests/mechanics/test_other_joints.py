@@ -119,11 +119,15 @@ def test_a_lap_or_scarf_of_next_to_nothing_is_a_butt(name):
     found = []
     for form in (ALL["butt"], short[name]):
         body, stress = loaded(form)
-        far = body.geometry.height - 16e-3
+        far, level = np.unique(np.round(body.geometry.height - 16e-3, 9), return_inverse=True)
+        beyond = np.linspace(WALL, 4 * WALL, 50)
+        largest = np.zeros((2, far.size))
+        for own, c in zip(largest, (1, 2), strict=True):
+            np.maximum.at(own, level.ravel(), np.abs(stress[c]).ravel())
         found.append(
             [
                 Interface.of(body).energies(stress, YOUNG, POISSON, WALL, contacts=0)[0],
-                *(np.abs(stress[c][(far > WALL) & (far < 4 * WALL)]).max() for c in (1, 2)),
+                *(np.interp(beyond, far, own).max() for own in largest),
             ]
         )
     assert found[1] == pytest.approx(found[0], rel=0.02)
