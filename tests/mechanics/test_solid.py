@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -31,7 +32,9 @@ from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.parting import Parting
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.solid import Solid, elastic_solid, solid
+from cofire.mechanics.solid_elements import GAUSS
 from cofire.mechanics.solid_firing import (
+    AS_FIRED,
     SolidFiring,
     borne_of,
     fire_solid,
@@ -39,7 +42,7 @@ from cofire.mechanics.solid_firing import (
     times_of,
 )
 from cofire.mechanics.solid_mesh import SolidMesh, elements_across, mesh_solid
-from cofire.mechanics.solid_reading import _place_at, turned
+from cofire.mechanics.solid_reading import HALF, Lines, _place_at, turned
 from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.physics.history import History
 from cofire.units import GRAVITY
@@ -277,6 +280,52 @@ def test_a_march_lands_on_the_times_it_is_given_and_refuses_others():
     for wrong in ((0.2, 0.1, 1.0), (0.5,), (0.0, 1.0)):
         with pytest.raises(InputError, match="times must rise"):
             march(body, history, control=Control(times=wrong))
+
+
+def test_a_stiffness_that_is_solved_for_again_gives_the_same_stress(monkeypatch):
+    """Metal that yields beside a body that flows ten times faster at the end than at the start."""
+    time = np.linspace(0.0, 1.0, 11)
+    history = made_history(
+        time, np.array([2e-3 * time, 0.0 * time]), young_modulus=[1e11, 5e10],
+        viscosity=np.array([np.full(11, np.inf), 1e11 / (1.0 + 9.0 * time)]),
+        yield_stress=[4e7, np.inf],
+    )  # fmt: skip
+    body, solver, found = solid(tube(0.04, (0.02,), across=4), [0, 1]), Solid.solver, []
+    for reuse in (0.0, 0.3):
+        solved: list[int] = []
+
+        def counted(*given: Any, solved: list[int] = solved) -> Any:
+            solved.append(1)
+            return solver(*given)
+
+        monkeypatch.setattr(Solid, "solver", counted)
+        control = replace(AS_FIRED, times=tuple(time[1:]), reuse=reuse)
+        found.append((march(body, history, control=control).stress, len(solved)))
+    (plain, often), (again, seldom) = found
+    assert seldom < 0.7 * often
+    assert (np.hypot(*plain[-1, :2, :, 0]) > 3e7).any()
+    balanced = AS_FIRED.imbalance * (4e4 + 3e-2 * np.abs(plain).max())
+    assert again == pytest.approx(plain, abs=3.0 * balanced)
+
+
+def test_a_place_is_read_as_if_stress_did_not_zigzag_within_rows():
+    """What a row cannot know of a curve is the same at its ends and the reverse in its middle.
+
+    Read from its own row alone, as once, a place at a row's end was out by twice that.
+    """
+    lines = Lines.of(tube(0.1, (0.05,)))
+    row = int(np.searchsorted(lines.height[:, 1, 0], 0.05))
+    length = lines.length[row:] / WALL
+    start = (np.cumsum(length, axis=0) - length)[:, None]
+    along = start + 0.5 * (1.0 + GAUSS[:, None]) * length[:, None]
+    lacking = 0.5 * (3.0 * np.square(GAUSS) - 1.0)[:, None] * np.square(length[:, None]) / 6.0
+    for beyond in (HALF, 1.3, 2.1):
+        at = np.array([beyond * WALL])
+        used, share = lines.windows(row, 1, at, at)
+        own = slice(used.start - row, used.stop - row)
+        for curve in (along + along**2 - lacking, along + along**2):
+            read = np.einsum("kjp,kjp->p", share[0], curve[own])
+            assert read == pytest.approx(np.full(read.shape, beyond + beyond**2), rel=1e-6)
 
 
 def test_a_tube_bears_its_own_weight_and_the_shelf_bears_the_tube():
