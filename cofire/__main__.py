@@ -1,5 +1,6 @@
 """What `cofire` and `python -m cofire` do: run the command line, and stop quietly when told to."""
 
+import gc
 import os
 import sys
 
@@ -14,6 +15,7 @@ def _open_streams() -> None:
 def main() -> None:
     """Run the command line; an interrupt while it is loaded ends it with its status and no more."""
     _open_streams()
+    gc.set_threshold(50_000)  # new objects between two searches for cycles: modules make many
     try:
         from cofire.cli import run
 

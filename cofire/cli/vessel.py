@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -21,6 +22,7 @@ from cofire.cli.common import (
     show,
 )
 from cofire.cli.progress import running
+from cofire.errors import CofireError
 
 if TYPE_CHECKING:
     from cofire.assessment.check import Check
@@ -72,17 +74,30 @@ def checked(
     from cofire.assessment.check import check_vessel
     from cofire.design.at_hand import known_materials
     from cofire.firing.program import load_kilns
-    from cofire.materials.catalogue import load_cards
     from cofire.vessel_file import read_vessel
 
-    cards = load_cards(tables or [])
     given = read_vessel(file, load_kilns(tables or []))
+    cards = _cards_of(given, tables or [])
     known_materials(given, cards)
     vessel = begun(given, cards, extend)
     found = check_vessel(vessel, cards, extend=extend, quick=quick)
     if say:
         tell_own(vessel, units)
     return found
+
+
+def _cards_of(vessel: VesselInput, tables: list[Path]) -> dict[str, Card]:
+    """Its cards; all there are where a person chose among them, or one is not found."""
+    from cofire.materials.catalogue import load_cards, shipped_cards_in
+    from cofire.physics.blends import find_material
+
+    if not tables and not vessel.free.materials:
+        cards = shipped_cards_in(band.material for band in vessel.bands)
+        with suppress(CofireError):
+            for band in vessel.bands:
+                find_material(band.material, cards)
+            return cards
+    return load_cards(tables)
 
 
 def begun(vessel: VesselInput, cards: dict[str, Card], extend: bool = False) -> VesselInput:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import re
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import replace
@@ -275,6 +276,32 @@ def override(known: dict[str, T], here: Iterable[tuple[str, T, str]]) -> None:
         for old in [n for n in known if folded(n) == key]:
             del known[old]
         known[name] = thing
+
+
+_TITLE = re.compile(r'^name\s*=\s*"([^"]*)"', re.MULTILINE)
+
+
+def shipped_cards_in(texts: Iterable[str]) -> dict[str, Card]:
+    """Those of the shipped cards whose names occur in some texts; the others are not read.
+
+    Parameters
+    ----------
+    texts : iterable of str
+        Materials and blends, as a vessel names them.
+
+    Returns
+    -------
+    dict
+        Name to card, in the order of the files.
+    """
+    wanted = [folded(text) for text in texts]
+    cards: dict[str, Card] = Named("material")
+    for path in card_files(bundled_tables()):
+        title = _TITLE.search(path.read_text(encoding="utf-8"))
+        if title is not None and any(folded(title[1]) in text for text in wanted):
+            card = read_card(path)
+            cards[card.name] = card
+    return cards
 
 
 def load_cards(folders: Iterable[Place] = (), bundled: bool = True) -> dict[str, Card]:
