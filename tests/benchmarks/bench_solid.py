@@ -53,6 +53,7 @@ from cofire.mechanics.law import (  # noqa: E402
 from cofire.mechanics.properties import material_table  # noqa: E402
 from cofire.mechanics.shell_march import COMPILES, made_ready  # noqa: E402
 from cofire.mechanics.solid import solid as build_solid  # noqa: E402
+from cofire.mechanics.solid_elements import GAUSS_WEIGHT  # noqa: E402
 from cofire.mechanics.solid_firing import AS_FIRED  # noqa: E402
 from cofire.vessel_file import read_vessel  # noqa: E402
 from tests.benchmarks.timing import timed  # noqa: E402
@@ -165,12 +166,13 @@ def marched(response: Response, cut: int, steps: int) -> tuple[float, Plain, Arr
 
 
 def ours(response: Response, plain: Plain) -> tuple[Array, NDArray[np.bool_]]:
-    """Our mean hoop stress at their elements' heights at all our times, and which to compare.
+    """Our mean hoop stress over their rows of elements at all our times, and which to compare.
 
     Those a wall or more from steps and ends.
     """
     fired, height = response.fired, plain.place[1].mean(axis=1)
-    mean = np.stack([np.interp(height, fired.height, row) for row in fired.membrane[1:, :, 1]])
+    rows = fired.membrane[1:, :, 1].reshape(fired.time.size - 1, -1, 3) @ (0.5 * GAUSS_WEIGHT)
+    mean = np.stack([np.interp(height, fired.height[1::3], row) for row in rows])
     edges = np.concatenate([response.vessel.steps, fired.height[[0, -1]]])
     away = np.abs(height[:, None] - edges).min(axis=1) > float(fired.wall.max())
     return mean, away
