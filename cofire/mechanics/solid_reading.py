@@ -240,10 +240,8 @@ def _at_point(at: Array, start: Array, run: Array) -> Array:
     them. Within an element stress is a straight line along the wall; what it bends shows
     between neighbours.
     """
-    x = _SURE[:, None, None]
-    begin = -run[0] + 0.5 * run[1] - run[2] / 3.0
-    gone = x * (run[0] + x * (0.5 * run[1] + x * run[2] / 3.0)) - begin
-    known = np.moveaxis(start + gone, 1, 0).reshape(2 * len(start), -1)  # two a row
+    known = start + _distance_at(_SURE[:, None, None], run)
+    known = np.moveaxis(known, 1, 0).reshape(2 * len(start), -1)  # two a row
     known = np.broadcast_to(known, (len(known), at.size))
     share = np.zeros((len(start), at.size, 3))
     beyond = at > known[-1]
@@ -260,16 +258,24 @@ def _at_point(at: Array, start: Array, run: Array) -> Array:
     return share
 
 
+def _distance_at(place: Array, run: Array) -> Array:
+    """Length along each line from the start of a row to a place in it, -1 to 1. [m]
+
+    `run` holds the length per η by powers of η.
+    """
+    x, c = place, run
+    begin = -c[0] + 0.5 * c[1] - c[2] / 3.0
+    return np.asarray(x * (c[0] + x * (0.5 * c[1] + x * c[2] / 3.0)) - begin)
+
+
 def _place_at(distance: Array, run: Array, length: Array) -> Array:
     """Place in a row, -1 to 1, at a distance along each line from its start. [-]
 
     `run` holds the length per η by powers of η.
     """
     c, x = run, 2.0 * distance / length - 1.0
-    begin = -c[0] + 0.5 * c[1] - c[2] / 3.0
     for _ in range(3):
-        gone = x * (c[0] + x * (0.5 * c[1] + x * c[2] / 3.0)) - begin
-        x = x - (gone - distance) / (c[0] + x * (c[1] + x * c[2]))
+        x = x - (_distance_at(x, c) - distance) / (c[0] + x * (c[1] + x * c[2]))
     return np.clip(x, -1.0, 1.0)
 
 
@@ -378,9 +384,7 @@ def _restored(mesh: SolidMesh, lines: Lines) -> Array:
         own, c = slice(first, last), run[:, first:last, None]
         length = lines.length[own, middle]
         start = np.cumsum(length) - length
-        begin = -c[0] + 0.5 * c[1] - c[2] / 3.0
-        gone = GAUSS * (c[0] + GAUSS * (0.5 * c[1] + GAUSS * c[2] / 3.0)) - begin
-        at = (start[:, None] + gone).ravel()
+        at = (start[:, None] + _distance_at(GAUSS, c)).ravel()
         share = _at_point(at, start[:, None], c)
         found[own, :, own] = np.moveaxis(share, 1, 0).reshape(last - first, 3, last - first, 3)
     size = 3 * mesh.rows

@@ -15,6 +15,7 @@ from cofire.materials.catalogue import (
     check_files,
     find_card,
     load_cards,
+    shipped_cards_in,
 )
 from cofire.materials.properties import SPECS
 from cofire.units import celsius
@@ -89,3 +90,14 @@ def test_kinds_and_names_are_as_their_files_say() -> None:
         for name in names:
             assert Path(CARDS[name].origin).parent.name == folder
             assert replace(CARDS[name]).name == name
+
+
+def test_the_shipped_cards_of_a_vessel_are_those_that_all_are_found_among():
+    for name, card in CARDS.items():
+        assert shipped_cards_in([f" {name.upper()} "])[name].properties.keys() == (
+            card.properties.keys()
+        )
+    some = shipped_cards_in(["fine silver + fritted body = 35"])
+    assert {"fine silver", "fritted body"} <= some.keys()
+    assert len(some) < len(CARDS)
+    assert not shipped_cards_in(["no such material"])
