@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from cofire.assessment.cracks import SINTERED, Crack, brittle, cracks, spreads
+from cofire.assessment.fired_metal import strength_at
 from cofire.assessment.response import Response
 from cofire.assessment.rule import (
     BLENDS,
@@ -22,6 +23,7 @@ from cofire.assessment.rule import (
 )
 from cofire.materials.pairs import joint_resistance
 from cofire.numerics import Array
+from cofire.physics.mixing import bridging_share
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
 
 # ----------------------------------------------------------------------------------------------
@@ -59,7 +61,8 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
 
     Principle of independent action over volume flaws, two-parameter, with the strength of the
     moment (porosity); local fields of the steps included. No slow crack growth. In a thin layer at
-    most what energy allows: the limit where a flaw could just spread.
+    most what energy allows: the limit where a flaw could just spread. In a blend that metal runs
+    through at most what that metal does not hold: the limit where it could just not, see `bridged`.
 
     Parameters
     ----------
@@ -88,12 +91,61 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
         here = shell.band == band
         stress = total[:, here].reshape(shell.time.size, -1, total.shape[-1])
         risk = rupture_risk(stress, shell.volume[here].ravel(), unit[:, None], m)
-        bound = spreads(response, band)
-        if bound is not None:  # the flaw may be there, and not find the energy to spread
-            risk = np.minimum(risk, -np.log1p(-FAILURE_NO) * bound**m)
+        for bound in (spreads(response, band), bridged(response, band)):
+            if bound is not None:  # the flaw may be there, and not find the energy to spread
+                risk = np.minimum(risk, risk_at(bound, m))
         risks.append(np.where(done[row] >= SINTERED, risk, 0.0))
         bands.append(band)
     return np.array(risks).reshape(len(bands), shell.time.size), bands
+
+
+def risk_at(share: Array, modulus: float) -> Array:
+    """Weibull risk of rupture at a share of the load whose probability is `FAILURE_NO`. [-]
+
+    Parameters
+    ----------
+    share : array
+        Load over that one, any shape. [-]
+    modulus : float
+        Of Weibull. [-]
+    """
+    return np.asarray(-np.log1p(-FAILURE_NO) * share**modulus, np.float64)
+
+
+def bridged(response: Response, band: int) -> Array | None:
+    """Largest tension of a blend over what its metal holds across a crack, (T,). [-]
+
+    Its ceramic may crack; where the metal that runs through carries what pulled there, the wall
+    does not part (`mixing.bridging_share`). The metal pulls with its tensile strength at the
+    density of the blend, and softens with heat as its yield stress does. It grows no crack by
+    itself in humid air.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    band : int
+        From the lowest.
+
+    Returns
+    -------
+    array or None
+        None where no metal runs through, or its card has no tensile strength.
+    """
+    card, row = response.cards[band], response.material[band]
+    share = float(bridging_share(card.metal_share))
+    if not card.parts or share == 0.0:
+        return None
+    metal = card.parts[0][0]
+    dense = response.at_times(response.history.relative_density[row : row + 1])[0]
+    holds = strength_at(metal, "tensile_strength", dense)
+    if holds is None:
+        return None
+    soft = metal["yield_stress"].at(response.temperature, extend=True)
+    holds = share * holds * soft / metal["yield_stress"].scalar
+    here = response.fired.band == band
+    pulled = principal_stresses(response)[:, here].max(axis=(1, 2, 3))
+    return np.asarray(np.maximum(pulled, 0.0) / holds, np.float64)
 
 
 def cooling_flags(response: Response) -> list[Flag]:
@@ -187,8 +239,8 @@ def through_crack_flags(response: Response) -> list[Flag]:
 def _not_searched(response: Response) -> list[Flag]:
     """A flag for each blend in which metal runs through, which says that no crack was looked for.
 
-    Metal bridges what opens in it, and what it then bears nobody has measured: its strain is asked
-    of by no rule of cracks.
+    Metal bridges what opens in it, and how a crack grows then nobody has measured. Whether the
+    metal holds at all is asked where its chance of parting is, see `bridged`.
     """
     rows = {
         card.name: row

@@ -9,6 +9,7 @@ import numpy as np
 
 from cofire.assessment.response import Response
 from cofire.materials.card import Card, Property
+from cofire.numerics import Array
 from cofire.physics.porosity import anchored_strength, haynes_elongation
 
 FIGURES = {"strength": "tensile_strength", "bending": "strength", "elongation": "ductility"}
@@ -88,8 +89,8 @@ def _two(value: float) -> str:
     return f"{float(f'{value:.2g}'):g}"
 
 
-def strength_at(card: Card, name: str, density: float) -> float | None:
-    """A strength of a metal at the density it reached.
+def strength_at(card: Card, name: str, density: float | Array) -> Array | None:
+    """A strength of a metal at the density it reached, as cold.
 
     Parameters
     ----------
@@ -97,21 +98,20 @@ def strength_at(card: Card, name: str, density: float) -> float | None:
         A metal.
     name : str
         "tensile_strength", or "strength" for bending.
-    density : float
+    density : float or array
         Relative. [-]
 
     Returns
     -------
-    float or None
+    array or None
         As `anchored_strength` between the brown body and the one measured; None without. [Pa]
     """
     if name not in card:
         return None
     strength, green = card[name], card["green_density"].scalar
     weak = min(card["brown_strength"].scalar, strength.scalar)
-    return float(
-        anchored_strength(max(density, green), green, weak, strength.at_density, strength.scalar)
-    )
+    dense = np.maximum(density, green)
+    return anchored_strength(dense, green, weak, strength.at_density, strength.scalar)
 
 
 def elongation_at(card: Card, density: float) -> float | None:
@@ -166,7 +166,8 @@ def _figure_at(card: Card, name: str, density: float) -> float | None:
     """A property of a metal at the density it reached."""
     if name == "ductility":
         return elongation_at(card, density)
-    return strength_at(card, name, density)
+    strength = strength_at(card, name, density)
+    return None if strength is None else float(strength)
 
 
 def _doubt(known: Property) -> float:

@@ -8,7 +8,9 @@ from cofire.assessment.crack_rules import (
     FAILURE_CAUTION,
     FAILURE_NO,
     TEST_BAR,
+    bridged,
     principal_stresses,
+    risk_at,
 )
 from cofire.assessment.cracks import SINTERED, spreads
 from cofire.assessment.response import Response
@@ -55,6 +57,8 @@ def later_exponent(card: Card) -> tuple[float, float, bool]:
 def later_risks(response: Response, time: float = YEAR) -> tuple[Array, Array, list[int]]:
     """Weibull risk of rupture of each brittle band under the tension left in it when cold.
 
+    In a blend that metal runs through at most what that metal does not hold, today and in a year.
+
     Parameters
     ----------
     response : Response
@@ -85,9 +89,12 @@ def later_risks(response: Response, time: float = YEAR) -> tuple[Array, Array, l
         n, threshold, _ = later_exponent(ceramic)
         bound = spreads(response, band)
         if bound is not None:
-            risk = min(risk, float(-np.log1p(-FAILURE_NO) * bound[-1] ** m))
-        at_once.append(risk)
-        by_then.append(risk * float(aged_factor(time, TEST_TIME, n, threshold)) ** m)
+            risk = min(risk, float(risk_at(bound[-1], m)))
+        aged = risk * float(aged_factor(time, TEST_TIME, n, threshold)) ** m
+        bridges = bridged(response, band)
+        parts = np.inf if bridges is None else float(risk_at(bridges[-1], m))
+        at_once.append(min(risk, parts))
+        by_then.append(min(aged, parts))
         bands.append(band)
     return np.array(at_once), np.array(by_then), bands
 

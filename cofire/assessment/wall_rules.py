@@ -21,6 +21,7 @@ from cofire.assessment.strained import strained_along
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.conduction import diffusivity, through_wall_stress
+from cofire.physics.mixing import FLOW_THRESHOLD, ductility_factor
 from cofire.physics.porosity import conductivity_factor
 from cofire.units import celsius
 
@@ -100,7 +101,10 @@ def _lagging(response: Response, row: int, card: Card, strain: Array) -> Flag:
 
 
 def metal_flags(response: Response) -> list[Flag]:
-    """Plastic strain of each metal zone after it has sintered, against its ductility.
+    """Plastic strain of each zone whose metal yields after it has sintered, against its ductility.
+
+    That is a metal, or a blend whose ceramic is no more than grains in it
+    (`mixing.FLOW_THRESHOLD`): those leave it less ductile, see `mixing.ductility_factor`.
 
     The strain of any one moment less that at which it counted as sintered, as the mean over
     `STRAINED_LENGTH` along each line through the wall. Creep is left out: a metal hot enough to
@@ -110,14 +114,15 @@ def metal_flags(response: Response) -> list[Flag]:
     Returns
     -------
     list of Flag
-        One a metal band.
+        One a band that yields.
     """
     shell = response.fired
     done = response.progress
     found = []
     for band, card in enumerate(response.cards):
-        if card.kind != "metal":
+        if card.metal_share < FLOW_THRESHOLD:
             continue
+        metal = card.parts[0][0] if card.parts else card
         row = response.material[band]
         after = np.flatnonzero(done[row] >= SINTERED)
         if after.size == 0:
@@ -133,7 +138,7 @@ def metal_flags(response: Response) -> list[Flag]:
         grown, here = strained_along(response, grown, here)
         size = np.abs(grown).max(axis=(2, 3))
         t, g = np.unravel_index(int(np.argmax(size)), size.shape)
-        limit = card.scalar("ductility", DUCTILITY)
+        limit = metal.scalar("ductility", DUCTILITY) * float(ductility_factor(card.metal_share))
         found.append(
             Flag(
                 zone=card.name,
@@ -196,7 +201,7 @@ RULES = (
         asks="Is the sintered metal strained beyond its ductility?",
         find=metal_flags,
         sees=frozenset({FIRING, BLENDS, LAYERS, SHAPE, NEIGHBOUR, STRESS}),
-        source="ductility of the sintered metal (card)",
+        source="ductility of the sintered metal (card), less for grains in it (Nielsen 1966)",
         remedy="A closer pair or a graded joint; fire denser, porous metal tears early.",
         piece="joint ring",
     ),

@@ -370,6 +370,43 @@ def strength(volume_fraction: npt.ArrayLike, metal: npt.ArrayLike, ceramic: npt.
     return np.asarray(share * sc + (1.0 - share) * sm, np.float64)
 
 
+def bridging_share(volume_fraction: npt.ArrayLike, threshold: float = OVERLAPPING_SPHERES) -> Array:
+    """Share of the metal's tensile strength that holds a crack through a blend's ceramic. [-]
+
+    A cut plane meets as much metal by area as the blend has by volume, but metal pulls only where
+    it runs on to both sides: none at the percolation threshold, all of it in pure metal, and
+    linear between (our estimate; on the safe side of the area met). That metal between ceramic
+    necks under constraint, at up to six times its yield stress before it parts (Ashby, Blunt &
+    Bannister 1989, Acta Metall. 37, 1847, from memory), is left out. Where all of a load is held
+    like this, a ceramic that cracks does not part the wall (as the fibres of Aveston, Cooper &
+    Kelly 1971, from memory).
+
+    Parameters
+    ----------
+    volume_fraction : array_like
+        Of the metal. [-]
+    threshold : float
+        Metal fraction from which the metal is continuous. [-]
+    """
+    c = _fraction(volume_fraction)
+    return np.maximum((c - threshold) / (1.0 - threshold), 0.0)
+
+
+def ductility_factor(volume_fraction: npt.ArrayLike) -> Array:
+    """Elongation of a metal with hard grains in it over that of the metal. [-]
+
+    1 less the cube root of the grains' volume: the metal between them strains by as much more as
+    its gaps are shorter than the whole (Nielsen 1966, J. Appl. Polym. Sci. 10, 97, from memory,
+    for grains that stay bound).
+
+    Parameters
+    ----------
+    volume_fraction : array_like
+        Of the metal. [-]
+    """
+    return np.asarray(1.0 - np.cbrt(1.0 - _fraction(volume_fraction)), np.float64)
+
+
 def _fraction(volume_fraction: npt.ArrayLike) -> Array:
     """The checked volume fraction of the metal."""
     return between("volume fraction of the metal", volume_fraction, 0.0, 1.0)

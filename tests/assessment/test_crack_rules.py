@@ -19,7 +19,9 @@ from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.solid_firing import fire_solid
 from cofire.mechanics.solid_mesh import mesh_solid
+from cofire.physics.blends import blend
 from cofire.physics.history import histories
+from cofire.physics.mixing import bridging_share, ductility_factor
 from cofire.physics.porosity import conductivity_factor
 from cofire.report.sheet import _limit_row
 from cofire.report.verdict import as_json, as_text, number
@@ -251,6 +253,70 @@ def test_plastic_strain_of_a_held_metal_ring_is_the_mismatch_less_what_springs_b
     # uniaxial round the ring: all of 1 % less σy/E = 0.02 %
     assert flag.figure == pytest.approx(100 * (0.01 - 20e6 / 1e11), rel=0.02)
     assert flag.utilisation == pytest.approx(flag.figure / 100.0 / 0.20)  # ductility on the card
+
+
+def with_foot(response: Response, share: float) -> Response:
+    """The tea-light with a foot of so much silver in the body."""
+    foot = blend(CARDS["fine silver"], CARDS["fritted body"], share)
+    return replace(response, cards=(foot, response.cards[1]))
+
+
+@pytest.mark.parametrize("share", [0.35, 0.5, 0.75, 0.99])
+def test_metal_that_runs_through_a_blend_holds_it_where_its_ceramic_cracks(
+    tea_light: Response, share: float
+):
+    silver = CARDS["fine silver"]
+    response = changed(
+        with_foot(tea_light, share),
+        strength=np.array(1e6),  # its ceramic cracks at once
+        relative_density=np.array(silver["tensile_strength"].at_density),
+    )
+    bears = float(bridging_share(share)) * silver["tensile_strength"].scalar
+    soft = silver["yield_stress"].at(response.temperature) / silver["yield_stress"].scalar
+    half = 0.5 * bears * soft[:, None, None, None]
+    for rule in ("cooling", "later"):  # no damp air grows a crack in metal
+        flag = only(flags_of(pulled(response, half), rule), rule, response.cards[0].name)
+        assert flag.utilisation == pytest.approx(0.5, rel=1e-6)
+
+
+def test_a_trace_of_ceramic_in_a_metal_is_no_brittle_body():
+    """99 % silver that yields was a crack for certain, pure silver none."""
+    pot = """
+        name = "cup"
+        profile = {shape = "cylinder", radius_mm = 25, height_mm = 60, wall_mm = 2}
+        band = [{material = "FOOT", to_mm = 30}, {material = "leucite porcelain"}]
+        [firing]
+        kiln = "small studio kiln"
+        gas = "air"
+        segment = [
+          {to_C = 500, rate_C_per_h = 80, hold_min = 60},
+          {to_C = 880, rate_C_per_h = 150, hold_min = 30},
+          {to_C = 450, rate_C_per_h = 60},
+        ]
+    """
+    used = {}
+    for foot in ("fine silver", "fine silver + leucite porcelain = 99"):
+        response = fire_vessel(written_vessel(pot.replace("FOOT", foot)), CARDS, control=COARSE)
+        flags = flags_of(response, "cooling", "later", "metal")
+        used[foot] = max(f.utilisation for f in flags if "fine silver" in f.zone)
+        whole = [f.utilisation for f in flags if f.zone == "leucite porcelain"]
+        used[foot, "body"] = max(whole)
+    pure, mixed = "fine silver", "fine silver + leucite porcelain = 99"
+    assert used[mixed] < 1.0
+    assert used[mixed, "body"] == pytest.approx(used[pure, "body"], rel=0.1)
+
+
+def test_grains_in_a_metal_leave_it_less_to_stretch(tea_light: Response):
+    plastic = np.zeros_like(tea_light.fired.plastic)
+    plastic[-1] = 0.01
+    response = replace(tea_light, fired=replace(tea_light.fired, plastic=plastic))
+
+    pure, mixed = (flags_of(r, "metal") for r in (response, with_foot(response, 0.9)))
+    assert mixed[0].limit == pytest.approx(pure[0].limit * float(ductility_factor(0.9)))
+    assert mixed[0].utilisation == pytest.approx(pure[0].utilisation / float(ductility_factor(0.9)))
+    assert not flags_of(
+        with_foot(response, 0.5), "metal"
+    )  # locked by its ceramic: it does not yield
 
 
 def test_plastic_strain_beside_a_joint_does_not_hang_on_the_mesh():

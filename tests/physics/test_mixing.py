@@ -386,3 +386,21 @@ def test_a_ratio_no_solid_has_is_refused(ratio):
     for modulus in (mixing.bulk_modulus, mixing.shear_modulus):
         with pytest.raises(InputError, match="Poisson's ratio"):
             modulus(1e9, ratio)
+
+
+def test_metal_holds_a_crack_from_where_it_runs_through_up_to_all_that_it_bears():
+    c = np.linspace(0.0, 1.0, 201)
+    share = mixing.bridging_share(c)
+    assert (share[c <= mixing.OVERLAPPING_SPHERES] == 0.0).all()
+    assert share[-1] == 1.0
+    assert (np.diff(share) >= 0.0).all()
+    assert (share <= c).all()  # never more than the area of metal that a cut plane meets
+    assert np.abs(np.diff(share)).max() < 0.01  # and without a jump
+
+
+@pytest.mark.parametrize("grains", [0.0, 0.01, 0.16, 0.4])
+def test_metal_between_hard_grains_takes_up_all_of_the_strain(grains: float):
+    # a row through a cubic cell: grain of edge V^(1/3) that is rigid, metal the rest of the way
+    edge = grains ** (1.0 / 3.0)
+    metal_strain = 1.0 / (1.0 - edge)  # of a cell strained by one
+    assert float(mixing.ductility_factor(1.0 - grains)) == pytest.approx(1.0 / metal_strain)
