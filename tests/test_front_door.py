@@ -438,7 +438,7 @@ def test_the_notebook_script_does_the_whole_job(
     body = ast.parse(script.read_text(encoding="utf-8")).body
     assert len(body) <= 17  # with docstring and imports
     monkeypatch.chdir(tmp_path)
-    found = runpy.run_path(str(script))  # the search of half a minute is behind __main__
+    found = runpy.run_path(str(script))  # the search is behind __main__
     assert found["fired"].check().word in ("go", "caution", "no")
     assert (tmp_path / "stress.png").stat().st_size > 10_000
     told = capsys.readouterr().out

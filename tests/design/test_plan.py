@@ -15,6 +15,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+import cofire as cf
 from cofire.assessment.check import Check
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import crack_chance, judge
@@ -158,6 +159,7 @@ def test_a_plan_that_is_no_go_shows_what_else_there_is_with_its_figure() -> None
     assert all(what.split(":")[0] in text for what in told)
 
 
+@cache
 def direct_vessel() -> Vessel:
     return replace(tea_light_to_plan(), joint=JointLimits(0, 0.0, 20e-3, 20e-3, 6e-3))
 
@@ -178,6 +180,29 @@ def test_the_same_request_gives_the_same_plan_on_one_core_and_on_several() -> No
     assert not broken_limits(direct, one.layout)
     assert one.scan is not None
     assert "so only a direct joint is possible" in plan_text(one)
+
+
+def test_a_plan_in_a_notebook_is_that_of_the_command(monkeypatch: pytest.MonkeyPatch):
+    plan, _ = direct_plan()
+    asked = []
+
+    def found(*given, **options):
+        asked.append((given, options))
+        return plan
+
+    monkeypatch.setattr("cofire.design.plan.propose", found)
+    planned = cf.plan(direct_vessel(), cards=CARDS, effort=0.05)
+    ((vessel, cards), options), = asked  # fmt: skip
+    assert vessel is direct_vessel()
+    assert cards is CARDS
+    assert options == {"extend": False, "effort": 0.05}
+    assert planned.check() is plan.verdict
+    assert planned.vessel is plan.vessel
+    assert planned.text() == plan_text(plan)
+    assert list(planned.to_frame()["material"]) == [band.material for band in plan.vessel.bands]
+    assert planned.plot().axes
+    assert planned.given.check().word == plan.given.verdict.word
+    assert plan.verdict.word in repr(planned)
 
 
 def test_a_plan_tells_only_of_stages_that_have_their_share():
