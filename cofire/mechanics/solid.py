@@ -120,12 +120,6 @@ class Solid:
         place = np.where(free[row] & free[column], place, nowhere)
         return place.ravel(), self.held.ravel().astype(np.float64)
 
-    @cached_property
-    def lumped(self) -> Array:
-        """Operator times volume, transposed, shape (E, 18, 36). [m²]"""
-        weight = np.repeat(self.geometry.weight, 4, axis=1)[:, :, None]
-        return np.ascontiguousarray((self.geometry.operator * weight).transpose(0, 2, 1))
-
     def start(self) -> Array:
         """Displacements before the firing, zero, shape (nodes, 2). [m]"""
         return np.zeros(self.held.shape)
@@ -168,8 +162,9 @@ class Solid:
         stress
             At the points, shape (4, E, 9). [Pa]
         """
-        own = np.ascontiguousarray(stress.transpose(1, 2, 0)).reshape(-1, 36, 1)
-        return np.asarray(self.lumped @ own)[..., 0]
+        own = np.empty((*stress.shape[1:], 4))
+        np.multiply(stress.transpose(1, 2, 0), self.geometry.weight[..., None], out=own)
+        return np.asarray(own.reshape(-1, 1, 36) @ self.geometry.operator)[:, 0]
 
     def unbalanced(self, stress: Array) -> Array:
         """Force on each unknown that the stress leaves unbalanced, zero where held. [N]
@@ -194,9 +189,11 @@ class Solid:
         tangent
             At the points, shape (4, 4, E, 9). [Pa]
         """
-        own = np.ascontiguousarray(tangent.transpose(2, 3, 0, 1))
-        moved = own @ self.geometry.operator.reshape(-1, 9, 4, 18)
-        return np.asarray(self.lumped @ moved.reshape(-1, 36, 18))
+        operator, own = self.geometry.operator, np.empty((*tangent.shape[2:], 4, 4))
+        weight = self.geometry.weight[..., None, None]
+        np.multiply(tangent.transpose(2, 3, 0, 1), weight, out=own)
+        moved = own @ operator.reshape(-1, 9, 4, 18)
+        return np.asarray(operator.transpose(0, 2, 1) @ moved.reshape(-1, 36, 18))
 
     def solver(self, tangent: Array) -> Callable[[Array], Array]:
         """Function of the unbalanced force: change of displacements.

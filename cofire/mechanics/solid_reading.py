@@ -211,9 +211,10 @@ class Lines:
             x = middle + g * half
             share += point_shape(x) * (w * half * (c[0] + x * (c[1] + x * c[2])))[..., None]
         points = high - low < 1e-12
-        for w in np.flatnonzero(points.any(axis=1)):
-            own = points[w]
-            share[w][:, own] = _at_point(low[w, own], start[:, own], c[..., own])
+        if points.any():
+            of, line = np.nonzero(points)
+            own = _at_point(low[of, line], start[:, line], c[..., line])
+            share[of, :, line] = own.swapaxes(0, 1)
         share = share[:, ::sign, :, ::sign]
         share = np.moveaxis(share, 3, 2)
         share = share / share.sum(axis=(1, 2), keepdims=True)
@@ -521,8 +522,9 @@ def joint_forces(body: Solid, stress: Array) -> tuple[Array, ...]:
         whole = np.zeros((len(stress), last - first, 2))
         for row, sign in ((line // 2 - 1, 0.5), (line // 2, -0.5)):
             for e in range(elements.start[row], elements.start[row + 1]):
-                points = stress[:, :, e].swapaxes(1, 2).reshape(len(stress), 36)
-                pulled = (points @ body.lumped[e].T).reshape(len(stress), 9, 2)
+                pulled = (stress[:, :, e] * body.geometry.weight[e]).swapaxes(1, 2)
+                pulled = pulled.reshape(len(stress), 36) @ body.geometry.operator[e]
+                pulled = pulled.reshape(len(stress), 9, 2)
                 at = elements.nodes[e] - first
                 there = (at >= 0) & (at < last - first)
                 whole[:, at[there]] += sign * pulled[:, there]
