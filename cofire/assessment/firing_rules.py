@@ -26,13 +26,16 @@ from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, grade_in_turn
 from cofire.materials.card import Card
 from cofire.physics import mixing
 from cofire.physics.burnout import gas_viscosity, permeability, wall_overpressure
+from cofire.physics.cylinder import SHARP_BENDING, SHARP_HOOP, left_by_steps
 from cofire.physics.history import History
 from cofire.physics.paste import BINDER_DENSITY
 from cofire.physics.rheology import viscosity_at
 from cofire.units import GAS_CONSTANT, GRAVITY, celsius
 
 DRYING_CAUTION, DRYING_NO = 0.005, 0.02
-"""Difference of drying shrinkage between neighbouring bands: common practice. [-]"""
+"""Difference of drying shrinkage across a sharp joint: common practice. [-]"""
+DRYING_PLACES, BESIDE_STEP = 0.05, 1e-9
+"""Between places at which drying is asked, and of those beside a step. [decay lengths]"""
 CHAR_CAUTION, CHAR_NO = 0.001, 0.005
 """Char left, of the dried mass, when a body's pores begin to close: common practice. [-]"""
 PORES_CLOSE = 0.5
@@ -203,27 +206,48 @@ def core_of(history: History, cards: Sequence[Card]) -> list[Flag]:
 
 
 def drying_flags(response: Response) -> list[Flag]:
-    """Bands that shrink differently while they dry as one piece.
+    """What bands that shrink differently while they dry as one piece leave of it in the wall.
+
+    Elasticity spreads a difference over the decay length 1/β of the wall, so blends across less
+    height leave what one sharp joint would, however many they are, and blends over several leave
+    little. The figure of a step is the difference of one sharp joint that strains some place
+    nearer to it than to other steps as much, in the ring or up a face, whichever is more
+    (`cylinder.left_by_steps`): a lone joint's own, which the limit was made for.
+
+    True while pastes of one stiffness dry evenly and elastically, in thin walls within some 45° of
+    upright, a decay length or more away from a rim or floor; nearer to those it is as if the wall
+    went on. What is felt within a wall of a sharp joint, and fades over more height than a wall,
+    counts as the limit has it: as beside a sharp joint.
 
     Returns
     -------
     list of Flag
         One a step between bands.
     """
+    shrinks = np.array([card["drying_shrinkage"].scalar for card in response.cards])
+    if shrinks.size == 1:
+        return []
+    mesh = response.fired.meridian
+    along = mesh.decay_lengths
+    steps = along[mesh.step_node]
+    low, high = (max(steps[0] - 2.0, 0.0), min(steps[-1] + 2.0, along[-1]))
+    asked = np.arange(low, high, DRYING_PLACES)
+    asked = np.unique(np.concatenate([asked, steps - BESIDE_STEP, steps + BESIDE_STEP]))
+    misfit, curvature = left_by_steps(asked, steps, np.diff(shrinks))
+    sharp = np.maximum(np.abs(misfit) / SHARP_HOOP, np.abs(curvature) / SHARP_BENDING)
+    nearest = np.searchsorted(0.5 * (steps[1:] + steps[:-1]), asked)
     found = []
-    for below, above, height in zip(
-        response.cards[:-1], response.cards[1:], response.vessel.steps, strict=True
-    ):
-        apart = abs(below["drying_shrinkage"].scalar - above["drying_shrinkage"].scalar)
+    for step, height in enumerate(response.vessel.steps):
+        apart = float(sharp[nearest == step].max())
         found.append(
             Flag(
-                zone=joint_name(below.name, above.name),
+                zone=joint_name(response.cards[step].name, response.cards[step + 1].name),
                 utilisation=apart / DRYING_NO,
                 caution=DRYING_CAUTION / DRYING_NO,
                 figure=100 * apart,
                 limit=100 * DRYING_NO,
                 unit="% of length",
-                note="difference of drying shrinkage",
+                note="difference of drying shrinkage, as of one sharp joint",
                 height=float(height),
             )
         )
@@ -447,9 +471,9 @@ DRYING = Rule(
     name="drying",
     loses=True,
     harm="it cracks while it dries",
-    asks="Do neighbouring bands shrink alike while they dry?",
+    asks="Do bands shrink alike while they dry, or fade over enough height?",
     find=drying_flags,
-    sees=frozenset({BLENDS, LAYERS, NEIGHBOUR}),
+    sees=frozenset({BLENDS, LAYERS, NEIGHBOUR, SHAPE}),
     green=True,
     source="common practice",
     remedy="Bring the water of both pastes together, dry slowly under cover, joint last.",

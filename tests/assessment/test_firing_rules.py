@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,8 +14,11 @@ from cofire.assessment.response import Response
 from cofire.assessment.rule import CAUTION, GO, NO, Flag, not_computed
 from cofire.assessment.verdict import Verdict, judge, rule_of
 from cofire.errors import InputError
+from cofire.mechanics.meridian import mesh_meridian
+from cofire.mechanics.shell import elastic_response, shells
 from cofire.mechanics.tile import sag_rate
 from cofire.physics.burnout import gas_viscosity, permeability, wall_overpressure
+from cofire.physics.cylinder import decay_length, left_by_steps
 from cofire.units import kelvin
 from tests import fired
 from tests.fired import CARDS, FRIT, changed, flags_of, only, pulled
@@ -167,6 +172,129 @@ def test_drying_is_the_difference_of_the_bands_shrinkage(tea_light: Response):
     assert flag.grade == CAUTION
     same = replace(tea_light, cards=(CARDS["fritted body"],) * 2)
     assert flags_of(same, "drying")[0].utilisation == 0.0
+    alone = replace(tea_light, cards=(CARDS["fritted body"],))
+    assert flags_of(alone, "drying") == []
+
+
+THIN = {"radius": 30e-3, "wall": 3e-3, "tall": 120e-3}  # 1/β is 7.33 mm
+
+
+def dried(shrinks: Sequence[float], steps: Sequence[float], **size: float) -> list[Flag]:
+    """Drying flags of a tube of bands that shrink so as they dry, parted at these heights."""
+    tube = THIN | size
+    ends = [0.0, *steps, tube["tall"]]
+    height = np.array([0.0, tube["tall"]])
+    mesh = mesh_meridian(np.full(2, tube["radius"]), height, np.full(2, tube["wall"]), steps)
+    body = CARDS["fritted body"]
+    old = body["drying_shrinkage"].scalar
+    cards = tuple(
+        replace(body.scaled("drying_shrinkage", s / old), name=f"band {n}")
+        for n, s in enumerate(shrinks)
+    )
+    wet = SimpleNamespace(
+        cards=cards,
+        fired=SimpleNamespace(meridian=mesh),
+        vessel=SimpleNamespace(steps=np.array(ends[1:-1])),
+    )
+    return firing_flags.drying_flags(wet)  # type: ignore[arg-type]
+
+
+def faded(blends: int, over: float, apart: float = 0.03, **size: float) -> float:
+    """Worst utilisation where blends part two pastes over a height in decay lengths."""
+    tube = THIN | size
+    decay = float(decay_length(tube["radius"], tube["wall"]))
+    middle = 0.5 * tube["tall"]
+    steps = middle + over * decay * np.linspace(-0.5, 0.5, blends + 1)
+    flags = dried(list(np.linspace(0.07, 0.07 - apart, blends + 2)), list(steps), **size)
+    assert len(flags) == blends + 1
+    return max(f.utilisation for f in flags)
+
+
+SHARP = 0.03 / 0.02
+
+
+def test_a_lone_sharp_joint_dries_by_its_own_difference():
+    (flag,) = dried([0.07, 0.04], [60e-3])
+    assert flag.utilisation == pytest.approx(SHARP, rel=1e-5)
+    assert flag.figure == pytest.approx(3.0, rel=1e-5)
+
+
+@pytest.mark.parametrize("blends", [1, 9, 30])
+def test_blends_over_a_quarter_of_a_decay_length_dry_as_one_sharp_joint(blends: int):
+    assert 0.85 * SHARP < faded(blends, 0.25) <= SHARP
+
+
+@pytest.mark.parametrize("blends", [15, 60])
+def test_a_fade_over_four_decay_lengths_leaves_little(blends: int):
+    assert faded(blends, 4.0) < 0.4 * SHARP
+
+
+@pytest.mark.parametrize("over", [0.25, 1.0, 2.0, 4.0])
+def test_how_finely_a_fade_is_cut_changes_nothing(over: float):
+    """As a smear is cut (`STEP`, `FINEST`), coarser and much finer: within a fortieth of sharp."""
+    figures = [faded(n, over) for n in (20, 40, 120)]
+    assert np.ptp(figures) < SHARP / 40.0
+    assert np.abs(np.diff(figures))[1] < np.abs(np.diff(figures))[0] + 1e-3 * SHARP
+
+
+@pytest.mark.parametrize("over", [0.5, 1.0, 4.0])
+def test_a_linear_fade_dries_by_the_integral_of_its_steps(over: float):
+    """Hoop misfit at its end and bending, Timoshenko & Woinowsky-Krieger 1959, ch. 15, integrated.
+
+    Misfit Δe/(4L) [1 + e^(−L) (sin L − cos L)] at the end (`tests/published/
+    test_graded_joints.py`), L in 1/β; curvature ∫ e^(−|x|) sin x dx/L wherever it is largest.
+    """
+    steps = np.linspace(-0.5, 0.5, 1001) * over
+    places = np.linspace(-2.0, 2.0, 401) * over
+    misfit, curvature = left_by_steps(places, steps, np.full(1001, 1.0 / 1001.0))
+    ends = (1.0 + np.exp(-over) * (np.sin(over) - np.cos(over))) / (4.0 * over)
+    assert np.abs(misfit).max() == pytest.approx(ends, abs=0.5 / 1001.0)  # half of one step
+    assert abs(places[np.abs(misfit).argmax()]) == pytest.approx(0.5 * over, abs=0.02 * over)
+    at = places[:, None] - np.linspace(-0.5, 0.5, 4001) * over
+    crest = np.abs(np.trapezoid(np.exp(-np.abs(at)) * np.sin(at), axis=1) / 4000.0).max()
+    assert np.abs(curvature).max() == pytest.approx(crest, rel=5e-3)
+    sharp = np.exp(-np.pi / 4.0) * np.sin(np.pi / 4.0)
+    assert faded(120, over) == pytest.approx(SHARP * max(ends / 0.5, crest / sharp), rel=0.02)
+
+
+def test_a_fade_counts_by_the_decay_length_of_its_own_wall():
+    thick = {"radius": 60e-3, "wall": 6e-3, "tall": 0.25}
+    assert faded(20, 2.0, **thick) == pytest.approx(faded(20, 2.0), rel=0.01)
+    lone = dried([0.07, 0.055, 0.04], [50e-3, 65e-3])
+    wide = dried([0.07, 0.055, 0.04], [50e-3, 65e-3], radius=120e-3)
+    assert max(f.utilisation for f in wide) > 1.2 * max(f.utilisation for f in lone)
+
+
+def test_a_low_ring_of_another_paste_is_strained_by_both_of_its_joints():
+    """A ring far lower than 1/β keeps the size of the wall around it: twice a sharp joint's."""
+    flags = dried([0.04, 0.07, 0.04], [60e-3, 60.2e-3])
+    assert max(f.utilisation for f in flags) == pytest.approx(2.0 * SHARP, rel=0.05)
+    apart = dried([0.04, 0.07, 0.04], [35e-3, 85e-3])
+    assert max(f.utilisation for f in apart) == pytest.approx(SHARP, rel=0.01)
+
+
+def test_what_steps_leave_is_what_the_shell_of_one_stiffness_finds():
+    """The drying shell of `production/green`, elastic, a tube of two joints and a short fade."""
+    radius, wall, tall, nu = 60e-3, 1.5e-3, 0.2, 0.25
+    steps = np.array([0.06, 0.1, 0.103, 0.106, 0.109])
+    shrinks = np.array([0.05, 0.07, 0.063, 0.056, 0.049, 0.042])
+    mesh = mesh_meridian(
+        np.full(2, radius), np.array([0.0, tall]), np.full(2, wall), steps, fineness=2.0
+    )
+    body = shells([mesh], [range(shrinks.size)], points=3)
+    moduli, ratios = np.ones(shrinks.size), np.full(shrinks.size, nu)
+    _, stress = elastic_response(body, moduli, ratios, -shrinks[body.material])
+    ends = mesh.decay_lengths[::2]
+    gauss = 0.5 + np.array([-0.5, 0.5]) / np.sqrt(3.0)
+    at = (ends[:-1, None] + np.diff(ends)[:, None] * gauss).ravel()
+    misfit, curvature = left_by_steps(at, mesh.decay_lengths[mesh.step_node], -np.diff(shrinks))
+    inside = (at > 3.0) & (at < ends[-1] - 3.0)
+    hoop = stress[1, 0].mean(axis=0)
+    bending = 0.5 * (stress[0, 0, -1] - stress[0, 0, 0])
+    largest = 0.02 * 0.5
+    assert -hoop[inside] == pytest.approx(misfit[inside], abs=0.03 * largest)
+    crest = np.sqrt(0.75 / (1.0 - nu**2)) * curvature[inside]
+    assert np.abs(bending[inside]) == pytest.approx(np.abs(crest), abs=0.03 * largest)
 
 
 # burnout
