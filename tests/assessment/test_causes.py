@@ -84,8 +84,8 @@ CAUSES = {
         "iron in carbon turns to cast iron from 1147 °C and runs",
     ),
     "a blend sags": Cause(
-        "sag", BLEND, Pot(blends=(50,), peak=930.0), Pot(blends=(50,)), CAUTION, GO,
-        "hotter glass between the grains is softer",
+        "sag", BLEND, Pot(blends=(50,), peak=930.0, size=2.0), Pot(blends=(50,), size=2.0),
+        CAUTION, GO, "hotter glass between the grains is softer",
     ),
     "a glass flows flat": Cause(
         "slump", FRIT_GLASS, GLASS, replace(GLASS, peak=620.0), NO, GO,

@@ -357,8 +357,8 @@ def by_hand(last: float) -> dict[tuple[str, str], tuple[float, float, str]]:
     volume = 2.0 * np.pi * 0.033 * 0.004 * 0.042
     bars = 3e-3 * 4e-3 * 40e-3 * 11.0 / 400.0  # (m + 2)/[4 (m + 1)²], m = 9
     risk = 2.0 * volume / bars * np.log(2.0) * (15.0 / 50.0) ** 9.0
-    upper = 0.7815 * 2550.0 * 9.80665 * 0.042
-    lower = upper + 0.79 * 10500.0 * 9.80665 * 0.018
+    body, metal = 0.7815 * 2550.0 * 9.80665 * 0.042, 0.79 * 10500.0 * 9.80665 * 0.018
+    upper, lower = 0.5 * body, body + 0.5 * metal  # half of its own weight on average
     kappa = 1.2 * float(conductivity_factor(1.0 - 0.663)) / (solid * 870.0)
     face = 50e9 * 8e-6 * 200.0 / HOUR * 0.002**2 / (3.0 * 0.7 * kappa) / 1e6
     silver, frit, pair = "fine silver", "fritted body", "fine silver | fritted body"
