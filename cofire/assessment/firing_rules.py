@@ -26,12 +26,16 @@ from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, grade_in_turn
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics import mixing
-from cofire.physics.burnout import gas_viscosity, permeability, wall_overpressure
+from cofire.physics.burnout import (
+    gas_overpressure,
+    gas_viscosity,
+    hydraulic_grain,
+    open_pores,
+)
 from cofire.physics.cylinder import SHARP_BENDING, SHARP_HOOP, left_by_steps
 from cofire.physics.history import History
-from cofire.physics.paste import BINDER_DENSITY
 from cofire.physics.rheology import viscosity_at
-from cofire.units import GAS_CONSTANT, GRAVITY, celsius
+from cofire.units import GRAVITY, celsius
 
 DRYING_CAUTION, DRYING_NO = 0.005, 0.02
 """Difference of drying shrinkage across a sharp joint: common practice. [-]"""
@@ -269,9 +273,8 @@ def burnout_flags(response: Response) -> list[Flag]:
 def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Flag]:
     """Gas pressure of burnout in walls of given materials.
 
-    Darcy flow out of both faces of a slab with uniform release (a quasi-steady estimate: true
-    while the release changes slowly against the time gas needs to leave, seconds here);
-    permeability after Kozeny and Carman for grains of one size, the binder still in the pores.
+    The way out is `gas_overpressure`'s, between the grains of `hydraulic_grain`, with the binder
+    still in the pores.
 
     Parameters
     ----------
@@ -292,13 +295,10 @@ def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Fla
     for row, card in enumerate(cards):
         solid = card["theoretical_density"].scalar * card["green_density"].scalar
         release = -np.gradient(h.mass_fraction[row], h.time) * solid
-        lost = 1.0 - h.mass_fraction[row]
-        filled = np.clip(card["binder"].scalar - lost, 0.0, None) * solid / BINDER_DENSITY
-        pores = np.clip(1.0 - h.relative_density[row] - filled, 0.02, None)
-        gas = 101325.0 * VAPOUR_MOLAR_MASS / (GAS_CONSTANT * h.temperature)
-        pressure = wall_overpressure(
-            np.clip(release, 0.0, None), gas_viscosity(h.temperature), wall,
-            permeability(card["particle_size"].scalar, pores), gas,
+        pores = open_pores(card, h.relative_density[row], 1.0 - h.mass_fraction[row])
+        pressure = gas_overpressure(
+            np.clip(release, 0.0, None), wall, hydraulic_grain(card), pores, h.temperature,
+            gas_viscosity(h.temperature), VAPOUR_MOLAR_MASS,
         )  # fmt: skip
         utilisation = pressure / h.strength[row]
         worst = int(np.argmax(utilisation))

@@ -58,7 +58,7 @@ IRON_ON_STONEWARE = Pot(low="iron", high="mid-fire stoneware", gas="carbon", pea
 COARSE_SILVER = Pot(blends=(20,), scaled=((SILVER, "particle_size", 3.0),))
 GLASS = Pot(high=FRIT_GLASS, peak=780.0)
 PACKED = Pot(low="copper", high=TAPE, gas="carbon", peak=880.0)
-THICK_CLAY = Pot(high="red earthenware", walls=(15.0, 15.0), binder_ramp=240.0, peak=900.0)
+THICK_CLAY = Pot(high="red earthenware", walls=(15.0, 15.0), binder_ramp=1000.0, peak=900.0)
 BLEND = "50 % fine silver / 50 %"
 
 CAUSES = {
