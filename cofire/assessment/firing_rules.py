@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,15 +24,23 @@ from cofire.assessment.rule import (
 )
 from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, grade_in_turn
 from cofire.materials.card import Card
+from cofire.numerics import Array
 from cofire.physics import mixing
-from cofire.physics.burnout import gas_viscosity, permeability, wall_overpressure
+from cofire.physics.burnout import (
+    gas_overpressure,
+    gas_viscosity,
+    hydraulic_grain,
+    open_pores,
+)
+from cofire.physics.cylinder import SHARP_BENDING, SHARP_HOOP, left_by_steps
 from cofire.physics.history import History
-from cofire.physics.paste import BINDER_DENSITY
 from cofire.physics.rheology import viscosity_at
-from cofire.units import GAS_CONSTANT, GRAVITY, celsius
+from cofire.units import GRAVITY, celsius
 
 DRYING_CAUTION, DRYING_NO = 0.005, 0.02
-"""Difference of drying shrinkage between neighbouring bands: common practice. [-]"""
+"""Difference of drying shrinkage across a sharp joint: common practice. [-]"""
+DRYING_PLACES, BESIDE_STEP = 0.05, 1e-9
+"""Between places at which drying is asked, and of those beside a step. [decay lengths]"""
 CHAR_CAUTION, CHAR_NO = 0.001, 0.005
 """Char left, of the dried mass, when a body's pores begin to close: common practice. [-]"""
 PORES_CLOSE = 0.5
@@ -203,27 +211,48 @@ def core_of(history: History, cards: Sequence[Card]) -> list[Flag]:
 
 
 def drying_flags(response: Response) -> list[Flag]:
-    """Bands that shrink differently while they dry as one piece.
+    """What bands that shrink differently while they dry as one piece leave of it in the wall.
+
+    Elasticity spreads a difference over the decay length 1/β of the wall, so blends across less
+    height leave what one sharp joint would, however many they are, and blends over several leave
+    little. The figure of a step is the difference of one sharp joint that strains some place
+    nearer to it than to other steps as much, in the ring or up a face, whichever is more
+    (`cylinder.left_by_steps`): a lone joint's own, which the limit was made for.
+
+    True while pastes of one stiffness dry evenly and elastically, in thin walls within some 45° of
+    upright, a decay length or more away from a rim or floor; nearer to those it is as if the wall
+    went on. What is felt within a wall of a sharp joint, and fades over more height than a wall,
+    counts as the limit has it: as beside a sharp joint.
 
     Returns
     -------
     list of Flag
         One a step between bands.
     """
+    shrinks = np.array([card["drying_shrinkage"].scalar for card in response.cards])
+    if shrinks.size == 1:
+        return []
+    mesh = response.fired.meridian
+    along = mesh.decay_lengths
+    steps = along[mesh.step_node]
+    low, high = (max(steps[0] - 2.0, 0.0), min(steps[-1] + 2.0, along[-1]))
+    asked = np.arange(low, high, DRYING_PLACES)
+    asked = np.unique(np.concatenate([asked, steps - BESIDE_STEP, steps + BESIDE_STEP]))
+    misfit, curvature = left_by_steps(asked, steps, np.diff(shrinks))
+    sharp = np.maximum(np.abs(misfit) / SHARP_HOOP, np.abs(curvature) / SHARP_BENDING)
+    nearest = np.searchsorted(0.5 * (steps[1:] + steps[:-1]), asked)
     found = []
-    for below, above, height in zip(
-        response.cards[:-1], response.cards[1:], response.vessel.steps, strict=True
-    ):
-        apart = abs(below["drying_shrinkage"].scalar - above["drying_shrinkage"].scalar)
+    for step, height in enumerate(response.vessel.steps):
+        apart = float(sharp[nearest == step].max())
         found.append(
             Flag(
-                zone=joint_name(below.name, above.name),
+                zone=joint_name(response.cards[step].name, response.cards[step + 1].name),
                 utilisation=apart / DRYING_NO,
                 caution=DRYING_CAUTION / DRYING_NO,
                 figure=100 * apart,
                 limit=100 * DRYING_NO,
                 unit="% of length",
-                note="difference of drying shrinkage",
+                note="difference of drying shrinkage, as of one sharp joint",
                 height=float(height),
             )
         )
@@ -244,9 +273,8 @@ def burnout_flags(response: Response) -> list[Flag]:
 def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Flag]:
     """Gas pressure of burnout in walls of given materials.
 
-    Darcy flow out of both faces of a slab with uniform release (a quasi-steady estimate: true
-    while the release changes slowly against the time gas needs to leave, seconds here);
-    permeability after Kozeny and Carman for grains of one size, the binder still in the pores.
+    The way out is `gas_overpressure`'s, between the grains of `hydraulic_grain`, with the binder
+    still in the pores.
 
     Parameters
     ----------
@@ -267,13 +295,10 @@ def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Fla
     for row, card in enumerate(cards):
         solid = card["theoretical_density"].scalar * card["green_density"].scalar
         release = -np.gradient(h.mass_fraction[row], h.time) * solid
-        lost = 1.0 - h.mass_fraction[row]
-        filled = np.clip(card["binder"].scalar - lost, 0.0, None) * solid / BINDER_DENSITY
-        pores = np.clip(1.0 - h.relative_density[row] - filled, 0.02, None)
-        gas = 101325.0 * VAPOUR_MOLAR_MASS / (GAS_CONSTANT * h.temperature)
-        pressure = wall_overpressure(
-            np.clip(release, 0.0, None), gas_viscosity(h.temperature), wall,
-            permeability(card["particle_size"].scalar, pores), gas,
+        pores = open_pores(card, h.relative_density[row], 1.0 - h.mass_fraction[row])
+        pressure = gas_overpressure(
+            np.clip(release, 0.0, None), wall, hydraulic_grain(card), pores, h.temperature,
+            gas_viscosity(h.temperature), VAPOUR_MOLAR_MASS,
         )  # fmt: skip
         utilisation = pressure / h.strength[row]
         worst = int(np.argmax(utilisation))
@@ -295,73 +320,140 @@ def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Fla
     return found
 
 
-def sag_flags(response: Response) -> list[Flag]:
-    """Height that each band loses by flowing under the weight above it.
+@dataclass(frozen=True)
+class Flow:
+    """How far a band flows under its own weight and what stands on it.
 
-    The band's most loaded level carries all that stands above, as a column: its foot, or where it
-    is thinned above that, its thin part. True for walls within about 20° of upright. Leaning walls
-    sag more, by bending. A base that lies on the shelf does not sag. A blend flows as the
-    self-consistent mixture of its phases, each as stiff as it is at this stress, whatever else the
-    vessel has: continuous from the pure metal to the pure body.
+    Attributes
+    ----------
+    lean
+        Of its wall from upright, at most. [°]
+    mean, most
+        Natural strain by flow over the firing, of a wall that would keep its shape: mean over the
+        band's height, and of its most loaded level; not a number beyond `STEEPEST`. [-]
+    time
+        Row of the history at which it flows fastest. [-]
+    height
+        Of its most loaded level. [m]
+    """
+
+    lean: float
+    mean: float
+    most: float
+    time: int
+    height: float
+
+
+def flows(response: Response) -> list[Flow]:
+    """How far each band flows, as a column that carries all that stands above each of its levels.
+
+    The most loaded level is the foot, or where the band is thinned above that, its thin part. True
+    for walls within about 20° of upright. Leaning walls flow more, by bending. A base that lies on
+    the shelf does not flow. A blend flows as the self-consistent mixture of its phases, each as
+    stiff as it is at this stress, whatever else the vessel has: continuous from the pure metal to
+    the pure body.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    list of Flow
+        One a band.
+    """
+    known = response.memo.get("flows")
+    if not isinstance(known, tuple):
+        h, shell = response.history, response.fired
+        bulk = [
+            card["theoretical_density"].scalar * h.relative_density[row]
+            for card, row in zip(response.cards, response.material, strict=True)
+        ]
+        volume = np.where(~shell.lying, shell.volume.sum(axis=1), 0.0)
+        masses = [volume[shell.band == n].sum() * own for n, own in enumerate(bulk)]
+        known = tuple(
+            _flow(response, n, np.sum(masses[n:], axis=0), own) for n, own in enumerate(bulk)
+        )
+        response.memo["flows"] = known
+    return list(known)
+
+
+def _flow(response: Response, band: int, mass: Array, bulk: Array) -> Flow:
+    """How far one band flows, of its mass with all above it [kg] and its bulk density [kg/m³]."""
+    h, shell = response.history, response.fired
+    here = np.flatnonzero((shell.band == band) & ~shell.lying)
+    lean = float(np.degrees(np.abs(shell.slope[here]).max()))
+    if lean > STEEPEST:
+        return Flow(lean, np.nan, np.nan, 0, np.nan)
+    volume = shell.volume[here].sum(axis=1)
+    below = np.concatenate([[0.0], np.cumsum(volume)[:-1]])
+    sections = 2.0 * np.pi * shell.radius[here] * shell.wall[here]
+    worst = int(np.argmax((mass[-1] - bulk[-1] * below) / sections))
+    # every level by what stands above its middle, and the most loaded one by all of its own too
+    under = np.append(below + 0.5 * volume, below[worst])
+    on = np.append(sections, sections[worst])
+    stress = (mass - np.outer(under, bulk)) * GRAVITY / on[:, None]
+    rate = stress / _viscosity_at(response, response.cards[band], stress)
+    strain = np.trapezoid(rate, h.time, axis=1)
+    rise = volume / sections * np.cos(shell.slope[here])
+    return Flow(
+        lean=lean,
+        mean=float(np.average(strain[:-1], weights=rise)),
+        most=float(strain[-1]),
+        time=int(np.argmax(rate[-1])),
+        height=float(shell.height[here[worst]]),
+    )
+
+
+def _viscosity_at(response: Response, card: Card, stress: Array) -> Array:
+    """Uniaxial viscosity of a material of the vessel at a stress, shape (..., M). [Pa s]"""
+    alone, pure = response.substances
+    place = {one.name: row for row, one in enumerate(pure)}
+    phases = [
+        viscosity_at(
+            stress, alone.viscosity[row], alone.creep_factor[row], alone.creep_exponent[row]
+        )
+        for row in (place[part.name] for part, _ in card.constituents)
+    ]
+    return mixing.viscosity(card.metal_share, *phases) if card.parts else phases[0]
+
+
+def sag_flags(response: Response) -> list[Flag]:
+    """Height that each band loses by flowing under the weight above it, of its own height.
+
+    To first order: at the limit a twentieth less, as what sags grows thicker. See `flows`.
 
     Returns
     -------
     list of Flag
         One a band.
     """
-    h, shell = response.history, response.fired
-    alone, pure = response.substances
-    place = {card.name: row for row, card in enumerate(pure)}
-    stands = ~shell.lying
-    volume = np.where(stands, shell.volume.sum(axis=1), 0.0)
+    h = response.history
     found = []
-    for band, card in enumerate(response.cards):
-        here = np.flatnonzero((shell.band == band) & stands)
-        lean = float(np.degrees(np.abs(shell.slope[here]).max()))
-        if lean > STEEPEST:
+    for card, flow in zip(response.cards, flows(response), strict=True):
+        if flow.lean > STEEPEST:
             found.append(
                 not_computed(
                     card.name,
-                    f"the wall leans by {lean:.0f}°, and the column model ends at {STEEPEST:.0f}°",
+                    f"the wall leans by {flow.lean:.0f}°, and the column model ends at "
+                    f"{STEEPEST:.0f}°",
                     "Fire a test piece with this lean.",
                 )
             )
             continue
-        above = [
-            volume[shell.band == b].sum()
-            * response.cards[b]["theoretical_density"].scalar
-            * h.relative_density[response.material[b]]
-            for b in range(band, len(response.cards))
-        ]
-        own = card["theoretical_density"].scalar * h.relative_density[response.material[band]]
-        below = np.concatenate([[0.0], np.cumsum(volume[here])[:-1]])
-        sections = 2.0 * np.pi * shell.radius[here] * shell.wall[here]
-        weight = np.sum(above, axis=0)
-        most = int(np.argmax((weight[-1] - own[-1] * below) / sections))
-        low, section = int(here[most]), float(sections[most])
-        stress = (weight - own * below[most]) * GRAVITY / section
-        phases = [
-            viscosity_at(
-                stress, alone.viscosity[row], alone.creep_factor[row], alone.creep_exponent[row]
-            )
-            for row in (place[c.name] for c in (p for p, _ in card.constituents))
-        ]
-        eta = mixing.viscosity(card.metal_share, *phases) if card.parts else phases[0]
-        rate = stress / eta
-        strain = float(np.trapezoid(rate, h.time))
-        worst = int(np.argmax(rate))
         found.append(
             Flag(
                 zone=card.name,
-                utilisation=strain / SAG_NO,
+                utilisation=flow.mean / SAG_NO,
                 caution=SAG_CAUTION / SAG_NO,
-                figure=100 * strain,
+                figure=100 * flow.mean,
                 limit=100 * SAG_NO,
                 unit="% of its height",
                 note="height lost to flow under own weight",
-                time=float(h.time[worst]),
-                temperature=float(h.temperature[worst]),
-                height=float(shell.height[low]),
+                time=float(h.time[flow.time]),
+                temperature=float(h.temperature[flow.time]),
+                height=flow.height,
             )
         )
     return found
@@ -369,6 +461,8 @@ def sag_flags(response: Response) -> list[Flag]:
 
 def slump_flags(response: Response) -> list[Flag]:
     """Bands that flow so far that they stand no more: what is a sag up to there is then a puddle.
+
+    Asked of the most loaded level: a wall that goes down there goes down with all that it bears.
 
     Parameters
     ----------
@@ -378,18 +472,21 @@ def slump_flags(response: Response) -> list[Flag]:
     Returns
     -------
     list of Flag
-        One a band that sags beyond the limit of a sag; none else.
+        One a band whose most loaded level flows beyond the limit of a sag; none else.
     """
     return [
         replace(
             flag,
-            utilisation=flag.figure / (100 * SLUMP_NO),
+            utilisation=flow.most / SLUMP_NO,
             caution=SAG_NO / SLUMP_NO,
+            figure=100 * flow.most,
             limit=100 * SLUMP_NO,
-            note="flow under own weight, summed over a wall that would keep its shape",
+            unit="% strain",
+            note="flow under own weight where most is borne, summed over a wall that would keep "
+            "its shape",
         )
-        for flag in sag_flags(response)
-        if flag.figure > 100 * SAG_NO
+        for flag, flow in zip(sag_flags(response), flows(response), strict=True)
+        if flow.most > SAG_NO
     ]
 
 
@@ -447,9 +544,9 @@ DRYING = Rule(
     name="drying",
     loses=True,
     harm="it cracks while it dries",
-    asks="Do neighbouring bands shrink alike while they dry?",
+    asks="Do bands shrink alike while they dry, or fade over enough height?",
     find=drying_flags,
-    sees=frozenset({BLENDS, LAYERS, NEIGHBOUR}),
+    sees=frozenset({BLENDS, LAYERS, NEIGHBOUR, SHAPE}),
     green=True,
     source="common practice",
     remedy="Bring the water of both pastes together, dry slowly under cover, joint last.",

@@ -10,11 +10,14 @@ from cofire.assessment.rule import FIRING, GAS, SHAPE, SUBSTANCES, Flag, Rule
 from cofire.firing.kiln import Trace
 from cofire.materials.card import Card
 from cofire.physics.burnout import (
+    STEAM_MOLAR_MASS,
     evaporation_rate,
+    gas_overpressure,
+    holds_clay,
+    hydraulic_grain,
     moisture_left,
+    open_pores,
     oxygen_depth,
-    permeability,
-    steam_overpressure,
 )
 from cofire.physics.porosity import conductivity_factor
 from cofire.units import GAS_CONSTANT, celsius
@@ -24,15 +27,11 @@ AIR_DRY = 0.02
 slower than its root. [-]"""
 PASTE_MOISTURE = 0.06
 """Water that dried binder holds, of its mass: ethers 4 %, gums 10 % (the binder table). [-]"""
-CLAY_FROM = 0.01
-"""Loss on ignition above which a body counts as clay: estimate. [-]"""
-FINES = 0.05
-"""Grain that decides how gas flows in clay, over the median grain: estimate, from some 10 m²/g of
-clay, which is spheres of 0.2 µm beside a median of 4 µm. Pressure goes up to its inverse square: a
-factor of two moves the utilisation by two to four. [-]"""
 MOISTURE_DIFFUSIVITY, MOISTURE_ENERGY = 3e-9, 40e3
 """Of moisture in clay at 90 °C, and its activation energy: estimates, 1e-10 to 1e-8 m²/s from
 memory. It decides only how long a hold below the boil must be. [m²/s], [J/mol]"""
+STEAM_VISCOSITY, STEAM_TEMPERATURE = 1.25e-5, 383.0
+"""Of steam where a wall boils: common tables, from memory. [Pa s], [K]"""
 BOILS, BOILED = 373.0, 423.0
 """Ware between these boils: the fastest ramp there counts. [K]"""
 STEAM_CAUTION = 0.3
@@ -64,10 +63,9 @@ def steam_pressure(card: Card, curve: Trace, wall: float) -> tuple[float, float,
         Pressure above the kiln's [Pa], water left at the boil, of the dry mass [-], and the time
         of the fastest ramp. [s]
     """
-    clay = card.scalar("loss_on_ignition", 0.0) > CLAY_FROM
     green = card["green_density"].scalar
     solid = card["theoretical_density"].scalar * green
-    water = AIR_DRY if clay else PASTE_MOISTURE * card["binder"].scalar
+    water = AIR_DRY if holds_clay(card) else PASTE_MOISTURE * card["binder"].scalar
     T, t = curve.ware, curve.time
     first = int(np.argmax(T >= BOILS)) if np.any(T >= BOILS) else T.size - 1
     dries = MOISTURE_DIFFUSIVITY * np.exp(
@@ -80,13 +78,14 @@ def steam_pressure(card: Card, curve: Trace, wall: float) -> tuple[float, float,
         return 0.0, left, float(t[first])
     rates = np.diff(T)[boiling] / np.diff(t)[boiling]
     fastest = int(np.argmax(rates))
-    pores = 1.0 - green
     conducts = float(card["thermal_conductivity"].value[0]) * float(
-        conductivity_factor(min(pores, 0.6))
+        conductivity_factor(min(1.0 - green, 0.6))
     )
     release = evaporation_rate(left * solid, rates[fastest], wall, max(conducts, 0.1))
-    grain = card["particle_size"].scalar * (FINES if clay else 1.0)
-    pressure = steam_overpressure(release, wall, permeability(grain, min(pores, 0.95)))
+    pressure = gas_overpressure(
+        release, wall, hydraulic_grain(card), open_pores(card, green, 0.0), STEAM_TEMPERATURE,
+        STEAM_VISCOSITY, STEAM_MOLAR_MASS,
+    )  # fmt: skip
     return float(pressure), left, float(t[boiling[fastest]])
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from cofire.errors import ModelError
 from cofire.materials.card import Card
+from cofire.physics import cylinder
 from cofire.vessel import Vessel
 
 ROAD_SLACK = 2e-6
@@ -17,7 +18,7 @@ ROAD_SLACK = 2e-6
 def decay_length(vessel: Vessel, height: float, poisson_ratio: float = 0.25) -> float:
     """Length over which an edge disturbance of the wall dies away by e.
 
-    √(r h) / [3 (1 − ν²)]^¼ (Timoshenko & Woinowsky-Krieger 1959, ch. 15).
+    That of `cylinder.decay_length` at the radius and wall there.
 
     Parameters
     ----------
@@ -35,7 +36,7 @@ def decay_length(vessel: Vessel, height: float, poisson_ratio: float = 0.25) -> 
     """
     radius = float(np.interp(height, vessel.height, vessel.radius))
     wall = float(np.interp(height, vessel.height, vessel.wall))
-    return float(np.sqrt(radius * wall) / (3.0 * (1.0 - poisson_ratio**2)) ** 0.25)
+    return float(cylinder.decay_length(radius, wall, poisson_ratio))
 
 
 def whole(height: float, layer: float, up: bool) -> float:

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from cofire.errors import InputError
 from cofire.numerics import crossing
+from cofire.physics.cylinder import decay_length
 
 if TYPE_CHECKING:
     from cofire.numerics import Array
@@ -86,6 +87,18 @@ class Meridian:
             slope = np.concatenate([x - 0.5, -2.0 * x, x + 0.5], axis=1)
             halves.append(np.hypot(slope @ r.T, slope @ z.T).mean(axis=0))
         return np.concatenate([[0.0], np.cumsum(np.stack(halves, axis=1).ravel())])
+
+    @cached_property
+    def decay_lengths(self) -> Array:
+        """Distance of the nodes from the foot of the standing wall, shape (2E + 1,). [1/β]
+
+        In lengths over which the wall forgets an edge, each where it is, so that a wall that
+        thins or widens slowly counts as a cylinder: ∫ ds β.
+        """
+        radius, wall = (0.5 * (v[1:] + v[:-1]) for v in (self.radius, self.wall))
+        halves = np.diff(self.arc_length) / decay_length(radius, wall)
+        standing = np.repeat(~self.lying, 2)
+        return np.concatenate([[0.0], np.cumsum(np.where(standing, halves, 0.0))])
 
     def split(self) -> Meridian:
         """The same meridian with every element cut in two. [-]"""

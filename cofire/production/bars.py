@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
-from cofire.assessment.firing_rules import DRYING_NO
 from cofire.assessment.response import Response
-from cofire.assessment.rule import Flag
+from cofire.assessment.rule import Flag, joint_name
 from cofire.assessment.verdict import rule_of
+from cofire.materials.card import pure_cards
 from cofire.mechanics.tile import fired_sag
 from cofire.numerics import Array
 from cofire.physics.paste import paste_of
@@ -52,13 +54,13 @@ def shrinkage_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
     fired = dried * float(np.exp(ring))
     whole = bar(response, of, "shrinkage bar", MARKS + 0.01, ())
     rules = {flag.rule for flag in flags}
-    apart = 1e3 * DRYING_NO * MARKS
+    apart = [_dried_apart(response, flag) for flag in flags if flag.rule == "drying"]
     shrunk = float(of.history.mass_fraction[0, -1])
     density = float(of.history.relative_density[0, -1]) * of.card["theoretical_density"].scalar
     readings = [
         Reading(
             "between the marks, dry", 1e3 * dried, "mm",
-            f"more than {apart:.1f} mm from the other paste's" if "drying" in rules else "",
+            f"more than {1e3 * MARKS * min(apart):.1f} mm from the other paste's" if apart else "",
         ),
         Reading("mass, dry", 1e3 * paste.dry * whole.volume, "g"),
         Reading(
@@ -74,6 +76,21 @@ def shrinkage_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
     if stops:
         readings.append(Reading("skin, sound and broken face", 0.0, "", "; ".join(stops)))
     return bar(response, of, "shrinkage bar", MARKS + 0.01, tuple(readings))
+
+
+def _dried_apart(response: Response, flag: Flag) -> float:
+    """Difference of two pastes' drying shrinkage at which a drying flag is at its limit. [-]
+
+    A sharp joint's is the limit itself; where the pastes fade into each other it is more.
+    """
+    at = next(
+        n
+        for n, (low, high) in enumerate(pairwise(response.cards))
+        if joint_name(low.name, high.name) == flag.zone
+    )
+    pastes = pure_cards(response.cards[at : at + 2]).values()
+    shrinks = [card["drying_shrinkage"].scalar for card in pastes]
+    return (max(shrinks) - min(shrinks)) / flag.utilisation
 
 
 def _longest(of: Sample) -> float:

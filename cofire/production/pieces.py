@@ -87,7 +87,7 @@ def _places(response: Response, kind: str, flag: Flag) -> Sequence[str | int]:
         return [_nearest_joint(response, flag)] if joints else []
     if kind == "shrinkage bar" and flag.zone in joints:
         n = joints.index(flag.zone)
-        return [card.name for card in response.cards[n : n + 2]]
+        return list(pure_cards(response.cards[n : n + 2]))  # a blend lies between its parts
     if kind == "expansion bar":
         other = _partner(response, flag.zone)
         return [flag.zone, other] if other else [flag.zone]

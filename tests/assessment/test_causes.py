@@ -58,7 +58,7 @@ IRON_ON_STONEWARE = Pot(low="iron", high="mid-fire stoneware", gas="carbon", pea
 COARSE_SILVER = Pot(blends=(20,), scaled=((SILVER, "particle_size", 3.0),))
 GLASS = Pot(high=FRIT_GLASS, peak=780.0)
 PACKED = Pot(low="copper", high=TAPE, gas="carbon", peak=880.0)
-THICK_CLAY = Pot(high="red earthenware", walls=(15.0, 15.0), binder_ramp=240.0, peak=900.0)
+THICK_CLAY = Pot(high="red earthenware", walls=(15.0, 15.0), binder_ramp=1000.0, peak=900.0)
 BLEND = "50 % fine silver / 50 %"
 
 CAUSES = {
@@ -84,8 +84,8 @@ CAUSES = {
         "iron in carbon turns to cast iron from 1147 °C and runs",
     ),
     "a blend sags": Cause(
-        "sag", BLEND, Pot(blends=(50,), peak=930.0), Pot(blends=(50,)), CAUTION, GO,
-        "hotter glass between the grains is softer",
+        "sag", BLEND, Pot(blends=(50,), peak=930.0, size=2.0), Pot(blends=(50,), size=2.0),
+        CAUTION, GO, "hotter glass between the grains is softer",
     ),
     "a glass flows flat": Cause(
         "slump", FRIT_GLASS, GLASS, replace(GLASS, peak=620.0), NO, GO,

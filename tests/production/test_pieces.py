@@ -23,7 +23,7 @@ from skfem import (
 )
 from skfem.models.elasticity import linear_elasticity
 
-from cofire.assessment.firing_rules import DRYING_NO
+from cofire.assessment.firing_rules import DRYING, DRYING_NO
 from cofire.assessment.response import Response, as_solid, fire_vessel
 from cofire.assessment.rule import CAUTION, Flag
 from cofire.assessment.verdict import RULES, Verdict, judge, rule_of
@@ -212,12 +212,28 @@ def test_all_bands_together_are_no_zone_to_test():
 
 
 def test_drying_apart_asks_for_a_bar_of_either_paste():
-    bars = pieces(flag("drying", JOINT))
+    response, green = foot()
+    (own,) = (DRYING.named(f) for f in DRYING.find(response))
+    assert own.zone == JOINT
+    bars = pieces_for(response, Verdict((own,)), green)
     assert [b.material for b in bars] == [SILVER, FRIT]
-    for bar in bars:
+    for bar in bars:  # a sharp joint's limit, whatever these two differ by
         assert reading(bar, "between the marks, dry").stop.startswith(
             f"more than {1e3 * MARKS * DRYING_NO:.1f} mm"
         )
+
+
+def test_pastes_that_fade_into_each_other_may_dry_farther_apart():
+    response, green = graded()
+    worst = max(DRYING.flags(response), key=lambda f: f.utilisation)
+    worst = replace(worst, caution=0.0)  # it is asked, however small
+    bars = pieces_for(response, Verdict((worst,)), green)
+    assert {b.material for b in bars} == {SILVER, FRIT}
+    apart = abs(CARDS[SILVER]["drying_shrinkage"].scalar - CARDS[FRIT]["drying_shrinkage"].scalar)
+    assert worst.utilisation < apart / DRYING_NO  # less than of a sharp joint
+    for bar in bars:
+        stop = reading(bar, "between the marks, dry").stop
+        assert stop.startswith(f"more than {1e3 * MARKS * apart / worst.utilisation:.1f} mm")
 
 
 def test_a_shrinkage_bar_is_as_thick_as_the_wall_and_shrinks_as_its_card_says():
