@@ -215,21 +215,18 @@ def figures(history: History, row: int, stored_from: float) -> Figures:
         Expansion on the way down, inversions included.
     """
     warm, hot = history.temperature, int(np.argmax(history.temperature))
-    thermal = sum(
-        (values[row] for name, values in history.strain.items() if name != "sintering"),
-        np.zeros_like(warm),
-    )
+    thermal = history.free_strain[row] - history.shrinkage[row]
     last = int(warm.size - 1 - np.argmax(warm[::-1]))
     at = np.interp([-stored_from], -warm[last:], thermal[last:])[0]
-    sinter = history.strain["sintering"][row]
-    done = sinter / min(float(sinter[-1]), -1e-12)
+    shrinks = history.shrinkage[row]
+    done = shrinks / min(float(shrinks[-1]), -1e-12)
     half = (
         float(np.interp(HALF, done[: hot + 1], warm[: hot + 1])) if done[hot] > HALF else warm[hot]
     )
     sets, _ = zone_set_points(history.rows([row]))
     return Figures(
         float(np.expm1(at - thermal[-1]) / (stored_from - ROOM)),
-        float(-np.expm1(sinter[-1])),
+        float(-np.expm1(shrinks[-1])),
         float(half),
         float(sets[0]),
     )

@@ -58,6 +58,8 @@ MEASURED_BY = {
     "drying_shrinkage": SHRINKAGE,
     "binder": BURNT,
     "loss_on_ignition": BURNT,
+    "water_contraction": "a dried bar measured again after a firing to 700 °C, or a raw one in a "
+    "dilatometer",
     "green_strength": BENT_UNFIRED.format(state="dried"),
     "brown_strength": BENT_UNFIRED.format(state="burnt out"),
     "brown_strain": "brown bars bent with their deflection, ten or more",

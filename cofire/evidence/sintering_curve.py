@@ -21,6 +21,7 @@ from cofire.firing.kiln import Trace
 from cofire.materials.card import Card, FiredAt
 from cofire.numerics import Array
 from cofire.physics.expansion import thermal_strains
+from cofire.physics.history import burnout, contracted
 from cofire.physics.porosity import densified
 from cofire.physics.sintering import GAUSS_POINTS, GAUSS_WEIGHTS, master_clock_rate
 from cofire.units import GAS_CONSTANT, HOUR, MINUTE, ROOM, celsius, kelvin
@@ -191,6 +192,8 @@ class Readings:
         Logarithm of a ratio of lengths or densities, or natural strain. [-]
     thermal
         Thermal strain in it, by the card. [-]
+    water
+        What its bound water has contracted it by, by the card; of curves, else zero. [-]
     group
         Its firing or curve.
     """
@@ -199,6 +202,7 @@ class Readings:
     clock: NDArray[np.intp]
     value: Array
     thermal: Array
+    water: Array
     group: NDArray[np.intp]
 
 
@@ -252,7 +256,7 @@ def bench(card: Card, measured: Measured) -> Bench | None:
     Bench or None
         Ready to fit.
     """
-    rows: list[tuple[int, int, float, float, int]] = []
+    rows: list[tuple[int, int, float, float, float, int]] = []
     clocks: list[Clock] = []
     names: list[str] = []
     reading = 0
@@ -262,7 +266,7 @@ def bench(card: Card, measured: Measured) -> Bench | None:
         found += [(UPRIGHT, x) for x in np.log(pieces.upright[:, 1] / pieces.upright[:, 0])]
         found += [(FIRED_DENSITY, x) for x in np.log(pieces.density / theoretical)]
         if found:
-            rows += [(kind, reading, float(x), 0.0, len(clocks)) for kind, x in found]
+            rows += [(kind, reading, float(x), 0.0, 0.0, len(clocks)) for kind, x in found]
             clocks.append(trace_clock(pieces.trace))
             names.append(pieces.name)
             reading += 1
@@ -278,19 +282,23 @@ def bench(card: Card, measured: Measured) -> Bench | None:
             lead = 0
         parts = thermal_strains(card, curve.temperature, extend=True)
         thermal = np.sum(list(parts.values()), axis=0)
+        _, lost = burnout(Trace(time, hot, hot, np.zeros(0, np.intp)))
+        water = contracted(card, lost[lead:])
         rows += [
-            (HOT, reading + k, float(curve.strain[i]), float(thermal[i]), len(clocks))
+            (HOT, reading + k, float(curve.strain[i]), float(thermal[i]), float(water[i]),
+             len(clocks))
             for k, i in enumerate(kept)
-        ]
+        ]  # fmt: skip
         clocks.append(Clock(time, hot, kept + lead))
         names.append(curve.name)
         reading += kept.size
     if not rows:
         return None
-    lost = card["binder"].scalar + card.scalar("loss_on_ignition", 0.0)
+    gone = card["binder"].scalar + card.scalar("loss_on_ignition", 0.0)
     for bulk in measured.dried_density:
-        rows.append((DRIED_DENSITY, 0, float(np.log(bulk * (1.0 - lost) / theoretical)), 0.0, -1))
-    kind, clock, value, thermal_part, group = (np.array(c) for c in zip(*rows, strict=True))
+        told = float(np.log(bulk * (1.0 - gone) / theoretical))
+        rows.append((DRIED_DENSITY, 0, told, 0.0, 0.0, -1))
+    kind, clock, value, thermal_part, wet, group = (np.array(c) for c in zip(*rows, strict=True))
     assert card.fired_at is not None
     clocks.append(plain_clock(card.fired_at))
     start, prior = _from_card(card, clocks, measured.temperature_uncertainty)
@@ -298,7 +306,7 @@ def bench(card: Card, measured: Measured) -> Bench | None:
     length = float(dried.mean()) if dried.size else 0.05
     return Bench(
         card=card,
-        readings=Readings(kind, clock, value, thermal_part, group),
+        readings=Readings(kind, clock, value, thermal_part, wet, group),
         clocks=tuple(clocks),
         names=tuple(names),
         start=start,
@@ -384,6 +392,8 @@ def predict(b: Bench, x: Array, readings: Readings | None = None) -> Predicted:
     turn = np.where(up, 2.0 / (2.0 + h) ** 2, -1.0 / (2.0 + h) ** 2) * h
     slope[strained, HEIGHT] += -(path * turn)[strained]
     hot = r.kind == HOT
+    early = np.flatnonzero(hot)[r.water[hot] < value[hot]]  # no shorter by sintering yet
+    value[early], slope[early] = r.water[early], 0.0
     value[hot] += x[EXPANSION] * r.thermal[hot]
     slope[hot, EXPANSION] += r.thermal[hot]
     fired = r.kind == FIRED_DENSITY

@@ -419,7 +419,8 @@ def _rows(c: CurveFit, fired: FiredAt) -> Array:
     clock = plain_clock(fired)
     other = replace(b, clocks=(*b.clocks[:-1], clock))  # in the place of the card's own firing
     last = np.array([sum(k.nodes.size for k in b.clocks[:-1])])
-    bar = Readings(np.array([ALONG]), last, np.zeros(1), np.zeros(1), np.array([-1]))
+    none = np.zeros(1)
+    bar = Readings(np.array([ALONG]), last, none, none, none, np.array([-1]))
     row = predict(other, x, bar).slope[0] / c.weights.spread[0]
     warm = float(clock.read(float(np.exp(x[ENERGY])))[2][0])
     off = row[PLACE] * float(np.exp(x[EXPONENT])) * warm

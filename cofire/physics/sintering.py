@@ -238,6 +238,23 @@ def sintering_strain(
     return np.asarray(volume / (2.0 + np.asarray(height_factor)), dtype=np.float64)
 
 
+def left_to_sinter(shrinkage: ArrayLike, contraction: ArrayLike) -> Array:
+    """What of a body's shrinkage its sintering brings, after what its bound water took. [-]
+
+    A green density is that of the solids that remain, in the volume of the dried body: what the two
+    densities say is all of the shrinkage, and the contraction while water leaves is its first part.
+
+    Parameters
+    ----------
+    shrinkage : array_like
+        Natural strain that densities give (`sintering_strain`). [-]
+    contraction : array_like
+        That of the bound water so far, not positive. [-]
+    """
+    rest = np.asarray(shrinkage, dtype=np.float64) - np.asarray(contraction)
+    return np.asarray(np.minimum(rest, 0.0))
+
+
 def sintering_viscosity(
     strain_rate: ArrayLike, potential: ArrayLike, viscous_poisson_ratio: ArrayLike
 ) -> Array:

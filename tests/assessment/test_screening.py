@@ -316,7 +316,7 @@ def test_the_figures_are_those_of_the_histories(
     assert block.set_point[0] == sets.min()
     assert block.cooled_mismatch[0] == pytest.approx(gap[-1] - gap[index.max()], abs=1e-15)
     assert np.all(curve.ware[index] <= sets + 1e-6)
-    shrunk = np.exp(history.strain["sintering"][:, -1])
+    shrunk = np.exp(history.shrinkage[:, -1])
     assert block.end_mismatch[0] == pytest.approx(shrunk[0] - shrunk[1], abs=1e-15)
     assert block.strength[0] == history.strength[1, -1]
     assert block.metal_density == history.relative_density[0, -1]
