@@ -54,16 +54,22 @@ PEAK_CAUTION = 10.0
 def peak_flags(response: Response) -> list[Flag]:
     """Peak of the ware over the limit of each substance: neither molten nor overfired.
 
+    Where gases follow each other, each over the moments in which it is there.
+
     Returns
     -------
     list of Flag
         One a substance.
     """
-    peak = response.trace.peak
-    hottest = float(response.trace.time[np.argmax(response.trace.ware)])
+    curve = response.trace
     found = []
     for card in response.substances[1]:
-        top = ceiling(card)
+        peaks = [
+            (float(curve.ware[k]), ceiling(card, gas), k, gas)
+            for gas, k in curve.hottest_in.items()
+        ]
+        peak, top, node, gas = max(peaks, key=lambda p: celsius(p[0]) / celsius(p[1]))
+        reduced = "" if top == ceiling(card, "air") else f" in {gas}, where its iron fluxes it"
         metal = card.kind == "metal"
         found.append(
             Flag(
@@ -76,9 +82,9 @@ def peak_flags(response: Response) -> list[Flag]:
                 note="peak of the ware",
                 source=f"solidus less {SOLIDUS_MARGIN:.0f} K"
                 if metal
-                else "the body's firing ceiling",
+                else f"the body's firing ceiling{reduced}",
                 remedy=f"Lower the peak to {celsius(top) - PEAK_CAUTION:.0f} °C or less.",
-                time=hottest,
+                time=float(curve.time[node]),
                 temperature=peak,
             )
         )

@@ -393,6 +393,6 @@ def mismatch(first: Card, second: Card, firing: Firing, extend: bool = False) ->
         stored=stored,
         set_time=float(time[last]),
         set_temperature=float(min(set_points)),
-        ceilings=(ceiling(first), ceiling(second)),
+        ceilings=(ceiling(first, curve.gas), ceiling(second, curve.gas)),
         events=tuple(sorted(events, key=lambda e: (e.time, e.zone, e.name))),
     )

@@ -19,7 +19,7 @@ from cofire.assessment.firing_rules import PEAK_CAUTION
 from cofire.assessment.mismatch import zone_set_points
 from cofire.assessment.rule import GO, NEIGHBOUR, NO, STRESS, Flag
 from cofire.assessment.verdict import Verdict, rule_of
-from cofire.assessment.windows import ceiling, firing_windows
+from cofire.assessment.windows import firing_windows
 from cofire.design.at_hand import cards_at_hand, known_materials
 from cofire.design.candidates import ROUGH, Bench, batches, fire_candidates
 from cofire.design.transition import zones
@@ -326,8 +326,10 @@ def nearest(
     history = Bench(cards, extend=True).history(vessel.firing, some)
     windows = firing_windows(some, vessel.firing.kiln, vessel.firing.gas)
     known = [
-        _Known(card.name, figures(history, row, wanted.stored_from), float(low), ceiling(card))
-        for row, (card, low) in enumerate(zip(some, windows.lowest, strict=True))
+        _Known(card.name, figures(history, row, wanted.stored_from), float(low), float(most))
+        for row, (card, low, most) in enumerate(
+            zip(some, windows.lowest, windows.ceiling, strict=True)
+        )
     ]
     forbidden = [_forbidden(*one) for one in _in_place(wanted, vessel, cards, some, executor)]
     alone = [
@@ -614,10 +616,11 @@ def wanted_partner(
     zone, template = (metal, ceramic) if of == "metal" else (ceramic, metal)
     windows = firing_windows([zone], vessel.firing.kiln, vessel.firing.gas)
     lowest = float(windows.lowest[0])
-    if not lowest < ceiling(zone):
+    most = float(windows.ceiling[0])
+    if not lowest < most:
         raise ModelError(
             f"{zone.name}: window: it does not become dense below its own limit of "
-            f"{celsius(ceiling(zone)):.0f} °C (kiln: {vessel.firing.kiln.name})"
+            f"{celsius(most):.0f} °C (kiln: {vessel.firing.kiln.name})"
         )
     ideal = ideal_partner(zone, template, NAME)
     bench = Bench({**cards, NAME: ideal}, extend=True, executor=executor)
@@ -651,7 +654,7 @@ def wanted_partner(
             )
         )  # fmt: skip
     return Wanted(
-        zone, template, stored_from, ceiling(zone) - PEAK_CAUTION, lowest + PEAK_CAUTION,
+        zone, template, stored_from, most - PEAK_CAUTION, lowest + PEAK_CAUTION,
         tuple(ranges), forbids, None if isinstance(present, ModelError) else present, search.tried,
         tuple(line for line in alone.extended if not line.startswith(f"{NAME}: ")),
     )  # fmt: skip

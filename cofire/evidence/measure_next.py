@@ -91,6 +91,8 @@ MEASURED_BY = {
     "solidus": TABLE,
     "premixed_solidus": "bars fired in steps until an edge rounds",
     "firing_ceiling": "bars fired in steps until one bloats or slumps",
+    "reduced_maturing": "shrinkage bars fired in carbon and in air to the same peak",
+    "reduced_ceiling": "bars packed in carbon, fired in steps until one bloats or slumps",
     "free_quartz": EXPANSION,
     "cristobalite": EXPANSION,
     "carburised_at": "bars packed in carbon, held at 740 to 850 °C: where they stop shrinking",

@@ -77,13 +77,15 @@ class Clock:
         return found
 
 
-def plain_clock(fired: FiredAt) -> Clock:
+def plain_clock(fired: FiredAt, card: Card) -> Clock:
     """Clock of the firing that a card states: one ramp, one hold, cooling left out.
 
     Parameters
     ----------
     fired : FiredAt
         Ramp, peak, hold.
+    card : Card
+        Of what is fired; how much lower it matures in the firing's gas counts.
 
     Returns
     -------
@@ -94,21 +96,25 @@ def plain_clock(fired: FiredAt) -> Clock:
     time = (ramp - ROOM) / fired.rate
     if fired.hold > 0.0:
         time, ramp = np.append(time, time[-1] + fired.hold), np.append(ramp, fired.peak)
-    return Clock(time, ramp, np.array([ramp.size - 1]))
+    lower = card.in_gas(fired.gas).matures_lower
+    return Clock(time, ramp + lower, np.array([ramp.size - 1]))
 
 
-def trace_clock(trace: Trace) -> Clock:
+def trace_clock(trace: Trace, card: Card) -> Clock:
     """Clock of what pieces saw, read at the end.
 
     Parameters
     ----------
     trace : Trace
         Of the pieces.
+    card : Card
+        As in `plain_clock`.
     """
-    return Clock(trace.time, trace.ware, np.array([trace.time.size - 1]))
+    lower = card.in_gas(trace.gas).matures_lower
+    return Clock(trace.time, trace.ware + lower, np.array([trace.time.size - 1]))
 
 
-def equivalent(trace: Trace, rate: float | None, energy: float) -> FiredAt:
+def equivalent(trace: Trace, rate: float | None, energy: float, card: Card) -> FiredAt:
     """One ramp and one hold with the heat work of a trace.
 
     Parameters
@@ -119,6 +125,8 @@ def equivalent(trace: Trace, rate: float | None, energy: float) -> FiredAt:
         Of the ramp; by default that of the last 100 K to the peak. [K/s]
     energy : float
         Q. [J/mol]
+    card : Card
+        As in `plain_clock`.
 
     Returns
     -------
@@ -132,11 +140,12 @@ def equivalent(trace: Trace, rate: float | None, energy: float) -> FiredAt:
         span = max(float(trace.time[top] - trace.time[start]), 60.0)
         rate = float(np.clip((peak - trace.ware[start]) / span, SLOWEST, FASTEST))
     plain = FiredAt(round(rate * HOUR, 1) / HOUR, kelvin(round(celsius(peak), 1)), 0.0, trace.gas)
-    whole = float(np.exp(trace_clock(trace).read(energy)[0][0]))
-    ramp = float(np.exp(plain_clock(plain).read(energy)[0][0]))
+    whole = float(np.exp(trace_clock(trace, card).read(energy)[0][0]))
+    ramp = float(np.exp(plain_clock(plain, card).read(energy)[0][0]))
     if whole < ramp:
         return replace(plain, rate=max(round(rate * HOUR * ramp / whole, 1), 1.0) / HOUR)
-    hold = (whole - ramp) / float(master_clock_rate(plain.peak, energy))
+    lower = card.in_gas(plain.gas).matures_lower
+    hold = (whole - ramp) / float(master_clock_rate(plain.peak + lower, energy))
     return replace(plain, hold=round(min(hold, LONGEST_HOLD) / MINUTE, 1) * MINUTE)
 
 
@@ -267,7 +276,7 @@ def bench(card: Card, measured: Measured) -> Bench | None:
         found += [(FIRED_DENSITY, x) for x in np.log(pieces.density / theoretical)]
         if found:
             rows += [(kind, reading, float(x), 0.0, 0.0, len(clocks)) for kind, x in found]
-            clocks.append(trace_clock(pieces.trace))
+            clocks.append(trace_clock(pieces.trace, card))
             names.append(pieces.name)
             reading += 1
     for curve in measured.curves:
@@ -300,7 +309,7 @@ def bench(card: Card, measured: Measured) -> Bench | None:
         rows.append((DRIED_DENSITY, 0, told, 0.0, 0.0, -1))
     kind, clock, value, thermal_part, wet, group = (np.array(c) for c in zip(*rows, strict=True))
     assert card.fired_at is not None
-    clocks.append(plain_clock(card.fired_at))
+    clocks.append(plain_clock(card.fired_at, card))
     start, prior = _from_card(card, clocks, measured.temperature_uncertainty)
     dried = np.concatenate([p.bars[:, 0] for p in measured.firings] + [np.zeros(0)])
     length = float(dried.mean()) if dried.size else 0.05

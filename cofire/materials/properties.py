@@ -176,6 +176,18 @@ SPECS: dict[str, Spec] = {
     "firing_ceiling": Spec(
         "above it the body bloats, slumps or decomposes", CELSIUS, 400.0, 2000.0, CERAMIC
     ),
+    "reduced_maturing": Spec(
+        "how far lower the body matures in carbon or hydrogen, which reduce its iron to a flux",
+        {"K": 1.0},
+        0.0,
+        200.0,
+    ),
+    "reduced_ceiling": Spec(
+        "its firing_ceiling in carbon or hydrogen; else that of air, less reduced_maturing",
+        CELSIUS,
+        400.0,
+        2000.0,
+    ),
     # phases that invert
     "carburised_at": Spec(
         "temperature, slowly reached in a gas of carbon, from which the metal has taken up enough "
@@ -264,6 +276,8 @@ AFTER_BARS: dict[str, tuple[str, float]] = {
     "crack_growth_threshold": ("%", 0.15),
     "premixed_solidus": ("+-", 5.0),
     "firing_ceiling": ("+-", 10.0),
+    "reduced_maturing": ("+-", 5.0),
+    "reduced_ceiling": ("+-", 10.0),
     "carburised_at": ("+-", 10.0),
     "free_quartz": ("%", 0.1),
     "cristobalite": ("%", 0.15),
@@ -277,8 +291,8 @@ FROM_PASTES = (
     "brown_strength", "brown_strain", "particle_size", "green_density", "fired_density",
     "full_density",
     "firing_shrinkage", "height_shrinkage_factor", "sintering_energy", "sintering_exponent",
-    "ductility", "strength", "weibull_modulus", "premixed_solidus", "firing_ceiling", "free_quartz",
-    "cristobalite",
+    "ductility", "strength", "weibull_modulus", "premixed_solidus", "firing_ceiling",
+    "reduced_maturing", "reduced_ceiling", "free_quartz", "cristobalite",
 )  # fmt: skip
 """Properties in which makers differ by powder, paste and firing; in the others sources differ by
 what they measured on the same substance."""

@@ -12,11 +12,13 @@ from cofire.assessment.response import Response
 from cofire.assessment.rule import CAUTION, GO, NO, Flag, not_computed
 from cofire.assessment.verdict import Verdict, judge, rule_of
 from cofire.errors import InputError
+from cofire.firing.program import Firing, Segment
 from cofire.mechanics.tile import sag_rate
 from cofire.physics.burnout import gas_viscosity, permeability, wall_overpressure
 from cofire.units import kelvin
-from tests import fired
-from tests.fired import CARDS, FRIT, changed, flags_of, only, pulled
+from tests import fired, made
+from tests.fired import CARDS, FRIT, KILNS, changed, flags_of, only, pulled
+from tests.made import cylinder
 
 HOUR = 3600.0
 
@@ -67,6 +69,31 @@ def test_peak_is_a_caution_within_10_kelvin_of_the_limit(
     ware = tea_light.trace.ware + (kelvin(930.0) + above - tea_light.trace.peak)
     hotter = replace(tea_light, trace=replace(tea_light.trace, ware=ware))
     assert only(flags_of(hotter, "peak", "density"), "peak", "fritted body").grade == grade
+
+
+@pytest.mark.parametrize(
+    ("legs", "grade", "limit"),
+    [
+        ([("carbon", 1060, 120)], NO, 1050.0),
+        ([("hydrogen", 1060, 120)], NO, 1050.0),
+        ([("air", 480, 60), ("carbon", 1060, 120)], NO, 1050.0),
+        ([("air", 1060, 120)], GO, 1120.0),
+        ([("carbon", 600, 120), ("air", 1060, 120)], GO, 1120.0),
+        ([("carbon", 1055, 120), ("air", 1060, 120)], NO, 1050.0),
+    ],
+)
+def test_a_clay_with_iron_bloats_where_carbon_surrounds_it(
+    legs: list[tuple[str, float, float]], grade: int, limit: float
+):
+    """Red earthenware: 1120 °C in air, 1050 °C where its iron is reduced, gas by gas."""
+    segments = tuple(
+        Segment(kelvin(peak), rate / HOUR, 1800.0, gas=gas) for gas, peak, rate in legs
+    )
+    firing = Firing("reduced", KILNS["laboratory furnace"], segments, legs[-1][0], lag=300.0)
+    vessel = replace(cylinder([("red earthenware", 0.08)], 0.03, 0.003), firing=firing)
+    flag = only(flags_of(made.fired(vessel), "peak"), "peak", "red earthenware")
+    assert (flag.grade, flag.limit) == (grade, pytest.approx(limit))
+    assert ("where its iron fluxes it" in flag.source) == (limit < 1100.0)
 
 
 @pytest.mark.parametrize(
