@@ -36,7 +36,7 @@ from cofire.workers import each
 EXPANDS = ("thermal_expansion", "free_quartz", "cristobalite", "carburised_at")
 SINTERS = (
     "green_density", "fired_density", "full_density", "sintering_energy", "sintering_exponent",
-    "height_shrinkage_factor",
+    "height_shrinkage_factor", "loss_on_ignition", "water_contraction", "reduced_maturing",
 )  # fmt: skip
 GLASSY = (
     "surface_tension",
