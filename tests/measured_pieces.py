@@ -10,9 +10,11 @@ import numpy as np
 from cofire.evidence.measured import Curve, FiredPieces, Measured
 from cofire.firing.kiln import trace
 from cofire.firing.program import load_kilns, simple_firing
+from cofire.materials.binders import shipped_reactions
 from cofire.materials.card import Card, FiredAt
 from cofire.materials.catalogue import load_cards
 from cofire.numerics import Array
+from cofire.physics.burnout import mass_lost
 from cofire.physics.expansion import thermal_strains
 from cofire.physics.sintering import (
     clock_rate,
@@ -130,11 +132,18 @@ def dilatometer(
     hot = np.arange(kelvin(25.0), kelvin(top), 2.0)
     time = (hot - ROOM) / (rate / HOUR)
     real = hot + rng.normal(0.0, errors.temperature)
-    clock = run_clock(np.append(0.0, time), np.append(ROOM, real), clock_rate(truth))[1:]
+    whole = np.append(0.0, time), np.append(ROOM, real)
+    clock = run_clock(*whole, clock_rate(truth))[1:]
     strain = sintering_strain(
-        density_at(truth, clock), truth["green_density"].scalar,
+        density_at(truth, clock),
+        truth["green_density"].scalar,
         truth.scalar("height_shrinkage_factor", 1.0),
-    ) + np.sum(list(thermal_strains(truth, real, extend=True).values()), axis=0)  # fmt: skip
+    )
+    dry = [r for r in shipped_reactions("air") if r.substance == "structural water"]
+    lost = truth.scalar("loss_on_ignition", 0.0) * mass_lost(*whole, dry)[1:]
+    water = np.log(1.0 - truth.scalar("water_contraction", 0.0) * lost)
+    strain = np.minimum(strain, water)  # the further of the two: sintering goes on from there
+    strain = strain + np.sum(list(thermal_strains(truth, real, extend=True).values()), axis=0)
     strain = strain + rng.normal(0.0, noise, hot.size)
     return Curve(f"{rate:g} °C/h", False, time, hot, strain)
 

@@ -187,9 +187,15 @@ def broken_limits(vessel: Vessel, layout: Layout) -> list[str]:
     return [name for name, kept in checks.items() if not kept]
 
 
-def limit(card: Card) -> float:
-    """The hottest a material may get, from its card alone. [K]"""
-    return card["solidus"].scalar - 15.0 if card.kind == "metal" else card["firing_ceiling"].scalar
+def limit(card: Card, gas: str) -> float:
+    """The hottest a material may get in a gas, from its card alone. [K]"""
+    if card.kind == "metal":
+        return card["solidus"].scalar - 15.0
+    most = card["firing_ceiling"].scalar
+    if gas in ("carbon", "hydrogen"):
+        lower = card.scalar("reduced_maturing", 0.0)
+        most = min(most, card.scalar("reduced_ceiling", most - lower))
+    return most
 
 
 def broken_firing(vessel: Vessel, segments: list[Segment]) -> list[str]:
@@ -206,9 +212,9 @@ def broken_firing(vessel: Vessel, segments: list[Segment]) -> list[str]:
     if np.any(heating > 1.001 * most + 1e-9) or np.any(heating < 1.001 * least - 1e-9):
         found.append("kiln's rates")
     for card in pure_cards(vessel):
-        if max(s.target for s in segments) > limit(card) + 1e-6:
+        if max(s.target for s in segments) > limit(card, curve.gas) + 1e-6:
             found.append(f"kiln above the limit of {card.name}")
-        if curve.peak > limit(card) + 1e-6:
+        if curve.peak > limit(card, curve.gas) + 1e-6:
             found.append(f"ware above the limit of {card.name}")
         if relative_density(card, curve, extend=True)[-1] < card["least_density"].scalar - 1e-6:
             found.append(f"{card.name} stays porous")
@@ -234,6 +240,8 @@ def not_followed(vessel: Vessel, segments: list[Segment]) -> list[str]:
 def shares_a_window(vessel: Vessel) -> bool:
     """Whether six hours at the hottest that zones and kiln allow make both zones dense."""
     cards = pure_cards(vessel)
-    hottest = min(vessel.firing.kiln.max_temperature, *(limit(card) for card in cards))
+    hottest = min(
+        vessel.firing.kiln.max_temperature, *(limit(card, vessel.firing.gas) for card in cards)
+    )
     hottest = kelvin(550.0) + 5.0 * np.floor((hottest - kelvin(550.0)) / 5.0 + 1e-9)
     return not broken_firing(vessel, [Segment(float(hottest), 300.0 / HOUR, 6.0 * HOUR)])

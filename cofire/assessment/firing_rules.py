@@ -23,6 +23,7 @@ from cofire.assessment.rule import (
     not_computed,
 )
 from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, grade_in_turn
+from cofire.materials.binders import ash_share
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics import mixing
@@ -43,6 +44,10 @@ DRYING_PLACES, BESIDE_STEP = 0.05, 1e-9
 """Between places at which drying is asked, and of those beside a step. [decay lengths]"""
 CHAR_CAUTION, CHAR_NO = 0.001, 0.005
 """Char left, of the dried mass, when a body's pores begin to close: common practice. [-]"""
+KEEPS_CHAR = frozenset({"Ag", "Au", "Cu"})
+"""Bases of metals that dissolve next to no carbon, some thousandths of a per cent even when molten:
+char stays between their grains. Iron, nickel and steels dissolve it, titanium makes carbide of it.
+From memory."""
 PORES_CLOSE = 0.5
 """Share of its densification after which a body's pores count as closing: common practice. [-]"""
 VAPOUR_MOLAR_MASS = 0.030
@@ -62,16 +67,22 @@ PEAK_CAUTION = 10.0
 def peak_flags(response: Response) -> list[Flag]:
     """Peak of the ware over the limit of each substance: neither molten nor overfired.
 
+    Where gases follow each other, each over the moments in which it is there.
+
     Returns
     -------
     list of Flag
         One a substance.
     """
-    peak = response.trace.peak
-    hottest = float(response.trace.time[np.argmax(response.trace.ware)])
+    curve = response.trace
     found = []
     for card in response.substances[1]:
-        top = ceiling(card)
+        peaks = [
+            (float(curve.ware[k]), ceiling(card, gas), k, gas)
+            for gas, k in curve.hottest_in.items()
+        ]
+        peak, top, node, gas = max(peaks, key=lambda p: celsius(p[0]) / celsius(p[1]))
+        reduced = "" if top == ceiling(card, "air") else f" in {gas}, where its iron fluxes it"
         metal = card.kind == "metal"
         found.append(
             Flag(
@@ -84,9 +95,9 @@ def peak_flags(response: Response) -> list[Flag]:
                 note="peak of the ware",
                 source=f"solidus less {SOLIDUS_MARGIN:.0f} K"
                 if metal
-                else "the body's firing ceiling",
+                else f"the body's firing ceiling{reduced}",
                 remedy=f"Lower the peak to {celsius(top) - PEAK_CAUTION:.0f} °C or less.",
-                time=hottest,
+                time=float(curve.time[node]),
                 temperature=peak,
             )
         )
@@ -153,16 +164,19 @@ def atmosphere_flags(response: Response) -> list[Flag]:
     return found
 
 
+METAL_OPEN = (
+    "Burn out open to air, or loosely packed, with a hold between 250 and 550 °C; then close it."
+)
 CORE_IN_AIR = "Burn out slower between 250 and 550 °C, with a hold."
 
 
 def core_flags(response: Response) -> list[Flag]:
-    """Char left in each body when its pores begin to close: black core, bloating.
+    """Char left when pores begin to close: black core and bloating, or grains that do not join.
 
     Returns
     -------
     list of Flag
-        One a body.
+        One a body, or metal that keeps it.
     """
     flags = core_of(*response.substances)
     if set(response.vessel.firing.gases) == {"air"}:  # there is no pack that could be left open
@@ -171,28 +185,33 @@ def core_flags(response: Response) -> list[Flag]:
 
 
 def core_of(history: History, cards: Sequence[Card]) -> list[Flag]:
-    """Char left in given bodies when their pores begin to close.
+    """Char left in given materials when their pores begin to close.
+
+    In a metal that dissolves none it keeps the grains apart. Its limits are those of a body, by an
+    estimate, and the binder's ash, which a body's glass takes up, does not count as char.
 
     Parameters
     ----------
     history : History
         Of the cards, in order.
     cards : sequence of Card
-        Those that are not bodies are passed over.
+        Metals that dissolve carbon are passed over.
 
     Returns
     -------
     list of Flag
-        One a body.
+        One a body, or metal that keeps it.
     """
     found = []
     for row, card in enumerate(cards):
-        if card.kind != "ceramic":
+        metal = card.kind == "metal"
+        if metal and not KEEPS_CHAR.intersection(card.elements[:1]):
             continue
         mass = history.mass_fraction[row]
         closes = np.flatnonzero(history.progress[row] > PORES_CLOSE)
         closing = int(closes[0]) if closes.size else -1
-        bare = 1.0 - card["binder"].scalar - card.scalar("loss_on_ignition", 0.0)
+        burns = 1.0 - ash_share() if metal else 1.0
+        bare = 1.0 - burns * card["binder"].scalar - card.scalar("loss_on_ignition", 0.0)
         char = max(float(mass[closing]) - bare, 0.0)
         found.append(
             Flag(
@@ -202,7 +221,11 @@ def core_of(history: History, cards: Sequence[Card]) -> list[Flag]:
                 figure=100 * char,
                 limit=100 * CHAR_NO,
                 unit="% of dried mass",
-                note="char left in the body when its pores begin to close",
+                note="char left between the metal's grains when its pores begin to close; the "
+                "limits are those of a body (estimate)"
+                if metal
+                else "char left in the body when its pores begin to close",
+                remedy=METAL_OPEN if metal else "",
                 time=float(history.time[closing]),
                 temperature=float(history.temperature[closing]),
             )
@@ -529,8 +552,8 @@ ATMOSPHERE = Rule(
 CORE = Rule(
     name="core",
     loses=False,
-    harm="a dark core stays in the body",
-    asks="Is a body's char gone before its pores close?",
+    harm="char stays inside: a dark core, or metal that does not join",
+    asks="Is the char gone before the pores close?",
     find=core_flags,
     sees=frozenset({FIRING, GAS, SUBSTANCES}),
     green=True,

@@ -49,10 +49,8 @@ def grain_misfit(card: Card, alone: History, rows: tuple[int, int]) -> tuple[Arr
         Stress and strain, shape (M,) each. [Pa], [-]
     """
     m, k = rows
-    thermal = [
-        np.sum([v[r] for name, v in alone.strain.items() if name != "sintering"], axis=0)
-        for r in rows
-    ]
+    reversible = alone.free_strain - alone.shrinkage
+    thermal = [reversible[r] for r in rows]
     young = alone.young_modulus
     stiffness = grains.misfit_stiffness(
         card.metal_share, (young[m], alone.poisson_ratio[m]), (young[k], alone.poisson_ratio[k])

@@ -178,7 +178,7 @@ def compare(fired: Fired, metal: int, ceramics: NDArray[np.intp]) -> PairBlock:
         tile of two equal layers.
     """
     h, free = fired.history, fired.free_strain
-    sinter = h.strain["sintering"]
+    shrunk = np.exp(h.shrinkage[:, -1])
     apart = free[metal, : fired.until] - free[ceramics, : fired.until]
     worst = np.argmax(np.abs(apart), axis=1)
     rows = np.arange(ceramics.size)
@@ -203,7 +203,7 @@ def compare(fired: Fired, metal: int, ceramics: NDArray[np.intp]) -> PairBlock:
     return PairBlock(
         metal_density=float(h.relative_density[metal, -1]),
         ceramic_density=h.relative_density[ceramics, -1],
-        end_mismatch=np.exp(sinter[metal, -1]) - np.exp(sinter[ceramics, -1]),
+        end_mismatch=shrunk[metal] - shrunk[ceramics],
         worst_mismatch=worst_mismatch,
         worst_temperature=h.temperature[worst],
         set_point=np.minimum(fired.set_point[metal], fired.set_point[ceramics]),
@@ -393,6 +393,6 @@ def mismatch(first: Card, second: Card, firing: Firing, extend: bool = False) ->
         stored=stored,
         set_time=float(time[last]),
         set_temperature=float(min(set_points)),
-        ceilings=(ceiling(first), ceiling(second)),
+        ceilings=(ceiling(first, curve.gas), ceiling(second, curve.gas)),
         events=tuple(sorted(events, key=lambda e: (e.time, e.zone, e.name))),
     )

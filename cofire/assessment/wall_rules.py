@@ -21,6 +21,7 @@ from cofire.assessment.strained import strained_along
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.conduction import diffusivity, through_wall_stress
+from cofire.physics.history import SINTERING, WATER
 from cofire.physics.mixing import FLOW_THRESHOLD, ductility_factor
 from cofire.physics.porosity import conductivity_factor
 from cofire.units import celsius
@@ -54,7 +55,7 @@ def transformation_flags(response: Response) -> list[Flag]:
         One a brittle material that inverts.
     """
     h = response.history
-    turns = [v for k, v in h.strain.items() if k not in ("expansion", "sintering")]
+    turns = [v for k, v in h.strain.items() if k not in ("expansion", WATER, SINTERING)]
     strain = sum(turns, np.zeros_like(h.relative_density))
     return [
         _lagging(response, row, card, strain[row])

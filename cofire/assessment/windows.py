@@ -213,13 +213,15 @@ class Windows:
         return np.where(np.any(any_hold, axis=1), self.peak[np.argmax(any_hold, axis=1)], np.inf)
 
 
-def ceiling(card: Card) -> float:
-    """Hottest peak a card allows.
+def ceiling(card: Card, gas: str) -> float:
+    """Hottest peak a card allows in a gas.
 
     Parameters
     ----------
     card : Card
         A metal (solidus less the margin), a ceramic (its firing ceiling), or a blend of both.
+    gas : str
+        Around it when hot: a body with iron overfires lower where that is reduced.
 
     Returns
     -------
@@ -227,10 +229,10 @@ def ceiling(card: Card) -> float:
         Temperature. [K]
     """
     if card.parts:
-        return min(ceiling(part) for part, _ in card.parts)
+        return min(ceiling(part, gas) for part, _ in card.parts)
     if card.kind == "metal":
         return card["solidus"].scalar - SOLIDUS_MARGIN
-    return card["firing_ceiling"].scalar
+    return card.in_gas(gas).overfires_at
 
 
 def liquid_ceiling(cards: Sequence[Card], gas: str) -> float:
@@ -302,7 +304,7 @@ def firing_windows(
         return density, density >= card["least_density"].scalar
 
     density, matures = zip(*map(fired, cards), strict=True)
-    ceilings = np.array([ceiling(card) for card in cards])
+    ceilings = np.array([ceiling(card, gas) for card in cards])
     return Windows(peak, hold, np.stack(density), np.stack(matures), ceilings)
 
 

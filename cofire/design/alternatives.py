@@ -52,7 +52,7 @@ from cofire.materials.pairs import joint_resistance
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.sleeve import FiredSleeve, Sleeve, fire_sleeve, nested_rings
 from cofire.numerics import Array
-from cofire.physics.history import History
+from cofire.physics.history import SINTERING, WATER, History
 from cofire.physics.slow_crack_growth import aged_factor
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
 from cofire.units import celsius
@@ -266,7 +266,7 @@ def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
         for flag in rule.flags(response)
         if rule is not BROWN or flag.zone == metal.name
     ]
-    shrinks = -float(np.expm1(history.strain["sintering"][0, -1]))
+    shrinks = -float(np.expm1(history.shrinkage[0, -1]))
     note = f"{metal.name} shrinks {100 * shrinks:.0f} % on a body that no longer does"
     if shrinks > LARGEST_STRAIN:
         note += "; strains beyond the shell's, a first figure"
@@ -303,16 +303,17 @@ def already_fired(history: History, row: int) -> History:
     with np.errstate(divide="ignore"):
         viscosity = 1.0 / on_cooling(1.0 / history.viscosity)
         yields = 1.0 / on_cooling(1.0 / history.yield_stress)
-    density, mass, sintering = (
-        values.copy()
-        for values in (history.relative_density, history.mass_fraction, history.strain["sintering"])
-    )
+    density, mass = history.relative_density.copy(), history.mass_fraction.copy()
+    strain = {name: values.copy() for name, values in history.strain.items()}
     density[row] = density[row, -1]
     density[row, 0] -= 1e-6  # done from the start, as the flags count progress
-    mass[row], sintering[row] = mass[row, -1], 0.0
+    mass[row] = mass[row, -1]
+    for name in (WATER, SINTERING):
+        if name in strain:
+            strain[name][row] = 0.0
     return replace(
         history,
-        strain={**history.strain, "sintering": sintering},
+        strain=strain,
         relative_density=density,
         mass_fraction=mass,
         young_modulus=on_cooling(history.young_modulus),

@@ -19,7 +19,7 @@ from cofire.assessment.firing_rules import PEAK_CAUTION
 from cofire.assessment.mismatch import zone_set_points
 from cofire.assessment.rule import GO, NEIGHBOUR, NO, STRESS, Flag
 from cofire.assessment.verdict import Verdict, rule_of
-from cofire.assessment.windows import ceiling, firing_windows
+from cofire.assessment.windows import firing_windows
 from cofire.design.at_hand import cards_at_hand, known_materials
 from cofire.design.candidates import ROUGH, Bench, batches, fire_candidates
 from cofire.design.transition import zones
@@ -36,7 +36,7 @@ from cofire.workers import each
 EXPANDS = ("thermal_expansion", "free_quartz", "cristobalite", "carburised_at")
 SINTERS = (
     "green_density", "fired_density", "full_density", "sintering_energy", "sintering_exponent",
-    "height_shrinkage_factor",
+    "height_shrinkage_factor", "loss_on_ignition", "water_contraction", "reduced_maturing",
 )  # fmt: skip
 GLASSY = (
     "surface_tension",
@@ -215,21 +215,18 @@ def figures(history: History, row: int, stored_from: float) -> Figures:
         Expansion on the way down, inversions included.
     """
     warm, hot = history.temperature, int(np.argmax(history.temperature))
-    thermal = sum(
-        (values[row] for name, values in history.strain.items() if name != "sintering"),
-        np.zeros_like(warm),
-    )
+    thermal = history.free_strain[row] - history.shrinkage[row]
     last = int(warm.size - 1 - np.argmax(warm[::-1]))
     at = np.interp([-stored_from], -warm[last:], thermal[last:])[0]
-    sinter = history.strain["sintering"][row]
-    done = sinter / min(float(sinter[-1]), -1e-12)
+    shrinks = history.shrinkage[row]
+    done = shrinks / min(float(shrinks[-1]), -1e-12)
     half = (
         float(np.interp(HALF, done[: hot + 1], warm[: hot + 1])) if done[hot] > HALF else warm[hot]
     )
     sets, _ = zone_set_points(history.rows([row]))
     return Figures(
         float(np.expm1(at - thermal[-1]) / (stored_from - ROOM)),
-        float(-np.expm1(sinter[-1])),
+        float(-np.expm1(shrinks[-1])),
         float(half),
         float(sets[0]),
     )
@@ -329,8 +326,10 @@ def nearest(
     history = Bench(cards, extend=True).history(vessel.firing, some)
     windows = firing_windows(some, vessel.firing.kiln, vessel.firing.gas)
     known = [
-        _Known(card.name, figures(history, row, wanted.stored_from), float(low), ceiling(card))
-        for row, (card, low) in enumerate(zip(some, windows.lowest, strict=True))
+        _Known(card.name, figures(history, row, wanted.stored_from), float(low), float(most))
+        for row, (card, low, most) in enumerate(
+            zip(some, windows.lowest, windows.ceiling, strict=True)
+        )
     ]
     forbidden = [_forbidden(*one) for one in _in_place(wanted, vessel, cards, some, executor)]
     alone = [
@@ -617,10 +616,11 @@ def wanted_partner(
     zone, template = (metal, ceramic) if of == "metal" else (ceramic, metal)
     windows = firing_windows([zone], vessel.firing.kiln, vessel.firing.gas)
     lowest = float(windows.lowest[0])
-    if not lowest < ceiling(zone):
+    most = float(windows.ceiling[0])
+    if not lowest < most:
         raise ModelError(
             f"{zone.name}: window: it does not become dense below its own limit of "
-            f"{celsius(ceiling(zone)):.0f} °C (kiln: {vessel.firing.kiln.name})"
+            f"{celsius(most):.0f} °C (kiln: {vessel.firing.kiln.name})"
         )
     ideal = ideal_partner(zone, template, NAME)
     bench = Bench({**cards, NAME: ideal}, extend=True, executor=executor)
@@ -654,7 +654,7 @@ def wanted_partner(
             )
         )  # fmt: skip
     return Wanted(
-        zone, template, stored_from, ceiling(zone) - PEAK_CAUTION, lowest + PEAK_CAUTION,
+        zone, template, stored_from, most - PEAK_CAUTION, lowest + PEAK_CAUTION,
         tuple(ranges), forbids, None if isinstance(present, ModelError) else present, search.tried,
         tuple(line for line in alone.extended if not line.startswith(f"{NAME}: ")),
     )  # fmt: skip

@@ -556,7 +556,7 @@ def _own_limits(vessel: Vessel, bench: Bench) -> tuple[tuple[str, ...], Vessel |
     metal, ceramic, below = bench.zones(vessel)
     sized, drawn = in_fired_size(vessel, metal, ceramic), given_layout(vessel, bench.cards)
     breaks = tuple(broken(sized, drawn))
-    if vessel.firing.peak > min(ceiling(metal), ceiling(ceramic)):
+    if vessel.firing.peak > min(ceiling(card, vessel.firing.gas) for card in (metal, ceramic)):
         return (*breaks, "peak"), None
     if unset(vessel.firing):
         return (*breaks, "controller"), None

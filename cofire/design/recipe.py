@@ -231,9 +231,9 @@ def _softened(card: Card, frit: Card, x: float) -> Card:
         table = card.properties.get(key)
         if table is not None and table.temperature is not None:
             properties[key] = replace(table, temperature=table.temperature + shift)
-    if "firing_ceiling" in card:
-        old = card["firing_ceiling"]
-        properties["firing_ceiling"] = replace(old, value=old.value + shift)
+    for key in ("firing_ceiling", "reduced_ceiling"):
+        if key in card:
+            properties[key] = replace(card[key], value=card[key].value + shift)
     fired_at = replace(card.fired_at, peak=card.fired_at.peak + shift)
     return replace(card, properties=properties, fired_at=fired_at)
 

@@ -58,6 +58,8 @@ MEASURED_BY = {
     "drying_shrinkage": SHRINKAGE,
     "binder": BURNT,
     "loss_on_ignition": BURNT,
+    "water_contraction": "a dried bar measured again after a firing to 700 °C, or a raw one in a "
+    "dilatometer",
     "green_strength": BENT_UNFIRED.format(state="dried"),
     "brown_strength": BENT_UNFIRED.format(state="burnt out"),
     "brown_strain": "brown bars bent with their deflection, ten or more",
@@ -89,6 +91,8 @@ MEASURED_BY = {
     "solidus": TABLE,
     "premixed_solidus": "bars fired in steps until an edge rounds",
     "firing_ceiling": "bars fired in steps until one bloats or slumps",
+    "reduced_maturing": "shrinkage bars fired in carbon and in air to the same peak",
+    "reduced_ceiling": "bars packed in carbon, fired in steps until one bloats or slumps",
     "free_quartz": EXPANSION,
     "cristobalite": EXPANSION,
     "carburised_at": "bars packed in carbon, held at 740 to 850 °C: where they stop shrinking",

@@ -21,6 +21,7 @@ from cofire.firing.kiln import Trace
 from cofire.materials.card import Card, FiredAt
 from cofire.numerics import Array
 from cofire.physics.expansion import thermal_strains
+from cofire.physics.history import burnout, contracted
 from cofire.physics.porosity import densified
 from cofire.physics.sintering import GAUSS_POINTS, GAUSS_WEIGHTS, master_clock_rate
 from cofire.units import GAS_CONSTANT, HOUR, MINUTE, ROOM, celsius, kelvin
@@ -76,13 +77,15 @@ class Clock:
         return found
 
 
-def plain_clock(fired: FiredAt) -> Clock:
+def plain_clock(fired: FiredAt, card: Card) -> Clock:
     """Clock of the firing that a card states: one ramp, one hold, cooling left out.
 
     Parameters
     ----------
     fired : FiredAt
         Ramp, peak, hold.
+    card : Card
+        Of what is fired; how much lower it matures in the firing's gas counts.
 
     Returns
     -------
@@ -93,21 +96,25 @@ def plain_clock(fired: FiredAt) -> Clock:
     time = (ramp - ROOM) / fired.rate
     if fired.hold > 0.0:
         time, ramp = np.append(time, time[-1] + fired.hold), np.append(ramp, fired.peak)
-    return Clock(time, ramp, np.array([ramp.size - 1]))
+    lower = card.in_gas(fired.gas).matures_lower
+    return Clock(time, ramp + lower, np.array([ramp.size - 1]))
 
 
-def trace_clock(trace: Trace) -> Clock:
+def trace_clock(trace: Trace, card: Card) -> Clock:
     """Clock of what pieces saw, read at the end.
 
     Parameters
     ----------
     trace : Trace
         Of the pieces.
+    card : Card
+        As in `plain_clock`.
     """
-    return Clock(trace.time, trace.ware, np.array([trace.time.size - 1]))
+    lower = card.in_gas(trace.gas).matures_lower
+    return Clock(trace.time, trace.ware + lower, np.array([trace.time.size - 1]))
 
 
-def equivalent(trace: Trace, rate: float | None, energy: float) -> FiredAt:
+def equivalent(trace: Trace, rate: float | None, energy: float, card: Card) -> FiredAt:
     """One ramp and one hold with the heat work of a trace.
 
     Parameters
@@ -118,6 +125,8 @@ def equivalent(trace: Trace, rate: float | None, energy: float) -> FiredAt:
         Of the ramp; by default that of the last 100 K to the peak. [K/s]
     energy : float
         Q. [J/mol]
+    card : Card
+        As in `plain_clock`.
 
     Returns
     -------
@@ -131,11 +140,12 @@ def equivalent(trace: Trace, rate: float | None, energy: float) -> FiredAt:
         span = max(float(trace.time[top] - trace.time[start]), 60.0)
         rate = float(np.clip((peak - trace.ware[start]) / span, SLOWEST, FASTEST))
     plain = FiredAt(round(rate * HOUR, 1) / HOUR, kelvin(round(celsius(peak), 1)), 0.0, trace.gas)
-    whole = float(np.exp(trace_clock(trace).read(energy)[0][0]))
-    ramp = float(np.exp(plain_clock(plain).read(energy)[0][0]))
+    whole = float(np.exp(trace_clock(trace, card).read(energy)[0][0]))
+    ramp = float(np.exp(plain_clock(plain, card).read(energy)[0][0]))
     if whole < ramp:
         return replace(plain, rate=max(round(rate * HOUR * ramp / whole, 1), 1.0) / HOUR)
-    hold = (whole - ramp) / float(master_clock_rate(plain.peak, energy))
+    lower = card.in_gas(plain.gas).matures_lower
+    hold = (whole - ramp) / float(master_clock_rate(plain.peak + lower, energy))
     return replace(plain, hold=round(min(hold, LONGEST_HOLD) / MINUTE, 1) * MINUTE)
 
 
@@ -191,6 +201,8 @@ class Readings:
         Logarithm of a ratio of lengths or densities, or natural strain. [-]
     thermal
         Thermal strain in it, by the card. [-]
+    water
+        What its bound water has contracted it by, by the card; of curves, else zero. [-]
     group
         Its firing or curve.
     """
@@ -199,6 +211,7 @@ class Readings:
     clock: NDArray[np.intp]
     value: Array
     thermal: Array
+    water: Array
     group: NDArray[np.intp]
 
 
@@ -252,7 +265,7 @@ def bench(card: Card, measured: Measured) -> Bench | None:
     Bench or None
         Ready to fit.
     """
-    rows: list[tuple[int, int, float, float, int]] = []
+    rows: list[tuple[int, int, float, float, float, int]] = []
     clocks: list[Clock] = []
     names: list[str] = []
     reading = 0
@@ -262,8 +275,8 @@ def bench(card: Card, measured: Measured) -> Bench | None:
         found += [(UPRIGHT, x) for x in np.log(pieces.upright[:, 1] / pieces.upright[:, 0])]
         found += [(FIRED_DENSITY, x) for x in np.log(pieces.density / theoretical)]
         if found:
-            rows += [(kind, reading, float(x), 0.0, len(clocks)) for kind, x in found]
-            clocks.append(trace_clock(pieces.trace))
+            rows += [(kind, reading, float(x), 0.0, 0.0, len(clocks)) for kind, x in found]
+            clocks.append(trace_clock(pieces.trace, card))
             names.append(pieces.name)
             reading += 1
     for curve in measured.curves:
@@ -278,27 +291,31 @@ def bench(card: Card, measured: Measured) -> Bench | None:
             lead = 0
         parts = thermal_strains(card, curve.temperature, extend=True)
         thermal = np.sum(list(parts.values()), axis=0)
+        _, lost = burnout(Trace(time, hot, hot, np.zeros(0, np.intp)))
+        water = contracted(card, lost[lead:])
         rows += [
-            (HOT, reading + k, float(curve.strain[i]), float(thermal[i]), len(clocks))
+            (HOT, reading + k, float(curve.strain[i]), float(thermal[i]), float(water[i]),
+             len(clocks))
             for k, i in enumerate(kept)
-        ]
+        ]  # fmt: skip
         clocks.append(Clock(time, hot, kept + lead))
         names.append(curve.name)
         reading += kept.size
     if not rows:
         return None
-    lost = card["binder"].scalar + card.scalar("loss_on_ignition", 0.0)
+    gone = card["binder"].scalar + card.scalar("loss_on_ignition", 0.0)
     for bulk in measured.dried_density:
-        rows.append((DRIED_DENSITY, 0, float(np.log(bulk * (1.0 - lost) / theoretical)), 0.0, -1))
-    kind, clock, value, thermal_part, group = (np.array(c) for c in zip(*rows, strict=True))
+        told = float(np.log(bulk * (1.0 - gone) / theoretical))
+        rows.append((DRIED_DENSITY, 0, told, 0.0, 0.0, -1))
+    kind, clock, value, thermal_part, wet, group = (np.array(c) for c in zip(*rows, strict=True))
     assert card.fired_at is not None
-    clocks.append(plain_clock(card.fired_at))
+    clocks.append(plain_clock(card.fired_at, card))
     start, prior = _from_card(card, clocks, measured.temperature_uncertainty)
     dried = np.concatenate([p.bars[:, 0] for p in measured.firings] + [np.zeros(0)])
     length = float(dried.mean()) if dried.size else 0.05
     return Bench(
         card=card,
-        readings=Readings(kind, clock, value, thermal_part, group),
+        readings=Readings(kind, clock, value, thermal_part, wet, group),
         clocks=tuple(clocks),
         names=tuple(names),
         start=start,
@@ -384,6 +401,8 @@ def predict(b: Bench, x: Array, readings: Readings | None = None) -> Predicted:
     turn = np.where(up, 2.0 / (2.0 + h) ** 2, -1.0 / (2.0 + h) ** 2) * h
     slope[strained, HEIGHT] += -(path * turn)[strained]
     hot = r.kind == HOT
+    early = np.flatnonzero(hot)[r.water[hot] < value[hot]]  # no shorter by sintering yet
+    value[early], slope[early] = r.water[early], 0.0
     value[hot] += x[EXPANSION] * r.thermal[hot]
     slope[hot, EXPANSION] += r.thermal[hot]
     fired = r.kind == FIRED_DENSITY

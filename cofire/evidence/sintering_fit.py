@@ -253,7 +253,7 @@ def density_in(c: CurveFit, fired: FiredAt) -> Callable[[Array], float]:
     callable
         From unknowns to density. [-]
     """
-    clock, own = plain_clock(fired), c.bench.clocks[:-1]
+    clock, own = plain_clock(fired, c.bench.card), c.bench.clocks[:-1]
 
     def density(x: Array) -> float:
         if not admissible(x):
@@ -369,7 +369,7 @@ def next_firing(c: CurveFit, card: Card, name: str) -> str:
         An instruction with the uncertainty it promises.
     """
     b, x, i = c.bench, c.fit.values, NAMES[name]
-    top = min(ceiling(card), max(float(1.0 / k.hottest) for k in b.clocks) + 200.0)
+    top = min(ceiling(card, "air"), max(float(1.0 / k.hottest) for k in b.clocks) + 200.0)
     known = problem(b, c.weights, tuple(sorted({*c.free, i}))).jacobian(x)
     peaks = np.arange(kelvin(NEXT_STEP * (celsius(top) // NEXT_STEP)), kelvin(400.0), -NEXT_STEP)
     begun = float(x[GREEN] + 0.1 * (x[FULL] - x[GREEN]))
@@ -416,10 +416,11 @@ def _joined(known: Array, new: Array) -> Array:
 def _rows(c: CurveFit, fired: FiredAt) -> Array:
     """Derivatives of three bars in a firing; last column and row are its temperature's error."""
     b, x = c.bench, c.fit.values
-    clock = plain_clock(fired)
+    clock = plain_clock(fired, b.card)
     other = replace(b, clocks=(*b.clocks[:-1], clock))  # in the place of the card's own firing
     last = np.array([sum(k.nodes.size for k in b.clocks[:-1])])
-    bar = Readings(np.array([ALONG]), last, np.zeros(1), np.zeros(1), np.array([-1]))
+    none = np.zeros(1)
+    bar = Readings(np.array([ALONG]), last, none, none, none, np.array([-1]))
     row = predict(other, x, bar).slope[0] / c.weights.spread[0]
     warm = float(clock.read(float(np.exp(x[ENERGY])))[2][0])
     off = row[PLACE] * float(np.exp(x[EXPONENT])) * warm
@@ -442,17 +443,17 @@ published curves of alumina and zirconia lie 0.0007 and 0.003 apart, two steps 0
 [-]"""
 
 
-def _firings(measured: Measured, energy: float) -> list[FiredAt]:
+def _firings(measured: Measured, energy: float, card: Card) -> list[FiredAt]:
     """Plain firings that equal the person's."""
     found = [
-        equivalent(p.trace, p.plain.rate if p.plain else None, energy)
+        equivalent(p.trace, p.plain.rate if p.plain else None, energy, card)
         for p in measured.firings
         if p.bars.size or p.upright.size or p.density.size
     ]
     for curve in (k for k in measured.curves if not k.fired):
         ware = np.append(ROOM, curve.temperature)
         time = np.append(min(0.0, curve.time[0] - 1.0), curve.time)
-        found.append(equivalent(Trace(time, ware, ware, np.zeros(0, np.intp)), None, energy))
+        found.append(equivalent(Trace(time, ware, ware, np.zeros(0, np.intp)), None, energy, card))
     return found
 
 
@@ -479,11 +480,11 @@ def anchor(c: CurveFit, measured: Measured, card: Card) -> FiredAt:
     x = c.fit.values
     energy = float(np.exp(x[ENERGY]))
     assert card.fired_at is not None
-    given = [*_firings(measured, energy), card.fired_at]
+    given = [*_firings(measured, energy, card), card.fired_at]
     least, most = card["least_density"].scalar, float(x[FULL]) - 2e-3
 
     def reading(fired: FiredAt) -> float:
-        return float(plain_clock(fired).read(energy)[0][0])
+        return float(plain_clock(fired, card).read(energy)[0][0])
 
     dense = [f for f in given if least + 1e-4 < density_in(c, f)(x) < most]
     if dense:

@@ -60,6 +60,12 @@ def shipped_reactions(gas: str) -> tuple[Reaction, ...]:
     return read_reactions(bundled_tables().joinpath("binders.toml"), gas)
 
 
+@cache
+def ash_share() -> float:
+    """What of the shipped binder's mass not even air takes: salts, no char. [-]"""
+    return 1.0 - sum(r.share for r in shipped_reactions("air") if r.substance == "binder")
+
+
 def read_reactions(path: Traversable | Path, gas: str) -> tuple[Reaction, ...]:
     """Burnout reactions of a table for one gas.
 

@@ -265,6 +265,8 @@ INVERSION_SHARE = 0.8
 573 °C, 1 where it is as stiff as its glass (Eshelby's sphere); our estimate between. [-]"""
 
 
+REDUCING = ("carbon", "hydrogen")
+"""Gases that reduce a body's iron oxide to FeO, a flux."""
 PLAIN_GAS = "inert"
 """Gas of a card that nobody has put into one (`Card.in_gas`): as handbooks have it."""
 
@@ -419,6 +421,19 @@ class Card:
             parts = tuple((part.in_gas(gas), share) for part, share in self.parts)
             self._in_gases[gas] = replace(self, gas=gas, parts=parts)
         return self._in_gases[gas]
+
+    @property
+    def matures_lower(self) -> float:
+        """How far below its heat in air the body matures in its gas: its iron fluxes. [K]"""
+        return self.scalar("reduced_maturing", 0.0) if self.gas in REDUCING else 0.0
+
+    @property
+    def overfires_at(self) -> float:
+        """A ceramic's firing ceiling in its gas. [K]"""
+        in_air = self["firing_ceiling"].scalar
+        if self.gas not in REDUCING:
+            return in_air
+        return min(self.scalar("reduced_ceiling", in_air - self.matures_lower), in_air)
 
     @cached_property
     def _in_gases(self) -> dict[str, Card]:

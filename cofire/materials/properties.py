@@ -81,6 +81,13 @@ SPECS: dict[str, Spec] = {
     ),
     "binder": Spec("organic binder, of the dried mass", PERCENT, 0.0, 0.25, BOTH),
     "loss_on_ignition": Spec("mass lost by the body itself, of the dried mass", PERCENT, 0.0, 0.4),
+    "water_contraction": Spec(
+        "linear contraction while bound water leaves, over loss_on_ignition; the first part of the "
+        "firing shrinkage; of a card that has that loss and does not say, as kaolin's",
+        RATIO,
+        0.0,
+        0.3,
+    ),
     "green_strength": Spec("tensile strength of the dried body", STRESS, 1e3, 5e7, BOTH),
     "brown_strength": Spec("tensile strength after burnout", STRESS, 1e2, 2e7, BOTH),
     "brown_strain": Spec(
@@ -169,6 +176,18 @@ SPECS: dict[str, Spec] = {
     "firing_ceiling": Spec(
         "above it the body bloats, slumps or decomposes", CELSIUS, 400.0, 2000.0, CERAMIC
     ),
+    "reduced_maturing": Spec(
+        "how far lower the body matures in carbon or hydrogen, which reduce its iron to a flux",
+        {"K": 1.0},
+        0.0,
+        200.0,
+    ),
+    "reduced_ceiling": Spec(
+        "its firing_ceiling in carbon or hydrogen; else that of air, less reduced_maturing",
+        CELSIUS,
+        400.0,
+        2000.0,
+    ),
     # phases that invert
     "carburised_at": Spec(
         "temperature, slowly reached in a gas of carbon, from which the metal has taken up enough "
@@ -228,6 +247,7 @@ AFTER_BARS: dict[str, tuple[str, float]] = {
     "drying_shrinkage": ("+-", 0.003),
     "binder": ("%", 0.05),
     "loss_on_ignition": ("%", 0.05),
+    "water_contraction": ("%", 0.15),
     "green_strength": ("%", 0.15),
     "brown_strength": ("%", 0.25),
     "brown_strain": ("%", 0.25),
@@ -256,6 +276,8 @@ AFTER_BARS: dict[str, tuple[str, float]] = {
     "crack_growth_threshold": ("%", 0.15),
     "premixed_solidus": ("+-", 5.0),
     "firing_ceiling": ("+-", 10.0),
+    "reduced_maturing": ("+-", 5.0),
+    "reduced_ceiling": ("+-", 10.0),
     "carburised_at": ("+-", 10.0),
     "free_quartz": ("%", 0.1),
     "cristobalite": ("%", 0.15),
@@ -265,11 +287,12 @@ the reading. Form and size as on a card; what is not here no bar tells. Estimate
 one batch (thirty for the Weibull modulus, whose reading alone leaves √6/π/√n of it: Thoman, Bain &
 Antle 1969, from memory), read with a calliper, a balance or a bent bar. [SI]"""
 FROM_PASTES = (
-    "drying_shrinkage", "binder", "loss_on_ignition", "green_strength", "brown_strength",
-    "brown_strain", "particle_size", "green_density", "fired_density", "full_density",
+    "drying_shrinkage", "binder", "loss_on_ignition", "water_contraction", "green_strength",
+    "brown_strength", "brown_strain", "particle_size", "green_density", "fired_density",
+    "full_density",
     "firing_shrinkage", "height_shrinkage_factor", "sintering_energy", "sintering_exponent",
-    "ductility", "strength", "weibull_modulus", "premixed_solidus", "firing_ceiling", "free_quartz",
-    "cristobalite",
+    "ductility", "strength", "weibull_modulus", "premixed_solidus", "firing_ceiling",
+    "reduced_maturing", "reduced_ceiling", "free_quartz", "cristobalite",
 )  # fmt: skip
 """Properties in which makers differ by powder, paste and firing; in the others sources differ by
 what they measured on the same substance."""

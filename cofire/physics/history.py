@@ -16,7 +16,7 @@ from cofire.materials.properties import ALONG_THE_FIRING, VISCOSITIES
 from cofire.numerics import Array
 from cofire.physics import mixing
 from cofire.physics.blends import bulk_density, neck
-from cofire.physics.burnout import mass_lost_in_turn
+from cofire.physics.burnout import KAOLIN_CONTRACTION, mass_lost_in_turn, water_contraction
 from cofire.physics.expansion import thermal_strains
 from cofire.physics.porosity import (
     anchored_strength,
@@ -26,6 +26,7 @@ from cofire.physics.porosity import (
 )
 from cofire.physics.rheology import binder_relief, creep_factor, shear_viscosity
 from cofire.physics.sintering import (
+    left_to_sinter,
     relative_density,
     sintering_potential,
     sintering_strain,
@@ -33,6 +34,8 @@ from cofire.physics.sintering import (
 )
 from cofire.units import celsius
 
+WATER, SINTERING = "bound water", "sintering"
+"""Contributions to the free strain that make up the firing shrinkage, in turn."""
 PER_MATERIAL = (
     "relative_density", "mass_fraction", "young_modulus", "poisson_ratio", "viscosity",
     "viscous_poisson_ratio", "creep_factor", "creep_exponent", "yield_stress", "strength",
@@ -57,7 +60,8 @@ class History:
     breakpoints
         Indices into `time` on which an integrator must land (segment ends, transformations).
     strain
-        Free strain by named contribution, each of shape (N, M). [-]
+        Free strain by named contribution, each of shape (N, M): expansion, each inversion, and of
+        the shrinkage what `WATER` leaves behind and what `SINTERING` adds to it. [-]
     relative_density, mass_fraction
         Bulk over theoretical density, and mass over dried mass, shape (N, M). [-]
     young_modulus
@@ -108,6 +112,12 @@ class History:
     def free_strain(self) -> Array:
         """Sum of all contributions, shape (N, M); in one order, whatever cards come along. [-]"""
         parts = [self.strain[name] for name in sorted(self.strain)]
+        return np.asarray(np.sum(parts, axis=0), dtype=np.float64)
+
+    @property
+    def shrinkage(self) -> Array:
+        """Natural strain that stays: bound water's and sintering's together, shape (N, M). [-]"""
+        parts = [self.strain[name] for name in (WATER, SINTERING) if name in self.strain]
         return np.asarray(np.sum(parts, axis=0), dtype=np.float64)
 
     @property
@@ -245,6 +255,25 @@ def burnout(trace: Trace) -> tuple[Array, Array]:
     return lost.binder, lost.water
 
 
+def contracted(card: Card, lost: Array) -> Array:
+    """Natural strain of one material by the bound water that has left it.
+
+    Parameters
+    ----------
+    card : Card
+        Not a blend.
+    lost : array
+        Share of the bound water that has left, shape (M,). [-]
+
+    Returns
+    -------
+    array
+        Zero of a body without loss on ignition, shape (M,). [-]
+    """
+    per_water = card.scalar("water_contraction", KAOLIN_CONTRACTION)
+    return water_contraction(lost, card.scalar("loss_on_ignition", 0.0), per_water)
+
+
 def yields_cold(card: Card, density: Array | float) -> Array:
     """Yield stress of a porous metal at 20 °C: linear in its necks, the brown strength when brown.
 
@@ -272,11 +301,12 @@ def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
     density = relative_density(card, trace, extend)
     green = card["green_density"].scalar
     strain = thermal_strains(card, T, extend)
-    strain["sintering"] = sintering_strain(
-        density, green, card.scalar("height_shrinkage_factor", 1.0)
-    )
-    mass = 1.0 - card["binder"].scalar * lost.binder
-    mass = mass - card.scalar("loss_on_ignition", 0.0) * lost.water
+    shrinkage = sintering_strain(density, green, card.scalar("height_shrinkage_factor", 1.0))
+    water = card.scalar("loss_on_ignition", 0.0)
+    if water > 0.0:
+        strain[WATER] = contracted(card, lost.water)
+    strain[SINTERING] = left_to_sinter(shrinkage, strain.get(WATER, 0.0))
+    mass = 1.0 - card["binder"].scalar * lost.binder - water * lost.water
     modulus = card["young_modulus"]
     young = modulus.at(T, extend) * neck(card, density, modulus.at_density)
     empty = np.zeros_like(T)
@@ -301,7 +331,7 @@ def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
         viscosity = porous_viscosity(density, shear_viscosity(card, T, extend))
         fired_strength, fired_density = card["strength"].scalar, card["strength"].at_density
     lateral = viscous_poisson_ratio(density)
-    shrinking = np.gradient(strain["sintering"], trace.time)
+    shrinking = np.gradient(shrinkage, trace.time)  # necks grow, whatever water did to the length
     soft = sintering_viscosity(shrinking, sintering_potential(card), lateral)
     weak, bound = card["brown_strength"].scalar, card["green_strength"].scalar
     strength = anchored_strength(density, green, weak, fired_density, fired_strength)
@@ -348,11 +378,12 @@ def _mixed(card: Card, metal: _Zone, ceramic: _Zone) -> _Zone:
         return np.cumsum(k + np.append(weight[0], middle) * (m - k))
 
     names = dict.fromkeys([*metal.strain, *ceramic.strain])
-    strain = {name: accumulate(name) for name in names if name != "sintering"}
+    strain = {name: accumulate(name) for name in names if name != SINTERING}
     density = bulk_density(c, metal.relative_density, ceramic.relative_density)
     green = bulk_density(c, metal.relative_density[0], ceramic.relative_density[0])
     factor = sum(p.scalar("height_shrinkage_factor", 1.0) * share for p, share in card.constituents)
-    strain["sintering"] = sintering_strain(density, green, factor)
+    shrinkage = sintering_strain(density, green, factor)
+    strain[SINTERING] = left_to_sinter(shrinkage, strain.get(WATER, 0.0))
     (m, _), (k, _) = card.parts
     necks = neck(m, metal.relative_density, 1.0)
     mass = np.array(

@@ -238,6 +238,23 @@ def sintering_strain(
     return np.asarray(volume / (2.0 + np.asarray(height_factor)), dtype=np.float64)
 
 
+def left_to_sinter(shrinkage: ArrayLike, contraction: ArrayLike) -> Array:
+    """What of a body's shrinkage its sintering brings, after what its bound water took. [-]
+
+    A green density is that of the solids that remain, in the volume of the dried body: what the two
+    densities say is all of the shrinkage, and the contraction while water leaves is its first part.
+
+    Parameters
+    ----------
+    shrinkage : array_like
+        Natural strain that densities give (`sintering_strain`). [-]
+    contraction : array_like
+        That of the bound water so far, not positive. [-]
+    """
+    rest = np.asarray(shrinkage, dtype=np.float64) - np.asarray(contraction)
+    return np.asarray(np.minimum(rest, 0.0))
+
+
 def sintering_viscosity(
     strain_rate: ArrayLike, potential: ArrayLike, viscous_poisson_ratio: ArrayLike
 ) -> Array:
@@ -305,6 +322,8 @@ def austenite_slowing(energy: float) -> float:
 def clock_rate(card: Card, extend: bool = False) -> Callable[[Array], Array]:
     """Rate of the card's sintering clock as a function of temperature.
 
+    A body that matures lower in its gas (`Card.matures_lower`) runs as in air so much hotter.
+
     Parameters
     ----------
     card : Card
@@ -317,14 +336,17 @@ def clock_rate(card: Card, extend: bool = False) -> Callable[[Array], Array]:
     callable
         Temperatures [K] to rates: [1/K] for the master curve, [1/s] for the viscous kernel.
     """
+    lower = card.matures_lower
     if card.densification == "viscous":
         tension = card["surface_tension"].scalar
         radius = card["particle_size"].scalar / 2.0
-        return lambda T: viscous_clock_rate(shear_viscosity(card, T, extend), tension, radius)
+        return lambda T: viscous_clock_rate(
+            shear_viscosity(card, T + lower, extend), tension, radius
+        )
     energy = card["sintering_energy"].scalar
     turns = [c for c in card.inversions if c.name in AUSTENITE and card.elements == ("Fe",)]
     if not turns:
-        return lambda T: master_clock_rate(T, energy)
+        return lambda T: master_clock_rate(T + lower, energy)
     change, slow = turns[0], austenite_slowing(energy)
 
     def rate(T: Array) -> Array:
@@ -334,12 +356,17 @@ def clock_rate(card: Card, extend: bool = False) -> Callable[[Array], Array]:
     return rate
 
 
+def _unsaid(card: Card) -> str:
+    """Gas of a firing of which nobody said in which it was."""
+    return "air" if "reduced_maturing" in card else card.gas
+
+
 @once_a_card
 def half_way(card: Card) -> float:
     """Reading of the master clock at half way, from the firing that the card was measured in.
 
     The clock is that of the card in the gas of that firing; where nobody said in which, in the gas
-    that the card is in.
+    that the card is in, or in air for a body that says how much lower it matures when reduced.
 
     Parameters
     ----------
@@ -360,7 +387,7 @@ def half_way(card: Card) -> float:
     if fired is None:
         raise ModelError(f"{card.name}: fired_density has no fired_at; the curve cannot be placed")
     ramp = np.linspace(ROOM, fired.peak, 400)
-    rate = clock_rate(card.in_gas(fired.gas) if fired.gas else card)
+    rate = clock_rate(card.in_gas(fired.gas or _unsaid(card)))
     ramped = run_clock((ramp - ROOM) / fired.rate, ramp, rate)[-1]
     held = fired.hold * float(rate(np.array([fired.peak]))[0])
     return float(

@@ -100,7 +100,7 @@ def _longest(of: Sample) -> float:
     h = of.history
     wanted = np.log(of.card["green_density"].scalar / of.card["least_density"].scalar)
     factor = of.card.scalar("height_shrinkage_factor", 1.0)
-    other = float(h.free_strain[0, -1] - h.strain["sintering"][0, -1])
+    other = float(h.free_strain[0, -1] - h.shrinkage[0, -1])
     return float(np.exp(wanted / (2.0 + factor) + other))
 
 
@@ -120,7 +120,7 @@ def mean_expansion(of: Sample) -> tuple[float, float]:
     h = of.history
     top = min(WARM, float(h.temperature.max()) - 1.0)
     last = int(np.flatnonzero(h.temperature >= top)[-1])
-    thermal = h.free_strain[0] - h.strain["sintering"][0]
+    thermal = h.free_strain[0] - h.shrinkage[0]
     ends = slice(last + 1, last - 1, -1) if last > 0 else slice(last + 1, None, -1)
     warm = float(np.interp(top, h.temperature[ends], thermal[ends]))
     change = warm - float(thermal[-1])
@@ -211,7 +211,7 @@ def sag_of(of: Sample, thickness: float, span: float) -> float:
     """
     h = of.history
     dry, ring, up = of.strains
-    shrunk = h.free_strain[0] + (up - ring) * _done(h.strain["sintering"][0])
+    shrunk = h.free_strain[0] + (up - ring) * _done(h.shrinkage[0])
     thick = thickness * np.exp(dry + shrunk)
     length = (span + 2.0 * beyond(span)) * np.exp(h.free_strain[0] - ring)
     weight = of.card["theoretical_density"].scalar * h.relative_density[0]
@@ -221,10 +221,10 @@ def sag_of(of: Sample, thickness: float, span: float) -> float:
     )
 
 
-def _done(sintering: Array) -> Array:
-    """Share of the sintering strain reached."""
-    end = float(sintering[-1])
-    return sintering / end if end != 0.0 else np.zeros_like(sintering)
+def _done(shrinkage: Array) -> Array:
+    """Share of the shrinkage reached."""
+    end = float(shrinkage[-1])
+    return shrinkage / end if end != 0.0 else np.zeros_like(shrinkage)
 
 
 def sag_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:

@@ -427,15 +427,15 @@ class Refired:
     edge_miss: Array
 
 
-def kept(card: Card, free_strain: float, sintering: float) -> tuple[float, float, float]:
+def kept(card: Card, free_strain: float, shrinkage: float) -> tuple[float, float, float]:
     """Natural strains of a material alone: drying, then firing along the ring and the height.
 
     Parameters
     ----------
     card : Card
         Of the band.
-    free_strain, sintering : float
-        At the end of the firing, along the ring. [-]
+    free_strain, shrinkage : float
+        All of it, and what is no expansion, at the end of the firing, along the ring. [-]
 
     Returns
     -------
@@ -445,7 +445,7 @@ def kept(card: Card, free_strain: float, sintering: float) -> tuple[float, float
     dry = float(np.log1p(-card["drying_shrinkage"].scalar))
     parts = card.constituents
     factor = sum(p.scalar("height_shrinkage_factor", 1.0) * share for p, share in parts)
-    return dry, free_strain, free_strain + (factor - 1.0) * sintering
+    return dry, free_strain, free_strain + (factor - 1.0) * shrinkage
 
 
 def band_strains(response: Response) -> Array:
@@ -457,10 +457,10 @@ def band_strains(response: Response) -> Array:
         Shape (bands, 3). [-]
     """
     free = response.history.free_strain[:, -1]
-    sintered = response.history.strain["sintering"][:, -1]
+    shrunk = response.history.shrinkage[:, -1]
     return np.array(
         [
-            kept(card, float(free[row]), float(sintered[row]))
+            kept(card, float(free[row]), float(shrunk[row]))
             for card, row in zip(response.cards, response.material, strict=True)
         ]
     )

@@ -89,7 +89,7 @@ class Sample:
     def strains(self) -> tuple[float, float, float]:
         """Natural strains: drying, firing along the road, firing along the height. [-]"""
         h = self.history
-        return kept(self.card, float(h.free_strain[0, -1]), float(h.strain["sintering"][0, -1]))
+        return kept(self.card, float(h.free_strain[0, -1]), float(h.shrinkage[0, -1]))
 
 
 def sample(response: Response, name: str) -> Sample:

@@ -27,7 +27,7 @@ P = ParamSpec("P")
 FIRST, SECOND, SHARED, LIMIT = "#000000", "#0072B2", "#009E73", "#D55E00"
 """Each at least 3:1 on white; every line also has its own dash, ring or label."""
 DASHES = {"sintering": ":", "expansion": "-."}
-OTHER_DASHES = ((0, (1, 1, 3, 1)), (0, (6, 1, 1, 1, 1, 1)), (0, (1, 3)))
+OTHER_DASHES = ((0, (1, 1, 3, 1)), (0, (6, 1, 1, 1, 1, 1)), (0, (1, 3)), (0, (8, 2, 2, 2)))
 RINGS: dict[str, Any] = {"marker": "o", "mfc": "white", "ms": 3.0, "mew": 0.7, "markevery": 0.06}
 BESIDE = 30
 """Characters of a line in a legend beside its panel. [-]"""

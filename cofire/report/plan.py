@@ -751,7 +751,8 @@ def write_plan(
         texts |= tapered_vessel(source, plan.taper.vessel, TAPER_FILE)
     if plan.apart is not None:
         texts |= apart_files(plan.apart, source)
-    limit = min(map(ceiling, pure_materials(plan.proposal.designed)))
+    gas = vessel.firing.gas
+    limit = min(ceiling(card, gas) for card in pure_materials(plan.proposal.designed))
     jobs: list[tuple[str, Callable[..., bytes], tuple[Any, ...]]] = [
         (
             "sheet.html",

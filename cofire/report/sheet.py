@@ -102,6 +102,8 @@ NUMBERS = (
     ("yield_stress", "yield stress, MPa"),
     ("solidus", "first liquid, °C"),
     ("firing_ceiling", "firing ceiling, °C"),
+    ("reduced_ceiling", "the same in carbon or hydrogen, °C"),
+    ("reduced_maturing", "matures lower there by, K"),
 )
 """Properties on which print, stress and limits hang most, and their names and units here."""
 UNITS = {"%": 0.01, "1e-6/K": 1e-6, "GPa": 1e9, "MPa": 1e6, "MPa m^0.5": 1e6}
@@ -833,8 +835,8 @@ def write_sheet(
     own = [taken(firing)] if vessel.left_open is not None else []
     steps, events = kiln_steps(firing.segments, curve), happenings(response)
     cards = pure_materials(response)
-    bound = min(cards, key=ceiling)
-    limit = ceiling(bound)
+    bound = min(cards, key=lambda card: ceiling(card, curve.gas))
+    limit = ceiling(bound, curve.gas)
     numbers, sources = cards_table(cards)
     wall, fired = m.green.wall, m.green.fired
     starred = worst_words(m.check).replace("★ ", "★\u00a0")  # the star stays with its words

@@ -443,6 +443,7 @@ def by_hand(last: float) -> dict[tuple[str, str], tuple[float, float, str]]:
         ("density", frit): (0.9, 0.91, "of full density"),
         ("atmosphere", silver): (0.0, 1.0, "grade"),
         ("atmosphere", frit): (0.0, 1.0, "grade"),
+        ("core", silver): (2.5 * (1.0 - 0.03) - 3.3 / 2.0, 0.5, "% of dried mass"),  # 3 % of it ash
         ("core", frit): (3.5 - 3.3 / 2.0, 0.5, "% of dried mass"),
         ("drying", pair): (1.0, 2.0, "% of length"),
         ("burnout", silver): (silver_gas / 1e3, 50e3, "kPa"),

@@ -34,8 +34,9 @@ from cofire.physics.burnout import (
 from cofire.physics.cylinder import decay_length, left_by_steps
 from cofire.physics.history import histories
 from cofire.units import kelvin
-from tests import fired
+from tests import fired, made
 from tests.fired import CARDS, FRIT, KILNS, SILVER, changed, flags_of, only, pulled
+from tests.made import cylinder
 
 HOUR = 3600.0
 
@@ -86,6 +87,31 @@ def test_peak_is_a_caution_within_10_kelvin_of_the_limit(
     ware = tea_light.trace.ware + (kelvin(930.0) + above - tea_light.trace.peak)
     hotter = replace(tea_light, trace=replace(tea_light.trace, ware=ware))
     assert only(flags_of(hotter, "peak", "density"), "peak", "fritted body").grade == grade
+
+
+@pytest.mark.parametrize(
+    ("legs", "grade", "limit"),
+    [
+        ([("carbon", 1060, 120)], NO, 1050.0),
+        ([("hydrogen", 1060, 120)], NO, 1050.0),
+        ([("air", 480, 60), ("carbon", 1060, 120)], NO, 1050.0),
+        ([("air", 1060, 120)], GO, 1120.0),
+        ([("carbon", 600, 120), ("air", 1060, 120)], GO, 1120.0),
+        ([("carbon", 1055, 120), ("air", 1060, 120)], NO, 1050.0),
+    ],
+)
+def test_a_clay_with_iron_bloats_where_carbon_surrounds_it(
+    legs: list[tuple[str, float, float]], grade: int, limit: float
+):
+    """Red earthenware: 1120 °C in air, 1050 °C where its iron is reduced, gas by gas."""
+    segments = tuple(
+        Segment(kelvin(peak), rate / HOUR, 1800.0, gas=gas) for gas, peak, rate in legs
+    )
+    firing = Firing("reduced", KILNS["laboratory furnace"], segments, legs[-1][0], lag=300.0)
+    vessel = replace(cylinder([("red earthenware", 0.08)], 0.03, 0.003), firing=firing)
+    flag = only(flags_of(made.fired(vessel), "peak"), "peak", "red earthenware")
+    assert (flag.grade, flag.limit) == (grade, pytest.approx(limit))
+    assert ("where its iron fluxes it" in flag.source) == (limit < 1100.0)
 
 
 @pytest.mark.parametrize(
@@ -163,6 +189,50 @@ def test_a_body_that_loses_only_its_binder_keeps_no_core_once_that_has_gone(tea_
     gone = changed(tea_light, mass_fraction=np.array(1.0 - frit["binder"].scalar + 0.001))
     flags = flags_of(replace(gone, cards=cards), "atmosphere", "core")
     assert only(flags, "core", "fritted body").figure == pytest.approx(0.1)  # % of char
+
+
+CLOSED = ("carbon", 960.0, 300.0, 180.0)
+OPEN = ("air", 480.0, 50.0, 90.0)
+
+
+def core_of_pot(metal: str, legs: list[tuple[str, float, float, float]]) -> list[Flag]:
+    """The rule on a pot of one metal with a wall of 6 mm: gas, °C, °C/h and minutes of each leg."""
+    segments = tuple(
+        Segment(kelvin(peak), rate / HOUR, 60.0 * hold, gas=gas) for gas, peak, rate, hold in legs
+    )
+    firing = Firing("pack", KILNS["small studio kiln"], segments, legs[-1][0], lag=1800.0)
+    pot = cylinder([(metal, 0.06)], 0.025, 0.006)
+    return flags_of(made.fired(replace(pot, firing=firing)), "core")
+
+
+@pytest.mark.parametrize("metal", ["copper", "fine silver", "gold"])
+def test_char_stays_between_the_grains_of_a_metal_that_dissolves_none(metal: str):
+    """2.5 % binder leaves 13 % of itself in a closed pack, of which 3 % is ash: 0.255 %."""
+    peak = min(CLOSED[1], {"fine silver": 900.0}.get(metal, 960.0))
+    closed = (CLOSED[0], peak, *CLOSED[2:])
+    (flag,) = core_of_pot(metal, [closed])
+    assert flag.zone == metal
+    assert flag.figure == pytest.approx(2.5 * (0.132 - 0.03), abs=0.01)
+    assert flag.grade == CAUTION
+    assert "between the metal's grains" in flag.note
+    assert "estimate" in flag.note
+    assert flag.remedy.startswith("Burn out open to air")
+    (spared,) = core_of_pot(metal, [OPEN, closed])
+    assert spared.grade == GO
+    assert spared.figure < 0.02  # of ash nothing counts
+    (too_cool,) = core_of_pot(metal, [("air", 300.0, 50.0, 30.0), closed])
+    assert too_cool.grade == CAUTION
+
+
+@pytest.mark.parametrize("metal", ["iron", "nickel", "low-carbon steel", "316L stainless"])
+def test_a_metal_that_dissolves_carbon_keeps_no_char(metal: str):
+    assert core_of_pot(metal, [CLOSED]) == []
+
+
+def test_a_metal_fired_in_air_alone_is_told_to_burn_out_slower():
+    (flag,) = core_of_pot("fine silver", [("air", 900.0, 10000.0, 30.0)])
+    assert "pack" not in flag.remedy
+    assert "close" not in flag.remedy
 
 
 def test_pores_that_never_close_trap_only_what_never_leaves(tea_light: Response):

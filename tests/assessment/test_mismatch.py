@@ -96,7 +96,7 @@ def test_the_difference_is_that_of_the_two_free_strains(
         histories([card], found.trace, extend=True).free_strain[0] for card in (metal, ceramic)
     ]
     assert np.array_equal(found.difference, alone[0] - alone[1])
-    assert found.ceilings == (ceiling(metal), ceiling(ceramic))
+    assert found.ceilings == (ceiling(metal, firing.gas), ceiling(ceramic, firing.gas))
 
 
 def test_the_curve_and_the_screen_tell_the_same_mismatch() -> None:
@@ -176,7 +176,7 @@ def test_a_blend_shows_the_inversions_of_its_ceramic() -> None:
     mixed = blend(SILVER, FRIT, 0.3)
     found = mismatch(mixed, FRIT, plain())
     assert len(named(found, "quartz inversion", mixed.name)) == 2
-    assert found.ceilings[0] == min(ceiling(SILVER), ceiling(FRIT))
+    assert found.ceilings[0] == min(ceiling(SILVER, "air"), ceiling(FRIT, "air"))
 
 
 def test_a_firing_hotter_than_a_table_is_refused_unless_extended() -> None:

@@ -56,7 +56,7 @@ def test_the_grid_gives_the_density_of_the_whole_firing(
     """
     top, seconds = kelvin(peak), hold * MINUTE
     windows = firing_windows([card], STUDIO, "carbon", np.array([top]), np.array([seconds]))
-    curve = trace(simple_firing(STUDIO, top, seconds, RATE, lag=0.0))
+    curve = trace(simple_firing(STUDIO, top, seconds, RATE, gas="carbon", lag=0.0))
     density = relative_density(card, curve, extend=True)[-1]
     assert windows.density[0, 0, 0] == pytest.approx(density, abs=0.001)
 
@@ -88,9 +88,26 @@ def test_windows_of_many_equal_windows_one_by_one(many: list[Card]) -> None:
 
 def test_a_metal_stays_below_its_solidus_and_a_ceramic_below_its_own_limit() -> None:
     copper, talc = CARDS["copper"], CARDS["talc body"]
-    assert ceiling(copper) == pytest.approx(kelvin(1084.62) - SOLIDUS_MARGIN, abs=0.01)
-    assert ceiling(talc) == talc["firing_ceiling"].scalar
-    assert ceiling(blend(copper, talc, 0.4)) == min(ceiling(copper), ceiling(talc))
+    for gas in ("air", "carbon"):
+        metal, body = ceiling(copper, gas), ceiling(talc, gas)
+        assert metal == pytest.approx(kelvin(1084.62) - SOLIDUS_MARGIN, abs=0.01)
+        assert body == talc["firing_ceiling"].scalar
+        assert ceiling(blend(copper, talc, 0.4), gas) == min(metal, body)
+
+
+def test_a_body_whose_iron_is_reduced_overfires_lower() -> None:
+    red, stoneware = CARDS["red earthenware"], CARDS["mid-fire stoneware"]
+    for gas, lower in (("air", 0.0), ("inert", 0.0), ("carbon", 1.0), ("hydrogen", 1.0)):
+        own = red["firing_ceiling"].scalar - lower * (1120.0 - 1050.0)
+        assert ceiling(red, gas) == pytest.approx(own)
+        # where no ceiling is stated it lies as much lower as the body matures
+        own = stoneware["firing_ceiling"].scalar - lower * 30.0
+        assert ceiling(stoneware, gas) == pytest.approx(own)
+        mixed = blend(CARDS["iron"], red, 0.3)
+        assert ceiling(mixed, gas) == ceiling(red, gas)
+    air, carbon = (firing_windows([red], LABORATORY, gas) for gas in ("air", "carbon"))
+    assert air.lowest[0] - carbon.lowest[0] == pytest.approx(40.0, abs=5.0)  # steps of 5 K
+    assert air.ceiling[0] - carbon.ceiling[0] == pytest.approx(70.0)
 
 
 @some
@@ -130,7 +147,7 @@ def test_a_shared_window_suits_both_and_does_not_depend_on_their_order(
     for peak in (shared.low, shared.peak, shared.high):
         assert both[int(np.flatnonzero(windows.peak == peak)[0]), hold]
     assert shared.low <= shared.peak <= shared.high
-    assert shared.high <= min(ceiling(metal), ceiling(ceramic)) + 1e-9
+    assert shared.high <= min(ceiling(metal, "carbon"), ceiling(ceramic, "carbon")) + 1e-9
 
 
 def test_the_shortest_comfortable_hold_is_chosen_else_the_widest() -> None:

@@ -62,13 +62,15 @@ def test_metal_onto_a_fired_body_pulls_by_its_whole_shrinkage() -> None:
     history = bench.history(vessel.firing, [metal, ceramic])
     second = already_fired(history, 1)
     assert np.all(second.strain["sintering"][1] == 0.0)
+    assert history.strain["bound water"][1, -1] < 0.0
+    assert np.all(second.shrinkage[1] == 0.0)
     assert np.array_equal(second.strain["sintering"][0], history.strain["sintering"][0])
     assert second.relative_density[1, 1:] == pytest.approx(history.relative_density[1, -1])
     assert second.young_modulus[1, 0] == pytest.approx(history.young_modulus[1, -1], rel=0.01)
     assert second.strength[1].min() >= 0.95 * history.strength[1, -1]
     assert second.viscosity[1, 5] > 1e3 * history.viscosity[1].min()
     what, verdict, note = two_firings(bench, vessel)
-    shrinks = -np.expm1(history.strain["sintering"][0, -1])
+    shrinks = -np.expm1(history.shrinkage[0, -1])
     assert f"{100 * shrinks:.0f} %" in note
     assert "two firings" in what
     assert verdict.utilisation > 1.0

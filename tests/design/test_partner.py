@@ -31,6 +31,8 @@ from cofire.design.partner import (
 )
 from cofire.design.starting import started
 from cofire.errors import InputError, ModelError
+from cofire.firing.kiln import trace
+from cofire.physics.history import histories
 from cofire.report.partner import apart, partner_json, partner_text
 from cofire.vessel import Band
 from cofire.vessel_file import read_vessel
@@ -75,6 +77,9 @@ def test_a_metal_can_be_made_to_fit_any_body(zone) -> None:
     one, two = alone(body, ideal)
     assert two.expansion == pytest.approx(one.expansion, rel=1e-6)
     assert two.shrinkage == pytest.approx(one.shrinkage, rel=1e-6, abs=1e-9)
+    curve = trace(tea_light_to_plan().firing)
+    water = [histories([c], curve, extend=True).strain.get("bound water") for c in (body, ideal)]
+    assert np.array_equal(*water)  # also while the water of a clay leaves
     assert ideal.kind == "metal"
 
 

@@ -67,7 +67,8 @@ def test_the_firing_taken_makes_both_dense_melts_neither_and_suits_the_gas(
     vessel = started(own(tmp_path, low, high), CARDS)
     assert vessel.firing.gas == gas
     assert vessel.firing.lag == LAG[gas]
-    assert vessel.firing.peak <= min(ceiling(CARDS[name]) for name in {low, high} & set(CARDS))
+    zones = [CARDS[name] for name in {low, high} & set(CARDS)]
+    assert vessel.firing.peak <= min(ceiling(card, gas) for card in zones)
     verdict = judge(fire_vessel(vessel, CARDS, control=COARSE, fineness=0.5))
     grades = {flag.rule: flag.verdict for flag in verdict.flags}
     for rule in ("density", "peak"):

@@ -36,10 +36,19 @@ from cofire.evidence.readings import (
     single,
     strip_findings,
 )
-from cofire.evidence.sintering_curve import CURVE_UNCERTAINTY, Weights, bench, problem
+from cofire.evidence.sintering_curve import (
+    CURVE_UNCERTAINTY,
+    Weights,
+    bench,
+    equivalent,
+    plain_clock,
+    problem,
+    trace_clock,
+)
 from cofire.evidence.sintering_fit import sintering_findings
 from cofire.files import bundled_tables
-from cofire.firing.program import load_kilns
+from cofire.firing.kiln import trace
+from cofire.firing.program import load_kilns, simple_firing
 from cofire.materials.card import Card
 from cofire.materials.card_file import shrinkage_beside_densities
 from cofire.materials.catalogue import read_card
@@ -54,11 +63,12 @@ from cofire.physics.strength import (
     strip_stress,
 )
 from cofire.report.calibration import calibration_csv, calibration_figure, card_text
-from cofire.units import MINUTE, ROOM, kelvin
+from cofire.units import HOUR, MINUTE, ROOM, kelvin
 from tests.histories import jumps
 from tests.measured_pieces import (
     CARDS,
     EXACT,
+    KILN,
     NO_PAIRS,
     NONE,
     Errors,
@@ -591,3 +601,17 @@ def test_a_green_density_measured_alone_moves_the_firing_shrinkage_with_it() -> 
     shrinkage = replace(old["firing_shrinkage"], value=found.value)
     moved = {**new.properties, "firing_shrinkage": shrinkage}
     assert list(shrinkage_beside_densities(moved)) == []
+
+
+def test_bars_fired_in_carbon_count_as_much_hotter_as_their_iron_lets_them_mature_lower() -> None:
+    card = CARDS["red earthenware"]
+    firing = simple_firing(KILN, kelvin(1000.0), 40 * MINUTE, 120.0 / HOUR, gas="carbon", lag=0.0)
+    curve = trace(firing)
+    in_air = replace(curve, gas="air", ware=curve.ware + 40.0)
+    energy = card["sintering_energy"].scalar
+    (reduced,), (hotter,) = (trace_clock(t, card).read(energy)[0] for t in (curve, in_air))
+    assert reduced == hotter
+    plain = equivalent(curve, None, energy, card)
+    assert plain.gas == "carbon"
+    assert plain_clock(plain, card).read(energy)[0][0] == pytest.approx(reduced, abs=2e-3)
+    assert trace_clock(replace(curve, gas="air"), card).read(energy)[0][0] < reduced - 0.5

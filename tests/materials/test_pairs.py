@@ -210,7 +210,7 @@ def test_a_neighbour_never_raises_the_first_liquid(one: str, other: str, gas: st
     assert both <= min(liquid_ceiling([c], gas) for c in cards)
     for card in cards:
         if card.kind == "metal":
-            assert both <= ceiling(card)
+            assert both <= ceiling(card, gas)
 
 
 def test_a_fired_vessel_is_judged_by_its_bands_and_its_gas() -> None:

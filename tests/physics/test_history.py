@@ -479,3 +479,79 @@ def test_the_half_way_mark_does_not_move_with_the_gas_of_the_day() -> None:
     ]
     pack, bare = (histories([iron], trace(f)).relative_density[0, -1] for f in plain)
     assert bare > pack + 0.03
+
+
+# -- bound water -----------------------------------------------------------------------------
+
+CLAYS = [name for name in CERAMICS if CARDS[name].scalar("loss_on_ignition", 0.0) > 0.0]
+
+
+def rising(history: History, temperature: float, row: int = 0) -> tuple[float, float]:
+    """Free strain, and that of expansion and inversions alone, where the ware first is so hot."""
+    node = int(np.argmax(history.temperature >= kelvin(temperature)))
+    free, shrunk = history.free_strain[row, node], history.shrinkage[row, node]
+    return float(free), float(free - shrunk)
+
+
+@pytest.mark.parametrize("name", ["hard porcelain", "mid-fire stoneware", "high-fire stoneware"])
+def test_a_raw_clay_is_shorter_once_its_bound_water_has_left(name: str) -> None:
+    """Between 430 and 750 °C a body of half kaolin contracts by 0.3 to 0.5 % beside expansion."""
+    history = histories([CARDS[name]], plain(750.0, hold=10.0))
+    (cold, grown), (hot, grown_hot) = rising(history, 430.0), rising(history, 745.0)
+    assert hot < cold  # in spite of its expansion, quartz and all
+    assert 0.003 < (cold - grown) - (hot - grown_hot) < 0.005
+    stays = history.shrinkage[0, -1]  # it does not come back on cooling
+    assert stays == pytest.approx(history.shrinkage[0].min(), abs=1e-12)
+    assert stays == pytest.approx(history.free_strain[0, -1], abs=3e-5)  # read at 25 °C
+
+
+@pytest.mark.parametrize("name", sorted(CLAYS))
+def test_the_firing_shrinkage_of_a_clay_is_all_that_its_densities_say(name: str) -> None:
+    """Dried to fired in the card's own firing: bound water is a part of it, not more."""
+    card = CARDS[name]
+    assert card.fired_at is not None
+    assert "water_contraction" in card
+    kiln = KILNS["laboratory furnace"]
+    fired = simple_firing(kiln, card.fired_at.peak, card.fired_at.hold, card.fired_at.rate, lag=0.0)
+    history = histories([card], trace(fired), extend=True)
+    factor = card.scalar("height_shrinkage_factor", 1.0)
+    way = np.log(history.relative_density[0, 0] / history.relative_density[0, -1])
+    assert history.shrinkage[0, -1] == pytest.approx(way / (2.0 + factor), abs=1e-12)
+    stated = card["firing_shrinkage"]
+    shrunk = -np.expm1(history.shrinkage[0, -1])
+    assert shrunk == pytest.approx(stated.scalar, abs=stated.uncertainty[0].size)
+    assert history.strain["bound water"][0, -1] < 0.0
+    assert np.all(np.diff(history.shrinkage[0]) <= 1e-15)
+
+
+def test_a_body_without_loss_on_ignition_has_no_bound_water() -> None:
+    card = CARDS["hard porcelain"]
+    dry = {n: p for n, p in card.properties.items() if n != "loss_on_ignition"}
+    history = histories([replace(card, properties=dry)], plain(1300.0))
+    assert "bound water" not in history.strain
+    path = np.log(history.relative_density[0, 0] / history.relative_density[0])
+    ring = path / (2.0 + card.scalar("height_shrinkage_factor"))
+    assert history.strain["sintering"][0] == pytest.approx(ring, abs=1e-15)
+    assert "bound water" not in histories([CARDS["copper"], CARDS["alumina"]], plain(900.0)).strain
+
+
+def test_a_card_that_does_not_say_contracts_as_kaolin_does() -> None:
+    card = CARDS["mid-fire stoneware"]
+    silent = {n: p for n, p in card.properties.items() if n != "water_contraction"}
+    curve = plain(750.0)
+    water = [
+        histories([c], curve).strain["bound water"]
+        for c in (card, replace(card, properties=silent), card.scaled("loss_on_ignition", 2.0))
+    ]
+    assert np.array_equal(water[0], water[1])
+    assert np.expm1(water[2]) == pytest.approx(2.0 * np.expm1(water[0]), rel=1e-12)
+
+
+def test_in_a_blend_bound_water_contracts_by_the_ceramics_share() -> None:
+    metal, body = CARDS["fine silver"], CARDS["fritted body"]
+    mixed = [blend(metal, body, share) for share in (0.0001, 0.3, 0.9999)]
+    history = histories([body, *mixed], plain(600.0))
+    whole, few_grains, some_metal, little = history.strain["bound water"][:, -1]
+    assert few_grains == pytest.approx(whole, rel=1e-3)
+    assert whole < some_metal < little < 0.0
+    assert abs(little) < 1e-3 * abs(whole)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -259,3 +260,80 @@ def test_a_hold_in_one_piece_equals_a_hold_in_many_nodes(minutes: float) -> None
     assert relative_density(card, ten)[-1] == pytest.approx(
         relative_density(card, one)[-1], abs=1e-12
     )
+
+
+# -- bodies whose iron is reduced -------------------------------------------------------------
+
+REDUCED = {"red earthenware": 40.0, "mid-fire stoneware": 30.0}
+"""Bodies that mature lower in carbon, and by how much. [K]"""
+
+
+def held(peak: float, gas: str) -> Trace:
+    """A ramp of 150 °C/h to a peak in °C, an hour there, and as fast down."""
+    up, down = (kelvin(peak) - ROOM) / (150.0 / HOUR), 2.0 * HOUR
+    time = np.cumsum([0.0, up, HOUR, down])
+    ware = np.array([ROOM, kelvin(peak), kelvin(peak), ROOM])
+    every = np.linspace(0.0, time[-1], 2000)
+    ware = np.interp(every, time, ware)
+    return Trace(every, ware, ware, np.array([0, every.size - 1]), gas)
+
+
+@pytest.mark.parametrize("name", REDUCED)
+@pytest.mark.parametrize("gas", ["carbon", "hydrogen"])
+def test_a_body_whose_iron_is_reduced_is_as_dense_as_in_air_so_much_hotter(
+    name: str, gas: str
+) -> None:
+    card, lower = CARDS[name], REDUCED[name]
+    assert card["reduced_maturing"].scalar == lower
+    peak = 1000.0 if name == "red earthenware" else 1180.0
+    reduced = relative_density(card, held(peak, gas))[-1]
+    hotter = relative_density(card, held(peak + lower, "air"))[-1]
+    as_hot = relative_density(card, held(peak, "air"))[-1]
+    assert reduced == pytest.approx(hotter, abs=3e-4)
+    assert reduced > as_hot + 0.005
+    assert relative_density(card, held(peak, "inert"))[-1] == as_hot
+
+
+@pytest.mark.parametrize("name", REDUCED)
+def test_its_curve_stays_where_its_own_firing_in_air_put_it(name: str) -> None:
+    card = CARDS[name]
+    bare = {n: p for n, p in card.properties.items() if not n.startswith("reduced")}
+    plain = replace(card, properties=bare)
+    assert half_way(card.in_gas("carbon")) == half_way(card) == half_way(plain)
+    firing = held(1000.0, "air")
+    assert np.array_equal(relative_density(card, firing), relative_density(plain, firing))
+    others = [c for n, c in CARDS.items() if n not in REDUCED and c.kind == "ceramic"]
+    assert all(c.in_gas("carbon").matures_lower == 0.0 for c in others)
+
+
+@pytest.mark.parametrize("name", REDUCED)
+def test_a_fired_density_measured_in_carbon_is_found_again_there(name: str) -> None:
+    card = CARDS[name]
+    assert card.fired_at is not None
+    there = replace(card, fired_at=replace(card.fired_at, gas="carbon"))
+    dense = [
+        relative_density(there, replace(own_firing(card), gas=g))[-1] for g in ("carbon", "air")
+    ]
+    assert dense[0] == pytest.approx(card["fired_density"].scalar, abs=1e-3)
+    assert dense[1] < dense[0] - 0.005
+
+
+@pytest.mark.parametrize("name", REDUCED)
+def test_the_remark_on_carbon_and_the_numbers_say_the_same(name: str) -> None:
+    card = CARDS[name]
+    remark = card.atmosphere["carbon"]
+    low, high = map(float, re.findall(r"(\d+)-(\d+) °C lower", remark)[0])
+    shift = card["reduced_maturing"]
+    assert shift.scalar == 0.5 * (low + high)
+    assert 1.5 < (high - low) / (2.0 * shift.uncertainty[0].size) < 2.5
+    for bloats in re.findall(r"bloats from about (\d+) °C", remark):
+        assert card["reduced_ceiling"].scalar == kelvin(float(bloats))
+
+
+def test_a_glassy_powder_that_is_reduced_flows_as_in_air_so_much_hotter() -> None:
+    card = CARDS[VISCOUS[0]]
+    shift = replace(CARDS["red earthenware"]["reduced_maturing"], owner=card.name)
+    card = replace(card, properties={**card.properties, "reduced_maturing": shift})
+    hot = card["glass_viscosity"].reach[1] - 100.0
+    T = np.array([hot - 80.0, hot])
+    assert np.array_equal(clock_rate(card.in_gas("carbon"))(T), clock_rate(card)(T + 40.0))

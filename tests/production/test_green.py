@@ -244,7 +244,7 @@ def test_a_vessel_of_one_paste_is_printed_larger_by_its_own_shrinkage():
     dried = 1.0 - card["drying_shrinkage"].scalar
     ring = dried * np.exp(response.history.free_strain[0, -1])
     factor = card["height_shrinkage_factor"].scalar
-    more = (factor - 1.0) * response.history.strain["sintering"][0, -1]
+    more = (factor - 1.0) * response.history.shrinkage[0, -1]
     # residual stress of the coarse firing leaves some 1e-7
     assert green.wall.radius == pytest.approx(0.025 / ring, rel=1e-5)
     assert green.wall.width == pytest.approx(0.004 / ring, rel=1e-5)
@@ -259,7 +259,7 @@ def test_firing_keeps_the_solids():
     assert shrunk == pytest.approx(np.exp(3 * dry + 2 * ring + up), rel=1e-5)
     # what heat alone leaves of strain aside, volume goes as one over density
     density = response.history.relative_density[0]
-    rest = response.history.free_strain[0, -1] - response.history.strain["sintering"][0, -1]
+    rest = response.history.free_strain[0, -1] - response.history.shrinkage[0, -1]
     assert 2 * ring + up == pytest.approx(np.log(density[0] / density[-1]) + 3 * rest, abs=1e-12)
 
 

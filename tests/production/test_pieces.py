@@ -268,7 +268,7 @@ def test_a_bar_that_stops_the_plan_is_just_as_dense_as_is_wanted():
     longest = float(text.removeprefix("above ").split()[0])
     shrunk = np.log(longest / reading(bar, "between the marks, dry").value)
     factor = CARDS[FRIT]["height_shrinkage_factor"].scalar
-    rest = of.history.free_strain[0, -1] - of.history.strain["sintering"][0, -1]
+    rest = of.history.free_strain[0, -1] - of.history.shrinkage[0, -1]
     dense = CARDS[FRIT]["green_density"].scalar * np.exp(-(2.0 + factor) * (shrunk - rest))
     # the text has tenths of a millimetre
     assert dense == pytest.approx(CARDS[FRIT]["least_density"].scalar, rel=4e-3)

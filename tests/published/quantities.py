@@ -145,7 +145,7 @@ def fired_density(inputs: Inputs, cards: list[Card]) -> float:
 def shrinkage(inputs: Inputs, cards: list[Card]) -> float:
     """Linear shrinkage after the printed schedule, mean of the cards. [-]"""
     fired = histories(cards, _fired(inputs), extend=True)
-    return float(-np.expm1(fired.strain["sintering"][:, -1]).mean())
+    return float(-np.expm1(fired.shrinkage[:, -1]).mean())
 
 
 def _at_density(card: Card, density: float) -> Card:

@@ -153,7 +153,7 @@ def test_a_long_name_is_broken_and_not_cut() -> None:
 
 def test_the_firing_tells_each_event_and_each_segment_with_its_reason() -> None:
     response, _ = foot()
-    limit = min(map(ceiling, pure_materials(response)))
+    limit = min(ceiling(card, response.trace.gas) for card in pure_materials(response))
     reasons = [f"reason {n}" for n in range(len(response.vessel.firing.segments))]
     words = "\n".join(t.get_text() for t in firing_figure(response, limit, reasons).texts)
     for n, event in enumerate(happenings(response)):
