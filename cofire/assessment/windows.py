@@ -56,7 +56,7 @@ def gas_grade(card: Card, gas: str, peak: float) -> tuple[int, str]:
             size = -float(margins[oxidised[0]])
             return NO, (
                 f"{card.name} in {gas}: {oxidised[0]} oxidises at {celsius(peak):.0f} °C, "
-                f"{size:.0f} decades of oxygen too much"
+                f"10^{size:.0f} times the oxygen that it bears"
             )
     return grade, reason
 

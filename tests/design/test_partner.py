@@ -203,13 +203,13 @@ def test_a_flag_that_even_the_ideal_partner_fails_is_named() -> None:
 
 
 def test_a_blend_that_fails_is_named_without_the_number_of_its_trial() -> None:
-    vessel = read_vessel(EXAMPLES / "iron_foot_bowl.toml", KILNS)
+    vessel = read_vessel(EXAMPLES / "silver_foot_vessel.toml", KILNS)
     wanted = wanted_partner(vessel, CARDS)
     assert any("ideal partner" in flag.zone for flag in wanted.forbids)
     text = " ".join(partner_text(wanted, [], [], vessel.name).split())
     told = partner_json(wanted, [], [], vessel.name)
-    assert "sag of 35 % iron / 65 % ideal partner at" in text
-    assert "35 % iron / 65 % ideal partner" in told
+    assert "sag of 17 % fine silver / 83 % ideal partner at" in text
+    assert "17 % fine silver / 83 % ideal partner" in told
     assert not re.search(r"ideal partner \d", text + told)
 
 
