@@ -21,7 +21,7 @@ from cofire.firing.program import FULL, Controller, Firing, Kiln, Segment
 from cofire.numerics import Array
 from cofire.report.writing import table_text
 from cofire.units import HOUR, MINUTE, celsius
-from cofire.vessel import Vessel, is_blend
+from cofire.vessel import BINDER, Vessel, is_blend
 
 PROFILE, TAPER_PROFILE = "profile.csv", "taper_profile.csv"
 FIRING = "firing.toml"
@@ -104,7 +104,7 @@ def tapered_vessel(source: Path, vessel: Vessel, name: str) -> dict[str, str]:
     return _with_points(table, vessel, name, TAPER_PROFILE)
 
 
-def part_vessel(source: Path, part: Vessel, name: str) -> dict[str, str]:
+def part_vessel(source: Path, part: Vessel, name: str, powders: Collection[str]) -> dict[str, str]:
     """Files of one part of a planned vessel whose zones stand apart, to lie beside its firing file.
 
     Parameters
@@ -115,6 +115,8 @@ def part_vessel(source: Path, part: Vessel, name: str) -> dict[str, str]:
         Of one paste.
     name : str
         Of its file; its profile has the same with another ending.
+    powders : collection of str
+        Names of those in its paste: what else the source has a price for is left out.
 
     Returns
     -------
@@ -123,6 +125,10 @@ def part_vessel(source: Path, part: Vessel, name: str) -> dict[str, str]:
     """
     table = {k: v for k, v in read_toml(source).items() if k not in ("joint", "free")}
     table |= {"name": part.name, "firing": FIRING, "band": [{"material": part.bands[0].material}]}
+    if "per_kg" in table.get("prices", {}):
+        listed = table["prices"]["per_kg"].items()
+        kept = {own: price for own, price in listed if own in {*powders, BINDER}}
+        table["prices"] = table["prices"] | {"per_kg": kept}
     return _with_points(table, part, name, f"{Path(name).stem}_profile.csv")
 
 
