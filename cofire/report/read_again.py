@@ -374,16 +374,36 @@ def firing_toml(firing: Firing, kilns: Collection[str] = ()) -> str:
     else:
         lines += _kiln_rows(firing.kiln)
     for s in firing.segments:
-        rate = f"{s.rate * HOUR:.9g}" if s.rate < float("inf") else '"full"'
-        lines += [
-            "",
-            "[[segment]]",
-            f"to_C = {celsius(s.target):.9g}",
-            f"rate_C_per_h = {rate}",
-            f"hold_min = {s.hold / MINUTE:.6g}",
-            *([f'gas = "{s.gas}"'] if s.gas else []),
-        ]
+        lines += ["", "[[segment]]", *(f"{key} = {value}" for key, value in segment_row(s).items())]
+        lines += [f'gas = "{s.gas}"'] if s.gas else []
     return "\n".join(lines) + "\n"
+
+
+def segment_row(segment: Segment) -> dict[str, str]:
+    """Target, ramp and hold of a segment as a firing file has them.
+
+    Parameters
+    ----------
+    segment : Segment
+        The segment.
+
+    Returns
+    -------
+    dict
+        Text by key, with digits by which a step in °F is still known as one. [°C], [°C/h], [min]
+
+    Examples
+    --------
+    >>> from cofire.firing.program import Segment
+    >>> segment_row(Segment(822.0388888889, 100 / 1.8 / 3600, 1800.0))
+    {'to_C': '548.888889', 'rate_C_per_h': '55.5555556', 'hold_min': '30'}
+    """
+    rate = f"{segment.rate * HOUR:.9g}" if segment.rate < float("inf") else f'"{FULL}"'
+    return {
+        "to_C": f"{celsius(segment.target):.9g}",
+        "rate_C_per_h": rate,
+        "hold_min": f"{segment.hold / MINUTE:.6g}",
+    }
 
 
 def _kiln_rows(kiln: Kiln) -> list[str]:
