@@ -32,6 +32,8 @@ TENTH = 0.1
 """What a caliper, a straight edge and a dilatometer's curve are read to. [mm], [1e-6/K]"""
 BEAM = 0.1
 """Sag over span up to which a bar counts as a beam. [-]"""
+FARTHEST = 0.2
+"""Sag over span at which a bar is stopped at the latest: it still lies on its rods. [-]"""
 
 
 def readable_limit(own: float, other: float, used: float) -> float:
@@ -288,7 +290,8 @@ def sag_bar(response: Response, of: Sample, flags: Sequence[Flag]) -> Piece:
     span, sag, most = float(spans[chosen]), 1e3 * sags[chosen], 1e3 * BEAM * spans[chosen]
     limit = readable_limit(sag, 0.0, worst)
     what = f"sag between rods {1e3 * span:.0f} mm apart"
-    stop = f"above {min(limit, most):.1f} mm" if limit else ""
+    farthest = most if sag > most else 1e3 * FARTHEST * spans[chosen]
+    stop = f"above {min(limit, farthest):.1f} mm" if limit else ""
     if sag > most:  # how far beyond cannot be told
         what += ", at least"
         if limit >= most:
