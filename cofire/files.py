@@ -12,6 +12,8 @@ import stat
 import sys
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path, PurePath
@@ -141,6 +143,31 @@ def refuse_endless(path: Path) -> None:
         )
 
 
+_INPUTS: ContextVar[list[Path] | None] = ContextVar("inputs", default=None)
+"""What a command was given and has read so far; nothing is kept outside of one."""
+
+
+@contextmanager
+def inputs_kept(given: Iterable[Path]) -> Iterator[None]:
+    """Within, what was given to a command and every file that it reads is not to be replaced.
+
+    Parameters
+    ----------
+    given : iterable of Path
+        Files and folders, before any is read.
+    """
+    before = _INPUTS.set(list(given))
+    try:
+        yield
+    finally:
+        _INPUTS.reset(before)
+
+
+def inputs() -> list[Path]:
+    """Files and folders that the command at work has been given or has read, where they exist."""
+    return [path for path in dict.fromkeys(_INPUTS.get() or ()) if os.path.exists(path)]
+
+
 def read_bytes(path: Place, most: int) -> bytes:
     """Bytes of a regular file, and never more than one beyond the most allowed.
 
@@ -166,6 +193,8 @@ def read_bytes(path: Place, most: int) -> bytes:
     try:
         if isinstance(path, Path):
             refuse_endless(path)
+            if (kept := _INPUTS.get()) is not None:
+                kept.append(path)
         with path.open("rb") as stream:
             return stream.read(most + 1)
     except InputError:

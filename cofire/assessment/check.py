@@ -178,11 +178,36 @@ def _refuse_uncut(printed: Vessel) -> None:
         ) from None
 
 
+def drawn_joint(check: Check, flag: Flag) -> int | None:
+    """The joint as drawn that lies nearest to the place of a flag.
+
+    A changeover leaves many small steps where one joint was drawn.
+
+    Parameters
+    ----------
+    check : Check
+        From `check_vessel`.
+    flag : Flag
+        Of the vessel as printed or as designed.
+
+    Returns
+    -------
+    int or None
+        From the foot up; None where the flag has no place or the vessel no joint. [-]
+    """
+    at = flag.height
+    for fired in (check.designed, check.printed):
+        for (low, high), step in zip(pairwise(fired.cards), fired.vessel.steps, strict=True):
+            if at is None and flag.zone == joint_name(low.name, high.name):
+                at = float(step)
+    drawn = check.designed.vessel.steps
+    return None if at is None or not drawn.size else int(np.argmin(np.abs(drawn - at)))
+
+
 def worst_by_joint(check: Check) -> list[Flag | None]:
     """Of each joint as drawn, the flag nearest to it that uses up most of its limit.
 
-    Only rules that see what zones do to each other count. A changeover leaves many small steps
-    where one joint was drawn: each flag belongs to the drawn joint that lies nearest.
+    Only rules that see what zones do to each other count; each flag belongs to its `drawn_joint`.
 
     Parameters
     ----------
@@ -194,17 +219,11 @@ def worst_by_joint(check: Check) -> list[Flag | None]:
     list of Flag or None
         One a joint, from the foot up; None where no rule says anything of it.
     """
-    drawn = check.designed.vessel.steps
-    bands = check.printed.cards
-    steps = {
-        joint_name(low.name, high.name): float(at)
-        for (low, high), at in zip(pairwise(bands), check.printed.vessel.steps, strict=True)
-    }
-    found: list[list[Flag]] = [[] for _ in drawn]
+    found: list[list[Flag]] = [[] for _ in check.designed.vessel.steps]
     for flag in check.verdict.flags:
-        at = steps.get(flag.zone) if flag.height is None else flag.height
-        if at is not None and drawn.size and rule_of(flag).sees & {NEIGHBOUR, STRESS}:
-            found[int(np.argmin(np.abs(drawn - at)))].append(flag)
+        joint = drawn_joint(check, flag)
+        if joint is not None and rule_of(flag).sees & {NEIGHBOUR, STRESS}:
+            found[joint].append(flag)
     return [max(flags, key=lambda f: (f.grade, f.counted), default=None) for flags in found]
 
 

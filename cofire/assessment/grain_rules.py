@@ -26,6 +26,8 @@ utilisation is inverse to the way gone: a factor of two in this limit is a facto
 [-]"""
 FULL_WAY = 0.8
 """Share of the same way below which it is a caution: estimate. [-]"""
+UNTOLD = 1e-3
+"""Way that nobody can weigh, of full density, and that is none: our choice. [-]"""
 
 
 def grain_misfit(card: Card, alone: History, rows: tuple[int, int]) -> tuple[Array, Array]:
@@ -133,7 +135,8 @@ def blend_density_flags(response: Response) -> list[Flag]:
             for t in (0, -1)
         )
         reached = min(green * float(np.exp(-held[-1])), free)
-        way = (reached - green) / max(free - green, 1e-9)
+        alone_too = free - green > UNTOLD  # else neither holds back what stays as it was
+        way = (reached - green) / (free - green) if alone_too else 1.0
         found.append(
             Flag(
                 zone=card.name,

@@ -20,6 +20,8 @@ R = TypeVar("R")
 OWN_TABLES = Path("my_tables")
 """Where `cofire new` writes kilns and cards."""
 
+WRITTEN = ("out", "draw", "parquet")
+"""Parameters of the commands that name what is written; other paths are read."""
 INPUT_WRONG = 3
 DEFECT = 4
 INTERRUPTED = 130
@@ -64,7 +66,7 @@ Workers = Annotated[
 
 
 def guarded(command: Callable[P, R]) -> Callable[P, R]:
-    """A command that reports what cofire refuses as one line on stderr, with its status.
+    """A command that keeps its inputs, and reports what cofire refuses as one line with its status.
 
     Parameters
     ----------
@@ -79,8 +81,11 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
 
     @functools.wraps(command)
     def wrapper(*args: P.args, **kwargs: P.kwargs) -> R:
+        from cofire.files import inputs_kept
+
         try:
-            return command(*args, **kwargs)
+            with inputs_kept(_given(kwargs)):
+                return command(*args, **kwargs)
         except CofireError as error:
             _complain(str(_hinted(error, kwargs)))
             raise typer.Exit(INPUT_WRONG) from None
@@ -100,6 +105,13 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
             raise typer.Exit(INPUT_WRONG) from None
 
     return wrapper
+
+
+def _given(options: Mapping[str, object]) -> list[Path]:
+    """Files and folders that a command is given to read."""
+    read = [value for name, value in options.items() if name not in WRITTEN]
+    every = [one for value in read for one in (value if isinstance(value, list) else [value])]
+    return [one for one in every if isinstance(one, Path)]
 
 
 def in_units(text: str, units: System) -> str:

@@ -33,11 +33,11 @@ def materials(
         ),
     ] = None,
 ) -> None:
-    """List the material cards, show one, or check your own.
+    """List the material cards and what is mixed into pastes, show one, or check your own.
 
     Example:  cofire materials copper
     """
-    from cofire.materials.catalogue import find_card, load_cards
+    from cofire.materials.catalogue import find_card, load_cards, load_fillers
     from cofire.report.writing import wrapped
 
     if check is not None:
@@ -45,13 +45,14 @@ def materials(
             raise InputError(f"--check: {name!r} is one thing too many; leave the name out")
         checked(check)
         return
-    cards = load_cards(tables or [])
+    cards, fillers = load_cards(tables or []), load_fillers()
     if name is None:
-        for card in cards.values():
-            line = f"{card.kind:8} {card.name:26} {card.summary}"
+        rows = [(card.kind, card) for card in cards.values()]
+        for kind, card in [*rows, *(("filler", card) for card in fillers.values())]:
+            line = f"{kind:8} {card.name:26} {card.summary}"
             typer.echo("\n".join(wrapped(line, 36)))
     else:
-        typer.echo(describe(find_card(name, cards)), nl=False)
+        typer.echo(describe(find_card(name, fillers | cards)), nl=False)
 
 
 def checked(path: Path) -> None:

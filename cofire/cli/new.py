@@ -280,7 +280,7 @@ def firing(
     from cofire.firing.program import Firing, Segment, checked, find_kiln, known_gas, load_kilns
     from cofire.materials.catalogue import load_cards
     from cofire.report.forms import new_firing
-    from cofire.report.read_again import rate_text, toml_value, whole
+    from cofire.report.read_again import segment_row, toml_value
     from cofire.units import HOUR, MINUTE, celsius, kelvin
     from cofire.vessel import OpenFiring
     from cofire.vessel_file import read_vessel
@@ -318,11 +318,7 @@ def firing(
     after = [*stages[1:], ()]  # of a ramp in parts the last one tells
     for stage, others, s in zip(stages, after, found.segments, strict=True):
         note = ", ".join(notes[one] for one in stage if one in notes and one not in others)
-        speed = rate_text(s)
-        row = {"to_C": whole(celsius(s.target)),
-               "rate_C_per_h": speed if speed != "full" else '"full"',
-               "hold_min": whole(s.hold / MINUTE)}  # fmt: skip
-        segments.append(row | ({"note": f'"{note}"'} if note else {}))
+        segments.append(segment_row(s) | ({"note": f'"{note}"'} if note else {}))
     text = new_firing(
         name or found.name,
         segments,

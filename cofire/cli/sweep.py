@@ -55,8 +55,8 @@ def sweep(
     from cofire.sweeps import as_parquet, parquet_tools, sweep_table
     from cofire.units import counted
 
-    if parquet is not None:  # refused before the work
-        check_targets([out, parquet], force=True)
+    check_targets([out, parquet], force=True)  # refused before the work
+    if parquet is not None:
         parquet_tools()
 
     def tell(done: int, of: int) -> None:

@@ -8,7 +8,7 @@ ring of the vessel's own size tells only to one side.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -148,12 +148,44 @@ def ring_utilisation(verdict: Verdict) -> float:
     float
         0 where none is asked. [-]
     """
-    return max((f.counted for f in verdict.flags if _by_ring(f)), default=0.0)
+    return max((f.counted for f in verdict.flags if by_ring(f)), default=0.0)
 
 
-def _by_ring(flag: Flag) -> bool:
+def by_ring(flag: Flag) -> bool:
+    """Whether a joint ring decides a flag by the energy of its crack, which grows with its size.
+
+    Parameters
+    ----------
+    flag : Flag
+        Of a ring, or of a vessel.
+    """
     rule = rule_of(flag)
     return rule.piece == RING and not rule.after
+
+
+def bracketed(rungs: Sequence[Rung], flags: Sequence[Flag]) -> list[Flag]:
+    """Of flags those whose rule the first rung is expected to keep and the last to break.
+
+    A crack that grows in humid air after the kiln goes by stress, which is the same in each size.
+
+    Parameters
+    ----------
+    rungs : sequence of Rung
+        From `ladder`.
+    flags : sequence of Flag
+        Of the vessel.
+
+    Returns
+    -------
+    list of Flag
+        Those that a ladder decides.
+    """
+    found = []
+    for flag in flags:
+        used = [rung.by_rule.get(flag.rule, 0.0) for rung in rungs]
+        if by_ring(flag) and used and min(used) < 1.0 <= max(used):
+            found.append(flag)
+    return found
 
 
 def sizes_for(vessel: Vessel, utilisation: float) -> tuple[float, ...]:

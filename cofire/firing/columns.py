@@ -833,9 +833,13 @@ def temperatures(
         codes = ", ".join(f"{v:g}" for v in sorted(set(broken.values()))[:3])
         rows = "1 reading" if len(broken) == 1 else f"{len(broken)} readings"
         notes.append(f"{rows} of an open thermocouple ({codes}) left out as a gap (line {listed})")
-    found, how = unit or seen, "as stated" if unit else "by its cells"
-    if not found:
-        found, how = _unit_by_name(sheet.header[index]), "by its name"
+    told, how = seen, "by its cells"
+    if not told:
+        told, how = _unit_by_name(sheet.header[index]), "by its name"
+    if unit and told not in ("", unit):
+        title = sheet.title(index)
+        notes.append(f"{title}: {NAMES[told]} {how}, but read in {NAMES[unit]} as stated")
+    found, how = (unit, "as stated") if unit else (told, how)
     if not found:
         found, how = _unit_by_range(array, sheet, index), "by its range"
     kelvins = {

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
+from collections.abc import Sequence
 
 import numpy as np
 
+from cofire.assessment.firing_rules import DENSITY, DRYING
 from cofire.assessment.response import Response
-from cofire.assessment.rule import Flag, joint_name
+from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import rule_of
-from cofire.materials.card import pure_cards
 from cofire.mechanics.tile import fired_sag
 from cofire.numerics import Array
 from cofire.physics.paste import paste_of
@@ -28,11 +28,51 @@ SLENDER = 4.0
 """Least span of a sag bar, in its thickness. [-]"""
 READABLE = 1e-3
 """Sag that can be read with a caliper to a tenth: common practice. [m]"""
+TENTH = 0.1
+"""What a caliper, a straight edge and a dilatometer's curve are read to. [mm], [1e-6/K]"""
 BEAM = 0.1
 """Sag over span up to which a bar counts as a beam. [-]"""
+FARTHEST = 0.2
+"""Sag over span at which a bar is stopped at the latest: it still lies on its rods. [-]"""
 
 
-def shrinkage_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
+def readable_limit(own: float, other: float, used: float) -> float:
+    """How far two readings may be apart where a flag grows with that; 0 where none can be told.
+
+    Parameters
+    ----------
+    own, other : float
+        As expected; read to a tenth, as the limit is. [mm] or [1e-6/K]
+    used : float
+        Utilisation of the flag. [-]
+
+    Returns
+    -------
+    float
+        Expected over used: never less than is read of what is expected where the flag is within
+        its limit, always less beyond it.
+    """
+    if used <= 0.0:
+        return 0.0
+    read = abs(round(own, 1) - round(other, 1))
+    limit = round(abs(own - other) / used, 1)
+    return max(limit, read, TENTH) if used <= 1.0 else max(round(min(limit, read - TENTH), 1), 0.0)
+
+
+def most_used(flags: Sequence[Flag]) -> float:
+    """Largest utilisation of flags that could be computed, 0 without one. [-]
+
+    Parameters
+    ----------
+    flags : sequence of Flag
+        That a piece is to decide.
+    """
+    return max((f.utilisation for f in flags if np.isfinite(f.utilisation)), default=0.0)
+
+
+def shrinkage_bar(
+    response: Response, of: Sample, flags: Sequence[Flag], partner: Sample | None = None
+) -> Piece:
     """A bar with two marks: what it loses in drying and firing, and how dense it gets.
 
     Parameters
@@ -41,8 +81,11 @@ def shrinkage_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
         From `fire_vessel`.
     of : Sample
         Its material.
-    flags : list of Flag
+    flags : sequence of Flag
         It is to decide.
+    partner : Sample, optional
+        The paste beside it, where a flag of drying is to be decided: that grows as the difference
+        of the two.
 
     Returns
     -------
@@ -54,19 +97,23 @@ def shrinkage_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
     fired = dried * float(np.exp(ring))
     whole = bar(response, of, "shrinkage bar", MARKS + 0.01, ())
     rules = {flag.rule for flag in flags}
-    apart = [_dried_apart(response, flag) for flag in flags if flag.rule == "drying"]
+    dry_stop = ""
+    used = most_used([flag for flag in flags if flag.rule == DRYING.name])
+    other = 1e3 * MARKS * float(np.exp((partner or of).strains[0]))
+    if partner and (limit := readable_limit(1e3 * dried, other, used)):
+        dry_stop = (
+            f"more than {limit:.1f} mm from that of "
+            f"{partner.card.name}, for which {other:.1f} mm is expected"
+        )
     shrunk = float(of.history.mass_fraction[0, -1])
     density = float(of.history.relative_density[0, -1]) * of.card["theoretical_density"].scalar
     readings = [
-        Reading(
-            "between the marks, dry", 1e3 * dried, "mm",
-            f"more than {1e3 * MARKS * min(apart):.1f} mm from the other paste's" if apart else "",
-        ),
+        Reading("between the marks, dry", 1e3 * dried, "mm", dry_stop),
         Reading("mass, dry", 1e3 * paste.dry * whole.volume, "g"),
         Reading(
             "between the marks, fired", 1e3 * fired, "mm",
             f"above {1e3 * dried * _longest(of):.1f} mm: less dense than wanted"
-            if "density" in rules else "",
+            if DENSITY.name in rules else "",
         ),
         Reading("thickness, fired", 1e3 * whole.thickness * float(np.exp(dry + up)), "mm"),
         Reading("mass, fired", 1e3 * paste.dry * whole.volume * shrunk, "g"),
@@ -78,25 +125,8 @@ def shrinkage_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
     return bar(response, of, "shrinkage bar", MARKS + 0.01, tuple(readings))
 
 
-def _dried_apart(response: Response, flag: Flag) -> float:
-    """Difference of two pastes' drying shrinkage at which a drying flag is at its limit. [-]
-
-    A sharp joint's is the limit itself; where the pastes fade into each other it is more.
-    """
-    at = next(
-        n
-        for n, (low, high) in enumerate(pairwise(response.cards))
-        if joint_name(low.name, high.name) == flag.zone
-    )
-    pastes = pure_cards(response.cards[at : at + 2]).values()
-    shrinks = [card["drying_shrinkage"].scalar for card in pastes]
-    return (max(shrinks) - min(shrinks)) / flag.utilisation
-
-
 def _longest(of: Sample) -> float:
     """Fired over dried length at which the least density wanted is just reached."""
-    if "least_density" not in of.card:
-        return float(np.exp(of.strains[1]))
     h = of.history
     wanted = np.log(of.card["green_density"].scalar / of.card["least_density"].scalar)
     factor = of.card.scalar("height_shrinkage_factor", 1.0)
@@ -127,7 +157,7 @@ def mean_expansion(of: Sample) -> tuple[float, float]:
     return float(np.expm1(change) / (top - h.temperature[-1])), top
 
 
-def expansion_bar(response: Response, of: Sample, partner: Sample, flags: list[Flag]) -> Piece:
+def expansion_bar(response: Response, of: Sample, partner: Sample, flags: Sequence[Flag]) -> Piece:
     """A bar for a dilatometer, and how far its expansion may be from its partner's.
 
     Stress is taken to grow as the difference of the two expansions: the flag's utilisation then
@@ -139,7 +169,7 @@ def expansion_bar(response: Response, of: Sample, partner: Sample, flags: list[F
         From `fire_vessel`.
     of, partner : Sample
         The two materials.
-    flags : list of Flag
+    flags : sequence of Flag
         It is to decide.
 
     Returns
@@ -150,12 +180,11 @@ def expansion_bar(response: Response, of: Sample, partner: Sample, flags: list[F
     dry, ring, _ = of.strains
     own, warm = mean_expansion(of)
     other, _ = mean_expansion(partner)
-    worst = max((f.utilisation for f in flags if np.isfinite(f.utilisation)), default=0.0)
-    stop = ""
-    if worst > 0.0 and partner.card.name != of.card.name:
+    stop, limit = "", readable_limit(1e6 * own, 1e6 * other, most_used(flags))
+    if limit and partner.card.name != of.card.name:
         stop = (
-            f"more than {1e6 * abs(own - other) / worst:.1f} from that of {partner.card.name}, "
-            f"for which {1e6 * other:.1f} is expected"
+            f"more than {limit:.1f} from that of "
+            f"{partner.card.name}, for which {1e6 * other:.1f} is expected"
         )
     length = DILATOMETER * float(np.exp(-dry - ring))
     reading = Reading(f"mean expansion, 20 to {celsius(warm):.0f} °C", 1e6 * own, "1e-6/K", stop)
@@ -227,7 +256,7 @@ def _done(shrinkage: Array) -> Array:
     return shrinkage / end if end != 0.0 else np.zeros_like(shrinkage)
 
 
-def sag_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
+def sag_bar(response: Response, of: Sample, flags: Sequence[Flag]) -> Piece:
     """A bar across two rods, fired with the vessel: how soft the wall gets.
 
     The sag grows with the flow of the flag. The span is the shortest at which the sag that just
@@ -239,7 +268,7 @@ def sag_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
         From `fire_vessel`.
     of : Sample
         Its material.
-    flags : list of Flag
+    flags : sequence of Flag
         It is to decide; without a utilisation, twice the sag expected is the limit.
 
     Returns
@@ -249,7 +278,7 @@ def sag_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
     """
     dry, ring, up = of.strains
     thickness = bar(response, of, "sag bar", 0.1, ()).thickness
-    worst = max((f.utilisation for f in flags if np.isfinite(f.utilisation)), default=0.5)
+    worst = most_used(flags) or 0.5
     shortest = SLENDER * thickness * float(np.exp(dry + up))
     spans = SPANS[shortest <= SPANS]
     spans = spans if spans.size else SPANS[-1:]
@@ -258,13 +287,15 @@ def sag_bar(response: Response, of: Sample, flags: list[Flag]) -> Piece:
     beams = np.flatnonzero(limits < BEAM * spans)
     last = int(beams[-1]) if beams.size else 0
     chosen = min(int(np.searchsorted(limits, READABLE)), last)
-    span, sag, limit = float(spans[chosen]), float(sags[chosen]), float(limits[chosen])
-    what, most = f"sag between rods {1e3 * span:.0f} mm apart", BEAM * span
-    readings = [Reading(what, 1e3 * sag, "mm", f"above {1e3 * limit:.1f} mm")]
-    if max(sag, limit) > most:
-        readings[0] = Reading(
-            what + (", at least" if sag > most else ""), 1e3 * min(sag, most), "mm",
-            f"above {1e3 * min(limit, most):.1f} mm",
-        )  # fmt: skip
+    span, sag, most = float(spans[chosen]), 1e3 * sags[chosen], 1e3 * BEAM * spans[chosen]
+    limit = readable_limit(sag, 0.0, worst)
+    what = f"sag between rods {1e3 * span:.0f} mm apart"
+    farthest = most if sag > most else 1e3 * FARTHEST * spans[chosen]
+    stop = f"above {min(limit, farthest):.1f} mm" if limit else ""
+    if sag > most:  # how far beyond cannot be told
+        what += ", at least"
+        if limit >= most:
+            stop = f"{most:.1f} mm or more" if worst > 1.0 else ""
+    readings = (Reading(what, float(min(sag, most)), "mm", stop),)
     length = (span + 2.0 * beyond(span)) * float(np.exp(-dry - ring))
-    return bar(response, of, "sag bar", length, tuple(readings))
+    return bar(response, of, "sag bar", length, readings)

@@ -326,8 +326,6 @@ def job_for(check: Check, tell: Callable[[str], None] | None = None) -> Job:
     sized = tried("firing the print", lambda: green_to_size(response))
     green, refired = sized or (green_vessel(response), None)
     made = batches(response, green)
-    # of changes that are smeared only the shell knows the joints as drawn
-    fired, verdict = (response, check.sharp) if check.smeared else (check.printed, check.verdict)
     return Job(
         check=check,
         green=green,
@@ -338,6 +336,6 @@ def job_for(check: Check, tell: Callable[[str], None] | None = None) -> Job:
         cost=cost(response, made),
         changeovers=tuple(changeovers(response, green)),
         purity=tuple(float(p) for p in purity(response, green)),
-        pieces=tuple(tried("test pieces", lambda: pieces_for(fired, verdict, green)) or ()),
+        pieces=tuple(tried("test pieces", lambda: pieces_for(check, green)) or ()),
         missing=tuple(missing),
     )

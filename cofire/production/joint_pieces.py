@@ -13,7 +13,7 @@ from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import judge
 from cofire.design.constraints import LEAST_LAYERS
 from cofire.design.fired_size import decay_length
-from cofire.design.ladder import LADDER, ladder
+from cofire.design.ladder import LADDER, bracketed, by_ring, ladder
 from cofire.fields import RECORD_FILE
 from cofire.firing.kiln import INSTANT, Trace, trace
 from cofire.firing.program import Firing
@@ -22,8 +22,9 @@ from cofire.mechanics.integrator import Control
 from cofire.mechanics.tile import fire_tile, layered_tile, sagitta
 from cofire.numerics import Array
 from cofire.physics.history import History, histories
+from cofire.production.bars import most_used, readable_limit
 from cofire.production.green import Green, green_vessel
-from cofire.production.piece import COUNT, WIDTH, Piece, Reading, Sample, wall_of
+from cofire.production.piece import COUNT, WIDTH, Piece, Reading, Sample, decided, wall_of
 from cofire.production.printed_solid import volume_below
 from cofire.units import ROOM, celsius
 from cofire.vessel import Band, Vessel
@@ -35,8 +36,6 @@ SHORTEST, LONGEST = 0.03, 0.1
 REACH = 2.0
 """Wall kept on either side of the joints, in decay lengths: the peak of bending lies within. [-]"""
 CONFIDENCE = 0.95
-SEEN = 0.1
-"""Least rise of a strip that a straight edge shows (estimate). [mm]"""
 
 
 def interrupted(firing: Firing, curve: Trace, moment: float) -> Firing:
@@ -117,10 +116,8 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
     wet, wide = length * float(np.exp(-dry - ring)), WIDTH * float(np.exp(-dry - ring))
     thickness = layers * layer
     dried = 1.5 * (strains[1][0] - strains[0][0]) / (thickness * float(np.exp(dry)))
-    stop = ""
-    if np.isfinite(worst.utilisation) and worst.utilisation > 0.0:
-        rise = 1e3 * abs(float(sagitta(early, length))) / worst.utilisation
-        stop = f"above {max(rise, SEEN):.1f} mm"
+    limit = readable_limit(1e3 * float(sagitta(early, length)), 0.0, most_used(flags))
+    stop = f"above {limit:.1f} mm" if limit else ""
     part = "" if len(curve.stretches) == 1 else f"in part {len(cut.segments)}, "
     stopped = f"stopped {part}with the kiln at {celsius(reached):.0f} °C"
     readings = (
@@ -315,21 +312,26 @@ def _quoted(name: str) -> str:
     return shlex.quote(name) if set(name) & set('"$`\\!') else f'"{name}"'
 
 
-def ladder_of_rings(response: Response) -> list[Piece]:
+def ladder_of_rings(response: Response, flags: Sequence[Flag]) -> list[Piece]:
     """Rings of the vessel's joint in several sizes: they tell how far a rule is from what breaks.
 
     Parameters
     ----------
     response : Response
         From `fire_vessel`; with at least one joint.
+    flags : sequence of Flag
+        In doubt.
 
     Returns
     -------
     list of Piece
-        One, which stands for all rungs; its sizes are those of the largest, as printed.
+        One, which stands for all rungs; its sizes are those of the largest, as printed. None where
+        no size of ring is expected to keep, or none to break, the rule of any of the flags.
     """
-    rungs = ladder(response, pure_cards(response.cards))
-    if not rungs:
+    sized = [flag for flag in flags if by_ring(flag)]
+    rungs = ladder(response, pure_cards(response.cards)) if sized else []
+    decides = decided(bracketed(rungs, sized))
+    if not decides:
         return []
     joint = response.material[:2]
     strains = [
@@ -350,11 +352,12 @@ def ladder_of_rings(response: Response) -> list[Piece]:
         )
     length, width, height = sizes[-1]
     layers = max(round(height / response.vessel.printer.layer), 1)
-    last = rungs[-1]
+    last, smeared = rungs[-1], response.vessel.printer.given
     paste = sum(r.paste for r in rungs) * wider**2 * taller / len(rungs)
     note = (
         f"⌀ {', '.join(f'{1e3 * size[0]:.0f}' for size in sizes)} mm, all in proportion; "
-        f"one of each, as printed, utilisations as a shell: {'; '.join(told)}. Put down what came "
+        f"one of each, as printed, utilisations as a shell{SHARP if smeared else ''}: "
+        f"{'; '.join(told)}. Put down what came "
         f"of each with 'cofire record add --piece {_quoted(last.name)} --outcome sound --record "
         f"{RECORD_FILE}' (or cracked, debonded), then run 'cofire check VESSEL --uncertainty "
         f"--record {RECORD_FILE}', VESSEL being this vessel's file"
@@ -364,6 +367,6 @@ def ladder_of_rings(response: Response) -> list[Piece]:
         Piece(
             kind=LADDER, material=" | ".join(c.name for c in response.cards), count=len(rungs),
             length=length, width=width, thickness=height, layers=layers, volume=paste,
-            readings=(reading,), note=note,
+            readings=(reading,), decides=decides, note=note,
         )
     ]  # fmt: skip

@@ -6,11 +6,13 @@ when fired as the vessel's wall.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from cofire.assessment.response import Response
+from cofire.assessment.rule import Flag
 from cofire.materials.card import Card, pure_cards
 from cofire.physics.history import History, histories
 from cofire.production.green import kept
@@ -164,3 +166,19 @@ def wall_of(response: Response) -> float:
         [m]
     """
     return float(response.fired.wall[~response.fired.lying].max())
+
+
+def decided(flags: Sequence[Flag]) -> tuple[str, ...]:
+    """Rule and zone of flags, as the piece names them that decides them.
+
+    Parameters
+    ----------
+    flags : sequence of Flag
+        Of the vessel.
+
+    Returns
+    -------
+    tuple of str
+        As "cooling, fritted body".
+    """
+    return tuple(f"{flag.rule}, {flag.zone}" for flag in flags)

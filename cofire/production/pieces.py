@@ -1,4 +1,8 @@
-"""Which test pieces to fire before the vessel: the fewest that speak to its riskiest flags."""
+"""Which test pieces to fire before the vessel: the fewest that speak to its riskiest flags.
+
+Flags are those of the verdict, on the vessel as it will be printed; pieces are of the pastes that
+are weighed, so a flag at a step of a smear is tested at the joint as drawn that lies nearest.
+"""
 
 from __future__ import annotations
 
@@ -6,40 +10,50 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-import numpy as np
-
+from cofire.assessment.check import Check, drawn_joint
 from cofire.assessment.response import Response
 from cofire.assessment.rule import GO, Flag, joint_name
-from cofire.assessment.verdict import Verdict, rule_of
+from cofire.assessment.verdict import rule_of
 from cofire.design.ladder import RING
 from cofire.materials.card import pure_cards
 from cofire.production.bars import expansion_bar, sag_bar, shrinkage_bar
 from cofire.production.green import Green
 from cofire.production.joint_pieces import camber_strip, joint_ring, ladder_of_rings
-from cofire.production.piece import Piece, sample
+from cofire.production.piece import Piece, Sample, decided, sample
+
+Place = tuple[str, str] | str | int
+"""A material, a material and its partner, or the number of a joint as drawn."""
+MIXED = "as it stands where one paste changes into the other: mix some of both"
+"""How a paste is made that no band has."""
 
 
-def riskiest(response: Response, verdict: Verdict) -> list[Flag]:
+def riskiest(check: Check) -> list[Flag]:
     """The worst flag of each rule, where it is no go, and can be told one place of the vessel.
+
+    Where the worst is of all places together, it is the worst place's, used up as far as all are.
 
     Parameters
     ----------
-    response : Response
-        From `fire_vessel`.
-    verdict : Verdict
-        Of it.
+    check : Check
+        From `check_vessel`.
 
     Returns
     -------
     list of Flag
         Worst first.
     """
-    names = {card.name for card in response.cards} | {*pure_cards(response.cards)}
-    found: dict[str, Flag] = {}
-    for flag in verdict.flags:
-        if flag.grade > GO and (flag.zone in names or flag.zone in _joints(response)):
-            found.setdefault(flag.rule, flag)
-    return list(found.values())
+    cards = check.printed.cards
+    names = {card.name for card in cards} | {*pure_cards(cards)} | {*_joints(check.printed)}
+    found = []
+    for rule in dict.fromkeys(flag.rule for flag in check.verdict.flags):
+        flags = [flag for flag in check.verdict.flags if flag.rule == rule]
+        placed = [flag for flag in flags if flag.zone in names]
+        if flags[0].grade > GO and placed:
+            worst = placed[0]
+            if flags[0] is not worst:
+                worst = replace(worst, utilisation=flags[0].utilisation)
+            found.append(worst)
+    return found
 
 
 def _joints(response: Response) -> list[str]:
@@ -47,102 +61,131 @@ def _joints(response: Response) -> list[str]:
     return [joint_name(a.name, b.name) for a, b in pairwise(response.cards)]
 
 
-def pieces_for(response: Response, verdict: Verdict, green: Green) -> list[Piece]:
+def pieces_for(check: Check, green: Green) -> list[Piece]:
     """The test pieces, each as a printer makes it, with what the model expects of it.
 
     Parameters
     ----------
-    response : Response
-        From `fire_vessel`.
-    verdict : Verdict
-        Of it.
+    check : Check
+        From `check_vessel`: what its verdict says of the vessel as printed stops a piece.
     green : Green
-        Its print.
+        The vessel's print.
 
     Returns
     -------
     list of Piece
         None for a flag that needs none; one piece for all flags it can speak to.
     """
-    wanted: dict[tuple[str, str | int], list[Flag]] = {}
-    for flag in riskiest(response, verdict):
+    wanted: dict[tuple[str, Place], list[Flag]] = {}
+    for flag in riskiest(check):
         if kind := rule_of(flag).piece:
-            for place in _places(response, kind, flag):
+            for place in _places(check, kind, flag):
                 wanted.setdefault((kind, place), []).append(flag)
     found = []
     for (kind, place), flags in wanted.items():
-        decides = tuple(f"{flag.rule}, {flag.zone}" for flag in flags)
-        found.append(replace(_made(response, green, kind, place, flags), decides=decides))
+        piece = replace(_made(check, green, kind, place, flags), decides=decided(flags))
+        if isinstance(place, str) and place and place not in _weighed(check):
+            piece = replace(piece, note=MIXED)
+        found.append(piece)
         if kind == RING:
-            found += [replace(p, decides=decides) for p in ladder_of_rings(response)]
+            found += ladder_of_rings(check.designed, flags)
     return found
 
 
-def _places(response: Response, kind: str, flag: Flag) -> Sequence[str | int]:
+def _places(check: Check, kind: str, flag: Flag) -> Sequence[Place]:
     """Material, or number of the joint, of each piece of a kind that speaks to a flag."""
-    joints = _joints(response)
-    if kind == "joint ring":
-        return [""] if joints else []
+    cards = check.designed.cards
+    joint = drawn_joint(check, flag)
+    if kind == RING:
+        return [""] if len(cards) > 1 else []
     if kind == "camber strip":
-        return [_nearest_joint(response, flag)] if joints else []
-    if kind == "shrinkage bar" and flag.zone in joints:
-        n = joints.index(flag.zone)
-        return list(pure_cards(response.cards[n : n + 2]))  # a blend lies between its parts
+        return [_nearest_joint(check, flag)] if len(cards) > 1 else []
+    if kind == "shrinkage bar" and flag.zone in _joints(check.printed) and joint is not None:
+        return list(pure_cards(cards[joint : joint + 2]))  # a blend lies between its parts
     if kind == "expansion bar":
-        other = _partner(response, flag.zone)
-        return [flag.zone, other] if other else [flag.zone]
+        pair = _apart(check, flag)
+        return [pair] if pair[0] == pair[1] else [pair, pair[::-1]]
     if kind == "sag bar":
-        return [_flowing(response, flag.zone)]
+        return [_flowing(check, flag.zone)]
     return [flag.zone]
 
 
-def _flowing(response: Response, zone: str) -> str:
+def _flowing(check: Check, zone: str) -> str:
     """What flows where a band sags: of a blend its ceramic, which its flag goes by."""
-    found = next((c.ceramic for c in response.cards if c.name == zone), None)
+    cards = (*check.printed.cards, *check.designed.cards)
+    found = next((c.ceramic for c in cards if c.name == zone), None)
     ceramic = found.name if found else zone
-    return ceramic if ceramic in response.history.names else zone
+    return ceramic if ceramic in check.designed.history.names else zone
 
 
-def _made(
-    response: Response, green: Green, kind: str, place: str | int, flags: list[Flag]
-) -> Piece:  # fmt: skip
+def _weighed(check: Check) -> set[str]:
+    """Names of the materials of the vessel as designed; others stand in a smear alone."""
+    cards = check.designed.cards
+    return {card.name for card in cards} | {*pure_cards(cards)}
+
+
+def _sample(check: Check, name: str) -> Sample:
+    """A material of the vessel as designed, or of a smear."""
+    return sample(check.designed if name in _weighed(check) else check.printed, name)
+
+
+def _made(check: Check, green: Green, kind: str, place: Place, flags: list[Flag]) -> Piece:
     """One piece with its forecast."""
-    if kind == "joint ring":
-        return joint_ring(response, green, flags)
+    response = check.designed
+    if kind == RING:
+        # of changes that are smeared only the shell knows the joints as drawn
+        own = response if check.smeared else check.printed
+        return joint_ring(own, green, [_as_drawn(check, flag) for flag in flags])
     if isinstance(place, int):
         return camber_strip(response, place, flags)
-    of = sample(response, place)
-    if kind == "expansion bar":
-        zones = [flag.zone for flag in flags]
-        other = _partner(response, place) if place in zones else zones[0]
-        return expansion_bar(response, of, sample(response, other or place), flags)
+    if isinstance(place, tuple):
+        of, partner = (_sample(check, name) for name in place)
+        return expansion_bar(response, of, partner, flags)
     if kind == "sag bar":
-        return sag_bar(response, of, flags)
-    return shrinkage_bar(response, of, flags)
+        return sag_bar(response, _sample(check, place), flags)
+    joints = [drawn_joint(check, flag) for flag in flags if flag.zone in _joints(check.printed)]
+    beside = [pure_cards(response.cards[n : n + 2]) for n in joints if n is not None]
+    other = next((name for two in beside for name in two if name != place), None)
+    return shrinkage_bar(
+        response, _sample(check, place), flags, _sample(check, other) if other else None
+    )
 
 
-def _partner(response: Response, zone: str) -> str | None:
-    """The neighbour of a band whose metal share differs most from its own."""
-    names = [card.name for card in response.cards]
-    shares = [card.metal_share for card in response.cards]
+def _as_drawn(check: Check, flag: Flag) -> Flag:
+    """The worst flag of a rule at a joint as drawn, for one of the vessel as printed."""
+    verdict = check.sharp if check.smeared else check.verdict
+    alike = [other for other in verdict.flags if other.rule == flag.rule]
+    if not check.smeared:
+        return next(
+            other for other in alike if (other.zone, other.height) == (flag.zone, flag.height)
+        )
+    joint = drawn_joint(check, flag)
+    near = [other for other in alike if drawn_joint(check, other) == joint]
+    return next(iter(near), flag)
+
+
+def _apart(check: Check, flag: Flag) -> tuple[str, str]:
+    """The two materials of which one contracts against the other where a band cracks."""
+    cards = check.designed.cards
+    names, shares = [card.name for card in cards], [card.metal_share for card in cards]
+    if flag.zone not in names:  # in a smear
+        n = _nearest_joint(check, flag)
+        return names[n], names[n + 1]
     beside = {
         k
         for n, name in enumerate(names)
-        if name == zone
+        if name == flag.zone
         for k in (n - 1, n + 1)
         if 0 <= k < len(names)
     }
-    if not beside:
-        return None
-    own = shares[names.index(zone)]
-    return names[max(sorted(beside), key=lambda k: abs(shares[k] - own))]
+    own = shares[names.index(flag.zone)]
+    most = max(sorted(beside), key=lambda k: abs(shares[k] - own), default=None)
+    return flag.zone, flag.zone if most is None else names[most]
 
 
-def _nearest_joint(response: Response, flag: Flag) -> int:
-    """The joint nearest to where a flag has its worst place, at an end of its own band."""
-    names = [card.name for card in response.cards]
-    own = {n for n, name in enumerate(names) if name == flag.zone}
-    steps: Sequence[float] = [float(s) for s in response.vessel.steps]
-    ends = [n for n in range(len(steps)) if n in own or n + 1 in own]
-    height = flag.height if flag.height is not None else steps[ends[0]]
-    return min(ends, key=lambda n: float(np.abs(steps[n] - height)))
+def _nearest_joint(check: Check, flag: Flag) -> int:
+    """The joint as drawn nearest to where a flag has its worst place, or at an end of its band."""
+    if (near := drawn_joint(check, flag)) is not None:
+        return near
+    names = [card.name for card in check.designed.cards]
+    return max(names.index(flag.zone) - 1, 0) if flag.zone in names else 0

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from cofire.design.apart import FRICTION, Apart
+from cofire.physics.paste import paste_of
 from cofire.report.read_again import part_vessel
 from cofire.report.verdict import decided, number
 from cofire.units import celsius
@@ -138,4 +139,9 @@ def apart_files(found: Apart, source: Path) -> dict[str, str]:
     source : Path
         The vessel file that was planned.
     """
-    return part_vessel(source, found.lower, LOWER) | part_vessel(source, found.upper, UPPER)
+    files: dict[str, str] = {}
+    parts = zip((found.lower, found.upper), (LOWER, UPPER), found.checks, strict=True)
+    for part, name, check in parts:
+        powders = [powder for powder, _ in paste_of(check.designed.cards[0]).powders]
+        files |= part_vessel(source, part, name, powders)
+    return files

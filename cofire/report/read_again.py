@@ -21,7 +21,7 @@ from cofire.firing.program import FULL, Controller, Firing, Kiln, Segment
 from cofire.numerics import Array
 from cofire.report.writing import table_text
 from cofire.units import HOUR, MINUTE, celsius
-from cofire.vessel import Vessel, is_blend
+from cofire.vessel import BINDER, Vessel, is_blend
 
 PROFILE, TAPER_PROFILE = "profile.csv", "taper_profile.csv"
 FIRING = "firing.toml"
@@ -104,7 +104,7 @@ def tapered_vessel(source: Path, vessel: Vessel, name: str) -> dict[str, str]:
     return _with_points(table, vessel, name, TAPER_PROFILE)
 
 
-def part_vessel(source: Path, part: Vessel, name: str) -> dict[str, str]:
+def part_vessel(source: Path, part: Vessel, name: str, powders: Collection[str]) -> dict[str, str]:
     """Files of one part of a planned vessel whose zones stand apart, to lie beside its firing file.
 
     Parameters
@@ -115,6 +115,8 @@ def part_vessel(source: Path, part: Vessel, name: str) -> dict[str, str]:
         Of one paste.
     name : str
         Of its file; its profile has the same with another ending.
+    powders : collection of str
+        Names of those in its paste: what else the source has a price for is left out.
 
     Returns
     -------
@@ -123,6 +125,10 @@ def part_vessel(source: Path, part: Vessel, name: str) -> dict[str, str]:
     """
     table = {k: v for k, v in read_toml(source).items() if k not in ("joint", "free")}
     table |= {"name": part.name, "firing": FIRING, "band": [{"material": part.bands[0].material}]}
+    if "per_kg" in table.get("prices", {}):
+        listed = table["prices"]["per_kg"].items()
+        kept = {own: price for own, price in listed if own in {*powders, BINDER}}
+        table["prices"] = table["prices"] | {"per_kg": kept}
     return _with_points(table, part, name, f"{Path(name).stem}_profile.csv")
 
 
@@ -368,16 +374,36 @@ def firing_toml(firing: Firing, kilns: Collection[str] = ()) -> str:
     else:
         lines += _kiln_rows(firing.kiln)
     for s in firing.segments:
-        rate = f"{s.rate * HOUR:.9g}" if s.rate < float("inf") else '"full"'
-        lines += [
-            "",
-            "[[segment]]",
-            f"to_C = {celsius(s.target):.9g}",
-            f"rate_C_per_h = {rate}",
-            f"hold_min = {s.hold / MINUTE:.6g}",
-            *([f'gas = "{s.gas}"'] if s.gas else []),
-        ]
+        lines += ["", "[[segment]]", *(f"{key} = {value}" for key, value in segment_row(s).items())]
+        lines += [f'gas = "{s.gas}"'] if s.gas else []
     return "\n".join(lines) + "\n"
+
+
+def segment_row(segment: Segment) -> dict[str, str]:
+    """Target, ramp and hold of a segment as a firing file has them.
+
+    Parameters
+    ----------
+    segment : Segment
+        The segment.
+
+    Returns
+    -------
+    dict
+        Text by key, with digits by which a step in °F is still known as one. [°C], [°C/h], [min]
+
+    Examples
+    --------
+    >>> from cofire.firing.program import Segment
+    >>> segment_row(Segment(822.0388888889, 100 / 1.8 / 3600, 1800.0))
+    {'to_C': '548.888889', 'rate_C_per_h': '55.5555556', 'hold_min': '30'}
+    """
+    rate = f"{segment.rate * HOUR:.9g}" if segment.rate < float("inf") else f'"{FULL}"'
+    return {
+        "to_C": f"{celsius(segment.target):.9g}",
+        "rate_C_per_h": rate,
+        "hold_min": f"{segment.hold / MINUTE:.6g}",
+    }
 
 
 def _kiln_rows(kiln: Kiln) -> list[str]:

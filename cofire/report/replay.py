@@ -8,7 +8,7 @@ from cofire import __version__
 from cofire.assessment.rule import GRADE, Flag
 from cofire.assessment.verdict import Verdict
 from cofire.evidence.replay import Crack, Moment, Pace, Replay
-from cofire.report.verdict import flag_row, number
+from cofire.report.verdict import flag_row, measured, number
 from cofire.report.writing import wrapped
 from cofire.units import HOUR, MINUTE, celsius
 
@@ -27,7 +27,7 @@ def _rows(r: Replay) -> list[tuple[str, str, str]]:
     """Name, plan and log of each figure of the two curves."""
 
     def rate(speed: float, at: float) -> str:
-        return f"{speed * HOUR:.0f} °C/h at {celsius(at):.0f} °C"
+        return f"{round(speed * HOUR) + 0.0:.0f} °C/h at {celsius(at):.0f} °C"
 
     def column(p: Pace) -> list[str]:
         return [
@@ -53,7 +53,7 @@ def _rows(r: Replay) -> list[tuple[str, str, str]]:
 def _flag(flag: Flag) -> str:
     if flag.unit == GRADE or flag.verdict == "unknown":
         return flag.verdict
-    return f"{flag.verdict} ({number(flag.figure)} of {number(flag.limit)} {flag.unit})"
+    return f"{flag.verdict} ({measured(flag)})"
 
 
 def _when(moment: Moment) -> str:

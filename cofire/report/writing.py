@@ -19,12 +19,13 @@ from typing import IO
 import typer
 
 from cofire.errors import LONGEST, InputError
-from cofire.files import HIDDEN, shown_path
+from cofire.files import HIDDEN, inputs, shown_path
 
 # ----------------------------------------------------------------------------------------------
 # Files and streams: never half written, never overwritten unasked
 
 STANDARD_OUTPUT = "-"
+ANOTHER = "give the output another name"
 
 
 def one_line(text: str) -> str:
@@ -159,7 +160,7 @@ def check_targets(targets: Sequence[str | Path | None], force: bool) -> None:
     Raises
     ------
     InputError
-        A file that exists, a folder, a missing folder, or the same target twice.
+        A file that exists, a folder, a missing folder, the same target twice, or an input.
     """
     given = [t for t in targets if t is not None]
     for n, target in enumerate(given):
@@ -177,6 +178,8 @@ def check_targets(targets: Sequence[str | Path | None], force: bool) -> None:
 def _check_target(path: Path, place: str, force: bool) -> None:
     if path.is_dir():
         raise InputError(f"{place}: a folder; give the name of a file")
+    if path.is_file() and any(os.path.samefile(path, own) for own in inputs()):
+        raise InputError(f"{place}: is read by this command, and stays as it is; {ANOTHER}")
     if not force and os.path.lexists(path) and not _is_stream(path):
         raise InputError(f"{place}: exists already; give --force to replace it, or another name")
     if not path.parent.is_dir():
@@ -365,6 +368,10 @@ def _allowed(path: Path, place: str, force: bool, mark: str) -> Path:
             raise InputError(f"{place}: holds other files and no {mark}; name a new folder")
         if not force:
             raise InputError(f"{place}: holds {mark} already; give --force, or another name")
+    for own in inputs():
+        if real in (there := Path(os.path.realpath(own)), *there.parents):
+            what = f"would be replaced whole, and this command reads {shown_path(own)}"
+            raise InputError(f"{place}: {what}; {ANOTHER}")
     if real == Path.cwd() or real in Path.cwd().parents:
         raise InputError(
             f"{place}: is the folder you stand in, which would be replaced; name a new folder in it"

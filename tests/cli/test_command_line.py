@@ -28,7 +28,7 @@ from cofire.cli import app
 from cofire.files import bundled_tables
 from cofire.firing.kiln import trace
 from cofire.firing.program import Kiln, load_kilns, read_firing, simple_firing
-from cofire.materials.catalogue import load_cards
+from cofire.materials.catalogue import load_cards, load_fillers
 from cofire.report.figures import mismatch_csv, mismatch_figure, save, spread
 from cofire.report.pairs import COLUMNS, STREAMED, stream_csv
 from cofire.report.writing import one_line, printed
@@ -345,6 +345,16 @@ def test_a_card_is_shown_with_the_source_of_every_number(name: str) -> None:
         r"\((\d+\.?\d* %|factor [\d.]+|\+- [\d.e-]+); (seen|derived|memory|estimate)", text
     )
     assert ("transform" in text or "alpha to" in text) == (name in ("iron", "titanium"))
+
+
+def test_what_a_plan_may_mix_into_a_paste_is_listed_and_shown() -> None:
+    """Once a filler that a plan recommended was answered with "did you mean" another body."""
+    listed = run("materials", width=300).stdout.splitlines()
+    fillers = [line for line in listed if line.startswith("filler ")]
+    assert [line[9:35].strip() for line in fillers] == list(load_fillers())
+    shown = run("materials", "fused silica powder")
+    assert (shown.exit_code, shown.stderr) == (0, "")
+    assert shown.stdout.startswith("fused silica powder (")
 
 
 # --- the user's own tables ------------------------------------------------------------------------

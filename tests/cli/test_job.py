@@ -18,6 +18,7 @@ from matplotlib.image import imread
 from typer.testing import CliRunner
 
 from cofire.assessment.mismatch import mismatch
+from cofire.assessment.verdict import judge
 from cofire.cli import app
 from cofire.cli.common import DEFECT, INPUT_WRONG
 from cofire.design.ladder import Rung
@@ -426,9 +427,14 @@ def test_the_commands_on_a_ladders_note_run(
     text = VESSEL.replace('"short <$tube$>"', f"'{name}'")
     (tmp_path / "tube.toml").write_text(text, encoding="utf-8")
     response, _ = foot()
-    rungs = [Rung(f"{name}, rung 0.50", 0.5, response.vessel, 1.0, 1e-6, {})]
+    sizes = {0.25: 0.8, 0.5: 1.2}
+    rungs = [
+        Rung(f"{name}, rung {size:.2f}", size, response.vessel, used, 1e-6, {"through crack": used})
+        for size, used in sizes.items()
+    ]
+    flags = [f for f in judge(response).flags if f.rule == "through crack"]
     monkeypatch.setattr(joint_pieces, "ladder", lambda *_: rungs)
-    (piece,) = joint_pieces.ladder_of_rings(response)
+    (piece,) = joint_pieces.ladder_of_rings(response, flags)
     start, end = (piece.note.index(f"cofire {word}") for word in ("record", "check"))
     add, check = piece.note[start:end], piece.note[end:]
     add, check = add[: add.index("' (or")], check[: check.index("', VESSEL")]

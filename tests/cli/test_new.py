@@ -329,6 +329,27 @@ def test_a_new_firing_says_of_each_segment_what_it_is_for_on_any_controller(run)
                         "past the set points"]  # fmt: skip
 
 
+def test_a_new_firing_of_a_vessel_can_be_set_on_its_kiln_that_counts_in_fahrenheit(run):
+    """Once rounded to a tenth of °C: the kiln took steps of 10 °F/h and was to be set to 100.08."""
+    run("new", "vessel", *SILVER)
+    run("new", "kiln", "--name", "shed")
+    file = Path("my_tables/kilns/shed.toml")
+    text = file.read_text(encoding="utf-8").replace("# [controller]", "[controller]")
+    for was, now in {
+        'degrees = "C"': 'degrees = "F"',
+        "step_degrees = 1": "step_degrees = 5",
+        "step_per_h = 1": "step_per_h = 10",
+    }.items():
+        assert f"# {was}" in text
+        text = text.replace(f"# {was}", now)
+    file.write_text(text, encoding="utf-8")
+    own = ("--tables", "my_tables")
+    assert run("new", "firing", "--vessel", "vessel.toml", "--kiln", "shed", *own).exit_code == 0
+    told = run("firing", "firing.toml", "--kiln-csv", "-", "--degrees", "F", *own)
+    assert told.exit_code == 0
+    assert "cannot be set" not in told.stderr + told.stdout
+
+
 def test_a_programme_that_no_controller_takes_is_written_and_said_to_be_so(run):
     run("new", "kiln", "--name", "shed")
     file = Path("my_tables/kilns/shed.toml")

@@ -33,6 +33,8 @@ from cofire.design.transition import given_layout
 from cofire.files import LONGEST_NAME
 from cofire.mechanics.solid import elastic_solid, solid
 from cofire.mechanics.solid_mesh import mesh_solid
+from cofire.production.green import green_vessel
+from cofire.production.paste import batches, cost
 from cofire.report.apart import LOWER, UPPER, apart_files, apart_lines, apart_row
 from cofire.report.read_again import firing_toml
 from cofire.vessel import Vessel
@@ -198,3 +200,22 @@ def test_the_files_of_both_parts_are_read_back_as_what_was_judged(tmp_path: Path
         assert [b.material for b in again.bands] == [part.bands[0].material]
         np.testing.assert_allclose(again.drawn, part.drawn, atol=2e-8)
         assert check_vessel(again, CARDS).word == check.word
+
+
+def test_each_part_keeps_the_prices_of_its_own_powders(tmp_path: Path) -> None:
+    """Once a part could not be made: it had a price for the other part's powder."""
+    one, source = tea_light_apart(), tmp_path / "own.toml"
+    metal, body = (check.designed.cards[0].name for check in one.checks)
+    prices = f'\n[prices]\nper_kWh = 0.3\nkiln_kW = 2\nper_kg = {{ "{metal}" = 900, '
+    source.write_text(TEA_LIGHT + prices + f'"{body}" = 3, binder = 40 }}\n', encoding="utf-8")
+    for name, text in apart_files(one, source).items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    (tmp_path / "firing.toml").write_text(firing_toml(VESSEL.firing, KILNS), encoding="utf-8")
+    for name, own, check in zip((LOWER, UPPER), (metal, body), one.checks, strict=True):
+        again = read_vessel(tmp_path / name, KILNS)
+        assert again.prices is not None
+        assert dict(again.prices.powders).keys() == {own, "binder"}
+        response = replace(check.designed, vessel=again)
+        found = cost(response, batches(response, green_vessel(response)))
+        assert found is not None
+        assert [powder for powder, _ in found.powders] == [own, "binder"]

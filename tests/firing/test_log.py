@@ -442,6 +442,17 @@ def test_a_person_may_say_unit_and_column(tmp_path: Path) -> None:
     log = logged(tmp_path, two, column="3", temperature_unit="K", time_unit="s", time_column="t")
     assert celsius(log.trace.peak) == pytest.approx(860.0, abs=1.0)
     assert log.time[-1] == pytest.approx(LAST / 10, abs=12.0)
+    assert not any("as stated" in note for note in log.notes)
+
+
+def test_a_unit_that_is_not_the_columns_own_is_read_and_said(tmp_path: Path) -> None:
+    """Once 'replay --unit F' won over "(°C)" without a word."""
+    text = "time_s,kiln (°C)\n" + rows(lambda t, v: f"{t:.0f},{v:.1f}", 60.0)
+    log = logged(tmp_path, text, temperature_unit="F")
+    assert celsius(log.trace.peak) == pytest.approx((880.0 - 32.0) / 1.8, abs=15.0)
+    (note,) = (note for note in log.notes if "as stated" in note)
+    assert "°C by its name, but read in °F as stated" in note
+    assert not any("as stated" in note for note in logged(tmp_path, text).notes)
 
 
 @pytest.mark.parametrize(

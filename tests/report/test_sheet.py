@@ -108,7 +108,7 @@ def sheet_of(response: Response, green: Green, pieces: bool = False) -> Job:
         cost=None,
         changeovers=tuple(changeovers(response, green)),
         purity=tuple(float(p) for p in purity(response, green)),
-        pieces=tuple(pieces_for(response, check.verdict, green)) if pieces else (),
+        pieces=tuple(pieces_for(check, green)) if pieces else (),
         missing=("firing: because",),
     )
 
