@@ -48,7 +48,8 @@ def apart_lines(found: Apart) -> list[str]:
     drag = max(found.friction, key=lambda flag: flag.utilisation)
     mm = [f"{1e3 * v:.1f}" for v in (*found.inwards, *found.outwards)]
     floor = (
-        ", and as the floor is in the lower part, it holds no water"
+        "; the floor is in the lower part, and where the parts meet it is not tight: it holds "
+        f"water up to {1e3 * found.at:.4g} mm at most"
         if found.lower.radius[0] == 0.0
         else ""
     )

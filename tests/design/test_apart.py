@@ -175,6 +175,14 @@ def test_sag_of_zones_apart_is_that_of_both_parts_as_they_are_built() -> None:
     assert f"check of {LOWER} leaves that weight out: {number(alone)} %" in text
 
 
+def test_a_lower_part_with_a_floor_holds_water_up_to_where_the_parts_meet() -> None:
+    one = tea_light_apart()
+    assert "water" not in " ".join(apart_lines(one))
+    floored = replace(one.lower, radius=np.concatenate([[0.0], one.lower.radius[1:]]))
+    text = " ".join(apart_lines(replace(one, lower=floored)))
+    assert "it holds water up to 18 mm at most" in text
+
+
 def test_friction_pulls_the_end_of_a_part_as_a_solid_says() -> None:
     """Timoshenko's long tube against a solid whose end is pulled outwards by a ring of force."""
     fired = fire_candidates(BENCH, [tea_light_apart().lower, tea_light_apart().upper])
