@@ -65,6 +65,22 @@ def _band_lines(response: Response, found: BandStress, width: int) -> list[str]:
     ]
 
 
+def _relief_lines(relieved: dict[str, NDArray[np.float64]], width: int) -> list[str]:
+    """What each way of relief is worth, band by band, as many beside each other as fit."""
+    lines = wrapped(
+        "worst tension (MPa) from the lowest band up; all: as in the table above, then with one "
+        "way of relief off:", 2, width,
+    )  # fmt: skip
+    first = max(map(len, relieved)) + 2
+    some = max((width - first) // 10, 1)
+    for name, values in relieved.items():
+        told = [f"{v / 1e6:10.1f}" for v in values]
+        for k in range(0, len(told), some):
+            head = f"  {name}" if k == 0 else ""
+            lines.append(f"{head:<{first}}{''.join(told[k : k + some])}")
+    return lines
+
+
 def as_text(
     response: Response,
     bands: list[BandStress],
@@ -114,9 +130,7 @@ def as_text(
     ):
         lines += wrapped(note, 2, width)
     if relieved:
-        lines += ["", "worst tension (MPa) from the lowest band up, one way of relief off:"]
-        for name, values in relieved.items():
-            lines.append(f"  {name:<20}" + "  ".join(f"{v / 1e6:8.1f}" for v in values))
+        lines += ["", *_relief_lines(relieved, width)]
     for line in response.history.extended:
         lines += wrapped(f"beyond its table: {line}", 4, width)
     if response.beyond_shell:
