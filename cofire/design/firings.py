@@ -27,7 +27,14 @@ from cofire.design.programme import (
     told,
 )
 from cofire.errors import InputError, ModelError
-from cofire.firing.controller import HAND_WARM, changes_at, longer, on_step, too_late
+from cofire.firing.controller import (
+    HAND_WARM,
+    changes_at,
+    degrees_per_hour,
+    longer,
+    on_step,
+    too_late,
+)
 from cofire.firing.kiln import Trace, trace
 from cofire.firing.program import LAG, Firing, Segment
 from cofire.materials.card import Card, pure_cards
@@ -682,8 +689,9 @@ def opened_reason(vessel: Vessel, pure: Sequence[Card], rest: Segment, reached: 
     if left.counted >= TIE * reached.counted:
         return ""
     return (
-        f"; open to air until then ({segment.rate * HOUR:.0f} °C/h, {segment.hold / MINUTE:.0f} "
-        f"min), cooled, then closed in {gas}: {left.counted:.2g}, by gas in its segments"
+        f"; open to air until then ({degrees_per_hour(firing.kiln.controller, segment.rate)}, "
+        f"{segment.hold / MINUTE:.0f} min), cooled, then closed in {gas}: {left.counted:.2g}, by "
+        "gas in its segments"
     )
 
 
@@ -708,9 +716,10 @@ def _burnout_reason(tried: Sequence[tuple[Segment, Flag, Firing]]) -> str:
     """What the next shorter burnout would do."""
     if len(tried) == 1:
         return "burnout: as fast as was tried"
-    segment, flag, _ = tried[-2]
+    segment, flag, firing = tried[-2]
     return (
-        f"{flag.rule} of {flag.zone}: {segment.rate * HOUR:.0f} °C/h and "
+        f"{flag.rule} of {flag.zone}: "
+        f"{degrees_per_hour(firing.kiln.controller, segment.rate)} and "
         f"{segment.hold / MINUTE:.0f} min would use up {flag.counted:.2g} of its limit, "
         f"go is "
         f"up to {flag.caution:.2g}"

@@ -49,7 +49,6 @@ from cofire.report.designs import (
     taper_row,
 )
 from cofire.report.firing import kiln_csv
-from cofire.report.imperial import in_fahrenheit
 from cofire.report.job import cost_line
 from cofire.report.job_figures import firing_figure
 from cofire.report.pot import pot_figure
@@ -440,8 +439,7 @@ def schedule_text(schedule: Schedule) -> str:
         rate += f" {unit}/h" if s.rate < float("inf") else ""
         head = f"{to:>4} {unit} {rate:>9} {hold:>4} min   "
         head += f"{s.gas}: " if s.gas else ""
-        reason = in_fahrenheit(choice.reason) if controller.fahrenheit else choice.reason
-        lines += wrapped(head.replace(" ", "\u00a0") + reason, len(head))
+        lines += wrapped(head.replace(" ", "\u00a0") + choice.reason, len(head))
     lines += wrapped(
         f"then cooling shut; {schedule.hours:.0f} h until cold, utilisation "
         f"{schedule.utilisation:.3g}, "
@@ -618,8 +616,8 @@ def roads_words(plan: Plan) -> str:
     wall = float(vessel.wall[-1])
     count = round(wall / road)
     return (
-        f"The wall of {1e3 * wall:.3g} mm is {count} whole road{'s' * (count > 1)} of "
-        f"{1e3 * vessel.printer.nozzle:g} mm, each {1e3 * road:.2f} mm wide when fired, in the "
+        f"The wall of {1e3 * wall:.3f} mm is {count} whole road{'s' * (count > 1)} of "
+        f"{1e3 * vessel.printer.nozzle:g} mm, each {1e3 * road:.3f} mm wide when fired, in the "
         "mean of both pastes."
     )
 
