@@ -296,8 +296,10 @@ def sweep(
     Returns
     -------
     DataFrame
-        The values swept, then verdict, utilisation, rule, zone, crack_probability and note. What
-        cannot be fired is "unknown", without figures, and the note says why.
+        The values swept, then verdict, utilisation (the largest share of a limit) and
+        utilisation_of (whose), rule, zone and note (of what decides, which may be another), and
+        crack_probability. What cannot be fired is "unknown", without figures, and the note says
+        why.
 
     Raises
     ------
@@ -329,7 +331,7 @@ def sweep(
     if quick and executor is not None:
         made_ready(executor)
     found = each(_row, jobs, executor)
-    columns = [*axes, "verdict", "utilisation", "rule", "zone", "crack_probability", "note"]
+    columns = [*axes, *TOLD]
     return DataFrame(
         [{**point, **row} for point, row in zip(points, found, strict=True)], columns=columns
     )
@@ -351,15 +353,34 @@ def _row(job: tuple[Vessel, dict[str, float], dict[str, Card], bool, bool]) -> d
         verdict = evaluate(case)
     except CofireError as error:
         return {"verdict": UNKNOWN, "note": str(error)}
-    worst = verdict.worst
-    return {
-        "verdict": verdict.word,
-        "utilisation": verdict.utilisation,
-        "rule": worst.rule,
-        "zone": worst.zone,
-        "crack_probability": verdict.crack_probability,
-        "note": worst.note,
-    }
+    return dict(zip(TOLD, told(verdict), strict=True))
+
+
+TOLD = (
+    "verdict", "utilisation", "utilisation_of", "rule", "zone", "crack_probability", "note",
+)  # fmt: skip
+"""What a sweep says of a verdict."""
+
+
+def told(verdict: Verdict) -> tuple[str, float, str, str, str, float, str]:
+    """What `TOLD` names: the rule, its zone and its note are those that decide, as a check has it.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        From `evaluate`.
+
+    Returns
+    -------
+    tuple
+        Word, largest share of a limit used up and its rule, what decides and where, largest
+        probability of a crack, and the note of what decides.
+    """
+    by = verdict.deciding
+    return (
+        verdict.word, verdict.utilisation, verdict.most_used.rule, by.rule, by.zone,
+        verdict.crack_probability, by.note,
+    )  # fmt: skip
 
 
 def _changed(vessel: Vessel, point: Mapping[str, float]) -> Vessel:

@@ -26,7 +26,7 @@ import numpy as np
 
 from cofire import __version__
 from cofire.assessment.rule import UNKNOWN
-from cofire.cases import Case, evaluate, needed, with_hold, with_peak, with_wall
+from cofire.cases import TOLD, Case, evaluate, needed, told, with_hold, with_peak, with_wall
 from cofire.design.partner import renamed
 from cofire.design.transition import zones
 from cofire.errors import CofireError, InputError, UnknownName
@@ -47,7 +47,7 @@ NUMBERS = ("peak_C", "hold_min", "wall_mm", "sample")
 GIVEN = ("vessel", "firing", *NUMBERS[:3], "metal", "ceramic", "sample", "label")
 """Columns that a table may have; only the first is needed."""
 FILES = ("vessel", "firing", "metal", "ceramic")
-FOUND = ("verdict", "utilisation", "rule", "zone", "crack_probability", "note", "inputs")
+FOUND = (*TOLD, "inputs")
 """Columns that are added."""
 REACH = 3.0
 """Samples lie within this many standard uncertainties. [-]"""
@@ -395,11 +395,15 @@ def _answer(job: _Job) -> tuple[str, ...]:
         except CofireError as error:
             why = str(error)
         else:
-            worst = verdict.worst
-            figures = (verdict.utilisation, verdict.crack_probability)
-            load, crack = ("" if np.isnan(x) else repr(float(x)) for x in figures)
-            return verdict.word, load, worst.rule, worst.zone, crack, " ".join(worst.note.split())
-    return UNKNOWN, "", "", "", "", " ".join(why.split())
+            return tuple(_cell(value) for value in told(verdict))
+    return UNKNOWN, *[""] * (len(TOLD) - 2), _cell(why)
+
+
+def _cell(value: str | float) -> str:
+    """A text on one line, a number in full, nothing for what is not a number."""
+    if isinstance(value, str):
+        return " ".join(value.split())
+    return "" if np.isnan(value) else repr(float(value))
 
 
 def _line(cells: Iterable[str]) -> str:

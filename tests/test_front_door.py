@@ -329,7 +329,7 @@ def test_a_sweep_is_the_verdicts_one_by_one(swept: pd.DataFrame) -> None:
         firing = with_hold(with_peak(vessel.firing, kelvin(row["peak_C"])), 1800.0)
         verdict = cf.evaluate(cf.Case(with_wall(vessel, 1.2e-3), firing))
         assert (row["verdict"], row["utilisation"]) == (verdict.word, verdict.utilisation)
-        assert row["rule"] == verdict.worst.rule
+        assert row["rule"] == verdict.deciding.rule
 
 
 def test_a_sweep_of_nothing_is_the_verdict_on_the_vessel(

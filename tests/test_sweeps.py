@@ -6,6 +6,7 @@ import csv
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +15,7 @@ from typer.testing import CliRunner
 
 from cofire import sweeps
 from cofire.assessment.check import check_vessel
-from cofire.assessment.verdict import Verdict
+from cofire.assessment.verdict import Verdict, worst_first
 from cofire.cases import Case, evaluate, needed, with_peak
 from cofire.cli import app
 from cofire.errors import CofireError, InputError
@@ -82,11 +83,28 @@ def test_a_sweep_says_of_each_row_what_a_check_says(alone: Path) -> None:
         own = check_vessel(sweeps.replace(vessel, firing=firing), CARDS).verdict
         assert found[row]["verdict"] == own.word
         assert float(found[row]["utilisation"]) == own.utilisation
-        assert found[row]["rule"] == own.worst.rule
+        assert found[row]["utilisation_of"] == own.most_used.rule
+        assert found[row]["rule"] == own.deciding.rule
     assert found[3]["verdict"] == "unknown"
     assert "no such.toml" in found[3]["note"]
     assert found[1]["label"] == "hotter, by far"
     assert len({row["utilisation"] for row in found}) == 7  # each row is another case
+
+
+def test_a_row_names_what_decides_and_whose_the_largest_share_is(
+    table: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A pot that cracks on cooling is lost; that it would sag more is no reason any more."""
+    own = check_vessel(tea_light().vessel, CARDS).verdict
+    sags = next(flag for flag in own.flags if flag.rule == "sag")
+    verdict = worst_first([replace(sags, utilisation=9.0), *own.flags])
+    assert verdict.worst.rule == "sag" != verdict.deciding.rule
+    monkeypatch.setattr(sweeps, "evaluate", lambda _: verdict)
+    sweep_table(table, tmp_path / "out.csv")
+    row = lines(tmp_path / "out.csv")[0]
+    assert (row["utilisation"], row["utilisation_of"]) == ("9.0", "sag")
+    assert (row["rule"], row["zone"]) == (verdict.deciding.rule, verdict.deciding.zone)
+    assert row["note"] == verdict.deciding.note
 
 
 @pytest.mark.parametrize("kind", EXECUTORS)
@@ -117,6 +135,7 @@ def test_cut_off_at_any_byte_a_sweep_goes_on_and_does_nothing_twice(
 
 KILLED = """
 import sys
+from dataclasses import replace
 from pathlib import Path
 from cofire.sweeps import sweep_table
 from cofire.workers import local_processes

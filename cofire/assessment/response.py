@@ -274,10 +274,17 @@ def fire_vessel(
     )  # fmt: skip
 
 
-def as_solid(response: Response) -> Response:
+def as_solid(response: Response, mechanisms: Mechanisms | None = None) -> Response:
     """The same firing with the wall as a solid of revolution instead of a shell.
 
     At the times of `times_for_solid`, on the section of `solid_section`.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+    mechanisms : Mechanisms, optional
+        Ways of relief in use, those of that shell; by default all.
 
     Returns
     -------
@@ -293,7 +300,9 @@ def as_solid(response: Response) -> Response:
     """
     times, borne = times_for_solid(response)
     mesh = solid_section(response)
-    fired = fire_solid(mesh, response.history, response.material, times=times, borne=borne)
+    fired = fire_solid(
+        mesh, response.history, response.material, times=times, borne=borne, mechanisms=mechanisms
+    )
     ware = np.interp(fired.time, response.trace.time, response.trace.ware)
     return replace(response, fired=fired, temperature=ware)
 
@@ -559,13 +568,17 @@ def band_stresses(response: Response) -> list[BandStress]:
     return found
 
 
-def relief(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> dict[str, Array]:
+SHELL_ALONE = ", as a shell"
+"""Behind the name of a case that no solid could be solved for."""
+
+
+def relief(response: Response, cards: Mapping[str, Card], extend: bool = False) -> dict[str, Array]:
     """Worst tension of each band with each way of relief switched off in turn.
 
     Parameters
     ----------
-    vessel : Vessel
-        The vessel.
+    response : Response
+        Of the vessel, as a shell or as a solid: so are the others.
     cards : mapping
         Materials by name.
     extend : bool
@@ -574,16 +587,26 @@ def relief(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> d
     Returns
     -------
     dict
-        "all" and one entry for each way that is off, shape (bands,) each. [Pa]
+        "all", which is that of the response, and one entry for each way that is off, shape
+        (bands,) each; its name says where the response is a solid and it could be solved as a
+        shell alone. [Pa]
     """
     cases = {
-        "all": Mechanisms(),
         "without viscosity": Mechanisms(viscous=False),
         "without creep": Mechanisms(creep=False),
         "without yield": Mechanisms(plastic=False),
     }
-    found = {}
+    runs = {"all": response}
     for name, mechanisms in cases.items():
-        response = fire_vessel(vessel, cards, extend=extend, mechanisms=mechanisms)
-        found[name] = np.array([b.worst.tension for b in band_stresses(response)])
-    return found
+        one = fire_vessel(
+            response.vessel, cards, extend=extend, mechanisms=mechanisms, curve=response.trace
+        )
+        if response.fired.structure == "solid":
+            try:
+                one = as_solid(one, mechanisms)
+            except ModelError:
+                name += SHELL_ALONE
+        runs[name] = one
+    return {
+        name: np.array([b.worst.tension for b in band_stresses(run)]) for name, run in runs.items()
+    }

@@ -322,7 +322,7 @@ def stress(
         from cofire.assessment.response import relief as switched_off
         from cofire.materials.catalogue import load_cards
 
-        relieved = switched_off(response.vessel, load_cards(tables or []), extend)
+        relieved = switched_off(response, load_cards(tables or []), extend)
     show(stress_text.as_text(response, bands, relieved, columns()), units)
     if out is not None:
         from cofire.report.figures import save

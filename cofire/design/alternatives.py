@@ -42,7 +42,7 @@ from cofire.design.candidates import (
     fire_candidates,
 )
 from cofire.design.fired_size import in_fired_size
-from cofire.design.firings import USUAL, Setting, frame, open_burnout
+from cofire.design.firings import USUAL, Setting, frame, open_burnout, risen
 from cofire.design.settling import FURTHEST
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.errors import CofireError, ModelError
@@ -440,7 +440,7 @@ def _thinner(vessel: Vessel, metal: Card, ceramic: Card) -> Array | None:
 
 
 def _eased(one: Alternative, own: Verdict | None) -> str:
-    """What another gas does to the rules that it may mend."""
+    """What another gas does to the rules that it may mend, and which others it makes worse."""
     if one.verdict is None or own is None:
         return one.note
     told = []
@@ -451,7 +451,9 @@ def _eased(one: Alternative, own: Verdict | None) -> str:
         )
         if before != after:
             told.append(f"{rule} from {before:.2g} to {after:.2g} of its limit")
-    return "; ".join(told) or "neither char, oxygen nor the gas uses up less of its limits"
+    eased = "; ".join(told) or "neither char, oxygen nor the gas uses up less of its limits"
+    worse = risen(own.flags, one.verdict.flags, OF_GAS)
+    return f"{eased}; but {', '.join(worse)}" if worse else eased
 
 
 def _try(job: tuple[Bench, Sequence[tuple[str, Vessel]]]) -> list[Alternative]:

@@ -2,37 +2,42 @@
 
 What is not joined cannot pull: each zone shrinks and cools as it likes, and the upper one slides on
 the lower. What is left to ask is whether it still stands on it at every moment, what friction pulls
-while both are brown, and what needs no neighbour at all: window, gas, burnout, sag. What the two do
-to each other where they touch (a liquid, a reaction) is asked as if they were joined, on the safe
-side, though a wash lies between. The price is a vessel of two pieces.
+while both are brown, how the lower part bears the upper, and what needs no neighbour at all:
+window, gas, burnout. Sag is that of both as they are written, the upper part's whole weight on the
+lower. What the two do to each other where they touch (a liquid, a reaction) is asked as if they
+were joined, on the safe side, though a wash lies between. The price is a vessel of two pieces.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
 from cofire.assessment.brown_rules import BROWN, BROWN_CAUTION, UNMEASURED, borne_strain
 from cofire.assessment.check import Check
 from cofire.assessment.cracks import SINTERED
-from cofire.assessment.firing_rules import DRYING
+from cofire.assessment.firing_rules import DRYING, SAG, SLUMP
 from cofire.assessment.response import Response
-from cofire.assessment.rule import STRESS, Flag
-from cofire.assessment.verdict import Verdict, rule_of, worst_first
+from cofire.assessment.rule import SHAPE, STRESS, Flag, Rule
+from cofire.assessment.verdict import RULES, Verdict, rule_of, worst_first
 from cofire.design.candidates import ROUGH, Bench, fire_candidates
 from cofire.design.fired_size import decay_length
 from cofire.design.objective import Outcome, Sample, chances, draw, load_of
-from cofire.design.transition import Layout, as_vessel
+from cofire.design.transition import Layout
 from cofire.errors import CofireError, ModelError
 from cofire.files import LONGEST_NAME
 from cofire.materials.card import Card
 from cofire.numerics import Array
-from cofire.physics.history import History
+from cofire.physics.history import Along, History
 from cofire.units import GRAVITY
 from cofire.vessel import Band, Vessel, curve_through
 from cofire.workers import each
+
+if TYPE_CHECKING:
+    from cofire.mechanics.shell_firing import ShellFiring
 
 FRICTION = 0.6
 """Of dry ware on a wash of alumina: estimate; dry mineral on mineral has 0.4 to 0.8 (from memory).
@@ -66,7 +71,8 @@ class Apart:
     checks
         Of lower and upper, each on a solid of its own.
     verdict
-        Of both together: stress of each alone, friction between them, and all else as if joined.
+        Of both together: stress and wall of each alone, friction between them, sag and slump of the
+        two as they stand on each other, and what they do to each other as if joined.
     friction
         Flags of what friction pulls, lower and upper; also in the verdict.
     inwards, outwards
@@ -142,17 +148,15 @@ def propose_apart(
     wall = float(np.interp(at, vessel.height, vessel.wall))
     thicker = thickened(wall, max(inwards), max(outwards), at <= 0.5 * float(vessel.height[-1]))
     parts = seated(vessel, at, (lower.name, upper.name), thicker)
-    joined = as_vessel(vessel, metal.name, ceramic.name, below, Layout((), 0.0, at))
-    direct = replace(joined, printer=replace(joined.printer, given=False))
     try:
         checks = check(parts[0]), check(parts[1])
-        own = _flags(rough, direct, parts, checks)
+        own = _flags(rough, parts, checks)
     except CofireError:
         return None
     if own is None:
         return None
     flags, friction = own
-    after = _over(rough, ways, direct, parts, flags)
+    after = _over(rough, ways, parts, ceramic.name, flags)
     if not after.chance >= before.chance + WORTH:
         return None
     return Apart(
@@ -296,6 +300,44 @@ def seated(
     return found[0], found[1]
 
 
+def standing(lower: Response, upper: Response) -> Response:
+    """Both parts as they stand on each other, for rules that read no stress: a wall of two bands.
+
+    Stations, volumes and cards are those of both; of the stress of either nothing is kept.
+
+    Parameters
+    ----------
+    lower, upper : Response
+        Of the parts, each fired alone.
+    """
+    cards = lower.cards + upper.cards
+    along = Along(lower.trace, extend=True) if lower.along is None else lower.along
+    history = along.of(list(cards))
+    below, above = (cast("ShellFiring", one.fired) for one in (lower, upper))
+    at, none = float(lower.vessel.height[-1]), np.empty(0)
+    top = replace(upper.vessel.bands[0], low=at, high=at + upper.vessel.bands[0].high)
+    lying = np.concatenate([below.meridian.lying, above.meridian.lying])
+    fired = replace(
+        below,
+        meridian=replace(below.meridian, lying=lying),
+        radius=np.concatenate([below.radius, above.radius]),
+        height=np.concatenate([below.height, at + above.height]),
+        slope=np.concatenate([below.slope, above.slope]),
+        wall=np.concatenate([below.wall, above.wall]),
+        volume=np.concatenate([below.volume, above.volume]),
+        band=np.repeat([0, 1], [below.band.size, above.band.size]),
+        stress=none, shear=none, plastic=none, bending_tension=none, membrane=none, bending=none,
+    )  # fmt: skip
+    return replace(
+        lower,
+        vessel=replace(lower.vessel, bands=(*lower.vessel.bands, top)),
+        cards=cards,
+        material=tuple(history.names.index(card.name) for card in cards),
+        history=history,
+        fired=fired,
+    )
+
+
 def dragged(lower: Response, upper: Response) -> tuple[Flag, Flag]:
     """Strain that friction sets up at the seat in either part while it is brown.
 
@@ -351,65 +393,57 @@ def _drag_flag(history: History, row: int, card: Card, stress: float, height: fl
     )
 
 
-def _alone(flag: Flag) -> bool:
-    """Whether a flag is of what zones do to each other only where they are joined."""
-    return STRESS in rule_of(flag).sees or flag.rule == DRYING.name
+def _of_one(rule: Rule) -> bool:
+    """Whether a rule asks of one part whatever stands on it: of its stress, or of its own wall."""
+    if rule.name in (SAG.name, SLUMP.name):
+        return False
+    return not rule.sees.isdisjoint({STRESS, SHAPE}) or rule.name == DRYING.name
+
+
+OF_ONE = tuple(rule for rule in RULES if _of_one(rule))
+OF_BOTH = tuple(rule for rule in RULES if not _of_one(rule))
 
 
 def _flags(
-    bench: Bench,
-    joined: Vessel,
-    parts: tuple[Vessel, Vessel],
-    checks: tuple[Check, Check] | None = None,
+    bench: Bench, parts: tuple[Vessel, Vessel], checks: tuple[Check, Check] | None = None
 ) -> tuple[tuple[Flag, ...], tuple[Flag, Flag]] | None:
     """Flags of the parts together, and those of friction; None where one cannot be fired.
 
     Stress is that of the solids where there are checks.
     """
-    fired = fire_candidates(bench, [joined, *parts])
-    whole, lower, upper = fired
-    if (
-        isinstance(whole, ModelError)
-        or isinstance(lower, ModelError)
-        or isinstance(upper, ModelError)
-    ):
+    lower, upper = fire_candidates(bench, parts)
+    if isinstance(lower, ModelError) or isinstance(upper, ModelError):
         return None
     friction = dragged(lower, upper)
-    kept = [flag for flag in bench.judge(whole).flags if not _alone(flag)]
-    own = (
-        [c.verdict.flags for c in checks]
-        if checks is not None
-        else [bench.judge(one).flags for one in (lower, upper)]
-    )
-    alone = [flag for flags in own for flag in flags if _alone(flag)]
-    return worst_first([*kept, *alone, *friction]).flags, friction
+    found = [*bench.judge(standing(lower, upper), OF_BOTH).flags, *friction]
+    if checks is None:
+        found += [f for one in (lower, upper) for f in bench.judge(one, OF_ONE).flags]
+    else:
+        found += [f for c in checks for f in c.verdict.flags if _of_one(rule_of(f))]
+    return worst_first(found).flags, friction
 
 
-def _sampled(
-    job: tuple[Sample, Vessel, tuple[Vessel, Vessel]],
-) -> tuple[float, float, str]:
+def _sampled(job: tuple[Sample, tuple[Vessel, Vessel], str]) -> tuple[float, float, str]:
     """Both chances in one sample, and what loses it, from anywhere."""
-    sample, joined, (lower, upper) = job
-    as_is = sample.vessel(joined), (sample.vessel(lower), sample.vessel(upper))
+    sample, (lower, upper), body = job
     try:
-        found = _flags(sample.bench, *as_is)
+        found = _flags(sample.bench, (sample.vessel(lower), sample.vessel(upper)))
     except CofireError:
         found = None
     if found is None:
         return 0.0, 0.0, "it could not be worked out"
-    body = sample.bench.zones(joined)[1]
-    return chances(found[0], body["weibull_modulus"].scalar)
+    return chances(found[0], sample.bench.material(body)["weibull_modulus"].scalar)
 
 
 def _over(
     bench: Bench,
     ways: Sequence[Sample],
-    joined: Vessel,
     parts: tuple[Vessel, Vessel],
+    body: str,
     flags: tuple[Flag, ...],
 ) -> Outcome:
     """What the parts come to over samples; their flags are those with the cards as they stand."""
-    jobs = [(way, joined, parts) for way in ways]
+    jobs = [(way, parts, body) for way in ways]
     rows = list(each(_sampled, jobs, bench.executor))
     kept, sound, losers = zip(*rows, strict=True)
     load = load_of(flags, [part.bands[0].material for part in parts])

@@ -21,7 +21,7 @@ from cofire.assessment import verdict
 from cofire.assessment.check import Check
 from cofire.assessment.printed import as_printed
 from cofire.assessment.response import COARSE, Response, meshed, unsolved
-from cofire.assessment.rule import STRESS, Flag
+from cofire.assessment.rule import STRESS, Flag, Rule
 from cofire.assessment.verdict import Verdict
 from cofire.design.transition import zones_of
 from cofire.errors import InputError, ModelError
@@ -234,18 +234,20 @@ class Bench:
         bands = dict.fromkeys(band.material for vessel in vessels for band in vessel.bands)
         return list({card.name: card for card in map(self.material, bands)}.values())
 
-    def judge(self, response: Response) -> Verdict:
+    def judge(self, response: Response, rules: Sequence[Rule] = verdict.RULES) -> Verdict:
         """The verdict as `judge` gives it, shared flags taken from those found before.
 
         Parameters
         ----------
         response : Response
             From `fire_candidates`.
+        rules : sequence of Rule
+            That are asked.
         """
         vessel = response.vessel
         key = (*firing_key(vessel.firing), float(vessel.wall.max()), bool(vessel.radius[0] == 0.0))
         flags: list[Flag] = []
-        for rule in verdict.RULES:
+        for rule in rules:
             if rule.of_substances:
                 pure = frozenset(pure_cards(response.cards))
                 own = (*key, rule.name, pure)

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from operator import attrgetter
 
 import numpy as np
 
+from cofire.assessment.brown_rules import BROWN
 from cofire.assessment.firing_rules import BURNOUT, CORE, PEAK_CAUTION, burnout_of, core_of
 from cofire.assessment.mismatch import zone_set_points
 from cofire.assessment.rule import GO, NO, Flag
 from cofire.assessment.screening import no_window_reason
 from cofire.assessment.windows import HOLDS, Windows, firing_windows, grade_in_turn
-from cofire.design.candidates import Bench
+from cofire.design.candidates import ROUGH, Bench, fire_candidates
 from cofire.design.programme import (
     BURNING,
     CLOSING,
@@ -27,7 +28,14 @@ from cofire.design.programme import (
     told,
 )
 from cofire.errors import InputError, ModelError
-from cofire.firing.controller import HAND_WARM, changes_at, longer, on_step, too_late
+from cofire.firing.controller import (
+    HAND_WARM,
+    changes_at,
+    degrees_per_hour,
+    longer,
+    on_step,
+    too_late,
+)
 from cofire.firing.kiln import Trace, trace
 from cofire.firing.program import LAG, Firing, Segment
 from cofire.materials.card import Card, pure_cards
@@ -493,7 +501,7 @@ def _orders(whole: Frame) -> int:
 
 
 def frame(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Frame:
-    """Burnout, soaks and the slow zone of cooling, which need no stress.
+    """Burnout, soaks and the slow zone of cooling, chosen without stress.
 
     Parameters
     ----------
@@ -586,7 +594,7 @@ def _burnout(
     else:
         reason += "no slower ramp and no longer hold that was tried brings it lower"
     if how is None:  # an open burnout is not compared with itself
-        reason += opened_reason(vessel, pure, rest, flag)
+        reason += opened_reason(replace(vessel, firing=firing), pure, rest, flag)
     return segment, reason, firing
 
 
@@ -657,13 +665,18 @@ def opened_reason(vessel: Vessel, pure: Sequence[Card], rest: Segment, reached: 
     Parameters
     ----------
     vessel : Vessel
-        With a firing of one gas.
+        As drawn, with the closed firing to the soak, of one gas.
     pure : sequence of Card
         Its substances.
     rest : Segment
         To the soak.
     reached : Flag
         Of char, in the closed firing.
+
+    Returns
+    -------
+    str
+        A clause; also what it costs the powder before it sinters, where that is more than before.
     """
     gas = vessel.firing.gas
     if reached.rule != CORE.name or gas == "air" or packing(vessel.firing) is not None:
@@ -682,9 +695,51 @@ def opened_reason(vessel: Vessel, pure: Sequence[Card], rest: Segment, reached: 
     if left.counted >= TIE * reached.counted:
         return ""
     return (
-        f"; open to air until then ({segment.rate * HOUR:.0f} °C/h, {segment.hold / MINUTE:.0f} "
-        f"min), cooled, then closed in {gas}: {left.counted:.2g}, by gas in its segments"
+        f"; open to air until then ({degrees_per_hour(firing.kiln.controller, segment.rate)}, "
+        f"{segment.hold / MINUTE:.0f} min), cooled, then closed in {gas}: {left.counted:.2g}, by "
+        f"gas in its segments{_brown_rise(bench.on(ROUGH), vessel, firing)}"
     )
+
+
+WORSE = 0.1
+"""Of its limit: what a remedy adds to another rule's share, and is told. Our choice. [-]"""
+
+
+def risen(before: Sequence[Flag], after: Sequence[Flag], passed: Collection[str] = ()) -> list[str]:
+    """Rules that come nearer to their limits by a tenth of those or more, a clause each.
+
+    Parameters
+    ----------
+    before, after : sequence of Flag
+        Of two firings of one vessel.
+    passed : collection of str
+        Rules that are passed over.
+
+    Returns
+    -------
+    list of str
+        Those that rise most first.
+    """
+    least: dict[str, float] = {}
+    most: dict[str, float] = {}
+    for flags, found in ((before, least), (after, most)):
+        for flag in flags:
+            found[flag.rule] = max(found.get(flag.rule, 0.0), flag.counted)
+    rises = {name: used - least.get(name, 0.0) for name, used in most.items() if name not in passed}
+    return [
+        f"{name} from {least.get(name, 0.0):.2g} to {most[name]:.2g} of its limit"
+        for name in sorted(rises, key=lambda name: -rises[name])
+        if rises[name] >= WORSE
+    ]
+
+
+def _brown_rise(bench: Bench, vessel: Vessel, opened: Firing) -> str:
+    """What another firing does to the powder of a vessel as drawn; empty where it does no harm."""
+    before, after = fire_candidates(bench, [vessel, replace(vessel, firing=opened)])
+    if isinstance(before, ModelError) or isinstance(after, ModelError):
+        return ""
+    worse = risen(bench.judge(before, (BROWN,)).flags, bench.judge(after, (BROWN,)).flags)
+    return f"; as drawn it brings {worse[0]}" if worse else ""
 
 
 def burnouts(target: float) -> list[Segment]:
@@ -708,9 +763,10 @@ def _burnout_reason(tried: Sequence[tuple[Segment, Flag, Firing]]) -> str:
     """What the next shorter burnout would do."""
     if len(tried) == 1:
         return "burnout: as fast as was tried"
-    segment, flag, _ = tried[-2]
+    segment, flag, firing = tried[-2]
     return (
-        f"{flag.rule} of {flag.zone}: {segment.rate * HOUR:.0f} °C/h and "
+        f"{flag.rule} of {flag.zone}: "
+        f"{degrees_per_hour(firing.kiln.controller, segment.rate)} and "
         f"{segment.hold / MINUTE:.0f} min would use up {flag.counted:.2g} of its limit, "
         f"go is "
         f"up to {flag.caution:.2g}"

@@ -42,11 +42,11 @@ from cofire.design.programme import (
     merged_words,
 )
 from cofire.errors import ModelError
-from cofire.firing.controller import changes_at
+from cofire.firing.controller import changes_at, degrees
 from cofire.firing.kiln import trace
 from cofire.firing.program import Firing, Segment
 from cofire.materials.card import Card
-from cofire.units import HOUR, MINUTE, celsius
+from cofire.units import HOUR, MINUTE
 from cofire.vessel import Vessel
 from cofire.workers import each
 
@@ -426,7 +426,7 @@ def _peak_reason(whole: Frame, best: Fired, done: Mapping[Setting, Fired], enoug
     for other, word in ((at - 1, "cooler"), (at + 1, "hotter")):
         fired = _stepped(best, done, "soak", other - at)
         if fired is not None:
-            peak = f"{celsius(whole.soaks[other].peak):.0f} °C"
+            peak = degrees(whole.firing.kiln.controller, whole.soaks[other].peak)
             told.append(against(best, fired, peak, enough))
         elif not 0 <= other < len(whole.soaks):
             told.append(f"{word} is outside what both zones allow")

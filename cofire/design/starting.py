@@ -11,9 +11,10 @@ from cofire.assessment.windows import best_gas, firing_windows, shared_window
 from cofire.design.firings import USUAL, Frame, Setting, frame, pure_parts
 from cofire.design.programme import Part
 from cofire.errors import ModelError
+from cofire.firing.controller import degrees
 from cofire.firing.program import LAG, checked
 from cofire.materials.card import Card
-from cofire.units import MINUTE, celsius
+from cofire.units import MINUTE
 from cofire.vessel import OpenFiring, Vessel
 
 
@@ -49,7 +50,8 @@ def started(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> 
     whole = _frame(vessel, vessel.left_open, cards, extend)
     setting = _setting(whole)
     soak = whole.soaks[setting.soak]
-    name = f"own window: {celsius(soak.peak):.0f} °C, {soak.hold / MINUTE:.0f} min"
+    peak = degrees(whole.firing.kiln.controller, soak.peak)
+    name = f"own window: {peak}, {soak.hold / MINUTE:.0f} min"
     firing = replace(whole.fired(setting), name=name)
     return replace(vessel, firing=checked(firing, vessel.name))
 

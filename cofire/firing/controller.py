@@ -138,6 +138,47 @@ def programmes(segments: tuple[Segment, ...]) -> list[list[int]]:
     return [some for off, some in found if not off]
 
 
+def degrees(controller: Controller, temperature: float) -> str:
+    """A temperature in whole degrees of those in which a controller counts, with their sign.
+
+    Parameters
+    ----------
+    controller : Controller
+        With its degrees.
+    temperature : float
+        [K]
+
+    Examples
+    --------
+    >>> from cofire.firing.program import Controller
+    >>> degrees(Controller(fahrenheit=True), 1216.4833), degrees(Controller(), 1216.4833)
+    ('1730 °F', '943 °C')
+    """
+    if controller.fahrenheit:
+        return f"{32.0 + 1.8 * celsius(temperature):.0f} °F"
+    return f"{celsius(temperature):.0f} °C"
+
+
+def degrees_per_hour(controller: Controller, rate: float) -> str:
+    """A rate in whole degrees an hour of those in which a controller counts, with their sign.
+
+    Parameters
+    ----------
+    controller : Controller
+        With its degrees.
+    rate : float
+        [K/s]
+
+    Examples
+    --------
+    >>> from cofire.firing.program import Controller
+    >>> degrees_per_hour(Controller(fahrenheit=True), 100.0 / 1.8 / 3600.0)
+    '100 °F/h'
+    """
+    size, unit = (1.8, "°F") if controller.fahrenheit else (1.0, "°C")
+    return f"{size * rate * HOUR:.0f} {unit}/h"
+
+
 def unset(firing: Firing) -> list[str]:
     """Why a firing cannot be set on its kiln's controller, a clause each; empty where it can.
 

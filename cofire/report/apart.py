@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from cofire.assessment.firing_rules import SAG
 from cofire.design.apart import FRICTION, Apart
 from cofire.physics.paste import paste_of
 from cofire.report.read_again import part_vessel
@@ -48,7 +49,8 @@ def apart_lines(found: Apart) -> list[str]:
     drag = max(found.friction, key=lambda flag: flag.utilisation)
     mm = [f"{1e3 * v:.1f}" for v in (*found.inwards, *found.outwards)]
     floor = (
-        ", and as the floor is in the lower part, it holds no water"
+        "; the floor is in the lower part, and where the parts meet it is not tight: it holds "
+        f"water up to {1e3 * found.at:.4g} mm at most"
         if found.lower.radius[0] == 0.0
         else ""
     )
@@ -56,7 +58,8 @@ def apart_lines(found: Apart) -> list[str]:
         f"{lower} up to {1e3 * found.at:.4g} mm and {upper} above it, each printed, dried and "
         "lifted by itself; then the upper part is stood dry on the lower one, on a thin wash of "
         "alumina so that they do not sinter together (common practice), and both are fired at "
-        f"once. Judged, each by its own solid: {decided(found.verdict)}. Kept: "
+        "once. Judged as both are written, stress of each by its own solid, sag with the weight of "
+        f"the upper part on the lower: {decided(found.verdict)}. Kept: "
         f"{_pots(after.chance)} of a hundred pots instead of {_pots(found.before.chance)}, "
         f"{_pots(after.good)} without a fault ({n} draws).",
         f"Until both are fired the top of the lower part moves by up to {mm[0]} mm inwards and "
@@ -65,11 +68,26 @@ def apart_lines(found: Apart) -> list[str]:
         f"than their cards say (19 of 20 draws). {_width(found)} A lip that is to hold it must "
         "leave that much room on its side.",
         f"Friction ({FRICTION:g}, estimate) strains brown {drag.zone} to "
-        f"{number(drag.utilisation)} of what it bears.",
+        f"{number(drag.utilisation)} of what it bears. {_borne(found)}",
         f"It costs the joint: two pieces, held by weight alone, that a knock parts{floor}. What is "
         "left out: that they stick where the wash is thin, and that a part is set askew. To use "
         f"it: {LOWER} and {UPPER}, each for check, make and sheet, in this firing.",
     ]
+
+
+def _borne(found: Apart) -> str:
+    """What the lower part sags under the upper one, and that its own check knows no such weight."""
+    alone, zone = f"check of {LOWER} leaves that weight out", found.lower.bands[0].material
+    seated, own = (
+        next((f for f in v.flags if (f.rule, f.zone) == (SAG.name, zone) and f.figure >= 0.0), None)
+        for v in (found.verdict, found.checks[0].verdict)
+    )
+    if seated is None or own is None:
+        return f"The lower part bears the weight of the upper one; {alone}."
+    return (
+        f"Under the weight of the upper part the lower one loses {number(seated.figure)} % of its "
+        f"height, {number(seated.utilisation)} of the limit; {alone}: {number(own.figure)} %."
+    )
 
 
 def _width(found: Apart) -> str:

@@ -70,25 +70,30 @@ def imperial(text: str) -> str:
     return MEASURE.sub(_measure, ROUND.sub(_rounds, _columns(text)))
 
 
-def in_fahrenheit(text: str) -> str:
-    """A text with its temperatures in °F, for a row whose controller counts so; lengths stay.
+class Exact(str):
+    """A number as it is shown, with the number itself: other units are worked out from that.
 
     Parameters
     ----------
-    text : str
-        Finished.
-
-    Returns
-    -------
-    str
-        The same words.
+    value : float
+        In the unit of the heading above it.
+    places : int
+        Decimals that are shown. [-]
 
     Examples
     --------
-    >>> in_fahrenheit("971 °C would bring later from 6 to 7, 3 mm up")
-    '1780 °F would bring later from 6 to 7, 3 mm up'
+    >>> shown = Exact(28.447, 1)
+    >>> shown, in_unit(shown, "mm"), in_unit("28.4", "mm")
+    ('28.4', '1.120', '1.118')
     """
-    return MEASURE.sub(lambda one: one[0] if one[4] == "mm" else _measure(one), text)
+
+    value: float
+
+    def __new__(cls, value: float, places: int) -> Exact:
+        """The text of the number, which it keeps."""
+        found = super().__new__(cls, f"{value:.{places}f}")
+        found.value = value
+        return found
 
 
 def in_unit(number: str, unit: str) -> str:
@@ -97,7 +102,7 @@ def in_unit(number: str, unit: str) -> str:
     Parameters
     ----------
     number : str
-        As written; what is no number stays.
+        As written, `Exact` where more of it is known; what is no number stays.
     unit : str
         One of SHORT; a °C stands for a temperature, never for a difference.
 
@@ -122,7 +127,8 @@ def _turned(number: str, unit: str) -> str:
     turn, more = TURNED[unit]
     places = len(number.partition(".")[2]) + more
     sign = "+" if number.startswith("+") else ""
-    return f"{sign}{turn(float(number)):.{places}f}"
+    value = number.value if isinstance(number, Exact) else float(number)
+    return f"{sign}{turn(value):.{places}f}"
 
 
 def _measure(found: re.Match[str]) -> str:

@@ -49,7 +49,6 @@ from cofire.report.designs import (
     taper_row,
 )
 from cofire.report.firing import kiln_csv
-from cofire.report.imperial import in_fahrenheit
 from cofire.report.job import cost_line
 from cofire.report.job_figures import firing_figure
 from cofire.report.pot import pot_figure
@@ -278,13 +277,13 @@ def layout_line(trial: Trial, decay: float) -> str:
     return "\n".join(lines)
 
 
-def proposed_line(trial: Trial, decay: float) -> str:
-    """The best trial in a sentence.
+def layout_words(layout: Layout, decay: float) -> str:
+    """A layout in a clause.
 
     Parameters
     ----------
-    trial : Trial
-        From the search.
+    layout : Layout
+        Of one joint or two.
     decay : float
         Decay length of the wall. [m]
 
@@ -294,7 +293,7 @@ def proposed_line(trial: Trial, decay: float) -> str:
         With its units.
     """
     told = []
-    for which, t in trial.layout.named:
+    for which, t in layout.named:
         what = "a direct joint"
         if t.shares:
             shares = " ".join(map(str, t.shares))
@@ -305,19 +304,45 @@ def proposed_line(trial: Trial, decay: float) -> str:
             )
         at = f"{which}: " if which else ""
         told.append(f"{at}{what} {t.middle * 1e3:.1f} mm up")
-    return (
-        f"proposed: {'; '.join(told)}; utilisation {trial.utilisation:.3g}, set by "
-        f"{trial.worst.rule} of {trial.worst.zone}"
-    )
+    return "; ".join(told)
 
 
-def layers_text(search: LayerSearch) -> str:
+def proposed_lines(search: LayerSearch, kept: Layout) -> list[str]:
+    """What is proposed and, where that is another, what uses up least of these.
+
+    Parameters
+    ----------
+    search : LayerSearch
+        From `propose_layers`.
+    kept : Layout
+        That a plan ends with; the best of the search where nothing came after it.
+
+    Returns
+    -------
+    list of str
+        A sentence each.
+    """
+    best, decay = search.best, search.decay_length
+    used = f"utilisation {best.utilisation:.3g}, set by {best.worst.rule} of {best.worst.zone}"
+    if kept == best.layout:
+        return [f"proposed: {layout_words(kept, decay)}; {used}"]
+    own = next((t for t in search.trials if t.layout == kept), None)
+    among = "" if own is None else f"; here {own.utilisation:.3g}, set by {own.worst.rule}"
+    return [
+        f"proposed, for what it comes to in its own firing: {layout_words(kept, decay)}{among}",
+        f"least used up here, in one firing for all: {layout_words(best.layout, decay)}; {used}",
+    ]
+
+
+def layers_text(search: LayerSearch, kept: Layout | None = None) -> str:
     """What more blends and more height buy.
 
     Parameters
     ----------
     search : LayerSearch
         From `propose_layers`.
+    kept : Layout, optional
+        That a plan ends with; by default the best of the search.
 
     Returns
     -------
@@ -325,13 +350,14 @@ def layers_text(search: LayerSearch) -> str:
         Ends in a new line.
     """
     decay, best = search.decay_length, search.best
+    kept = kept or best.layout
     lines = [
         f"{'blends':>6} {'metal, % of volume':<24} {'tall mm':>7} {'in 1/β':>6} {'mid mm':>7} "
         f"{'used':>6}  set by",
         *(layout_line(trial, decay) for trial in trade_off(search)),
         *no_gain(search),
         "",
-        *wrapped(proposed_line(best, decay), 2),
+        *(line for told in proposed_lines(search, kept) for line in wrapped(told, 2)),
         "",
         *wrapped(
             "utilisation: largest share used up of a limit that layers can change, 1 at the "
@@ -354,7 +380,7 @@ def layers_text(search: LayerSearch) -> str:
         )
     if best.floor.grade > GO:
         lines += wrapped(f"Whatever the layers: {against(best.floor)}. {best.floor.remedy}")
-    for which, one in best.layout.named:
+    for which, one in kept.named:
         if 0.0 < one.total < decay and not any("too short" in b for b in search.bounds):
             what = f"The transition of the {which}" if which else "This transition"
             lines += wrapped(
@@ -413,8 +439,7 @@ def schedule_text(schedule: Schedule) -> str:
         rate += f" {unit}/h" if s.rate < float("inf") else ""
         head = f"{to:>4} {unit} {rate:>9} {hold:>4} min   "
         head += f"{s.gas}: " if s.gas else ""
-        reason = in_fahrenheit(choice.reason) if controller.fahrenheit else choice.reason
-        lines += wrapped(head.replace(" ", "\u00a0") + reason, len(head))
+        lines += wrapped(head.replace(" ", "\u00a0") + choice.reason, len(head))
     lines += wrapped(
         f"then cooling shut; {schedule.hours:.0f} h until cold, utilisation "
         f"{schedule.utilisation:.3g}, "
@@ -535,7 +560,7 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
             if floor.grade > GO:
                 lines += wrapped(f"Whatever the layers: {against(floor)}. {floor.remedy}")
     elif plan.layers is not None:
-        lines += ["", layers_text(plan.layers).rstrip()]
+        lines += ["", layers_text(plan.layers, plan.layout).rstrip()]
     if plan.schedule is not None:
         lines += [
             "",
@@ -591,8 +616,8 @@ def roads_words(plan: Plan) -> str:
     wall = float(vessel.wall[-1])
     count = round(wall / road)
     return (
-        f"The wall of {1e3 * wall:.3g} mm is {count} whole road{'s' * (count > 1)} of "
-        f"{1e3 * vessel.printer.nozzle:g} mm, each {1e3 * road:.2f} mm wide when fired, in the "
+        f"The wall of {1e3 * wall:.3f} mm is {count} whole road{'s' * (count > 1)} of "
+        f"{1e3 * vessel.printer.nozzle:g} mm, each {1e3 * road:.3f} mm wide when fired, in the "
         "mean of both pastes."
     )
 
@@ -770,7 +795,7 @@ def write_plan(
     if plan.designs is not None:  # what the proposal was chosen from, not what the search began by
         jobs.append(("trade_off.png", _drawn, (designs_figure, plan.designs)))
     elif plan.layers is not None:
-        jobs.append(("trade_off.png", _drawn, (trade_off_figure, plan.layers)))
+        jobs.append(("trade_off.png", _drawn, (trade_off_figure, plan.layers, plan.layout)))
     files: dict[str, bytes] = {name: text.encode() for name, text in texts.items()}
     text = plan_text(plan, costs)
     for name, found in each(_made, jobs, executor):

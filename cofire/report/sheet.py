@@ -21,7 +21,7 @@ from cofire.assessment.fired_metal import fired_metals
 from cofire.assessment.rule import CAUTION, GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
 from cofire.design.ladder import LADDER, RING
-from cofire.firing.controller import presence_words, set_words, switched_off
+from cofire.firing.controller import degrees, presence_words, set_words, switched_off
 from cofire.firing.program import USUAL_CONTROLLER, Controller
 from cofire.production.changeovers import DONE
 from cofire.production.job import happenings, kiln_steps, pure_materials
@@ -29,7 +29,7 @@ from cofire.production.paste import COARSE
 from cofire.report.designs import percent
 from cofire.report.firing import heat_work_line
 from cofire.report.html import Name, Strong, Text, environment, plain
-from cofire.report.imperial import SHORT, imperial, in_fahrenheit, in_unit
+from cofire.report.imperial import SHORT, Exact, imperial, in_unit
 from cofire.report.job import expected, grams, roads_line, run_out, said
 from cofire.report.job_figures import curve_picture, data_uri, event_words, letter
 from cofire.report.pot import section_picture, worst_words
@@ -227,16 +227,15 @@ def clock(time: float) -> str:
     return f"{hours}:{minutes:02d}"
 
 
-def _kiln_does(step: Step, fahrenheit: bool) -> Text:
+def _kiln_does(step: Step, controller: Controller) -> Text:
     """How a ramp goes, and where the kiln cannot follow, in its controller's degrees."""
     taken = step.reached - step.start
     if step.segment is None:
         return f"cools shut, {clock(taken)}"
     if step.behind is None or taken < step.asked + MINUTE:
         return clock(taken)
-    there = f"{celsius(step.behind):.0f} °C"
     return (
-        Strong(f"cannot follow from {in_fahrenheit(there) if fahrenheit else there}:"),
+        Strong(f"cannot follow from {degrees(controller, step.behind)}:"),
         f" {clock(taken)}, not {clock(step.asked)}",
     )
 
@@ -265,9 +264,7 @@ def programme(steps: Sequence[Step], controller: Controller = USUAL_CONTROLLER) 
         if asked is not None:
             rate, target, hold = in_its_degrees(asked, controller)
             told = ["off" if off[n - 1] else rate, target, hold]
-        rows.append(
-            [f"{TICK}{n}", *told, _kiln_does(step, controller.fahrenheit), clock(step.end), ""]
-        )
+        rows.append([f"{TICK}{n}", *told, _kiln_does(step, controller), clock(step.end), ""])
     return Table(
         key="programme",
         caption="Programme: tick what is set, note what the kiln shows",
@@ -304,8 +301,8 @@ def events_table(events: Sequence[Happening], packed: bool) -> Table:
         (
             letter(n),
             words,
-            f"{celsius(e.kiln):.0f}",
-            f"{celsius(e.ware):.0f}",
+            Exact(celsius(e.kiln), 0),
+            Exact(celsius(e.ware), 0),
             clock(e.time),
         )
         for n, (e, words) in enumerate(zip(events, event_words(events, packed), strict=True))
@@ -378,7 +375,7 @@ def bands_table(m: Job) -> Table:
     last = np.cumsum(m.green.layers)
     wide = [2e3 * wall.at(wall.outside, wall.edges) for wall in (green, fired)]
     rows: list[tuple[Text, ...]] = [
-        ("foot", "", "", "", "", "0.0", "0.0", f"{wide[0][0]:.1f}", f"{wide[1][0]:.1f}")
+        ("foot", "", "", "", "", "0.0", "0.0", Exact(wide[0][0], 1), Exact(wide[1][0], 1))
     ]
     for n, band in enumerate(m.bands):
         changeover = m.changeovers[n - 1] if n else None
@@ -390,8 +387,9 @@ def bands_table(m: Job) -> Table:
         rows.append(
             (
                 f"{TICK}{n + 1}", Name(band.material), span,
-                Strong(when) if when else "", done, f"{1e3 * green.edges[n + 1]:.1f}",
-                f"{1e3 * fired.edges[n + 1]:.1f}", f"{wide[0][n + 1]:.1f}", f"{wide[1][n + 1]:.1f}",
+                Strong(when) if when else "", done, Exact(1e3 * green.edges[n + 1], 1),
+                Exact(1e3 * fired.edges[n + 1], 1), Exact(wide[0][n + 1], 1),
+                Exact(wide[1][n + 1], 1),
             )
         )  # fmt: skip
     caption = f"Print, from the foot up: {last[-1]} layers of {1e3 * m.green.layer:.4f} mm"

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from cofire.design.layers import LayerSearch
     from cofire.design.search import DesignSearch
+    from cofire.design.transition import Layout
 
 
 # ----------------------------------------------------------------------------------------------
@@ -62,6 +63,22 @@ def _band_lines(response: Response, found: BandStress, width: int) -> list[str]:
         *wrapped(f"{name}: {tension:.1f}{mark} MPa at {where}", 4, width),
         f"    cold {cold:.1f}, bending {bending:.1f}, step {step:.1f} MPa",
     ]
+
+
+def _relief_lines(relieved: dict[str, NDArray[np.float64]], width: int) -> list[str]:
+    """What each way of relief is worth, band by band, as many beside each other as fit."""
+    lines = wrapped(
+        "worst tension (MPa) from the lowest band up; all: as in the table above, then with one "
+        "way of relief off:", 2, width,
+    )  # fmt: skip
+    first = max(map(len, relieved)) + 2
+    some = max((width - first) // 10, 1)
+    for name, values in relieved.items():
+        told = [f"{v / 1e6:10.1f}" for v in values]
+        for k in range(0, len(told), some):
+            head = f"  {name}" if k == 0 else ""
+            lines.append(f"{head:<{first}}{''.join(told[k : k + some])}")
+    return lines
 
 
 def as_text(
@@ -113,9 +130,7 @@ def as_text(
     ):
         lines += wrapped(note, 2, width)
     if relieved:
-        lines += ["", "worst tension (MPa) from the lowest band up, one way of relief off:"]
-        for name, values in relieved.items():
-            lines.append(f"  {name:<20}" + "  ".join(f"{v / 1e6:8.1f}" for v in values))
+        lines += ["", *_relief_lines(relieved, width)]
     for line in response.history.extended:
         lines += wrapped(f"beyond its table: {line}", 4, width)
     if response.beyond_shell:
@@ -526,13 +541,15 @@ def stress_figure(response: Response, bands: list[BandStress]) -> Figure:
     return figure
 
 
-def trade_off_figure(search: LayerSearch) -> Figure:
+def trade_off_figure(search: LayerSearch, kept: Layout | None = None) -> Figure:
     """What was tried, by changes of paste and height of the transition, and what it uses up.
 
     Parameters
     ----------
     search : LayerSearch
         From `propose_layers`.
+    kept : Layout, optional
+        That a plan ends with; by default the best of the search. Not marked where it was not tried.
 
     Returns
     -------
@@ -550,16 +567,17 @@ def trade_off_figure(search: LayerSearch) -> Figure:
         key = (t.layout.changes, round(t.layout.tall * 1e3, 1))
         best[key] = min(best.get(key, np.inf), t.utilisation)
     front = {(t.layout.changes, round(t.layout.tall * 1e3, 1)) for t in trade_off(search)}
-    chosen = (search.best.layout.changes, round(search.best.layout.tall * 1e3, 1))
+    proposed = kept or search.best.layout
+    chosen = (proposed.changes, round(proposed.tall * 1e3, 1))
     both = search.best.layout.upper is not None
     told: dict[str, Any] = {}
     for (changes, height), used in sorted(best.items()):
-        kept = used <= 1.0
+        sound = used <= 1.0
         (dot,) = axes.plot(
-            changes, height, "o" if kept else "X", ms=9, mfc="white" if kept else "0.35",
+            changes, height, "o" if sound else "X", ms=9, mfc="white" if sound else "0.35",
             mec="black", mew=1.0, ls="none", zorder=3,
         )  # fmt: skip
-        told.setdefault("every limit kept" if kept else "a limit passed", dot)
+        told.setdefault("every limit kept" if sound else "a limit passed", dot)
         if (changes, height) in front:
             (ring,) = axes.plot(changes, height, "s", ms=15, mfc="none", mec="0.35", mew=1.0)
             told.setdefault("none better with as few changes and as little height", ring)
@@ -567,8 +585,8 @@ def trade_off_figure(search: LayerSearch) -> Figure:
             number(used), (changes, height), (0, -13), textcoords="offset points", fontsize=9,
             ha="center", va="top", weight="bold" if (changes, height) == chosen else "normal",
         )  # fmt: skip
-    (mark,) = axes.plot(*chosen, "o", ms=22, mfc="none", mec="black", mew=1.8)
-    told["proposed"] = mark
+    if chosen in best:
+        (told["proposed"],) = axes.plot(*chosen, "o", ms=22, mfc="none", mec="black", mew=1.8)
     counts = [changes for changes, _ in best]
     axes.set_xlim(min(counts) - 0.5, max(counts) + 0.5)
     axes.set_xticks(range(min(counts), max(counts) + 1))

@@ -16,6 +16,7 @@ from cofire.assessment.check import Check
 from cofire.assessment.fired_metal import FiredMetal, fired_metals
 from cofire.assessment.rule import GO, GRADE, NO, UNKNOWN, Flag
 from cofire.assessment.verdict import Verdict, crack_chance, rule_of
+from cofire.firing.controller import degrees, degrees_per_hour
 from cofire.firing.program import Firing
 from cofire.mechanics.solid_firing import SolidFiring
 from cofire.units import HOUR, MINUTE, celsius
@@ -506,13 +507,15 @@ def taken(firing: Firing) -> str:
     Returns
     -------
     str
-        With its segments.
+        With its segments, in the degrees of its kiln's controller.
     """
-    steps = []
+    steps, controller = [], firing.kiln.controller
     for segment in firing.segments:
-        rate = f"at {segment.rate * HOUR:.0f} °C/h" if segment.rate < float("inf") else "full"
+        rate = "full"
+        if segment.rate < float("inf"):
+            rate = f"at {degrees_per_hour(controller, segment.rate)}"
         hold = f" for {segment.hold / MINUTE:.0f} min" if segment.hold > 0.0 else ""
-        steps.append(f"{celsius(segment.target):.0f} °C {rate}{hold}")
+        steps.append(f"{degrees(controller, segment.target)} {rate}{hold}")
     return (
         f"The file names no firing; taken from the window that its materials share, in "
         f"{firing.gas_words} (kiln: {firing.kiln.name}): {', '.join(steps)}, then cooling shut. "

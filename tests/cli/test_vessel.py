@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 from typer.testing import CliRunner, Result
 
 from cofire.cli import app
 from cofire.cli.common import DEFECT, INPUT_WRONG
+from cofire.report.stress import _relief_lines
 from tests.fired import TEA_LIGHT
 
 LONE = TEA_LIGHT.replace(
@@ -122,11 +125,28 @@ def test_files_are_not_replaced_unasked(drawn: Result, folder: Path):
     assert (folder / "out" / "stress.png").stat().st_mtime_ns == before
 
 
-def test_relief_shows_what_each_way_of_flow_is_worth(folder: Path):
-    result = run("stress", folder / "lone.toml", "--relief")
+def test_relief_shows_what_each_way_of_flow_is_worth(folder: Path, monkeypatch: pytest.MonkeyPatch):
+    """With all ways at work it is the table above it, by the same solid; no line is too long."""
+    monkeypatch.setenv("COLUMNS", "120")
+    result = run("stress", folder / "tea_light.toml", "--relief")
     assert result.exit_code == 0
-    for way in ("all", "without viscosity", "without creep", "without yield"):
-        assert f"  {way} " in result.stdout
+    table, _, below = result.stdout.partition("worst tension (MPa)")
+    rows = re.findall(r"^  (all|without \w+) +([\d. ]+)$", below, re.MULTILINE)
+    assert [way for way, _ in rows] == [
+        "all",
+        *(f"without {w}" for w in ("viscosity", "creep", "yield")),
+    ]
+    of_bands = re.findall(r": (\d+\.\d)\*? MPa at ", table)
+    assert rows[0][1].split() == of_bands[::-1]
+    assert max(map(len, result.stdout.splitlines())) <= 120
+
+
+def test_relief_of_many_bands_stays_within_the_terminal():
+    values = np.arange(1, 31) * 1e6
+    lines = _relief_lines({"all": values, "without creep": 2.0 * values}, 80)
+    assert max(map(len, lines)) <= 80
+    told = " ".join(lines).partition("  all  ")[2].split()
+    assert told[:30] == [f"{k:.1f}" for k in range(1, 31)]
 
 
 def test_help_begins_with_what_it_does_and_shows_an_example():

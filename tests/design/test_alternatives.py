@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,8 +11,11 @@ import pytest
 
 from cofire.assessment.response import COARSE
 from cofire.assessment.rule import GO
+from cofire.assessment.verdict import worst_first
 from cofire.design.alternatives import (
     RING_POINTS,
+    Alternative,
+    _eased,
     _ends,
     _other_gases,
     already_fired,
@@ -19,7 +23,8 @@ from cofire.design.alternatives import (
     two_firings,
 )
 from cofire.design.candidates import ROUGH, Bench, fire_candidates
-from cofire.design.firings import frame, open_burnout, packing
+from cofire.design.firings import WORSE, frame, open_burnout, packing
+from cofire.design.starting import started
 from cofire.design.transition import zones
 from cofire.materials.pairs import joint_resistance
 from cofire.mechanics.sleeve import fire_sleeve, nested_rings
@@ -27,6 +32,25 @@ from cofire.units import HOUR
 from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.planned import tea_light_to_plan
+
+BEAKER = """name = "beaker"
+[profile]
+shape = "cylinder"
+radius_mm = 32
+height_mm = 85
+wall_mm = 2.4
+base = "flat"
+[[band]]
+material = "leucite porcelain"
+to_mm = 35
+[[band]]
+material = "copper"
+to_mm = 50
+[[band]]
+material = "leucite porcelain"
+[firing]
+gas = "carbon"
+"""
 
 
 def test_a_ring_of_silver_pulls_a_frit_sleeve_less_than_it_parts_from_it() -> None:
@@ -99,6 +123,26 @@ def test_char_that_limits_a_closed_firing_is_answered_by_one_that_is_open_at_fir
     ]
     assert char[1] < 0.5 * char[0]
     assert "open to air" in frame(vessel, CARDS).burnout_reason
+
+
+def test_what_a_remedy_for_char_makes_worse_is_told_with_it(tmp_path: Path) -> None:
+    """Cooled once between, two zones strain their brown joint: the offer must not hide it."""
+    path = tmp_path / "beaker.toml"
+    path.write_text(BEAKER)
+    vessel = started(read_vessel(path, KILNS), CARDS)
+    reason = frame(vessel, CARDS).burnout_reason
+    (told,) = re.findall(r"; as drawn it brings brown from ([\d.]+) to ([\d.]+) of", reason)
+    bench = Bench(CARDS, extend=True, fineness=ROUGH)
+    opened = replace(vessel, firing=open_burnout(vessel, CARDS, "carbon"))
+    before, after = (bench.judge(one).flags for one in fire_candidates(bench, [vessel, opened]))
+    brown = [max(f.counted for f in flags if f.rule == "brown") for flags in (before, after)]
+    assert [float(number) for number in told] == pytest.approx(brown, rel=0.05)
+    assert brown[1] > brown[0] + WORSE
+    one = Alternative("its binder burnt out open to air", worst_first(after))
+    note = _eased(one, worst_first(before))
+    assert re.search(r"^core from [\d.]+ to [\d.]+ of its limit.*; but (.*, )?brown from", note)
+    same = _eased(replace(one, verdict=worst_first(before)), worst_first(before))
+    assert "; but" not in same
 
 
 def test_an_open_burnout_is_not_offered_where_the_gas_limits_nothing_or_changes_already() -> None:

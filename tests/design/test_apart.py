@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cofire.assessment.check import check_vessel
+from cofire.assessment.firing_rules import SAG
 from cofire.assessment.response import Response
 from cofire.assessment.rule import STRESS
 from cofire.assessment.verdict import rule_of
@@ -24,6 +25,7 @@ from cofire.design.apart import (
     propose_apart,
     seated,
     slide,
+    standing,
     thickened,
 )
 from cofire.design.candidates import ROUGH, Bench, fire_candidates
@@ -37,7 +39,8 @@ from cofire.production.green import green_vessel
 from cofire.production.paste import batches, cost
 from cofire.report.apart import LOWER, UPPER, apart_files, apart_lines, apart_row
 from cofire.report.read_again import firing_toml
-from cofire.vessel import Vessel
+from cofire.report.verdict import number
+from cofire.vessel import Band, Vessel
 from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
 
@@ -140,6 +143,46 @@ def test_a_part_of_a_vessel_with_the_longest_name_has_a_name_that_is_read() -> N
         assert part.name.startswith("Ж" * 30)
         assert part.name.endswith(("carry the upper", "free on the lower"))
         assert len(part.name) <= LONGEST_NAME
+
+
+def sag(response: object) -> list[float]:
+    return [flag.figure for flag in SAG.find(cast("Response", response))]
+
+
+def test_the_lower_part_bears_the_weight_of_the_upper_one_as_it_is_written() -> None:
+    """A wall thicker above weighs as much more on it; cut and stood together it is the whole."""
+    at, paste, more = 42e-3, "fritted body", 5e-3
+    bands = Band(paste, 0.0, at), Band(paste, at, float(VESSEL.height[-1]))
+    thin, thick = (seated(VESSEL, at, (paste, paste), (w, w)) for w in (0.0, 0.5 * more))
+    assert np.allclose(thick[1].wall, WALL + more)
+    fired = fire_candidates(BENCH, [replace(VESSEL, bands=bands), *thin, thick[1]])
+    whole, lower, upper, heavy = (cast("Response", one) for one in fired)
+    both = standing(lower, upper)
+    assert sag(both) == pytest.approx(sag(whole), rel=1e-2)
+    assert both.vessel.steps == pytest.approx([at])
+    borne, borne_more = (sag(standing(lower, on))[0] - sag(lower)[0] for on in (upper, heavy))
+    assert borne > 0.2 * sag(lower)[0]
+    assert borne_more / borne == pytest.approx(1.0 + more / WALL, rel=1e-2)
+
+
+def test_sag_of_zones_apart_is_that_of_both_parts_as_they_are_built() -> None:
+    one = tea_light_apart()
+    lower, upper = (cast("Response", r) for r in fire_candidates(BENCH, [one.lower, one.upper]))
+    told = {flag.zone: flag.figure for flag in one.verdict.flags if flag.rule == SAG.name}
+    assert [told["fine silver"], told["fritted body"]] == pytest.approx(sag(standing(lower, upper)))
+    text = " ".join(apart_lines(one))
+    assert f"the lower one loses {number(told['fine silver'])} % of its height" in text
+    (alone,) = (f.figure for f in one.checks[0].verdict.flags if f.rule == SAG.name)
+    assert alone < told["fine silver"]
+    assert f"check of {LOWER} leaves that weight out: {number(alone)} %" in text
+
+
+def test_a_lower_part_with_a_floor_holds_water_up_to_where_the_parts_meet() -> None:
+    one = tea_light_apart()
+    assert "water" not in " ".join(apart_lines(one))
+    floored = replace(one.lower, radius=np.concatenate([[0.0], one.lower.radius[1:]]))
+    text = " ".join(apart_lines(replace(one, lower=floored)))
+    assert "it holds water up to 18 mm at most" in text
 
 
 def test_friction_pulls_the_end_of_a_part_as_a_solid_says() -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -21,8 +23,10 @@ from cofire.design.transition import Layout, given_layout
 from cofire.errors import InputError, ModelError, UnknownName
 from cofire.firing.program import Controller, read_firing
 from cofire.materials.catalogue import load_fillers
+from cofire.report.imperial import imperial
 from cofire.report.job import roads_line
 from cofire.report.partner import partner_text
+from cofire.report.plan import roads_words
 from cofire.units import HOUR, kelvin
 from cofire.vessel import Freedom, Vessel
 from cofire.vessel_file import read_vessel
@@ -106,6 +110,22 @@ def test_a_road_is_as_narrow_as_both_pastes_leave_it_in_the_mean():
     counts = np.array(walls) / sized.printer.nozzle
     assert counts == pytest.approx(np.round(counts), abs=1e-3)
     assert 1.5e-3 <= min(walls) <= max(walls) <= 3.2e-3
+
+
+def test_a_wall_of_whole_roads_is_told_to_digits_in_which_they_add_up(monkeypatch):
+    silver, frit = CARDS["fine silver"], CARDS["fritted body"]
+    monkeypatch.setattr("cofire.report.plan.pure_materials", lambda _: [silver, frit])
+    vessel = roads()
+    wall = road_walls(in_fired_size(vessel, silver, frit))[-1]
+    plan = SimpleNamespace(
+        vessel=replace(vessel, wall=np.full(2, wall)), proposal=SimpleNamespace(designed=None)
+    )
+    for turn, last in ((str, 0.5e-3), (imperial, 0.5e-3 / 25.4 + 0.5e-5)):
+        told = turn(roads_words(plan))
+        ((whole, count, each),) = re.findall(
+            r"wall of ([\d.]+) \w+ is (\d+) whole.* each ([\d.]+)", told
+        )
+        assert float(whole) == pytest.approx(int(count) * float(each), abs=last * (1 + int(count)))
 
 
 def test_every_wall_of_a_search_is_of_whole_roads_and_others_break_a_limit():

@@ -41,7 +41,7 @@ from cofire.mechanics.integrator import Control
 from cofire.physics.changeover import smear
 from cofire.production.green import green_vessel
 from cofire.production.printed_solid import band_volumes
-from cofire.report.plan import holds, layers_text, no_gain
+from cofire.report.plan import holds, layers_text, layout_words, no_gain
 from cofire.report.stress import trade_off_figure
 from cofire.units import HOUR
 from cofire.vessel import Band, JointLimits, Printer, Vessel
@@ -287,6 +287,27 @@ def test_the_trade_off_rises_in_effort_and_falls_in_load(searched) -> None:
     text = layers_text(searched)
     assert "in 1/β" in text
     assert f"{searched.best.layout.total * 1e3:.1f}" in text
+
+
+def test_what_a_plan_keeps_is_told_as_proposed_and_not_what_the_search_found_best(searched) -> None:
+    best = searched.best.layout
+    other = next(t for t in searched.trials if t.layout.changes != best.changes)
+    text = " ".join(layers_text(searched, other.layout).split())
+    words, least = (layout_words(one, searched.decay_length) for one in (other.layout, best))
+    assert f"its own firing: {words}; here {other.utilisation:.3g}" in text
+    assert f"in one firing for all: {least}; utilisation {searched.best.utilisation:.3g}" in text
+    assert "proposed: " not in text
+    assert f"proposed: {least}; utilisation" in " ".join(layers_text(searched, best).split())
+
+    def ring(*kept: Layout) -> list[float]:
+        lines = trade_off_figure(searched, *kept).axes[0].lines
+        return [line.get_xdata()[0] for line in lines if line.get_markersize() == 22]
+
+    assert ring(other.layout) == [other.layout.changes]
+    assert ring() == [best.changes]
+    untried = Layout((50,), 1.0, 30e-3)
+    assert ring(untried) == []
+    assert "; here" not in layers_text(searched, untried)
 
 
 def test_numbers_of_blends_that_buy_nothing_are_told_with_what_they_reach() -> None:

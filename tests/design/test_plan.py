@@ -51,7 +51,14 @@ from cofire.design.taper import Tapered
 from cofire.design.transition import Layout, given_layout
 from cofire.errors import InputError, ModelError
 from cofire.report.designs import TAPER_FILE, percent
-from cofire.report.plan import nearer_line, plan_json, plan_text, scan_text, write_plan
+from cofire.report.plan import (
+    layout_words,
+    nearer_line,
+    plan_json,
+    plan_text,
+    scan_text,
+    write_plan,
+)
 from cofire.vessel import Band, JointLimits, Taper, Vessel
 from cofire.vessel_file import read_vessel
 from tests.brute_force import TALL, best_chances, example, whole_grid
@@ -289,8 +296,15 @@ def test_an_interrupt_leaves_the_best_so_far_marked_unfinished(stage) -> None:
     plan = propose(vessel, CARDS, tell=stop, effort=0.05)
     assert not plan.finished
     assert plan.verdict.utilisation <= plan.given.verdict.utilisation
-    assert "interrupted" in plan_text(plan)
+    text = plan_text(plan)
+    assert "interrupted" in text
     assert json.loads(plan_json(plan))["finished"] is False
+    # the layout told as proposed is that of the bands
+    assert plan.layers is not None
+    words = layout_words(plan.layout, plan.layers.decay_length)
+    text = " ".join(text.split())
+    (told,) = re.findall(r"proposed(?:, for [^:]*)?: (.*?)(?:; utilisation|; here| least)", text)
+    assert told == words
 
 
 def test_what_an_interrupt_keeps_is_told_in_words_that_agree() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,10 +17,11 @@ from cofire.cli.common import DEFECT
 from cofire.design.plan import propose
 from cofire.design.starting import started
 from cofire.errors import InputError, ModelError
-from cofire.firing.program import LAG
-from cofire.report.read_again import firing_toml, planned_vessel
+from cofire.firing.program import LAG, Controller
+from cofire.report.imperial import imperial
+from cofire.report.read_again import firing_toml, in_its_degrees, planned_vessel
 from cofire.report.verdict import taken
-from cofire.units import MINUTE, celsius
+from cofire.units import HOUR, MINUTE, celsius
 from cofire.vessel import Vessel
 from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
@@ -83,6 +85,17 @@ def test_what_the_file_says_of_kiln_gas_and_lag_is_kept(tmp_path: Path):
     assert vessel.firing.lag == pytest.approx(22 * MINUTE)
     assert "laboratory furnace" in taken(vessel.firing)
     assert f"{celsius(vessel.firing.peak):.0f} °C" in taken(vessel.firing)
+
+
+def test_the_firing_taken_is_told_in_the_degrees_that_its_controller_takes(tmp_path: Path):
+    vessel = own(tmp_path)
+    steps = Controller(6, True, True, 5 / 1.8, 10 / 1.8 / HOUR, 300.0, given=True)
+    kiln = replace(vessel.firing.kiln, controller=steps)
+    firing = started(replace(vessel, firing=replace(vessel.firing, kiln=kiln)), CARDS).firing
+    rows = [in_its_degrees(segment, steps) for segment in firing.segments]
+    told = re.findall(r"(\d+) °F at (\d+) °F/h", imperial(taken(firing)))
+    assert told == [(to, rate) for rate, to, _ in rows]
+    assert firing.name.startswith(f"own window: {max(rows, key=lambda row: int(row[1]))[1]} °F")
 
 
 def test_a_firing_of_the_file_is_left_alone(tmp_path: Path):

@@ -69,7 +69,7 @@ from cofire.report.job_figures import (
 )
 from cofire.report.pot import SIGNS, section_picture
 from cofire.report.read_again import firing_csv
-from cofire.report.sheet import LEFT_OUT, OWN, clock, write_sheet
+from cofire.report.sheet import LEFT_OUT, OWN, bands_table, clock, turned, write_sheet
 from cofire.report.verdict import flag_row, passed_too, taken
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from cofire.vessel import Band, OpenFiring, Printer, Vessel
@@ -1079,12 +1079,12 @@ def test_an_imperial_sheet_has_no_metric_length_or_temperature_left_but_on_the_c
         ]
         for was, now in zip(old, new, strict=True):
             for name, a, b in zip(head, was, now, strict=True):
-                if name.endswith("°C") and a:
-                    assert float(b) == pytest.approx(32.0 + 1.8 * float(a), abs=0.51)
+                if name.endswith("°C") and a:  # of the number itself, not of its whole °C
+                    assert float(b) == pytest.approx(32.0 + 1.8 * float(a), abs=0.91 + 0.51)
                 elif name.endswith("°C/h") and a not in ("", "full", "off"):
                     assert float(b) == pytest.approx(1.8 * float(a), abs=0.51)
                 elif name.endswith("mm"):
-                    assert float(b) == pytest.approx(float(a) / 25.4, abs=6e-4)
+                    assert float(b) == pytest.approx(float(a) / 25.4, abs=0.051 / 25.4 + 6e-4)
     told = " ".join(
         e.whole
         for e in root.all("main")[0].all("section")
@@ -1106,6 +1106,16 @@ def test_the_pictures_of_an_imperial_sheet_have_fahrenheit_and_inches() -> None:
     words = [t.get_text() for t in drawn.axes[0].texts]
     assert "never above 1706 °F" in words
     assert "°C" not in words
+
+
+def test_sizes_of_a_sheet_in_inches_are_those_of_the_print_and_not_of_its_rounded_mm() -> None:
+    made = vase()
+    table = turned(bands_table(made))
+    tops = [row[list(table.head).index("Top printed, in")] for row in table.rows[1:]]
+    assert tops == [f"{1e3 * edge / 25.4:.3f}" for edge in made.green.wall.edges[1:]]
+    wall = made.green.wall
+    wide = [row[list(table.head).index("⌀ printed, in")] for row in table.rows]
+    assert wide == [f"{2e3 * v / 25.4:.3f}" for v in wall.at(wall.outside, wall.edges)]
 
 
 @pytest.mark.usefixtures("undrawn")
