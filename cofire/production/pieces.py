@@ -11,6 +11,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from cofire.assessment.check import Check, drawn_joint
+from cofire.assessment.firing_rules import DENSITY
 from cofire.assessment.response import Response
 from cofire.assessment.rule import GO, Flag, joint_name
 from cofire.assessment.verdict import rule_of
@@ -23,6 +24,8 @@ from cofire.production.piece import Piece, Sample, decided, sample
 
 Place = tuple[str, str] | str | int
 """A material, a material and its partner, or the number of a joint as drawn."""
+SCALE = "scale of the print"
+"""What a piece tells that no flag asks for."""
 MIXED = "as it stands where one paste changes into the other: mix some of both"
 """How a paste is made that no band has."""
 
@@ -74,16 +77,23 @@ def pieces_for(check: Check, green: Green) -> list[Piece]:
     Returns
     -------
     list of Piece
-        None for a flag that needs none; one piece for all flags it can speak to.
+        None for a flag that needs none; one piece for all flags it can speak to. Where no flag
+        asks, a shrinkage bar of each pure paste: the scale of the print rests on what it shrinks.
     """
     wanted: dict[tuple[str, Place], list[Flag]] = {}
     for flag in riskiest(check):
         if kind := rule_of(flag).piece:
             for place in _places(check, kind, flag):
                 wanted.setdefault((kind, place), []).append(flag)
+    asked = bool(wanted)
+    if not asked:
+        for name in pure_cards(check.designed.cards):
+            dense = (f for f in check.verdict.flags if (f.rule, f.zone) == (DENSITY.name, name))
+            wanted[DENSITY.piece, name] = list(dense)
     found = []
     for (kind, place), flags in wanted.items():
-        piece = replace(_made(check, green, kind, place, flags), decides=decided(flags))
+        decides = decided(flags) + (() if asked else (SCALE,))
+        piece = replace(_made(check, green, kind, place, flags), decides=decides)
         if isinstance(place, str) and place and place not in _weighed(check):
             piece = replace(piece, note=MIXED)
         found.append(piece)

@@ -199,12 +199,21 @@ def test_a_blend_that_sags_is_tested_by_the_ceramic_its_flag_goes_by():
     assert bar.decides == (f"sag, {response.cards[1].name}",)
 
 
-def test_a_vessel_that_is_a_go_needs_no_piece():
-    assert pieces(flag("cooling", FRIT, 0.3), flag("sag", FRIT, 0.1)) == []
+BARS = [("shrinkage bar", SILVER), ("shrinkage bar", FRIT)]
 
 
-def test_flags_that_no_tile_can_decide_yield_none():
-    assert pieces(flag("peak", SILVER), flag("atmosphere", FRIT, 2.0)) == []
+def test_a_vessel_that_is_a_go_has_a_bar_of_each_paste_for_the_scale_of_its_print():
+    dense = flag("density", FRIT, 0.3)
+    bars = pieces(flag("cooling", FRIT, 0.3), flag("sag", FRIT, 0.1), dense)
+    assert [(b.kind, b.material) for b in bars] == BARS
+    assert bars[0].decides == ("scale of the print",)
+    assert bars[1].decides == (f"density, {FRIT}", "scale of the print")
+    assert reading(bars[1], "between the marks, fired").stop
+
+
+def test_flags_that_no_tile_can_decide_ask_for_no_other():
+    found = pieces(flag("peak", SILVER), flag("atmosphere", FRIT, 2.0))
+    assert [(b.kind, b.material) for b in found] == BARS
     assert {rule.name for rule in RULES if not rule.piece} == {
         "peak", "atmosphere", "shell", "liquid", "reaction",
     }  # fmt: skip
@@ -230,7 +239,8 @@ def test_only_the_worst_zone_of_a_rule_is_tested():
 
 
 def test_all_bands_together_are_no_zone_to_test():
-    assert pieces(flag("cooling", "all brittle bands", 3.0)) == []
+    found = pieces(flag("cooling", "all brittle bands", 3.0))
+    assert [(b.kind, b.material) for b in found] == BARS
 
 
 def test_drying_apart_asks_for_a_bar_of_either_paste():
