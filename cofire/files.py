@@ -143,6 +143,8 @@ def refuse_endless(path: Path) -> None:
         )
 
 
+ANOTHER = "give the output another name"
+"""What to do where an output has the place of something else."""
 _INPUTS: ContextVar[list[Path] | None] = ContextVar("inputs", default=None)
 """What a command was given and has read so far; nothing is kept outside of one."""
 

@@ -30,7 +30,7 @@ from cofire.cases import TOLD, Case, evaluate, needed, told, with_hold, with_pea
 from cofire.design.partner import renamed
 from cofire.design.transition import zones
 from cofire.errors import CofireError, InputError, UnknownName
-from cofire.files import refuse_endless, shown_path
+from cofire.files import ANOTHER, refuse_endless, shown_path
 from cofire.firing.program import Kiln
 from cofire.given import shipped
 from cofire.materials.card import Card, pure_cards
@@ -124,7 +124,11 @@ def sweep_table(
     InputError
         A table that cannot be read, or an `out` that comes from other inputs or is in use.
     """
-    columns, count = _looked_at(table)
+    columns, count, named = _looked_at(table)
+    files = (table.parent / name for name in named)
+    if out.is_file() and any(own.is_file() and out.samefile(own) for own in files):
+        place = f"{shown_path(out)}: is read by this command, for a row of {shown_path(table)}"
+        raise InputError(f"{place}; {ANOTHER}")
     asked = _Asked(table.parent, columns, cards, kilns, seed, extend, quick)
     if quick and executor is not None:
         made_ready(executor)
@@ -197,8 +201,8 @@ def _rows(table: Path) -> Iterator[Row]:
             yield {name.strip(): (cell or "").strip() for name, cell in row.items() if name}
 
 
-def _looked_at(table: Path) -> tuple[tuple[str, ...], int]:
-    """Columns and number of rows of a table, every cell looked at before work begins."""
+def _looked_at(table: Path) -> tuple[tuple[str, ...], int, set[str]]:
+    """Columns and number of rows of a table and the files that they name, before work begins."""
     where = shown_path(table)
     try:
         refuse_endless(table)
@@ -209,8 +213,9 @@ def _looked_at(table: Path) -> tuple[tuple[str, ...], int]:
                 raise UnknownName("column", name, GIVEN, where)
         if "vessel" not in columns or len(set(columns)) < len(columns):
             raise InputError(f"{where}: needs a column 'vessel', and each column once")
-        count = 0
+        count, named = 0, set[str]()
         for count, row in enumerate(_rows(table), 1):
+            named.update(row[name] for name in ("vessel", "firing") if row.get(name))
             place = f"{where}: row {count}"
             if not row["vessel"]:
                 raise InputError(f"{place}: vessel is empty; a file name is needed")
@@ -224,7 +229,7 @@ def _looked_at(table: Path) -> tuple[tuple[str, ...], int]:
         raise InputError(f"{where}: cannot be read ({reason})") from None
     if count == 0:
         raise InputError(f"{where}: has no rows")
-    return columns, count
+    return columns, count, named
 
 
 def _number(cell: str, name: str, place: str) -> float:

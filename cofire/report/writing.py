@@ -19,13 +19,12 @@ from typing import IO
 import typer
 
 from cofire.errors import LONGEST, InputError
-from cofire.files import HIDDEN, inputs, shown_path
+from cofire.files import ANOTHER, HIDDEN, inputs, shown_path
 
 # ----------------------------------------------------------------------------------------------
 # Files and streams: never half written, never overwritten unasked
 
 STANDARD_OUTPUT = "-"
-ANOTHER = "give the output another name"
 
 
 def one_line(text: str) -> str:

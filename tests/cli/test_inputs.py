@@ -48,6 +48,7 @@ def refused(words: list[str], kept: str) -> None:
     "words",
     [
         "sweep rows.csv --out rows.csv",
+        "sweep rows.csv --out pot.toml",
         "sweep rows.csv --out new.csv --parquet rows.csv",
         "sheet pot.toml --out pot.toml",
         "schedule pot.toml --out pot.toml",
