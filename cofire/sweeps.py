@@ -28,6 +28,7 @@ from cofire import __version__
 from cofire.assessment.rule import UNKNOWN
 from cofire.cases import TOLD, Case, evaluate, needed, told, with_hold, with_peak, with_wall
 from cofire.design.partner import renamed
+from cofire.design.starting import started
 from cofire.design.transition import zones
 from cofire.errors import CofireError, InputError, UnknownName
 from cofire.files import ANOTHER, refuse_endless, shown_path
@@ -284,7 +285,7 @@ class _Asked:
         own = self.folder / firing if firing else None
         vessel = read_vessel(self.folder / name, self.kilns, own)
         if not (metal or ceramic):
-            return vessel
+            return started(vessel, self.cards, self.extend)
         for new, old in zip((metal, ceramic), zones(vessel, self.cards)[:2], strict=True):
             if new:
                 find_material(new, self.cards)
@@ -293,7 +294,7 @@ class _Asked:
                     for band in vessel.bands
                 )
                 vessel = replace(vessel, bands=bands)
-        return vessel
+        return started(vessel, self.cards, self.extend)
 
     def job(self, row: Row) -> _Job:
         cells = tuple(row[name] for name in self.columns)

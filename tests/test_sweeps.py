@@ -18,6 +18,7 @@ from cofire.assessment.check import check_vessel
 from cofire.assessment.verdict import Verdict, worst_first
 from cofire.cases import Case, evaluate, needed, with_peak
 from cofire.cli import app
+from cofire.design.starting import started
 from cofire.errors import CofireError, InputError
 from cofire.sweeps import FOUND, Swept, as_parquet, drawn, mark_of, sweep_table
 from cofire.units import kelvin
@@ -310,6 +311,20 @@ def test_a_quick_row_says_what_a_quick_check_says(table: Path) -> None:
     assert [(f.rule, f.zone) for f in found.flags] == [(f.rule, f.zone) for f in own.flags]
     for one, other in zip(found.flags, own.flags, strict=True):
         assert one.utilisation == pytest.approx(other.utilisation, rel=1e-9, abs=1e-12)
+
+
+def test_a_vessel_without_a_firing_is_fired_in_the_window_that_a_check_would_begin_from(
+    tmp_path: Path, counted: list[Case]
+) -> None:
+    bare = TEA_LIGHT[: TEA_LIGHT.index("[firing]")]
+    (tmp_path / "light.toml").write_text(bare)
+    (tmp_path / "table.csv").write_text("vessel,peak_C\nlight.toml,\nlight.toml,850\n")
+    swept = sweep_table(tmp_path / "table.csv", tmp_path / "out.csv")
+    assert "unknown" not in swept.words
+    own, hotter = counted
+    begun = started(read_vessel(tmp_path / "light.toml"), CARDS)
+    assert own.vessel.firing.segments == begun.firing.segments
+    assert hotter.vessel.firing.segments == with_peak(begun.firing, kelvin(850.0)).segments
 
 
 def test_quick_rows_are_not_gone_on_with_as_if_they_were_not(
