@@ -16,13 +16,14 @@ from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
+from cofire.assessment import verdict as table
 from cofire.assessment.brown_rules import BROWN, BROWN_CAUTION, UNMEASURED, borne_strain
 from cofire.assessment.check import Check
 from cofire.assessment.cracks import SINTERED
 from cofire.assessment.firing_rules import DRYING, SAG, SLUMP
 from cofire.assessment.response import Response
 from cofire.assessment.rule import SHAPE, STRESS, Flag, Rule
-from cofire.assessment.verdict import RULES, Verdict, rule_of, worst_first
+from cofire.assessment.verdict import Verdict, rule_of, worst_first
 from cofire.design.candidates import ROUGH, Bench, fire_candidates
 from cofire.design.fired_size import decay_length
 from cofire.design.objective import Outcome, Sample, chances, draw, load_of
@@ -400,10 +401,6 @@ def _of_one(rule: Rule) -> bool:
     return not rule.sees.isdisjoint({STRESS, SHAPE}) or rule.name == DRYING.name
 
 
-OF_ONE = tuple(rule for rule in RULES if _of_one(rule))
-OF_BOTH = tuple(rule for rule in RULES if not _of_one(rule))
-
-
 def _flags(
     bench: Bench, parts: tuple[Vessel, Vessel], checks: tuple[Check, Check] | None = None
 ) -> tuple[tuple[Flag, ...], tuple[Flag, Flag]] | None:
@@ -415,9 +412,11 @@ def _flags(
     if isinstance(lower, ModelError) or isinstance(upper, ModelError):
         return None
     friction = dragged(lower, upper)
-    found = [*bench.judge(standing(lower, upper), OF_BOTH).flags, *friction]
+    of_one = [rule for rule in table.RULES if _of_one(rule)]
+    of_both = [rule for rule in table.RULES if rule not in of_one]
+    found = [*bench.judge(standing(lower, upper), of_both).flags, *friction]
     if checks is None:
-        found += [f for one in (lower, upper) for f in bench.judge(one, OF_ONE).flags]
+        found += [f for one in (lower, upper) for f in bench.judge(one, of_one).flags]
     else:
         found += [f for c in checks for f in c.verdict.flags if _of_one(rule_of(f))]
     return worst_first(found).flags, friction

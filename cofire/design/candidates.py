@@ -234,20 +234,20 @@ class Bench:
         bands = dict.fromkeys(band.material for vessel in vessels for band in vessel.bands)
         return list({card.name: card for card in map(self.material, bands)}.values())
 
-    def judge(self, response: Response, rules: Sequence[Rule] = verdict.RULES) -> Verdict:
+    def judge(self, response: Response, rules: Sequence[Rule] | None = None) -> Verdict:
         """The verdict as `judge` gives it, shared flags taken from those found before.
 
         Parameters
         ----------
         response : Response
             From `fire_candidates`.
-        rules : sequence of Rule
-            That are asked.
+        rules : sequence of Rule, optional
+            That are asked; by default all of the table.
         """
         vessel = response.vessel
         key = (*firing_key(vessel.firing), float(vessel.wall.max()), bool(vessel.radius[0] == 0.0))
         flags: list[Flag] = []
-        for rule in rules:
+        for rule in verdict.RULES if rules is None else rules:
             if rule.of_substances:
                 pure = frozenset(pure_cards(response.cards))
                 own = (*key, rule.name, pure)
