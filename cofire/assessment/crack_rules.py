@@ -37,8 +37,14 @@ TEST_BAR = 3e-3 * 4e-3 * 40e-3
 in quarter-point bending (size B of ASTM C1161). [m³]"""
 
 
-def principal_stresses(response: Response) -> Array:
-    """Principal stresses at the points, shape (T, G, P, 3); a shell's two, (T, G, P, 2). [Pa]
+EVER = slice(None)
+"""All times of a firing."""
+COLD = slice(-1, None)
+"""The last of them."""
+
+
+def principal_stresses(response: Response, band: int, when: slice = EVER) -> Array:
+    """Principal stresses at the points of a band, shape (T, G, P, 3), a shell's two alone. [Pa]
 
     A solid knows what acts across its wall: in a disc or beside a joint that is no less than the
     other two, and a shell's two directions would leave it out.
@@ -47,11 +53,16 @@ def principal_stresses(response: Response) -> Array:
     ----------
     response : Response
         From `fire_vessel`.
+    band : int
+        From the lowest.
+    when : slice
+        Of its times.
     """
+    here = response.fired.band == band
     tensor = getattr(response.fired, "tensor", None)
     if tensor is None:
-        return response.total
-    one, hoop, two, shear = np.moveaxis(tensor, 1, 0)
+        return response.total[when][:, here]
+    one, hoop, two, shear = np.moveaxis(tensor[when][:, :, here], 1, 0)
     middle, reach = 0.5 * (one + two), np.hypot(0.5 * (one - two), shear)
     return np.stack([middle + reach, hoop, middle - reach], axis=-1)
 
@@ -77,7 +88,6 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
     shell = response.fired
     done = response.progress
     strength = response.at_times(response.history.strength)
-    total = principal_stresses(response)
     risks, bands = [], []
     for band, card in enumerate(response.cards):
         ceramic = card.ceramic
@@ -88,10 +98,11 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
         bar = bar_effective_volume(TEST_BAR, m, 0.5)
         characteristic = strength[row] * np.log(2.0) ** (-1.0 / m)  # the card's is the median
         unit = unit_strength(characteristic, m, bar)
-        here = shell.band == band
-        stress = total[:, here].reshape(shell.time.size, -1, total.shape[-1])
-        risk = rupture_risk(stress, shell.volume[here].ravel(), unit[:, None], m)
-        for bound in (spreads(response, band), bridged(response, band)):
+        stress = principal_stresses(response, band)
+        volume = shell.volume[shell.band == band].ravel()
+        acting = stress.reshape(shell.time.size, volume.size, -1)
+        risk = rupture_risk(acting, volume, unit[:, None], m)
+        for bound in (spreads(response, band), bridged(response, band, stress)):
             if bound is not None:  # the flaw may be there, and not find the energy to spread
                 risk = np.minimum(risk, risk_at(bound, m))
         risks.append(np.where(done[row] >= SINTERED, risk, 0.0))
@@ -112,7 +123,7 @@ def risk_at(share: Array, modulus: float) -> Array:
     return np.asarray(-np.log1p(-FAILURE_NO) * share**modulus, np.float64)
 
 
-def bridged(response: Response, band: int) -> Array | None:
+def bridged(response: Response, band: int, stress: Array, when: slice = EVER) -> Array | None:
     """Largest tension of a blend over what its metal holds across a crack, (T,). [-]
 
     Its ceramic may crack; where the metal that runs through carries what pulled there, the wall
@@ -126,6 +137,10 @@ def bridged(response: Response, band: int) -> Array | None:
         From `fire_vessel`.
     band : int
         From the lowest.
+    stress : array
+        Its `principal_stresses` at these times. [Pa]
+    when : slice
+        Of its times.
 
     Returns
     -------
@@ -137,15 +152,13 @@ def bridged(response: Response, band: int) -> Array | None:
     if not card.parts or share == 0.0:
         return None
     metal = card.parts[0][0]
-    dense = response.at_times(response.history.relative_density[row : row + 1])[0]
+    dense = response.at_times(response.history.relative_density[row : row + 1])[0, when]
     holds = strength_at(metal, "tensile_strength", dense)
     if holds is None:
         return None
-    soft = metal["yield_stress"].at(response.temperature, extend=True)
+    soft = metal["yield_stress"].at(response.temperature[when], extend=True)
     holds = share * holds * soft / metal["yield_stress"].scalar
-    here = response.fired.band == band
-    pulled = principal_stresses(response)[:, here].max(axis=(1, 2, 3))
-    return np.asarray(np.maximum(pulled, 0.0) / holds, np.float64)
+    return np.asarray(stress.max(axis=(1, 2, 3)).clip(min=0.0) / holds, np.float64)
 
 
 def cooling_flags(response: Response) -> list[Flag]:

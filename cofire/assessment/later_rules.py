@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from cofire.assessment.crack_rules import (
+    COLD,
     FAILURE_CAUTION,
     FAILURE_NO,
     TEST_BAR,
@@ -72,7 +73,6 @@ def later_risks(response: Response, time: float = YEAR) -> tuple[Array, Array, l
         Risk at once and risk by then, shape (K,) each [-], and the K bands they belong to.
     """
     shell, done = response.fired, response.progress
-    total = principal_stresses(response)[-1]
     at_once, by_then, bands = [], [], []
     for band, card in enumerate(response.cards):
         ceramic = card.ceramic
@@ -82,16 +82,16 @@ def later_risks(response: Response, time: float = YEAR) -> tuple[Array, Array, l
         m = ceramic["weibull_modulus"].scalar
         bar = bar_effective_volume(TEST_BAR, m, 0.5)
         characteristic = response.history.strength[row, -1] * np.log(2.0) ** (-1.0 / m)
-        here = shell.band == band
-        stress = total[here].reshape(-1, total.shape[-1])
-        volume = shell.volume[here].ravel()
-        risk = float(rupture_risk(stress, volume, unit_strength(characteristic, m, bar), m))
+        stress = principal_stresses(response, band, COLD)
+        volume = shell.volume[shell.band == band].ravel()
+        acting = stress.reshape(volume.size, -1)
+        risk = float(rupture_risk(acting, volume, unit_strength(characteristic, m, bar), m))
         n, threshold, _ = later_exponent(ceramic)
         bound = spreads(response, band)
         if bound is not None:
             risk = min(risk, float(risk_at(bound[-1], m)))
         aged = risk * float(aged_factor(time, TEST_TIME, n, threshold)) ** m
-        bridges = bridged(response, band)
+        bridges = bridged(response, band, stress, COLD)
         parts = np.inf if bridges is None else float(risk_at(bridges[-1], m))
         at_once.append(min(risk, parts))
         by_then.append(min(aged, parts))
