@@ -270,7 +270,7 @@ def pairs(folder: Path, files: Files) -> object:
 def swept(folder: Path, files: Files) -> object:
     """A table of cases: every row a case, or why it is none."""
     path = folder / "table.csv"
-    columns, _ = _looked_at(path)
+    columns, *_ = _looked_at(path)
     asked = _Asked(folder, columns, None, kilns(), 0, False, False)
     jobs = [asked.job(row) for row in _rows(path)]
     for one in jobs:
