@@ -379,15 +379,20 @@ def crossings(curve: MidLine, steps: Array) -> Array:
         If the wall is level there or leans too far.
     """
     found: list[float] = []
+    length, inner = curve.chord[-1], curve.chord[1:-1]
     for step in steps:
+        own: list[float] = []
         for spline in curve.splines:
             roots = spline.solve(step, extrapolate=False)[1]
             if np.isnan(roots).any():
                 at = f"to_mm = {1e3 * step:.4g}"
                 message = f"the joint at {at} runs along a level part of the wall"
                 raise InputError(message)
-            found.extend(roots)
-    length = curve.chord[-1]
+            own.extend(roots)
+        if not own and inner.size:  # at a point given it may lie beyond both sides by round-off
+            away = np.abs(curve.at(inner)[1] - step)
+            own = inner[away <= 1e-9 * length].tolist()
+        found.extend(own)
     places = np.array(sorted(found))
     if not places.size:
         return places

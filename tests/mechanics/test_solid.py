@@ -28,7 +28,7 @@ from skfem.helpers import grad
 
 from cofire.errors import InputError
 from cofire.mechanics.integrator import Control, march
-from cofire.mechanics.meridian import mesh_meridian
+from cofire.mechanics.meridian import MidLine, crossings, mesh_meridian
 from cofire.mechanics.parting import Parting
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.solid import Solid, elastic_solid, solid
@@ -119,6 +119,21 @@ def test_joints_lie_level_on_rows_and_floors_stand_where_they_belong():
     breadth = mesh.radius[row, -1] - mesh.radius[row, 0]
     assert breadth == pytest.approx(WALL * np.hypot(1.0, 0.2))
     assert mesh.lying.sum() == corner // 2
+
+
+def test_a_joint_at_a_point_of_the_profile_is_found_whatever_was_rounded():
+    """A plan ended in a traceback where a taper's own point lay an ulp beside its joint."""
+    rng = np.random.default_rng(5)
+    for _ in range(40):
+        heights = np.sort(rng.choice(np.arange(341), 30, replace=False)) * 1e-4
+        line = MidLine.through(
+            heights, np.full(heights.size, 0.0105), heights, np.full(heights.size, 1e-3),
+            np.array([0, heights.size - 1]),
+        )  # fmt: skip
+        for at in heights[5:-5]:
+            for step in (np.nextafter(at, 0.0), at, np.nextafter(at, 1.0)):
+                (place,) = crossings(line, np.array([step]))
+                assert place == pytest.approx(at, abs=1e-12)
 
 
 def test_volume_is_that_of_the_pot():
