@@ -78,7 +78,7 @@ def pieces_for(check: Check, green: Green) -> list[Piece]:
     -------
     list of Piece
         None for a flag that needs none; one piece for all flags it can speak to. Where no flag
-        asks, a shrinkage bar of each pure paste: the scale of the print rests on what it shrinks.
+        asks, one shrinkage bar of each pure paste: the scale of the print rests on what it shrinks.
     """
     wanted: dict[tuple[str, Place], list[Flag]] = {}
     for flag in riskiest(check):
@@ -94,6 +94,8 @@ def pieces_for(check: Check, green: Green) -> list[Piece]:
     for (kind, place), flags in wanted.items():
         decides = decided(flags) + (() if asked else (SCALE,))
         piece = replace(_made(check, green, kind, place, flags), decides=decides)
+        if not asked:
+            piece = replace(piece, count=1)
         if isinstance(place, str) and place and place not in _weighed(check):
             piece = replace(piece, note=MIXED)
         found.append(piece)

@@ -206,6 +206,7 @@ def test_a_vessel_that_is_a_go_has_a_bar_of_each_paste_for_the_scale_of_its_prin
     dense = flag("density", FRIT, 0.3)
     bars = pieces(flag("cooling", FRIT, 0.3), flag("sag", FRIT, 0.1), dense)
     assert [(b.kind, b.material) for b in bars] == BARS
+    assert {b.count for b in bars} == {1}
     assert bars[0].decides == ("scale of the print",)
     assert bars[1].decides == (f"density, {FRIT}", "scale of the print")
     assert reading(bars[1], "between the marks, fired").stop
