@@ -36,6 +36,7 @@ from cofire.mechanics.law import (
     prepare,
     respond,
     respond_linear,
+    total_of,
 )
 from cofire.mechanics.properties import MaterialTable, Mechanisms, breakpoints, material_table
 from cofire.numerics import one_thread
@@ -177,31 +178,31 @@ class Factored:
     ----------
     structure
         The body, with its operators.
-    tangent
-        At the points, shape (C, C, *points). [Pa]
+    first_tangent
+        First entry of the tangent at the points, shape (*points). [Pa]
     solve
         See `Structure.solver`.
     """
 
     structure: Structure
-    tangent: Array
+    first_tangent: Array
     solve: Callable[[Array], Array]
 
-    def serves(self, structure: Structure, tangent: Array, change: float) -> bool:
+    def serves(self, structure: Structure, response: Response, change: float) -> bool:
         """Whether the first entry of the tangent has changed by no more than a share at any point.
 
         Parameters
         ----------
         structure
             The body of the moment.
-        tangent
-            Of the moment, shape (C, C, *points). [Pa]
+        response
+            Of the moment.
         change
             The share. [-]
         """
         if structure is not self.structure:
             return False
-        now, then = tangent[0, 0], self.tangent[0, 0]
+        now, then = response.first_tangent, self.first_tangent
         return bool((np.abs(now - then) <= change * then).all())
 
 
@@ -305,6 +306,7 @@ class Equilibrium:
         guess: Array,
         near: Response | None = None,
         factored: Factored | None = None,
+        guess_strain: Array | None = None,
     ) -> Equilibrated:
         """The structure in equilibrium at one instant.
 
@@ -322,6 +324,8 @@ class Equilibrium:
             Answer of the law at an instant close by, to start from.
         factored
             A stiffness of an instant close by, to be used again where it will do.
+        guess_strain
+            Total strain that goes with the guess, where it is known, shape (C, *points). [-]
 
         Raises
         ------
@@ -337,7 +341,8 @@ class Equilibrium:
         known = inelastic + direction * free
         if self.added_strain is not None:
             known = known + self.added_strain(time)
-        unknowns, strain = guess, _total_strain(structure, guess)
+        unknowns = guess
+        strain = _total_strain(structure, guess) if guess_strain is None else guess_strain
         close = self.imbalance * self.relative_tolerance
         response = respond(stage, strain - known, near, close)
         evaluations, first, reused = 1, True, self.reuse > 0.0
@@ -346,17 +351,17 @@ class Equilibrium:
         def found(last: Response) -> Equilibrated:
             return Equilibrated(unknowns, strain, last, evaluations, factored if reused else None)
 
-        if factored and not factored.serves(structure, response.tangent, self.reuse):
+        if factored and not factored.serves(structure, response, self.reuse):
             factored = None
         while evaluations < _MOST_EVALUATIONS:
             if factored is None:
                 solver = structure.solver(response.tangent)
-                factored = Factored(structure, response.tangent, solver)
+                factored = Factored(structure, response.first_tangent, solver)
             force = structure.unbalanced(response.stress)
             change = factored.solve(force)
             strain_change = structure.strains(change)
             limit = self.imbalance * self.allowed(response.stress)
-            size = self.largest(contract(response.tangent, strain_change)) / limit
+            size = self.largest(response.stress_change(strain_change)) / limit
             if first and not response.linear and not size.max() <= _FAR:
                 first, factored = False, None
                 # start from where nothing crept or yielded, whatever the guess
@@ -384,8 +389,7 @@ class Equilibrium:
             while True:  # the same stiffness again, as long as it will do
                 change = factored.solve(force)
                 strain_change = structure.strains(change)
-                stress_change = contract(response.tangent, strain_change)
-                before, size = size, self.largest(stress_change) / limit
+                before, size = size, self.largest(response.stress_change(strain_change)) / limit
                 if size.max() <= 1.0:
                     return found(new)
                 rate = size / before
@@ -407,19 +411,6 @@ def _total_strain(structure: Structure, unknowns: Array) -> Array:
     if origin is None:
         return structure.strains(unknowns)
     return origin.strain + structure.strains(unknowns - origin.unknowns)
-
-
-def contract(tangent: Array, strain: Array) -> Array:
-    """Stress change for a strain change, shape (C, *points). [Pa]
-
-    Parameters
-    ----------
-    tangent
-        Shape (C, C, *points). [Pa]
-    strain
-        Shape (C, *points). [-]
-    """
-    return np.asarray(np.add.reduce(tangent * strain, axis=1))
 
 
 # ----------------------------------------------------------------------------------------------
@@ -458,9 +449,9 @@ class Control:
         error control but `borne`. A step that finds no equilibrium is cut. [s]
     borne
         If given, for each of `times` the error that a step may always have; one with more, and with
-        more than a tenth of the largest stress of the moment, is cut, to no less than an eighth of
-        what lies between two of the times. The middle of a step is recorded too, where a straight
-        line between its ends misses it by three tenths of that. [Pa]
+        more than 2 % of the largest stress of the moment, is cut, to no less than an eighth of what
+        lies between two of the times. The middle of a step is recorded too, where a straight line
+        between its ends misses it by more than that. [Pa]
     follow
         Change of size, as strain, from which a structure that can follow its own shrinkage does
         so; by default none does. [-]
@@ -849,11 +840,10 @@ def _step(
 ) -> _Trial:
     """One step from a state and the step before it."""
     end = stop if now.time + step > stop - 1.0e-9 * step else now.time + step
-    known = now.inelastic.sum(axis=0)
-    factored = None if before is None else before.factored
+    reached, factored = total_of(now.inelastic), None if before is None else before.factored
     if _is_still(equilibrium, before, now.time, end):
         guess = now.unknowns + step * now.speed
-        one = equilibrium.solve(end, 0.0, known, guess, factored=factored)
+        one = equilibrium.solve(end, 0.0, reached, guess, factored=factored)
         if not one.response.yields:
             speed = (one.unknowns - now.unknowns) / step
             stress = one.response.stress
@@ -861,32 +851,35 @@ def _step(
             still = np.zeros_like(now.inelastic)
             return _Trial(new, one.response, one.factored, still, 0.0, 0.0, one.iterations)
     flow_time, reach = _GAMMA * step, 2.0 * _GAMMA * step
-    carried = np.zeros_like(now.inelastic)  # first half of the trapezium; yield has no rate
-    if before is not None:
-        carried[:2] = flow_time * before.rates[:2]
-    near = None if before is None else before.response
     guess = now.unknowns + reach * now.speed
-    known = (now.inelastic + carried).sum(axis=0)
-    own_time = reach if before is None else flow_time
-    middle = equilibrium.solve(now.time + reach, own_time, known, guess, near, factored)
+    near, own_time = None, reach
+    if before is not None:  # first half of the trapezium; yield has no rate
+        near, own_time = before.response, flow_time
+        reached = reached + flow_time * (before.rates[0] + before.rates[1])
+    middle = equilibrium.solve(now.time + reach, own_time, reached, guess, near, factored)
     gained = inelastic_increments(middle.response)
-    first = carried + gained
-    inelastic = now.inelastic + _ONWARD * first
-    guess = now.unknowns + (middle.unknowns - now.unknowns) / (2.0 * _GAMMA)
-    near, known = middle.response, inelastic.sum(axis=0)
-    last = equilibrium.solve(end, flow_time, known, guess, near, middle.factored)
-    second = inelastic_increments(last.response)
-    rates, middle_rates = second / flow_time, gained / own_time
-    middle_rates[2] = gained[2] / reach
-    start_rates = middle_rates.copy()  # where nothing better is known: at the start, yield at turns
+    first = gained.copy()
     if before is not None:
-        smooth = slice(2 if at_turn else 3)
-        start_rates[smooth] = before.rates[smooth]
-    doubt = sum(
-        step * c * r for c, r in zip(_DOUBT, (start_rates, middle_rates, rates), strict=True)
+        first[:2] += flow_time * before.rates[:2]
+    inelastic = now.inelastic + _ONWARD * first
+    onward = (step - reach) / reach
+    guess = middle.unknowns + onward * (middle.unknowns - now.unknowns)
+    strain = None  # that of the guess, where strain is linear because no shape follows
+    if equilibrium.follow == np.inf:
+        strain = middle.strain + onward * (middle.strain - now.strain)
+    last = equilibrium.solve(
+        end, flow_time, total_of(inelastic), guess, middle.response, middle.factored, strain
     )
-    doubt_stress = contract(last.response.tangent, doubt.sum(axis=0))
-    error = equilibrium.largest(doubt_stress)
+    second = inelastic_increments(last.response)
+    rates = second / flow_time
+    at_middle = [gained[0] / own_time, gained[1] / own_time, gained[2] / reach]
+    at_start = at_middle  # where nothing better is known: at the start, yield at turns
+    if before is not None:
+        at_start = [*before.rates[:2], at_middle[2] if at_turn else before.rates[2]]
+    doubt = np.zeros_like(last.strain)
+    for share, at in zip(_DOUBT, (at_start, at_middle, rates), strict=True):
+        doubt += (step * share) * total_of(at)
+    error = equilibrium.largest(last.response.stress_change(doubt))
     ratio = float((error / equilibrium.allowed(last.response.stress)).max())
     speed = (last.unknowns - middle.unknowns) / (step - reach)
     between = Instant(

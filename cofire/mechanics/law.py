@@ -33,6 +33,7 @@ compliance (1 + p_k ν)/E and viscous compliance (1 + p_k ν_v)/η; creep and yi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -68,6 +69,10 @@ class StressState:
         p_k of each mode, shape (C,). [-]
     free_direction
         Share of the free strain in each component, shape (C,). [-]
+    kind_factor
+        p of each of the K kinds of modes: modes of one p share compliance and weight, (K,). [-]
+    kind
+        Of each mode, shape (C,). [-]
     """
 
     components: tuple[str, ...]
@@ -77,12 +82,18 @@ class StressState:
     free_direction: Array
     mode_to_strain: Array = field(init=False)
     stress_to_mode: Array = field(init=False)
+    kind_factor: Array = field(init=False)
+    kind: NDArray[np.intp] = field(init=False)
     stiffness_map: Array = field(init=False)
 
     def __post_init__(self) -> None:
         count = len(self.components)
+        factors, kind = np.unique(self.poisson_factor, return_inverse=True)
+        object.__setattr__(self, "kind_factor", factors)
+        object.__setattr__(self, "kind", kind)
         outer = self.mode_to_stress[:, None, :] * self.strain_to_mode.T[None, :, :]
-        object.__setattr__(self, "stiffness_map", outer.reshape(count * count, count))
+        by_kind = outer.reshape(count * count, count) @ np.eye(factors.size)[kind]
+        object.__setattr__(self, "stiffness_map", by_kind)
         object.__setattr__(self, "mode_to_strain", np.linalg.inv(self.strain_to_mode))
         object.__setattr__(self, "stress_to_mode", np.linalg.inv(self.mode_to_stress))
 
@@ -144,7 +155,7 @@ def mapped(matrix: Array, vectors: Array) -> Array:
     return np.asarray(flat.reshape(vectors.shape), np.float64)
 
 
-def total_of(modes: Array) -> Array:
+def total_of(modes: Array | Sequence[Array]) -> Array:
     """Sum over the first axis, quick for the few modes there are.
 
     Parameters
@@ -176,10 +187,12 @@ class FlowLaw:
 
     Attributes
     ----------
+    kind
+        Of each mode, which share what follows, shape (C,). [-]
     weight
-        w_k, shape (C, 1). [-]
+        w of each kind of modes, shape (K, 1). [-]
     compliance
-        c_k, shape (C, n). [1/Pa]
+        c of each kind, shape (K, n). [1/Pa]
     log_creep
         ln(Δt A), so that λ = exp(this) σ_eq^(n−1), shape (n,). [-]
     stress_power
@@ -190,12 +203,27 @@ class FlowLaw:
         Square of the yield stress, shape (n,), or None. [Pa²]
     """
 
+    kind: NDArray[np.intp]
     weight: Array
     compliance: Array
     log_creep: Array
     stress_power: Array
     ceiling: Array | None
     yield_squared: Array | None
+
+    def moving(self, squared: Array) -> list[tuple[float, Array, Array]]:
+        """Of the kinds that creep and yield: weight, compliance, and sum over their modes.
+
+        Parameters
+        ----------
+        squared
+            Of each mode, shape (C, n). [any]
+        """
+        return [
+            (weight, self.compliance[k], total_of(squared[self.kind == k]))
+            for k, weight in enumerate(self.weight[:, 0].tolist())
+            if weight > 0.0
+        ]
 
 
 @dataclass(frozen=True)
@@ -209,7 +237,7 @@ class Flow:
     multiplier
         λ, strain increment of creep and yield over stress, shape (n,). [1/Pa]
     compliance
-        c_k + w_k λ, shape (C, n). [1/Pa]
+        c + w λ of each kind of modes, shape (K, n). [1/Pa]
     stress
         By mode, shape (C, n). [Pa]
     rate
@@ -248,19 +276,24 @@ def flow(law: FlowLaw, strain: Array, guess: Array, within: float) -> Flow:
     ModelError
         If the iteration fails.
     """
-    weight, power = law.weight, law.stress_power
+    power = law.stress_power
     half_power = 0.5 * power
+    moving = law.moving(np.square(strain))
     x = guess
     for _ in range(_MOST_ITERATIONS):
         multiplier = np.exp(x)
-        relief = weight * multiplier
-        compliance = law.compliance + relief
-        stress = strain / compliance
-        direction = weight * stress
-        rate = direction / compliance
-        stress_squared = np.maximum(total_of(direction * stress), SMALLEST_STRESS**2)
-        give = total_of(direction * rate)
-        give *= multiplier
+        stress_squared, give = np.zeros((2, x.size))
+        for weight, unrelieved, strain_squared in moving:
+            relief = weight * multiplier
+            soft = unrelieved + relief
+            part = weight * strain_squared
+            part /= soft
+            part /= soft
+            stress_squared += part
+            part *= relief
+            part /= soft
+            give += part
+        np.maximum(stress_squared, SMALLEST_STRESS**2, out=stress_squared)
         whole = stress_squared + power * give
         softness = power / whole
         new = np.log(stress_squared)
@@ -285,15 +318,20 @@ def flow(law: FlowLaw, strain: Array, guess: Array, within: float) -> Flow:
                 new[at] = np.maximum(grown, law.ceiling[at])
                 short = stress_squared[at] < (1.0 - 4.0 * within) * law.yield_squared[at]
                 at = at[(grown > law.ceiling[at]) & ~short]
-                kept = _TANGENT_FLOOR * compliance[-1, at] / law.compliance[-1, at]
+                kept = _TANGENT_FLOOR * soft[at] / unrelieved[at]
                 softness[at] = (1.0 - np.minimum(kept, 1.0)) / give[at]
                 yielding = at if at.size else None
         change = new - x
         if float(change.max()) > 1.0:
             np.expm1(np.minimum(change, 100.0), out=change)
-        change *= relief[-1]
-        change /= compliance[-1]
+        change *= relief
+        change /= soft
         if max(float(change.max()), -float(change.min())) <= within:
+            compliance = law.compliance + law.weight * multiplier
+            own = compliance[law.kind]
+            stress = strain / own
+            rate = law.weight[law.kind] * stress
+            rate /= own
             return Flow(new, multiplier, compliance, stress, rate, softness, yielding)
         x = new
     raise ModelError(UNSETTLED)
@@ -310,14 +348,13 @@ def first_guess(law: FlowLaw, strain: Array) -> Array:
         Trial strain by mode, shape (C, n). [-]
     """
 
-    def line(stress: Array) -> Array:
-        squared = np.maximum(total_of(law.weight * stress * stress), SMALLEST_STRESS**2)
+    def line(stress_squared: Array) -> Array:
+        squared = np.maximum(stress_squared, SMALLEST_STRESS**2)
         return np.asarray(law.log_creep + 0.5 * law.stress_power * np.log(squared))
 
-    slow = line(strain / law.compliance)
-    unit = law.compliance[-1]
-    moving = law.weight > 0.0
-    relaxed = np.where(moving, strain, 0.0) / np.where(moving, law.weight, 1.0) / unit
+    moving, unit = law.moving(np.square(strain)), law.compliance[-1]
+    slow = line(total_of(np.stack([w * e / np.square(c) for w, c, e in moving])))
+    relaxed = total_of(np.stack([e / (w * np.square(unit)) for w, _, e in moving]))
     fast = line(relaxed) + law.stress_power * np.log(unit)
     return np.asarray(np.minimum(slow, fast / (1.0 + law.stress_power)))
 
@@ -358,7 +395,7 @@ class Stage:
     flow_time
         For which the stage's own rates act. [s]
     viscous_compliance
-        Viscous compliance of each mode, shape (C, n), or None where nothing flows. [1/Pa]
+        Of each kind of modes, shape (K, n), or None where nothing flows. [1/Pa]
     creeps
         Whether any point creeps by more than 1e-13 of its stress.
     law
@@ -374,7 +411,7 @@ class Stage:
 
     @cached_property
     def stiffness(self) -> Array:
-        """One over the compliance of each mode, shape (C, n). [Pa]"""
+        """One over the compliance of each kind of modes, shape (K, n). [Pa]"""
         return np.asarray(1.0 / self.law.compliance)
 
     @cached_property
@@ -422,11 +459,49 @@ class Response:
         count = len(state.components)
         if self.flow is None:
             return stage.tangent.reshape(count, count, *stage.shape)
-        tangent = state.stiffness_map @ (1.0 / self.flow.compliance)
-        give = self.flow.rate * (self.flow.softness * self.flow.multiplier)
+        tangent = state.stiffness_map @ self._stiffness
+        give = self.flow.rate * self._give
         left, right = state.mode_to_stress @ self.flow.rate, state.strain_to_mode.T @ give
         tangent -= (left[:, None] * right).reshape(tangent.shape)
         return np.asarray(tangent.reshape(count, count, *stage.shape))
+
+    @cached_property
+    def first_tangent(self) -> Array:
+        """First entry of the tangent, without the others, shape (*points). [Pa]"""
+        state = self.stage.state
+        first = state.stiffness_map[0] @ self._stiffness
+        if self.flow is not None:
+            along = state.mode_to_stress[0] @ self.flow.rate
+            along *= state.strain_to_mode[:, 0] @ self.flow.rate
+            along *= self._give
+            first -= along
+        return np.asarray(first.reshape(self.stage.shape))
+
+    def stress_change(self, strain: Array) -> Array:
+        """The tangent times a strain, shape (C, *points), without the tangent. [Pa]
+
+        Parameters
+        ----------
+        strain
+            Shape (C, *points). [-]
+        """
+        state = self.stage.state
+        modes = state.strain_to_mode @ strain.reshape(len(strain), -1)
+        change = modes * self._stiffness[state.kind]
+        if self.flow is not None:
+            change -= self.flow.rate * (self._give * total_of(self.flow.rate * modes))
+        return np.asarray((state.mode_to_stress @ change).reshape(strain.shape))
+
+    @cached_property
+    def _stiffness(self) -> Array:
+        """One over the compliance of each kind of modes with its flow, shape (K, n). [Pa]"""
+        return self.stage.stiffness if self.flow is None else 1.0 / self.flow.compliance
+
+    @cached_property
+    def _give(self) -> Array:
+        """Growth of the multiplier per work of a strain on the rate, shape (n,). [1/Pa³]"""
+        assert self.flow is not None
+        return np.asarray(self.flow.softness * self.flow.multiplier)
 
 
 def prepare(
@@ -449,7 +524,7 @@ def prepare(
         Index of the material at each point, shape (points), if properties are of materials. [-]
     """
     flat = PointProperties(*(value.reshape(-1) for value in properties))
-    factor = state.poisson_factor[:, None]
+    factor = state.kind_factor[:, None]
     compliance = (1.0 + factor * flat.poisson_ratio) / flat.young_modulus
     viscous: Array | None = None
     if flow_time > 0.0 and flat.fluidity.any():
@@ -486,6 +561,7 @@ def prepare(
         viscous_compliance=None if viscous is None else table[count + 2 : 2 * count + 2],
         creeps=creeps,
         law=FlowLaw(
+            kind=state.kind,
             weight=1.0 + 0.5 * factor,
             compliance=table[:count],
             log_creep=table[count],
@@ -540,7 +616,7 @@ def respond_linear(stage: Stage, trial_strain: Array) -> Response:
     """
     state = stage.state
     strain = state.strain_to_mode @ trial_strain.reshape(len(state.components), -1)
-    stress = strain * stage.stiffness
+    stress = strain * stage.stiffness[state.kind]
     whole = (state.mode_to_stress @ stress).reshape(trial_strain.shape)
     return Response(whole, stage, strain, stress, None)
 
@@ -554,12 +630,13 @@ def inelastic_increments(response: Response) -> Array:
         Answer of the law.
     """
     stage, flows = response.stage, response.flow
-    back = stage.state.mode_to_strain
+    back, kind = stage.state.mode_to_strain, stage.state.kind
     gained = np.zeros((3, *response.mode_stress.shape))
     if stage.viscous_compliance is not None:
-        gained[0] = back @ (stage.viscous_compliance * response.mode_stress)
+        gained[0] = back @ (stage.viscous_compliance[kind] * response.mode_stress)
     if flows is not None:
-        whole = stage.law.weight * response.mode_stress * flows.multiplier
+        whole = stage.law.weight[kind] * response.mode_stress
+        whole *= flows.multiplier
         plastic = np.zeros(flows.multiplier.shape)
         if flows.yielding is not None and stage.law.ceiling is not None:
             at = flows.yielding
@@ -574,7 +651,8 @@ def _any_yields(law: FlowLaw, stress: Array) -> bool:
     """Whether any point is above its yield stress."""
     if law.yield_squared is None:
         return False
-    return bool((total_of(law.weight * stress * stress) > law.yield_squared).any())
+    squared = law.weight[law.kind] * np.square(stress)
+    return bool((total_of(squared) > law.yield_squared).any())
 
 
 def _guess(stage: Stage, strain: Array, near: Response | None) -> Array:

@@ -308,16 +308,17 @@ def fire_solid(
     record = march(
         body, history, mechanisms=mechanisms, control=control, added_strain=added, brief=True
     )
-    errors = (0.0, 0.0)
+    errors, lines = (0.0, 0.0), Lines.of(mesh)
     if check_mesh:
         worst = int(np.ptp(history.free_strain, axis=0).argmax())
         errors = mesh_errors(
             body,
+            lines,
             history.young_modulus[:, worst],
             np.asarray(history.poisson_ratio, dtype=float),
             history.free_strain[:, worst],
         )
-    return _read(body, record, history, errors)
+    return _read(body, lines, record, history, errors)
 
 
 def scale_of(time: npt.ArrayLike, stress: npt.ArrayLike, peak_time: float) -> Array:
@@ -464,10 +465,10 @@ def late_strain(
 
 
 def _read(
-    body: Solid, record: Record, history: History, errors: tuple[float, float]
+    body: Solid, lines: Lines, record: Record, history: History, errors: tuple[float, float]
 ) -> SolidFiring:
     """A march as users read it."""
-    mesh, lines, elements = body.mesh, Lines.of(body.mesh), body.elements
+    mesh, elements = body.mesh, body.elements
     times, stations, places = record.time.size, 3 * mesh.rows, lines.through.size
     stress = by_station(elements, lines.through, record.stress)
     tensor = turned(stress, lines, 1)
@@ -495,7 +496,7 @@ def _read(
 
     lean = np.arctan2(at_stations(meridian.radius, slope), at_stations(meridian.height, slope))
     arc = at_stations(meridian.arc_length, shape)
-    membrane, bending = read_section(mesh, lines, stress)
+    membrane, bending = read_section(lines, stress)
     inside, outside = elements.line[:-1], elements.line[1:] - 1
     moved = [record.unknowns[:, at] for at in (inside, (inside + outside) // 2, outside)]
     across = (moved[2] - moved[0]) / mesh.wall[:, None]
@@ -523,7 +524,7 @@ def _read(
         membrane=membrane,
         bending=bending,
         steps=read_steps(body, lines, tensor, forces, young, poisson),
-        corners=read_corners(mesh, lines, tensor),
+        corners=read_corners(lines, tensor),
         parting=Parting(body, forces, young, poisson),
         mesh_error=errors[0],
         window_error=errors[1],
@@ -532,7 +533,7 @@ def _read(
 
 
 def mesh_errors(
-    body: Solid, young_modulus: Array, poisson_ratio: Array, free_strain: Array
+    body: Solid, lines: Lines, young_modulus: Array, poisson_ratio: Array, free_strain: Array
 ) -> tuple[float, float]:
     """Change of elastic stress if every element is cut in four, over the largest. [-]
 
@@ -543,6 +544,8 @@ def mesh_errors(
     ----------
     body
         The vessel.
+    lines
+        Of its mesh.
     young_modulus
         Of each material. [Pa]
     poisson_ratio
@@ -553,17 +556,19 @@ def mesh_errors(
     of_band = body.mesh.band
     band = [int(body.material_of_row[np.argmax(of_band == b)]) for b in range(of_band.max() + 1)]
     away, near = [], []
-    for one in (body, solid(body.mesh.finer(), band, merged=True)):
+    finer = body.mesh.finer()
+    both = (body, lines), (solid(finer, band, merged=True), Lines.of(finer, sliding=False))
+    for one, read in both:
         free = (free_strain - free_strain.mean())[one.material]
         stress = elastic_solid(one, young_modulus, poisson_ratio, free)[1][None]
-        mesh, lines = one.mesh, Lines.of(one.mesh)
-        whole = by_station(one.elements, lines.through, stress)
-        tensor = turned(whole, lines, 1)
+        mesh = one.mesh
+        whole = by_station(one.elements, read.through, stress)
+        tensor = turned(whole, read, 1)
         arc = (mesh.meridian.arc_length[mesh.meridian.nodes] @ line_shape(GAUSS).T).ravel()
         rows = np.concatenate([mesh.step_row, mesh.corner_row])
-        beside = read_beside(mesh, lines, tensor, rows, peaks=False)
+        beside = read_beside(read, tensor, rows)
         faces = [0, -1]
-        tensions = bending_tensions(*read_section(mesh, lines, whole), mesh.meridian, arc)
+        tensions = bending_tensions(*read_section(read, whole), mesh.meridian, arc)
         away.append(
             np.concatenate(
                 [tensions.ravel(), *(beside[n][:, :2, faces].ravel() for n in ("half", "one"))]

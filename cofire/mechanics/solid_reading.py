@@ -138,11 +138,33 @@ def principal(tensor: Array) -> Array:
 
 
 @dataclass(frozen=True)
+class Reader:
+    """What reads stress on one side of a step or corner, see `Beside`.
+
+    Attributes
+    ----------
+    used
+        Rows that are read.
+    share
+        Of their stations in the means over a tenth and a quarter of a wall, in the values half a
+        wall and one wall away, and in sliding windows of a tenth, shape (W, rows, 3, P). [-]
+    distance
+        Where the two values are read, see `Beside`, shape (2,). [m]
+    """
+
+    used: slice
+    share: Array
+    distance: Array
+
+
+@dataclass(frozen=True)
 class Lines:
     """Lines of points along the wall: both faces and the Gauss points of each column between.
 
     Attributes
     ----------
+    mesh
+        Of the vessel.
     through
         Place of each, shape (P,). [-]
     radius, height
@@ -151,18 +173,30 @@ class Lines:
         Length along the line per η at the stations, shape (A, 3, P). [m]
     along_r, along_z
         Unit vectors along them, shape (A, 3, P). [-]
+    sliding
+        Whether sliding windows are read.
     """
 
+    mesh: SolidMesh
     through: Array
     radius: Array
     height: Array
     run: Array
     along_r: Array
     along_z: Array
+    sliding: bool = True
 
     @classmethod
-    def of(cls, mesh: SolidMesh) -> Lines:
-        """The lines of a mesh."""
+    def of(cls, mesh: SolidMesh, *, sliding: bool = True) -> Lines:
+        """The lines of a mesh.
+
+        Parameters
+        ----------
+        mesh
+            The mesh.
+        sliding
+            Whether a peak is to be sought among sliding windows.
+        """
         rows, count = mesh.rows, mesh.across
         share = np.zeros((3 * count + 2, mesh.place.size))
         share[0, 0] = share[-1, -1] = 1.0
@@ -174,7 +208,7 @@ class Lines:
         run_r, run_z = (np.einsum("ja,kap->kjp", slope, v) for v in (r, z))
         run = np.hypot(run_r, run_z)
         at_r, at_z = (np.einsum("ja,kap->kjp", shape, v) for v in (r, z))
-        return cls(share @ mesh.place, at_r, at_z, run, run_r / run, run_z / run)
+        return cls(mesh, share @ mesh.place, at_r, at_z, run, run_r / run, run_z / run, sliding)
 
     @cached_property
     def length(self) -> Array:
@@ -219,6 +253,58 @@ class Lines:
         share = np.moveaxis(share, 3, 2)
         share = share / share.sum(axis=(1, 2), keepdims=True)
         return slice(int(rows.min()), int(rows.max()) + 1), share
+
+    @cached_property
+    def _readers(self) -> dict[tuple[int, int], Reader]:
+        """Those made so far, by row of nodes and side."""
+        return {}
+
+    def reader(self, row: int, side: int) -> Reader:
+        """What reads stress below (0) or above (1) a row of nodes.
+
+        Parameters
+        ----------
+        row
+            Of nodes. [-]
+        side
+            0 or 1. [-]
+        """
+        if (row, side) not in self._readers:
+            self._readers[row, side] = self._reader(row, side)
+        return self._readers[row, side]
+
+    def _reader(self, row: int, side: int) -> Reader:
+        sign = (-1, 1)[side]
+        room = _room(self.mesh, row)[side]
+        wall = float(self.mesh.wall[row + sign])
+        at = [min(d * wall, room) for d in (HALF, ONE)]
+        spans = [(0.0, TENTH * wall), (0.0, QUARTER * wall), *((d, d) for d in at)]
+        slides = np.unique(np.minimum(SLIDING * wall, max(room, SLIDING[0] * wall)))
+        slides = slides if self.sliding else slides[:0]
+        spans += [(d - 0.5 * TENTH * wall, d + 0.5 * TENTH * wall) for d in slides]
+        low, high = np.array(spans).T
+        return Reader(*self.windows(row // 2, sign, low, high), np.array(at))
+
+    @cached_property
+    def restored(self) -> Array:
+        """From values at the stations to what they are between the places where they are sure.
+
+        Within each stretch between steps and corners, along the middle of the wall, see
+        `_at_point`; shape (G, G). [-]
+        """
+        rows, middle = self.mesh.rows, self.through.size // 2
+        inner = np.concatenate([self.mesh.step_row, self.mesh.corner_row])
+        edges = np.unique(np.concatenate([[0], inner, [2 * rows]]) // 2)
+        found = np.zeros((rows, 3, rows, 3))
+        run = (_POWERS @ self.run)[..., middle].T
+        for first, last in pairwise(edges.tolist()):
+            own, c = slice(first, last), run[:, first:last, None]
+            length = self.length[own, middle]
+            start = np.cumsum(length) - length
+            at = (start[:, None] + _distance_at(GAUSS, c)).ravel()
+            share = _at_point(at, start[:, None], c)
+            found[own, :, own] = np.moveaxis(share, 1, 0).reshape(last - first, 3, last - first, 3)
+        return found.reshape(3 * rows, 3 * rows)
 
 
 _POWERS = np.array([[0.0, 1.0, 0.0], [-0.5, 0.0, 0.5], [0.5, -1.0, 0.5]]) / np.array(
@@ -295,8 +381,9 @@ def by_station(elements: Elements, through: Array, values: Array) -> Array:
     out = np.empty((*values.shape[:-2], len(elements.edges), 3, through.size))
     for edges, rows, own in elements.kinds:
         cells = values[..., own, :].reshape(*values.shape[:-2], *own.shape, 3, 3)
-        lines = cells.swapaxes(-3, -2).reshape(*values.shape[:-2], rows.size, 3, -1)
-        out[..., rows, :, :] = lines @ to_lines(edges, through)
+        lines = cells.swapaxes(-3, -2).reshape(-1, 3 * own.shape[1])
+        read = lines @ to_lines(edges, through)  # one product, not one a row and moment
+        out[..., rows, :, :] = read.reshape(*values.shape[:-2], rows.size, 3, through.size)
     return out
 
 
@@ -330,7 +417,7 @@ def turned(tensor: Array, lines: Lines, axis: int, angle: float = 1.0) -> Array:
     return out
 
 
-def read_section(mesh: SolidMesh, lines: Lines, stress: Array) -> tuple[Array, Array]:
+def read_section(lines: Lines, stress: Array) -> tuple[Array, Array]:
     """Membrane and bending stress, meridional and hoop, shape (T, G, 2) each. [Pa]
 
     Meridional from the traction on the line through the wall at each station, so that force and
@@ -340,13 +427,12 @@ def read_section(mesh: SolidMesh, lines: Lines, stress: Array) -> tuple[Array, A
 
     Parameters
     ----------
-    mesh
-        Of the vessel.
     lines
-        Of the same mesh.
+        Of the vessel.
     stress
         Radial, hoop, axial, shear, shape (T, 4, A, 3, P). [Pa]
     """
+    mesh = lines.mesh
     half = 0.5 * (mesh.place[2::2] - mesh.place[:-2:2])
     middle = 0.5 * (mesh.place[2::2] + mesh.place[:-2:2])
     weight = 0.5 * (half[:, None] * GAUSS_WEIGHT).ravel()
@@ -367,29 +453,9 @@ def read_section(mesh: SolidMesh, lines: Lines, stress: Array) -> tuple[Array, A
     mean = np.stack([pull @ weight, hoop @ weight], axis=-1)
     bending = np.stack([normal @ line, hoop @ line], axis=-1)
     read = np.concatenate([mean, bending], axis=-1).reshape(len(stress), -1, 4)
-    restored = _restored(mesh, lines) @ np.moveaxis(read, 1, 0).reshape(read.shape[1], -1)
+    restored = lines.restored @ np.moveaxis(read, 1, 0).reshape(read.shape[1], -1)
     both = np.moveaxis(restored.reshape(-1, len(stress), 4), 0, 1)
     return both[..., :2], both[..., 2:]
-
-
-def _restored(mesh: SolidMesh, lines: Lines) -> Array:
-    """From values at the stations to what they are between the places where they are sure, (G, G).
-
-    Within each stretch between steps and corners, along the middle of the wall, see `_at_point`.
-    """
-    edges = np.concatenate([[0], mesh.step_row, mesh.corner_row, [2 * mesh.rows]]) // 2
-    middle = lines.through.size // 2
-    found = np.zeros((mesh.rows, 3, mesh.rows, 3))
-    run = (_POWERS @ lines.run)[..., middle].T
-    for first, last in pairwise(np.unique(edges)):
-        own, c = slice(first, last), run[:, first:last, None]
-        length = lines.length[own, middle]
-        start = np.cumsum(length) - length
-        at = (start[:, None] + _distance_at(GAUSS, c)).ravel()
-        share = _at_point(at, start[:, None], c)
-        found[own, :, own] = np.moveaxis(share, 1, 0).reshape(last - first, 3, last - first, 3)
-    size = 3 * mesh.rows
-    return found.reshape(size, size)
 
 
 def _room(mesh: SolidMesh, row: int) -> tuple[float, float]:
@@ -405,47 +471,32 @@ def _room(mesh: SolidMesh, row: int) -> tuple[float, float]:
     )
 
 
-def read_beside(
-    mesh: SolidMesh, lines: Lines, tensor: Array, rows: NDArray[np.intp], *, peaks: bool = True
-) -> dict[str, Array]:
+def read_beside(lines: Lines, tensor: Array, rows: NDArray[np.intp]) -> dict[str, Array]:
     """Fields of `Beside`, but for the exponent, at some rows of nodes.
 
     Parameters
     ----------
-    mesh
-        Of the vessel.
     lines
-        Of the same mesh.
+        Of the vessel.
     tensor
         Meridional, hoop, through, shear, shape (T, 4, A, 3, P). [Pa]
     rows
         Rows of nodes, shape (K,). [-]
-    peaks
-        If False, the largest of sliding windows is not sought.
     """
     times, count, places = len(tensor), rows.size, lines.through.size
     means = np.zeros((4, times, 4, places, count, 2))
     distance = np.zeros((2, count, 2))
     peak = np.full((times, count, 2), -np.inf)
-    for k, row in enumerate(rows):
-        for side, sign in enumerate((-1, 1)):
-            room = _room(mesh, row)[side]
-            wall = float(mesh.wall[row + sign])
-            at = [min(d * wall, room) for d in (HALF, ONE)]
-            distance[:, k, side] = at
-            spans = [(0.0, TENTH * wall), (0.0, QUARTER * wall), *((d, d) for d in at)]
-            slides = np.unique(np.minimum(SLIDING * wall, max(room, SLIDING[0] * wall)))
-            slides = slides if peaks else slides[:0]
-            spans += [(d - 0.5 * TENTH * wall, d + 0.5 * TENTH * wall) for d in slides]
-            low, high = np.array(spans).T
-            used, share = lines.windows(int(row) // 2, sign, low, high)
-            near = tensor[:, :, used]
-            mean = np.einsum("wkjp,tckjp->wtcp", share, near, optimize=True)
-            means[..., k, side] = mean[:4]
+    for k, row in enumerate(rows.tolist()):
+        for side in (0, 1):
+            reader = lines.reader(row, side)
+            near = tensor[:, :, reader.used]
+            mean = np.einsum("wkjp,tckjp->wtcp", reader.share, near, optimize=True)
+            means[..., k, side], distance[:, k, side] = mean[:4], reader.distance
             sought = np.moveaxis(np.delete(mean, (1, 2, 3), axis=0), 2, 0)
             peak[:, k, side] = principal(sought).max(axis=(0, 2))
     return {
-        "height": mesh.height[rows, mesh.place.size // 2],
+        "height": lines.mesh.height[rows, lines.mesh.place.size // 2],
         "tenth": means[0],
         "quarter": means[1],
         "half": means[2],
@@ -455,20 +506,19 @@ def read_beside(
     }
 
 
-def read_corners(mesh: SolidMesh, lines: Lines, tensor: Array) -> Beside:
+def read_corners(lines: Lines, tensor: Array) -> Beside:
     """Stress beside the sharp corners of one vessel.
 
     Parameters
     ----------
-    mesh
-        Of the vessel.
     lines
-        Of the same mesh.
+        Of the vessel.
     tensor
         Meridional, hoop, through, shear, shape (T, 4, A, 3, P). [Pa]
     """
+    mesh = lines.mesh
     rows = mesh.corner_row
-    beside = read_beside(mesh, lines, tensor, rows)
+    beside = read_beside(lines, tensor, rows)
     exponent = np.ones((len(tensor), rows.size))
     for k, row in enumerate(rows):
         turn = 0.0
@@ -559,10 +609,10 @@ def read_steps(
     """
     mesh = body.mesh
     rows = mesh.step_row
-    beside = read_beside(mesh, lines, tensor, rows)
+    beside = read_beside(lines, tensor, rows)
     times, count = len(tensor), rows.size
     normal, tension, sliding = (np.zeros((times, count, 2)) for _ in range(3))
-    shear, exponent = np.zeros((times, count)), np.ones((times, count))
+    shear = np.zeros((times, count))
     cut, middle = np.zeros(count), np.zeros(count)
     material = body.material_of_row
     for s, row in enumerate(rows):
@@ -582,9 +632,8 @@ def read_steps(
         nodes = slice(body.elements.line[row], body.elements.line[row + 1])
         reader = _tenths(place, body.elements.radius[nodes], cut[s])
         tension[:, s], sliding[:, s] = pull @ reader, slide @ reader
-        below, above = material[row // 2 - 1], material[row // 2]
-        pair = dundurs(young[:, below], poisson[below], young[:, above], poisson[above])
-        exponent[:, s] = corner_exponent(*pair)
+    below, above = material[rows // 2 - 1], material[rows // 2]
+    pair = dundurs(young[:, below], poisson[below], young[:, above], poisson[above])
     return SolidSteps(
         **beside,
         radius=middle,
@@ -594,7 +643,7 @@ def read_steps(
         tension=tension,
         sliding=sliding,
         hoop=_wall_mean(mesh, beside["tenth"][:, 1]),
-        exponent=exponent,
+        exponent=corner_exponent(*pair),
     )
 
 

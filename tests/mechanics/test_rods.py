@@ -44,7 +44,7 @@ def test_the_joint_of_a_rod_against_finite_elements(across, within):
     """
     strain = [-6e-3, -2e-3]
     mesh, lines, tensor = solved([STEEL, OXIDE], strain, across=across)
-    tenth = read_beside(mesh, lines, tensor, mesh.step_row)["tenth"][0, 0, -1, 0]
+    tenth = read_beside(lines, tensor, mesh.step_row)["tenth"][0, 0, -1, 0]
     reference = solve_solid(
         np.full(5, R / 2), np.linspace(0.0, 2 * HALF, 5), R, np.array([HALF]),
         np.array([STEEL[0], OXIDE[0]]), np.array([STEEL[1], OXIDE[1]]), np.array(strain),
