@@ -23,7 +23,8 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import cholesky, solve, solve_triangular
+from scipy.linalg import LinAlgError, cholesky, solve, solve_triangular
+from scipy.linalg.lapack import dpotrf, dtrtrs
 
 from cofire.errors import InputError
 from cofire.numerics import Array, one_thread
@@ -795,9 +796,12 @@ class _Sweep:
             parts = [middle] if fixed else [near, middle]
             gone = np.concatenate([np.arange(p.start, p.stop) for p in parts])
             fixed = False
-            factor = cholesky(K[np.ix_(gone, gone)], lower=True, check_finite=False)
+            # plainly: what scipy.linalg does around these takes as long as they do
+            factor, failed = dpotrf(K[np.ix_(gone, gone)].T, lower=1, clean=0, overwrite_a=1)
+            if failed:
+                raise LinAlgError(f"row {row} of a crack plane's wall has no stiffness")
             both = np.concatenate([K[gone, far], G[gone]], axis=1)
-            half = solve_triangular(factor, both, lower=True, check_finite=False)
+            half = dtrtrs(factor, both, lower=1)[0]
             back = half[:, :line].T @ half
             S, g = K[far, far] - back[:, :line], G[far] - back[:, line:]
             reached = row + 1 if up else row
