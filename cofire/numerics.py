@@ -378,8 +378,11 @@ def peaks_along(value: Array, place: Array) -> tuple[Array, NDArray[np.intp]]:
 # Where through a wall or layer stress is read, and what share of it each place stands for
 
 
+@cache
 def lobatto(points: int) -> tuple[Array, Array]:
     """Gauss–Lobatto places on -1 to 1, both faces included, and weights that sum to one. [-]
+
+    Worked out once for each count; not to be written to.
 
     Parameters
     ----------
@@ -390,4 +393,5 @@ def lobatto(points: int) -> tuple[Array, Array]:
     inner = np.sort(np.real(top.deriv().roots()))
     place = np.concatenate([[-1.0], 0.5 * (inner - inner[::-1]), [1.0]])
     weight = 1.0 / (points * (points - 1) * np.asarray(top(place)) ** 2)
+    place.flags.writeable = weight.flags.writeable = False
     return place, weight
