@@ -666,9 +666,10 @@ def odds(
     table = np.zeros((2, len(samples), len(asked)))
     losers: list[list[str]] = [[] for _ in asked]
     moved: list[list[Swing]] = [[] for _ in asked]
+    bodies = [bench.zones(vessels[k])[1].name for k in asked]
     for row, results in enumerate(each(_judged, jobs, samples[0].bench.executor)):
         for column, flags in enumerate(results):
-            body = samples[row].bench.zones(vessels[asked[column]])[1]
+            body = samples[row].bench.cards[bodies[column]]
             modulus, known = body["weibull_modulus"].scalar, outcomes[asked[column]]
             assert known is not None
             moved[column].append(swing(known.flags, flags, modulus))
