@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from cofire.assessment.own_weight import SAG_CAUTION, SAG_NO, SLUMP_NO, flowed, viscosity_of
 from cofire.assessment.response import Response
 from cofire.assessment.rule import (
     BLENDS,
@@ -26,7 +27,6 @@ from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, grade_in_turn
 from cofire.materials.binders import ash_share
 from cofire.materials.card import Card
 from cofire.numerics import Array
-from cofire.physics import mixing
 from cofire.physics.burnout import (
     gas_overpressure,
     gas_viscosity,
@@ -35,7 +35,6 @@ from cofire.physics.burnout import (
 )
 from cofire.physics.cylinder import SHARP_BENDING, SHARP_HOOP, left_by_steps
 from cofire.physics.history import History
-from cofire.physics.rheology import viscosity_at
 from cofire.units import GRAVITY, celsius
 
 DRYING_CAUTION, DRYING_NO = 0.005, 0.02
@@ -52,12 +51,6 @@ PORES_CLOSE = 0.5
 """Share of its densification after which a body's pores count as closing: common practice. [-]"""
 VAPOUR_MOLAR_MASS = 0.030
 """Of the burnout gases, between water and carbon dioxide: common practice. [kg/mol]"""
-SAG_CAUTION, SAG_NO = 0.01, 0.05
-"""Height lost to flow under own weight, of the band's height: common practice. [-]"""
-SLUMP_NO = 1.0
-"""Natural strain of flow under own weight at which a wall has gone down to a third of its height
-and stands no more. Estimate: flow grows by a power of ten in some 50 K, so a factor of two is 15 K.
-[-]"""
 STEEPEST = 45.0
 """Lean of a wall from upright beyond which the column of the sag rule says nothing. [°]"""
 PEAK_CAUTION = 10.0
@@ -417,29 +410,16 @@ def _flow(response: Response, band: int, mass: Array, bulk: Array) -> Flow:
     under = np.append(below + 0.5 * volume, below[worst])
     on = np.append(sections, sections[worst])
     stress = (mass - np.outer(under, bulk)) * GRAVITY / on[:, None]
-    rate = stress / _viscosity_at(response, response.cards[band], stress)
-    strain = np.trapezoid(rate, h.time, axis=1)
+    viscosity = viscosity_of(response.cards[band], *response.substances, stress)
+    strain = flowed(h.time, stress, viscosity)
     rise = volume / sections * np.cos(shell.slope[here])
     return Flow(
         lean=lean,
         mean=float(np.average(strain[:-1], weights=rise)),
         most=float(strain[-1]),
-        time=int(np.argmax(rate[-1])),
+        time=int(np.argmax(stress[-1] / viscosity[-1])),
         height=float(shell.height[here[worst]]),
     )
-
-
-def _viscosity_at(response: Response, card: Card, stress: Array) -> Array:
-    """Uniaxial viscosity of a material of the vessel at a stress, shape (..., M). [Pa s]"""
-    alone, pure = response.substances
-    place = {one.name: row for row, one in enumerate(pure)}
-    phases = [
-        viscosity_at(
-            stress, alone.viscosity[row], alone.creep_factor[row], alone.creep_exponent[row]
-        )
-        for row in (place[part.name] for part, _ in card.constituents)
-    ]
-    return mixing.viscosity(card.metal_share, *phases) if card.parts else phases[0]
 
 
 def sag_flags(response: Response) -> list[Flag]:
