@@ -28,10 +28,12 @@ from cofire.materials.binders import ash_share
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.burnout import (
+    STEAM_MOLAR_MASS,
     gas_overpressure,
     gas_viscosity,
     hydraulic_grain,
     open_pores,
+    steam_viscosity,
 )
 from cofire.physics.cylinder import SHARP_BENDING, SHARP_HOOP, left_by_steps
 from cofire.physics.history import History
@@ -50,7 +52,7 @@ From memory."""
 PORES_CLOSE = 0.5
 """Share of its densification after which a body's pores count as closing: common practice. [-]"""
 VAPOUR_MOLAR_MASS = 0.030
-"""Of the burnout gases, between water and carbon dioxide: common practice. [kg/mol]"""
+"""Of the gases of a binder, between water and carbon dioxide: common practice. [kg/mol]"""
 STEEPEST = 45.0
 """Lean of a wall from upright beyond which the column of the sag rule says nothing. [°]"""
 PEAK_CAUTION = 10.0
@@ -290,7 +292,9 @@ def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Fla
     """Gas pressure of burnout in walls of given materials.
 
     The way out is `gas_overpressure`'s, between the grains of `hydraulic_grain`, with the binder
-    still in the pores.
+    still in the pores. Bound water leaves as steam, which is lighter and thinner than the gases of
+    a binder; of both together the moles add, and the viscosity is the mean by moles (estimate:
+    the two are within a third of each other).
 
     Parameters
     ----------
@@ -310,11 +314,16 @@ def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Fla
     found = []
     for row, card in enumerate(cards):
         solid = card["theoretical_density"].scalar * card["green_density"].scalar
-        release = -np.gradient(h.mass_fraction[row], h.time) * solid
+        water = np.clip(np.gradient(h.water_lost[row], h.time), 0.0, None) * solid
+        release = np.clip(-np.gradient(h.mass_fraction[row], h.time), 0.0, None) * solid
+        steam = water / STEAM_MOLAR_MASS
+        moles = steam + np.clip(release - water, 0.0, None) / VAPOUR_MOLAR_MASS
+        share = steam / np.maximum(moles, np.finfo(float).tiny)
         pores = open_pores(card, h.relative_density[row], 1.0 - h.mass_fraction[row])
         pressure = gas_overpressure(
-            np.clip(release, 0.0, None), wall, hydraulic_grain(card), pores, h.temperature,
-            gas_viscosity(h.temperature), VAPOUR_MOLAR_MASS,
+            release, wall, hydraulic_grain(card), pores, h.temperature,
+            share * steam_viscosity(h.temperature) + (1.0 - share) * gas_viscosity(h.temperature),
+            share * STEAM_MOLAR_MASS + (1.0 - share) * VAPOUR_MOLAR_MASS,
         )  # fmt: skip
         utilisation = pressure / h.strength[row]
         worst = int(np.argmax(utilisation))
@@ -558,8 +567,8 @@ DRYING = Rule(
 BURNOUT = Rule(
     name="burnout",
     loses=True,
-    harm="the gas of the binder bursts the wall",
-    asks="Does the gas of the binder leave the wall without bursting it?",
+    harm="the gas of binder and bound water bursts the wall",
+    asks="Does the gas of binder and bound water leave the wall without bursting it?",
     find=burnout_flags,
     sees=frozenset({FIRING, SUBSTANCES, SHAPE}),
     green=True,

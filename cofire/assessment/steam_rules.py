@@ -18,6 +18,7 @@ from cofire.physics.burnout import (
     moisture_left,
     open_pores,
     oxygen_depth,
+    steam_viscosity,
 )
 from cofire.physics.porosity import conductivity_factor
 from cofire.units import GAS_CONSTANT, celsius
@@ -30,8 +31,8 @@ PASTE_MOISTURE = 0.06
 MOISTURE_DIFFUSIVITY, MOISTURE_ENERGY = 3e-9, 40e3
 """Of moisture in clay at 90 °C, and its activation energy: estimates, 1e-10 to 1e-8 m²/s from
 memory. It decides only how long a hold below the boil must be. [m²/s], [J/mol]"""
-STEAM_VISCOSITY, STEAM_TEMPERATURE = 1.25e-5, 383.0
-"""Of steam where a wall boils: common tables, from memory. [Pa s], [K]"""
+STEAM_TEMPERATURE = 383.0
+"""Of steam where a wall boils. [K]"""
 BOILS, BOILED = 373.0, 423.0
 """Ware between these boils: the fastest ramp there counts. [K]"""
 STEAM_CAUTION = 0.3
@@ -84,7 +85,7 @@ def steam_pressure(card: Card, curve: Trace, wall: float) -> tuple[float, float,
     release = evaporation_rate(left * solid, rates[fastest], wall, max(conducts, 0.1))
     pressure = gas_overpressure(
         release, wall, hydraulic_grain(card), open_pores(card, green, 0.0), STEAM_TEMPERATURE,
-        STEAM_VISCOSITY, STEAM_MOLAR_MASS,
+        steam_viscosity(STEAM_TEMPERATURE), STEAM_MOLAR_MASS,
     )  # fmt: skip
     return float(pressure), left, float(t[boiling[fastest]])
 
