@@ -20,7 +20,7 @@ from cofire.physics.burnout import (
     oxygen_depth,
     steam_viscosity,
 )
-from cofire.physics.porosity import conductivity_factor
+from cofire.physics.porosity import conductivity_at
 from cofire.units import GAS_CONSTANT, celsius
 
 AIR_DRY = 0.02
@@ -48,6 +48,8 @@ BLACK_CORE = 0.1
 
 def steam_pressure(card: Card, curve: Trace, wall: float) -> tuple[float, float, float]:
     """Steam pressure in the middle of a wall that goes through the boil, and when.
+
+    A dried metal paste is taken to conduct as grains that are joined would: on the safe side.
 
     Parameters
     ----------
@@ -79,9 +81,8 @@ def steam_pressure(card: Card, curve: Trace, wall: float) -> tuple[float, float,
         return 0.0, left, float(t[first])
     rates = np.diff(T)[boiling] / np.diff(t)[boiling]
     fastest = int(np.argmax(rates))
-    conducts = float(card["thermal_conductivity"].value[0]) * float(
-        conductivity_factor(min(1.0 - green, 0.6))
-    )
+    known = card["thermal_conductivity"]
+    conducts = float(conductivity_at(known.value[0], known.at_density, green))
     release = evaporation_rate(left * solid, rates[fastest], wall, max(conducts, 0.1))
     pressure = gas_overpressure(
         release, wall, hydraulic_grain(card), open_pores(card, green, 0.0), STEAM_TEMPERATURE,
