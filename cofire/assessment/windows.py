@@ -11,14 +11,18 @@ from numpy.typing import NDArray
 
 from cofire.assessment.own_weight import RING, sag_grade
 from cofire.assessment.rule import CAUTION, GO, NO
-from cofire.errors import OutOfRange
 from cofire.firing.kiln import END, ramp
 from cofire.firing.program import Kiln
 from cofire.materials.card import Card
 from cofire.materials.pairs import first_liquid
 from cofire.numerics import Array
 from cofire.physics import mixing
-from cofire.physics.atmosphere import oxidation_margins, oxidised_elements, oxygen_potential
+from cofire.physics.atmosphere import (
+    data_end,
+    oxidation_margins,
+    oxidised_elements,
+    oxygen_potential,
+)
 from cofire.physics.rheology import shear_viscosity
 from cofire.physics.sintering import clock_rate, density_at, run_clock
 from cofire.units import GRAVITY, HOUR, MINUTE, ROOM, celsius, kelvin
@@ -51,17 +55,27 @@ def gas_grade(card: Card, gas: str, peak: float) -> tuple[int, str]:
     grade = {"good": GO, "caution": CAUTION, "refused": NO}[word]
     reason = f"{card.name} in {gas}: {why}" if why else ""
     if card.kind == "metal" and grade < NO:
-        try:
-            margins = oxidation_margins(card.elements, oxygen_potential(gas, peak), peak)
-        except OutOfRange as error:
-            return max(grade, CAUTION), reason or f"{card.name} in {gas}: unknown, {error}"
+        known, margins = _margins(card.elements, gas, peak)
         if oxidised := oxidised_elements(margins):
             size = -float(margins[oxidised[0]])
             return NO, (
-                f"{card.name} in {gas}: {oxidised[0]} oxidises at {celsius(peak):.0f} °C, "
+                f"{card.name} in {gas}: {oxidised[0]} oxidises at {celsius(known):.0f} °C, "
                 f"10^{size:.0f} times the oxygen that it bears"
             )
+        if known < peak:
+            beyond = f"unknown above {celsius(known):.0f} °C, where the data of its oxides end"
+            return CAUTION, f"{reason}; {beyond}" if why else f"{card.name} in {gas}: {beyond}"
     return grade, reason
+
+
+def _margins(elements: Sequence[str], gas: str, peak: float) -> tuple[float, dict[str, Array]]:
+    """Oxidation margins at a peak [K], and the temperature [K] that they are of.
+
+    It is the peak, or where the data of oxides or gas end on the way there: what oxidises there has
+    oxidised.
+    """
+    known = min(peak, data_end(elements, gas))
+    return known, oxidation_margins(elements, oxygen_potential(gas, known), known)
 
 
 SKIN = kelvin(600.0)
@@ -110,11 +124,7 @@ def _taken_back(
     card: Card, gas: str, peak: float, later: Sequence[tuple[str, float]], alone: tuple[int, str]
 ) -> tuple[int, str]:
     """Grade of a metal in a gas that oxidises it, with what later gases do about it."""
-    try:
-        margins = oxidation_margins(card.elements, oxygen_potential(gas, peak), peak)
-    except OutOfRange:
-        return alone
-    oxidised = oxidised_elements(margins)
+    oxidised = oxidised_elements(_margins(card.elements, gas, peak)[1])
     if not oxidised:
         return alone
     if peak < TARNISH:
@@ -122,11 +132,7 @@ def _taken_back(
     for other, hot in later:
         if hot < REDUCES_FROM.get(other, np.inf):
             continue
-        try:
-            back = oxidation_margins(oxidised, oxygen_potential(other, hot), hot)
-        except OutOfRange:
-            continue
-        if oxidised_elements(back):
+        if oxidised_elements(_margins(oxidised, other, hot)[1]):
             continue
         told = f"{card.name} in {gas}: a skin of oxide forms, to {celsius(peak):.0f} °C"
         if peak > SKIN:

@@ -20,6 +20,8 @@ from cofire.assessment.windows import (
     best_gas,
     ceiling,
     firing_windows,
+    gas_grade,
+    grade_in_turn,
     shared_window,
 )
 from cofire.firing.kiln import trace
@@ -273,3 +275,39 @@ def test_where_no_gas_will_do_the_first_is_named_with_every_reason() -> None:
     assert reason == "talc body in carbon: it is carbon; talc body in air: it is air"
     kind = replace(body, atmosphere=refusing | {"air": "good"})
     assert best_gas(CARDS["gold"], kind, kelvin(900.0), ("carbon", "air")) == ("air", 0, "")
+
+
+@pytest.mark.parametrize(
+    ("metal", "gas", "peak"),
+    [("iron", "air", 1380.0), ("low-carbon steel", "air", 1450.0), ("nickel", "air", 1420.0),
+     ("iron", "inert", 1450.0), ("nickel", "inert", 1420.0)],
+)  # fmt: skip
+def test_what_oxidises_where_the_data_of_its_oxide_end_oxidises_beyond(
+    metal: str, gas: str, peak: float
+) -> None:
+    """Expected of nickel at 1420 °C: -471.2 + 0.172 T kJ are log pO2 of -5.6; air has -0.7.
+
+    Iron's data end at 1371, nickel's at 1400 °C; technical inert gas has -5.
+    """
+    grade, reason = gas_grade(CARDS[metal], gas, kelvin(peak))
+    assert grade == 2
+    assert "oxidises at 1371 °C" in reason or "oxidises at 1400 °C" in reason
+
+
+def test_what_is_bright_where_the_data_end_is_unknown_beyond_and_both_are_told() -> None:
+    nickel = CARDS["nickel"]
+    grade, reason = gas_grade(nickel, "carbon", kelvin(1420.0))
+    assert grade == 1
+    assert "graphite" in reason
+    assert "unknown above 1400 °C" in reason
+    grade, reason = gas_grade(nickel, "hydrogen", kelvin(1420.0))
+    assert (grade, reason[:33]) == (1, "nickel in hydrogen: unknown above")
+    best = best_gas(nickel, CARDS["3Y zirconia"], kelvin(1420.0), ("air", "inert", "hydrogen"))
+    assert best[:2] == ("hydrogen", 1)
+
+
+def test_an_oxide_that_hydrogen_takes_back_on_its_way_beyond_the_data_is_taken_back() -> None:
+    turns = [("air", kelvin(500.0)), ("hydrogen", kelvin(1420.0))]
+    grade, reason, _ = grade_in_turn(CARDS["nickel"], turns)
+    assert grade == 1
+    assert "takes it back" in reason
