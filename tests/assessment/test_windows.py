@@ -31,7 +31,7 @@ from cofire.physics.blends import blend
 from cofire.physics.history import Along
 from cofire.physics.sintering import relative_density
 from cofire.units import HOUR, MINUTE, kelvin
-from tests.strategies import CARDS, KILNS, cards, ceramics, few, kilns, metals, some
+from tests.strategies import CARDS, KILNS, METALS, cards, ceramics, few, kilns, metals, some
 
 STUDIO = KILNS["small studio kiln"]
 LABORATORY = KILNS["laboratory furnace"]
@@ -311,3 +311,24 @@ def test_an_oxide_that_hydrogen_takes_back_on_its_way_beyond_the_data_is_taken_b
     grade, reason, _ = grade_in_turn(CARDS["nickel"], turns)
     assert grade == 1
     assert "takes it back" in reason
+
+
+@pytest.mark.parametrize("name", METALS)
+def test_a_gas_that_a_card_calls_good_is_not_refused_by_its_oxides(name: str) -> None:
+    """At the card's own firing: who buys argon for iron by its card would lose the piece."""
+    card = CARDS[name]
+    assert card.fired_at is not None
+    for gas, word in card.atmosphere.items():
+        if word == "good":
+            assert gas_grade(card, gas, card.fired_at.peak)[0] < 2, gas
+
+
+def test_brass_is_refused_in_carbon_for_its_zinc_that_evaporates() -> None:
+    """Zinc in 70/30 has an activity of some 0.1, so of its oxide carbon is not far from keeping it.
+
+    0.059 atm over the alloy at 850 °C is what counts.
+    """
+    grade, reason = gas_grade(CARDS["brass 70/30"], "carbon", kelvin(850.0))
+    assert grade == 2
+    assert "zinc evaporates" in reason
+    assert "oxidises" not in reason
