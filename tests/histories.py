@@ -48,6 +48,7 @@ def made_history(
         strain={"made": strain},
         relative_density=np.ones((count, t.size)),
         mass_fraction=np.ones((count, t.size)),
+        water_lost=np.zeros((count, t.size)),
         young_modulus=traces(young_modulus),
         poisson_ratio=numbers(poisson_ratio),
         viscosity=traces(viscosity),

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from cofire.assessment.own_weight import SAG_CAUTION, SAG_NO, SLUMP_NO, flowed, viscosity_of
 from cofire.assessment.response import Response
 from cofire.assessment.rule import (
     BLENDS,
@@ -26,16 +27,16 @@ from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, grade_in_turn
 from cofire.materials.binders import ash_share
 from cofire.materials.card import Card
 from cofire.numerics import Array
-from cofire.physics import mixing
 from cofire.physics.burnout import (
+    STEAM_MOLAR_MASS,
     gas_overpressure,
     gas_viscosity,
     hydraulic_grain,
     open_pores,
+    steam_viscosity,
 )
 from cofire.physics.cylinder import SHARP_BENDING, SHARP_HOOP, left_by_steps
 from cofire.physics.history import History
-from cofire.physics.rheology import viscosity_at
 from cofire.units import GRAVITY, celsius
 
 DRYING_CAUTION, DRYING_NO = 0.005, 0.02
@@ -51,13 +52,7 @@ From memory."""
 PORES_CLOSE = 0.5
 """Share of its densification after which a body's pores count as closing: common practice. [-]"""
 VAPOUR_MOLAR_MASS = 0.030
-"""Of the burnout gases, between water and carbon dioxide: common practice. [kg/mol]"""
-SAG_CAUTION, SAG_NO = 0.01, 0.05
-"""Height lost to flow under own weight, of the band's height: common practice. [-]"""
-SLUMP_NO = 1.0
-"""Natural strain of flow under own weight at which a wall has gone down to a third of its height
-and stands no more. Estimate: flow grows by a power of ten in some 50 K, so a factor of two is 15 K.
-[-]"""
+"""Of the gases of a binder, between water and carbon dioxide: common practice. [kg/mol]"""
 STEEPEST = 45.0
 """Lean of a wall from upright beyond which the column of the sag rule says nothing. [°]"""
 PEAK_CAUTION = 10.0
@@ -297,7 +292,9 @@ def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Fla
     """Gas pressure of burnout in walls of given materials.
 
     The way out is `gas_overpressure`'s, between the grains of `hydraulic_grain`, with the binder
-    still in the pores.
+    still in the pores. Bound water leaves as steam, which is lighter and thinner than the gases of
+    a binder; of both together the moles add, and the viscosity is the mean by moles (estimate:
+    the two are within a third of each other).
 
     Parameters
     ----------
@@ -317,11 +314,16 @@ def burnout_of(history: History, cards: Sequence[Card], wall: float) -> list[Fla
     found = []
     for row, card in enumerate(cards):
         solid = card["theoretical_density"].scalar * card["green_density"].scalar
-        release = -np.gradient(h.mass_fraction[row], h.time) * solid
+        water = np.clip(np.gradient(h.water_lost[row], h.time), 0.0, None) * solid
+        release = np.clip(-np.gradient(h.mass_fraction[row], h.time), 0.0, None) * solid
+        steam = water / STEAM_MOLAR_MASS
+        moles = steam + np.clip(release - water, 0.0, None) / VAPOUR_MOLAR_MASS
+        share = steam / np.maximum(moles, np.finfo(float).tiny)
         pores = open_pores(card, h.relative_density[row], 1.0 - h.mass_fraction[row])
         pressure = gas_overpressure(
-            np.clip(release, 0.0, None), wall, hydraulic_grain(card), pores, h.temperature,
-            gas_viscosity(h.temperature), VAPOUR_MOLAR_MASS,
+            release, wall, hydraulic_grain(card), pores, h.temperature,
+            share * steam_viscosity(h.temperature) + (1.0 - share) * gas_viscosity(h.temperature),
+            share * STEAM_MOLAR_MASS + (1.0 - share) * VAPOUR_MOLAR_MASS,
         )  # fmt: skip
         utilisation = pressure / h.strength[row]
         worst = int(np.argmax(utilisation))
@@ -417,29 +419,16 @@ def _flow(response: Response, band: int, mass: Array, bulk: Array) -> Flow:
     under = np.append(below + 0.5 * volume, below[worst])
     on = np.append(sections, sections[worst])
     stress = (mass - np.outer(under, bulk)) * GRAVITY / on[:, None]
-    rate = stress / _viscosity_at(response, response.cards[band], stress)
-    strain = np.trapezoid(rate, h.time, axis=1)
+    viscosity = viscosity_of(response.cards[band], *response.substances, stress)
+    strain = flowed(h.time, stress, viscosity)
     rise = volume / sections * np.cos(shell.slope[here])
     return Flow(
         lean=lean,
         mean=float(np.average(strain[:-1], weights=rise)),
         most=float(strain[-1]),
-        time=int(np.argmax(rate[-1])),
+        time=int(np.argmax(stress[-1] / viscosity[-1])),
         height=float(shell.height[here[worst]]),
     )
-
-
-def _viscosity_at(response: Response, card: Card, stress: Array) -> Array:
-    """Uniaxial viscosity of a material of the vessel at a stress, shape (..., M). [Pa s]"""
-    alone, pure = response.substances
-    place = {one.name: row for row, one in enumerate(pure)}
-    phases = [
-        viscosity_at(
-            stress, alone.viscosity[row], alone.creep_factor[row], alone.creep_exponent[row]
-        )
-        for row in (place[part.name] for part, _ in card.constituents)
-    ]
-    return mixing.viscosity(card.metal_share, *phases) if card.parts else phases[0]
 
 
 def sag_flags(response: Response) -> list[Flag]:
@@ -578,8 +567,8 @@ DRYING = Rule(
 BURNOUT = Rule(
     name="burnout",
     loses=True,
-    harm="the gas of the binder bursts the wall",
-    asks="Does the gas of the binder leave the wall without bursting it?",
+    harm="the gas of binder and bound water bursts the wall",
+    asks="Does the gas of binder and bound water leave the wall without bursting it?",
     find=burnout_flags,
     sees=frozenset({FIRING, SUBSTANCES, SHAPE}),
     green=True,

@@ -8,13 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.assessment.own_weight import sag_grade, sag_words, sagged
 from cofire.assessment.rule import GO, NO
 from cofire.assessment.windows import RATE, ceiling
 from cofire.firing.kiln import Trace, trace
 from cofire.firing.program import Firing, Kiln, simple_firing
 from cofire.materials.card import Card
 from cofire.numerics import Array
-from cofire.physics.history import History, burnout, histories
+from cofire.physics.history import Along, History, burnout, histories
 from cofire.physics.rheology import relaxation_time, set_point
 from cofire.units import celsius
 
@@ -47,7 +48,8 @@ SET_STRESS = 10e6
 class PairBlock:
     """Figures of one metal against K ceramics in one firing, arrays of shape (K,).
 
-    Units as in `Pair`; `grade` is 0, 1 or 2 for go, caution, no; `cause` says which rule decided.
+    A sag is that of a ring that bears only itself (`own_weight.sagged`). Units as in `Pair`;
+    `grade` is 0, 1 or 2 for go, caution, no; `cause` says which rule decided.
     """
 
     metal_density: float
@@ -59,11 +61,14 @@ class PairBlock:
     cooled_mismatch: Array
     tile_tension: Array
     strength: Array
+    metal_sag: float
+    ceramic_sag: Array
     grade: NDArray[np.intp]
     cause: NDArray[np.intp]
 
 
-CAUSES = ("matched", "sintering", "cooling", "tile")
+CAUSES = ("matched", "sintering", "cooling", "tile", "sag")
+_CAUSE_OF = np.array([CAUSES.index(c) for c in ("sag", "tile", "cooling", "sag", "sintering")])
 
 
 @dataclass(frozen=True)
@@ -75,6 +80,8 @@ class Fired:
     until: int
     set_index: NDArray[np.intp]
     set_point: Array
+    sag: Array
+    sag_grade: NDArray[np.intp]
 
 
 def fire(cards: Sequence[Card], kiln: Kiln, peak: float, hold: float, gas: str) -> Fired:
@@ -98,10 +105,12 @@ def fire(cards: Sequence[Card], kiln: Kiln, peak: float, hold: float, gas: str) 
         `history.extended`.
     """
     firing = simple_firing(kiln, peak, hold, RATE, gas, lag=0.0)
-    history = histories(cards, trace(firing), extend=True)
+    along = Along(trace(firing), extend=True)
+    history = along.of(cards)
     sets, index = zone_set_points(history)
     top = int(np.max(np.flatnonzero(history.temperature == history.temperature.max())))
-    return Fired(history, history.free_strain, top + 1, index, sets)
+    sag = sagged(cards, history, along)
+    return Fired(history, history.free_strain, top + 1, index, sets, sag, sag_grade(sag))
 
 
 def zone_set_points(history: History) -> tuple[Array, NDArray[np.intp]]:
@@ -174,8 +183,8 @@ def compare(fired: Fired, metal: int, ceramics: NDArray[np.intp]) -> PairBlock:
     Returns
     -------
     PairBlock
-        Graded by strain while sintering, strain after cooling, and the tension of an elastic
-        tile of two equal layers.
+        Graded by strain while sintering, strain after cooling, the tension of an elastic
+        tile of two equal layers, and flow under own weight.
     """
     h, free = fired.history, fired.free_strain
     shrunk = np.exp(h.shrinkage[:, -1])
@@ -195,11 +204,12 @@ def compare(fired: Fired, metal: int, ceramics: NDArray[np.intp]) -> PairBlock:
     tile_grade = (tension > SAFE_SHARE * strength).astype(int) + (
         tension > GRADED_RELIEF * strength
     )
-    grades = np.stack([sintering_grade, cooling_grade, tile_grade])
-    grade = grades.max(axis=0)
-    # of rules that grade alike, the tile's tension tells most, the strain while sintering least
-    order = np.array([2, 1, 0])
-    first = order[np.argmax(grades[order] == grade, axis=0)] + 1
+    sag = np.maximum(fired.sag_grade[metal], fired.sag_grade[ceramics])
+    # of rules that grade alike, the tile's tension tells most, the strain while sintering least;
+    # what does not keep its shape has no joint to be mended
+    grades = np.stack([(sag == NO) * sag, tile_grade, cooling_grade, sag, sintering_grade])
+    first = np.argmax(grades, axis=0)
+    grade = grades[first, rows]
     return PairBlock(
         metal_density=float(h.relative_density[metal, -1]),
         ceramic_density=h.relative_density[ceramics, -1],
@@ -210,13 +220,15 @@ def compare(fired: Fired, metal: int, ceramics: NDArray[np.intp]) -> PairBlock:
         cooled_mismatch=cooled,
         tile_tension=tension,
         strength=strength,
-        grade=grade.astype(np.intp),
-        cause=np.where(grade == GO, 0, first).astype(np.intp),
+        metal_sag=float(fired.sag[metal]),
+        ceramic_sag=fired.sag[ceramics],
+        grade=grade,
+        cause=np.where(grade == GO, 0, _CAUSE_OF[first]),
     )
 
 
 def describe(block: PairBlock, k: int) -> str:
-    """The deciding reason of one pair of a block, with its figure.
+    """The deciding reason of one pair of a block, with its figure, and any sag that is no go.
 
     Parameters
     ----------
@@ -231,6 +243,15 @@ def describe(block: PairBlock, k: int) -> str:
         One phrase.
     """
     cause = CAUSES[block.cause[k]]
+    told = [] if cause == "sag" else [_described(block, k, cause)]
+    for zone, sag in (("ceramic", float(block.ceramic_sag[k])), ("metal", block.metal_sag)):
+        if sag_grade(sag) > GO:
+            told.append(sag_words(f"the {zone}", sag))
+    return "; ".join(told)
+
+
+def _described(block: PairBlock, k: int, cause: str) -> str:
+    """The reason of one pair that bears on the joint."""
     if cause == "sintering":
         return (
             f"{100 * abs(block.worst_mismatch[k]):.1f} % apart at "

@@ -18,6 +18,7 @@ from cofire.assessment.windows import (
     Windows,
     best_gas,
     firing_windows,
+    gas_rank,
     liquid_ceiling,
     shared_window,
 )
@@ -55,6 +56,8 @@ class Pair:
     cooled_mismatch: float | None = None
     tile_tension: float | None = None
     strength: float | None = None
+    metal_sag: float | None = None
+    ceramic_sag: float | None = None
     extended: bool = False
 
 
@@ -152,7 +155,7 @@ def _choose(
         _Choice(window, *best_gas(metal, ceramic, window.peak, some))
         for window, some in by_window.items()
     ]
-    best = min(choices, key=lambda c: (c.grade, gases.index(c.gas)))
+    best = min(choices, key=lambda c: (gas_rank(c.grade, c.window), gases.index(c.gas)))
     if best.grade == NO:
         why = "; ".join(dict.fromkeys((*(c.reason for c in choices), *melts)))
         return replace(best, reason=why)
@@ -168,9 +171,11 @@ def screen(
 ) -> list[Pair]:
     """Every metal with every ceramic: can they share a firing, and at what mismatch.
 
-    Each pair is fired at the middle of its shared window, which ends below the first liquid that
-    the two make in that gas. A pair without a window, or without a gas, is "no" with the gap or the
-    liquid; the others are graded by `compare`.
+    Each pair is fired at the peak and hold of its shared window (`shared_window`), which ends below
+    the first liquid that the two make in that gas. A pair without a window, or without a gas, is
+    "no" with the gap or the liquid; the others are graded by `compare`. Own weight is that of an
+    upright ring of each material, `own_weight.RING` high, that bears only itself; a zone that
+    bears another one sags more.
 
     Parameters
     ----------
@@ -265,6 +270,8 @@ def _fired_pairs(
                 cooled_mismatch=float(block.cooled_mismatch[0]),
                 tile_tension=float(block.tile_tension[0]),
                 strength=float(block.strength[0]),
+                metal_sag=block.metal_sag,
+                ceramic_sag=float(block.ceramic_sag[0]),
                 extended=any(line.startswith(f"{name}: ") for line in held for name in names),
             )
         )
@@ -272,7 +279,7 @@ def _fired_pairs(
 
 
 def shared_firing(one: Card, other: Card, kiln: Kiln, gases: Sequence[str]) -> Firing:
-    """A firing at the middle of the window that two cards share.
+    """A firing in the window that two cards share.
 
     Parameters
     ----------

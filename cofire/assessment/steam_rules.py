@@ -18,8 +18,9 @@ from cofire.physics.burnout import (
     moisture_left,
     open_pores,
     oxygen_depth,
+    steam_viscosity,
 )
-from cofire.physics.porosity import conductivity_factor
+from cofire.physics.porosity import conductivity_at
 from cofire.units import GAS_CONSTANT, celsius
 
 AIR_DRY = 0.02
@@ -30,8 +31,8 @@ PASTE_MOISTURE = 0.06
 MOISTURE_DIFFUSIVITY, MOISTURE_ENERGY = 3e-9, 40e3
 """Of moisture in clay at 90 °C, and its activation energy: estimates, 1e-10 to 1e-8 m²/s from
 memory. It decides only how long a hold below the boil must be. [m²/s], [J/mol]"""
-STEAM_VISCOSITY, STEAM_TEMPERATURE = 1.25e-5, 383.0
-"""Of steam where a wall boils: common tables, from memory. [Pa s], [K]"""
+STEAM_TEMPERATURE = 383.0
+"""Of steam where a wall boils. [K]"""
 BOILS, BOILED = 373.0, 423.0
 """Ware between these boils: the fastest ramp there counts. [K]"""
 STEAM_CAUTION = 0.3
@@ -47,6 +48,8 @@ BLACK_CORE = 0.1
 
 def steam_pressure(card: Card, curve: Trace, wall: float) -> tuple[float, float, float]:
     """Steam pressure in the middle of a wall that goes through the boil, and when.
+
+    A dried metal paste is taken to conduct as grains that are joined would: on the safe side.
 
     Parameters
     ----------
@@ -78,13 +81,12 @@ def steam_pressure(card: Card, curve: Trace, wall: float) -> tuple[float, float,
         return 0.0, left, float(t[first])
     rates = np.diff(T)[boiling] / np.diff(t)[boiling]
     fastest = int(np.argmax(rates))
-    conducts = float(card["thermal_conductivity"].value[0]) * float(
-        conductivity_factor(min(1.0 - green, 0.6))
-    )
+    known = card["thermal_conductivity"]
+    conducts = float(conductivity_at(known.value[0], known.at_density, green))
     release = evaporation_rate(left * solid, rates[fastest], wall, max(conducts, 0.1))
     pressure = gas_overpressure(
         release, wall, hydraulic_grain(card), open_pores(card, green, 0.0), STEAM_TEMPERATURE,
-        STEAM_VISCOSITY, STEAM_MOLAR_MASS,
+        steam_viscosity(STEAM_TEMPERATURE), STEAM_MOLAR_MASS,
     )  # fmt: skip
     return float(pressure), left, float(t[boiling[fastest]])
 

@@ -23,7 +23,7 @@ from cofire.numerics import Array
 from cofire.physics.conduction import diffusivity, through_wall_stress
 from cofire.physics.history import SINTERING, WATER
 from cofire.physics.mixing import FLOW_THRESHOLD, ductility_factor
-from cofire.physics.porosity import conductivity_factor
+from cofire.physics.porosity import conductivity_at
 from cofire.units import celsius
 
 GRADIENT_CAUTION = 0.3
@@ -74,10 +74,10 @@ def _lagging(response: Response, row: int, card: Card, strain: Array) -> Flag:
     h = response.history
     wall = float(response.fired.wall.max())
     depth = wall if response.vessel.radius[0] == 0.0 else 0.5 * wall
-    porosity = min(1.0 - float(h.relative_density[row, 0]), 0.6)
+    green, known = float(h.relative_density[row, 0]), card["thermal_conductivity"]
     slow = diffusivity(
-        card["thermal_conductivity"].value.min() * float(conductivity_factor(porosity)),
-        card["theoretical_density"].scalar * float(h.relative_density[row, 0]),
+        float(conductivity_at(known.value.min(), known.at_density, green)),
+        card["theoretical_density"].scalar * green,
         float(card["specific_heat"].value.mean()),
     )
     stress = through_wall_stress(

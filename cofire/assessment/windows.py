@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.assessment.own_weight import RING, sag_grade
 from cofire.assessment.rule import CAUTION, GO, NO
-from cofire.errors import OutOfRange
 from cofire.firing.kiln import END, ramp
 from cofire.firing.program import Kiln
 from cofire.materials.card import Card
 from cofire.materials.pairs import first_liquid
 from cofire.numerics import Array
-from cofire.physics.atmosphere import oxidation_margins, oxidised_elements, oxygen_potential
+from cofire.physics import mixing
+from cofire.physics.atmosphere import (
+    data_end,
+    oxidation_margins,
+    oxidised_elements,
+    oxygen_potential,
+)
+from cofire.physics.rheology import shear_viscosity
 from cofire.physics.sintering import clock_rate, density_at, run_clock
-from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin
+from cofire.units import GRAVITY, HOUR, MINUTE, ROOM, celsius, kelvin
 
 # ----------------------------------------------------------------------------------------------
 # Which gas suits a card, and a pair of them
@@ -48,17 +55,27 @@ def gas_grade(card: Card, gas: str, peak: float) -> tuple[int, str]:
     grade = {"good": GO, "caution": CAUTION, "refused": NO}[word]
     reason = f"{card.name} in {gas}: {why}" if why else ""
     if card.kind == "metal" and grade < NO:
-        try:
-            margins = oxidation_margins(card.elements, oxygen_potential(gas, peak), peak)
-        except OutOfRange as error:
-            return max(grade, CAUTION), reason or f"{card.name} in {gas}: unknown, {error}"
+        known, margins = _margins(card.elements, gas, peak)
         if oxidised := oxidised_elements(margins):
             size = -float(margins[oxidised[0]])
             return NO, (
-                f"{card.name} in {gas}: {oxidised[0]} oxidises at {celsius(peak):.0f} °C, "
+                f"{card.name} in {gas}: {oxidised[0]} oxidises at {celsius(known):.0f} °C, "
                 f"10^{size:.0f} times the oxygen that it bears"
             )
+        if known < peak:
+            beyond = f"unknown above {celsius(known):.0f} °C, where the data of its oxides end"
+            return CAUTION, f"{reason}; {beyond}" if why else f"{card.name} in {gas}: {beyond}"
     return grade, reason
+
+
+def _margins(elements: Sequence[str], gas: str, peak: float) -> tuple[float, dict[str, Array]]:
+    """Oxidation margins at a peak [K], and the temperature [K] that they are of.
+
+    It is the peak, or where the data of oxides or gas end on the way there: what oxidises there has
+    oxidised.
+    """
+    known = min(peak, data_end(elements, gas))
+    return known, oxidation_margins(elements, oxygen_potential(gas, known), known)
 
 
 SKIN = kelvin(600.0)
@@ -107,11 +124,7 @@ def _taken_back(
     card: Card, gas: str, peak: float, later: Sequence[tuple[str, float]], alone: tuple[int, str]
 ) -> tuple[int, str]:
     """Grade of a metal in a gas that oxidises it, with what later gases do about it."""
-    try:
-        margins = oxidation_margins(card.elements, oxygen_potential(gas, peak), peak)
-    except OutOfRange:
-        return alone
-    oxidised = oxidised_elements(margins)
+    oxidised = oxidised_elements(_margins(card.elements, gas, peak)[1])
     if not oxidised:
         return alone
     if peak < TARNISH:
@@ -119,11 +132,7 @@ def _taken_back(
     for other, hot in later:
         if hot < REDUCES_FROM.get(other, np.inf):
             continue
-        try:
-            back = oxidation_margins(oxidised, oxygen_potential(other, hot), hot)
-        except OutOfRange:
-            continue
-        if oxidised_elements(back):
+        if oxidised_elements(_margins(oxidised, other, hot)[1]):
             continue
         told = f"{card.name} in {gas}: a skin of oxide forms, to {celsius(peak):.0f} °C"
         if peak > SKIN:
@@ -193,6 +202,10 @@ class Windows:
         Dense enough, (N, P, H).
     ceiling
         Hottest peak allowed, (N,). [K]
+    sag
+        Of one card by its number, found when it is asked for: height that an upright ring of
+        `RING`, bearing only itself, loses to the flow of its glass and crystals in each firing, of
+        its height, (P, H); zero for a metal. [-]
     """
 
     peak: Array
@@ -200,6 +213,7 @@ class Windows:
     density: Array
     matures: NDArray[np.bool_]
     ceiling: Array
+    sag: Callable[[int], Array]
 
     @cached_property
     def allowed(self) -> NDArray[np.bool_]:
@@ -254,6 +268,62 @@ def liquid_ceiling(cards: Sequence[Card], gas: str) -> float:
     return np.inf if found is None else found.temperature - SOLIDUS_MARGIN
 
 
+@dataclass(frozen=True)
+class _Ramps:
+    """One ramp to the top of a grid of peaks and one cooling from there, shapes (M,). [s], [K]"""
+
+    up_time: Array
+    up: Array
+    down_time: Array
+    down: Array
+
+    def heating(
+        self, peak: Array, rate: Callable[[Array], Array], times: Array | float = 1.0
+    ) -> Array:
+        """Integral of a rate on the way up to each peak, (P,); `times` is a factor along it."""
+        grown = np.diff(run_clock(self.up_time, self.up, rate))
+        weights = np.broadcast_to(times, self.up.shape)
+        weighed = grown * 0.5 * (weights[1:] + weights[:-1])
+        return np.asarray(np.interp(peak, self.up, np.append(0.0, np.cumsum(weighed))))
+
+    def cooling(self, peak: Array, rate: Callable[[Array], Array]) -> Array:
+        """The same on the way down from each peak, (P,)."""
+        cooled = run_clock(self.down_time, self.down, rate)
+        return np.asarray(cooled[-1] - np.interp(peak, self.down[::-1], cooled[::-1]))
+
+
+def _ring_sag(card: Card, gas: str, ramps: _Ramps, peak: Array, hold: Array) -> Array:
+    """Height that a ring of one card loses in each firing, (H, P): `Windows.sag`."""
+    if card.parts:
+        (_, body), solid = (part for part, _ in card.parts), card["theoretical_density"].scalar
+        rigid = float(mixing.viscosity(card.metal_share, np.inf, 1.0))  # as the metal is taken
+        heavier = solid / body["theoretical_density"].scalar
+        return _ring_sag(body, gas, ramps, peak, hold) * heavier / rigid
+    card = card.in_gas(gas)
+    if "glass_viscosity" not in card and "body_viscosity" not in card:
+        return np.zeros((hold.size, peak.size))
+    speed = clock_rate(card, extend=True)
+    load = 0.5 * RING * GRAVITY * card["theoretical_density"].scalar
+
+    def flow(T: Array) -> Array:
+        """Strain rate of the ring if it were dense."""
+        return np.asarray(load / (3.0 * shear_viscosity(card, T, extend=True)))
+
+    def softer(clock: Array) -> Array:
+        """How much faster it flows while porous: lighter by D, softer by D/(3 - 2 D)."""
+        return 3.0 - 2.0 * density_at(card, clock)
+
+    rising = run_clock(ramps.up_time, ramps.up, speed)
+    first, held = np.interp(peak, ramps.up, rising), speed(peak) * hold[:, None]
+    last = softer(first + held)
+    during = (softer(first) + 4.0 * softer(first + 0.5 * held) + last) / 6.0  # Simpson's rule
+    return (
+        ramps.heating(peak, flow, softer(rising))
+        + flow(peak) * hold[:, None] * during
+        + ramps.cooling(peak, flow) * last
+    )
+
+
 def firing_windows(
     cards: Sequence[Card],
     kiln: Kiln,
@@ -286,8 +356,7 @@ def firing_windows(
         Each card alone: N cards cost N.
     """
     top = float(peak.max()) + 1.0
-    up_time, up = ramp(kiln, ROOM, top, rate)
-    down_time, down = ramp(kiln, top, END, np.inf)
+    ramps = _Ramps(*ramp(kiln, ROOM, top, rate), *ramp(kiln, top, END, np.inf))
 
     def fired(card: Card) -> tuple[Array, NDArray[np.bool_]]:
         """Density over the grid, and whether it is enough."""
@@ -296,33 +365,61 @@ def firing_windows(
             return np.minimum(one, other), enough & enough_too
         card = card.in_gas(gas)
         speed = clock_rate(card, extend=True)
-        heating = np.interp(peak, up, run_clock(up_time, up, speed))
-        cooled = run_clock(down_time, down, speed)
-        cooling = cooled[-1] - np.interp(peak, down[::-1], cooled[::-1])
-        clock = heating + cooling + speed(peak) * hold[:, None]
+        clock = (
+            ramps.heating(peak, speed) + ramps.cooling(peak, speed) + speed(peak) * hold[:, None]
+        )
         density = density_at(card, clock.T)
         return density, density >= card["least_density"].scalar
 
+    @cache
+    def sag(n: int) -> Array:
+        return _ring_sag(cards[n], gas, ramps, peak, hold).T
+
     density, matures = zip(*map(fired, cards), strict=True)
     ceilings = np.array([ceiling(card, gas) for card in cards])
-    return Windows(peak, hold, np.stack(density), np.stack(matures), ceilings)
+    return Windows(peak, hold, np.stack(density), np.stack(matures), ceilings, sag)
 
 
 @dataclass(frozen=True)
 class SharedWindow:
-    """The firing that two cards share: its range of peaks at one hold, and its middle.
+    """The firing that two cards share: a peak, and the range of peaks about it at its hold.
 
-    Temperatures in K, hold in s.
+    Temperatures in K, hold in s; `sag` is the larger of the two cards' (`Windows.sag`).
     """
 
     low: float
     high: float
     peak: float
     hold: float
+    sag: float
+
+
+def gas_rank(grade: int, window: SharedWindow) -> tuple[bool, int]:
+    """By what gases are chosen among, each with its window; the least is the best.
+
+    Parameters
+    ----------
+    grade : int
+        Of the gas in itself (`best_gas`).
+    window : SharedWindow
+        That it leaves.
+
+    Returns
+    -------
+    tuple of bool and int
+        Whether the gas is refused, and the worse of its grade and that of the sag.
+    """
+    return grade == NO, max(grade, int(sag_grade(window.sag)))
 
 
 def shared_window(windows: Windows, one: int, other: int, hottest: float) -> SharedWindow | None:
-    """Range of peaks that two cards allow at one hold, or None.
+    """The firing that two cards share, or None.
+
+    It lies in the middle of the range of neighbouring peaks that both allow, at the shortest hold
+    whose range is comfortable, or else the one with the widest range. Where a body sags there by
+    more than a go bears, it is the first of the comfortable peaks and holds in which it sags no
+    more than that, or else the one of least sag: a glass often flows less in a long hold lower
+    down.
 
     Parameters
     ----------
@@ -336,15 +433,46 @@ def shared_window(windows: Windows, one: int, other: int, hottest: float) -> Sha
     Returns
     -------
     SharedWindow or None
-        At the shortest hold whose range is comfortable, or else the one with the widest range.
+        None where they allow no peak and hold in common.
     """
     both = windows.allowed[one] & windows.allowed[other]
     both = both & (windows.peak[:, None] <= hottest + 1e-9)
-    width = both.sum(axis=0)
-    if not width.any():
+    if not both.any():
         return None
-    easy = width * np.diff(windows.peak, append=windows.peak[-1]).max() >= EASY_RANGE
+    sag = np.maximum(windows.sag(one), windows.sag(other))
+    step = np.diff(windows.peak, append=windows.peak[-1]).max()
+    runs = [_longest_run(column) for column in both.T]
+    width = np.array([last - first for first, last in runs])
+    easy = width * step >= EASY_RANGE
     h = int(np.argmax(easy)) if easy.any() else int(np.argmax(width))
-    inside = windows.peak[both[:, h]]
-    middle = inside[np.argmin(np.abs(inside - 0.5 * (inside[0] + inside[-1])))]
-    return SharedWindow(float(inside[0]), float(inside[-1]), float(middle), float(windows.hold[h]))
+
+    def at(p: int, h: int) -> SharedWindow:
+        first, last = runs[h]
+        low, high = windows.peak[first], windows.peak[last - 1]
+        return SharedWindow(
+            float(low), float(high), float(windows.peak[p]), float(windows.hold[h]),
+            float(sag[p, h]),
+        )  # fmt: skip
+
+    middle = [0.5 * (windows.peak[max(b, 1) - 1] + windows.peak[a]) for a, b in runs]
+    beside = np.abs(windows.peak[:, None] - middle)
+    usual = int(np.argmin(np.where(both[:, h], beside[:, h], np.inf)))
+    if sag_grade(sag[usual, h]) == GO or not easy.any():
+        return at(usual, h)
+    margin = int(np.ceil(0.5 * EASY_RANGE / step)) - 1
+    choices = [
+        (p, h)
+        for h in np.flatnonzero(easy).tolist()
+        for p in range(runs[h][0] + margin, runs[h][1] - margin)
+    ]
+    grade = sag_grade(sag)
+    return at(*min(choices, key=lambda c: (grade[c], grade[c] and sag[c], c[1], beside[c])))
+
+
+def _longest_run(column: NDArray[np.bool_]) -> tuple[int, int]:
+    """First place of the longest run of neighbours that are true, and the place after its last."""
+    ends = np.flatnonzero(np.diff(column.astype(np.int8), prepend=0, append=0)).reshape(-1, 2)
+    if not ends.size:
+        return 0, 0
+    first, last = ends[np.argmax(ends[:, 1] - ends[:, 0])]
+    return int(first), int(last)

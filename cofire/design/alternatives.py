@@ -304,10 +304,11 @@ def already_fired(history: History, row: int) -> History:
         viscosity = 1.0 / on_cooling(1.0 / history.viscosity)
         yields = 1.0 / on_cooling(1.0 / history.yield_stress)
     density, mass = history.relative_density.copy(), history.mass_fraction.copy()
+    water = history.water_lost.copy()
     strain = {name: values.copy() for name, values in history.strain.items()}
     density[row] = density[row, -1]
     density[row, 0] -= 1e-6  # done from the start, as the flags count progress
-    mass[row] = mass[row, -1]
+    mass[row], water[row] = mass[row, -1], water[row, -1]
     for name in (WATER, SINTERING):
         if name in strain:
             strain[name][row] = 0.0
@@ -316,6 +317,7 @@ def already_fired(history: History, row: int) -> History:
         strain=strain,
         relative_density=density,
         mass_fraction=mass,
+        water_lost=water,
         young_modulus=on_cooling(history.young_modulus),
         viscosity=viscosity,
         viscous_poisson_ratio=on_cooling(history.viscous_poisson_ratio),

@@ -5,15 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from cofire.assessment.rule import NO
+import numpy as np
+
+from cofire.assessment.own_weight import ring_stress, sag_grade, sagged
+from cofire.assessment.rule import GO, NO
 from cofire.assessment.screening import STUDIO_GASES
-from cofire.assessment.windows import best_gas, firing_windows, shared_window
+from cofire.assessment.windows import best_gas, firing_windows, gas_rank, shared_window
 from cofire.design.firings import USUAL, Frame, Setting, frame, pure_parts
 from cofire.design.programme import Part
 from cofire.errors import ModelError
 from cofire.firing.controller import degrees
+from cofire.firing.kiln import trace
 from cofire.firing.program import LAG, checked
 from cofire.materials.card import Card
+from cofire.physics.history import Along
 from cofire.units import MINUTE
 from cofire.vessel import OpenFiring, Vessel
 
@@ -23,6 +28,9 @@ def started(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> 
 
     The gas is the file's, or the first of air, carbon and inert gas that suits both materials best.
     The soak is in the middle of the range of peaks that all zones share, with its shortest hold;
+    where a zone as high as the vessel, and as heavy as the heaviest, would sag in it by more than a
+    go bears, it is of five from the coolest to the hottest the next in which it does not, or else
+    the one in which it sags least;
     burnout as slow as the flags of binder and char ask; a usual ramp, and a usual slow cooling
     past the set points. No stress is looked at: that is what check and plan are for.
 
@@ -48,7 +56,7 @@ def started(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> 
     if vessel.left_open is None or vessel.firing.segments:
         return vessel
     whole = _frame(vessel, vessel.left_open, cards, extend)
-    setting = _setting(whole)
+    setting = _setting(vessel, whole, cards)
     soak = whole.soaks[setting.soak]
     peak = degrees(whole.firing.kiln.controller, soak.peak)
     name = f"own window: {peak}, {soak.hold / MINUTE:.0f} min"
@@ -79,7 +87,7 @@ def started_in(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) 
         As `started`.
     """
     whole = _frame(vessel, vessel.left_open or OpenFiring(), cards, extend)
-    return whole.told(_setting(whole))
+    return whole.told(_setting(vessel, whole, cards))
 
 
 def _frame(vessel: Vessel, wanted: OpenFiring, cards: Mapping[str, Card], extend: bool) -> Frame:
@@ -90,9 +98,25 @@ def _frame(vessel: Vessel, wanted: OpenFiring, cards: Mapping[str, Card], extend
     return frame(asked, cards, extend)
 
 
-def _setting(whole: Frame) -> Setting:
-    """The middle of all soaks, at the usual rates."""
-    return Setting(len(whole.soaks) // 2, USUAL, USUAL)
+def _setting(vessel: Vessel, whole: Frame, cards: Mapping[str, Card]) -> Setting:
+    """Of the soaks in which nothing sags the one nearest the middle, else that of least sag."""
+    parts = pure_parts(vessel, cards)
+
+    def sag(soak: int) -> float:
+        """Height that the worst part loses under the weight of the heaviest, of its height."""
+        along = Along(trace(whole.fired(Setting(soak, USUAL, USUAL))), extend=True)
+        history = along.of(parts)
+        heaviest = ring_stress(parts, history, float(np.ptp(vessel.height))).max(axis=0)
+        return float(sagged(parts, history, along, heaviest).max())
+
+    count = len(whole.soaks)
+    from_middle = sorted(range(count), key=lambda n: abs(n - count // 2))
+    sags = []
+    for soak in from_middle:
+        sags.append(sag(soak))
+        if sag_grade(sags[-1]) == GO:
+            return Setting(soak, USUAL, USUAL)
+    return Setting(from_middle[int(np.argmin(sags))], USUAL, USUAL)
 
 
 def _gas(vessel: Vessel, cards: Mapping[str, Card]) -> str:
@@ -105,10 +129,10 @@ def _gas(vessel: Vessel, cards: Mapping[str, Card]) -> str:
     for gas in STUDIO_GASES:
         windows = firing_windows([metal, other], kiln, gas)
         if window := shared_window(windows, 0, 1, kiln.max_temperature):
-            found.append(best_gas(metal, other, window.peak, [gas]))
+            found.append((window, *best_gas(metal, other, window.peak, [gas])))
     if not found:
         return STUDIO_GASES[0]  # `frame` says how far apart they are
-    gas, grade, _ = min(found, key=lambda f: f[1])
+    _, gas, grade, _ = min(found, key=lambda f: gas_rank(f[2], f[0]))
     if grade == NO:
         reason = "; ".join(dict.fromkeys(why for *_, why in found))
         raise ModelError(f"{vessel.name}: gas: {reason}; name another, as gas in [firing]")

@@ -78,6 +78,7 @@ def _at_rest() -> History:
         strain={"thermal": still},
         relative_density=one,
         mass_fraction=one,
+        water_lost=still,
         young_modulus=1e9 * one,
         poisson_ratio=np.zeros(1),
         viscosity=np.inf * one,

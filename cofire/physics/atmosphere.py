@@ -431,6 +431,26 @@ def oxidation_margins(
     }
 
 
+def data_end(elements: Iterable[str], gas: str) -> float:
+    """Hottest temperature at which the oxides of elements and the gas itself are known. [K]
+
+    Parameters
+    ----------
+    elements : iterable of str
+        Of `FIRST_OXIDES`.
+    gas : str
+        As in `oxygen_potential`.
+
+    Returns
+    -------
+    float
+        Infinite for no element in air or inert gas.
+    """
+    rows = [FIRST_OXIDES[element][-1] for element in elements]
+    rows += {"carbon": ["CO", "CO2"], "hydrogen": ["H2O"]}.get(gas, [])
+    return min((OXIDES[formula].temperature[-1] for formula in rows), default=float("inf"))
+
+
 def oxidised_elements(margins: Mapping[str, Array]) -> tuple[str, ...]:
     """Elements that oxidise anywhere in a trace, the worst first.
 

@@ -331,7 +331,7 @@ def slip(pore_radius: npt.ArrayLike, free_path: npt.ArrayLike) -> Array:
 
 
 def gas_viscosity(temperature: npt.ArrayLike) -> Array:
-    """Viscosity of nitrogen or air, within 10 % of other burnout gases. [Pa s]
+    """Viscosity of nitrogen or air, within 10 % of the gases of a binder. [Pa s]
 
     Sutherland's law with 1.663e-5 Pa s at 273 K and 107 K (White, Viscous Fluid Flow, from
     memory).
@@ -348,6 +348,26 @@ def gas_viscosity(temperature: npt.ArrayLike) -> Array:
     """
     T = between("gas temperature", temperature, 200.0, 2500.0)
     return np.asarray(1.663e-5 * (T / 273.0) ** 1.5 * (273.0 + 107.0) / (T + 107.0))
+
+
+def steam_viscosity(temperature: npt.ArrayLike) -> Array:
+    """Viscosity of steam at an atmosphere: at 500 °C a sixth less than that of nitrogen. [Pa s]
+
+    Sutherland's law with 1.12e-5 Pa s at 350 K and 1064 K (White, Viscous Fluid Flow, from
+    memory).
+
+    Parameters
+    ----------
+    temperature : array_like
+        From 200 to 2500. [K]
+
+    Raises
+    ------
+    InputError
+        A temperature outside.
+    """
+    T = between("gas temperature", temperature, 200.0, 2500.0)
+    return np.asarray(1.12e-5 * (T / 350.0) ** 1.5 * (350.0 + 1064.0) / (T + 1064.0))
 
 
 def wall_overpressure(
@@ -429,7 +449,7 @@ def gas_overpressure(
     porosity: npt.ArrayLike,
     temperature: npt.ArrayLike,
     viscosity: npt.ArrayLike,
-    molar_mass: float,
+    molar_mass: npt.ArrayLike,
 ) -> Array:
     """Pressure above the kiln's in the middle of a wall of grains that gives off gas. [Pa]
 
@@ -456,11 +476,11 @@ def gas_overpressure(
         Of the gas. [K]
     viscosity : array_like
         [Pa s]
-    molar_mass : float
-        [kg/mol]
+    molar_mass : array_like
+        Of what leaves, the mean by moles. [kg/mol]
     """  # fmt: skip
     T = positive("temperature", temperature)
-    density = ATMOSPHERE * molar_mass / (GAS_CONSTANT * T)
+    density = ATMOSPHERE * positive("molar mass", molar_mass) / (GAS_CONSTANT * T)
     k = permeability(particle_size, porosity)
     plain = wall_overpressure(release, viscosity, wall, k, density)
     free_path = mean_free_path(T, ATMOSPHERE, viscosity, molar_mass)

@@ -37,8 +37,9 @@ from cofire.units import celsius
 WATER, SINTERING = "bound water", "sintering"
 """Contributions to the free strain that make up the firing shrinkage, in turn."""
 PER_MATERIAL = (
-    "relative_density", "mass_fraction", "young_modulus", "poisson_ratio", "viscosity",
-    "viscous_poisson_ratio", "creep_factor", "creep_exponent", "yield_stress", "strength",
+    "relative_density", "mass_fraction", "water_lost", "young_modulus", "poisson_ratio",
+    "viscosity", "viscous_poisson_ratio", "creep_factor", "creep_exponent", "yield_stress",
+    "strength",
 )  # fmt: skip
 
 
@@ -64,6 +65,9 @@ class History:
         the shrinkage what `WATER` leaves behind and what `SINTERING` adds to it. [-]
     relative_density, mass_fraction
         Bulk over theoretical density, and mass over dried mass, shape (N, M). [-]
+    water_lost
+        Bound water that has left, of the dried mass; all else that has left is binder, shape
+        (N, M). [-]
     young_modulus
         Of the porous body at temperature, shape (N, M). [Pa]
     poisson_ratio
@@ -92,6 +96,7 @@ class History:
     strain: dict[str, Array]
     relative_density: Array
     mass_fraction: Array
+    water_lost: Array
     young_modulus: Array
     poisson_ratio: Array
     viscosity: Array
@@ -165,6 +170,7 @@ class _Zone:
     strain: dict[str, Array]
     relative_density: Array
     mass_fraction: Array
+    water_lost: Array
     young_modulus: Array
     poisson_ratio: float
     viscosity: Array
@@ -344,6 +350,7 @@ def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
         strain=strain,
         relative_density=density,
         mass_fraction=mass,
+        water_lost=water * lost.water,
         young_modulus=young,
         poisson_ratio=card["poisson_ratio"].scalar,
         viscosity=viscosity,
@@ -394,6 +401,7 @@ def _mixed(card: Card, metal: _Zone, ceramic: _Zone) -> _Zone:
         strain=strain,
         relative_density=density,
         mass_fraction=mass[0] * metal.mass_fraction + mass[1] * ceramic.mass_fraction,
+        water_lost=mass[0] * metal.water_lost + mass[1] * ceramic.water_lost,
         young_modulus=mixing.young_modulus(bulk, shear),
         poisson_ratio=float(mixing.poisson_ratio(bulk, shear)[-1]),
         viscosity=mixing.viscosity(c, _linear_metal(c, metal, necks), ceramic.viscosity),

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from cofire import __version__
 from cofire.assessment.mismatch import CAUSES, PairBlock
+from cofire.assessment.own_weight import RING
 from cofire.assessment.rule import NO, VERDICTS
 from cofire.assessment.screening import Pair
 from cofire.firing.program import come_up
@@ -24,13 +25,15 @@ COLUMNS = (
     "hold_min", "metal_density", "ceramic_density", "solidus_margin_K", "end_mismatch_percent",
     "worst_mismatch_percent", "worst_mismatch_at_C", "set_point_C", "cooled_mismatch_ppm",
     "tile_tension_MPa", "strength_MPa", "beyond_tables",
+    "metal_sag_percent", "ceramic_sag_percent",
 )  # fmt: skip
 
 
 STREAMED = (
     "peak_C", "metal", "metal_density", "ceramic", "verdict", "cause", "ceramic_density",
     "end_mismatch_percent", "worst_mismatch_percent", "worst_mismatch_at_C", "set_point_C",
-    "cooled_mismatch_ppm", "tile_tension_MPa", "strength_MPa",
+    "cooled_mismatch_ppm", "tile_tension_MPa", "strength_MPa", "ceramic_sag_percent",
+    "metal_sag_percent",
 )  # fmt: skip
 
 
@@ -75,6 +78,8 @@ def row(pair: Pair) -> dict[str, object]:
         "tile_tension_MPa": _round(pair.tile_tension, 1, 1e-6),
         "strength_MPa": _round(pair.strength, 1, 1e-6),
         "beyond_tables": pair.extended,
+        "metal_sag_percent": _round(pair.metal_sag, 2, 100.0),
+        "ceramic_sag_percent": _round(pair.ceramic_sag, 2, 100.0),
     }
 
 
@@ -118,10 +123,11 @@ def stream_csv(
     """
     yield ",".join(STREAMED) + "\n"
     metals, ceramics = list(map(_cell, metals)), list(map(_cell, ceramics))
-    row = ",%s,%s,%s,%.3f,%.2f,%.2f,%.0f,%.0f,%.0f,%.1f,%.1f\n"
+    row = ",%s,%s,%s,%.3f,%.2f,%.2f,%.0f,%.0f,%.0f,%.1f,%.1f,%.2f,"
     words, reasons = np.array(VERDICTS, dtype=object), np.array((*CAUSES, "window"), dtype=object)
     for peak, metal, shared, block in blocks:
         line = f"{celsius(peak):.0f},{metals[metal]},{block.metal_density:.3f}".replace("%", "%%")
+        line = f"{line}{row}{block.metal_sag * 100.0:.2f}\n"
         columns = (
             words[np.where(shared, block.grade, NO)],
             reasons[np.where(shared, block.cause, len(CAUSES))],
@@ -133,9 +139,10 @@ def stream_csv(
             block.cooled_mismatch * 1e6,
             block.tile_tension / 1e6,
             block.strength / 1e6,
+            block.ceramic_sag * 100.0,
         )
         cells = zip(ceramics, *(column.tolist() for column in columns), strict=True)
-        yield "".join(map((line + row).__mod__, cells))
+        yield "".join(map(line.__mod__, cells))
 
 
 def _cell(text: str) -> str:
@@ -248,7 +255,9 @@ def as_text(pairs: Sequence[Pair], kiln: str, width: int | None = None, every: b
         + ("" if every else "; list them with --all")
         + ").",
         "worst: free strain apart while sintering; cooled: from the set point to 20 °C; both metal "
-        "minus ceramic. A direct joint; first figures from the cards, not a plan.",
+        "minus ceramic. A direct joint; first figures from the cards, not a plan. Own weight is "
+        f"that of an upright ring of each material, {1e3 * RING:.0f} mm high and of any wall, that "
+        "bears only itself: a zone that bears another one sags more.",
     ]
     packed = sorted({p.gas for p in shown if p.window is not None and come_up(p.gas) > 0.0})
     if packed:

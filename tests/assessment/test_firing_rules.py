@@ -29,6 +29,7 @@ from cofire.physics.burnout import (
     permeability,
     pore_radius,
     slip,
+    steam_viscosity,
     wall_overpressure,
 )
 from cofire.physics.cylinder import decay_length, left_by_steps
@@ -488,6 +489,7 @@ def test_burnout_flag_by_hand_for_a_steady_release(tea_light: Response):
     burning = changed(
         tea_light,
         mass_fraction=1.0 - 0.01 * h.time / h.time[-1],
+        water_lost=np.array(0.0),
         relative_density=np.array(0.6),
         strength=np.array(1e5),
     )
@@ -509,6 +511,38 @@ def test_burnout_flag_by_hand_for_a_steady_release(tea_light: Response):
     assert flag.utilisation == pytest.approx(pressure / 1e5, rel=1e-6)
 
 
+@pytest.mark.parametrize(("temperature", "viscosity"), [(373.0, 12.3e-6), (773.0, 28.5e-6)])
+def test_steam_is_thinner_than_nitrogen(temperature: float, viscosity: float):
+    """Common tables of steam at an atmosphere, from memory; 2 %."""
+    assert steam_viscosity(temperature) == pytest.approx(viscosity, rel=0.02)
+    assert steam_viscosity(temperature) < 0.85 * gas_viscosity(temperature)
+
+
+@pytest.mark.parametrize("body", ["red earthenware", "high-fire stoneware", "cordierite"])
+def test_bound_water_leaves_as_steam_and_binder_as_its_own_gas(
+    body: str, monkeypatch: pytest.MonkeyPatch
+):
+    """A clay is worst near 500 °C, where kaolinite loses its water.
+
+    Expected: where gas slips in fine pores pressure goes as the viscosity times the free path over
+    the molar mass, so as M^(-1/2), sqrt(30/18) = 1.29 times that of a gas of 0.030 kg/mol; thick
+    flow alone as 0.83 · 30/18 = 1.38. A metal, worst in its binder's gas, moves not at all.
+    """
+
+    def load(name: str) -> Flag:
+        card = CARDS[name]
+        history = histories([card], ramp(300.0), extend=True)
+        return firing_flags.burnout_of(history, [card], 10e-3)[0]
+
+    clay, metal = load(body), load("copper")
+    assert clay.temperature == pytest.approx(kelvin(500.0), abs=25.0)
+    assert metal.temperature < kelvin(350.0)
+    monkeypatch.setattr(firing_flags, "STEAM_MOLAR_MASS", firing_flags.VAPOUR_MOLAR_MASS)
+    monkeypatch.setattr(firing_flags, "steam_viscosity", gas_viscosity)
+    assert 1.25 < clay.utilisation / load(body).utilisation < 1.38
+    assert load("copper").utilisation == pytest.approx(metal.utilisation, rel=1e-3)
+
+
 def test_burnout_grows_with_the_square_of_the_wall(tea_light: Response):
     history, cards = tea_light.substances
     one, two = (firing_flags.burnout_of(history, cards, w)[0].utilisation for w in (4e-3, 8e-3))
@@ -523,12 +557,17 @@ def ramp(rate: float) -> Trace:
 
 @pytest.mark.parametrize("body", ["mid-fire stoneware", "red earthenware", "hard porcelain"])
 def test_ordinary_clay_burns_out_at_ordinary_rates(body: str):
-    """6 mm at 150 °C/h without a hold is fired daily (common practice); 12 mm at 300 is not."""
+    """6 mm at 150 °C/h without a hold is fired daily (common practice); 12 mm at 300 is not.
+
+    Of the latter stoneware and earthenware are a caution; fine hard porcelain, a no since its water
+    counts as steam, uses up 1.05 of its strength.
+    """
     graded = []
     for rate, wall in ((150.0, 6e-3), (300.0, 12e-3)):
         history = histories([CARDS[body]], ramp(rate), extend=True)
         graded.append(firing_flags.burnout_of(history, [CARDS[body]], wall)[0].grade)
-    assert graded == [GO, CAUTION]
+    assert graded[0] == GO
+    assert graded[1] == (NO if body == "hard porcelain" else CAUTION)
 
 
 @pytest.mark.parametrize("body", sorted(CARDS))
@@ -556,6 +595,8 @@ def test_weird_flow_is_refused(bad: float):
         permeability(bad, 0.4)
     with pytest.raises(InputError):
         gas_viscosity(bad)
+    with pytest.raises(InputError):
+        steam_viscosity(bad)
     for place in range(1, 5):
         values = [0.01, 3e-5, 5e-3, 1e-13, 0.5]
         values[place] = bad

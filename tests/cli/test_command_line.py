@@ -189,9 +189,10 @@ def test_the_header_of_the_pairs_is_stable() -> None:
         "metal", "ceramic", "verdict", "reason", "gas", "window_low_C", "window_high_C", "peak_C",
         "hold_min", "metal_density", "ceramic_density", "solidus_margin_K", "end_mismatch_percent",
         "worst_mismatch_percent", "worst_mismatch_at_C", "set_point_C", "cooled_mismatch_ppm",
-        "tile_tension_MPa", "strength_MPa", "beyond_tables",
+        "tile_tension_MPa", "strength_MPa", "beyond_tables", "metal_sag_percent",
+        "ceramic_sag_percent",
     ]  # fmt: skip
-    assert [len(row) for row in rows] == [20, 20]
+    assert [len(row) for row in rows] == [22, 22]
     assert rows[1][:2] == ["copper", "talc body"]
 
 

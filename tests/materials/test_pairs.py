@@ -100,6 +100,26 @@ def test_the_metals_of_two_blends_touch() -> None:
     assert worst([silver, copper], "carbon", 790.0).utilisation >= MOLTEN
 
 
+@pytest.mark.parametrize(
+    ("alloy", "least", "most"),
+    [("tin bronze 90/10", 450.0, 790.0), ("tin bronze 80/20", 450.0, 790.0),
+     ("brass 70/30", 735.0, 825.0), ("copper", 910.0, 910.0)],
+)  # fmt: skip
+def test_gold_melts_lower_with_bronze_and_brass_than_with_copper(
+    alloy: str, least: float, most: float
+) -> None:
+    """Tin and zinc lower the solidus of copper and of gold: the two with either, lower still.
+
+    Expected between what each takes from copper and from gold, of a contact mixed by halves; never
+    as high as the alloy itself melts.
+    """
+    found = first_liquid([CARDS["gold"], CARDS[alloy]], "carbon")
+    assert found is not None
+    assert least - 1e-6 <= celsius(found.temperature) <= most + 1e-6
+    assert found.temperature < CARDS[alloy]["solidus"].scalar
+    assert set(found.zones) == {"gold", alloy}
+
+
 def test_iron_in_carbon_melts_at_1180_and_is_go_at_1100() -> None:
     """It takes up carbon and melts from 1147 °C; in hydrogen it stays solid."""
     molten = worst(["iron", "mid-fire stoneware"], "carbon", 1180.0)

@@ -317,6 +317,7 @@ def dense_history(cards: Sequence[Card], bonding: float) -> History:
         strain={"expansion": np.array([contraction(c, bonding) for c in cards])},
         relative_density=np.ones((len(cards), time.size)),
         mass_fraction=np.ones((len(cards), time.size)),
+        water_lost=np.zeros((len(cards), time.size)),
         young_modulus=np.array([stiffness(c) for c in cards]),
         poisson_ratio=np.array([c.scalar("poisson_ratio") for c in cards]),
         viscosity=np.array([3.0 * shear_viscosity(c, temperature, extend=True) for c in cards]),

@@ -151,6 +151,7 @@ def history(materials: Sequence[Body], set_point: float) -> History:
         strain={"expansion": each("strain") * share},
         relative_density=density,
         mass_fraction=constant(1.0),
+        water_lost=constant(0.0),
         young_modulus=each("young"),
         poisson_ratio=np.array([b.poisson for b in materials]),
         viscosity=constant(np.inf),

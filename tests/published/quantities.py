@@ -42,7 +42,7 @@ from cofire.materials.catalogue import load_cards
 from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.physics import mixing
 from cofire.physics.history import histories
-from cofire.physics.porosity import conductivity_factor
+from cofire.physics.porosity import conductivity_at
 from cofire.physics.sintering import sintering_potential
 from cofire.units import ROOM, kelvin
 from tests.published import outcome_pairs
@@ -199,8 +199,7 @@ def fired_modulus(inputs: Inputs, cards: list[Card]) -> float:
 def fired_conductivity(inputs: Inputs, cards: list[Card]) -> float:
     """Thermal conductivity of the fired metal at room temperature. [W/(m K)]"""
     table_ = cards[0]["thermal_conductivity"]
-    solid = float(table_.value[0]) / float(conductivity_factor(1.0 - table_.at_density))
-    return solid * float(conductivity_factor(1.0 - inputs["relative_density"]))
+    return float(conductivity_at(table_.value[0], table_.at_density, inputs["relative_density"]))
 
 
 def feedstock_density(inputs: Inputs, cards: list[Card]) -> float:

@@ -152,6 +152,7 @@ def elastic_history(levels: Array) -> History:
         strain={"free": np.stack([0.0 * levels, levels], axis=1)},
         relative_density=flat,
         mass_fraction=flat,
+        water_lost=0.0 * flat,
         young_modulus=60e9 * flat,
         poisson_ratio=np.full(n, POISSON),
         viscosity=np.inf * flat,
