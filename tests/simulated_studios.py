@@ -142,7 +142,6 @@ def joined(parts: list[Samples]) -> Samples:
     caution = [np.stack([column(p, p.caution, f, 1.0) for f in flags], 1) for p in parts]
     return replace(
         parts[0], flags=flags, utilisation=np.vstack(used), caution=np.vstack(caution),
-        crack=np.concatenate([p.crack for p in parts]),
         deviates=np.vstack([p.deviates for p in parts]),
         kept=tuple(k for p in parts for k in p.kept),
     )  # fmt: skip

@@ -151,19 +151,10 @@ def ring_samples(samples: Samples, ratio: Mapping[str, float]) -> Samples:
     Returns
     -------
     Samples
-        Probabilities of a crack follow by Weibull's law.
+        Its probabilities of a crack follow by Weibull's law.
     """
-    from cofire.assessment.verdict import SURE
-    from cofire.evidence.uncertainty import CAUTION_POWER, PROBABLE
-
     scale = np.array([ratio.get(rule, 1.0) for rule, _ in samples.flags])
-    crack = samples.crack
-    columns = [k for k, (rule, _) in enumerate(samples.flags) if rule in PROBABLE]
-    if columns:
-        power = CAUTION_POWER / np.log(np.clip(samples.caution[:, columns[0]], 0.05, 0.99))
-        risk = -np.log1p(-np.minimum(crack, SURE))
-        crack = -np.expm1(-risk * np.exp(np.minimum(power * np.log(scale[columns[0]]), 300.0)))
-    return replace(samples, utilisation=samples.utilisation * scale, crack=crack)
+    return replace(samples, utilisation=samples.utilisation * scale)
 
 
 def reading(samples: Samples, factor: Factor) -> tuple[int, float]:

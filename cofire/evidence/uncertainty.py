@@ -24,7 +24,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.assessment.crack_rules import FAILURE_CAUTION, FAILURE_NO
+from cofire.assessment.crack_rules import modulus_of, risk_at
 from cofire.assessment.draws import REACH as REACH
 from cofire.assessment.draws import Factor as Factor
 from cofire.assessment.draws import bounds as bounds
@@ -36,7 +36,7 @@ from cofire.assessment.draws import varied as varied
 from cofire.assessment.model_factors import drawn_factors, factor_of, passing
 from cofire.assessment.response import COARSE, Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO
-from cofire.assessment.verdict import RULES, SURE, judge
+from cofire.assessment.verdict import RULES, judge
 from cofire.errors import CofireError, InputError, ModelError
 from cofire.evidence.sensitivity import wilson
 from cofire.firing.kiln import Trace
@@ -75,7 +75,7 @@ LOST = 0.1
 
 
 PROBABLE = frozenset(rule.name for rule in RULES if rule.probable)
-CAUTION_POWER = float(np.log(np.log1p(-FAILURE_CAUTION) / np.log1p(-FAILURE_NO)))
+"""Rules that foretell the probability of a crack."""
 
 
 @dataclass(frozen=True)
@@ -103,8 +103,6 @@ class Samples:
         Of each flag in each sample: share of its limit, put right for the coarse firing; not a
         number where it could not be computed, 0 where the sample has no such flag; and the
         utilisation from which it is a caution, shape (N, F). [-]
-    crack
-        Probability that a brittle zone cracks on cooling, shape (N,). [-]
     seed
         Of the design.
     clipped
@@ -128,7 +126,6 @@ class Samples:
     flags: tuple[Key, ...]
     utilisation: Array
     caution: Array
-    crack: Array
     seed: int
     clipped: Mapping[Factor, int]
     failed: int
@@ -202,21 +199,23 @@ class Samples:
     def cracks(self) -> Array:
         """Probability that a brittle band cracks on cooling, in each state, (N, `DRAWS`). [-]
 
-        Weibull's law: the risk grows with the factor to the power of the modulus.
+        Weibull's law: the risk goes as the utilisation times the factor, to the power of the
+        modulus. The flag's utilisation is the rule's own, so the factor comes in here and nowhere
+        else.
         """
         columns = [k for k, (rule, _) in enumerate(self.flags) if rule in PROBABLE]
-        risk = -np.log1p(-np.minimum(self.crack, SURE))
+        found = np.zeros((len(self.utilisation), DRAWS))
         if not columns:
-            return np.repeat(-np.expm1(-risk)[:, None], DRAWS, axis=1)
+            return found
         worst = np.take(columns, np.argmax(self.known[:, columns], axis=1))
-        caution = np.clip(self.caution[np.arange(len(worst)), worst], 0.05, 0.99)
-        power = CAUTION_POWER / np.log(caution)
+        rows = np.arange(len(worst))
+        modulus = modulus_of(self.caution[rows, worst])[:, None]
         rule = self.flags[columns[0]][0]
-        log = self.log_factors[:, self.rules.index(rule)]
-        found = np.zeros((len(risk), DRAWS))
+        used = np.log(np.maximum(self.known[rows, worst], 1e-9))[:, None]
+        log = used + self.log_factors[:, self.rules.index(rule)]
         for node, share in zip(*normal_points(7), strict=True):
-            moved = np.minimum(power[:, None] * (log + factor_of(rule).scatter * node), 200.0)
-            found -= share * np.expm1(-risk[:, None] * np.exp(moved))
+            stress = np.exp(np.minimum(log + factor_of(rule).scatter * node, 200.0 / modulus))
+            found -= share * np.expm1(-risk_at(stress, modulus))
         return found
 
     @cached_property
@@ -312,12 +311,8 @@ class Samples:
         return {self.flags[k]: n / len(self.utilisation) for k, n in counts.most_common()}
 
 
-@dataclass(frozen=True)
-class _Judged:
-    """One sample: utilisation and caution by flag, and the probability of a crack."""
-
-    flags: dict[Key, tuple[float, float]]
-    crack: float
+_Judged = dict[Key, tuple[float, float]]
+"""One sample: utilisation and caution by flag. [-]"""
 
 
 def sample_verdicts(
@@ -395,15 +390,14 @@ def sample_verdicts(
             "no say on uncertainty"
         )
     fine, pure = _judged(response), pure_cards(response.cards)
-    keys = tuple(dict.fromkeys(key for j in (centre, *good) for key in j.flags))
-    table = np.array([[j.flags.get(key, ABSENT) for key in keys] for j in good])
+    keys = tuple(dict.fromkeys(key for j in (centre, *good) for key in j))
+    table = np.array([[j.get(key, ABSENT) for key in keys] for j in good])
     return Samples(
         factors=factors,
         deviates=deviates[np.array([j is not None for j in rest])],
         flags=keys,
         utilisation=_put_right(fine, centre, keys, table[..., 0]),
         caution=table[..., 1],
-        crack=_cracks(fine, centre, good, response.cards),
         seed=seed,
         clipped=dict(clipped),
         failed=count - len(good),
@@ -416,27 +410,16 @@ def _put_right(fine: _Judged, coarse: _Judged, keys: Sequence[Key], utilisations
     """Utilisations as the finer firing would have them, shape (N, F). [-]"""
     found = utilisations.copy()
     for k, key in enumerate(keys):
-        right, wrong = (j.flags.get(key, ABSENT)[0] for j in (fine, coarse))
-        found[:, k] *= _ratio(right, wrong, FURTHEST)
+        right, wrong = (j.get(key, ABSENT)[0] for j in (fine, coarse))
+        found[:, k] *= _ratio(right, wrong)
     return found
 
 
-def _cracks(
-    fine: _Judged, coarse: _Judged, judged: Sequence[_Judged], cards: Sequence[Card]
-) -> Array:
-    """Probability of a crack as the finer firing would have it, shape (N,). [-]"""
-    bodies = [card for card in pure_cards(cards).values() if card.kind == "ceramic"]
-    steepest = max((card["weibull_modulus"].scalar for card in bodies), default=1.0)
-    risks = -np.log1p(-np.minimum([j.crack for j in (fine, coarse, *judged)], SURE))
-    ratio = _ratio(float(risks[0]), float(risks[1]), FURTHEST**steepest)
-    return np.asarray(-np.expm1(-ratio * risks[2:]))
-
-
-def _ratio(fine: float, coarse: float, furthest: float) -> float:
+def _ratio(fine: float, coarse: float) -> float:
     """What a coarse figure is to be multiplied with; 1 where either says nothing."""
     if not (fine > 0.0 and coarse > 0.0) or max(fine, coarse) == np.inf:
         return 1.0
-    return float(np.clip(fine / coarse, 1.0 / furthest, furthest))
+    return float(np.clip(fine / coarse, 1.0 / FURTHEST, FURTHEST))
 
 
 def _judge_some(
@@ -462,7 +445,5 @@ def _judge_some(
 
 
 def _judged(response: Response) -> _Judged:
-    """Utilisations, and the probability that a brittle zone cracks on cooling."""
-    verdict = judge(response)
-    flags = {(f.rule, f.zone): (f.utilisation, f.caution) for f in verdict.flags}
-    return _Judged(flags, verdict.crack_probability)
+    """Utilisation and caution of every flag."""
+    return {(f.rule, f.zone): (f.utilisation, f.caution) for f in judge(response).flags}

@@ -21,8 +21,7 @@ def samples(weights: tuple[float, ...], middle: float = 0.0, count: int = 256) -
     used = np.exp(z @ np.array(weights) + middle)
     factors = tuple(Factor("body", name) for name in NAMES[: len(weights)])
     return Samples(
-        factors, z, ((RULE, "zone"),), used[:, None], np.full((count, 1), 0.5), np.zeros(count), 0,
-        {}, 0,
+        factors, z, ((RULE, "zone"),), used[:, None], np.full((count, 1), 0.5), 0, {}, 0,
     )  # fmt: skip
 
 

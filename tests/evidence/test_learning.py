@@ -34,7 +34,7 @@ def of_one_rule(used: np.ndarray, deviates: np.ndarray | None = None) -> Samples
     z = np.zeros((len(used), 1)) if deviates is None else deviates
     return Samples(
         (Factor("fritted body", "strength"),) * z.shape[1], z, ((RULE, "zone"),), used[:, None],
-        np.full((len(used), 1), 0.5), np.zeros(len(used)), 0, {}, 0,
+        np.full((len(used), 1), 0.5), 0, {}, 0,
     )  # fmt: skip
 
 
