@@ -376,6 +376,7 @@ SURFACE_CRACK = Rule(
     source=SOURCE,
     remedy="Grade the joint over more height, or choose a closer pair; a thinner wall bears more.",
     piece="joint ring",
+    shows=True,
     hardest=CAUTION,
 )
 THROUGH_CRACK = Rule(

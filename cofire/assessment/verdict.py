@@ -145,8 +145,9 @@ class Verdict:
 
     @property
     def crack_probability(self) -> float:
-        """Largest probability of a crack of any flag, the rule's own error in it; 0 without. [-]"""
-        chances = (crack_chance(f) for f in self.flags if rule_of(f).probable)
+        """Largest chance of a crack on cooling, the rule's own error in it; 0 without. [-]"""
+        rules = ((f, rule_of(f)) for f in self.flags)
+        chances = (crack_chance(f) for f, rule in rules if rule.probable and not rule.after)
         return max((c for c in chances if c is not None), default=0.0)
 
 

@@ -1,13 +1,13 @@
 """Which pieces to fire first: those expected to make the wrong call on the pot rarest.
 
-The call is to fire the pot or not, whichever is likelier to be right. Many truths are drawn from
-the states of `Samples`; for each the pieces are "fired", the other states weighed by what came out,
-and the call taken from them. Its probability of being wrong, by those weights, is what is averaged:
-the smaller of the two chances, never above a half. (To hold the call against the very truth that
-was left out of the weights is no better: at even chances leaving it out tips the call against it,
-so that a doubt of a half read up to 1.0 and an idle piece seemed to help.) Bars leave of an
-uncertainty what differs from batch to batch; rings of a ladder break as the rules say, with their
-utilisations to the pot's as with the cards as they stand.
+The call is to fire the pot or not: whether it is likelier kept than lost, as a plan counts. Many
+truths are drawn from the states of `Samples`; for each the pieces are "fired", the other states
+weighed by what came out, and the call taken from them. Its probability of being wrong, by those
+weights, is what is averaged: the smaller of the two chances, never above a half. (To hold
+the call against the very truth that was left out of the weights is no better: at even chances
+leaving it out tips the call against it, so that a doubt of a half read up to 1.0 and an idle piece
+seemed to help.) Bars leave of an uncertainty what differs from batch to batch; rings of a ladder
+break as the rules say, with their utilisations to the pot's as with the cards as they stand.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ import numpy as np
 
 from cofire.evidence.learning import MISREAD, soundness
 from cofire.evidence.measure_next import MEASURED_BY
-from cofire.evidence.uncertainty import Factor, Samples
+from cofire.evidence.uncertainty import LOSING, Factor, Samples
 from cofire.numerics import Array
 from cofire.units import counted
 
@@ -138,25 +138,6 @@ def options_for(
     return found
 
 
-def ring_samples(samples: Samples, ratio: Mapping[str, float]) -> Samples:
-    """A ring at the pot's points: each rule's utilisation by its ratio to the pot's.
-
-    Parameters
-    ----------
-    samples : Samples
-        Of the pot.
-    ratio : mapping
-        By rule; 1 where it says nothing. [-]
-
-    Returns
-    -------
-    Samples
-        Its probabilities of a crack follow by Weibull's law.
-    """
-    scale = np.array([ratio.get(rule, 1.0) for rule, _ in samples.flags])
-    return replace(samples, utilisation=samples.utilisation * scale)
-
-
 def reading(samples: Samples, factor: Factor) -> tuple[int, float]:
     """Which factor bars tell, and how far off they are: a normal deviate of so much.
 
@@ -185,7 +166,7 @@ class _Game:
     def __init__(self, samples: Samples, seed: int) -> None:
         rng = np.random.default_rng([seed, 7])
         self.samples = samples
-        self.lost = 1.0 - samples.below(samples.excess())
+        self.lost = 1.0 - samples.within(LOSING)
         self.weights = samples.weights
         flat = rng.choice(self.weights.size, TRUTHS, p=self.weights.ravel())
         self.sample, self.draw = np.unravel_index(flat, self.weights.shape)
@@ -208,7 +189,7 @@ class _Game:
                     log -= 0.5 * ((z[:, k] - seen) / off)[:, None] ** 2
             for j, ratio in enumerate(option.rings):
                 if id(ratio) not in self.rings:
-                    whole = soundness(ring_samples(self.samples, ratio))
+                    whole = soundness(self.samples.scaled(ratio))
                     self.rings[id(ratio)] = MISREAD + (1.0 - 2.0 * MISREAD) * whole
                 sound = self.rings[id(ratio)]
                 held = self.luck[t, j] < sound[i, d]

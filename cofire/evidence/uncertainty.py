@@ -16,9 +16,9 @@ the cards as they stand, fired both ways, and put right by that ratio in every s
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -76,6 +76,12 @@ LOST = 0.1
 
 PROBABLE = frozenset(rule.name for rule in RULES if rule.probable)
 """Rules that foretell the probability of a crack."""
+ON_COOLING = frozenset(rule.name for rule in RULES if rule.probable and not rule.after)
+LOSING = frozenset(rule.name for rule in RULES if rule.loses)
+"""Rules whose limit, passed, loses the pot: those that a plan's chance is of."""
+SEEN = frozenset(rule.name for rule in RULES if rule.seen)
+"""Rules whose limit, passed, is seen once the kiln is open: those that an outcome speaks of."""
+HARDEST = {rule.name: rule.hardest for rule in RULES}
 
 
 @dataclass(frozen=True)
@@ -141,9 +147,44 @@ class Samples:
 
     @property
     def doubt(self) -> float:
-        """Probability that the likelier of "no" and "not no" is wrong. [-]"""
-        no = self.no.value
-        return min(no, 1.0 - no)
+        """Probability that the likelier of "lost" and "not lost" is wrong. [-]"""
+        kept = self.not_lost.value
+        return min(kept, 1.0 - kept)
+
+    @property
+    def fire(self) -> bool:
+        """Whether the pot is to be fired: it is more probably kept than lost."""
+        return self.not_lost.value > 0.5
+
+    def of(self, rules: Collection[str]) -> Samples:
+        """The same with the flags of some rules alone.
+
+        Parameters
+        ----------
+        rules : collection of str
+            Their names; all are kept where none of them has a flag.
+        """
+        columns = [k for k, (rule, _) in enumerate(self.flags) if rule in rules]
+        return self if not columns else replace(
+            self, flags=tuple(self.flags[k] for k in columns),
+            utilisation=self.utilisation[:, columns], caution=self.caution[:, columns],
+        )  # fmt: skip
+
+    def scaled(self, ratio: Mapping[str, float]) -> Samples:
+        """A like piece at the same points: each rule's utilisation by its ratio to this one's.
+
+        Parameters
+        ----------
+        ratio : mapping
+            By rule; 1 where it says nothing. [-]
+
+        Returns
+        -------
+        Samples
+            Its probabilities of a crack follow by Weibull's law.
+        """
+        scale = np.array([ratio.get(rule, 1.0) for rule, _ in self.flags])
+        return replace(self, utilisation=self.utilisation * scale)
 
     @cached_property
     def rules(self) -> tuple[str, ...]:
@@ -196,27 +237,48 @@ class Samples:
                 found *= passing(excess[:, k, None] + self.log_factors[:, k], scatter)
         return found
 
-    def cracks(self) -> Array:
-        """Probability that a brittle band cracks on cooling, in each state, (N, `DRAWS`). [-]
+    def cracks(self, rule: str) -> Array:
+        """Probability that a brittle band cracks, by one rule, in each state, (N, `DRAWS`). [-]
 
         Weibull's law: the risk goes as the utilisation times the factor, to the power of the
         modulus. The flag's utilisation is the rule's own, so the factor comes in here and nowhere
         else.
+
+        Parameters
+        ----------
+        rule : str
+            One of `PROBABLE`.
         """
-        columns = [k for k, (rule, _) in enumerate(self.flags) if rule in PROBABLE]
+        columns = [k for k, (name, _) in enumerate(self.flags) if name == rule]
         found = np.zeros((len(self.utilisation), DRAWS))
         if not columns:
             return found
         worst = np.take(columns, np.argmax(self.known[:, columns], axis=1))
         rows = np.arange(len(worst))
         modulus = modulus_of(self.caution[rows, worst])[:, None]
-        rule = self.flags[columns[0]][0]
         used = np.log(np.maximum(self.known[rows, worst], 1e-9))[:, None]
         log = used + self.log_factors[:, self.rules.index(rule)]
         for node, share in zip(*normal_points(7), strict=True):
             stress = np.exp(np.minimum(log + factor_of(rule).scatter * node, 200.0 / modulus))
             found -= share * np.expm1(-risk_at(stress, modulus))
         return found
+
+    def within(self, rules: Collection[str]) -> Array:
+        """Probability that no limit of some rules is passed, in each state, (N, `DRAWS`). [-]
+
+        Where a rule foretells the probability of a crack, its limit is that none comes; of several
+        such rules, which read one stress, the likeliest counts. So a plan counts too
+        (`design/objective`).
+
+        Parameters
+        ----------
+        rules : collection of str
+            Their names.
+        """
+        spared = [1.0 - self.cracks(r) for r in self.rules if r in PROBABLE and r in rules]
+        leave = [r for r in self.rules if r in PROBABLE or r not in rules]
+        kept = self.below(self.excess(), leave)
+        return kept * np.min(spared, axis=0) if spared else kept
 
     @cached_property
     def worst(self) -> Array:
@@ -225,8 +287,14 @@ class Samples:
 
     @cached_property
     def known(self) -> Array:
-        """Utilisations, what could not be computed counting as 1, shape (N, F). [-]"""
-        return np.where(np.isnan(self.utilisation), 1.0, self.utilisation)
+        """Utilisations as they count, shape (N, F): see `Flag.counted`. [-]"""
+        used = np.where(np.isnan(self.utilisation), 1.0, self.utilisation)
+        return np.where(self.hardest < NO, np.minimum(used, 1.0), used)
+
+    @property
+    def hardest(self) -> NDArray[np.intp]:
+        """Worst grade that passing each flag's limit can give, shape (F,)."""
+        return np.array([HARDEST.get(rule, NO) for rule, _ in self.flags], dtype=np.intp)
 
     @cached_property
     def grade(self) -> NDArray[np.intp]:
@@ -234,7 +302,9 @@ class Samples:
         unknown = np.isnan(self.utilisation)
         with np.errstate(invalid="ignore"):
             of_flag = np.where(
-                self.utilisation > 1.0, NO, np.where(self.utilisation > self.caution, CAUTION, GO)
+                self.utilisation > 1.0,
+                self.hardest,
+                np.where(self.utilisation > self.caution, CAUTION, GO),
             )
         return np.asarray(np.where(unknown, CAUTION, of_flag).max(axis=1), dtype=np.intp)
 
@@ -284,25 +354,35 @@ class Samples:
 
     @property
     def no(self) -> Probability:
-        """That a limit is passed."""
-        return self.chance(1.0 - self.below(self.excess()))
+        """That the verdict is no, were all as it truly is."""
+        soft = [rule for rule in self.rules if HARDEST.get(rule, NO) < NO]
+        return self.chance(1.0 - self.below(self.excess(), soft))
 
     @cached_property
     def lost(self) -> Array:
-        """Probability that a limit is passed, in each sample, factors averaged, shape (N,). [-]"""
-        states = (self.weights * (1.0 - self.below(self.excess()))).sum(axis=1)
+        """Probability that the pot is lost, in each sample, factors averaged, shape (N,). [-]"""
+        states = (self.weights * (1.0 - self.within(LOSING))).sum(axis=1)
         return np.asarray(states / np.maximum(self.weights.sum(axis=1), 1e-300))
 
     @property
     def survival(self) -> Probability:
         """That no brittle zone cracks on cooling."""
-        return self.chance(1.0 - self.cracks())
+        return self.chance(self.within(ON_COOLING))
+
+    @property
+    def not_lost(self) -> Probability:
+        """That the pot is not lost: no limit passed that loses it, as a plan counts."""
+        return self.chance(self.within(LOSING))
+
+    @property
+    def all_well(self) -> Probability:
+        """That nothing at all fails."""
+        return self.chance(self.within(self.rules))
 
     @property
     def sound(self) -> Probability:
-        """That no brittle zone cracks on cooling and no other flag passes its limit."""
-        kept = self.below(self.excess(), PROBABLE)
-        return self.chance(kept * (1.0 - self.cracks()))
+        """That nothing is seen on it once the kiln is open: no crack, no slump, no burst."""
+        return self.chance(self.within(SEEN))
 
     @property
     def decided(self) -> dict[Key, float]:

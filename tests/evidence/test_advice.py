@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cofire.evidence.advice import LADDER, Option, advise, options_for, ring_samples
+from cofire.evidence.advice import LADDER, Option, advise, options_for
 from cofire.evidence.uncertainty import Factor, Samples, design
 
 RULE = "metal"
@@ -116,6 +116,6 @@ def test_the_doubt_as_things_stand_is_the_smaller_chance(middle: float):
 
 def test_a_ring_of_twice_the_utilisation_has_twice_in_every_sample():
     s = samples((1.0,))
-    twice = ring_samples(s, {RULE: 2.0})
+    twice = s.scaled({RULE: 2.0})
     np.testing.assert_allclose(twice.utilisation, 2.0 * s.utilisation)
     assert twice.no.value > s.no.value
