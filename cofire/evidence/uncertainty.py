@@ -7,6 +7,8 @@ burnout kinetics are not moved.
 The model's own error is in every probability: each rule has a factor (`model_factors`), drawn
 `DRAWS` times for all samples alike, and every sample with every draw is one state of the world.
 What pieces fired have taught (`learning`) weighs these states.
+What scatters from piece to piece is drawn apart for each rule, as in a plan: a piece that several
+rules of stress bring to their limit reads lost a little too often, on the safe side.
 
 All samples share one mesh and one trace, and are fired in batches: their materials are rows of
 one history. They are fired coarsely. What the coarse mesh and steps do to each flag is taken from
