@@ -304,7 +304,8 @@ def outcomes_of(entries: Sequence[Entry], vessel: str) -> list[Seen]:
             own = entry if size in (None, WHOLE) else own
         elif kind == OUTCOME and (size is not None or piece in foretold):
             before = foretold.get(piece, own) if size in (None, WHOLE) else own
-            flags = before.get("flags") or ()
+            told = before.get("flags")
+            flags = [f for f in told if isinstance(f, Mapping)] if isinstance(told, list) else []
             one = Seen(
                 piece, WHOLE if size is None else size, str(entry.get("outcome", "")),
                 utilisations((str(f.get("rule")), f.get("utilisation")) for f in flags),
