@@ -31,7 +31,7 @@ from cofire.assessment.model_factors import drawn_factors, factor_of, passing
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.verdict import judge
 from cofire.design.ladder import by_rule, ladder
-from cofire.evidence.advice import Option, advise, options_for, reading, ring_samples
+from cofire.evidence.advice import Option, advise, options_for, reading
 from cofire.evidence.learning import MISREAD, SPEAKING, soundness
 from cofire.evidence.measure_next import measure_next
 from cofire.evidence.sensitivity import wilson
@@ -75,15 +75,6 @@ class Design:
     planner: Samples
     world: Samples
     options: tuple[Option, ...]
-
-
-def of_cracks(samples: Samples) -> Samples:
-    """The samples with the flags of rules of cracks alone."""
-    kept = [k for k, (rule, _) in enumerate(samples.flags) if rule in SPEAKING]
-    return replace(
-        samples, flags=tuple(samples.flags[k] for k in kept),
-        utilisation=samples.utilisation[:, kept], caution=samples.caution[:, kept],
-    )  # fmt: skip
 
 
 def cards_with(body: str, raised: float, tougher: float) -> dict[str, Card]:
@@ -142,7 +133,6 @@ def joined(parts: list[Samples]) -> Samples:
     caution = [np.stack([column(p, p.caution, f, 1.0) for f in flags], 1) for p in parts]
     return replace(
         parts[0], flags=flags, utilisation=np.vstack(used), caution=np.vstack(caution),
-        crack=np.concatenate([p.crack for p in parts]),
         deviates=np.vstack([p.deviates for p in parts]),
         kept=tuple(k for p in parts for k in p.kept),
     )  # fmt: skip
@@ -171,7 +161,7 @@ def designs_of(metal: str, body: str, firing: str, count: int) -> list[Design]:
         rings = [{r: u / own[r] for r, u in g.by_rule.items() if own.get(r, 0.0) > 0.0}
                  for g in rungs]  # fmt: skip
         options = options_for([i.factor for i in ranking.influences], rings)
-        found.append(Design(of_cracks(planner), of_cracks(joined(worlds)), tuple(options)))
+        found.append(Design(planner.of(SPEAKING), joined(worlds).of(SPEAKING), tuple(options)))
     return found
 
 
@@ -185,7 +175,7 @@ def true_soundness(world: Samples, row: int, log: dict[str, float]) -> float:
     draws = world.log_factors
     for rule in PROBABLE & set(world.rules):  # the draw nearest to the studio's factor
         near = int(np.argmin(np.abs(draws[:, world.rules.index(rule)] - log[rule])))
-        whole *= 1.0 - float(world.cracks()[row, near])
+        whole *= 1.0 - float(world.cracks(rule)[row, near])
     return whole
 
 
@@ -203,8 +193,8 @@ def weighed(
                 seen = world.deviates[row, k] + off * rng.standard_normal()
                 found -= 0.5 * ((s.deviates[:, k] - seen) / off)[:, None] ** 2
         for ratio in option.rings:
-            whole = MISREAD + (1.0 - 2.0 * MISREAD) * soundness(ring_samples(s, ratio))
-            held = rng.random() < true_soundness(ring_samples(world, ratio), row, log)
+            whole = MISREAD + (1.0 - 2.0 * MISREAD) * soundness(s.scaled(ratio))
+            held = rng.random() < true_soundness(world.scaled(ratio), row, log)
             found += np.log(whole if held else 1.0 - whole)
     weight = np.exp(found - found.max())
     return np.asarray(weight / weight.sum())

@@ -110,7 +110,7 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
     return np.array(risks).reshape(len(bands), shell.time.size), bands
 
 
-def risk_at(share: Array, modulus: float) -> Array:
+def risk_at(share: float | Array, modulus: float | Array) -> Array:
     """Weibull risk of rupture at a share of the load whose probability is `FAILURE_NO`. [-]
 
     Parameters
@@ -120,7 +120,19 @@ def risk_at(share: Array, modulus: float) -> Array:
     modulus : float
         Of Weibull. [-]
     """
-    return np.asarray(-np.log1p(-FAILURE_NO) * share**modulus, np.float64)
+    return np.asarray(-np.log1p(-FAILURE_NO) * np.asarray(share) ** modulus, np.float64)
+
+
+def modulus_of(caution: float | Array) -> Array:
+    """Weibull modulus behind a flag of such a probability, from where its caution begins. [-]
+
+    Parameters
+    ----------
+    caution : array_like
+        Share of the load of `FAILURE_NO` whose probability is `FAILURE_CAUTION`, any shape. [-]
+    """
+    apart = np.log(np.clip(caution, 0.05, 0.99))
+    return np.asarray(np.log(np.log1p(-FAILURE_CAUTION) / np.log1p(-FAILURE_NO)) / apart)
 
 
 def bridged(response: Response, band: int, stress: Array, when: slice = EVER) -> Array | None:
@@ -364,6 +376,7 @@ SURFACE_CRACK = Rule(
     source=SOURCE,
     remedy="Grade the joint over more height, or choose a closer pair; a thinner wall bears more.",
     piece="joint ring",
+    shows=True,
     hardest=CAUTION,
 )
 THROUGH_CRACK = Rule(

@@ -581,6 +581,7 @@ SAG = Rule(
     name="sag",
     loses=False,
     harm="it sags out of shape",
+    shows=True,
     asks="Does a band slump under its own weight?",
     find=sag_flags,
     sees=frozenset({FIRING, BLENDS, LAYERS, SHAPE}),

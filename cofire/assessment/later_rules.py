@@ -171,6 +171,7 @@ LATER = Rule(
     remedy="Leave the body less tension: a pair that contracts more alike, or a body that "
     "ends in compression. Rings kept under water for a week show what grows.",
     piece="joint ring",
+    probable=True,
     after=True,
 )
 

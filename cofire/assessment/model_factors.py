@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cofire.numerics import Array, normal_points, sobol_points
+from cofire.numerics import Array, sobol_points
 
 SCATTER = 1.2
 """One standard deviation between like pieces of one batch, as a factor: estimate, of the size of
@@ -62,6 +62,11 @@ class ModelFactor:
         """Standard deviation of the logarithm of what all pieces share. [-]"""
         return float(np.sqrt(np.log(self.spread) ** 2 - self.scatter**2))
 
+
+EVEN = np.linspace(-6.0, 6.0, 241)
+"""Values of a factor, in its standard deviations. [-]"""
+SHARES = np.exp(-0.5 * EVEN**2) / np.exp(-0.5 * EVEN**2).sum()
+"""Their weights. [-]"""
 
 UNKNOWN = ModelFactor(2.0, 1.3, 3.5, "estimate: a factor of 2 where nothing is known")
 
@@ -196,13 +201,13 @@ def foretold(risk: float, exponent: float, rule: str) -> float:
     Returns
     -------
     float
-        Mean over the factor by Gauss and Hermite. [-]
+        Mean over the factor, by even steps: with a modulus of 9 or more the probability is nearly
+        a step, which the nodes of Gauss and Hermite miss by up to 0.06. [-]
 
     Examples
     --------
     >>> round(foretold(0.1, 8.0, "cooling"), 2), round(foretold(0.1, 8.0, "atmosphere"), 2)
-    (0.41, 0.1)
+    (0.4, 0.1)
     """
-    deviates, shares = normal_points(41)
-    power = np.minimum(exponent * np.log(factor_of(rule).spread) * deviates, 300.0)
-    return float(-np.expm1(-risk * np.exp(power)) @ shares)
+    power = np.minimum(exponent * np.log(factor_of(rule).spread) * EVEN, 300.0)
+    return float(-np.expm1(-risk * np.exp(power)) @ SHARES)

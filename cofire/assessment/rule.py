@@ -160,6 +160,9 @@ class Rule:
         gas that a powder feels. Not asked where every body arrives dense.
     after
         Whether it asks of the time after the kiln.
+    shows
+        Whether passing its limit is seen on the cold piece though it need not lose it: a shallow
+        crack, a lean.
     first
         Whether beyond its limit a zone is no longer what its card says (molten, burnt, flowed
         flat), so that nothing else is worth asking.
@@ -188,6 +191,7 @@ class Rule:
     hardest: int = NO
     green: bool = False
     after: bool = False
+    shows: bool = False
     first: bool = False
 
     def __post_init__(self) -> None:
@@ -195,6 +199,11 @@ class Rule:
         if unknown:
             message = f"rule {self.name}: sees {', '.join(sorted(unknown))}; allowed: {SEEN}"
             raise ValueError(message)
+
+    @property
+    def seen(self) -> bool:
+        """Whether passing its limit is seen once the kiln is open: a crack, a slump, a burst."""
+        return self.shows or (self.loses and not self.after)
 
     @property
     def of_substances(self) -> bool:

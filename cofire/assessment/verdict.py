@@ -27,10 +27,6 @@ from cofire.materials.card import DENSE
 
 PER_CENT_CRACK = "% probability of a crack"
 """Unit of a figure that is the probability of a crack, by the rule as it stands."""
-SURE = 1.0 - 1e-15
-"""Probability of a crack beyond which it is certain. [-]"""
-USUAL_EXPONENT = 10.0
-"""Weibull modulus taken for a flag just at its limit, which does not tell it. [-]"""
 
 RULES: tuple[Rule, ...] = (
     *pair_rules.RULES,
@@ -149,8 +145,9 @@ class Verdict:
 
     @property
     def crack_probability(self) -> float:
-        """Largest probability of a crack of any flag, the rule's own error in it; 0 without. [-]"""
-        chances = (crack_chance(f) for f in self.flags if rule_of(f).probable)
+        """Largest chance of a crack on cooling, the rule's own error in it; 0 without. [-]"""
+        rules = ((f, rule_of(f)) for f in self.flags)
+        chances = (crack_chance(f) for f, rule in rules if rule.probable and not rule.after)
         return max((c for c in chances if c is not None), default=0.0)
 
 
@@ -169,13 +166,8 @@ def crack_chance(flag: Flag) -> float | None:
     """
     if not flag.unit.startswith(PER_CENT_CRACK) or not math.isfinite(flag.figure):
         return None
-    risk = -math.log1p(-min(flag.figure / 100.0, SURE))
-    limit = -math.log1p(-flag.limit / 100.0)
-    if not (risk > 0.0 and flag.utilisation > 0.0):
-        return 0.0
-    apart = math.log(flag.utilisation)
-    exponent = math.log(risk / limit) / apart if abs(apart) > 1e-6 else USUAL_EXPONENT
-    return foretold(risk, min(max(exponent, 1.0), 60.0), flag.rule)
+    modulus = float(crack_rules.modulus_of(flag.caution))
+    return foretold(float(crack_rules.risk_at(flag.utilisation, modulus)), modulus, flag.rule)
 
 
 def worst_first(flags: Iterable[Flag]) -> Verdict:

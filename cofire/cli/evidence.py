@@ -214,7 +214,12 @@ def add(
         ),
     ] = None,
     piece: Annotated[
-        str | None, typer.Option(metavar="NAME", help="The piece; by default its vessel's name.")
+        str | None,
+        typer.Option(
+            metavar="NAME",
+            help="The piece; by default its vessel's name. 'NAME (2)', 'NAME, rung 0.50' teach a "
+            "check of that vessel too; any other name does after a prediction of it.",
+        ),
     ] = None,
     outcome: Annotated[
         str | None,

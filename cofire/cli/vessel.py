@@ -262,12 +262,12 @@ def _with_uncertainty(
         found = sample_verdicts(
             response, count, seed, lambda n, of: tell(f"samples: {n} of {of}"), executor=executor
         )
-    cards = pure_cards(response.cards)
+    cards, verdict = pure_cards(response.cards), judge(response)
     if kept is not None:
         tell("pieces of the record")
-        found = learn_from(found, response.vessel, cards, kept.entries)
+        found = learn_from(found, response.vessel, cards, kept.entries, verdict)
     ranking = measure_next(found)
-    own, rungs = by_rule(judge(response)), ladder(response, cards)
+    own, rungs = by_rule(verdict), ladder(response, cards)
     rings = [
         {rule: used / own[rule] for rule, used in rung.by_rule.items() if own.get(rule, 0.0) > 0.0}
         for rung in rungs

@@ -1,13 +1,13 @@
 """Which pieces to fire first: those expected to make the wrong call on the pot rarest.
 
-The call is to fire the pot or not, whichever is likelier to be right. Many truths are drawn from
-the states of `Samples`; for each the pieces are "fired", the other states weighed by what came out,
-and the call taken from them. Its probability of being wrong, by those weights, is what is averaged:
-the smaller of the two chances, never above a half. (To hold the call against the very truth that
-was left out of the weights is no better: at even chances leaving it out tips the call against it,
-so that a doubt of a half read up to 1.0 and an idle piece seemed to help.) Bars leave of an
-uncertainty what differs from batch to batch; rings of a ladder break as the rules say, with their
-utilisations to the pot's as with the cards as they stand.
+The call is to fire the pot or not: whether it is likelier kept than lost, as a plan counts. Many
+truths are drawn from the states of `Samples`; for each the pieces are "fired", the other states
+weighed by what came out, and the call taken from them. Its probability of being wrong, by those
+weights, is what is averaged: the smaller of the two chances, never above a half. (To hold
+the call against the very truth that was left out of the weights is no better: at even chances
+leaving it out tips the call against it, so that a doubt of a half read up to 1.0 and an idle piece
+seemed to help.) Bars leave of an uncertainty what differs from batch to batch; rings of a ladder
+break as the rules say, with their utilisations to the pot's as with the cards as they stand.
 """
 
 from __future__ import annotations
@@ -16,10 +16,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cofire.evidence.learning import MISREAD, soundness
 from cofire.evidence.measure_next import MEASURED_BY
-from cofire.evidence.uncertainty import Factor, Samples
+from cofire.evidence.uncertainty import LOSING, Factor, Samples
 from cofire.numerics import Array
 from cofire.units import counted
 
@@ -27,6 +28,11 @@ DOUBTFUL = 0.02
 """A probability to call it wrongly below this is not worth a piece. [-]"""
 TRUTHS = 96
 """Drawn for each set of pieces. [-]"""
+SHUFFLES = 16
+"""Of the deviates among the samples, to tell what pieces that tell nothing seem to spare. [-]"""
+TINY = 1e-300
+LUCK = 3.0
+"""Standard deviations of what those spare, beyond which a piece is told from them. [-]"""
 SETTLES = 0.75
 """A piece settles the call if it leaves at most this share of the wrong ones: our choice. [-]"""
 HELPS = 0.01
@@ -138,34 +144,6 @@ def options_for(
     return found
 
 
-def ring_samples(samples: Samples, ratio: Mapping[str, float]) -> Samples:
-    """A ring at the pot's points: each rule's utilisation by its ratio to the pot's.
-
-    Parameters
-    ----------
-    samples : Samples
-        Of the pot.
-    ratio : mapping
-        By rule; 1 where it says nothing. [-]
-
-    Returns
-    -------
-    Samples
-        Probabilities of a crack follow by Weibull's law.
-    """
-    from cofire.assessment.verdict import SURE
-    from cofire.evidence.uncertainty import CAUTION_POWER, PROBABLE
-
-    scale = np.array([ratio.get(rule, 1.0) for rule, _ in samples.flags])
-    crack = samples.crack
-    columns = [k for k, (rule, _) in enumerate(samples.flags) if rule in PROBABLE]
-    if columns:
-        power = CAUTION_POWER / np.log(np.clip(samples.caution[:, columns[0]], 0.05, 0.99))
-        risk = -np.log1p(-np.minimum(crack, SURE))
-        crack = -np.expm1(-risk * np.exp(np.minimum(power * np.log(scale[columns[0]]), 300.0)))
-    return replace(samples, utilisation=samples.utilisation * scale, crack=crack)
-
-
 def reading(samples: Samples, factor: Factor) -> tuple[int, float]:
     """Which factor bars tell, and how far off they are: a normal deviate of so much.
 
@@ -194,53 +172,96 @@ class _Game:
     def __init__(self, samples: Samples, seed: int) -> None:
         rng = np.random.default_rng([seed, 7])
         self.samples = samples
-        self.lost = 1.0 - samples.below(samples.excess())
-        self.weights = samples.weights
-        flat = rng.choice(self.weights.size, TRUTHS, p=self.weights.ravel())
-        self.sample, self.draw = np.unravel_index(flat, self.weights.shape)
+        self.lost = 1.0 - samples.within(LOSING)
+        weights, count = samples.weights, len(samples.deviates)
+        flat = rng.choice(weights.size, TRUTHS, p=weights.ravel())
+        self.sample, self.draw = np.unravel_index(flat, weights.shape)
         self.noise = rng.standard_normal((TRUTHS, len(samples.factors)))
         self.luck = rng.random((TRUTHS, 64))
-        self.rings: dict[int, Array] = {}
-        now = self._wrong(())
+        self.shuffles: list[NDArray[np.intp]] = [
+            np.arange(count), *(rng.permutation(count) for _ in range(SHUFFLES))
+        ]  # fmt: skip
+        self.ringed: dict[tuple[int, ...], tuple[Array, Array]] = {}
+        now = float(_wrong(self._lost((), self.shuffles[0])))
         self.scale = samples.doubt / now if now > 0.0 else 1.0
 
-    def _log_weights(self, options: Sequence[Option], t: int) -> Array:
-        """Logarithm of the likelihood of what the pieces would show under one truth."""
-        i, d = self.sample[t], self.draw[t]
-        log = np.zeros_like(self.weights)
-        z = self.samples.deviates
-        for option in options:
-            for factor in option.factors:
-                k, off = reading(self.samples, factor)
-                if off < np.inf:
-                    seen = z[i, k] + off * self.noise[t, k]
-                    log -= 0.5 * ((z[:, k] - seen) / off)[:, None] ** 2
-            for j, ratio in enumerate(option.rings):
-                if id(ratio) not in self.rings:
-                    whole = soundness(ring_samples(self.samples, ratio))
-                    self.rings[id(ratio)] = MISREAD + (1.0 - 2.0 * MISREAD) * whole
-                sound = self.rings[id(ratio)]
-                held = self.luck[t, j] < sound[i, d]
-                log += np.log(sound if held else 1.0 - sound)
-        return log
+    def _rings(self, rings: Sequence[Mapping[str, float]]) -> tuple[Array, Array]:
+        """Weight of each sample once rings showed what they would under each truth, (T, N).
+
+        Alone, and times the probability that the pot is lost with that sample. [-]
+        """
+        key = tuple(map(id, rings))
+        if key not in self.ringed:
+            whole = [soundness(self.samples.scaled(ratio)) for ratio in rings]
+            sound = [MISREAD + (1.0 - 2.0 * MISREAD) * w for w in whole]
+            shape = (TRUTHS, len(self.samples.deviates))
+            weight, lost = np.empty(shape), np.empty(shape)
+            for t, (i, d) in enumerate(zip(self.sample, self.draw, strict=True)):
+                states = self.samples.weights.copy()
+                for j, one in enumerate(sound):
+                    states *= one if self.luck[t, j] < one[i, d] else 1.0 - one
+                weight[t], lost[t] = states.sum(axis=1), (states * self.lost).sum(axis=1)
+            rows = np.arange(TRUTHS), self.sample  # the truth has no say in what it would show
+            weight[rows] = lost[rows] = 0.0
+            self.ringed[key] = weight, lost
+        return self.ringed[key]
 
     def doubt(self, options: Sequence[Option]) -> float:
         """Expected probability of a wrong call once some pieces are fired. [-]
 
-        In proportion to that of all samples, of which the truths are a few.
+        In proportion to that of all samples, of which the truths are a few. Bars leave few samples
+        with any weight, and a call by few reads too sure: their luck adds to the variance of the
+        chance of loss about a half. How much is seen where the same bars tell nothing, the deviates
+        shuffled among the samples; that is taken off (the root of the variance, as of a normal
+        law), and all is luck that is not beyond what those spare. Where bars tell much beside much
+        that is idle it errs on the safe side.
         """
-        return self.scale * self._wrong(options)
+        bare = self._lost([replace(o, factors=()) for o in options], self.shuffles[0])
+        left = float(_wrong(bare))
+        if not any(option.factors for option in options):
+            return self.scale * left
+        found, *shuffled = (self._lost(options, shuffle) for shuffle in self.shuffles)
+        idle = _wrong(np.array(shuffled))
+        if _wrong(found) > idle.mean() - LUCK * idle.std():
+            return self.scale * left
+        lucky = np.mean((np.array(shuffled) - 0.5) ** 2) - np.mean((bare - 0.5) ** 2)
+        true = np.clip(1.0 - lucky / np.mean((found - 0.5) ** 2), 0.0, 1.0)
+        return self.scale * min(0.5 - float(np.sqrt(true) * np.abs(found - 0.5).mean()), left)
 
-    def _wrong(self, options: Sequence[Option]) -> float:
-        """The same over the truths drawn. [-]"""
-        wrong = 0.0
-        for t in range(TRUTHS):
-            log = self._log_weights(options, t)
-            weight = self.weights * np.exp(log - log.max())
-            weight[self.sample[t]] = 0.0  # the truth has no say in what it would show
-            chance = float((weight * self.lost).sum() / max(weight.sum(), 1e-300))
-            wrong += min(chance, 1.0 - chance)
-        return wrong / TRUTHS
+    def speaking(self, option: Option) -> Option:
+        """A piece with those of its properties that spare wrong calls, and its doubt.
+
+        A piece tells no less by a property more; but each leaves fewer samples.
+        """
+        known = replace(option, factors=())
+        known = replace(known, doubt=self.doubt((known,)))
+        rest = list(option.factors)
+        while rest:
+            more = [replace(known, factors=(*known.factors, factor)) for factor in rest]
+            best = min((replace(o, doubt=self.doubt((o,))) for o in more), key=lambda o: o.doubt)
+            if best.doubt > known.doubt - HELPS:
+                break
+            known = best
+            rest.remove(known.factors[-1])
+        return known
+
+    def _lost(self, options: Sequence[Option], shuffle: NDArray[np.intp]) -> Array:
+        """Chance of loss after the pieces under each truth, deviates in some order, (T,). [-]"""
+        log = np.zeros((TRUTHS, len(self.samples.deviates)))
+        for factor in dict.fromkeys(factor for option in options for factor in option.factors):
+            k, off = reading(self.samples, factor)
+            if off < np.inf:
+                z = self.samples.deviates[shuffle, k]
+                seen = z[self.sample] + off * self.noise[:, k]
+                log -= 0.5 * ((z - seen[:, None]) / off) ** 2
+        weight, lost = self._rings([ratio for option in options for ratio in option.rings])
+        bars = np.exp(log - log.max(axis=1, keepdims=True))
+        return np.asarray((bars * lost).sum(axis=1) / np.maximum((bars * weight).sum(axis=1), TINY))
+
+
+def _wrong(lost: Array) -> Array:
+    """Mean probability of a wrong call, of chances of loss along the last axis. [-]"""
+    return np.asarray(np.minimum(lost, 1.0 - lost).mean(axis=-1))
 
 
 def advise(
@@ -278,15 +299,16 @@ def advise(
             paste is None or sum(o.paste for o in some) <= paste
         )
 
+    told = {o.name: game.speaking(o) for o in options if affordable((o,))}
     alone = sorted(
-        (replace(o, doubt=game.doubt((o,))) for o in options if affordable((o,))),
+        (replace(o, doubt=told[o.name].doubt) for o in options if o.name in told),
         key=lambda o: o.doubt,
     )
     chosen: list[Option] = []
     after = now
     while len(chosen) < most and after > SETTLES * now:
         sets = [[*chosen, o] for o in alone if o not in chosen and affordable([*chosen, o])]
-        doubts = [game.doubt(some) for some in sets]
+        doubts = [game.doubt([told[o.name] for o in some]) for some in sets]
         if not doubts or min(doubts) > after - HELPS:
             break
         after = min(doubts)

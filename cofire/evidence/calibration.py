@@ -14,6 +14,7 @@ from cofire.evidence.readings import (
     Findings,
     Value,
     bending_findings,
+    card_rows_spread,
     drying_findings,
     expansion_findings,
     green_findings,
@@ -24,7 +25,7 @@ from cofire.evidence.readings import (
 from cofire.evidence.sintering_fit import sintering_findings
 from cofire.materials.card import Card, Property, Uncertainty
 from cofire.materials.card_file import contradictions
-from cofire.materials.properties import SPECS
+from cofire.materials.properties import AFTER_BARS, SPECS
 from cofire.physics.sintering import sintering_strain
 
 
@@ -65,8 +66,11 @@ def source_text(measured: Measured) -> str:
     return f"measured: {Path(measured.where).name}"
 
 
-def spread_form(value: Value, unit: str) -> list[Uncertainty]:
+def spread_form(value: Value, unit: str, old: Property | None) -> list[Uncertainty]:
     """Uncertainty of each row as a card states it: per cent, or absolute.
+
+    The pot is of another batch than the bars: what batches differ by (`AFTER_BARS`) is in it beside
+    what the bars leave of their own mean, but no more than the old card allowed for.
 
     Parameters
     ----------
@@ -74,6 +78,8 @@ def spread_form(value: Value, unit: str) -> list[Uncertainty]:
         Measured.
     unit : str
         Of the card.
+    old : Property, optional
+        As the card had it.
 
     Returns
     -------
@@ -81,8 +87,13 @@ def spread_form(value: Value, unit: str) -> list[Uncertainty]:
         One a row.
     """
     absolute = value.logarithmic or unit in ("-", "%")
+    form, batch = AFTER_BARS.get(value.name, ("+-", 0.0))
+    batches = batch * np.abs(value.value) if form == "%" else np.full_like(value.value, batch)
+    whole = np.hypot(value.uncertainty, batches)
+    if old is not None and old.value.size == value.value.size:
+        whole = np.minimum(whole, card_rows_spread(old))
     found = []
-    for number, size in zip(value.value, value.uncertainty, strict=True):
+    for number, size in zip(value.value, np.maximum(whole, value.uncertainty), strict=True):
         if absolute or number == 0.0:
             found.append(Uncertainty("+-", float(size)))
         else:
@@ -113,7 +124,7 @@ def updated(card: Card, values: tuple[Value, ...], source: str) -> Card:
         old = card.properties.get(value.name)
         unit = old.unit if old is not None else next(iter(SPECS[value.name].units))
         count = value.value.size
-        spread, sources = spread_form(value, unit), [source] * count
+        spread, sources = spread_form(value, unit, old), [source] * count
         basis = [value.basis] * count
         for row, seen in enumerate(value.seen):
             if not seen and old is not None:
@@ -189,12 +200,13 @@ def calibrate(
     Raises
     ------
     InputError
-        The new card would contradict itself.
+        The new card would contradict itself, or a piece is denser than its substance.
     ModelError
         A fit does not settle.
     """
     if card.parts:
         raise InputError(f"{card.name}: a blend follows from its parts; measure those")
+    _refuse_denser(card, measured)
     say = tell or (lambda line: None)
     source = source_text(measured)
     say("sintering")
@@ -217,6 +229,24 @@ def calibrate(
         found += more
     new = _checked(updated(card, found.values, source), measured)
     return Calibration(card, new, measured, found, source)
+
+
+SURELY = 3.0
+"""Standard uncertainties of a density by which it may seem to pass that of its substance. [-]"""
+
+
+def _refuse_denser(card: Card, measured: Measured) -> None:
+    """Refuse densities above the theoretical one of the card."""
+    theoretical = card["theoretical_density"].scalar
+    most = theoretical * (1.0 + SURELY * measured.density_uncertainty)
+    for pieces in measured.firings:
+        if pieces.density.size and float(pieces.density.max()) > most:
+            raise InputError(
+                f"{measured.where}: firing {pieces.name!r}: fired_kg_m3: "
+                f"{float(pieces.density.max()):g}; allowed: up to {theoretical:g}, the theoretical "
+                f"density of {card.name}; if yours is denser, give its card your own "
+                "theoretical_density first"
+            )
 
 
 def _checked(card: Card, measured: Measured) -> Card:

@@ -5,32 +5,45 @@ probable it makes what came of every piece (Bayes by importance weights; Gelman 
 Data Analysis, 3rd ed., ch. 10, from memory). Pieces share cards and factors; from piece to piece
 they scatter (`model_factors`). A piece may also crack for a reason no rule knows, or a crack be
 missed.
+
+A piece may have been of another design of the same name: the last prediction before its outcome
+says what each rule used up of its limit then, and the piece is read at today's samples with each
+rule's utilisation by that ratio, as a ring is. Without a prediction it counts as of today's design.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from cofire.assessment.response import fire_vessel
 from cofire.assessment.rule import STRESS
-from cofire.assessment.verdict import RULES
+from cofire.assessment.verdict import RULES, Verdict
 from cofire.design.ladder import rung_vessel
-from cofire.evidence.record import OUTCOME, SOUND, Entry
-from cofire.evidence.uncertainty import DRAWS, PROBABLE, Samples, sample_verdicts
+from cofire.evidence.record import BROKEN, OUTCOME, PREDICTION, SOUND, Entry, same
+from cofire.evidence.uncertainty import DRAWS, Samples, sample_verdicts
 from cofire.materials.card import Card
 from cofire.numerics import Array
+from cofire.units import counted
 from cofire.vessel import Vessel
 
 MISREAD = 0.02
 """Share of the pieces that crack for another reason, or whose crack is missed: estimate. [-]"""
 SPEAKING = frozenset(r.name for r in RULES if STRESS in r.sees and not r.after)
 """Rules that a crack or its absence speaks of."""
-BROKEN = ("cracked", "debonded")
 FEW = 20.0
 """Samples that must be left for weights to be trusted. [-]"""
+FEW_DRAWS = 10.0
+"""Draws of the rules' factors that must be left: with ten a factor is known to a third of its
+spread. [-]"""
+OTHER = 0.05
+"""Change of a utilisation from which a piece counts as of another design: our choice. [-]"""
+TELLS, FURTHEST = 0.01, 100.0
+"""Utilisations count as no less where their ratio is told, which lies within so many times one. [-]
+"""
 WHOLE = 0.0
 """Stands for the vessel itself among sizes of rings."""
 TOLD = 0.3
@@ -46,6 +59,29 @@ class FiredPiece:
     samples: Samples
 
 
+@dataclass(frozen=True)
+class Seen:
+    """What a record says of one piece of a vessel.
+
+    Attributes
+    ----------
+    piece
+        Its name.
+    size
+        Of a ring over the vessel; `WHOLE` for the vessel itself. [-]
+    outcome
+        Out of `record.OUTCOMES`.
+    used
+        What each rule of `SPEAKING` used up of its limit by the last prediction before it, the
+        vessel's own for a ring; empty without one. [-]
+    """
+
+    piece: str
+    size: float
+    outcome: str
+    used: Mapping[str, float]
+
+
 def soundness(piece: Samples) -> Array:
     """Probability that a piece shows no crack, in each state, shape (N, `DRAWS`). [-]
 
@@ -59,8 +95,7 @@ def soundness(piece: Samples) -> Array:
     array
         Of rules of stress alone: a piece that slumps is not cracked.
     """
-    leave = [rule for rule in piece.rules if rule in PROBABLE or rule not in SPEAKING]
-    return np.asarray(piece.below(piece.excess(), leave) * (1.0 - piece.cracks()))
+    return piece.within(SPEAKING)
 
 
 def likelihood(piece: FiredPiece, count: int) -> Array:
@@ -118,6 +153,13 @@ def learned(samples: Samples, pieces: Sequence[FiredPiece]) -> Samples:
             f"only {after.effective:.0f} of {len(weight)} samples still count: what came out is "
             "far from what the cards foretold; take more samples, or measure the cards"
         )
+    share = after.weights.sum(axis=0)
+    draws = float(1.0 / np.sum(share**2))
+    if draws < FEW_DRAWS:
+        lines.append(
+            f"only {draws:.0f} of {share.size} draws of what rules may be wrong by still count: "
+            "the chances are rough, and what came out is far from what the rules foretold"
+        )
     return replace(after, taught=tuple(lines))
 
 
@@ -146,7 +188,7 @@ def _told(before: Samples, after: Samples, pieces: Sequence[FiredPiece]) -> str:
         if abs(middle[k]) > TOLD
     ]
     parts.append(
-        f"a limit passed {100.0 * before.no.value:.0f} % -> {100.0 * after.no.value:.0f} %"
+        f"not lost {100.0 * before.not_lost.value:.0f} % -> {100.0 * after.not_lost.value:.0f} %"
     )
     return "; ".join(parts)
 
@@ -170,9 +212,11 @@ def size_of(piece: str, vessel: str) -> float | None:
     --------
     >>> size_of("bowl, rung 0.50 (2)", "bowl"), size_of("bowl", "bowl"), size_of("jar", "bowl")
     (0.5, 0.0, None)
+    >>> size_of("cup (gold)", "cup (gold)"), size_of("cup (gold) (2)", "cup (gold)")
+    (0.0, 0.0)
     """
-    name = piece.split(" (")[0].strip()
-    if name == vessel:
+    name = re.sub(r" \(\d+\)$", "", piece)
+    if vessel in (piece, name):
         return WHOLE
     start = f"{vessel}, rung "
     if not name.startswith(start):
@@ -184,8 +228,55 @@ def size_of(piece: str, vessel: str) -> float | None:
     return size if 0.05 <= size <= 5.0 else None
 
 
-def outcomes_of(entries: Sequence[Entry], vessel: str) -> list[tuple[str, float, str]]:
-    """Name, size and outcome of each piece of a vessel in a record; a later outcome corrects.
+def utilisations(flags: Iterable[tuple[str, object]]) -> dict[str, float]:
+    """What each rule that a crack speaks of uses up of its limit.
+
+    Parameters
+    ----------
+    flags : iterable of tuple
+        Rule and utilisation of each; what is no finite number is left out. [-]
+
+    Returns
+    -------
+    dict
+        The largest of each rule. [-]
+    """
+    found: dict[str, float] = {}
+    for rule, used in flags:
+        if rule in SPEAKING and isinstance(used, int | float) and np.isfinite(used):
+            found[rule] = max(found.get(rule, 0.0), float(used))
+    return found
+
+
+def ratios(then: Mapping[str, float], now: Mapping[str, float]) -> dict[str, float]:
+    """Utilisations of a piece over today's, by rule; empty where it is of today's design.
+
+    Parameters
+    ----------
+    then, now : mapping
+        By rule. [-]
+
+    Returns
+    -------
+    dict
+        Of the rules of today; a rule that had nothing to say then used up nothing. [-]
+    """
+    if not then:
+        return {}
+    found = {
+        rule: float(np.clip(max(then.get(rule, 0.0), TELLS) / max(used, TELLS), 1.0 / FURTHEST,
+                            FURTHEST))
+        for rule, used in now.items()
+    }  # fmt: skip
+    apart = max((abs(ratio - 1.0) for ratio in found.values()), default=0.0)
+    return found if apart > OTHER else {}
+
+
+def outcomes_of(entries: Sequence[Entry], vessel: str) -> list[Seen]:
+    """What came of each piece of a vessel in a record.
+
+    A piece is of the vessel by its name (`size_of`), or where the prediction before it names the
+    vessel. A later outcome corrects; after another prediction of the piece it is another piece.
 
     Parameters
     ----------
@@ -196,16 +287,35 @@ def outcomes_of(entries: Sequence[Entry], vessel: str) -> list[tuple[str, float,
 
     Returns
     -------
-    list of tuple
+    list of Seen
         In the order of the record.
     """
-    found: dict[str, tuple[float, str]] = {}
+    found: list[Seen] = []
+    current: dict[str, int] = {}
+    foretold: dict[str, Entry] = {}
+    own: Entry = {}
     for entry in entries:
-        piece = str(entry.get("piece", ""))
+        piece, kind = str(entry.get("piece", "")), entry.get("kind")
         size = size_of(piece, vessel)
-        if entry.get("kind") == OUTCOME and size is not None:
-            found[piece] = (size, str(entry.get("outcome", "")))
-    return [(piece, *rest) for piece, rest in found.items()]
+        if kind == PREDICTION and (size is not None or entry.get("vessel") == vessel):
+            if piece not in foretold or not same(foretold[piece], entry):
+                current.pop(piece, None)
+            foretold[piece] = entry
+            own = entry if size in (None, WHOLE) else own
+        elif kind == OUTCOME and (size is not None or piece in foretold):
+            before = foretold.get(piece, own) if size in (None, WHOLE) else own
+            told = before.get("flags")
+            flags = [f for f in told if isinstance(f, Mapping)] if isinstance(told, list) else []
+            one = Seen(
+                piece, WHOLE if size is None else size, str(entry.get("outcome", "")),
+                utilisations((str(f.get("rule")), f.get("utilisation")) for f in flags),
+            )  # fmt: skip
+            if piece in current:
+                found[current[piece]] = one
+            else:
+                current[piece] = len(found)
+                found.append(one)
+    return found
 
 
 NAMED = 4
@@ -237,13 +347,17 @@ def no_piece(entries: Sequence[Entry], vessel: str) -> str:
     told = ", ".join(map(repr, others[:NAMED])) or "none"
     more = f" and {len(others) - NAMED} more" if len(others) > NAMED else ""
     return (
-        f"nothing: no outcome of a piece named {vessel!r}, or '{vessel}, rung 1.50' of its ladder; "
-        f"the record has {told}{more}"
+        f"nothing: no outcome of a piece named {vessel!r}, '{vessel} (2)' or '{vessel}, rung 1.50' "
+        f"of its ladder, nor of one with a prediction of it; the record has {told}{more}"
     )
 
 
 def learn_from(
-    samples: Samples, vessel: Vessel, cards: Mapping[str, Card], entries: Sequence[Entry]
+    samples: Samples,
+    vessel: Vessel,
+    cards: Mapping[str, Card],
+    entries: Sequence[Entry],
+    verdict: Verdict,
 ) -> Samples:
     """What a record of a vessel's rings and of the vessel itself teaches.
 
@@ -259,6 +373,8 @@ def learn_from(
         Materials by name.
     entries : sequence of mapping
         A record.
+    verdict : Verdict
+        On the vessel, with the cards as they stand.
 
     Returns
     -------
@@ -266,13 +382,32 @@ def learn_from(
         As given where the record has nothing of this vessel, but for a line that says so.
     """
     seen = outcomes_of(entries, vessel.name)
-    by_size = {WHOLE: samples}
-    for _, size, outcome in seen:
-        if size in by_size or outcome not in (SOUND, *BROKEN):
-            continue
-        response = fire_vessel(rung_vessel(vessel, size), cards, extend=True)
-        by_size[size] = sample_verdicts(response, like=samples)
     if not seen:
         return replace(samples, taught=(*samples.taught, no_piece(entries, vessel.name)))
-    pieces = [FiredPiece(name, out, by_size.get(size, samples)) for name, size, out in seen]
-    return learned(samples, pieces)
+    now = utilisations((flag.rule, flag.utilisation) for flag in verdict.flags)
+    by_size = {WHOLE: samples}
+    pieces, changed = [], []
+    for one in seen:
+        if one.size not in by_size and one.outcome in (SOUND, *BROKEN):
+            response = fire_vessel(rung_vessel(vessel, one.size), cards, extend=True)
+            by_size[one.size] = sample_verdicts(response, like=samples)
+        ratio = ratios(one.used, now)
+        if ratio:
+            changed.append((one, max(ratio, key=lambda rule: abs(np.log(ratio[rule])))))
+        piece = by_size.get(one.size, samples).scaled(ratio)
+        pieces.append(FiredPiece(one.piece, one.outcome, piece))
+    after = learned(samples, pieces)
+    blind = sum(not one.used for one in seen)
+    lines = [
+        f"{one.piece}, {one.outcome}: read as another design than today's ({rule} "
+        f"{one.used.get(rule, 0.0):.2g} of its limit then, {now[rule]:.2g} now)"
+        for one, rule in changed[:NAMED]
+    ]
+    if len(changed) > NAMED:
+        lines.append(f"and {len(changed) - NAMED} more of other designs")
+    if blind:
+        lines.append(
+            f"{counted(blind, 'piece')} without a prediction before: read as of today's design"
+        )
+    lines.append("each as fired as its prediction says: a firing logged in the record is not read")
+    return replace(after, taught=(*after.taught, *lines))

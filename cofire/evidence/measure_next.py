@@ -1,7 +1,8 @@
 """What to measure next: which property's uncertainty moves the verdict most, and what a test buys.
 
-The logarithm of each flag's utilisation that ever decides is fitted by a polynomial of the
-properties (see `sensitivity`); the largest of them is the verdict's. It foretells only a part of
+Asked of the limits that lose the pot. The logarithm of each such flag's utilisation that ever
+decides is fitted by a polynomial of the properties (see `sensitivity`); the largest of them is what
+the call hangs on. It foretells only a part of
 the spread of samples that it was not fitted to, and its shares are shares of that part. "What a
 test buys" supposes own bars, which leave what differs from batch to batch
 (`Property.left_by_bars`). Where they will come out is not known beforehand, so the figure is the
@@ -27,7 +28,7 @@ from cofire.evidence.sensitivity import (
     rank_correlation,
     sobol_indices,
 )
-from cofire.evidence.uncertainty import FLOOR, REACH, Factor, Key, Samples, design, normal
+from cofire.evidence.uncertainty import FLOOR, LOSING, REACH, Factor, Key, Samples, design, normal
 from cofire.numerics import Array, normal_points
 
 POINTS = 1024
@@ -143,7 +144,7 @@ class Ranking:
         One standard deviation of the utilisation, as a factor up or down; 1 where nothing spreads.
         [-]
     doubt
-        Probability that the likelier of "no" and "not no" is wrong. [-]
+        Probability that the likelier of "lost" and "not lost" is wrong. [-]
     flags
         For each flag that was fitted, total shares of its spread by property, and what share of
         it the polynomial foretells.
@@ -163,7 +164,7 @@ class Ranking:
 class _Emulator:
     """Logarithm of the verdict's utilisation, as the largest of the fitted flags, and what it says.
 
-    `likelihood` are a and b of the probability of a "no".
+    `likelihood` are a and b of the probability that the pot is lost.
     """
 
     surfaces: tuple[Surface, ...]
@@ -173,7 +174,7 @@ class _Emulator:
         return np.asarray(np.max([surface(points) for surface in self.surfaces], axis=0))
 
     def outlook(self, points: Array) -> tuple[float, float]:
-        """Variance of the logarithm, and probability of a "no"."""
+        """Variance of the logarithm, and probability that the pot is lost."""
         value = self(points)
         a, b = self.likelihood
         return float(value.var()), float(np.mean(expit(a + b * value)))
@@ -192,6 +193,7 @@ def measure_next(samples: Samples) -> Ranking:
     Ranking
         No influences where the utilisation does not spread.
     """
+    samples = samples.of(LOSING)
     fitted = _fitted(samples)
     keys, surfaces = list(fitted), tuple(fitted.values())
     worst = np.log(np.maximum(samples.worst, FLOOR))
@@ -285,8 +287,8 @@ def measured(emulator: _Emulator, points: Array, factor: int, left: float) -> tu
     Returns
     -------
     tuple of float
-        Variance of the logarithm of the utilisation, and the probability to call "no" wrongly,
-        both as expected. [-]
+        Variance of the logarithm of the utilisation, and the probability of a wrong call, both as
+        expected. [-]
     """
     variance = doubt = 0.0
     for node, weight in zip(*normal_points(7), strict=True):

@@ -65,7 +65,7 @@ class Value:
     told_by
         Which measurements tell it, in words.
     basis
-        "seen" where they alone do; "derived" where the card's own uncertainty had a share.
+        "measured" where they alone do; "derived" where the card's own uncertainty had a share.
     temperature
         Of the rows of a table; None for a single number. [K]
     at_density
@@ -83,7 +83,7 @@ class Value:
     low: Array
     high: Array
     told_by: str
-    basis: str = "seen"
+    basis: str = "measured"
     temperature: Array | None = None
     at_density: float | None = None
     fired_at: FiredAt | None = None
@@ -161,7 +161,7 @@ def single(
     found: tuple[float, float, float],
     told_by: str,
     *,
-    basis: str = "seen",
+    basis: str = "measured",
     note: str = "",
     at_density: float | None = None,
     fired_at: FiredAt | None = None,
@@ -283,6 +283,11 @@ def drying_findings(card: Card, measured: Measured) -> Findings:
     shrunk = 1.0 - pairs[:, 1] / pairs[:, 0]
     stated = float(np.sqrt(2.0)) * measured.length_uncertainty / float(pairs[:, 0].mean())
     middle, low, high = mean_interval(shrunk, stated)
+    if high <= 0.0:
+        raise InputError(
+            f"{measured.where}: bars dried longer than printed, by {-100.0 * middle:.2g} % on "
+            "average; allowed: at most as long, lengths in the order printed, dried"
+        )
     found = (max(middle, 0.0), max(low, 0.0), high)
     what = f"{len(pairs)} bar{'s' if len(pairs) > 1 else ''}"
     number = np.arange(1.0, len(pairs) + 1.0)

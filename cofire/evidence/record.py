@@ -1,9 +1,14 @@
 """What was foretold and what came of it: entries of a record, and how often it was right.
 
-An entry is a flat dictionary of one of three kinds: a "prediction" (a verdict, with the
-probability of a sound piece where it was worked out), a "firing", and an "outcome". Entries of
-one piece belong together by its name; the order of the record is the order of events. A later
-outcome of a piece without a new prediction between corrects the earlier one.
+An entry is a flat dictionary of one of three kinds: a "prediction" (a verdict, with what was
+foretold of the piece where that was worked out), a "firing", and an "outcome". Entries of one piece
+belong together by its name; the order of the record is the order of events. A later outcome of a
+piece without a new prediction between corrects the earlier one.
+
+A probability is held against what it is of: that of `check --uncertainty`, that nothing is seen
+once the kiln is open, against the outcome "sound"; that of a plan, that the pot is not lost,
+against any outcome but those of `LOST`. Pots of one design share cards and what rules are wrong by:
+they stand or fall together, and count as one trial.
 """
 
 from __future__ import annotations
@@ -26,12 +31,15 @@ Entry = Mapping[str, Any]
 
 PREDICTION, FIRING, OUTCOME = KINDS = ("prediction", "firing", "outcome")
 SOUND = "sound"
+BROKEN = ("cracked", "debonded")
+LOST = (*BROKEN, "slumped")
+"""Outcomes of a pot that is lost: a plan's chance does not count a lean or camber as one."""
 OUTCOMES = RECORD["outcome"].words
 LONGEST_PIECE, LONGEST_NOTE = 80, 500
 CLASSES = 5
 """Classes of predicted probability in the calibration. [-]"""
 TOO_FEW = 20
-"""With fewer pieces the share of any class is known to no better than a fifth either way: then the
+"""With fewer trials the share of any class is known to no better than a fifth either way: then the
 comparison says so. Common practice. [-]"""
 
 
@@ -78,7 +86,8 @@ def prediction_entry(whole: Mapping[str, Any], piece: str | None, where: str) ->
     Returns
     -------
     dict
-        With the probability of a sound piece where the verdict has it.
+        With what was foretold, where the verdict has it: `sound` that nothing is seen once the kiln
+        is open, `not_lost` that the pot is not lost.
 
     Raises
     ------
@@ -109,16 +118,21 @@ def prediction_entry(whole: Mapping[str, Any], piece: str | None, where: str) ->
     }
     told = whole.get("uncertainty")
     if isinstance(told, dict):
-        probability = told.get("sound")
-        if not isinstance(probability, dict) or not _is_share(probability.get("p")):
-            raise InputError(f"{where}: uncertainty: sound: p = {probability!r}; allowed: 0 to 1")
-        entry |= {
-            "sound": float(probability["p"]),
-            "sound_low": probability.get("low"),
-            "sound_high": probability.get("high"),
-            "samples": told.get("samples"),
-            "seed": told.get("seed"),
-        }
+        for name in ("sound", "not_lost"):
+            probability = told.get(name)
+            if not isinstance(probability, dict) or not _is_share(probability.get("p")):
+                older = "" if name in told else "; if an older cofire wrote it, check again"
+                raise InputError(
+                    f"{where}: uncertainty: {name}: p = {probability!r}; allowed: 0 to 1{older}"
+                )
+            entry |= {
+                name: float(probability["p"]),
+                f"{name}_low": probability.get("low"),
+                f"{name}_high": probability.get("high"),
+            }
+        entry |= {"samples": told.get("samples"), "seed": told.get("seed")}
+    elif (chance := _planned(whole)) is not None:
+        entry["not_lost"] = chance
     entry["flags"] = [
         {name: flag.get(name) for name in ("rule", "zone", "verdict", "utilisation")}
         for flag in flags
@@ -126,6 +140,14 @@ def prediction_entry(whole: Mapping[str, Any], piece: str | None, where: str) ->
     ]
     entry["by"] = f"cofire {whole.get('cofire', '')}".strip()
     return entry
+
+
+def _planned(whole: Mapping[str, Any]) -> float | None:
+    """The chance of a plan that its proposal is not lost; None where it has none. [-]"""
+    found: object = whole
+    for name in ("designs", "chances", "proposed", "not_lost"):
+        found = found.get(name) if isinstance(found, dict) else None
+    return float(found) if _is_share(found) else None
 
 
 def _is_share(value: object) -> TypeGuard[float]:
@@ -206,17 +228,36 @@ def read_form(table: Mapping[str, Any], where: str) -> dict[str, str]:
 
 @dataclass(frozen=True)
 class Pair:
-    """A prediction and what came of it; no probability where none was worked out."""
+    """A prediction and what came of it.
+
+    Attributes
+    ----------
+    piece, vessel
+        Names of the piece and of its vessel.
+    verdict
+        In a word.
+    probability
+        That it comes out well; none where none was worked out. [-]
+    planned
+        Whether that is a plan's: that the pot is not lost.
+    older
+        Whether an older cofire foretold that no limit is passed, seen or not: not compared.
+    outcome
+        Out of OUTCOMES.
+    """
 
     piece: str
+    vessel: str
     verdict: str
     probability: float | None
+    planned: bool
+    older: bool
     outcome: str
 
     @property
-    def sound(self) -> bool:
-        """Whether the piece came out sound."""
-        return self.outcome == SOUND
+    def well(self) -> bool:
+        """Whether it came out as the probability is of: sound, or by a plan, not lost."""
+        return self.outcome not in LOST if self.planned else self.outcome == SOUND
 
 
 @dataclass(frozen=True)
@@ -232,7 +273,7 @@ class Class:
     predicted
         Mean probability foretold for them. [-]
     observed, observed_low, observed_high
-        Share that came out sound, with its 95 % interval. [-]
+        Share that came out well, with its 95 % interval by the number of designs. [-]
     """
 
     low: float
@@ -257,10 +298,10 @@ class Comparison:
     brier
         Mean square of probability less outcome; none without probabilities. [-]
     brier_of_share
-        The same for one who always foretells the share that came out sound. [-]
+        The same for one who always foretells the share that came out well. [-]
     expected, expected_spread
-        Sound pieces that the probabilities add up to, and the standard deviation of probability.
-        [-]
+        Good pieces that the probabilities add up to, and the standard deviation of probability,
+        pots of one design standing or falling together. [-]
     table
         Verdict and outcome to number of pieces.
     unseen, unforetold
@@ -283,9 +324,19 @@ class Comparison:
         return tuple(p for p in self.pairs if p.probability is not None)
 
     @property
+    def older(self) -> int:
+        """Pairs with a probability of an older cofire, which no outcome tells. [-]"""
+        return sum(p.older for p in self.pairs)
+
+    @property
+    def designs(self) -> int:
+        """Vessels of those pairs. [-]"""
+        return len({p.vessel for p in self.told})
+
+    @property
     def too_few(self) -> bool:
-        """Whether there are too few to judge by."""
-        return len(self.told) < TOO_FEW
+        """Whether there are too few designs to judge by."""
+        return self.designs < TOO_FEW
 
 
 def same(one: Entry, other: Entry) -> bool:
@@ -307,7 +358,17 @@ def same(one: Entry, other: Entry) -> bool:
         return False
     if "sha256" in one and "sha256" in other:
         return bool(one["sha256"] == other["sha256"])
-    told = ("vessel", "verdict", "sound", "utilisation", "flags", "firing", "peak_C", "hours")
+    told = (
+        "vessel",
+        "verdict",
+        "sound",
+        "not_lost",
+        "utilisation",
+        "flags",
+        "firing",
+        "peak_C",
+        "hours",
+    )
     return all(one.get(name) == other.get(name) for name in told) and "flags" in one
 
 
@@ -344,12 +405,17 @@ def paired(entries: Iterable[Entry]) -> tuple[list[Pair], int, int]:
     pairs = []
     for number in sorted(outcomes):
         foretold, seen = predictions[number], outcomes[number]
-        probability = foretold.get("sound")
+        planned = "sound" not in foretold
+        older = not planned and "not_lost" not in foretold
+        probability = foretold.get("not_lost" if planned else "sound")
         pairs.append(
             Pair(
                 str(foretold["piece"]),
+                str(foretold.get("vessel") or foretold["piece"]),
                 str(foretold.get("verdict", "")),
-                float(probability) if _is_share(probability) else None,
+                float(probability) if _is_share(probability) and not older else None,
+                planned,
+                older,
                 str(seen.get("outcome", "")),
             )
         )
@@ -376,33 +442,42 @@ def compare(entries: Iterable[Entry]) -> Comparison:
     pairs, unseen, unforetold = paired(entries)
     told = [p for p in pairs if p.probability is not None]
     probability = np.array([p.probability for p in told], dtype=np.float64)
-    sound = np.array([p.sound for p in told], dtype=np.float64)
+    well = np.array([p.well for p in told], dtype=np.float64)
+    vessels = [p.vessel for p in told]
     brier = share = None
     if told:
-        brier = float(np.mean((probability - sound) ** 2))
-        share = float(sound.mean() * (1.0 - sound.mean()))
+        brier = float(np.mean((probability - well) ** 2))
+        share = float(well.mean() * (1.0 - well.mean()))
+    one = np.sqrt(probability * (1.0 - probability))
+    together: dict[str, float] = {}
+    for vessel, spread in zip(vessels, one.tolist(), strict=True):
+        together[vessel] = together.get(vessel, 0.0) + spread
     return Comparison(
         pairs=tuple(pairs),
-        classes=classes(probability, sound),
+        classes=classes(probability, well, vessels),
         brier=brier,
         brier_of_share=share,
         expected=float(probability.sum()),
-        expected_spread=float(np.sqrt(np.sum(probability * (1.0 - probability)))),
+        expected_spread=float(np.sqrt(sum(spread**2 for spread in together.values()))),
         table=dict(Counter((p.verdict, p.outcome) for p in pairs)),
         unseen=unseen,
         unforetold=unforetold,
     )
 
 
-def classes(probability: Array, sound: Array, count: int = CLASSES) -> tuple[Class, ...]:
-    """Share that came out sound in each class of predicted probability.
+def classes(
+    probability: Array, well: Array, vessels: Sequence[str], count: int = CLASSES
+) -> tuple[Class, ...]:
+    """Share that came out well in each class of predicted probability.
 
     Parameters
     ----------
     probability : array
         Foretold, shape (N,). [-]
-    sound : array
-        1 where it came out sound, else 0, shape (N,). [-]
+    well : array
+        1 where it came out well, else 0, shape (N,). [-]
+    vessels : sequence of str
+        Of each piece: those of one are one trial.
     count : int
         Classes of equal width. [-]
 
@@ -417,11 +492,12 @@ def classes(probability: Array, sound: Array, count: int = CLASSES) -> tuple[Cla
         here = of == k
         if not here.any():
             continue
-        number, share = int(here.sum()), float(sound[here].mean())
+        number, share = int(here.sum()), float(well[here].mean())
+        trials = len({vessel for vessel, within in zip(vessels, here, strict=True) if within})
         found.append(
             Class(
                 k / count, (k + 1) / count, number, float(probability[here].mean()), share,
-                *wilson(share, number),
+                *wilson(share, trials),
             )
         )  # fmt: skip
     return tuple(found)

@@ -7,6 +7,8 @@ burnout kinetics are not moved.
 The model's own error is in every probability: each rule has a factor (`model_factors`), drawn
 `DRAWS` times for all samples alike, and every sample with every draw is one state of the world.
 What pieces fired have taught (`learning`) weighs these states.
+What scatters from piece to piece is drawn apart for each rule, as in a plan: a piece that several
+rules of stress bring to their limit reads lost a little too often, on the safe side.
 
 All samples share one mesh and one trace, and are fired in batches: their materials are rows of
 one history. They are fired coarsely. What the coarse mesh and steps do to each flag is taken from
@@ -16,15 +18,15 @@ the cards as they stand, fired both ways, and put right by that ratio in every s
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.assessment.crack_rules import FAILURE_CAUTION, FAILURE_NO
+from cofire.assessment.crack_rules import modulus_of, risk_at
 from cofire.assessment.draws import REACH as REACH
 from cofire.assessment.draws import Factor as Factor
 from cofire.assessment.draws import bounds as bounds
@@ -36,7 +38,7 @@ from cofire.assessment.draws import varied as varied
 from cofire.assessment.model_factors import drawn_factors, factor_of, passing
 from cofire.assessment.response import COARSE, Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO
-from cofire.assessment.verdict import RULES, SURE, judge
+from cofire.assessment.verdict import RULES, judge
 from cofire.errors import CofireError, InputError, ModelError
 from cofire.evidence.sensitivity import wilson
 from cofire.firing.kiln import Trace
@@ -75,7 +77,13 @@ LOST = 0.1
 
 
 PROBABLE = frozenset(rule.name for rule in RULES if rule.probable)
-CAUTION_POWER = float(np.log(np.log1p(-FAILURE_CAUTION) / np.log1p(-FAILURE_NO)))
+"""Rules that foretell the probability of a crack."""
+ON_COOLING = frozenset(rule.name for rule in RULES if rule.probable and not rule.after)
+LOSING = frozenset(rule.name for rule in RULES if rule.loses)
+"""Rules whose limit, passed, loses the pot: those that a plan's chance is of."""
+SEEN = frozenset(rule.name for rule in RULES if rule.seen)
+"""Rules whose limit, passed, is seen once the kiln is open: those that an outcome speaks of."""
+HARDEST = {rule.name: rule.hardest for rule in RULES}
 
 
 @dataclass(frozen=True)
@@ -103,8 +111,6 @@ class Samples:
         Of each flag in each sample: share of its limit, put right for the coarse firing; not a
         number where it could not be computed, 0 where the sample has no such flag; and the
         utilisation from which it is a caution, shape (N, F). [-]
-    crack
-        Probability that a brittle zone cracks on cooling, shape (N,). [-]
     seed
         Of the design.
     clipped
@@ -128,7 +134,6 @@ class Samples:
     flags: tuple[Key, ...]
     utilisation: Array
     caution: Array
-    crack: Array
     seed: int
     clipped: Mapping[Factor, int]
     failed: int
@@ -144,9 +149,44 @@ class Samples:
 
     @property
     def doubt(self) -> float:
-        """Probability that the likelier of "no" and "not no" is wrong. [-]"""
-        no = self.no.value
-        return min(no, 1.0 - no)
+        """Probability that the likelier of "lost" and "not lost" is wrong. [-]"""
+        kept = self.not_lost.value
+        return min(kept, 1.0 - kept)
+
+    @property
+    def fire(self) -> bool:
+        """Whether the pot is to be fired: it is more probably kept than lost."""
+        return self.not_lost.value > 0.5
+
+    def of(self, rules: Collection[str]) -> Samples:
+        """The same with the flags of some rules alone.
+
+        Parameters
+        ----------
+        rules : collection of str
+            Their names; all are kept where none of them has a flag.
+        """
+        columns = [k for k, (rule, _) in enumerate(self.flags) if rule in rules]
+        return self if not columns else replace(
+            self, flags=tuple(self.flags[k] for k in columns),
+            utilisation=self.utilisation[:, columns], caution=self.caution[:, columns],
+        )  # fmt: skip
+
+    def scaled(self, ratio: Mapping[str, float]) -> Samples:
+        """A like piece at the same points: each rule's utilisation by its ratio to this one's.
+
+        Parameters
+        ----------
+        ratio : mapping
+            By rule; 1 where it says nothing. [-]
+
+        Returns
+        -------
+        Samples
+            Its probabilities of a crack follow by Weibull's law.
+        """
+        scale = np.array([ratio.get(rule, 1.0) for rule, _ in self.flags])
+        return replace(self, utilisation=self.utilisation * scale)
 
     @cached_property
     def rules(self) -> tuple[str, ...]:
@@ -199,25 +239,48 @@ class Samples:
                 found *= passing(excess[:, k, None] + self.log_factors[:, k], scatter)
         return found
 
-    def cracks(self) -> Array:
-        """Probability that a brittle band cracks on cooling, in each state, (N, `DRAWS`). [-]
+    def cracks(self, rule: str) -> Array:
+        """Probability that a brittle band cracks, by one rule, in each state, (N, `DRAWS`). [-]
 
-        Weibull's law: the risk grows with the factor to the power of the modulus.
+        Weibull's law: the risk goes as the utilisation times the factor, to the power of the
+        modulus. The flag's utilisation is the rule's own, so the factor comes in here and nowhere
+        else.
+
+        Parameters
+        ----------
+        rule : str
+            One of `PROBABLE`.
         """
-        columns = [k for k, (rule, _) in enumerate(self.flags) if rule in PROBABLE]
-        risk = -np.log1p(-np.minimum(self.crack, SURE))
+        columns = [k for k, (name, _) in enumerate(self.flags) if name == rule]
+        found = np.zeros((len(self.utilisation), DRAWS))
         if not columns:
-            return np.repeat(-np.expm1(-risk)[:, None], DRAWS, axis=1)
+            return found
         worst = np.take(columns, np.argmax(self.known[:, columns], axis=1))
-        caution = np.clip(self.caution[np.arange(len(worst)), worst], 0.05, 0.99)
-        power = CAUTION_POWER / np.log(caution)
-        rule = self.flags[columns[0]][0]
-        log = self.log_factors[:, self.rules.index(rule)]
-        found = np.zeros((len(risk), DRAWS))
+        rows = np.arange(len(worst))
+        modulus = modulus_of(self.caution[rows, worst])[:, None]
+        used = np.log(np.maximum(self.known[rows, worst], 1e-9))[:, None]
+        log = used + self.log_factors[:, self.rules.index(rule)]
         for node, share in zip(*normal_points(7), strict=True):
-            moved = np.minimum(power[:, None] * (log + factor_of(rule).scatter * node), 200.0)
-            found -= share * np.expm1(-risk[:, None] * np.exp(moved))
+            stress = np.exp(np.minimum(log + factor_of(rule).scatter * node, 200.0 / modulus))
+            found -= share * np.expm1(-risk_at(stress, modulus))
         return found
+
+    def within(self, rules: Collection[str]) -> Array:
+        """Probability that no limit of some rules is passed, in each state, (N, `DRAWS`). [-]
+
+        Where a rule foretells the probability of a crack, its limit is that none comes; of several
+        such rules, which read one stress, the likeliest counts. So a plan counts too
+        (`design/objective`).
+
+        Parameters
+        ----------
+        rules : collection of str
+            Their names.
+        """
+        spared = [1.0 - self.cracks(r) for r in self.rules if r in PROBABLE and r in rules]
+        leave = [r for r in self.rules if r in PROBABLE or r not in rules]
+        kept = self.below(self.excess(), leave)
+        return kept * np.min(spared, axis=0) if spared else kept
 
     @cached_property
     def worst(self) -> Array:
@@ -226,8 +289,14 @@ class Samples:
 
     @cached_property
     def known(self) -> Array:
-        """Utilisations, what could not be computed counting as 1, shape (N, F). [-]"""
-        return np.where(np.isnan(self.utilisation), 1.0, self.utilisation)
+        """Utilisations as they count, shape (N, F): see `Flag.counted`. [-]"""
+        used = np.where(np.isnan(self.utilisation), 1.0, self.utilisation)
+        return np.where(self.hardest < NO, np.minimum(used, 1.0), used)
+
+    @property
+    def hardest(self) -> NDArray[np.intp]:
+        """Worst grade that passing each flag's limit can give, shape (F,)."""
+        return np.array([HARDEST.get(rule, NO) for rule, _ in self.flags], dtype=np.intp)
 
     @cached_property
     def grade(self) -> NDArray[np.intp]:
@@ -235,7 +304,9 @@ class Samples:
         unknown = np.isnan(self.utilisation)
         with np.errstate(invalid="ignore"):
             of_flag = np.where(
-                self.utilisation > 1.0, NO, np.where(self.utilisation > self.caution, CAUTION, GO)
+                self.utilisation > 1.0,
+                self.hardest,
+                np.where(self.utilisation > self.caution, CAUTION, GO),
             )
         return np.asarray(np.where(unknown, CAUTION, of_flag).max(axis=1), dtype=np.intp)
 
@@ -285,25 +356,35 @@ class Samples:
 
     @property
     def no(self) -> Probability:
-        """That a limit is passed."""
-        return self.chance(1.0 - self.below(self.excess()))
+        """That the verdict is no, were all as it truly is."""
+        soft = [rule for rule in self.rules if HARDEST.get(rule, NO) < NO]
+        return self.chance(1.0 - self.below(self.excess(), soft))
 
     @cached_property
     def lost(self) -> Array:
-        """Probability that a limit is passed, in each sample, factors averaged, shape (N,). [-]"""
-        states = (self.weights * (1.0 - self.below(self.excess()))).sum(axis=1)
+        """Probability that the pot is lost, in each sample, factors averaged, shape (N,). [-]"""
+        states = (self.weights * (1.0 - self.within(LOSING))).sum(axis=1)
         return np.asarray(states / np.maximum(self.weights.sum(axis=1), 1e-300))
 
     @property
     def survival(self) -> Probability:
         """That no brittle zone cracks on cooling."""
-        return self.chance(1.0 - self.cracks())
+        return self.chance(self.within(ON_COOLING))
+
+    @property
+    def not_lost(self) -> Probability:
+        """That the pot is not lost: no limit passed that loses it, as a plan counts."""
+        return self.chance(self.within(LOSING))
+
+    @property
+    def all_well(self) -> Probability:
+        """That nothing at all fails."""
+        return self.chance(self.within(self.rules))
 
     @property
     def sound(self) -> Probability:
-        """That no brittle zone cracks on cooling and no other flag passes its limit."""
-        kept = self.below(self.excess(), PROBABLE)
-        return self.chance(kept * (1.0 - self.cracks()))
+        """That nothing is seen on it once the kiln is open: no crack, no slump, no burst."""
+        return self.chance(self.within(SEEN))
 
     @property
     def decided(self) -> dict[Key, float]:
@@ -312,12 +393,8 @@ class Samples:
         return {self.flags[k]: n / len(self.utilisation) for k, n in counts.most_common()}
 
 
-@dataclass(frozen=True)
-class _Judged:
-    """One sample: utilisation and caution by flag, and the probability of a crack."""
-
-    flags: dict[Key, tuple[float, float]]
-    crack: float
+_Judged = dict[Key, tuple[float, float]]
+"""One sample: utilisation and caution by flag. [-]"""
 
 
 def sample_verdicts(
@@ -395,15 +472,14 @@ def sample_verdicts(
             "no say on uncertainty"
         )
     fine, pure = _judged(response), pure_cards(response.cards)
-    keys = tuple(dict.fromkeys(key for j in (centre, *good) for key in j.flags))
-    table = np.array([[j.flags.get(key, ABSENT) for key in keys] for j in good])
+    keys = tuple(dict.fromkeys(key for j in (centre, *good) for key in j))
+    table = np.array([[j.get(key, ABSENT) for key in keys] for j in good])
     return Samples(
         factors=factors,
         deviates=deviates[np.array([j is not None for j in rest])],
         flags=keys,
         utilisation=_put_right(fine, centre, keys, table[..., 0]),
         caution=table[..., 1],
-        crack=_cracks(fine, centre, good, response.cards),
         seed=seed,
         clipped=dict(clipped),
         failed=count - len(good),
@@ -416,27 +492,16 @@ def _put_right(fine: _Judged, coarse: _Judged, keys: Sequence[Key], utilisations
     """Utilisations as the finer firing would have them, shape (N, F). [-]"""
     found = utilisations.copy()
     for k, key in enumerate(keys):
-        right, wrong = (j.flags.get(key, ABSENT)[0] for j in (fine, coarse))
-        found[:, k] *= _ratio(right, wrong, FURTHEST)
+        right, wrong = (j.get(key, ABSENT)[0] for j in (fine, coarse))
+        found[:, k] *= _ratio(right, wrong)
     return found
 
 
-def _cracks(
-    fine: _Judged, coarse: _Judged, judged: Sequence[_Judged], cards: Sequence[Card]
-) -> Array:
-    """Probability of a crack as the finer firing would have it, shape (N,). [-]"""
-    bodies = [card for card in pure_cards(cards).values() if card.kind == "ceramic"]
-    steepest = max((card["weibull_modulus"].scalar for card in bodies), default=1.0)
-    risks = -np.log1p(-np.minimum([j.crack for j in (fine, coarse, *judged)], SURE))
-    ratio = _ratio(float(risks[0]), float(risks[1]), FURTHEST**steepest)
-    return np.asarray(-np.expm1(-ratio * risks[2:]))
-
-
-def _ratio(fine: float, coarse: float, furthest: float) -> float:
+def _ratio(fine: float, coarse: float) -> float:
     """What a coarse figure is to be multiplied with; 1 where either says nothing."""
     if not (fine > 0.0 and coarse > 0.0) or max(fine, coarse) == np.inf:
         return 1.0
-    return float(np.clip(fine / coarse, 1.0 / furthest, furthest))
+    return float(np.clip(fine / coarse, 1.0 / FURTHEST, FURTHEST))
 
 
 def _judge_some(
@@ -462,7 +527,5 @@ def _judge_some(
 
 
 def _judged(response: Response) -> _Judged:
-    """Utilisations, and the probability that a brittle zone cracks on cooling."""
-    verdict = judge(response)
-    flags = {(f.rule, f.zone): (f.utilisation, f.caution) for f in verdict.flags}
-    return _Judged(flags, verdict.crack_probability)
+    """Utilisation and caution of every flag."""
+    return {(f.rule, f.zone): (f.utilisation, f.caution) for f in judge(response).flags}

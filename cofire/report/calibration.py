@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from cofire import __version__
 from cofire.errors import InputError
-from cofire.evidence.calibration import Calibration, spread_form
+from cofire.evidence.calibration import Calibration
 from cofire.evidence.fitting import LEVEL
 from cofire.evidence.readings import Value
 from cofire.files import read_text
@@ -130,12 +130,8 @@ def block(value: Value, c: Calibration, old: dict[str, Any] | None, key: str) ->
         lines.append(f"at_density = {new.at_density:g}")
     if value.fired_at is not None:
         lines.append(f"fired_at = {_fired_at(value.fired_at)}")
-    spread = spread_form(value, new.unit)
-    for row, seen in enumerate(value.seen):
-        if not seen:
-            spread[row] = new.uncertainty[row]
     lines += [
-        f"uncertainty = {_listed([_spread(u, factor) for u in spread], table)}",
+        f"uncertainty = {_listed([_spread(u, factor) for u in new.uncertainty], table)}",
         f"source = {_listed(sources, table)}",
         f"basis = {_listed([toml_value(b) for b in new.basis], table)}",
     ]
@@ -235,6 +231,13 @@ def _replaced(lines: list[str], name: str, new: str) -> list[str]:
 SCHEMA = 1
 
 
+BATCH = (
+    "Intervals are of these bars. The uncertainty in the card is wider: a pot is of another batch "
+    "than they, and batches differ (an estimate for each property). A thermocouple that is off by "
+    "as much in every firing is in neither: the card is then that of this kiln."
+)
+
+
 def _short(value: float, uncertainty: float) -> str:
     """A number to a tenth of its uncertainty."""
     return f"{rounded(value, 10.0 * uncertainty):.6g}"
@@ -303,6 +306,7 @@ def as_text(c: Calibration) -> str:
                 if value.basis == "derived" and value.note:
                     lines += wrapped(f"    {value.note}", 4)
             lines += [*wrapped(f"    from {told_by}", 4), ""]
+        lines += [*wrapped(BATCH), ""]
     else:
         lines += ["Nothing that the card does not already say as well.", ""]
     if found.untold:

@@ -14,6 +14,7 @@ from cofire.design.objective import Outcome
 from cofire.design.recipe import Recipe
 from cofire.design.search import MARGIN, Choice, DesignSearch
 from cofire.design.taper import Tapered
+from cofire.evidence.sensitivity import wilson
 from cofire.production.paste import Cost
 from cofire.report.verdict import decided
 from cofire.report.writing import wrapped
@@ -21,10 +22,12 @@ from cofire.report.writing import wrapped
 NO_COSTS: Mapping[int, Cost] = MappingProxyType({})
 ALMOST, LITTLE = 0.999, 1e-4
 """Chances beyond these are told as "above 99.9 %" and "below 0.01 %". [-]"""
+NEARLY = 0.99
+"""From here on a chance has a digit more. [-]"""
 
 
 def percent(probability: float) -> str:
-    """A probability in per cent, without false digits near certainty.
+    """A probability in per cent, whole where that is what draws tell, not near certainty.
 
     Parameters
     ----------
@@ -40,7 +43,33 @@ def percent(probability: float) -> str:
         return f"above {100 * ALMOST:g} %"
     if probability < LITTLE:
         return f"below {100 * LITTLE:g} %"
-    return f"{100 * probability:.{3 if probability >= 0.1 else 2}g} %"
+    if 0.1 <= probability < NEARLY:
+        return f"{100 * probability:.0f} %"
+    return f"{100 * probability:.{3 if probability >= NEARLY else 2}g} %"
+
+
+def chance_ends(outcome: Outcome) -> tuple[float, float]:
+    """95 % interval of the chance that a pot is not lost, by what so many draws leave. [-]
+
+    Wilson's, with as many yes-or-no trials as would scatter by as much: a draw says a chance, which
+    scatters less. On the wide side, since the draws are evenly spread.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        With its draws.
+    """
+    count = outcome.kept.size
+    if not count:
+        return float("nan"), float("nan")
+    p, spread = outcome.chance, float(outcome.kept.var())
+    trials = count * p * (1.0 - p) / spread if spread > 1e-9 else count
+    return wilson(p, max(round(trials), count))
+
+
+def _told(outcome: Outcome) -> str:
+    low, high = chance_ends(outcome)
+    return f"{percent(outcome.chance)} ({100 * low:.0f} to {100 * high:.0f})"
 
 
 PINNED = 0.02
@@ -83,11 +112,11 @@ def odds_line(both: tuple[Outcome | None, Outcome | None]) -> str:
     given, proposed = both
     if proposed is None:
         return ""
-    before = f"{percent(given.chance)} as given, " if given is not None else ""
+    before = f"{_told(given)} as given, " if given is not None else ""
     line = (
         f"Chance that the pot is not lost, over {proposed.kept.size} draws of cards, kiln and "
-        "print as they may also be: "
-        f"{before}{percent(proposed.chance)} as proposed; that nothing at all fails: "
+        "print as they may also be (in brackets the 95 % interval that so many draws leave): "
+        f"{before}{_told(proposed)} as proposed; that nothing at all fails: "
         f"{percent(proposed.good)}."
     )
     losers = proposed.losers[:NAMED]
@@ -428,7 +457,16 @@ def designs_row(
         Numbers and texts.
     """
     chances = {
-        name: None if o is None else {"not_lost": round(o.chance, 4), "all_well": round(o.good, 4)}
+        name: None
+        if o is None
+        else {
+            "not_lost": round(o.chance, 4),
+            "all_well": round(o.good, 4),
+            **{
+                f"not_lost_{end}": round(at, 4)
+                for end, at in zip(("low", "high"), chance_ends(o), strict=True)
+            },
+        }
         for name, o in zip(("as_given", "proposed"), both, strict=True)
     }
     if search is None:

@@ -334,8 +334,9 @@ def entry_line(entry: Mapping[str, Any]) -> str:
     kind = entry["kind"]
     if kind == PREDICTION:
         what = f"{entry.get('verdict')}, decided by {entry.get('decided_by')}"
-        if is_number(entry.get("sound")):
-            what += f"; sound with {100 * entry['sound']:.0f} %"
+        for name, word in (("sound", "sound"), ("not_lost", "not lost")):
+            if is_number(entry.get(name)):
+                what += f"; {word} with {100 * entry[name]:.0f} %"
     elif kind == FIRING:
         parts = [str(entry.get("firing", ""))]
         if is_number(entry.get("peak_C")):
@@ -422,27 +423,34 @@ def compare_text(found: Comparison, width: int = 100) -> str:
         Ends in a new line.
     """
     told = found.told
-    sound = sum(pair.sound for pair in told)
+    well, planned = sum(pair.well for pair in told), sum(pair.planned for pair in told)
     lines = []
     if not told:
         lines.append(
-            "No piece yet with both a probability and an outcome. Add what 'cofire check "
-            "--uncertainty --json' printed before the firing, and the outcome after it."
+            "No piece yet with both a probability and an outcome. Add a plan's folder, or what "
+            "'cofire check --uncertainty --json' printed, before the firing, and the outcome after "
+            "it."
         )
     else:
         assert found.brier is not None
         assert found.brier_of_share is not None
         lines.append(
-            f"{counted(len(told), 'piece')} with a probability and an outcome: {sound} sound; the "
-            f"probabilities add up to {found.expected:.1f}, give or take "
-            f"{found.expected_spread:.1f} by probability."
+            f"{counted(len(told), 'piece')} of {counted(found.designs, 'design')} with a "
+            f"probability and an outcome: {well} came out well; the probabilities add up to "
+            f"{found.expected:.1f}, give or take {found.expected_spread:.1f} by probability, pots "
+            "of one design standing or falling together."
         )
+        if planned:
+            lines.append(
+                f"Well is sound; of the {planned} foretold by a plan it is not lost: neither "
+                "cracked, debonded nor slumped. A plan counts the year after the kiln too."
+            )
         lines.append(
             f"Brier score {number(found.brier)} (0 is perfect; {number(found.brier_of_share)} for "
-            f"one who always foretells the share seen, {sound} of {len(told)})."
+            f"one who always foretells the share seen, {well} of {len(told)})."
         )
-        lines.append(_judgement(found, sound))
-        lines += ["", f"{'foretold':>13} {'pieces':>7} {'mean':>6} {'sound':>6}  95 % interval"]
+        lines.append(_judgement(found, well))
+        lines += ["", f"{'foretold':>13} {'pieces':>7} {'mean':>6} {'well':>6}  95 % interval"]
         lines += [
             f"{100 * c.low:5.0f} to {100 * c.high:3.0f} % {c.count:6d} {100 * c.predicted:5.0f} % "
             f"{100 * c.observed:4.0f} %  {100 * c.observed_low:.0f} to {100 * c.observed_high:.0f}"
@@ -454,27 +462,33 @@ def compare_text(found: Comparison, width: int = 100) -> str:
             f"{verdict:<9}" + "".join(f"{found.table.get((verdict, o), 0):10d}" for o in OUTCOMES)
             for verdict in VERDICTS
         ]
-    lines += [""] * bool(found.unseen or found.unforetold)
+    lines += [""] * bool(found.unseen or found.unforetold or found.older)
     if found.unseen:
         lines.append(f"Without an outcome yet: {counted(found.unseen, 'prediction')}.")
     if found.unforetold:
         lines.append(f"Without a prediction before it: {counted(found.unforetold, 'outcome')}.")
+    if found.older:
+        lines.append(
+            f"Not compared: {counted(found.older, 'piece')} of which an older cofire foretold that "
+            "no limit at all is passed; an outcome does not tell that."
+        )
     return "\n".join(_wrapped(lines, width)) + "\n"
 
 
-def _judgement(found: Comparison, sound: int) -> str:
+def _judgement(found: Comparison, well: int) -> str:
     """Whether the pieces bear the probabilities out, in a sentence."""
-    apart = abs(sound - found.expected)
+    apart = abs(well - found.expected)
     if found.too_few:
         return (
-            f"Too few to judge by: with fewer than {TOO_FEW} the share of sound pieces is not "
-            "known well enough."
+            f"Too few to judge by: with fewer than {TOO_FEW} designs the share that comes out well "
+            "is not known well enough, since pots of one design stand or fall together."
         )
     if apart <= 2.0 * found.expected_spread:
-        return "As many came out sound as probability allows if the probabilities are right."
-    way = "fewer" if sound < found.expected else "more"
+        return "As many came out well as probability allows if the probabilities are right."
+    way = "fewer" if well < found.expected else "more"
     return (
-        f"Clearly {way} came out sound than the probabilities say: measure your own materials, or "
+        f"Clearly {way} came out well than the probabilities say, if designs were independent; "
+        "those of the same pastes are not quite. Measure your own materials, or "
         f"take the probabilities as too {'high' if way == 'fewer' else 'low'} here."
     )
 
@@ -505,8 +519,10 @@ def compare_json(found: Comparison) -> str:
         "schema": SCHEMA,
         "pieces": len(found.pairs),
         "pieces_with_probability": len(found.told),
-        "sound": sum(pair.sound for pair in found.told),
-        "expected_sound": round(found.expected, 6),
+        "designs": found.designs,
+        "planned": sum(pair.planned for pair in found.told),
+        "well": sum(pair.well for pair in found.told),
+        "expected_well": round(found.expected, 6),
         "expected_spread": round(found.expected_spread, 6),
         "brier": None if found.brier is None else round(found.brier, 6),
         "brier_of_share": None if found.brier_of_share is None else round(found.brier_of_share, 6),
@@ -520,6 +536,7 @@ def compare_json(found: Comparison) -> str:
         ],
         "waiting": found.unseen,
         "without_prediction": found.unforetold,
+        "of_older_kind": found.older,
     }
     return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
@@ -544,9 +561,9 @@ def classes_csv(found: Comparison) -> str:
             "foretold_high": [c.high for c in every],
             "pieces": [c.count for c in every],
             "foretold_mean": [f"{c.predicted:.4f}" for c in every],
-            "sound": [f"{c.observed:.4f}" for c in every],
-            "sound_low": [f"{c.observed_low:.4f}" for c in every],
-            "sound_high": [f"{c.observed_high:.4f}" for c in every],
+            "well": [f"{c.observed:.4f}" for c in every],
+            "well_low": [f"{c.observed_low:.4f}" for c in every],
+            "well_high": [f"{c.observed_high:.4f}" for c in every],
         }
     )
 
@@ -557,9 +574,9 @@ def classes_csv(found: Comparison) -> str:
 
 @literal
 def calibration_figure(found: Comparison) -> Figure:
-    """Share that came out sound against the probability foretold, with 95 % intervals.
+    """Share that came out well against the probability foretold, with 95 % intervals.
 
-    Single pieces are ticks above (sound) and below (not).
+    Single pieces are ticks above (well) and below (not).
 
     Parameters
     ----------
@@ -590,17 +607,17 @@ def calibration_figure(found: Comparison) -> Figure:
             textcoords="offset points", ha="left" if side > 0 else "right", va="center", fontsize=8,
             bbox={"fc": "white", "ec": "none", "pad": 0.5},
         )  # fmt: skip
-    for sound, at, colour, name in (
-        (True, 104.0, SECOND, "one sound piece"),
+    for well, at, colour, name in (
+        (True, 104.0, SECOND, "one that came out well"),
         (False, -4.0, LIMIT, "one that was not"),
     ):
-        places = np.array([100.0 * (p.probability or 0.0) for p in found.told if p.sound == sound])
+        places = np.array([100.0 * (p.probability or 0.0) for p in found.told if p.well == well])
         axes.plot(places, np.full(places.size, at), "|", ms=9, mew=1.3, color=colour, label=name)
     axes.set_xlim(-3, 103)
     axes.set_ylim(-8, 108)
     axes.set_aspect("equal")
-    axes.set_xlabel("probability of a sound piece, as foretold (%)")
-    axes.set_ylabel("share that came out sound (%)")
+    axes.set_xlabel("probability that it comes out well, as foretold (%)")
+    axes.set_ylabel("share that came out well (%)")
     axes.grid(color="0.92", lw=0.6)
     axes.spines[["top", "right"]].set_visible(False)
     figure.legend(fontsize=8, loc="outside lower center", ncols=3, frameon=False)

@@ -64,6 +64,22 @@ def interval(probability: Probability) -> str:
     return f"{percent(probability.value)} ({low:.0f} to {high:.0f})"
 
 
+def called(samples: Samples) -> str:
+    """What to do with the pot, by whether it is likelier kept than lost.
+
+    Parameters
+    ----------
+    samples : Samples
+        From `sample_verdicts`.
+
+    Returns
+    -------
+    str
+        A clause.
+    """
+    return "fire it" if samples.fire else "do not fire it"
+
+
 def property_name(factor: Factor) -> str:
     """A property and its material, in words.
 
@@ -83,7 +99,7 @@ def property_name(factor: Factor) -> str:
 def uncertainty_text(
     samples: Samples, ranking: Ranking, width: int = 100, advice: Advice | None = None
 ) -> str:
-    """Chances of each verdict, what decides, and what to measure next.
+    """Whether the pot is kept, chances of each verdict, what decides, and what to measure next.
 
     Parameters
     ----------
@@ -109,11 +125,13 @@ def uncertainty_text(
     paragraphs = [
         f"With {moved} properties moved within their uncertainties, {count} samples, seed "
         f"{samples.seed} (in brackets the 95 % interval that this number of samples leaves):",
-        f"  go {interval(samples.go)}, no {interval(samples.no)}",
-        f"  no crack on cooling {interval(samples.survival)}; nor any other limit passed "
-        f"{interval(samples.sound)}",
-        f"  largest utilisation {number(middle)}, nine times in ten {number(low)} to "
-        f"{number(high)}",
+        f"  not lost {interval(samples.not_lost)}, counted as in a plan, but kiln and print are as "
+        f"they stand: {called(samples)}; all well {interval(samples.all_well)}",
+        f"  sound when the kiln is opened (no crack, no slump; what a record compares) "
+        f"{interval(samples.sound)}; no crack on cooling {interval(samples.survival)}",
+        f"  verdict, were all as it truly is: go {interval(samples.go)}, no {interval(samples.no)}",
+        f"  of all limits, largest utilisation {number(middle)}, nine times in ten {number(low)} "
+        f"to {number(high)}",
         f"  decided by {named}",
         *([advice.text()] if advice is not None else []),
         *(["What fired pieces taught:", *taught] if taught else []),
@@ -137,11 +155,11 @@ def _wrapped(text: str, width: int, hang: int = 0) -> list[str]:
 def _table(ranking: Ranking, width: int) -> list[str]:
     """Properties by their share of the spread, with what own bars would buy."""
     if ranking.spread < 1.0 + 1e-6:
-        return ["The largest utilisation does not hang on any of these properties."]
+        return ["What loses the pot does not hang on any of these properties."]
     listed = _told_apart(ranking)
     if not listed:
         return _wrapped(
-            "No property's share of the spread of the largest utilisation is told from noise: of "
+            "No property's share of the spread of what loses the pot is told from noise: of "
             "samples that it was not fitted to, the fit of all properties foretells "
             f"{percent(ranking.explained)} of it, and shares below {percent(ranking.noise)} may "
             "be chance with so few. More of them tell more (--samples).",
@@ -178,13 +196,13 @@ def _remarks(samples: Samples, ranking: Ranking, width: int) -> list[str]:
     lines = []
     if _told_apart(ranking):
         call = (
-            "; wrong call: the probability that the likelier of no and not no is wrong"
+            "; wrong call: the probability that the likelier of lost and not lost is wrong"
             if ranking.doubt >= DOUBTFUL
             else ""
         )
         lines.append(
-            "Share of spread: of the logarithm of the largest utilisation, what would stay if "
-            "all other "
+            "Share of spread: of the logarithm of the largest utilisation of a limit that loses "
+            "the pot, what would stay if all other "
             f"properties were known. {percent(ranking.explained)} of the spread is accounted for; "
             "shares are of all of it, add to more than that where properties act together, and are "
             f"left out below {percent(ranking.noise)}, where {len(samples.utilisation)} samples do "
@@ -263,6 +281,9 @@ def uncertainty_row(
             "pieces": [o.name for o in advice.chosen],
             "alone": [{"piece": o.name, "wrong_call": short(o.doubt)} for o in advice.options],
         },
+        "not_lost": probability(samples.not_lost),
+        "call": called(samples),
+        "all_well": probability(samples.all_well),
         "no_crack_on_cooling": probability(samples.survival),
         "sound": probability(samples.sound),
         "utilisation": {f"p{p}": short(q) for p, q in zip((5, 50, 95), quantiles, strict=True)},

@@ -44,7 +44,7 @@ def asked(samples: Samples) -> list[float]:
 def plain(samples: Samples) -> list[float]:
     """The same shares by counting samples, no rule ever wrong, and the ranking."""
     told = [float(np.mean(samples.grade == k)) for k in (0, 2)]
-    told += [float(np.mean(1.0 - samples.crack))]
+    told += [float(np.mean(samples.worst <= 1.0))]
     measure_next(samples)
     return told
 

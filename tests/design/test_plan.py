@@ -356,8 +356,9 @@ def test_what_nothing_goes_below_is_the_least_of_the_whole_grid() -> None:
     assert 1.0 - 0.9 ** ((DOUBT * 1.0) ** m) < 0.10
     # with the rule's own error in it, as in the verdict that it is held against
     flag = Flag(
-        zone="body", utilisation=0.8, caution=0.5, figure=100.0 * (1.0 - 0.9 ** (0.8**m)),
-        limit=10.0, unit="% probability of a crack", note="", rule="cooling",
+        zone="body", utilisation=0.8, caution=(np.log(0.99) / np.log(0.9)) ** (1.0 / m),
+        figure=100.0 * (1.0 - 0.9 ** (0.8**m)), limit=10.0,
+        unit="% probability of a crack", note="", rule="cooling",
     )  # fmt: skip
     assert _crack(0.8 / DOUBT, CARDS["fritted body"]) == pytest.approx(crack_chance(flag))
 

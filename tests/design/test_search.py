@@ -23,7 +23,7 @@ from cofire.design.search import (
 )
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.errors import InputError
-from cofire.report.designs import designs_row, designs_text, odds_line
+from cofire.report.designs import chance_ends, designs_row, designs_text, odds_line, percent
 from cofire.vessel import Freedom, Vessel
 from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
@@ -206,7 +206,24 @@ def test_the_text_says_what_is_proposed_in_a_makers_words():
     line = odds_line((found.chosen.outcome, found.chosen.outcome))
     assert "not lost" in line
     assert "as given" in line
+    low, high = chance_ends(found.chosen.outcome)
+    assert f"({100 * low:.0f} to {100 * high:.0f}) as proposed" in line
     assert odds_line((None, None)) == ""
+
+
+def test_a_chance_is_told_with_what_so_many_draws_leave_open():
+    """Wilson's interval where every draw is kept or lost, narrower where each says a chance.
+
+    48 draws of which 37 hold: 0.64 to 0.87; all alike leave next to nothing.
+    """
+    one = Outcome((), 1.0, np.repeat([1.0, 0.0], [37, 11]), np.zeros(48))
+    assert chance_ends(one) == pytest.approx((0.635, 0.867), abs=0.002)
+    half = replace(one, kept=0.5 + 0.5 * one.kept)
+    low, high = chance_ends(half)
+    assert high - low == pytest.approx(0.5 * (0.867 - 0.635), abs=0.02)
+    assert chance_ends(replace(one, kept=np.ones(48)))[0] < 0.95
+    assert percent(0.7728) == "77 %"
+    assert percent(0.9968) == "99.7 %"
 
 
 def test_a_limit_nearly_used_up_is_named():

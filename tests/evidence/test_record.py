@@ -60,12 +60,17 @@ VERDICT = {
         },
         {"rule": "metal", "zone": "fine silver", "verdict": "unknown", "utilisation": None},
     ],
-    "uncertainty": {"sound": {"p": 0.7, "low": 0.6, "high": 0.8}, "samples": 256, "seed": 0},
+    "uncertainty": {
+        "sound": {"p": 0.7, "low": 0.6, "high": 0.8},
+        "not_lost": {"p": 0.8, "low": 0.7, "high": 0.9},
+        "samples": 256,
+        "seed": 0,
+    },
 }
 
 
 def prediction(piece: str, sound: float | None, verdict: str = "go") -> dict[str, Any]:
-    told = {} if sound is None else {"sound": sound}
+    told = {} if sound is None else {"sound": sound, "not_lost": sound}
     return {"kind": "prediction", "piece": piece, "verdict": verdict, "flags": []} | told
 
 
@@ -316,6 +321,7 @@ def test_a_verdict_becomes_an_entry_with_its_probability_and_its_flags():
     entry = prediction_entry(VERDICT, None, "check.json")
     assert entry["piece"] == "bowl"
     assert (entry["sound"], entry["sound_low"], entry["samples"]) == (0.7, 0.6, 256)
+    assert (entry["not_lost"], entry["not_lost_high"]) == (0.8, 0.9)
     assert entry["utilisation"] == 1.0  # one flag could not be computed
     assert entry["flags"][0] == {
         "rule": "sag", "zone": "fritted body", "verdict": "caution", "utilisation": 0.8,
@@ -329,6 +335,53 @@ def test_a_verdict_becomes_an_entry_with_its_probability_and_its_flags():
 def test_what_is_no_verdict_is_refused(wrong: dict[str, Any]):
     with pytest.raises(InputError, match=r"check\.json"):
         prediction_entry(VERDICT | wrong, None, "check.json")
+
+
+def test_a_plan_is_recorded_with_its_own_chance_and_held_against_pots_lost():
+    """Its chance is that the pot is not lost: a cambered one counts as kept, a cracked one not."""
+    chances = {"chances": {"as_given": None, "proposed": {"not_lost": 0.77, "all_well": 0.4}}}
+    entry = prediction_entry(VERDICT | {"uncertainty": None, "designs": chances}, "a", "plan.json")
+    assert entry["not_lost"] == 0.77
+    assert "sound" not in entry
+    entries = [e for name, out in zip("abcd", OUTCOMES[:1] + OUTCOMES[1:4], strict=True)
+               for e in (entry | {"piece": name}, seen(name, out))]  # fmt: skip
+    found = compare(entries)
+    assert [(p.outcome, p.well) for p in found.told] == [
+        ("sound", True), ("cracked", False), ("debonded", False), ("cambered", True),
+    ]  # fmt: skip
+    assert "foretold by a plan it is not lost" in " ".join(compare_text(found).split())
+
+
+def test_a_prediction_that_no_limit_is_passed_is_not_held_against_what_is_seen():
+    """25 cups of which 20 hold, told by an older cofire that all limits are kept in 36 %."""
+    told = {"kind": "prediction", "verdict": "go", "flags": [], "sound": 0.36}
+    entries = [e for n in range(25)
+               for e in (told | {"piece": f"{n}"}, seen(f"{n}", OUTCOMES[n % 5 == 0]))]  # fmt: skip
+    found = compare(entries)
+    assert (found.told, found.older) == ((), 25)
+    assert "Not compared: 25 pieces of which an older cofire" in compare_text(found)
+
+
+def test_pots_of_one_design_stand_or_fall_together_and_are_one_trial():
+    """Forecasts exactly right, 0.8 for each of ten states: twenty pots of a design all hold or not.
+
+    As if pots were independent, 20 of 20 read as "clearly more".
+    """
+    entries = [e for n in range(20) for e in (
+        prediction(f"cup {n}", 0.8) | {"vessel": "cup"}, seen(f"cup {n}"))]  # fmt: skip
+    found = compare(entries)
+    assert (found.designs, found.too_few) == (1, True)
+    assert found.expected_spread == pytest.approx(20.0 * 0.4)
+    assert found.classes[0].observed_low < 0.5
+    rng = np.random.default_rng(0)
+    wrong = 0
+    for _ in range(50):
+        entries = [e for k in range(25) for out in [OUTCOMES[int(rng.random() > 0.8)]]
+                   for n in range(20)
+                   for e in (prediction(f"{k} {n}", 0.8) | {"vessel": f"cup {k}"},
+                             seen(f"{k} {n}", out))]  # fmt: skip
+        wrong += "Clearly" in compare_text(compare(entries))
+    assert wrong <= 8  # two standard deviations: 5 % by chance
 
 
 def test_an_outcome_belongs_to_the_last_prediction_before_it():
@@ -376,7 +429,7 @@ def test_foretelling_every_outcome_scores_zero_and_a_half_always_a_quarter():
 def test_every_piece_is_in_one_class_and_within_its_ends(told: list[tuple[float, bool]]):
     probability = np.array([p for p, _ in told])
     sound = np.array([float(s) for _, s in told])
-    found = classes(probability, sound)
+    found = classes(probability, sound, [str(n) for n in range(len(told))])
     assert sum(c.count for c in found) == len(told)
     assert sum(c.count * c.observed for c in found) == pytest.approx(sound.sum())
     for c in found:
@@ -402,9 +455,9 @@ def test_a_record_of_right_probabilities_is_borne_out_and_one_of_wrong_ones_is_n
     for found in (right, wrong):
         whole, text = json.loads(compare_json(found)), compare_text(found)
         sentences = " ".join(text.split())
-        assert f"probabilities add up to {whole['expected_sound']:.1f}, give or take" in sentences
+        assert f"probabilities add up to {whole['expected_well']:.1f}, give or take" in sentences
         assert f"Brier score {number(whole['brier'])} (0 is perfect; " in sentences
-        assert f"{whole['sound']} of {whole['pieces_with_probability']})" in sentences
+        assert f"{whole['well']} of {whole['pieces_with_probability']})" in sentences
         for row in whole["classes"]:
             cells = (
                 f"{row['count']:6d} {100 * row['predicted']:5.0f} % {100 * row['observed']:4.0f} %"

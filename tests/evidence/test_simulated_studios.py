@@ -18,8 +18,7 @@ def one(seed: int, middle: float, count: int = 128) -> Samples:
     used = np.exp(z @ np.array([0.6, 0.3]) + middle)
     factors = (Factor("body", "strength"), Factor("body", "young_modulus"))
     return Samples(
-        factors, z, ((RULE, "zone"),), used[:, None], np.full((count, 1), 0.5), np.zeros(count),
-        0, {}, 0,
+        factors, z, ((RULE, "zone"),), used[:, None], np.full((count, 1), 0.5), 0, {}, 0,
     )  # fmt: skip
 
 

@@ -523,12 +523,14 @@ VERDICT = {
         {"rule": "joint crack", "zone": "a / b", "verdict": "no", "utilisation": 1.7},
         {"rule": "slump", "zone": "a", "verdict": "go", "utilisation": 0.3},
     ],
-    "uncertainty": {"sound": {"p": 0.2, "low": 0.1, "high": 0.4}, "samples": 50, "seed": 1},
+    "uncertainty": {"sound": {"p": 0.2, "low": 0.1, "high": 0.4},
+                    "not_lost": {"p": 0.3, "low": 0.2, "high": 0.5}, "samples": 50, "seed": 1},
 }  # fmt: skip
 
 
 ENTRIES: list[dict[str, Any]] = [
     {"kind": "prediction", "piece": "bowl", "vessel": "bowl", "verdict": "no", "sound": 0.2,
+     "not_lost": 0.3,
      "decided_by": "x", "utilisation": 1.7, "flags": [], "by": "cofire 0"},
     {"kind": "firing", "piece": "bowl", "firing": "860 °C", "peak_C": 860.0, "hours": 20.0,
      "logged": False, "gas": "air, then carbon", "kiln": "small studio kiln"},

@@ -1024,7 +1024,7 @@ def test_the_sheet_of_a_plan_tells_the_chance_that_the_plan_tells(
     piped = CliRunner().invoke(cli.app, ["sheet", str(plan_folder), "--out", "-"])
     verdict = read(piped.stdout).all("header")[0].all("p")[1].whole
     assert "Chance that the pot is not lost" in verdict
-    assert " 33.1 %." in verdict
+    assert " 33 %." in verdict
     assert "Chance that" not in page("vase")
     other = Verdict(
         tuple(replace(f, utilisation=1.01 * f.utilisation) for f in vase().verdict.flags)
