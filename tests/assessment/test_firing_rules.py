@@ -208,12 +208,14 @@ def core_of_pot(metal: str, legs: list[tuple[str, float, float, float]]) -> list
 
 @pytest.mark.parametrize("metal", ["copper", "fine silver", "gold"])
 def test_char_stays_between_the_grains_of_a_metal_that_dissolves_none(metal: str):
-    """2.5 % binder leaves 13 % of itself in a closed pack, of which 3 % is ash: 0.255 %."""
+    """A binder leaves 13 % of itself in a closed pack, of which 3 % is ash: of 2.5 % 0.255 %."""
     peak = min(CLOSED[1], {"fine silver": 900.0}.get(metal, 960.0))
     closed = (CLOSED[0], peak, *CLOSED[2:])
     (flag,) = core_of_pot(metal, [closed])
     assert flag.zone == metal
-    assert flag.figure == pytest.approx(2.5 * (0.132 - 0.03), abs=0.01)
+    assert flag.figure == pytest.approx(
+        100.0 * CARDS[metal]["binder"].scalar * (0.132 - 0.03), abs=0.01
+    )
     assert flag.grade == CAUTION
     assert "between the metal's grains" in flag.note
     assert "estimate" in flag.note

@@ -30,7 +30,7 @@ def test_the_trade_off_rings_the_design_that_the_plan_proposes() -> None:
     (ring,) = [line for line in axes.lines if line.get_markersize() == 22]
     assert (list(ring.get_xdata()), list(ring.get_ydata())) == ([2], [pytest.approx(6.0)])
     (bold,) = [text.get_text() for text in axes.texts if text.get_weight() == "bold"]
-    assert bold.split() == ["33.1", "%", "0.90"]
+    assert bold.split() == ["33", "%", "0.90"]
 
 
 def test_the_trade_off_has_a_mark_for_each_row_of_the_table_and_its_figures() -> None:
