@@ -249,9 +249,9 @@ class Job:
     check
         The vessel as wanted, fired and judged as it will be printed.
     green
-        What to print.
+        What to print, shaped for the pastes as their changes mix them.
     refired
-        That print, dried and fired again by the model; None where it could not be.
+        That print as it is laid, dried and fired again by the model; None where it could not be.
     overhangs
         Steepest places, joint by joint, then of the whole wall.
     bands, batches
@@ -322,9 +322,9 @@ def job_for(check: Check, tell: Callable[[str], None] | None = None) -> Job:
             missing.append(f"{what}: {error}")
             return None
 
-    response = check.designed
-    sized = tried("firing the print", lambda: green_to_size(response))
-    green, refired = sized or (green_vessel(response), None)
+    response, laid = check.designed, check.printed
+    sized = tried("firing the print", lambda: green_to_size(laid, drawn=response))
+    green, refired = sized or (green_vessel(laid, response), None)
     made = batches(response, green)
     return Job(
         check=check,

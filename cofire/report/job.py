@@ -285,8 +285,9 @@ def _print_lines(m: Job) -> list[str]:
         f"{2e3 * fired.outside.max():.1f} mm."
     )
     if m.refired is not None:
+        laid = " as its changes of paste leave it" if m.check.smeared else ""
         text = (
-            "Dried and fired again by the model from this print, its faces come within "
+            f"Dried and fired again by the model from this print{laid}, its faces come within "
             f"{math.ceil(1e5 * m.refired.miss) / 100:.2f} mm of those wanted"
         )
         if m.refired.edge_miss.size:
@@ -300,7 +301,7 @@ def _print_lines(m: Job) -> list[str]:
             f"The bands' pull on each other moves the wall by up to {pull.max():.2f} mm, {at:.0f} "
             "mm up; the print allows for it. A joint ring shows whether it is so."
         )
-    lines += _wrapped(roads_line(m))
+    lines += _wrapped(" ".join(part for part in (roads_line(m), floor_line(m)) if part))
     steep = m.overhangs[-1]
     over = [o for o in m.overhangs if o.over]
     lines += _wrapped(
@@ -355,6 +356,31 @@ def roads_line(m: Job) -> str:
             "another wall."
         )
     return text
+
+
+def floor_line(m: Job) -> str:
+    """How many layers the floor is, and how thick it fires.
+
+    Parameters
+    ----------
+    m : Job
+        From `job_for`.
+
+    Returns
+    -------
+    str
+        A sentence; empty without a floor.
+    """
+    count = m.green.floor_layers
+    if not count:
+        return ""
+    text = f"The floor is {counted(count, 'layer')}, {1e3 * m.green.wall.base:.2f} mm as printed"
+    if m.refired is not None:
+        text += (
+            f" and {1e3 * m.refired.wall.base:.2f} mm fired for {1e3 * m.green.fired.base:.2f} mm "
+            "wanted"
+        )
+    return f"{text}."
 
 
 def _span(lengths: np.ndarray) -> str:

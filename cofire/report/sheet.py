@@ -30,7 +30,7 @@ from cofire.report.designs import percent
 from cofire.report.firing import heat_work_line
 from cofire.report.html import Name, Strong, Text, environment, plain
 from cofire.report.imperial import SHORT, Exact, imperial, in_unit
-from cofire.report.job import expected, grams, roads_line, run_out, said
+from cofire.report.job import expected, floor_line, grams, roads_line, run_out, said
 from cofire.report.job_figures import curve_picture, data_uri, event_words, letter
 from cofire.report.pot import section_picture, worst_words
 from cofire.report.read_again import in_its_degrees
@@ -423,7 +423,7 @@ def print_line(m: Job) -> Text:
     for n, change in enumerate(m.changeovers):
         if first := run_out(m.changeovers, n):
             parts += (Strong("Before layer 1"), " change to ", Name(change.above), f"; {first}. ")
-    parts.append(f"{roads_line(m)} ")
+    parts += [f"{line} " for line in (roads_line(m), floor_line(m)) if line]
     for n, most in enumerate(m.purity, 1):
         if most < DONE:
             parts += (
