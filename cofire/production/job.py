@@ -30,7 +30,15 @@ from cofire.materials.card import Card, pure_cards
 from cofire.physics.history import burnout
 from cofire.production.changeovers import Changeover, changeovers, purity
 from cofire.production.green import Green, Refired, green_to_size, green_vessel
-from cofire.production.paste import BandPaste, Batch, Cost, band_pastes, batches, cost
+from cofire.production.paste import (
+    BandPaste,
+    Batch,
+    Cost,
+    band_pastes,
+    batches,
+    cost,
+    piece_batches,
+)
 from cofire.production.piece import Piece
 from cofire.production.pieces import pieces_for
 from cofire.production.printed_solid import Overhang, overhangs
@@ -262,8 +270,8 @@ class Job:
         One a joint.
     purity
         Most of its own paste that any layer of each band gets. [-]
-    pieces
-        Test pieces.
+    pieces, piece_batches
+        Test pieces, and what to weigh for them.
     missing
         What could not be computed, and why.
     """
@@ -278,6 +286,7 @@ class Job:
     changeovers: tuple[Changeover, ...]
     purity: tuple[float, ...]
     pieces: tuple[Piece, ...]
+    piece_batches: tuple[Batch, ...]
     missing: tuple[str, ...]
 
     @property
@@ -326,6 +335,8 @@ def job_for(check: Check, tell: Callable[[str], None] | None = None) -> Job:
     sized = tried("firing the print", lambda: green_to_size(laid, drawn=response))
     green, refired = sized or (green_vessel(laid, response), None)
     made = batches(response, green)
+    pieces = tried("test pieces", lambda: pieces_for(check, green)) or []
+    tested = piece_batches(response, pieces)
     return Job(
         check=check,
         green=green,
@@ -333,9 +344,10 @@ def job_for(check: Check, tell: Callable[[str], None] | None = None) -> Job:
         overhangs=tuple(overhangs(green, response)),
         bands=tuple(band_pastes(response, green)),
         batches=tuple(made),
-        cost=cost(response, made),
+        cost=cost(response, made, tested),
         changeovers=tuple(changeovers(response, green)),
         purity=tuple(float(p) for p in purity(response, green)),
-        pieces=tuple(tried("test pieces", lambda: pieces_for(check, green)) or ()),
+        pieces=tuple(pieces),
+        piece_batches=tuple(tested),
         missing=tuple(missing),
     )
