@@ -26,7 +26,6 @@ from cofire.errors import CofireError
 
 if TYPE_CHECKING:
     from cofire.assessment.check import Check
-    from cofire.assessment.response import Response
     from cofire.materials.card import Card
     from cofire.report.record import Kept
     from cofire.vessel import Vessel as VesselInput
@@ -227,7 +226,7 @@ def check(
     text = write(found, cautions(found.printed))
     if uncertainty:
         text = _with_uncertainty(
-            text, found.printed, samples, seed, json, kept, (pieces, paste_ml), workers
+            text, found, samples, seed, json, kept, (pieces, paste_ml), workers
         )
     show(text, System.metric if json else units)
     if found.word == "no":
@@ -236,7 +235,7 @@ def check(
 
 def _with_uncertainty(
     text: str,
-    response: Response,
+    check: Check,
     count: int,
     seed: int,
     json: bool,
@@ -247,7 +246,6 @@ def _with_uncertainty(
     """The verdict as written, and how sure it is."""
     from json import dumps, loads
 
-    from cofire.assessment.verdict import judge
     from cofire.design.ladder import by_rule, ladder
     from cofire.evidence.advice import advise, options_for
     from cofire.evidence.learning import learn_from
@@ -257,17 +255,18 @@ def _with_uncertainty(
     from cofire.report.uncertainty import uncertainty_row, uncertainty_text
     from cofire.workers import local_processes
 
-    tell = running()
+    tell, printed = running(), check.printed
     with local_processes(workers) as executor:
         found = sample_verdicts(
-            response, count, seed, lambda n, of: tell(f"samples: {n} of {of}"), executor=executor
+            printed, count, seed, lambda n, of: tell(f"samples: {n} of {of}"), executor=executor
         )
-    cards, verdict = pure_cards(response.cards), judge(response)
+    drawn = check.designed  # rings of a ladder have its joints
+    cards = pure_cards(drawn.cards)
     if kept is not None:
         tell("pieces of the record")
-        found = learn_from(found, response.vessel, cards, kept.entries, verdict)
+        found = learn_from(found, drawn.vessel, cards, kept.entries, check.verdict)
     ranking = measure_next(found)
-    own, rungs = by_rule(verdict), ladder(response, cards)
+    own, rungs = by_rule(check.verdict), ladder(drawn, cards)
     rings = [
         {rule: used / own[rule] for rule, used in rung.by_rule.items() if own.get(rule, 0.0) > 0.0}
         for rung in rungs

@@ -3,7 +3,8 @@
 Rings of one shape in several sizes bear the same stress, but the energy that drives a crack grows
 with their size, so utilisations of cracks go as the root of it. Where the first rung holds and the
 last parts, the rungs between tell the factor between what a rule computes and what breaks, which a
-ring of the vessel's own size tells only to one side.
+ring of the vessel's own size tells only to one side. The joints of rings are sharp, each change run
+out beside them: it takes the same volume in each size, and would leave a small ring no joint.
 """
 
 from __future__ import annotations
@@ -221,7 +222,7 @@ def ladder(
     Parameters
     ----------
     response : Response
-        The vessel fired; with at least one joint.
+        The vessel fired with its joints as drawn.
     cards : mapping
         Materials by name.
     sizes : tuple of float, optional

@@ -368,7 +368,7 @@ def learn_from(
     samples : Samples
         Of the vessel.
     vessel : Vessel
-        As it is printed.
+        With its joints as drawn: those of its rings are sharp (`ladder_of_rings`).
     cards : mapping
         Materials by name.
     entries : sequence of mapping

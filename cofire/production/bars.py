@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,11 +14,14 @@ from cofire.assessment.verdict import rule_of
 from cofire.mechanics.tile import fired_sag
 from cofire.numerics import Array
 from cofire.physics.paste import paste_of
-from cofire.production.piece import Piece, Reading, Sample, bar
+from cofire.production.green import Green
+from cofire.production.piece import WIDTH, Piece, Reading, Sample, bar
 from cofire.units import ROOM, celsius
 
-MARKS = 0.1
-"""Distance of the marks on a wet shrinkage bar. [m]"""
+MARKS, SHORT = 0.1, 0.03
+"""Most and least distance of the marks on a wet shrinkage bar: common practice. [m]"""
+SLIM = 0.006
+"""Width of a fired bar that only tells the scale of the print: estimate. [m]"""
 DILATOMETER = 0.05
 """Length of a fired expansion bar: common practice. [m]"""
 WARM = ROOM + 480.0
@@ -70,8 +74,32 @@ def most_used(flags: Sequence[Flag]) -> float:
     return max((f.utilisation for f in flags if np.isfinite(f.utilisation)), default=0.0)
 
 
+def marks_for(green: Green) -> float:
+    """Distance of the marks at which a bar tells the scale of a print to a tenth of a millimetre.
+
+    A tenth that is misread on a bar is as much on a vessel of that length: longer reads no better.
+
+    Parameters
+    ----------
+    green : Green
+        The vessel's print.
+
+    Returns
+    -------
+    float
+        Its height or width in whole centimetres, from `SHORT` to `MARKS`. [m]
+    """
+    size = max(float(green.wall.height[-1]), 2.0 * float(green.wall.outside.max()))
+    return float(np.clip(0.01 * np.ceil(100.0 * size), SHORT, MARKS))
+
+
 def shrinkage_bar(
-    response: Response, of: Sample, flags: Sequence[Flag], partner: Sample | None = None
+    response: Response,
+    of: Sample,
+    flags: Sequence[Flag],
+    partner: Sample | None = None,
+    marks: float = MARKS,
+    width: float = WIDTH,
 ) -> Piece:
     """A bar with two marks: what it loses in drying and firing, and how dense it gets.
 
@@ -86,20 +114,24 @@ def shrinkage_bar(
     partner : Sample, optional
         The paste beside it, where a flag of drying is to be decided: that grows as the difference
         of the two.
+    marks : float
+        Their distance when wet. [m]
+    width : float
+        When fired. [m]
 
     Returns
     -------
     Piece
-        Marks 100 mm apart, and 5 mm beyond either.
+        5 mm longer than the marks at either end.
     """
     dry, ring, up = of.strains
-    dried, paste = MARKS * float(np.exp(dry)), paste_of(of.card)
+    dried, paste = marks * float(np.exp(dry)), paste_of(of.card)
     fired = dried * float(np.exp(ring))
-    whole = bar(response, of, "shrinkage bar", MARKS + 0.01, ())
+    whole = bar(response, of, "shrinkage bar", marks + 0.01, (), width)
     rules = {flag.rule for flag in flags}
     dry_stop = ""
     used = most_used([flag for flag in flags if flag.rule == DRYING.name])
-    other = 1e3 * MARKS * float(np.exp((partner or of).strains[0]))
+    other = 1e3 * marks * float(np.exp((partner or of).strains[0]))
     if partner and (limit := readable_limit(1e3 * dried, other, used)):
         dry_stop = (
             f"more than {limit:.1f} mm from that of "
@@ -122,7 +154,7 @@ def shrinkage_bar(
     stops = dict.fromkeys(sign for flag in flags if (sign := rule_of(flag).sign))
     if stops:
         readings.append(Reading("skin, sound and broken face", 0.0, "", "; ".join(stops)))
-    return bar(response, of, "shrinkage bar", MARKS + 0.01, tuple(readings))
+    return replace(whole, readings=tuple(readings), note=f"marks {1e3 * marks:.0f} mm apart")
 
 
 def _longest(of: Sample) -> float:

@@ -53,6 +53,22 @@ class Changeover:
     passes: float
 
 
+def run_outs(moments: Array) -> Array:
+    """What to run out beside a print after each change that is due before it begins.
+
+    Parameters
+    ----------
+    moments : array
+        Volume printed at each change, rising, negative before the print begins, shape (N,). [m³]
+
+    Returns
+    -------
+    array
+        Until the next change or the first layer; 0 where a change is due in the print, (N,). [m³]
+    """
+    return np.diff(np.minimum(np.append(moments, 0.0), 0.0))  # the print's own beginning last
+
+
 def changeovers(response: Response, green: Green) -> list[Changeover]:
     """When to change over on the way up.
 
@@ -74,9 +90,8 @@ def changeovers(response: Response, green: Green) -> list[Changeover]:
     ends = volume_below(green.wall, green.layer * np.arange(1, sum(green.layers) + 1))
     steps = volume_below(green.wall, green.wall.edges[1:-1])
     moments = steps - half
-    early = np.minimum(np.append(moments, 0.0), 0.0)  # of each, the print's own beginning last
     found = []
-    for n, changeover in enumerate(moments.tolist()):
+    for n, (changeover, out) in enumerate(zip(moments.tolist(), run_outs(moments), strict=True)):
         places = np.array([changeover, changeover + begun, changeover + done])
         layer, begins, pure = (int(k) + 1 for k in np.searchsorted(ends, places - 1e-15))
         found.append(
@@ -86,7 +101,7 @@ def changeovers(response: Response, green: Green) -> list[Changeover]:
                 step=float(green.wall.edges[n + 1]),
                 layer=layer if changeover >= 0.0 else 0,
                 extruded=changeover,
-                run_out=float(early[n + 1] - early[n]),
+                run_out=float(out),
                 begins=begins,
                 done=pure,
                 passes=float(done),

@@ -2,9 +2,11 @@
 
 Every point of the wall moves twice: while it dries and while it is fired. Each band shrinks as its
 card and its history say, more along the height than along the ring; near a joint the bands pull on
-each other, and the wall settles between them. Drying is taken as a shell of one stiffness
-everywhere, since that of wet pastes is not known; firing is the shell of the response, with its
-flow, creep and yield. Weight is left out: what flows under it is the sag flag's.
+each other, and the wall settles between them. A change of paste smears over a height, and such a
+wall shrinks as what stands in it: the shape is that of the vessel as it is laid, its joints those
+that were drawn. Drying is taken as a shell of one stiffness everywhere, since that of wet pastes is
+not known; firing is the shell of the response, with its flow, creep and yield. Weight is left out:
+what flows under it is the sag flag's.
 
 Valid for walls that a shell describes, and for differences between bands of a few per cent. A ring
 that is stretched thins its wall by half as much: it keeps its volume.
@@ -334,35 +336,45 @@ def heights(rise: Array, name: str) -> Array:
     return np.concatenate([[0.0], np.cumsum(rise)])
 
 
-def moved(wall: Wall, mesh: Meridian, by: Motion, base: float) -> Wall:
+def moved(
+    wall: Wall, mesh: Meridian, by: Motion, strain: Array, marks: Array
+) -> tuple[Wall, Array]:
     """A wall after a stage.
 
     Parameters
     ----------
     wall : Wall
-        Its edges count.
+        Its edges and its base count.
     mesh : Meridian
         Its outline.
     by : Motion
         The stage.
-    base : float
-        Thickness of the base after it. [m]
+    strain : array
+        Free natural strain of each band along the height, shape (bands,). [-]
+    marks : array
+        Heights of the wall, any shape. [m]
 
     Returns
     -------
-    Wall
-        At the points of the mesh.
+    tuple of Wall and array
+        The wall at the points of the mesh, and where the marks then are.
     """
     old = wall_of_mesh(mesh, wall.edges)
     straight = np.diff(old.height) + by.lift - shortened(old, by.turn)
     height = heights(np.exp(by.up) * straight, "vessel")
-    return Wall(
+    found = Wall(
         height,
         old.radius * np.exp(by.ring),
         old.width * np.exp(by.thick),
         np.interp(wall.edges, old.height, height),
-        base,
+        _floor(wall, strain),
     )
+    return found, np.interp(marks, old.height, height)
+
+
+def _floor(wall: Wall, strain: Array) -> float:
+    """Thickness of a base whose bands each change their height by a natural strain. [m]"""
+    return float(np.diff(np.minimum(wall.edges, wall.base)) @ np.exp(strain))
 
 
 # ----------------------------------------------------------------------------------------------
@@ -384,7 +396,7 @@ class Green:
     Attributes
     ----------
     wall
-        As printed. Its edges lie on whole layers.
+        As printed. Its edges are the joints as drawn; they and its base lie on whole layers.
     fired
         As wanted.
     ring
@@ -397,6 +409,9 @@ class Green:
         Height of layer to set, so that a whole number reaches the rim. [m]
     layers
         Of each band.
+    laid
+        Heights in the print between which the changes of paste leave one mixture, the foot and the
+        rim included; the edges where they are sharp, shape (laid bands + 1,). [m]
     """
 
     wall: Wall
@@ -406,6 +421,12 @@ class Green:
     materials: tuple[str, ...]
     layer: float
     layers: tuple[int, ...]
+    laid: Array
+
+    @property
+    def floor_layers(self) -> int:
+        """Layers of the base; 0 without one."""
+        return round(self.wall.base / self.layer)
 
 
 @dataclass(frozen=True)
@@ -420,11 +441,14 @@ class Refired:
         Largest distance between its faces and those wanted, at one height, and of the rim. [m]
     edge_miss
         Of each joint's height from that wanted, the rounding to layers, shape (bands - 1,). [m]
+    came
+        Heights to which the points of the print come, shape (P,). [m]
     """
 
     wall: Wall
     miss: float
     edge_miss: Array
+    came: Array
 
 
 def kept(card: Card, free_strain: float, shrinkage: float) -> tuple[float, float, float]:
@@ -475,18 +499,20 @@ def _drying(mesh: Meridian, strain: Array, outline: Meridian) -> Array:
     return carried(mesh, moved, outline)
 
 
-def green_vessel(response: Response) -> Green:
+def green_vessel(response: Response, drawn: Response | None = None) -> Green:
     """The shape to print, continuous through every joint, and its layers.
 
     Parameters
     ----------
     response : Response
-        From `fire_vessel`; its vessel is in the size wanted.
+        From `fire_vessel`; its vessel is in the size wanted, with the bands that will be laid.
+    drawn : Response, optional
+        The same vessel with its joints as drawn, where changes of paste smear them.
 
     Returns
     -------
     Green
-        Steps between bands on whole layers.
+        Joints and the top of the base on whole layers.
 
     Raises
     ------
@@ -510,9 +536,9 @@ def green_vessel(response: Response) -> Green:
         wanted.radius * np.exp(-first.ring - second.ring),
         wanted.width * np.exp(-first.thick - second.thick),
         np.interp(wanted.edges, wanted.height, height),
-        wanted.base * float(np.exp(-dry[0] - up[0])),
+        _floor(wanted, -dry - up),
     )
-    return _layered(wall, wanted, first.settled + second.settled, response)
+    return _layered(wall, wanted, first.settled + second.settled, drawn or response)
 
 
 def _checked(wall: Wall, name: str) -> Wall:
@@ -526,16 +552,29 @@ def _checked(wall: Wall, name: str) -> Wall:
     return wall
 
 
-def _layered(wall: Wall, wanted: Wall, settled: Array, response: Response) -> Green:
-    """The print with its joints moved to whole layers."""
-    name = response.vessel.name
-    alike = np.ones(wall.edges.size - 1)
-    layer, counts = _layers(wall.edges, alike, response.vessel.printer.layer, name)
-    moved = replace(wall, edges=layer * np.concatenate([[0], np.cumsum(counts)]))
+def _layered(wall: Wall, wanted: Wall, settled: Array, drawn: Response) -> Green:
+    """The print with its joints as drawn and its base on whole layers."""
+    name = drawn.vessel.name
+    joints = np.array([0.0, *drawn.vessel.steps, float(wanted.height[-1])])
+    edges = np.interp(joints, wanted.height, wall.height)
+    layer, counts = _layers(edges, np.ones(edges.size - 1), drawn.vessel.printer.layer, name)
+    whole = layer * np.concatenate([[0], np.cumsum(counts)])
+    moved = replace(wall, edges=whole, base=_on_layers(wall.base, layer))
     return Green(
-        _checked(moved, name), wanted, np.log(wanted.radius / wall.radius), settled,
-        tuple(card.name for card in response.cards), layer, counts,
-    )  # fmt: skip
+        wall=_checked(moved, name),
+        fired=replace(wanted, edges=joints),
+        ring=np.log(wanted.radius / wall.radius),
+        settled=settled,
+        materials=tuple(card.name for card in drawn.cards),
+        layer=layer,
+        layers=counts,
+        laid=np.interp(wall.edges, edges, whole),
+    )
+
+
+def _on_layers(base: float, layer: float) -> float:
+    """The whole number of layers that is nearest to a base, one at least; 0 without one. [m]"""
+    return layer * max(round(base / layer), 1) if base > 0.0 else 0.0
 
 
 def _layers(edges: Array, left: Array, layer: float, name: str) -> tuple[float, tuple[int, ...]]:
@@ -569,14 +608,15 @@ def fired_again(green: Green, response: Response, control: Control | None = None
     green : Green
         From `green_vessel`.
     response : Response
-        Its histories count.
+        The vessel with the bands that will be laid; its histories count.
     control : Control, optional
         Tolerances and steps.
 
     Returns
     -------
     Refired
-        What comes out, and how far it is from what was wanted.
+        What comes out, and how far it is from what was wanted; the base, which is a whole number of
+        layers, counts for no miss.
 
     Raises
     ------
@@ -584,13 +624,16 @@ def fired_again(green: Green, response: Response, control: Control | None = None
         The printed wall cannot be meshed.
     """
     dry, ring, up = band_strains(response).T
-    outline = mesh_of_wall(green.wall, raised=False)
-    stage = motion(outline, _drying(mesh_of_wall(green.wall, raised=True), dry, outline), dry, dry)
-    dried = moved(green.wall, outline, stage, green.wall.base * float(np.exp(dry[0])))
+    printed = replace(green.wall, edges=green.laid)
+    marks = np.concatenate([green.wall.edges, green.wall.height])
+    outline = mesh_of_wall(printed, raised=False)
+    stage = motion(outline, _drying(mesh_of_wall(printed, raised=True), dry, outline), dry, dry)
+    dried, marks = moved(printed, outline, stage, dry, marks)
     outline, mesh = (mesh_of_wall(dried, raised) for raised in (False, True))
     (fired,) = fire_shells([mesh], response.history, [response.material], control=control)
     stage = motion(outline, carried(mesh, fired.displacement[-1], outline), ring, up)
-    found = moved(dried, outline, stage, dried.base * float(np.exp(up[0])))
+    found, marks = moved(dried, outline, stage, up, marks)
+    found = replace(found, edges=marks[: green.wall.edges.size])
     want = green.fired
     faces = [
         np.abs(found.at(getattr(found, face), want.height) - getattr(want, face)).max()
@@ -598,7 +641,7 @@ def fired_again(green: Green, response: Response, control: Control | None = None
     ]
     rim = abs(float(found.height[-1] - want.height[-1]))
     edges = found.edges[1:-1] - want.edges[1:-1]
-    return Refired(found, float(max(*faces, rim)), edges)
+    return Refired(found, float(max(*faces, rim)), edges, marks[green.wall.edges.size :])
 
 
 def _in_place(edges: Array, wanted: Array, layer: float, left: Array) -> bool:
@@ -631,20 +674,24 @@ def _mended(green: Green, found: Refired, response: Response) -> Green:
         # a joint that moves to and fro between two layers would spoil the curve beside it
         layer, counts = same, green.layers
     edges = stacked(counts, layer, np.ones_like(left))
-    came = np.interp(old.height, old.edges, got.edges)
     height = np.interp(old.height, old.edges, edges)
-    comes = np.interp(height, edges, stacked(counts, layer, left))
+    kept_share = np.diff(found.came) / np.diff(old.height)
+    comes = np.concatenate([[0.0], np.cumsum(kept_share * np.diff(height))])
     wall = replace(
         old,
         height=height,
-        radius=old.radius * want.at(want.radius, comes) / got.at(got.radius, came),
-        width=old.width * want.at(want.width, comes) / got.at(got.width, came),
+        radius=old.radius * want.at(want.radius, comes) / got.at(got.radius, found.came),
+        width=old.width * want.at(want.width, comes) / got.at(got.width, found.came),
         edges=edges,
+        base=_on_layers(old.base * want.base / got.base, layer) if old.base else 0.0,
     )
-    return replace(green, wall=_checked(wall, name), layer=layer, layers=counts)
+    laid = np.interp(green.laid, old.edges, edges)
+    return replace(green, wall=_checked(wall, name), layer=layer, layers=counts, laid=laid)
 
 
-def green_to_size(response: Response, control: Control | None = None) -> tuple[Green, Refired]:
+def green_to_size(
+    response: Response, control: Control | None = None, drawn: Response | None = None
+) -> tuple[Green, Refired]:
     """The shape to print, mended by its own firing until that comes out to size.
 
     The first guess misses by the rounding to layers and by what is of second order in the pull of
@@ -654,9 +701,11 @@ def green_to_size(response: Response, control: Control | None = None) -> tuple[G
     Parameters
     ----------
     response : Response
-        From `fire_vessel`.
+        From `fire_vessel`, with the bands that will be laid.
     control : Control, optional
         Tolerances and steps.
+    drawn : Response, optional
+        As `green_vessel`.
 
     Returns
     -------
@@ -668,7 +717,7 @@ def green_to_size(response: Response, control: Control | None = None) -> tuple[G
     CofireError
         As `green_vessel` and `fired_again`.
     """
-    green = green_vessel(response)
+    green = green_vessel(response, drawn)
     found = fired_again(green, response, control)
     for _ in range(MENDS):
         left = _left(green, found)

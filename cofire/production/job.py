@@ -30,7 +30,15 @@ from cofire.materials.card import Card, pure_cards
 from cofire.physics.history import burnout
 from cofire.production.changeovers import Changeover, changeovers, purity
 from cofire.production.green import Green, Refired, green_to_size, green_vessel
-from cofire.production.paste import BandPaste, Batch, Cost, band_pastes, batches, cost
+from cofire.production.paste import (
+    BandPaste,
+    Batch,
+    Cost,
+    band_pastes,
+    batches,
+    cost,
+    piece_batches,
+)
 from cofire.production.piece import Piece
 from cofire.production.pieces import pieces_for
 from cofire.production.printed_solid import Overhang, overhangs
@@ -249,9 +257,9 @@ class Job:
     check
         The vessel as wanted, fired and judged as it will be printed.
     green
-        What to print.
+        What to print, shaped for the pastes as their changes mix them.
     refired
-        That print, dried and fired again by the model; None where it could not be.
+        That print as it is laid, dried and fired again by the model; None where it could not be.
     overhangs
         Steepest places, joint by joint, then of the whole wall.
     bands, batches
@@ -262,8 +270,8 @@ class Job:
         One a joint.
     purity
         Most of its own paste that any layer of each band gets. [-]
-    pieces
-        Test pieces.
+    pieces, piece_batches
+        Test pieces, and what to weigh for them.
     missing
         What could not be computed, and why.
     """
@@ -278,6 +286,7 @@ class Job:
     changeovers: tuple[Changeover, ...]
     purity: tuple[float, ...]
     pieces: tuple[Piece, ...]
+    piece_batches: tuple[Batch, ...]
     missing: tuple[str, ...]
 
     @property
@@ -322,10 +331,12 @@ def job_for(check: Check, tell: Callable[[str], None] | None = None) -> Job:
             missing.append(f"{what}: {error}")
             return None
 
-    response = check.designed
-    sized = tried("firing the print", lambda: green_to_size(response))
-    green, refired = sized or (green_vessel(response), None)
+    response, laid = check.designed, check.printed
+    sized = tried("firing the print", lambda: green_to_size(laid, drawn=response))
+    green, refired = sized or (green_vessel(laid, response), None)
     made = batches(response, green)
+    pieces = tried("test pieces", lambda: pieces_for(check, green)) or []
+    tested = piece_batches(response, pieces)
     return Job(
         check=check,
         green=green,
@@ -333,9 +344,10 @@ def job_for(check: Check, tell: Callable[[str], None] | None = None) -> Job:
         overhangs=tuple(overhangs(green, response)),
         bands=tuple(band_pastes(response, green)),
         batches=tuple(made),
-        cost=cost(response, made),
+        cost=cost(response, made, tested),
         changeovers=tuple(changeovers(response, green)),
         purity=tuple(float(p) for p in purity(response, green)),
-        pieces=tuple(tried("test pieces", lambda: pieces_for(check, green)) or ()),
+        pieces=tuple(pieces),
+        piece_batches=tuple(tested),
         missing=tuple(missing),
     )

@@ -5,15 +5,18 @@ from __future__ import annotations
 import shlex
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
+from cofire.assessment.check import Check
+from cofire.assessment.printed import FINEST
 from cofire.assessment.response import Response, fire_vessel, meshed, solid_or_shell
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import judge
 from cofire.design.constraints import LEAST_LAYERS
 from cofire.design.fired_size import decay_length
-from cofire.design.ladder import LADDER, bracketed, by_ring, ladder
+from cofire.design.ladder import LADDER, bracketed, by_ring, by_rule, ladder
 from cofire.fields import RECORD_FILE
 from cofire.firing.kiln import INSTANT, Trace, trace
 from cofire.firing.program import Firing
@@ -21,13 +24,15 @@ from cofire.materials.card import pure_cards
 from cofire.mechanics.integrator import Control
 from cofire.mechanics.tile import fire_tile, layered_tile, sagitta
 from cofire.numerics import Array
+from cofire.physics.changeover import volume_for_share
 from cofire.physics.history import History, histories
 from cofire.production.bars import most_used, readable_limit
-from cofire.production.green import Green, green_vessel
+from cofire.production.changeovers import DONE, run_outs
+from cofire.production.green import Green, band_strains, green_vessel
 from cofire.production.piece import COUNT, WIDTH, Piece, Reading, Sample, decided, wall_of
 from cofire.production.printed_solid import volume_below
 from cofire.units import ROOM, celsius
-from cofire.vessel import Band, Vessel
+from cofire.vessel import Band, Printer, Vessel
 
 TURN = 0.5
 """Angle through which the strip should bow: enough to read, little enough to stay a strip. [rad]"""
@@ -75,6 +80,8 @@ def interrupted(firing: Firing, curve: Trace, moment: float) -> Firing:
 def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
     """Strips of the two pastes over each other, half a wall each: how their sintering differs.
 
+    Half a wall is laid in whole layers, and the camber is that of these.
+
     One is fired only as far as the moment that the flag warns of, the other whole. Fired camber is
     that of `structures.tile`; dried, that of two equal layers of one stiffness, 3/2 of the
     difference over the thickness (S. Timoshenko 1925, J. Opt. Soc. Am. 11, 233). The tension of
@@ -98,9 +105,12 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
     cards = response.cards[joint : joint + 2]
     strains = [Sample(c, h.rows([row])).strains for c, row in zip(cards, rows, strict=True)]
     names = [card.name for card in cards]
-    half = 0.5 * wall_of(response)
-    both = h.rows(rows)
-    before = half * np.exp(-both.free_strain[:, -1])  # the wall is given as fired
+    dry, ring, up = np.mean(strains, axis=0)
+    layer, both = response.vessel.printer.layer, h.rows(rows)
+    half = 0.5 * wall_of(response) * float(np.exp(-dry - up))  # the wall is given as fired
+    layers = 2 * max(round(half / layer), 1)
+    thickness = layers * layer
+    before = 0.5 * thickness * np.exp([strain[0] for strain in strains])
     whole = _bow(before, both)
     worst = max(flags, key=lambda f: f.utilisation if np.isfinite(f.utilisation) else 0.0)
     curve = response.trace
@@ -110,11 +120,7 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
     short = trace(cut)
     early = _bow(before, histories(list(cards), short, extend=True))
     length = float(np.clip(TURN / max(abs(whole), abs(early), 1e-9), SHORTEST, LONGEST))
-    dry, ring, up = np.mean(strains, axis=0)
-    layer = response.vessel.printer.layer
-    layers = max(2 * round(half * float(np.exp(-dry - up)) / layer), 2)
     wet, wide = length * float(np.exp(-dry - ring)), WIDTH * float(np.exp(-dry - ring))
-    thickness = layers * layer
     dried = 1.5 * (strains[1][0] - strains[0][0]) / (thickness * float(np.exp(dry)))
     limit = readable_limit(1e3 * float(sagitta(early, length)), 0.0, most_used(flags))
     stop = f"above {limit:.1f} mm" if limit else ""
@@ -134,7 +140,7 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
         width=wide,
         thickness=thickness,
         layers=layers,
-        volume=wet * wide * thickness,
+        pastes=tuple((name, 0.5 * wet * wide * thickness) for name in names),
         readings=readings,
         note=f"one fired whole, one {stopped}",
     )
@@ -227,34 +233,54 @@ def still_possible(count: int) -> float:
     return float(1.0 - (1.0 - CONFIDENCE) ** (1.0 / count))
 
 
-SHARP = ", had every change of paste been sharp"
+def _laid(vessel: Vessel, low: float, high: float) -> tuple[Band, ...]:
+    """What is laid of a vessel between two heights; no band of a smear is cut lower than they are.
+
+    Heights count from the lower one.
+    """
+    inside = [b for b in vessel.bands if b.low < high and b.high > low]
+    least = FINEST * float(vessel.wall.max())
+    for end in (0, -1):
+        cut = min(inside[end].high, high) - max(inside[end].low, low)
+        if len(inside) > 1 and vessel.printer.given and cut < least:
+            del inside[end]
+    ends = [low, *(b.high for b in inside[:-1]), high]
+    return tuple(
+        Band(b.material, below - low, above - low)
+        for b, (below, above) in zip(inside, pairwise(ends), strict=True)
+    )
 
 
-def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
+def joint_ring(check: Check, green: Green, flags: list[Flag]) -> Piece:
     """A ring cut out of the vessel around the joints in doubt: whether they hold.
 
     It has the vessel's radius, wall and layers, since the energy that parts a joint grows with
-    radius and wall. It is fired by the model as the vessel is.
+    radius and wall, and its changes of paste, each as far below its joint. It is fired by the model
+    as the vessel is.
 
     Parameters
     ----------
-    response : Response
-        From `fire_vessel`, or the solid of it: by what the flags were judged.
+    check : Check
+        Of the vessel.
     green : Green
         The vessel's print, of which it is a part.
     flags : list of Flag
-        It is to decide.
+        It is to decide: the worst of each rule, of the vessel as it will be printed.
 
     Returns
     -------
     Piece
         `length` is the outer diameter, `width` the wall, `thickness` the height.
     """
+    response, laid = check.designed, check.printed
     ring, low = ring_vessel(response, flags)
-    cards = pure_cards(response.cards)
-    fired = fire_vessel(ring, cards, extend=bool(response.history.extended))
-    own = green_vessel(fired)
     top = float(ring.height[-1])
+    cards, extend = pure_cards(response.cards), bool(response.history.extended)
+    whole = replace(ring, bands=_laid(laid.vessel, low, low + top))
+    fired = fire_vessel(whole, cards, extend=extend)
+    named = {b.material: c for b, c in zip(response.vessel.bands, response.cards, strict=True)}
+    pastes = tuple(named[band.material] for band in ring.bands)
+    own = green_vessel(fired, replace(fired, vessel=ring, cards=pastes))
     steps = [float(s) for s in ring.steps]
     places = {"foot": 0.0, "lowest joint": steps[0], "highest joint": steps[-1], "rim": top}
     if len(steps) == 1:
@@ -265,13 +291,15 @@ def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
         change = own.fired.at(own.ring, at) - green.fired.at(green.ring, low + at)
         outer = float(green.fired.at(green.fired.outside, low + at) * np.exp(change))
         readings.append(Reading(f"outer diameter at the {name}, fired", 2e3 * outer, "mm"))
-    by = response.fired.structure  # the ring is judged as the flags of the vessel are
+    by = laid.fired.structure  # the ring is judged as the flags of the vessel are
     judged = solid_or_shell(fired)[0] if by == "solid" else fired
-    utilisations = {(f.rule, f.zone): f.utilisation for f in judge(judged).flags}
+    verdict = judge(judged)
+    known = {f.rule for f in verdict.flags if np.isfinite(f.utilisation)}
+    largest = by_rule(verdict)
     carried = [
-        f"{f.rule} {utilisations[f.rule, f.zone]:.2g} for {f.utilisation:.2g}"
+        f"{f.rule} {largest[f.rule]:.2g} for {f.utilisation:.2g}"
         for f in flags
-        if np.isfinite(utilisations.get((f.rule, f.zone), np.nan)) and np.isfinite(f.utilisation)
+        if f.rule in known and np.isfinite(f.utilisation)
     ]
     probability = 100.0 * still_possible(COUNT)
     readings.append(
@@ -285,26 +313,39 @@ def joint_ring(response: Response, green: Green, flags: list[Flag]) -> Piece:
     first, last = (round(float(z) / green.layer) for z in ends)
     z = green.layer * np.array([first, last])
     within = (green.wall.height >= z[0]) & (green.wall.height <= z[1])
+    joints = [float(edge) for edge in green.wall.edges[1:-1] if z[0] < edge < z[1]]
     note = f"layers {first + 1} to {last} of the vessel"
+    note += _changes(green, response.vessel.printer, float(z[0]), joints)
     if carried:
-        smeared = response.vessel.printer.given  # as printed, both carry less
         how = f"both as a {by}"
         if judged.fired.structure != by:
             how = f"the ring as a {judged.fired.structure}, the vessel as a {by}"
-        note += f"; utilisations of the ring for those of the vessel, {how}"
-        note += f"{SHARP if smeared else ''}: {', '.join(carried)}"
+        note += f"; utilisations of the ring for those of the vessel, {how}: {', '.join(carried)}"
+    stands = np.diff(volume_below(green.wall, [z[0], *joints, z[1]]))
     return Piece(
         kind="joint ring",
-        material=" | ".join(c.name for c in fired.cards),
+        material=" | ".join(c.name for c in pastes),
         count=COUNT,
         length=2.0 * float(green.wall.outside[within].max()),
         width=float(green.wall.width[within].max()),
         thickness=float(z[1] - z[0]),
         layers=last - first,
-        volume=float(np.diff(volume_below(green.wall, z))[0]),
+        pastes=tuple((c.name, float(v)) for c, v in zip(pastes, stands, strict=True)),
         readings=tuple(readings),
         note=note,
     )
+
+
+def _changes(green: Green, printer: Printer, foot: float, joints: Sequence[float]) -> str:
+    """Where the joints of a ring of the print lie in it, and when to change for each."""
+    half = float(volume_for_share(0.5, printer.dead_volume, printer.tanks))
+    moments = volume_below(green.wall, joints) - volume_below(green.wall, foot) - half
+    after = ", ".join(
+        f"{1e6 * moment:.2f} ml" if moment >= 0.0 else f"0 ml ({1e6 * out:.2f} ml run out first)"
+        for moment, out in zip(moments, run_outs(moments), strict=True)
+    )
+    layers = ", ".join(f"{round((joint - foot) / green.layer)}" for joint in joints)
+    return f", joint above layer {layers} of it, change after {after}"
 
 
 def _quoted(name: str) -> str:
@@ -312,20 +353,28 @@ def _quoted(name: str) -> str:
     return shlex.quote(name) if set(name) & set('"$`\\!') else f'"{name}"'
 
 
-def ladder_of_rings(response: Response, flags: Sequence[Flag]) -> list[Piece]:
+def ladder_of_rings(response: Response, layer: float, flags: Sequence[Flag]) -> list[Piece]:
     """Rings of the vessel's joint in several sizes: they tell how far a rule is from what breaks.
+
+    A change of paste takes the same volume in a small ring as in a large one and would leave the
+    small ones without a joint: theirs are sharp, each change run out beside them. So they are
+    forecast, so they are to be printed, and so they are fired again to learn from what came of
+    them.
 
     Parameters
     ----------
     response : Response
-        From `fire_vessel`; with at least one joint.
+        From `fire_vessel`, with the joints as drawn; at least one.
+    layer : float
+        Height of layer of the print. [m]
     flags : sequence of Flag
         In doubt.
 
     Returns
     -------
     list of Piece
-        One, which stands for all rungs; its sizes are those of the largest, as printed. None where
+        One, which stands for all rungs: a reading tells each; its own sizes are those of the
+        largest, as printed. None where
         no size of ring is expected to keep, or none to break, the rule of any of the flags.
     """
     sized = [flag for flag in flags if by_ring(flag)]
@@ -333,40 +382,42 @@ def ladder_of_rings(response: Response, flags: Sequence[Flag]) -> list[Piece]:
     decides = decided(bracketed(rungs, sized))
     if not decides:
         return []
-    joint = response.material[:2]
-    strains = [
-        Sample(c, response.history.rows([row])).strains
-        for c, row in zip(response.cards[:2], joint, strict=True)
-    ]
-    dry, ring, up = np.mean(strains, axis=0)
-    wider, taller = float(np.exp(-dry - ring)), float(np.exp(-dry - up))
-    sizes, told = [], []
+    bands = zip(response.vessel.bands, response.cards, band_strains(response), strict=True)
+    named = {band.material: (card.name, strain) for band, card, strain in bands}
+    printer, readings, used = response.vessel.printer, [], []
+    pastes: dict[str, float] = {}
     for rung in rungs:
         v = rung.vessel
-        outer, wall = 2.0 * float(v.radius[0] + 0.5 * v.wall[0]), float(v.wall[0])
-        sizes.append((outer * wider, wall * wider, float(v.height[-1]) * taller))
-        told.append(
-            f"{1e3 * sizes[-1][0]:.1f} mm wide, wall {1e3 * sizes[-1][1]:.2f} mm, "
-            f"{1e3 * sizes[-1][2]:.1f} mm high (rung {rung.size:.2f}, utilisation "
-            f"{rung.utilisation:.2g})"
-        )
-    length, width, height = sizes[-1]
-    layers = max(round(height / response.vessel.printer.layer), 1)
-    last, smeared = rungs[-1], response.vessel.printer.given
-    paste = sum(r.paste for r in rungs) * wider**2 * taller / len(rungs)
+        names, strains = zip(*(named[band.material] for band in v.bands), strict=True)
+        dry, ring, up = np.transpose(strains)
+        wider = float(np.exp(-(dry + ring).mean()))
+        rises = np.diff([0.0, *v.steps, v.height[-1]]) * np.exp(-dry - up)
+        tops = [max(round(float(z) / layer), 1) for z in np.cumsum(rises)]
+        radius, width = wider * float(v.radius[0]), wider * float(v.wall[0])
+        length, layers = 2.0 * radius + width, tops[-1]
+        for name, count in zip(names, np.diff([0, *tops]), strict=True):
+            paste = 2.0 * np.pi * radius * width * layer * float(count)
+            pastes[name] = pastes.get(name, 0.0) + paste
+        size = f"{1e3 * length:.1f} × {1e3 * width:.2f} mm"
+        what = f"rung {rung.size:.2f}: {size}, to layer {', '.join(map(str, tops))}"
+        readings.append(Reading(what, 0.0, ""))
+        used.append(f"rung {rung.size:.2f} {rung.utilisation:.2g}")
+    out = float(volume_for_share(DONE, printer.dead_volume, printer.tanks))
+    for name in names[1:]:
+        pastes[name] += out
     note = (
-        f"⌀ {', '.join(f'{1e3 * size[0]:.0f}' for size in sizes)} mm, all in proportion; "
-        f"one of each, as printed, utilisations as a shell{SHARP if smeared else ''}: "
-        f"{'; '.join(told)}. Put down what came "
-        f"of each with 'cofire record add --piece {_quoted(last.name)} --outcome sound --record "
-        f"{RECORD_FILE}' (or cracked, debonded), then run 'cofire check VESSEL --uncertainty "
-        f"--record {RECORD_FILE}', VESSEL being this vessel's file"
+        "⌀ × wall, last layer of each paste, joints sharp: lay the lowest of all, change, run "
+        f"{1e6 * out:.1f} ml out beside them, lay the next. Note which part when fired"
+        f"; utilisations as a shell: {', '.join(used)}. Put down what came "
+        f"of each with 'cofire record add --piece {_quoted(rungs[-1].name)} --outcome sound "
+        f"--record {RECORD_FILE}' (or cracked, debonded), then run 'cofire check VESSEL "
+        f"--uncertainty --record {RECORD_FILE}', VESSEL being this vessel's file"
     )
-    reading = Reading("which rings parted", 0.0, "")
     return [
         Piece(
             kind=LADDER, material=" | ".join(c.name for c in response.cards), count=len(rungs),
-            length=length, width=width, thickness=height, layers=layers, volume=paste,
-            readings=(reading,), decides=decides, note=note,
+            length=length, width=width, thickness=layers * layer, layers=layers,
+            pastes=tuple((name, volume / len(rungs)) for name, volume in pastes.items()),
+            readings=tuple(readings), decides=decides, note=note,
         )
     ]  # fmt: skip

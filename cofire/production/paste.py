@@ -10,11 +10,12 @@ import numpy as np
 from cofire.assessment.response import Response
 from cofire.errors import UnknownName
 from cofire.firing.kiln import firing_energy
-from cofire.materials.card import Card
+from cofire.materials.card import Card, pure_cards
 from cofire.physics.changeover import volume_for_share
 from cofire.physics.paste import paste_of
 from cofire.production.changeovers import paste_volumes
 from cofire.production.green import Green
+from cofire.production.piece import Piece
 from cofire.production.printed_solid import band_volumes
 from cofire.vessel import BINDER, Mixing
 
@@ -97,7 +98,10 @@ class Batch:
 
 
 def weighed(masses: Sequence[float], scale: float) -> list[float]:
-    """Masses in whole steps of a scale, each within one step, whose sum is the sum's nearest step.
+    """Masses in whole steps of a scale, each the nearest.
+
+    Their sum may be off by a step or two, which no one needs; a step more or less of a little
+    binder would change the paste.
 
     Parameters
     ----------
@@ -111,12 +115,7 @@ def weighed(masses: Sequence[float], scale: float) -> list[float]:
     list of float
         In the same order. [kg]
     """
-    steps = np.asarray(masses, np.float64) / scale
-    whole = np.floor(steps)
-    short = round(float(steps.sum())) - int(whole.sum())
-    nearest = np.argsort(whole - steps, kind="stable")[:short]
-    whole[nearest] += 1.0
-    return [float(n * scale) for n in whole]
+    return [round(mass / scale) * scale for mass in masses]
 
 
 def band_pastes(response: Response, green: Green) -> list[BandPaste]:
@@ -184,6 +183,55 @@ def batches(response: Response, green: Green, mixing: Mixing | None = None) -> l
     return found
 
 
+def ready_pastes(card: Card, volume: float) -> list[tuple[str, float, float]]:
+    """The two pastes of which a blend is mixed.
+
+    Parameters
+    ----------
+    card : Card
+        Of the blend; none of a pure material.
+    volume : float
+        Of the blend's paste. [m³]
+
+    Returns
+    -------
+    list of tuple
+        Name, volume [m³] and mass [kg] of each; empty for a pure material.
+    """
+    solids = paste_of(card).solids if card.parts else 0.0
+    pastes = [(part.name, paste_of(part), share) for part, share in card.parts]
+    parts = [(name, p, share * solids / p.solids * volume) for name, p, share in pastes]
+    return [(name, part, p.wet * part) for name, p, part in parts]
+
+
+def piece_batches(response: Response, pieces: Sequence[Piece]) -> list[Batch]:
+    """What to weigh for the test pieces, besides the vessel's own.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`, with the bands as drawn.
+    pieces : sequence of Piece
+        Of pastes that it holds.
+
+    Returns
+    -------
+    list of Batch
+        One a material; what the feed holds is the vessel's.
+    """
+    use, cards = response.vessel.mixing, {c.name: c for c in response.cards}
+    cards |= pure_cards(response.cards)
+    volumes: dict[str, float] = {}
+    for piece in pieces:
+        for name, volume in piece.pastes:
+            volumes[name] = volumes.get(name, 0.0) + piece.count * volume
+    return [
+        _batch(card, volumes[name], use.waste * volumes[name], 0.0, use.scale)
+        for name, card in cards.items()
+        if name in volumes
+    ]
+
+
 def _batch(card: Card, wall: float, waste: float, dead: float, scale: float) -> Batch:
     """One batch, weighed."""
     paste, whole = paste_of(card), wall + waste + dead
@@ -199,9 +247,8 @@ def _batch(card: Card, wall: float, waste: float, dead: float, scale: float) -> 
     )
     *powders, binder, water = masses
     ready: tuple[tuple[str, float], ...] = ()
-    if card.parts:
-        sides = [(part.name, paste_of(part), share) for part, share in card.parts]
-        halves = weighed([s * paste.solids / p.solids * p.wet * whole for _, p, s in sides], scale)
+    if sides := ready_pastes(card, whole):
+        halves = weighed([mass for _, _, mass in sides], scale)
         ready = tuple((name, m) for (name, _, _), m in zip(sides, halves, strict=True))
     pairs = tuple(zip(names, powders, strict=True))
     return Batch(
@@ -241,6 +288,8 @@ class Cost:
         Of the firing, until the ware is cold. [s]
     time
         Its price; None where the file does not say.
+    pieces
+        Price of the powders of the test pieces, which is no part of the total.
     """
 
     powders: tuple[tuple[str, float], ...]
@@ -249,14 +298,15 @@ class Cost:
     unpriced: tuple[str, ...]
     length: float = 0.0
     time: float | None = None
+    pieces: float = 0.0
 
     @property
     def total(self) -> float:
-        """Of all that has a price."""
+        """Of all of the vessel that has a price."""
         return sum(price for _, price in self.powders) + (self.firing or 0.0) + (self.time or 0.0)
 
 
-def cost(response: Response, made: Sequence[Batch]) -> Cost | None:
+def cost(response: Response, made: Sequence[Batch], pieces: Sequence[Batch] = ()) -> Cost | None:
     """What powders and firing cost, or None where the vessel's file gives no prices.
 
     Parameters
@@ -265,6 +315,8 @@ def cost(response: Response, made: Sequence[Batch]) -> Cost | None:
         From `fire_vessel`.
     made : sequence of Batch
         From `batches`.
+    pieces : sequence of Batch, optional
+        From `piece_batches`.
 
     Returns
     -------
@@ -279,10 +331,7 @@ def cost(response: Response, made: Sequence[Batch]) -> Cost | None:
     prices = response.vessel.prices
     if prices is None:
         return None
-    used: dict[str, float] = {}
-    for batch in made:
-        for name, mass in (*batch.powders, (BINDER, batch.binder)):
-            used[name] = used.get(name, 0.0) + mass
+    used, tested = _used(made), _used(pieces)
     listed = dict(prices.powders)
     for name in listed:
         if name not in used:
@@ -302,4 +351,14 @@ def cost(response: Response, made: Sequence[Batch]) -> Cost | None:
         tuple(name for name in used if name not in listed),
         length,
         length * prices.time if prices.time > 0.0 else None,
+        sum(tested.get(name, 0.0) * price for name, price in listed.items()),
     )
+
+
+def _used(made: Sequence[Batch]) -> dict[str, float]:
+    """Mass of each powder and of binder in some batches. [kg]"""
+    used: dict[str, float] = {}
+    for batch in made:
+        for name, mass in (*batch.powders, (BINDER, batch.binder)):
+            used[name] = used.get(name, 0.0) + mass
+    return used

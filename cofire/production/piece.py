@@ -57,8 +57,8 @@ class Piece:
         As printed; of a ring its outer diameter, its wall and its height. [m]
     layers
         It is printed in.
-    volume
-        Of paste for one. [m³]
+    pastes
+        Name and volume of each paste for one; of rings their mean, what is run out with it. [m³]
     readings
         In the order in which they are taken.
     decides
@@ -74,10 +74,15 @@ class Piece:
     width: float
     thickness: float
     layers: int
-    volume: float
+    pastes: tuple[tuple[str, float], ...]
     readings: tuple[Reading, ...]
     decides: tuple[str, ...] = ()
     note: str = ""
+
+    @property
+    def volume(self) -> float:
+        """Of paste for one. [m³]"""
+        return sum(volume for _, volume in self.pastes)
 
 
 @dataclass(frozen=True)
@@ -117,7 +122,12 @@ def sample(response: Response, name: str) -> Sample:
 
 
 def bar(
-    response: Response, of: Sample, kind: str, length: float, readings: tuple[Reading, ...]
+    response: Response,
+    of: Sample,
+    kind: str,
+    length: float,
+    readings: tuple[Reading, ...],
+    width: float = WIDTH,
 ) -> Piece:
     """A bar as thick when fired as the wall, of a length as printed.
 
@@ -133,6 +143,8 @@ def bar(
         As printed. [m]
     readings : tuple of Reading
         What to take from it.
+    width : float
+        When fired. [m]
 
     Returns
     -------
@@ -142,17 +154,17 @@ def bar(
     dry, ring, up = of.strains
     layer = response.vessel.printer.layer
     layers = max(round(wall_of(response) * float(np.exp(-dry - up)) / layer), 1)
-    width = WIDTH * float(np.exp(-dry - ring))
+    wide = width * float(np.exp(-dry - ring))
     thickness = layers * layer
     return Piece(
         kind=kind,
         material=of.card.name,
         count=COUNT,
         length=length,
-        width=width,
+        width=wide,
         thickness=thickness,
         layers=layers,
-        volume=length * width * thickness,
+        pastes=((of.card.name, length * wide * thickness),),
         readings=readings,
     )
 

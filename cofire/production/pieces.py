@@ -16,18 +16,18 @@ from cofire.assessment.response import Response
 from cofire.assessment.rule import GO, Flag, joint_name
 from cofire.assessment.verdict import rule_of
 from cofire.design.ladder import RING
-from cofire.materials.card import pure_cards
-from cofire.production.bars import expansion_bar, sag_bar, shrinkage_bar
+from cofire.materials.card import Card, pure_cards
+from cofire.production.bars import SLIM, expansion_bar, marks_for, sag_bar, shrinkage_bar
 from cofire.production.green import Green
 from cofire.production.joint_pieces import camber_strip, joint_ring, ladder_of_rings
+from cofire.production.paste import ready_pastes
 from cofire.production.piece import Piece, Sample, decided, sample
+from cofire.units import counted
 
 Place = tuple[str, str] | str | int
 """A material, a material and its partner, or the number of a joint as drawn."""
 SCALE = "scale of the print"
 """What a piece tells that no flag asks for."""
-MIXED = "as it stands where one paste changes into the other: mix some of both"
-"""How a paste is made that no band has."""
 
 
 def riskiest(check: Check) -> list[Flag]:
@@ -78,30 +78,46 @@ def pieces_for(check: Check, green: Green) -> list[Piece]:
     -------
     list of Piece
         None for a flag that needs none; one piece for all flags it can speak to. Where no flag
-        asks, one shrinkage bar of each pure paste: the scale of the print rests on what it shrinks.
+        asks, one small shrinkage bar of each pure paste: the scale of the print rests on what it
+        shrinks.
     """
     wanted: dict[tuple[str, Place], list[Flag]] = {}
     for flag in riskiest(check):
         if kind := rule_of(flag).piece:
             for place in _places(check, kind, flag):
                 wanted.setdefault((kind, place), []).append(flag)
-    asked = bool(wanted)
-    if not asked:
-        for name in pure_cards(check.designed.cards):
-            dense = (f for f in check.verdict.flags if (f.rule, f.zone) == (DENSITY.name, name))
-            wanted[DENSITY.piece, name] = list(dense)
+    if not wanted:
+        return [_scale_bar(check, green, name) for name in pure_cards(check.designed.cards)]
     found = []
     for (kind, place), flags in wanted.items():
-        decides = decided(flags) + (() if asked else (SCALE,))
-        piece = replace(_made(check, green, kind, place, flags), decides=decides)
-        if not asked:
-            piece = replace(piece, count=1)
+        piece = replace(_made(check, green, kind, place, flags), decides=decided(flags))
         if isinstance(place, str) and place and place not in _weighed(check):
-            piece = replace(piece, note=MIXED)
+            piece = _mixed(piece, _sample(check, place).card)
         found.append(piece)
         if kind == RING:
-            found += ladder_of_rings(check.designed, flags)
+            found += ladder_of_rings(check.designed, green.layer, flags)
     return found
+
+
+def _scale_bar(check: Check, green: Green, name: str) -> Piece:
+    """One small bar of a paste that tells the scale of the print as well as the vessel asks for."""
+    dense = [f for f in check.verdict.flags if (f.rule, f.zone) == (DENSITY.name, name)]
+    of = _sample(check, name)
+    whole = shrinkage_bar(check.designed, of, dense, marks=marks_for(green), width=SLIM)
+    return replace(whole, count=1, decides=(*decided(dense), SCALE))
+
+
+def _mixed(piece: Piece, card: Card) -> Piece:
+    """A piece of a paste that no band has, from the two that it is mixed of."""
+    parts = ready_pastes(card, piece.volume)
+    told = " and ".join(f"{1e3 * piece.count * mass:.1f} g of {name}" for name, _, mass in parts)
+    note = f"as it stands where one paste changes into the other: of the ready pastes {told}"
+    note += f", for {'both' if piece.count == 2 else counted(piece.count, 'piece')}"
+    return replace(
+        piece,
+        pastes=tuple((name, volume) for name, volume, _ in parts),
+        note=f"{piece.note}, {note}" if piece.note else note,
+    )
 
 
 def _places(check: Check, kind: str, flag: Flag) -> Sequence[Place]:
@@ -145,9 +161,7 @@ def _made(check: Check, green: Green, kind: str, place: Place, flags: list[Flag]
     """One piece with its forecast."""
     response = check.designed
     if kind == RING:
-        # of changes that are smeared only the shell knows the joints as drawn
-        own = response if check.smeared else check.printed
-        return joint_ring(own, green, [_as_drawn(check, flag) for flag in flags])
+        return joint_ring(check, green, flags)
     if isinstance(place, int):
         return camber_strip(response, place, flags)
     if isinstance(place, tuple):
@@ -161,19 +175,6 @@ def _made(check: Check, green: Green, kind: str, place: Place, flags: list[Flag]
     return shrinkage_bar(
         response, _sample(check, place), flags, _sample(check, other) if other else None
     )
-
-
-def _as_drawn(check: Check, flag: Flag) -> Flag:
-    """The worst flag of a rule at a joint as drawn, for one of the vessel as printed."""
-    verdict = check.sharp if check.smeared else check.verdict
-    alike = [other for other in verdict.flags if other.rule == flag.rule]
-    if not check.smeared:
-        return next(
-            other for other in alike if (other.zone, other.height) == (flag.zone, flag.height)
-        )
-    joint = drawn_joint(check, flag)
-    near = [other for other in alike if drawn_joint(check, other) == joint]
-    return next(iter(near), flag)
 
 
 def _apart(check: Check, flag: Flag) -> tuple[str, str]:

@@ -152,7 +152,7 @@ def printed_layers(green: Green) -> Layers:
         np.repeat(np.arange(len(green.layers)), green.layers),
         np.diff(volume_below(wall, ends)),
         np.concatenate([[0.0], np.maximum(over, 0.0)]),
-        int(np.ceil(wall.base / green.layer - 1e-9)),
+        green.floor_layers,
     )
 
 

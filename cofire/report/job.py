@@ -13,7 +13,7 @@ from cofire.assessment.cautions import AT_THE_KILN, cautions
 from cofire.design.ladder import LADDER, RING
 from cofire.production.changeovers import DONE, Changeover, metal_shares
 from cofire.production.job import Job
-from cofire.production.paste import COARSE, Cost
+from cofire.production.paste import COARSE, Batch, Cost
 from cofire.production.printed_solid import OVERHANG, Overhang, printed_layers
 from cofire.report.verdict import number, sharp_line
 from cofire.report.writing import table_text
@@ -129,7 +129,9 @@ def bands_csv(m: Job) -> str:
 
 
 def batches_csv(m: Job) -> str:
-    """What to weigh, one row an ingredient; a blend also from two pastes mixed alone.
+    """What to weigh for vessel and test pieces, one row an ingredient.
+
+    A blend also from two pastes mixed alone.
 
     Parameters
     ----------
@@ -142,13 +144,14 @@ def batches_csv(m: Job) -> str:
         Volumes in ml, masses in g to the step of the scale.
     """
     scale = m.response.vessel.mixing.scale
-    header = ("paste", "paste_ml", "way", "ingredient", "mass_g")
+    header = ("for", "paste", "paste_ml", "way", "ingredient", "mass_g")
     rows = []
-    for batch in m.batches:
+    made = [("the vessel", b) for b in m.batches] + [("test pieces", b) for b in m.piece_batches]
+    for use, batch in made:
         powders = [*batch.powders, ("binder", batch.binder), ("water", batch.water)]
         for way, parts in (("powders", powders), ("ready pastes", batch.ready)):
             rows += [
-                (batch.material, f"{1e6 * batch.volume:.2f}", way, name, grams(mass, scale))
+                (use, batch.material, f"{1e6 * batch.volume:.2f}", way, name, grams(mass, scale))
                 for name, mass in parts
             ]
     return table(header, rows)
@@ -285,8 +288,9 @@ def _print_lines(m: Job) -> list[str]:
         f"{2e3 * fired.outside.max():.1f} mm."
     )
     if m.refired is not None:
+        laid = " as its changes of paste leave it" if m.check.smeared else ""
         text = (
-            "Dried and fired again by the model from this print, its faces come within "
+            f"Dried and fired again by the model from this print{laid}, its faces come within "
             f"{math.ceil(1e5 * m.refired.miss) / 100:.2f} mm of those wanted"
         )
         if m.refired.edge_miss.size:
@@ -300,7 +304,7 @@ def _print_lines(m: Job) -> list[str]:
             f"The bands' pull on each other moves the wall by up to {pull.max():.2f} mm, {at:.0f} "
             "mm up; the print allows for it. A joint ring shows whether it is so."
         )
-    lines += _wrapped(roads_line(m))
+    lines += _wrapped(" ".join(part for part in (roads_line(m), floor_line(m)) if part))
     steep = m.overhangs[-1]
     over = [o for o in m.overhangs if o.over]
     lines += _wrapped(
@@ -357,6 +361,31 @@ def roads_line(m: Job) -> str:
     return text
 
 
+def floor_line(m: Job) -> str:
+    """How many layers the floor is, and how thick it fires.
+
+    Parameters
+    ----------
+    m : Job
+        From `job_for`.
+
+    Returns
+    -------
+    str
+        A sentence; empty without a floor.
+    """
+    count = m.green.floor_layers
+    if not count:
+        return ""
+    text = f"The floor is {counted(count, 'layer')}, {1e3 * m.green.wall.base:.2f} mm as printed"
+    if m.refired is not None:
+        text += (
+            f" and {1e3 * m.refired.wall.base:.2f} mm fired for {1e3 * m.green.fired.base:.2f} mm "
+            "wanted"
+        )
+    return f"{text}."
+
+
 def _span(lengths: np.ndarray) -> str:
     """Least and most of some lengths in mm, as one where they read alike."""
     low, high = (f"{1e3 * float(one):.2f}" for one in (lengths.min(), lengths.max()))
@@ -390,13 +419,19 @@ def _band_lines(m: Job) -> list[str]:
     lines += ["", f"weigh, to {1e3 * scale:g} g:"]
     early = any(change.extruded < 0.0 for change in m.changeovers)
     rest = f"{'run out before the print or ' if early else ''}left in the feed"
-    for batch in m.batches:
+    return lines + _weigh_lines(m.batches, scale, "the wall", rest)
+
+
+def _weigh_lines(made: Sequence[Batch], scale: float, where: str, rest: str) -> list[str]:
+    """What to weigh for some batches, and where it stands."""
+    lines: list[str] = []
+    for batch in made:
         parts = [*batch.powders, ("binder", batch.binder), ("water", batch.water)]
         held = ", ".join(f"{grams(mass, scale)} g {name}" for name, mass in parts)
         feed = f", {1e6 * batch.dead:.1f} {rest}" if batch.dead >= LEAST_TOLD else ""
         lines += _wrapped(
-            f"{batch.material}: {held}. {1e6 * batch.volume:.1f} ml: {1e6 * batch.wall:.1f} in the "
-            f"wall, {1e6 * batch.waste:.1f} for waste{feed}.", "  ", "    ",
+            f"{batch.material}: {held}. {1e6 * batch.volume:.1f} ml: {1e6 * batch.wall:.1f} in "
+            f"{where}, {1e6 * batch.waste:.1f} for waste{feed}.", "  ", "    ",
         )  # fmt: skip
         if batch.off > COARSE:
             lines += _wrapped(
@@ -439,6 +474,8 @@ def cost_line(cost: Cost, prices: Prices | None) -> str:
     if cost.time is not None:
         parts.append(f"time {cost.time:.2f} ({cost.length / HOUR:.1f} h)")
     text = f"cost: {cost.total:.2f}{unit.rstrip()} ({', '.join(parts)})"
+    if cost.pieces > 0.0:
+        text += f"; powders of the test pieces besides: {cost.pieces:.2f}{unit.rstrip()}"
     if cost.unpriced:
         text += f"; without a price: {', '.join(cost.unpriced)}"
     return text
@@ -506,15 +543,19 @@ def _piece_lines(m: Job) -> list[str]:
     if not m.pieces:
         return ["", "test pieces: none; no flag asks for one"]
     paste = sum(1e6 * p.count * p.volume for p in m.pieces)
+    scale = m.response.vessel.mixing.scale
     lines = ["", *_wrapped(
-        f"test pieces, {paste:.0f} ml of paste in all, in the layers and the firing of the vessel. "
-        "What differs without stopping the plan corrects the card: run again."
+        f"test pieces, {paste:.1f} ml of paste in all, in the layers and the firing of the vessel. "
+        "What differs without stopping the plan corrects the card: run again. Besides the vessel's "
+        f"own weigh, to {1e3 * scale:g} g:"
     )]  # fmt: skip
+    lines += _weigh_lines(m.piece_batches, scale, "the pieces", "")
     for p in m.pieces:
         size = f"{1e3 * p.length:.1f} × {1e3 * p.width:.1f} × {1e3 * p.thickness:.2f} mm"
         if p.kind in (RING, LADDER):
+            most = "up to " if p.kind == LADDER else ""
             size = (
-                f"{1e3 * p.length:.1f} mm wide, wall {1e3 * p.width:.1f} mm, "
+                f"{most}{1e3 * p.length:.1f} mm wide, wall {1e3 * p.width:.1f} mm, "
                 f"{1e3 * p.thickness:.1f} mm high"
             )
         note = f"; {p.note}" if p.note else ""
@@ -527,6 +568,9 @@ def _piece_lines(m: Job) -> list[str]:
         ]
         if told:
             lines += _wrapped(f"expect: {'; '.join(told)}", "    ")
+        if p.kind == LADDER:
+            for r in p.readings:
+                lines += _wrapped(f"{r.what} ____", "    ", "      ")
         for r in p.readings:
             if r.stop:
                 lines += _wrapped(f"STOP: {r.what}: {r.stop}", "    ", "      ")

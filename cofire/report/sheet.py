@@ -30,7 +30,7 @@ from cofire.report.designs import percent
 from cofire.report.firing import heat_work_line
 from cofire.report.html import Name, Strong, Text, environment, plain
 from cofire.report.imperial import SHORT, Exact, imperial, in_unit
-from cofire.report.job import expected, grams, roads_line, run_out, said
+from cofire.report.job import expected, floor_line, grams, roads_line, run_out, said
 from cofire.report.job_figures import curve_picture, data_uri, event_words, letter
 from cofire.report.pot import section_picture, worst_words
 from cofire.report.read_again import in_its_degrees
@@ -423,7 +423,7 @@ def print_line(m: Job) -> Text:
     for n, change in enumerate(m.changeovers):
         if first := run_out(m.changeovers, n):
             parts += (Strong("Before layer 1"), " change to ", Name(change.above), f"; {first}. ")
-    parts.append(f"{roads_line(m)} ")
+    parts += [f"{line} " for line in (roads_line(m), floor_line(m)) if line]
     for n, most in enumerate(m.purity, 1):
         if most < DONE:
             parts += (
@@ -450,34 +450,46 @@ def weighing_table(m: Job) -> Table:
     Returns
     -------
     Table
-        One row a paste.
+        One row a paste: what the vessel takes, and what its test pieces take besides.
     """
     scale = m.response.vessel.mixing.scale
-    powders = list(dict.fromkeys(name for b in m.batches for name, _ in b.powders))
-    blends = any(b.ready for b in m.batches)
+    made = [{b.material: b for b in some} for some in (m.batches, m.piece_batches)]
+    names = list(dict.fromkeys(name for some in made for name in some))
+    both = [[some[name] for some in made if name in some] for name in names]
+    powders = list(dict.fromkeys(p for some in both for p, _ in some[0].powders))
+    blends = any(some[0].ready for some in both)
     head = ["Paste, ml", *(f"{p} powder, g" for p in powders), "Binder, g", "Water, g"]
     if blends:
         head += [f"or {p} paste, g" for p in powders]
 
-    def cells(parts: Sequence[tuple[str, float]]) -> list[str]:
-        of = dict(parts)
-        return [f"{TICK}{grams(of[p], scale)}" if p in of else "" for p in powders]
+    def cell(name: str, masses: Sequence[float]) -> str:
+        """Of the vessel, then of its test pieces."""
+        told = " + ".join(f"{TICK}{grams(mass, scale)}" for mass in masses)
+        return told if name in made[0] else f"+ {told}"
 
-    rows = [
-        [
-            (Name(b.material), f", {1e6 * b.volume:.1f}"),
-            *cells(b.powders),
-            f"{TICK}{grams(b.binder, scale)}",
-            f"{TICK}{grams(b.water, scale)}",
-            *(cells(b.ready) if blends else ()),
-        ]
-        for b in m.batches
-    ]
+    def cells(name: str, some: Sequence[Sequence[tuple[str, float]]]) -> list[str]:
+        of = [dict(parts) for parts in some]
+        return [cell(name, [part[p] for part in of]) if p in of[0] else "" for p in powders]
+
+    rows = []
+    for name, some in zip(names, both, strict=True):
+        volume = " + ".join(f"{1e6 * b.volume:.1f}" for b in some)
+        rows.append(
+            [
+                (Name(name), f", {volume if name in made[0] else f'+ {volume}'}"),
+                *cells(name, [b.powders for b in some]),
+                cell(name, [b.binder for b in some]),
+                cell(name, [b.water for b in some]),
+                *(cells(name, [b.ready for b in some]) if blends else ()),
+            ]
+        )
+    tested = ", + for the test pieces" if m.piece_batches else ""
     waste = 100.0 * m.response.vessel.mixing.waste
-    more = "; a blend from its powders, or from that much more of the two pure pastes"
+    more = "; a blend from powders, or from more of the pure pastes"
     return Table(
         key="weigh",
-        caption=f"Weigh, {waste:.0f} % for waste and the feed included{more if blends else ''}",
+        caption=f"Weigh{tested}, {waste:.0f} % for waste and the feed included"
+        f"{more if blends else ''}",
         head=head,
         rows=rows,
         kinds=dict.fromkeys(range(1, len(head)), "n") | {0: "name"},

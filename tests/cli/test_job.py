@@ -104,7 +104,7 @@ def quick() -> Job:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(module, "pieces_for", lambda *_: [])
         patch.setattr(
-            module, "green_to_size", lambda r: (foot()[1], fired_again(foot()[1], r, COARSE))
+            module, "green_to_size", lambda r, **_: (foot()[1], fired_again(foot()[1], r, COARSE))
         )
         return job_for(sharply(response))
 
@@ -150,6 +150,8 @@ def test_the_print_lies_in_equal_layers_that_hold_the_paste(rows):
 def test_batches_hold_the_bands_the_waste_and_the_feed(rows):
     parts = rows("batches.csv")
     assert all(re.fullmatch(r"\d+\.\d\d", r["mass_g"]) for r in parts)
+    assert {r["for"] for r in parts} == {"the vessel", "test pieces"}
+    parts = [r for r in parts if r["for"] == "the vessel"]
     wet = {b["material"]: float(b["wet_g"]) for b in rows("bands.csv")}
     for paste, mass in wet.items():
         total = sum(float(r["mass_g"]) for r in parts if r["paste"] == paste)
@@ -213,7 +215,7 @@ def making_of_plain(response) -> Job:
     """A vessel of one paste, without the slow parts."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(module, "pieces_for", lambda *_: [])
-        patch.setattr(module, "green_to_size", lambda r: (plain()[1], None))
+        patch.setattr(module, "green_to_size", lambda r, **_: (plain()[1], None))
         return job_for(sharply(response))
 
 
@@ -323,7 +325,7 @@ def test_the_figure_shows_both_sizes(quick: Job):
 
 
 def test_what_cannot_be_computed_is_named_and_the_rest_is_made(monkeypatch: pytest.MonkeyPatch):
-    def fail(*_: object) -> None:
+    def fail(*_: object, **__: object) -> None:
         raise ModelError("too steep to mesh")
 
     for name in ("green_to_size", "pieces_for"):
@@ -379,7 +381,7 @@ def test_a_wall_that_leans_too_far_is_marked_in_text_and_section(monkeypatch: py
     r = 0.02 + z * np.tan(np.radians(52.0))
     response = fired(shaped(r, z, [0.003] * 2, [(FRIT, 0.02)]))
     monkeypatch.setattr(module, "pieces_for", lambda *_: [])
-    monkeypatch.setattr(module, "green_to_size", lambda r: (module.green_vessel(r), None))
+    monkeypatch.setattr(module, "green_to_size", lambda r, **_: (module.green_vessel(r), None))
     found = job_for(sharply(response))
     assert "TOO FAR" in job_text(found)
     (axes,) = section_figure(found).axes
@@ -434,7 +436,7 @@ def test_the_commands_on_a_ladders_note_run(
     ]
     flags = [f for f in judge(response).flags if f.rule == "through crack"]
     monkeypatch.setattr(joint_pieces, "ladder", lambda *_: rungs)
-    (piece,) = joint_pieces.ladder_of_rings(response, flags)
+    (piece,) = joint_pieces.ladder_of_rings(response, 3e-4, flags)
     start, end = (piece.note.index(f"cofire {word}") for word in ("record", "check"))
     add, check = piece.note[start:end], piece.note[end:]
     add, check = add[: add.index("' (or")], check[: check.index("', VESSEL")]

@@ -42,12 +42,12 @@ def unmixed(response: Response) -> Response:
     st.sampled_from([1e-6, 1e-5, 1e-4, 1e-3, 5e-3]),
 )
 @some
-def test_weighed_parts_sum_to_the_weighed_whole(masses: list[float], scale: float):
+def test_each_part_is_weighed_to_its_own_nearest_step(masses: list[float], scale: float):
+    """Once the sum was kept, by a step more of a little binder: 0.3 g for 0.241 g."""
     found = weighed(masses, scale)
     steps = np.array(found) / scale
     assert steps == pytest.approx(np.round(steps), abs=1e-6)
-    assert sum(found) == pytest.approx(sum(masses), abs=0.5001 * scale)
-    assert np.abs(np.array(found) - masses).max() < 1.0001 * scale
+    assert np.abs(np.array(found) - masses).max() < 0.5001 * scale
 
 
 @pytest.mark.parametrize("name", CARDS)
@@ -200,9 +200,10 @@ def test_batches_conserve_mass_to_the_step_of_the_scale(scale: float):
         strict=True,
     ):
         paste = paste_of(card)
-        assert batch.mass == pytest.approx(paste.wet * batch.volume, abs=0.51 * scale)
+        parts = len(paste.powders) + 2
+        assert batch.mass == pytest.approx(paste.wet * batch.volume, abs=0.51 * parts * scale)
         for (_, mass), (_, dense) in zip(batch.powders, paste.powders, strict=True):
-            assert mass == pytest.approx(dense * batch.volume, abs=1.01 * scale)
+            assert mass == pytest.approx(dense * batch.volume, abs=0.51 * scale)
         exact = [*paste.powders, ("binder", paste.binder), ("water", paste.water)]
         weighed_out = [*batch.powders, ("binder", batch.binder), ("water", batch.water)]
         off = [
@@ -211,7 +212,7 @@ def test_batches_conserve_mass_to_the_step_of_the_scale(scale: float):
         ]
         assert batch.off == pytest.approx(max(off))
         if batch.ready:
-            assert sum(m for _, m in batch.ready) == pytest.approx(batch.mass, abs=1.1 * scale)
+            assert sum(m for _, m in batch.ready) == pytest.approx(batch.mass, abs=3.1 * scale)
 
 
 def test_a_blend_of_ready_pastes_is_the_blend_of_powders():

@@ -32,25 +32,34 @@ from cofire.assessment.response import Response, as_solid, fire_vessel
 from cofire.assessment.rule import CAUTION, Flag
 from cofire.assessment.verdict import RULES, Verdict, judge, rule_of
 from cofire.design.fired_size import decay_length
-from cofire.design.ladder import Rung, bracketed
+from cofire.design.ladder import Rung, bracketed, by_ring, ladder
+from cofire.evidence.learning import learn_from
+from cofire.evidence.record import OUTCOME, SOUND
 from cofire.firing.kiln import trace
 from cofire.firing.program import load_kilns, read_firing
-from cofire.mechanics.tile import fired_sag, sag_rate
+from cofire.materials.card import pure_cards
+from cofire.mechanics.integrator import Control
+from cofire.mechanics.tile import fire_tile, fired_sag, layered_tile, sag_rate, sagitta
+from cofire.physics.changeover import volume_for_share
+from cofire.physics.paste import paste_of
 from cofire.production.bars import (
     BEAM,
     FARTHEST,
     MARKS,
+    SHORT,
     SLENDER,
+    SLIM,
     SPANS,
     bends_like,
     beyond,
     expansion_bar,
+    marks_for,
     mean_expansion,
     sag_bar,
     sag_of,
     shrinkage_bar,
 )
-from cofire.production.green import Green, green_vessel
+from cofire.production.green import Green, band_strains, green_vessel
 from cofire.production.joint_pieces import (
     REACH,
     camber_strip,
@@ -60,10 +69,13 @@ from cofire.production.joint_pieces import (
     ring_vessel,
     still_possible,
 )
+from cofire.production.paste import batches, cost, piece_batches
 from cofire.production.piece import COUNT, Piece, sample
 from cofire.production.pieces import pieces_for, riskiest
+from cofire.production.printed_solid import volume_below
 from cofire.report.job import expected
 from cofire.units import GRAVITY, kelvin
+from cofire.vessel import Prices, Vessel
 from cofire.vessel_file import read_vessel
 from tests.fired import sharply
 from tests.made import (
@@ -437,16 +449,16 @@ def tall(lowest: float = 0.03) -> Response:
 def test_a_ring_holds_only_the_joints_in_doubt_and_their_load():
     response = tall()
     solid = as_solid(response)
-    flags = [f for f in judge(solid).flags if f.rule == "through crack"]
-    (doubted,) = (f for f in flags if "|" in f.zone and f.height == pytest.approx(0.1))
+    doubted = next(f for f in judge(solid).flags if f.rule == "through crack")
+    assert doubted.height == pytest.approx(0.1, abs=1e-3)
     ring, low = ring_vessel(response, [doubted])
     reach = REACH * decay_length(response.vessel, 0.1)
     assert low == pytest.approx(0.1 - reach)
     assert ring.height[-1] == pytest.approx(2.0 * reach)
     assert [b.material for b in ring.bands] == [b.material for b in response.vessel.bands[3:]]
-    piece = joint_ring(solid, green_vessel(response), [doubted])
+    piece = joint_ring(sharply(solid), green_vessel(response), [doubted])
     own, whole = (float(w) for w in piece.note.split("through crack ")[1].split(" for "))
-    assert own == pytest.approx(whole, rel=0.3)
+    assert own == pytest.approx(whole, rel=0.05)
     assert piece.thickness < 0.5 * response.vessel.height[-1]
 
 
@@ -464,7 +476,7 @@ def test_the_joint_ring_is_part_of_the_print_and_carries_nearly_the_vessels_load
     response, green = foot()
     solid = as_solid(response)
     flags = [f for f in judge(solid).flags if f.rule == "through crack" and "|" in f.zone]
-    ring = joint_ring(solid, green, flags)
+    ring = joint_ring(sharply(solid), green, flags)
     assert ring.length == pytest.approx(2.0 * green.wall.outside.max(), rel=0.02)
     assert ring.thickness == pytest.approx(ring.layers * green.layer)
     assert ring.thickness <= green.wall.height[-1] + 1e-9
@@ -479,25 +491,13 @@ def test_a_ring_is_compared_with_its_vessel_by_one_structure_which_it_names():
     # once a solid ring with a vessel's shell, unsaid: later "11 for 6.5", where the solid has 12.2
     response, green = foot()
     for of, structure in ((response, "shell"), (as_solid(response), "solid")):
-        flags = [f for f in judge(of).flags if f.rule == "later"]
-        note = joint_ring(of, green, flags).note
+        flags = [f for f in judge(of).flags if f.rule == "later"][:1]
+        note = joint_ring(sharply(of), green, flags).note
         assert f"those of the vessel, both as a {structure}: later" in note
         ring = fire_vessel(ring_vessel(of, flags)[0], CARDS)
         ring = ring if structure == "shell" else as_solid(ring)
-        own = {f.zone: f.utilisation for f in judge(ring).flags if f.rule == "later"}
-        told = [f"later {own[f.zone]:.2g} for {f.utilisation:.2g}" for f in flags]
-        assert note.endswith(": " + ", ".join(told))
-
-
-def test_a_ring_says_where_its_load_is_that_of_sharp_changes_of_paste():
-    """A verdict is of the changeovers as printed: a larger figure here is not to contradict it."""
-    response, green = foot()
-    flags = [f for f in judge(response).flags if f.rule == "later"]
-    printer = replace(response.vessel.printer, given=True)
-    printed = replace(response, vessel=replace(response.vessel, printer=printer))
-    told = " both as a shell, had every change of paste been sharp: later "
-    assert told in joint_ring(printed, green, flags).note
-    assert "sharp" not in joint_ring(response, green, flags).note
+        own = max(f.utilisation for f in judge(ring).flags if f.rule == "later")
+        assert note.endswith(f": later {own:.2g} for {flags[0].utilisation:.2g}")
 
 
 LIMIT = re.compile(r"(?:above|more than) ([\d.]+)")
@@ -512,7 +512,179 @@ def shipped(name: str) -> tuple[Check, Green]:
     """A shipped vessel as it will be printed, by the shell, coarsely; and its print."""
     vessel = read_vessel(EXAMPLES / name, load_kilns())
     check = check_vessel(vessel, CARDS, extend=True, control=COARSE, quick=True)
-    return check, green_vessel(check.designed)
+    return check, green_vessel(check.printed, check.designed)
+
+
+def test_a_joint_ring_shrinks_as_the_pastes_mix_in_it():
+    """By hand, at its joint: half of each paste, whose blend fires to so much of what is printed.
+
+    Once told of a sharp joint: 0.9 mm more across, which a right card's ring would refute.
+    """
+    check, green = shipped("silver_foot_bud_vase.toml")
+    assert check.smeared
+    metal, body = check.designed.cards
+    worst = [f for f in check.verdict.flags if f.height is not None][:1]
+    piece = joint_ring(check, green, worst)
+    mixed = next(c for c in check.printed.cards if 0.45 < c.metal_share < 0.6)
+    dry, ring, _ = sample(check.printed, mixed.name).strains
+    printed = 2e3 * float(np.interp(green.wall.edges[1], green.wall.height, green.wall.outside))
+    told = reading(piece, "outer diameter at the joint").value
+    assert told == pytest.approx(printed * np.exp(dry + ring), abs=0.1)
+    # in the ring's own layers the change comes as far below its joint as in the vessel
+    first = int(re.match(r"layers (\d+) to", piece.note)[1]) - 1
+    above = int(re.search(r"joint above layer (\d+) of it", piece.note)[1])
+    assert first + above == green.layers[0]
+    printer = check.designed.vessel.printer
+    half = volume_for_share(0.5, printer.dead_volume, printer.tanks)
+    below = np.diff(volume_below(green.wall, green.layer * np.array([first, first + above])))[0]
+    after, first = re.search(r"after ([\d.]+) ml(?: \(([\d.]+) ml run out)?", piece.note).groups()
+    signed = -float(first) if first else float(after)
+    assert signed == pytest.approx(1e6 * (below - half), abs=0.006)
+    assert metal.name in piece.material
+    assert body.name in piece.material
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_forecast_instructions_and_learning_are_of_one_ladder_of_rings(
+    name: str, monkeypatch: pytest.MonkeyPatch
+):
+    """A ring has the joints as drawn, wherever it is fired, and is told to be printed so.
+
+    Once forecast with sharp joints, learned from with a smear that shrank with the ring, and
+    printed with one that did not: rings at 0 to 0.5 of their limit, sound whatever the truth,
+    turned the chance of a crack on cooling from a half to 97 % that there is none.
+    """
+    check, green = shipped(name)
+    drawn, cards = check.designed, pure_cards(check.designed.cards)
+    if len(drawn.cards) == 1:
+        assert ladder(drawn, cards) == []
+        return
+    fired_as: dict[str, list[Vessel]] = {"forecast": [], "learning": []}
+
+    def caught(who: str):
+        def fire(vessel: Vessel, *_: object, **__: object) -> Response:
+            fired_as[who].append(vessel)
+            return drawn
+
+        return fire
+
+    monkeypatch.setattr("cofire.design.ladder.fire_vessel", caught("forecast"))
+    monkeypatch.setattr("cofire.evidence.learning.fire_vessel", caught("learning"))
+    monkeypatch.setattr("cofire.evidence.learning.sample_verdicts", lambda *_, **__: None)
+    monkeypatch.setattr("cofire.evidence.learning.learned", lambda samples, _: samples)
+    monkeypatch.setattr("cofire.production.joint_pieces.bracketed", lambda _, flags: flags)
+    joint = [f for f in check.verdict.flags if by_ring(f)][:1]
+    joint = joint or [flag("through crack", drawn.cards[0].name)]
+    (piece,) = ladder_of_rings(drawn, green.layer, joint)
+    rungs = fired_as["forecast"][-piece.count :]
+    entries = [{"kind": OUTCOME, "piece": rung.name, "outcome": SOUND} for rung in rungs]
+    learn_from(None, drawn.vessel, cards, entries)  # type: ignore[arg-type]
+    assert len(fired_as["learning"]) == len(rungs) >= 2
+    for one, other in zip(rungs, fired_as["learning"], strict=True):
+        assert one.bands == other.bands
+        assert np.array_equal(one.radius, other.radius)
+    size = r"([\d.]+) × ([\d.]+) mm, to layer ([\d, ]+)$"
+    told = [re.search(size, r.what).groups() for r in piece.readings]
+    assert len(told) == len(rungs)
+    strains = {b.material: band_strains(drawn)[n] for n, b in enumerate(drawn.vessel.bands)}
+    for rung, (_, _, to) in zip(rungs, told, strict=True):
+        tops = green.layer * np.array([int(n) for n in to.split(", ")])
+        own = np.array([strains[b.material] for b in rung.bands])
+        rises = np.array([b.high - b.low for b in rung.bands]) * np.exp(-own[:, 0] - own[:, 2])
+        assert tops == pytest.approx(np.cumsum(rises), abs=0.51 * green.layer)
+    printer = drawn.vessel.printer
+    out = 1e6 * float(volume_for_share(0.95, printer.dead_volume, printer.tanks))
+    assert f"run {out:.1f} ml out beside them" in piece.note
+
+
+def test_a_camber_strip_is_forecast_from_the_layers_that_are_laid():
+    """Of the shipped cup of gold: half a wall is 2.36 layers, of which 2 are laid.
+
+    By hand: its dried layers are what is printed times the drying, and their camber in the whole
+    firing is that of `fire_tile`. Once of half a wall: a sixth too thick, bowed a sixth too little.
+    """
+    check, _ = shipped("gold_foot_cup.toml")
+    response = check.designed
+    piece = camber_strip(response, 0, [flag("cooling", response.cards[1].name, time=0.0)])
+    laid = 0.5 * piece.layers * response.vessel.printer.layer
+    dried = [laid * np.exp(sample(response, c.name).strains[0]) for c in response.cards]
+    rows = response.history.rows(response.material[:2])
+    control = Control(relative_tolerance=5e-3, stress_tolerance=1e4, follow=0.01)
+    bow = fire_tile(layered_tile(np.array(dried), [0, 1], wide=False), rows, control=control)
+    shrunk = np.mean([np.sum(sample(response, c.name).strains[:2]) for c in response.cards])
+    length = piece.length * float(np.exp(shrunk))
+    wanted = 1e3 * abs(float(sagitta(float(bow.curvature[-1]), length)))
+    assert reading(piece, "camber, fired whole").value == pytest.approx(wanted, rel=1e-3)
+
+
+def test_where_no_flag_asks_a_bar_is_as_long_as_the_vessel_and_no_longer():
+    """A tenth misread on it is a tenth on the vessel; of gold, 110 mm once held half the pot's."""
+    response, green = foot()
+    check = sharply(response, Verdict((flag("density", FRIT, 0.1),)))
+    found = pieces_for(check, green)
+    assert [piece.material for piece in found] == [SILVER, FRIT]
+    longest = 1e3 * max(green.wall.height[-1], 2.0 * green.wall.outside.max())
+    for piece in found:
+        (apart,) = re.match(r"marks (\d+) mm apart", piece.note).groups()
+        assert longest <= float(apart) < longest + 10.0
+        assert 1e3 * piece.length == pytest.approx(float(apart) + 10.0)
+        assert piece.width * np.exp(sum(sample(response, piece.material).strains[:2])) == (
+            pytest.approx(SLIM)
+        )
+    assert marks_for(scaled(green, 0.3)) == SHORT
+    assert marks_for(scaled(green, 9.0)) == MARKS
+
+
+def scaled(green: Green, factor: float) -> Green:
+    """A print of other size, as far as marks look at it."""
+    wall = replace(green.wall, height=factor * green.wall.height, radius=factor * green.wall.radius)
+    return replace(green, wall=wall)
+
+
+def test_a_bar_of_mixed_paste_says_what_to_weigh_of_each():
+    """52 % by volume of solids is 79 % by mass of wet paste; mixed 52:48 by weight it is 23 %.
+
+    By hand: metal's share of the solids of the grams told is that of the bar.
+    """
+    check, green = shipped("silver_foot_bud_vase.toml")
+    metal, body = check.designed.cards
+    mixed = next(c for c in check.printed.cards if 0.45 < c.metal_share < 0.6)
+    asked = replace(check, verdict=Verdict((flag("grains", mixed.name, 0.9),)))
+    (piece,) = pieces_for(asked, green)
+    told = re.findall(r"([\d.]+) g of (.*?)(?: and|,)", piece.note)
+    assert [name for _, name in told] == [metal.name, body.name]
+    solids = [
+        float(mass) * paste_of(c).solids / paste_of(c).wet
+        for (mass, _), c in zip(told, (metal, body), strict=True)
+    ]
+    assert solids[0] / sum(solids) == pytest.approx(mixed.metal_share, abs=0.01)
+    assert sum(float(mass) for mass, _ in told) == pytest.approx(
+        1e3 * piece.count * piece.volume * paste_of(mixed).wet, abs=0.1
+    )
+
+
+@pytest.mark.parametrize("name", ["silver_foot_vessel.toml", "silver_foot_bud_vase.toml"])
+def test_the_pastes_of_the_pieces_are_weighed_besides_the_vessels(name: str):
+    check, green = shipped(name)
+    found = pieces_for(check, green)
+    made = {b.material: b for b in piece_batches(check.designed, found)}
+    waste = 1.0 + check.designed.vessel.mixing.waste
+    assert sum(b.wall for b in made.values()) == pytest.approx(
+        sum(p.count * p.volume for p in found)
+    )
+    for card in check.designed.cards:
+        held = sum(p.count * v for p in found for n, v in p.pastes if n == card.name)
+        assert made[card.name].volume == pytest.approx(waste * held)
+        grams = paste_of(card).wet * waste * held
+        step = check.designed.vessel.mixing.scale
+        assert made[card.name].mass == pytest.approx(grams, abs=1.5 * step)
+    priced = Prices(powders=(("fine silver", 1000.0),))
+    vessel = replace(check.designed.vessel, prices=priced)
+    response = replace(check.designed, vessel=vessel)
+    own = batches(response, green)
+    bare, whole = cost(response, own), cost(response, own, tuple(made.values()))
+    assert whole.total == bare.total
+    assert whole.pieces == pytest.approx(1000.0 * dict(made["fine silver"].powders)["fine silver"])
 
 
 def stopped(found: list[Piece]) -> dict[str, set[bool]]:
@@ -572,7 +744,7 @@ def test_a_joint_that_is_smeared_is_told_by_the_pieces_of_its_pastes():
     assert {("expansion bar", name) for name in drawn} <= told
     rings = [p for p in pieces_for(check, green) if p.kind == "joint ring"]
     assert [ring.material for ring in rings] == [" | ".join(drawn)]
-    flags = [f for f in check.sharp.flags if f.rule == "through crack"]
+    flags = [f for f in check.verdict.flags if f.rule == "through crack"]
     assert f" for {flags[0].utilisation:.2g}" in rings[0].note
 
 
@@ -581,8 +753,8 @@ def test_a_ladder_is_for_rules_that_its_sizes_straddle_and_for_none_of_the_time_
     response, _ = foot()
     asked = {rule: next(f for f in judge(response).flags if f.rule == rule)
              for rule in ("through crack", "later")}  # fmt: skip
-    assert ladder_of_rings(response, [asked["later"]]) == []
-    (piece,) = ladder_of_rings(response, list(asked.values()))
+    assert ladder_of_rings(response, 3e-4, [asked["later"]]) == []
+    (piece,) = ladder_of_rings(response, 3e-4, list(asked.values()))
     assert piece.decides == (f"through crack, {asked['through crack'].zone}",)
     rungs = [Rung("", size, response.vessel, u, 1e-6, {"through crack": u, "later": u})
              for size, u in ((0.5, 0.4), (1.0, 0.9))]  # fmt: skip

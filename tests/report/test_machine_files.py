@@ -48,7 +48,7 @@ def both_ends():
 def job(made) -> Job:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(module, "pieces_for", lambda *_: [])
-        patch.setattr(module, "green_to_size", lambda response: (made()[1], None))
+        patch.setattr(module, "green_to_size", lambda response, **_: (made()[1], None))
         return job_for(sharply(made()[0]))
 
 

@@ -52,7 +52,7 @@ from cofire.production.job import (
     kiln_steps,
     pure_materials,
 )
-from cofire.production.paste import band_pastes, batches
+from cofire.production.paste import band_pastes, batches, piece_batches
 from cofire.production.piece import Piece, Reading
 from cofire.production.pieces import pieces_for
 from cofire.production.printed_solid import overhangs, printed_layers
@@ -98,6 +98,7 @@ HOSTILE = (
 def sheet_of(response: Response, green: Green, pieces: bool = False) -> Job:
     """What `job_for` returns, without the parts that fire the vessel again."""
     check = sharply(response)
+    tested = pieces_for(check, green) if pieces else []
     return Job(
         check=check,
         green=green,
@@ -108,7 +109,8 @@ def sheet_of(response: Response, green: Green, pieces: bool = False) -> Job:
         cost=None,
         changeovers=tuple(changeovers(response, green)),
         purity=tuple(float(p) for p in purity(response, green)),
-        pieces=tuple(pieces_for(check, green)) if pieces else (),
+        pieces=tuple(tested),
+        piece_batches=tuple(piece_batches(response, tested)),
         missing=("firing: because",),
     )
 
@@ -451,7 +453,7 @@ def hostile(name: str) -> Job:
         width=0.01,
         thickness=0.004,
         layers=12,
-        volume=4e-6,
+        pastes=((name, 2e-6), (other, 2e-6)),
         readings=(reading,),
         decides=(f"cooling, {name}",),
         note=f"{name} below",
