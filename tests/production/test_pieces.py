@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
@@ -544,6 +544,16 @@ def test_a_joint_ring_shrinks_as_the_pastes_mix_in_it():
     assert body.name in piece.material
 
 
+@dataclass(frozen=True)
+class NoSamples:
+    """What is handed on where nothing is drawn."""
+
+    taught: tuple[str, ...] = ()
+
+    def scaled(self, ratio: object) -> NoSamples:
+        return self
+
+
 @pytest.mark.parametrize("name", SHIPPED)
 def test_forecast_instructions_and_learning_are_of_one_ladder_of_rings(
     name: str, monkeypatch: pytest.MonkeyPatch
@@ -570,7 +580,7 @@ def test_forecast_instructions_and_learning_are_of_one_ladder_of_rings(
 
     monkeypatch.setattr("cofire.design.ladder.fire_vessel", caught("forecast"))
     monkeypatch.setattr("cofire.evidence.learning.fire_vessel", caught("learning"))
-    monkeypatch.setattr("cofire.evidence.learning.sample_verdicts", lambda *_, **__: None)
+    monkeypatch.setattr("cofire.evidence.learning.sample_verdicts", lambda *_, **__: NoSamples())
     monkeypatch.setattr("cofire.evidence.learning.learned", lambda samples, _: samples)
     monkeypatch.setattr("cofire.production.joint_pieces.bracketed", lambda _, flags: flags)
     joint = [f for f in check.verdict.flags if by_ring(f)][:1]
@@ -578,7 +588,7 @@ def test_forecast_instructions_and_learning_are_of_one_ladder_of_rings(
     (piece,) = ladder_of_rings(drawn, green.layer, joint)
     rungs = fired_as["forecast"][-piece.count :]
     entries = [{"kind": OUTCOME, "piece": rung.name, "outcome": SOUND} for rung in rungs]
-    learn_from(None, drawn.vessel, cards, entries)  # type: ignore[arg-type]
+    learn_from(NoSamples(), drawn.vessel, cards, entries, check.verdict)  # type: ignore[arg-type]
     assert len(fired_as["learning"]) == len(rungs) >= 2
     for one, other in zip(rungs, fired_as["learning"], strict=True):
         assert one.bands == other.bands
