@@ -551,6 +551,7 @@ class NoSamples:
     taught: tuple[str, ...] = ()
 
     def scaled(self, ratio: object) -> NoSamples:
+        """Itself."""
         return self
 
 
