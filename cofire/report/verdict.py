@@ -485,6 +485,7 @@ def as_json(check: Check, hazards: Sequence[Caution]) -> str:
             "verdict": check.sharp.word,
             "decided_by": check.sharp.deciding.rule,
             "utilisation": float(f"{check.sharp.utilisation:.6g}"),
+            "utilisation_of": check.sharp.most_used.rule,
         },
         "flags": [flag_row(flag) for flag in verdict.flags],
         "fired_metal": [metal_row(m) for m in fired_metals(response)],
