@@ -147,15 +147,15 @@ def _cuts(vessel: Vessel, found: Laid, step: float, finest: float) -> Array:
     """Heights between which the share is averaged, both ends included. [m]"""
     low, high = vessel.bands[0].low, vessel.bands[-1].high
     least = finest * float(vessel.wall.max())
-    cuts = [low]
-    height, share = found.height.tolist(), found.share.tolist()
-    before = share[0]
-    for z, own in zip(height[1:], share[1:], strict=True):
-        if z - cuts[-1] < least or high - z < least:
-            continue
-        if abs(own - before) >= step:
-            cuts.append(z)
-            before = own
+    cuts, at, inner = [low], 0, high - found.height >= least
+    while True:
+        moved = np.abs(found.share - found.share[at]) >= step
+        ready = inner & moved & (found.height - cuts[-1] >= least)
+        ready[: at + 1] = False
+        if not ready.any():
+            break
+        at = int(ready.argmax())
+        cuts.append(float(found.height[at]))
     return np.array([*cuts, high])
 
 

@@ -18,6 +18,7 @@ from cofire.assessment.steam_rules import CHAR_YIELD
 from cofire.assessment.verdict import judge
 from cofire.assessment.windows import SKIN, gas_grade, grade_in_turn
 from cofire.cli import app
+from cofire.design.candidates import ROUGH, Bench
 from cofire.design.firings import Setting, frame, packing
 from cofire.design.programme import followed
 from cofire.design.schedule import propose_schedule
@@ -299,7 +300,9 @@ def test_a_search_refuses_other_changes_in_one_line():
 
 def test_a_proposed_schedule_burns_out_in_air_and_soaks_in_carbon():
     near = Setting(2, 2, 2)  # the way there is not what is asked
-    found = propose_schedule(replace(TUMBLER, firing=COLD), CARDS, extend=True, start=near)
+    bench = Bench(CARDS, extend=True, fineness=ROUGH)
+    vessel = replace(TUMBLER, firing=COLD)
+    found = propose_schedule(vessel, CARDS, extend=True, bench=bench, start=near)
     assert found.firing.gas_words == "air, then carbon"
     assert found.firing.lag == COLD.lag
     change = found.firing.gases.index("carbon")

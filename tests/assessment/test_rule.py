@@ -20,6 +20,7 @@ from cofire.assessment.rule import (
     Rule,
 )
 from cofire.assessment.verdict import RULES, judge, rule_of
+from cofire.design.candidates import ROUGH, Bench
 from cofire.design.layers import propose_layers
 from cofire.design.partner import wanted_partner
 from cofire.design.schedule import propose_schedule
@@ -80,7 +81,8 @@ def test_a_rule_added_to_the_table_decides_a_check_with_its_own_words():
 
 @pytest.mark.usefixtures("_with_toy")
 def test_a_rule_added_to_the_table_steers_the_search_for_layers():
-    search = propose_layers(tea_light_to_plan(), CARDS, rounds=0)
+    bench = Bench(CARDS, fineness=ROUGH)
+    search = propose_layers(tea_light_to_plan(), CARDS, rounds=0, bench=bench)
     assert search.best.worst.rule == "toy"
     assert len(search.best.layout.shares) == 2
     assert {len(trial.layout.shares) for trial in search.trials} >= {0, 1, 2}

@@ -40,13 +40,14 @@ segment = [ {{ to_C = 860, rate_C_per_h = 150, hold_min = 60 }} ]
 ROUGHLY = """
 import functools, sys
 import cofire.design.plan as plan
-plan.propose = functools.partial(plan.propose, effort=0.05)
+plan.propose = functools.partial(plan.propose, effort=0.02)
 plan.propose_taper = plan.propose_apart = lambda *_: None
-plan.alternatives = lambda *_: ()
+plan.alternatives = plan.propose_recipes = lambda *_: ()
+plan.margins = lambda *_, **__: None
 from cofire.__main__ import main
 sys.exit(main())
 """
-"""The command, with a twentieth of the samples and nothing beside its plan: stopped, not believed.
+"""The command, with a fiftieth of the samples and nothing beside its plan: stopped, not believed.
 That it is killed at any moment `python -m tests.kills` tries, and of a folder `test_writing`."""
 WRITTEN = {
     "plan.json", "plan.txt", "bands.csv", "firing.csv", "firing.toml", "vessel.toml",

@@ -14,7 +14,7 @@ from tests.random_plans import drawn_request, fits, planned
 @pytest.mark.parametrize("seed", [16])
 def test_a_plan_of_a_random_request_keeps_every_limit_of_printer_kiln_and_blends(seed) -> None:
     """One of `python -m tests.random_plans`, which plans a hundred."""
-    found = planned(drawn_request(seed), effort=0.05)
+    found = planned(drawn_request(seed), effort=0.02)
     assert not found.word.startswith("refused")
     assert not found.wrong
 

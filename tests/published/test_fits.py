@@ -155,7 +155,7 @@ def fitted_energy(data: dict[float, tuple[tuple[float, float], ...]], card: str,
     measured = Measured("", card, 5e-5, 3.0, 0.01, NO_PAIRS, NONE, (), curves)
     values = sintering_findings(with_value(CARDS[card], "green_density", green), measured).values
     (found,) = (v for v in values if v.name == "sintering_energy")
-    assert found.basis == "seen"
+    assert found.basis == "measured"
     return float(found.value[0]), float(found.low[0]), float(found.high[0])
 
 
