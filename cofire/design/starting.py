@@ -18,6 +18,7 @@ from cofire.firing.controller import degrees
 from cofire.firing.kiln import trace
 from cofire.firing.program import LAG, checked
 from cofire.materials.card import Card
+from cofire.physics.blends import find_material
 from cofire.physics.history import Along
 from cofire.units import MINUTE
 from cofire.vessel import OpenFiring, Vessel
@@ -28,9 +29,9 @@ def started(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> 
 
     The gas is the file's, or the first of air, carbon and inert gas that suits both materials best.
     The soak is in the middle of the range of peaks that all zones share, with its shortest hold;
-    where a zone as high as the vessel, and as heavy as the heaviest, would sag in it by more than a
-    go bears, it is of five from the coolest to the hottest the next in which it does not, or else
-    the one in which it sags least;
+    where a zone would sag in it by more than a go bears, under itself and what stands on it, it is
+    of five from the coolest to the hottest the next in which none does, or else the one in which
+    the worst sags least (walls upright and of one thickness);
     burnout as slow as the flags of binder and char ask; a usual ramp, and a usual slow cooling
     past the set points. No stress is looked at: that is what check and plan are for.
 
@@ -100,14 +101,21 @@ def _frame(vessel: Vessel, wanted: OpenFiring, cards: Mapping[str, Card], extend
 
 def _setting(vessel: Vessel, whole: Frame, cards: Mapping[str, Card]) -> Setting:
     """Of the soaks in which nothing sags the one nearest the middle, else that of least sag."""
-    parts = pure_parts(vessel, cards)
+    bands = vessel.bands
+    own = [find_material(band.material, dict(cards)) for band in bands]
 
     def sag(soak: int) -> float:
-        """Height that the worst part loses under the weight of the heaviest, of its height."""
+        """Height that the worst band loses under itself and the bands above it, of its height."""
         along = Along(trace(whole.fired(Setting(soak, USUAL, USUAL))), extend=True)
-        history = along.of(parts)
-        heaviest = ring_stress(parts, history, float(np.ptp(vessel.height))).max(axis=0)
-        return float(sagged(parts, history, along, heaviest).max())
+        known = {card.name: card for card in own}
+        history = along.of(list(known.values()))
+        history = history.rows([list(known).index(card.name) for card in own])
+        half = np.stack(
+            [ring_stress([card], history.rows([n]), band.high - band.low)[0]
+             for n, (card, band) in enumerate(zip(own, bands, strict=True))]
+        )  # fmt: skip
+        above = 2.0 * (np.cumsum(half[::-1], axis=0)[::-1] - half)
+        return float(sagged(own, history, along, half + above).max())
 
     count = len(whole.soaks)
     from_middle = sorted(range(count), key=lambda n: abs(n - count // 2))
