@@ -166,7 +166,7 @@ def _pair(vessel: Vessel, cards: Sequence[Card]) -> tuple[str, str]:
     if any(len(some) != 1 for some in names):
         raise InputError(
             f"{vessel.name}: the smear is known for one metal, one ceramic and their blends; the "
-            f"bands hold {', '.join(pure)}. Without its table [printer] it is taken as drawn, every "
+            f"bands hold {', '.join(pure)}. Without [printer] it is taken as drawn, every "
             "joint sharp"
         )
     return names[0][0], names[1][0]
