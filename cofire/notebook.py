@@ -705,7 +705,8 @@ def job(
     ...     },
     ...     firing=[(420, 60, 60), (880, 150, 60)],
     ... )
-    >>> list(cf.job(ring).to_frame()["ingredient"])
+    >>> weigh = cf.job(ring).to_frame()
+    >>> list(weigh[weigh["for"] == "the vessel"]["ingredient"])
     ['fine silver', 'binder', 'water']
     """
     from cofire.production.job import job_for
