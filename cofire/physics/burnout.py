@@ -346,8 +346,7 @@ def gas_viscosity(temperature: npt.ArrayLike) -> Array:
     InputError
         A temperature outside.
     """
-    T = between("gas temperature", temperature, 200.0, 2500.0)
-    return np.asarray(1.663e-5 * (T / 273.0) ** 1.5 * (273.0 + 107.0) / (T + 107.0))
+    return _sutherland(temperature, 1.663e-5, 273.0, 107.0)
 
 
 def steam_viscosity(temperature: npt.ArrayLike) -> Array:
@@ -366,8 +365,13 @@ def steam_viscosity(temperature: npt.ArrayLike) -> Array:
     InputError
         A temperature outside.
     """
+    return _sutherland(temperature, 1.12e-5, 350.0, 1064.0)
+
+
+def _sutherland(temperature: npt.ArrayLike, viscosity: float, known: float, own: float) -> Array:
+    """Viscosity of a gas by what it is at a known temperature, and its own constant. [Pa s]"""
     T = between("gas temperature", temperature, 200.0, 2500.0)
-    return np.asarray(1.12e-5 * (T / 350.0) ** 1.5 * (350.0 + 1064.0) / (T + 1064.0))
+    return np.asarray(viscosity * (T / known) ** 1.5 * (known + own) / (T + own))
 
 
 def wall_overpressure(
