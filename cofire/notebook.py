@@ -257,7 +257,7 @@ class FiredVessel:
     @property
     def vessel(self) -> Vessel:
         """What was fired, with the bands as designed."""
-        return self.result.designed.vessel
+        return self.result.vessel
 
     @property
     def _verdict(self) -> Verdict:

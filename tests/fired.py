@@ -98,4 +98,4 @@ def flags_of(response: Response, *names: str) -> list[Flag]:
 def sharply(response: Response, verdict: Verdict | None = None) -> Check:
     """A check in which no changeover counts."""
     verdict = judge(response) if verdict is None else verdict
-    return Check(response, verdict, response, verdict)
+    return Check(response.vessel, response.cards, response, verdict)

@@ -6,21 +6,23 @@ or where it is not wanted, the shell decides and the check says so.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
 
 from cofire.assessment.printed import as_printed
-from cofire.assessment.response import Response, fire_vessel, meshed, solid_or_shell
+from cofire.assessment.response import Response, cards_of, fire_vessel, meshed, solid_or_shell
 from cofire.assessment.rule import NEIGHBOUR, STRESS, Flag, joint_name
 from cofire.assessment.verdict import Verdict, judge, rule_of
 from cofire.errors import InputError
-from cofire.firing.kiln import Trace
+from cofire.firing.kiln import Trace, trace
 from cofire.materials.card import Card
 from cofire.mechanics.integrator import Control
 from cofire.numerics import one_thread
+from cofire.physics.history import Along
 from cofire.vessel import Vessel
 
 QUICK = "asked for: a shell, quickly"
@@ -33,10 +35,10 @@ class Check:
 
     Attributes
     ----------
-    designed
-        Fired as a shell with the bands as drawn, each joint sharp.
-    sharp
-        The verdict on that; `verdict` where no changeover is taken into account.
+    vessel
+        With the bands as drawn.
+    cards
+        Of those, one a band, from the lowest.
     printed
         Fired with the bands that the changeovers leave, or as drawn where no printer is given:
         as a solid, unless `why` says otherwise.
@@ -44,18 +46,35 @@ class Check:
         The verdict: on `printed`.
     why
         Why no solid decided; empty where one did.
+    control
+        Tolerances and steps of the march; None for the usual ones.
     """
 
-    designed: Response
-    sharp: Verdict
+    vessel: Vessel
+    cards: tuple[Card, ...]
     printed: Response
     verdict: Verdict
     why: str = ""
+    control: Control | None = None
 
     @property
     def smeared(self) -> bool:
         """Whether changeovers were taken into account."""
-        return self.printed.vessel is not self.designed.vessel
+        return self.printed.vessel is not self.vessel
+
+    @cached_property
+    def designed(self) -> Response:
+        """Fired with the bands as drawn, each joint sharp: as a shell where there are changeovers.
+
+        No verdict reads it: it lends its shape to prints and pictures, and is worked out when
+        first asked for.
+        """
+        if not self.smeared:
+            return self.printed
+        named = zip((band.material for band in self.vessel.bands), self.cards, strict=True)
+        return fire_vessel(
+            self.vessel, dict(named), control=self.control, along=self.printed.along,
+        )  # fmt: skip
 
     @property
     def word(self) -> str:
@@ -63,6 +82,7 @@ class Check:
         return self.verdict.word
 
 
+@one_thread
 def check_vessel(
     vessel: Vessel,
     cards: Mapping[str, Card],
@@ -99,81 +119,48 @@ def check_vessel(
     InputError
         As `fire_vessel` and `as_printed`.
     """
-    designed = fire_vessel(vessel, cards, extend=extend, control=control, curve=curve)
-    return checked(designed, cards, control, quick)
+    along = Along(trace(vessel.firing) if curve is None else curve, extend=extend)
+    own = cards_of(vessel, cards)
+    laid = laid_vessel(vessel, own, along)
+    if laid is not vessel:
+        _refuse_uncut(laid, vessel)
+    fired = fire_vessel(laid, cards, control=control, along=along)
+    printed, why = (fired, QUICK) if quick else solid_or_shell(fired)
+    return Check(vessel, own, printed, judge(printed), why, control)
 
 
-def laid_vessel(designed: Response) -> Vessel:
+def laid_vessel(vessel: Vessel, cards: Sequence[Card], along: Along) -> Vessel:
     """The vessel with the bands that its changeovers leave; itself where no printer is given.
 
     Parameters
     ----------
-    designed : Response
-        From `fire_vessel`, with sharp joints.
+    vessel : Vessel
+        With sharp joints.
+    cards : sequence of Card
+        One a band.
+    along : Along
+        Their histories along the firing.
 
     Returns
     -------
     Vessel
         As `as_printed`, with the densities of this firing.
     """
-    density = {
-        card.name: float(designed.history.relative_density[row, -1])
-        for row, card in designed.materials
-    }
-    return as_printed(designed.vessel, designed.cards, density)
+    kinds = list({card.name: card for card in cards}.values())
+    dense = along.of(kinds).relative_density[:, -1]
+    density = {card.name: float(d) for card, d in zip(kinds, dense, strict=True)}
+    return as_printed(vessel, cards, density)
 
 
-@one_thread
-def checked(
-    designed: Response,
-    cards: Mapping[str, Card],
-    control: Control | None = None,
-    quick: bool = False,
-) -> Check:
-    """A vessel that was fired with sharp joints, judged as it will be printed.
-
-    Parameters
-    ----------
-    designed : Response
-        From `fire_vessel`.
-    cards : mapping
-        Materials by name.
-    control : Control, optional
-        Tolerances and steps.
-    quick : bool
-        Whether the shell shall decide.
-
-    Returns
-    -------
-    Check
-        As `check_vessel`.
-    """
-    vessel = laid_vessel(designed)
-    printed = designed
-    if vessel is not designed.vessel:
-        _refuse_uncut(vessel)
-        printed = fire_vessel(
-            vessel,
-            cards,
-            extend=bool(designed.history.extended),
-            control=control,
-            curve=designed.trace,
-            along=designed.along,
-        )
-    printed, why = (printed, QUICK) if quick else solid_or_shell(printed)
-    verdict = judge(printed)
-    sharp = verdict if vessel is designed.vessel else judge(designed)
-    return Check(designed, sharp, printed, verdict, why)
-
-
-def _refuse_uncut(printed: Vessel) -> None:
+def _refuse_uncut(laid: Vessel, drawn: Vessel) -> None:
     """Say of a step that no mesh can cut that the smear put it there, and not the file."""
     try:
-        meshed(printed)
+        meshed(laid)
     except InputError as error:
+        meshed(drawn)  # what the file itself cannot be cut at is told as it is
         raise InputError(
             f"{error}. No joint of the file, but a step of the smear that "
-            f"{1e6 * printed.printer.dead_volume:.3g} ml of paste before the nozzle leave: a "
+            f"{1e6 * laid.printer.dead_volume:.3g} ml of paste before the nozzle leave: a "
             "smaller chamber (dead_volume_ml) smears less"
         ) from None
 
@@ -196,11 +183,15 @@ def drawn_joint(check: Check, flag: Flag) -> int | None:
         From the foot up; None where the flag has no place or the vessel no joint. [-]
     """
     at = flag.height
-    for fired in (check.designed, check.printed):
-        for (low, high), step in zip(pairwise(fired.cards), fired.vessel.steps, strict=True):
+    printed = check.printed
+    for cards, steps in (
+        (check.cards, check.vessel.steps),
+        (printed.cards, printed.vessel.steps),
+    ):
+        for (low, high), step in zip(pairwise(cards), steps, strict=True):
             if at is None and flag.zone == joint_name(low.name, high.name):
                 at = float(step)
-    drawn = check.designed.vessel.steps
+    drawn = check.vessel.steps
     return None if at is None or not drawn.size else int(np.argmin(np.abs(drawn - at)))
 
 
@@ -219,7 +210,7 @@ def worst_by_joint(check: Check) -> list[Flag | None]:
     list of Flag or None
         One a joint, from the foot up; None where no rule says anything of it.
     """
-    found: list[list[Flag]] = [[] for _ in check.designed.vessel.steps]
+    found: list[list[Flag]] = [[] for _ in check.vessel.steps]
     for flag in check.verdict.flags:
         joint = drawn_joint(check, flag)
         if joint is not None and rule_of(flag).sees & {NEIGHBOUR, STRESS}:

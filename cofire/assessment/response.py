@@ -200,6 +200,33 @@ class Response:
         )
 
 
+def cards_of(vessel: Vessel, cards: Mapping[str, Card]) -> tuple[Card, ...]:
+    """Cards of a vessel's bands, blends mixed.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its bands.
+    cards : mapping
+        Materials by name.
+
+    Returns
+    -------
+    tuple of Card
+        One a band, from the lowest.
+
+    Raises
+    ------
+    InputError
+        An unknown material.
+    """
+    known = dict(cards)
+    return tuple(
+        _material(band.material, known, f"{vessel.name}: band {number}")
+        for number, band in enumerate(vessel.bands, 1)
+    )
+
+
 @one_thread
 def fire_vessel(
     vessel: Vessel,
@@ -248,11 +275,7 @@ def fire_vessel(
     ModelError
         The vessel finds no equilibrium: with its lowest band, and when.
     """
-    known = dict(cards)
-    own = tuple(
-        _material(band.material, known, f"{vessel.name}: band {number}")
-        for number, band in enumerate(vessel.bands, 1)
-    )
+    own = cards_of(vessel, cards)
     rows = {card.name: card for card in own}
     order = list(rows)
     if along is None:

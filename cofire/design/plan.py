@@ -171,7 +171,7 @@ class Plan:
     @property
     def vessel(self) -> Vessel:
         """As proposed, with the bands as designed."""
-        return self.proposal.designed.vessel
+        return self.proposal.vessel
 
     @property
     def probabilities(self) -> tuple[float, float]:
@@ -303,8 +303,8 @@ def propose(
             both = (before, found.outcome)
             decide = () if both[1] is None else tuple(deciding(asked.samples, both[1]))
             say("margins")
-            bench.on(ROUGH).correct(best.designed.vessel, best, FURTHEST)
-            proposed, hopeless = best.designed.vessel, best.verdict.grade >= NO
+            bench.on(ROUGH).correct(best.vessel, best, FURTHEST)
+            proposed, hopeless = best.vessel, best.verdict.grade >= NO
             freer: list[tuple[str, Firing]] = []
             if hopeless and schedule is not None:
                 freer = freer_firings(proposed, cards, schedule.setting, extend)
@@ -316,17 +316,17 @@ def propose(
                 say("recipes")
                 fillers = load_fillers()
                 some = cards_at_hand(vessel, fillers, fillers=True)
-                mixes = _recipes(bench.on(ROUGH), best.designed.vessel, layout, kept, some)
+                mixes = _recipes(bench.on(ROUGH), best.vessel, layout, kept, some)
                 more = outside(vessel, fillers)
                 if hopeless and more and room is not None:
-                    beyond = _recipes(bench.on(ROUGH), best.designed.vessel, layout, kept, more)
+                    beyond = _recipes(bench.on(ROUGH), best.vessel, layout, kept, more)
                     room = room.with_relaxed(_by_materials(beyond[:1], kept))
         if finished and best.verdict.grade > GO:
             if stays(given.verdict.crack_probability, best.verdict.crack_probability):
                 scan = _scanned(draft, bench.on(ROUGH), best, say)
             say("alternatives")
-            others = alternatives(bench, best.designed.vessel, layout, best)
-            one = best.designed.vessel
+            others = alternatives(bench, best.vessel, layout, best)
+            one = best.vessel
             thin = propose_taper(bench, one, layout, best, check, _few(effort))
             if both[1] is not None:
                 drawn, count = given_layout(vessel, cards), _asked(effort)
@@ -368,7 +368,7 @@ def stays(before: float, after: float) -> bool:
 
 def _better(one: Check, other: Check, bench: Bench) -> bool:
     """Whether a check uses up less of its limits and is no likelier to be lost."""
-    modulus = bench.zones(one.designed.vessel)[1]["weibull_modulus"].scalar
+    modulus = bench.zones(one.vessel)[1]["weibull_modulus"].scalar
     kept = [chances(c.verdict.flags, modulus)[0] for c in (one, other)]
     return one.verdict.utilisation < other.verdict.utilisation and kept[0] >= kept[1] - EVEN
 
@@ -439,7 +439,7 @@ class _Asked:
 
     def outcome(self, check: Check) -> Outcome | None:
         """Of a vessel put right by its own solid; None where its shell cannot be fired."""
-        return odds_by_solid(self.samples, self.bench, check.designed.vessel, check)
+        return odds_by_solid(self.samples, self.bench, check.vessel, check)
 
     def rival(self, vessel: Vessel, layout: Layout, schedule: Schedule | None) -> Rival:
         """A vessel, checked and asked."""
@@ -463,7 +463,7 @@ def _likeliest(
     if as_given is None or as_given.outcome is None or first.outcome is None:
         return first
     bench, rivals = asked.bench, [first, as_given]
-    own = as_given.check.designed.vessel
+    own = as_given.check.vessel
     schedule = propose_schedule(
         own, bench.cards, bench=bench, whole=whole, swings=as_given.outcome.swings
     )
@@ -472,7 +472,7 @@ def _likeliest(
     fired = replace(own, firing=schedule.firing, left_open=None)
     crossed = [(as_given.outcome, _Crossed(fired, as_given.layout, schedule))]
     if vessel.left_open is None:
-        mixed = replace(first.check.designed.vessel, firing=vessel.firing)
+        mixed = replace(first.check.vessel, firing=vessel.firing)
         crossed.append((first.outcome, _Crossed(mixed, first.layout, None)))
     for like, one in crossed:
         (rough,) = nominal(bench, [one.vessel])
@@ -534,8 +534,8 @@ def _first(draft: _Draft) -> str:
 def _scanned(draft: _Draft, bench: Bench, best: Check, say: Callable[[str], None]) -> Scan:
     """How low anything within the limits gets: of all designs tried, else of a grid."""
     if draft.designs is None:
-        return scan_layouts(bench, best.designed.vessel, say)
-    ceramic = bench.zones(best.designed.vessel)[1]
+        return scan_layouts(bench, best.vessel, say)
+    ceramic = bench.zones(best.vessel)[1]
     least = draft.designs.least_cooling
     probability = min(_crack(least, ceramic), best.verdict.crack_probability)
     return Scan(draft.designs.tried, draft.designs.least_load, probability)

@@ -10,17 +10,18 @@ import numpy as np
 from cofire.assessment.brown_rules import brown_utilisations
 from cofire.assessment.check import QUICK, laid_vessel
 from cofire.assessment.cracks import SINTERED
-from cofire.assessment.response import Response, fire_vessel, solid_or_shell
+from cofire.assessment.response import Response, cards_of, fire_vessel, solid_or_shell
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import Verdict, judge
 from cofire.errors import InputError, OutOfRange
 from cofire.firing.cones import read_cones
-from cofire.firing.kiln import Trace
+from cofire.firing.kiln import Trace, trace
 from cofire.firing.log import FiringLog
 from cofire.materials.card import Card
 from cofire.mechanics.integrator import Control
 from cofire.numerics import Array
 from cofire.physics.heatwork import ConeEquivalent, cone_equivalent
+from cofire.physics.history import Along
 from cofire.units import MINUTE, celsius
 from cofire.vessel import Vessel
 
@@ -256,15 +257,13 @@ def replay(
     if cracked_at is not None and cracked is None:
         raise InputError(f"{vessel.name}: a crack's temperature without its height; give both")
 
-    def through(bands: Vessel, curve: Trace | None = None) -> Response:
-        return fire_vessel(
-            bands, cards, extend=extend, control=control, fineness=fineness, curve=curve
-        )
-
-    designed = through(vessel)
-    laid = laid_vessel(designed)  # both firings had the one pot that the printer laid
-    planned = designed if laid is vessel else through(laid)
-    fired = through(laid, log.trace)
+    along = Along(trace(vessel.firing), extend=extend)
+    # both firings had the one pot that the printer laid
+    laid = laid_vessel(vessel, cards_of(vessel, cards), along)
+    planned, fired = (
+        fire_vessel(laid, cards, control=control, fineness=fineness, along=one)
+        for one in (along, Along(log.trace, extend=extend))
+    )
     solids = [(r, QUICK) if quick else solid_or_shell(r) for r in (planned, fired)]
     why = next((why for _, why in solids if why), "")
     one, other = (planned, fired) if why else (r for r, _ in solids)

@@ -87,7 +87,7 @@ def pieces_for(check: Check, green: Green) -> list[Piece]:
             for place in _places(check, kind, flag):
                 wanted.setdefault((kind, place), []).append(flag)
     if not wanted:
-        return [_scale_bar(check, green, name) for name in pure_cards(check.designed.cards)]
+        return [_scale_bar(check, green, name) for name in pure_cards(check.cards)]
     found = []
     for (kind, place), flags in wanted.items():
         piece = replace(_made(check, green, kind, place, flags), decides=decided(flags))
@@ -122,7 +122,7 @@ def _mixed(piece: Piece, card: Card) -> Piece:
 
 def _places(check: Check, kind: str, flag: Flag) -> Sequence[Place]:
     """Material, or number of the joint, of each piece of a kind that speaks to a flag."""
-    cards = check.designed.cards
+    cards = check.cards
     joint = drawn_joint(check, flag)
     if kind == RING:
         return [""] if len(cards) > 1 else []
@@ -140,7 +140,7 @@ def _places(check: Check, kind: str, flag: Flag) -> Sequence[Place]:
 
 def _flowing(check: Check, zone: str) -> str:
     """What flows where a band sags: of a blend its ceramic, which its flag goes by."""
-    cards = (*check.printed.cards, *check.designed.cards)
+    cards = (*check.printed.cards, *check.cards)
     found = next((c.ceramic for c in cards if c.name == zone), None)
     ceramic = found.name if found else zone
     return ceramic if ceramic in check.designed.history.names else zone
@@ -148,7 +148,7 @@ def _flowing(check: Check, zone: str) -> str:
 
 def _weighed(check: Check) -> set[str]:
     """Names of the materials of the vessel as designed; others stand in a smear alone."""
-    cards = check.designed.cards
+    cards = check.cards
     return {card.name for card in cards} | {*pure_cards(cards)}
 
 
@@ -179,7 +179,7 @@ def _made(check: Check, green: Green, kind: str, place: Place, flags: list[Flag]
 
 def _apart(check: Check, flag: Flag) -> tuple[str, str]:
     """The two materials of which one contracts against the other where a band cracks."""
-    cards = check.designed.cards
+    cards = check.cards
     names, shares = [card.name for card in cards], [card.metal_share for card in cards]
     if flag.zone not in names:  # in a smear
         n = _nearest_joint(check, flag)
@@ -200,5 +200,5 @@ def _nearest_joint(check: Check, flag: Flag) -> int:
     """The joint as drawn nearest to where a flag has its worst place, or at an end of its band."""
     if (near := drawn_joint(check, flag)) is not None:
         return near
-    names = [card.name for card in check.designed.cards]
+    names = [card.name for card in check.cards]
     return max(names.index(flag.zone) - 1, 0) if flag.zone in names else 0

@@ -38,11 +38,11 @@ def costs_of(plan: Plan) -> dict[int, Cost]:
     CofireError
         A price for something the vessel does not hold, or a design that cannot be printed.
     """
-    base = plan.given.designed.vessel
+    base = plan.given.vessel
     if base.prices is None:
         return {}
     base = replace(base, firing=plan.vessel.firing, left_open=None)
-    cards = pure_cards(plan.proposal.designed.cards)
+    cards = pure_cards(plan.proposal.cards)
     metal, ceramic, below = Bench(cards).zones(base)
     responses = {PROPOSED: plan.proposal.designed}
     for choice in plan.designs.choices if plan.designs is not None else ():

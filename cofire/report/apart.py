@@ -160,6 +160,6 @@ def apart_files(found: Apart, source: Path) -> dict[str, str]:
     files: dict[str, str] = {}
     parts = zip((found.lower, found.upper), (LOWER, UPPER), found.checks, strict=True)
     for part, name, check in parts:
-        powders = [powder for powder, _ in paste_of(check.designed.cards[0]).powders]
+        powders = [powder for powder, _ in paste_of(check.cards[0]).powders]
         files |= part_vessel(source, part, name, powders)
     return files

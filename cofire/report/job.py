@@ -15,7 +15,7 @@ from cofire.production.changeovers import DONE, Changeover, metal_shares
 from cofire.production.job import Job
 from cofire.production.paste import COARSE, Batch, Cost
 from cofire.production.printed_solid import OVERHANG, Overhang, printed_layers
-from cofire.report.verdict import number, sharp_line
+from cofire.report.verdict import number
 from cofire.report.writing import table_text
 from cofire.units import HOUR, counted
 from cofire.vessel import Prices
@@ -533,8 +533,6 @@ def _changeover_lines(m: Job) -> list[str]:
                 f"Band {n + 1}, {m.green.materials[n]}, is never pure: no layer of it gets more "
                 f"than {100 * most:.0f} % of its own paste, as the verdict takes it."
             )
-    if m.check.smeared:
-        lines += _wrapped(sharp_line(m.check))
     return lines
 
 

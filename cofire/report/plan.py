@@ -69,7 +69,6 @@ from cofire.report.verdict import (
     flag_row,
     measured,
     passed_too,
-    sharp_line,
     taken,
 )
 from cofire.report.writing import replace_folder, wrapped
@@ -504,7 +503,7 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
     str
         Ends in a new line.
     """
-    vessel, given = plan.vessel, plan.given.designed.vessel
+    vessel, given = plan.vessel, plan.given.vessel
     before, after = plan.probabilities
     lines = [
         f"{plan.verdict.word.upper()}: {vessel.name}"
@@ -514,7 +513,6 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
             f"{against(plan.verdict.deciding)}. {passed_too(plan.verdict)}"
         ),
         *(wrapped(taken(given.firing)) if given.left_open is not None else ()),
-        *wrapped(sharp_line(plan.proposal)),
         *wrapped(
             f"Probability of a crack on cooling, were the cards right: {percent(before)} as given, "
             f"{percent(after)} as proposed."

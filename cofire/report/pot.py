@@ -327,7 +327,7 @@ def pot_figure(check: Check, given: Check | None = None) -> Figure:
     walls = [fired_wall(c.designed) for _, c in pots]
     high = 1e3 * max(float(wall.height[-1]) for wall in walls)
     widest = 1e3 * max(float(wall.outside.max()) for wall in walls)
-    rows = max(len(c.designed.cards) for _, c in pots)
+    rows = max(len(c.cards) for _, c in pots)
     scale = min(TALL / high, WIDE / (2.0 * widest))  # inch a mm
     names = [name for _, c in pots for name in _names(c.designed)]
     tall = max(scale * high, _line(names) * rows) + 0.12
@@ -358,7 +358,7 @@ def pot_figure(check: Check, given: Check | None = None) -> Figure:
             middle, (bottom - 0.07) / size[1], worst_words(one), fontsize=LETTERS,
             ha="center", va="top", color=INK,
         )  # fmt: skip
-    name = textwrap.fill(check.designed.vessel.name, int(size[0] * 8))
+    name = textwrap.fill(check.vessel.name, int(size[0] * 8))
     figure.text(0.5, 1.0 - 0.08 / size[1], name, fontsize=LETTERS + 3.0, ha="center", va="top",
                 color=INK)  # fmt: skip
     told = (

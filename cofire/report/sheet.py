@@ -41,7 +41,6 @@ from cofire.report.verdict import (
     number,
     passed_too,
     place,
-    sharp_line,
     taken,
     unsure,
 )
@@ -683,7 +682,7 @@ def verdict_text(m: Job, chance: float | None = None) -> Text:
         parts += (f" Decided by {flag.rule}, ", *zone, f": {harm(flag)}{_found(flag)}.")
         parts.append(f" {passed_too(verdict)}")
     if m.check.smeared:
-        parts.append(f" {ends_line(m.check)} {sharp_line(m.check)}")
+        parts.append(f" {ends_line(m.check)}")
     if metals := "; ".join(metal.text() for metal in fired_metals(m.check.printed)):
         parts.append(f" Metal when cold (estimate; nine in ten within the brackets): {metals}.")
     return tuple(parts)

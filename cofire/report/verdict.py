@@ -136,28 +136,6 @@ def passed_too(verdict: Verdict) -> str:
     return f"Passed too: {', '.join(told)}." if told else ""
 
 
-def sharp_line(check: Check) -> str:
-    """What the verdict would be if the changeovers left no smear, in one sentence.
-
-    Parameters
-    ----------
-    check : Check
-        From `check_vessel`.
-
-    Returns
-    -------
-    str
-        With a full stop; empty where no changeover was counted.
-    """
-    if not check.smeared:
-        return ""
-    sharp = check.sharp
-    return (
-        f"With every changeover sharp it would be {decided(sharp)}, as a shell; as printed "
-        f"{decided(check.verdict)}."
-    )
-
-
 def ends_line(check: Check) -> str:
     """Up to where each pure zone is laid of its own paste alone, or what it is mixed of.
 
@@ -173,7 +151,7 @@ def ends_line(check: Check) -> str:
     """
     if not check.smeared:
         return ""
-    printed, drawn = check.printed.vessel.bands, check.designed.vessel.bands
+    printed, drawn = check.printed.vessel.bands, check.vessel.bands
     foot, rim = printed[0], printed[-1]
     told = [
         f"{foot.material} alone up to {1e3 * foot.high:.1f} mm"
@@ -183,7 +161,7 @@ def ends_line(check: Check) -> str:
         if rim.material == drawn[-1].material
         else f"{check.printed.cards[-1].name} at the rim",
     ]
-    if check.designed.vessel.upper is not None:
+    if check.vessel.upper is not None:
         told.insert(1, _middle(check))
     return f"As the pastes mix at each change: {', '.join(told)}."
 
@@ -194,8 +172,8 @@ DISSOLVED = 0.5
 
 def _middle(check: Check) -> str:
     """The same of a band in the middle: where it is alone, or what is nearest to it."""
-    inner = [card for card in check.designed.cards[1:-1] if not card.parts]
-    own = inner[0] if inner else check.designed.cards[0]
+    inner = [card for card in check.cards[1:-1] if not card.parts]
+    own = inner[0] if inner else check.cards[0]
     bands = zip(check.printed.vessel.bands, check.printed.cards, strict=True)
     nearest, alone = min(
         ((abs(card.metal_share - own.metal_share), band, card) for band, card in bands),
@@ -273,7 +251,7 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
     if verdict.grade > GO:
         lines += wrap(f"Decided by {flag.rule}, {flag.zone}: {harm(flag)}{flag.note}.")
     if check.smeared:
-        lines += wrap(sharp_line(check))
+        lines += wrap(ends_line(check))
     lines.append("")
     for rule, flags in verdict.by_rule.items():
         bad = [flag for flag in flags if flag.grade > GO]
@@ -481,12 +459,6 @@ def as_json(check: Check, hazards: Sequence[Caution]) -> str:
         "as_printed": check.smeared,
         "structure": response.fired.structure,
         "why_no_solid": check.why or None,
-        "sharp": {
-            "verdict": check.sharp.word,
-            "decided_by": check.sharp.deciding.rule,
-            "utilisation": float(f"{check.sharp.utilisation:.6g}"),
-            "utilisation_of": check.sharp.most_used.rule,
-        },
         "flags": [flag_row(flag) for flag in verdict.flags],
         "fired_metal": [metal_row(m) for m in fired_metals(response)],
         "beyond_tables": list(response.history.extended),

@@ -248,7 +248,7 @@ def test_the_files_of_both_parts_are_read_back_as_what_was_judged(tmp_path: Path
 def test_each_part_keeps_the_prices_of_its_own_powders(tmp_path: Path) -> None:
     """Once a part could not be made: it had a price for the other part's powder."""
     one, source = tea_light_apart(), tmp_path / "own.toml"
-    metal, body = (check.designed.cards[0].name for check in one.checks)
+    metal, body = (check.cards[0].name for check in one.checks)
     prices = f'\n[prices]\nper_kWh = 0.3\nkiln_kW = 2\nper_kg = {{ "{metal}" = 900, '
     source.write_text(TEA_LIGHT + prices + f'"{body}" = 3, binder = 40 }}\n', encoding="utf-8")
     for name, text in apart_files(one, source).items():

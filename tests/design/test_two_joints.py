@@ -566,6 +566,6 @@ def test_a_band_that_fades_is_told_by_what_is_left_of_it() -> None:
     ))  # fmt: skip
     told = ends_line(replace(check, printed=faded))
     assert f"the band in the middle dissolves to {blend.name}" in told
-    drawn = replace(check.designed, vessel=replace(check.designed.vessel))
+    drawn = replace(check.designed, vessel=replace(check.vessel))
     alone = ends_line(replace(check, printed=drawn))
     assert f"{METAL} alone from 12.0 to 24.0 mm" in alone

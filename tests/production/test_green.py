@@ -258,7 +258,7 @@ def test_a_floor_is_printed_in_whole_layers_and_its_fired_thickness_is_theirs():
 
 def as_its_nozzle_lays_it(check: Check, green: Green, came: np.ndarray, count: int) -> Response:
     """The vessel fired in bands of what the changeovers of its print give there, by volume."""
-    pure = pure_cards(check.designed.cards)
+    pure = pure_cards(check.cards)
     metal, ceramic = (
         next(n for n, card in pure.items() if card.kind == kind) for kind in ("metal", "ceramic")
     )
@@ -271,7 +271,7 @@ def as_its_nozzle_lays_it(check: Check, green: Green, came: np.ndarray, count: i
         percent = round(100.0 * float(share))
         name = {0: ceramic, 100: metal}.get(percent, f"{metal} + {ceramic} = {percent}")
         bands.append(Band(name, float(ends[n]), float(ends[n + 1])))
-    vessel = replace(check.designed.vessel, bands=tuple(bands))
+    vessel = replace(check.vessel, bands=tuple(bands))
     return fire_vessel(vessel, pure, control=COARSE, fineness=0.6, extend=True)
 
 

@@ -522,7 +522,7 @@ def test_a_joint_ring_shrinks_as_the_pastes_mix_in_it():
     """
     check, green = shipped("silver_foot_bud_vase.toml")
     assert check.smeared
-    metal, body = check.designed.cards
+    metal, body = check.cards
     worst = [f for f in check.verdict.flags if f.height is not None][:1]
     piece = joint_ring(check, green, worst)
     mixed = next(c for c in check.printed.cards if 0.45 < c.metal_share < 0.6)
@@ -534,7 +534,7 @@ def test_a_joint_ring_shrinks_as_the_pastes_mix_in_it():
     first = int(re.match(r"layers (\d+) to", piece.note)[1]) - 1
     above = int(re.search(r"joint above layer (\d+) of it", piece.note)[1])
     assert first + above == green.layers[0]
-    printer = check.designed.vessel.printer
+    printer = check.vessel.printer
     half = volume_for_share(0.5, printer.dead_volume, printer.tanks)
     below = np.diff(volume_below(green.wall, green.layer * np.array([first, first + above])))[0]
     after, first = re.search(r"after ([\d.]+) ml(?: \(([\d.]+) ml run out)?", piece.note).groups()
@@ -566,7 +566,7 @@ def test_forecast_instructions_and_learning_are_of_one_ladder_of_rings(
     turned the chance of a crack on cooling from a half to 97 % that there is none.
     """
     check, green = shipped(name)
-    drawn, cards = check.designed, pure_cards(check.designed.cards)
+    drawn, cards = check.designed, pure_cards(check.cards)
     if len(drawn.cards) == 1:
         assert ladder(drawn, cards) == []
         return
@@ -658,7 +658,7 @@ def test_a_bar_of_mixed_paste_says_what_to_weigh_of_each():
     By hand: metal's share of the solids of the grams told is that of the bar.
     """
     check, green = shipped("silver_foot_bud_vase.toml")
-    metal, body = check.designed.cards
+    metal, body = check.cards
     mixed = next(c for c in check.printed.cards if 0.45 < c.metal_share < 0.6)
     asked = replace(check, verdict=Verdict((flag("grains", mixed.name, 0.9),)))
     (piece,) = pieces_for(asked, green)
@@ -679,18 +679,18 @@ def test_the_pastes_of_the_pieces_are_weighed_besides_the_vessels(name: str):
     check, green = shipped(name)
     found = pieces_for(check, green)
     made = {b.material: b for b in piece_batches(check.designed, found)}
-    waste = 1.0 + check.designed.vessel.mixing.waste
+    waste = 1.0 + check.vessel.mixing.waste
     assert sum(b.wall for b in made.values()) == pytest.approx(
         sum(p.count * p.volume for p in found)
     )
-    for card in check.designed.cards:
+    for card in check.cards:
         held = sum(p.count * v for p in found for n, v in p.pastes if n == card.name)
         assert made[card.name].volume == pytest.approx(waste * held)
         grams = paste_of(card).wet * waste * held
-        step = check.designed.vessel.mixing.scale
+        step = check.vessel.mixing.scale
         assert made[card.name].mass == pytest.approx(grams, abs=1.5 * step)
     priced = Prices(powders=(("fine silver", 1000.0),))
-    vessel = replace(check.designed.vessel, prices=priced)
+    vessel = replace(check.vessel, prices=priced)
     response = replace(check.designed, vessel=vessel)
     own = batches(response, green)
     bare, whole = cost(response, own), cost(response, own, tuple(made.values()))
@@ -749,7 +749,7 @@ def test_every_stop_lies_between_what_is_expected_and_the_limit_of_the_vessel_as
 def test_a_joint_that_is_smeared_is_told_by_the_pieces_of_its_pastes():
     check, green = shipped("silver_foot_vessel.toml")
     assert check.smeared
-    drawn = [card.name for card in check.designed.cards]
+    drawn = [card.name for card in check.cards]
     told = {(p.kind, p.material) for p in pieces_for(check, green)}
     assert ("camber strip", " under ".join(drawn)) in told
     assert {("expansion bar", name) for name in drawn} <= told

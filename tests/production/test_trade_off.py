@@ -35,7 +35,7 @@ def plan(prices: Prices | None):
     response = replace(response, vessel=vessel)
     choices = (made(), made(50, middle=30e-3))
     search = DesignSearch(choices, choices[0], None, 2, 2, 4)
-    check = SimpleNamespace(designed=response)
+    check = SimpleNamespace(designed=response, vessel=vessel, cards=response.cards)
     return SimpleNamespace(given=check, proposal=check, vessel=vessel, designs=search)
 
 

@@ -164,7 +164,7 @@ def test_the_firing_tells_each_event_and_each_segment_with_its_reason() -> None:
 def test_nothing_of_the_pot_is_cut_off_at_the_edge_of_its_picture() -> None:
     given, proposed = two_pots()
     hostile = replace(
-        proposed.designed, vessel=replace(proposed.designed.vessel, name="a long name $x$ " * 9)
+        proposed.designed, vessel=replace(proposed.vessel, name="a long name $x$ " * 9)
     )
     stream = io.BytesIO()
     save(pot_figure(sharply(hostile, proposed.verdict), given), stream, "png")

@@ -1051,7 +1051,7 @@ def test_a_folder_without_a_plan_is_refused_in_one_line(command: str, tmp_path: 
 
 
 @pytest.mark.usefixtures("undrawn")
-def test_the_first_word_is_of_the_vessel_as_printed_and_sharp_joints_stand_below() -> None:
+def test_the_first_word_is_of_the_vessel_as_printed_with_where_each_paste_is_pure() -> None:
     made = vase()
     sharp = Verdict(tuple(replace(flag, utilisation=0.0) for flag in made.verdict.flags))
     worst = Verdict((replace(made.verdict.worst, rule="cooling", utilisation=1.5),))
@@ -1061,9 +1061,9 @@ def test_the_first_word_is_of_the_vessel_as_printed_and_sharp_joints_stand_below
         root = read(write_sheet(replace(made, check=check)))
         return root.all("header")[0].all("p")[1].whole
 
-    smeared = told(Check(made.response, sharp, printed, worst))
+    smeared = told(Check(made.response.vessel, made.response.cards, printed, worst))
     assert smeared.startswith("NO. ")
-    assert "With every changeover sharp it would be go with at most" in smeared
+    assert "As the pastes mix at each change: " in smeared
     assert told(sharply(made.response, sharp)).startswith("GO. ")
 
 
