@@ -11,20 +11,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cofire.assessment.printed import as_printed
-from cofire.assessment.response import USUAL, fire_vessel, solid_or_shell
+from cofire.assessment.check import check_vessel
+from cofire.assessment.response import USUAL
 from cofire.assessment.rule import UNKNOWN
-from cofire.assessment.verdict import Verdict, judge
+from cofire.assessment.verdict import Verdict
 from cofire.errors import CofireError, InputError, UnknownName
 from cofire.files import is_number, show
-from cofire.firing.kiln import trace
 from cofire.firing.program import Firing, checked
 from cofire.given import AnyFiring, AnyVessel, several, shipped, vessel_of
 from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.shell_march import made_ready
 from cofire.numerics import one_thread
 from cofire.physics.blends import find_material
-from cofire.physics.history import Along
 from cofire.units import MINUTE, celsius, kelvin
 from cofire.vessel import THINNEST, Vessel
 from cofire.workers import each
@@ -108,21 +106,10 @@ def evaluate(case: Case) -> Verdict:
     vessel = case.vessel if case.firing is None else replace(case.vessel, firing=case.firing)
     if case.deviates:
         known |= _sampled(needed(vessel, known), case.deviates)
-    return _verdict(vessel, known, case.extend, case.quick)
-
-
-def _verdict(vessel: Vessel, cards: Mapping[str, Card], extend: bool, quick: bool) -> Verdict:
-    """That of `check_vessel`, without firing the joints sharp as well: the print is judged."""
-    known = dict(cards)
-    along = Along(trace(vessel.firing), extend=extend)
-    own = [find_material(band.material, known) for band in vessel.bands]
-    used = list({card.name: card for card in own}.values())
-    fired = along.of(used).relative_density[:, -1]
-    density = {card.name: float(d) for card, d in zip(used, fired, strict=True)}
-    printed = as_printed(vessel, own, density)
-    control = replace(USUAL, compiled=True) if quick else USUAL
-    response = fire_vessel(printed, known, extend=extend, control=control, along=along)
-    return judge(response if quick else solid_or_shell(response)[0])
+    control = replace(USUAL, compiled=True) if case.quick else USUAL
+    return check_vessel(
+        vessel, known, extend=case.extend, control=control, quick=case.quick
+    ).verdict
 
 
 def _sampled(

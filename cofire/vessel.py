@@ -101,12 +101,21 @@ FIXED, AT_LEAST, FREE = BAND["height"].words
 class Band:
     """One material (or blend, as named) up to a height; the last one reaches the rim.
 
-    Heights in m, of the fired vessel.
+    Attributes
+    ----------
+    material
+        By name; where it fades, what stands for the whole of it.
+    low, high
+        Between which it stands, of the fired vessel. [m]
+    fade
+        Heights, rising from `low` to `high`, and how much of the solids is metal at each, where
+        that changes along it; empty where it does not. [m], [-]
     """
 
     material: str
     low: float
     high: float
+    fade: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)

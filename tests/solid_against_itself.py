@@ -22,7 +22,13 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.assessment.response import Response, fire_vessel, solid_section, times_for_solid
+from cofire.assessment.response import (
+    Response,
+    fade_of,
+    fire_vessel,
+    solid_section,
+    times_for_solid,
+)
 from cofire.design.transition import Layout, as_vessel
 from cofire.errors import CofireError
 from cofire.mechanics.solid_firing import SolidFiring, fire_solid
@@ -132,6 +138,7 @@ def checked(response: Response, across: int | None = None) -> SolidFiring:
         response.material,
         times=times,
         borne=borne,
+        fade=fade_of(response.vessel, response.cards, response.material),
     )
 
 
@@ -148,6 +155,7 @@ def fine(
         response.material,
         times=times,
         check_mesh=False,
+        fade=fade_of(response.vessel, response.cards, response.material),
     )
 
 

@@ -4,6 +4,11 @@ Extrusion cannot stop, so a change of paste comes out of the nozzle mixed, over 
 lies between the place of the changeover and the nozzle. Each changeover is so timed that the
 nozzle gives half of each paste at its joint. What counts is volume of wet paste; here it is read
 off the fired wall, whose solids tell how much wet paste they came from.
+
+What is laid has no steps: a wall whose free strain changes along a straight line bears nothing of
+it, where steps of δ would pull with about half of δ of the whole difference however long they
+are. So bands only name what stands where, and stress is that of the share as it changes along
+them.
 """
 
 from __future__ import annotations
@@ -26,6 +31,8 @@ FINEST = 0.25
 STEP = 0.05
 """Most by which the metal's share differs between neighbouring bands of a smear where they are not
 as low as `FINEST`. [-]"""
+HAIR = 5e-4
+"""Of metal's share, by which its straight lines along a band may be out. [-]"""
 PLACES = 4000
 """Along the meridian, between which volumes are summed. [-]"""
 
@@ -100,7 +107,8 @@ def as_printed(
     """The vessel with the bands that its changeovers leave, in fired size.
 
     Each band is cut where the share of metal has moved by a step, but no finer than a share of a
-    wall; what is left counts with the mean of its share, to a per cent.
+    wall, and named by the mean of its share, to a per cent. Along it the share changes as it is
+    laid: that is what stress is worked out of (`Band.fade`), and the names are what rules go by.
 
     Parameters
     ----------
@@ -131,6 +139,8 @@ def as_printed(
     found = laid(vessel, cards, density)
     cuts = _cuts(vessel, found, step, finest)
     bands: list[Band] = []
+    rising = np.flatnonzero(np.diff(found.height, prepend=-1.0) > 0.0)  # of a floor only its middle
+    along, share = found.height[rising], found.share[rising]
     for low, high in pairwise(cuts):
         inside = (found.height >= low) & (found.height <= high)
         mean = float(np.trapezoid(found.share[inside], found.wet[inside]))
@@ -140,7 +150,26 @@ def as_printed(
             bands[-1] = replace(bands[-1], high=float(high))
         else:
             bands.append(Band(name, float(low), float(high)))
+    bands = [replace(band, fade=_fade(band, along, share)) for band in bands]
     return replace(vessel, bands=tuple(bands))
+
+
+def _fade(band: Band, height: Array, share: Array) -> tuple[tuple[float, float], ...]:
+    """Share of metal along a band, by as few places as keep it within `HAIR`."""
+    inside = (height > band.low) & (height < band.high)
+    z = np.concatenate([[band.low], height[inside], [band.high]])
+    s = np.interp(z, height, share)
+    kept, todo = {0, z.size - 1}, [(0, z.size - 1)]
+    while todo:
+        first, last = todo.pop()
+        chord = np.interp(z[first : last + 1], z[[first, last]], s[[first, last]])
+        off = np.abs(s[first : last + 1] - chord)
+        worst = first + int(off.argmax())
+        if off.max() > HAIR:
+            kept.add(worst)
+            todo += [(first, worst), (worst, last)]
+    places = sorted(kept)
+    return tuple(zip(z[places].tolist(), s[places].tolist(), strict=True))
 
 
 def _cuts(vessel: Vessel, found: Laid, step: float, finest: float) -> Array:

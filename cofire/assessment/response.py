@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
@@ -15,7 +15,7 @@ from cofire.firing.kiln import Trace, trace
 from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.integrator import Control, UnbalancedError
 from cofire.mechanics.meridian import Meridian, mesh_meridian
-from cofire.mechanics.properties import Mechanisms
+from cofire.mechanics.properties import Fade, Mechanisms
 from cofire.mechanics.shell_firing import THINNEST_RATIO, ShellFiring, fire_shells
 from cofire.mechanics.solid_firing import SolidFiring, borne_of, fire_solid, times_of
 from cofire.mechanics.solid_mesh import USUAL_ACROSS, SolidMesh, mesh_solid
@@ -227,6 +227,33 @@ def cards_of(vessel: Vessel, cards: Mapping[str, Card]) -> tuple[Card, ...]:
     )
 
 
+def fade_of(vessel: Vessel, cards: Sequence[Card], material: Sequence[int]) -> Fade | None:
+    """How the materials of a vessel follow one another; None where every band is of one.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its bands.
+    cards : sequence of Card
+        One a band.
+    material : sequence of int
+        Row of each in the history. [-]
+    """
+    if not any(band.fade for band in vessel.bands):
+        return None
+    height: list[float] = []
+    share: list[float] = []
+    for band, card in zip(vessel.bands, cards, strict=True):
+        own = float(card.metal_share)
+        for z, s in band.fade or ((band.low, own), (band.high, own)):
+            height.append(z)
+            share.append(s)
+    by_share = {float(card.metal_share): row for card, row in zip(cards, material, strict=True)}
+    shares = np.array(sorted(by_share))
+    rows = np.array([by_share[s] for s in shares.tolist()], dtype=np.intp)
+    return Fade(np.array(height), np.array(share), rows, shares)
+
+
 @one_thread
 def fire_vessel(
     vessel: Vessel,
@@ -286,7 +313,7 @@ def fire_vessel(
     try:
         (shell,) = fire_shells(
             [meshed(vessel, fineness)], history, [material], points=points,
-            mechanisms=mechanisms, control=control or USUAL,
+            mechanisms=mechanisms, control=control or USUAL, fade=fade_of(vessel, own, material),
         )  # fmt: skip
     except UnbalancedError as error:
         raise unsolved(vessel, error.time, curve) from None
@@ -324,8 +351,9 @@ def as_solid(response: Response, mechanisms: Mechanisms | None = None) -> Respon
     times, borne = times_for_solid(response)
     mesh = solid_section(response)
     fired = fire_solid(
-        mesh, response.history, response.material, times=times, borne=borne, mechanisms=mechanisms
-    )
+        mesh, response.history, response.material, times=times, borne=borne, mechanisms=mechanisms,
+        fade=fade_of(response.vessel, response.cards, response.material),
+    )  # fmt: skip
     ware = np.interp(fired.time, response.trace.time, response.trace.ware)
     return replace(response, fired=fired, temperature=ware)
 
@@ -373,7 +401,12 @@ def solid_section(response: Response) -> SolidMesh:
         vessel.steps,
         corners=vessel.corners or None,
         across=USUAL_ACROSS if len(vessel.bands) > GRADED else None,
-        change=[changed(one, other) for one, other in pairwise(response.cards)],
+        change=[
+            0.0 if one.fade and other.fade else changed(*cards)
+            for (one, other), cards in zip(
+                pairwise(vessel.bands), pairwise(response.cards), strict=True
+            )
+        ],
     )
 
 

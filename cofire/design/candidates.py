@@ -20,7 +20,7 @@ import numpy as np
 from cofire.assessment import verdict
 from cofire.assessment.check import Check
 from cofire.assessment.printed import as_printed
-from cofire.assessment.response import COARSE, Response, meshed, unsolved
+from cofire.assessment.response import COARSE, Response, fade_of, meshed, unsolved
 from cofire.assessment.rule import STRESS, Flag, Rule
 from cofire.assessment.verdict import Verdict
 from cofire.design.transition import zones_of
@@ -378,6 +378,7 @@ def _fired(
     try:
         (shell,) = fire_shells(
             [mesh], history, [material], points=POINTS, mechanisms=mechanisms, control=control,
+            fade=fade_of(vessel, cards, material),
         )  # fmt: skip
     except UnbalancedError as error:
         return unsolved(vessel, error.time, curve)

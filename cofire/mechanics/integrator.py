@@ -38,7 +38,13 @@ from cofire.mechanics.law import (
     respond_linear,
     total_of,
 )
-from cofire.mechanics.properties import MaterialTable, Mechanisms, breakpoints, material_table
+from cofire.mechanics.properties import (
+    Levels,
+    MaterialTable,
+    Mechanisms,
+    breakpoints,
+    material_table,
+)
 from cofire.numerics import one_thread
 
 if TYPE_CHECKING:
@@ -563,6 +569,7 @@ def march(
     mechanisms: Mechanisms | None = None,
     control: Control | None = None,
     added_strain: Callable[[float], Array] | None = None,
+    levels: Levels | None = None,
     watch: Callable[[Instant], None] | None = None,
     keep: bool = True,
     brief: bool = False,
@@ -583,6 +590,9 @@ def march(
         Free strain at the points beyond that of the history, as a function of time, of a
         shape that broadcasts with (C, *points): a temperature difference through the wall. Where
         nothing flows no step looks for its turns; set `longest_step`. [-]
+    levels
+        In and between the materials of the history, where it is these that the structure's points
+        are of.
     watch
         Called at the start and after every accepted step.
     keep
@@ -599,8 +609,9 @@ def march(
         If no step however short satisfies equilibrium.
     """
     control = control or Control()
-    table = material_table(history, mechanisms)
-    refuse_unknown(structure.material, history)
+    table = material_table(history, mechanisms).between(levels)
+    if levels is None:
+        refuse_unknown(structure.material, history)
     equilibrium = Equilibrium(
         structure,
         table,

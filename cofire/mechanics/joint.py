@@ -476,7 +476,8 @@ class JointFields:
             Inelastic hoop strain of the first H states, those of heating, (H, B, P, 2E). [-]
         """
         hoop = self._at_steps(stress[:, 1])
-        young = young_modulus[:, self._material]
+        poisson_ratio = self.body.spread(poisson_ratio)
+        young = self.body.spread(young_modulus)[:, self._material]
         if flowed is not None:
             hot = len(flowed)
             softened = secant_moduli(young[:hot], hoop[:hot], self._at_steps(flowed))

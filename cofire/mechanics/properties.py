@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -24,6 +24,7 @@ NO_YIELD = 1.0e12
 
 _LARGEST_VISCOSITY = 1.0e25
 _SLOWEST_CREEP = 1.0e-30
+_BEYOND = 0.5  # of the way between two materials, by which a level may lie beyond them
 _FREE, _YOUNG, _POISSON, _LOG_FLUIDITY, _VISCOUS_POISSON, _LOG_CREEP, _EXPONENT, _YIELD = range(8)
 
 
@@ -76,6 +77,71 @@ class PointProperties(NamedTuple):
 
 
 @dataclass(frozen=True)
+class Levels:
+    """L materials in and between those of a history: what a wall that fades is made of.
+
+    Attributes
+    ----------
+    lower, upper
+        The two that each lies between, shape (L,). [-]
+    share
+        Way from the first to the second, shape (L,). A little beyond either is a straight line
+        drawn on. [-]
+    """
+
+    lower: NDArray[np.intp]
+    upper: NDArray[np.intp]
+    share: Array
+
+    def of(self, values: Array) -> Array:
+        """Values of the levels, shape (..., L), along straight lines between the materials.
+
+        Parameters
+        ----------
+        values
+            Of the materials, shape (..., N). [any]
+        """
+        low = values.take(self.lower, axis=-1)
+        return np.asarray(low + self.share * (values.take(self.upper, axis=-1) - low))
+
+
+@dataclass(frozen=True)
+class Fade:
+    """How the materials of a wall follow one another where they do not change at a step.
+
+    Attributes
+    ----------
+    height, share
+        Along the wall, rising, and how much is of one of two substances, shape (K,). [m], [-]
+    rows, shares
+        Materials of a history that are mixed of the two, by their share of it, rising, shape (R,).
+        [-], [-]
+    """
+
+    height: Array
+    share: Array
+    rows: NDArray[np.intp]
+    shares: Array
+
+    def at(self, height: Array) -> tuple[Levels, NDArray[np.intp]]:
+        """What stands at some heights: levels, each once, and the index of each place's.
+
+        Parameters
+        ----------
+        height
+            Shape (S,). [m]
+        """
+        share, index = np.unique(np.interp(height, self.height, self.share), return_inverse=True)
+        last = self.rows.size - 1
+        low = np.clip(np.searchsorted(self.shares, share, side="right") - 1, 0, max(last - 1, 0))
+        high = np.minimum(low + 1, last)
+        gap = self.shares[high] - self.shares[low]
+        way = (share - self.shares[low]) / np.where(gap > 0.0, gap, 1.0)
+        way = np.clip(way, -_BEYOND, 1.0 + _BEYOND)
+        return Levels(self.rows[low], self.rows[high], way), np.asarray(index, dtype=np.intp)
+
+
+@dataclass(frozen=True)
 class MaterialTable:
     """The histories of N materials made ready to be read at any time.
 
@@ -122,6 +188,26 @@ class MaterialTable:
         fluid = fluidity > 1.001 / _LARGEST_VISCOSITY if self.mechanisms.viscous else False
         row[_LOG_FLUIDITY] = np.where(fluid, fluidity, 0.0)
         return PointProperties(*row)
+
+    def between(self, levels: Levels | None) -> MaterialTable:
+        """The same for levels between the materials; itself without any.
+
+        Straight lines in what is held of each property, but for the yield stress, whose inverse is
+        taken: half of what does not yield leaves the other half's doubled.
+
+        Parameters
+        ----------
+        levels
+            Between these materials.
+        """
+        if levels is None:
+            return self
+        values = levels.of(self.values)
+        inside = replace(levels, share=np.clip(levels.share, 0.0, 1.0))
+        values[:, _YIELD] = 1.0 / inside.of(1.0 / self.values[:, _YIELD])
+        slopes = levels.of(self.slopes)
+        slopes[:, _YIELD] = np.diff(values[:, _YIELD], axis=0) / np.diff(self.time)[:, None]
+        return replace(self, values=values, slopes=slopes, bends=levels.of(self.bends))
 
     def flows_beside(self) -> NDArray[np.bool_]:
         """Whether any material flows or creeps measurably just before or after each node, (M,)."""

@@ -48,7 +48,7 @@ from scipy.linalg.lapack import dpbtrf, dpbtrs
 
 from cofire.errors import InputError
 from cofire.mechanics.law import WALL_WITH_SHEAR, StressState, prepare, respond
-from cofire.mechanics.properties import NO_YIELD, PointProperties
+from cofire.mechanics.properties import NO_YIELD, Fade, Levels, PointProperties
 from cofire.numerics import lobatto
 from cofire.units import GRAVITY
 
@@ -334,12 +334,18 @@ class Shells:
         shape (B, 2E + 1, 3).
     held
         Unknowns that stay zero, shape (B, 2E + 1, 3).
+    fade
+        How the materials of one vessel follow one another where they fade.
+    levels
+        What `material` counts there: in and between the materials of the history.
     """
 
     meridians: tuple[Meridian, ...]
     material: NDArray[np.intp]
     load: Array
     held: NDArray[np.bool_]
+    fade: Fade | None = None
+    levels: Levels | None = None
 
     @property
     def state(self) -> StressState:
@@ -379,6 +385,28 @@ class Shells:
     def _free(self) -> Array:
         """1 for each unknown that is not held, else 0, shape (B, 2E + 1, 3)."""
         return (~self.held).astype(np.float64)
+
+    def spread(self, values: Array) -> Array:
+        """Values of what `material` counts, shape (..., L).
+
+        Parameters
+        ----------
+        values
+            Of the materials of the history, shape (..., N). [any]
+        """
+        return values if self.levels is None else self.levels.of(values)
+
+    def split(self) -> Shells:
+        """The same without load, each element cut in two."""
+        vessels, _, stations = self.material.shape
+        held = np.zeros((vessels, 2 * stations + 1, 3), dtype=bool)
+        held[:, ::2] = self.held
+        meridians = tuple(m.split() for m in self.meridians)
+        material, levels = np.repeat(self.material, 2, axis=2), self.levels
+        if self.fade is not None:
+            levels, index = _faded(meridians[0], self.fade)
+            material = np.broadcast_to(index, material.shape).copy()
+        return Shells(meridians, material, np.zeros(held.shape), held, self.fade, levels)
 
     def start(self) -> Array:
         """Displacements [m] and rotations [-] before the firing, zero, shape (B, 2E + 1, 3)."""
@@ -541,6 +569,7 @@ def shells(
     *,
     points: int = 5,
     weight_density: Sequence[npt.ArrayLike] | None = None,
+    fade: Fade | None = None,
 ) -> Shells:
     """Vessels ready for `march`: free rim, free foot, standing on their lowest ring.
 
@@ -555,6 +584,9 @@ def shells(
     weight_density
         For each vessel, the bulk density of each band if it is to bear its own weight; parts
         that lie on the shelf are carried by it. [kg/m³]
+    fade
+        How the materials follow one another, of one vessel, where they do not change at the steps
+        between bands.
 
     Raises
     ------
@@ -578,7 +610,11 @@ def shells(
         ]
     ).astype(np.intp)
     elements = of_element.shape[1]
-    stations = np.repeat(of_element, 2, axis=1)
+    stations, levels = np.repeat(of_element, 2, axis=1), None
+    if fade is not None:
+        (mesh,) = meridians
+        levels, index = _faded(mesh, fade)
+        stations = index[None]
     held = np.zeros((len(meridians), 2 * elements + 1, 3), dtype=bool)
     for number, m in enumerate(meridians):
         held[number, m.support_node, 1] = True
@@ -589,6 +625,8 @@ def shells(
         material=np.repeat(stations[:, None, :], points, axis=1),
         load=np.zeros(held.shape),
         held=held,
+        fade=fade,
+        levels=levels,
     )
     if weight_density is None:
         return body
@@ -600,7 +638,7 @@ def shells(
     station_weight = (pull * body.geometry.weight.sum(axis=1)).reshape(len(held), elements, 2)
     parts = np.zeros((len(held), elements, 9))
     parts[:, :, 1::3] = -station_weight @ STATION_SHAPE
-    return Shells(body.meridians, body.material, body.gathered(parts), held)
+    return replace(body, load=body.gathered(parts))
 
 
 def elastic_properties(
@@ -617,12 +655,12 @@ def elastic_properties(
     poisson_ratio
         Of each material. [-]
     """
-    young = np.asarray(young_modulus, dtype=float)[body.material]
+    young = body.spread(np.asarray(young_modulus, dtype=float))[body.material]
     idle = np.zeros(young.shape)
     return PointProperties(
         free_strain=idle,
         young_modulus=young,
-        poisson_ratio=np.asarray(poisson_ratio, dtype=float)[body.material],
+        poisson_ratio=body.spread(np.asarray(poisson_ratio, dtype=float))[body.material],
         fluidity=idle,
         viscous_poisson_ratio=idle + 0.5,
         log_creep_rate=idle - 100.0,
@@ -660,6 +698,11 @@ def elastic_response(
     before = respond(stage, np.broadcast_to(-free, (3, *body.material.shape)).copy())
     unknowns = body.solver(before.tangent)(body.unbalanced(before.stress))
     return unknowns, respond(stage, body.strains(unknowns) - free).stress
+
+
+def _faded(meridian: Meridian, fade: Fade) -> tuple[Levels, NDArray[np.intp]]:
+    """What stands at the stations of a wall that fades: levels, and the index of each, (2E,)."""
+    return fade.at((meridian.height[meridian.nodes] @ STATION_SHAPE.T).ravel())
 
 
 def _of_element(meridian: Meridian, value: npt.ArrayLike, name: str) -> Array:

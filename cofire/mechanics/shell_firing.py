@@ -13,7 +13,7 @@ is worth. `trusted` marks the stations where the shell alone is enough.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -31,7 +31,7 @@ from cofire.numerics import one_thread, peaks_along
 if TYPE_CHECKING:
     from cofire.mechanics.integrator import Record
     from cofire.mechanics.meridian import Meridian
-    from cofire.mechanics.properties import Mechanisms
+    from cofire.mechanics.properties import Fade, Mechanisms
     from cofire.numerics import Array
     from cofire.physics.history import History
 
@@ -254,6 +254,7 @@ def fire_shells(
     mechanisms: Mechanisms | None = None,
     control: Control | None = None,
     added_strain: Callable[[float], Array] | None = None,
+    fade: Fade | None = None,
 ) -> list[ShellFiring]:
     """Each of B vessels through one firing, solved as one batch.
 
@@ -279,8 +280,12 @@ def fire_shells(
     added_strain
         Free strain beyond that of the history as a function of time, of a shape that broadcasts
         with (3, B, P, 2E), zero for the shear: a temperature difference through the wall. [-]
+    fade
+        As in `shells`.
     """
-    body = shells(meridians, material_of_band, points=points, weight_density=weight_density)
+    body = shells(
+        meridians, material_of_band, points=points, weight_density=weight_density, fade=fade
+    )
     record = marched(
         body, history, mechanisms=mechanisms, control=control, added_strain=added_strain
     )
@@ -354,15 +359,10 @@ def mesh_errors(
     free_strain
         Of each material. [-]
     """
-    vessels, _, stations = body.material.shape
-    held = np.zeros((vessels, 2 * stations + 1, 3), dtype=bool)
-    held[:, ::2] = body.held
-    material = np.repeat(body.material, 2, axis=2)
-    finer = Shells(tuple(m.split() for m in body.meridians), material, np.zeros(held.shape), held)
-    coarser = Shells(body.meridians, body.material, np.zeros(body.held.shape), body.held)
+    coarser = replace(body, load=np.zeros(body.held.shape))
     peaks = []
-    for shape in (coarser, finer):
-        free = (free_strain - free_strain.mean())[shape.material]
+    for shape in (coarser, body.split()):
+        free = shape.spread(free_strain - free_strain.mean())[shape.material]
         stress = elastic_response(shape, young_modulus, poisson_ratio, free)[1][None]
         arc = shape.geometry.arc_length
         peaks.append(

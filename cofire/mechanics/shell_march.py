@@ -123,10 +123,12 @@ def marched(
     alone = len(body.meridians) == 1 and added_strain is None
     if not (control.compiled and simple and alone and COMPILES):
         return march(
-            body, history, mechanisms=mechanisms, control=control, added_strain=added_strain
-        )
-    table = material_table(history, mechanisms)
-    refuse_unknown(body.material, history)
+            body, history, mechanisms=mechanisms, control=control, added_strain=added_strain,
+            levels=body.levels,
+        )  # fmt: skip
+    table = material_table(history, mechanisms).between(body.levels)
+    if body.levels is None:
+        refuse_unknown(body.material, history)
     return _compiled(body, history, table, control)
 
 

@@ -24,7 +24,7 @@ from scipy.linalg.lapack import dpbtrf, dpbtrs
 
 from cofire.errors import InputError
 from cofire.mechanics.law import SOLID_WITH_SHEAR, StressState, prepare, respond
-from cofire.mechanics.properties import NO_YIELD, PointProperties
+from cofire.mechanics.properties import NO_YIELD, Fade, Levels, PointProperties
 from cofire.mechanics.solid_elements import (
     GAUSS,
     GAUSS_WEIGHT,
@@ -72,6 +72,8 @@ class Solid:
         State from which strain is counted, if the shape has followed the shrinkage.
     moved
         Displacements that `geometry` holds, shape (nodes, 2). [m]
+    levels
+        What `material` counts where the wall fades: in and between the materials of the history.
     """
 
     mesh: SolidMesh
@@ -82,6 +84,7 @@ class Solid:
     geometry: SolidGeometry
     origin: Origin | None = None
     moved: Array | None = None
+    levels: Levels | None = None
 
     @property
     def state(self) -> StressState:
@@ -119,6 +122,16 @@ class Solid:
         nowhere = self.held.size * (self._band + 1)
         place = np.where(free[row] & free[column], place, nowhere)
         return place.ravel(), self.held.ravel().astype(np.float64)
+
+    def spread(self, values: Array) -> Array:
+        """Values of what `material` counts, shape (..., L).
+
+        Parameters
+        ----------
+        values
+            Of the materials of the history, shape (..., N). [any]
+        """
+        return values if self.levels is None else self.levels.of(values)
 
     def start(self) -> Array:
         """Displacements before the firing, zero, shape (nodes, 2). [m]"""
@@ -229,9 +242,9 @@ class Solid:
         Parameters
         ----------
         young_modulus
-            Of each material, shape (N,). [Pa]
+            Of each of what `material` counts. [Pa]
         poisson_ratio
-            Of each material, shape (N,). [-]
+            Of each of these. [-]
         """
         stage = prepare(_elastic(young_modulus, poisson_ratio), self.state, 0.0, self.material)
         return stage.tangent.reshape(4, 4, *self.material.shape)
@@ -243,6 +256,7 @@ def solid(
     *,
     weight_density: npt.ArrayLike | None = None,
     merged: bool = False,
+    fade: Fade | None = None,
 ) -> Solid:
     """A vessel ready for `march`: free rim, free foot, standing on its lowest ring.
 
@@ -258,6 +272,9 @@ def solid(
         floor. [kg/m³]
     merged
         Whether rows have only the elements they need, see `SolidMesh.through`.
+    fade
+        How the materials follow one another where they do not change at the steps between bands:
+        over the height of the middle of the wall, also where it leans.
 
     Raises
     ------
@@ -266,7 +283,11 @@ def solid(
     """
     of_row = _of_row(mesh, material_of_band, "material").astype(np.intp)
     elements = elements_of(mesh, merged=merged)
-    material = np.repeat(of_row[elements.row][:, None], 9, axis=1)
+    material, levels = np.repeat(of_row[elements.row][:, None], 9, axis=1), None
+    if fade is not None:
+        three = 2 * np.arange(mesh.rows)[:, None] + np.arange(3)
+        levels, index = fade.at((mesh.meridian.height[three] @ _SHAPE.T).ravel())
+        material = np.repeat(index.reshape(-1, 3)[elements.row], 3, axis=1)
     geometry = solid_geometry(elements)
     load = np.zeros((elements.radius.size, 2))
     if weight_density is not None:
@@ -274,7 +295,8 @@ def solid(
         load[:, 1] = _own_weight(mesh, elements, geometry, density)
     line, column = mesh.support
     support = elements.line[line] + np.abs(elements.places(line) - mesh.place[column]).argmin()
-    return Solid(mesh, elements, material, load, held_at(elements, int(support)), geometry)
+    held = held_at(elements, int(support))
+    return Solid(mesh, elements, material, load, held, geometry, levels=levels)
 
 
 def held_at(elements: Elements, support: int) -> NDArray[np.bool_]:
@@ -342,7 +364,8 @@ def elastic_solid(
     tuple
         Displacements, shape (nodes, 2) [m], and stress, shape (4, E, 9) [Pa].
     """
-    stage = prepare(_elastic(young_modulus, poisson_ratio), body.state, 0.0, body.material)
+    own = (body.spread(np.asarray(v, dtype=float)) for v in (young_modulus, poisson_ratio))
+    stage = prepare(_elastic(*own), body.state, 0.0, body.material)
     free = body.state.free_direction.reshape(4, 1, 1) * free_strain
     before = respond(stage, np.broadcast_to(-free, (4, *body.material.shape)).copy())
     unknowns = body.solver(before.tangent)(body.unbalanced(before.stress))

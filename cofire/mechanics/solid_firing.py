@@ -52,7 +52,7 @@ from cofire.physics.conduction import ramp_lag
 
 if TYPE_CHECKING:
     from cofire.mechanics.meridian import Meridian
-    from cofire.mechanics.properties import Mechanisms
+    from cofire.mechanics.properties import Fade, Mechanisms
     from cofire.numerics import Array
     from cofire.physics.history import History
 
@@ -262,6 +262,7 @@ def fire_solid(
     diffusivity: npt.ArrayLike | None = None,
     heated_inside: bool = True,
     check_mesh: bool = True,
+    fade: Fade | None = None,
 ) -> SolidFiring:
     """One vessel as a solid through one firing.
 
@@ -292,8 +293,10 @@ def fire_solid(
         Whether heat reaches the inner face too.
     check_mesh
         If False, `mesh_error` and `window_error` are left at zero.
+    fade
+        As in `solid`.
     """
-    body = solid(mesh, material_of_band, weight_density=weight_density, merged=True)
+    body = solid(mesh, material_of_band, weight_density=weight_density, merged=True, fade=fade)
     control = control or AS_FIRED
     if times is not None:
         given = np.asarray(times, dtype=float)
@@ -306,8 +309,9 @@ def fire_solid(
     if diffusivity is not None:
         added = late_strain(body, history, diffusivity, heated_inside=heated_inside)
     record = march(
-        body, history, mechanisms=mechanisms, control=control, added_strain=added, brief=True
-    )
+        body, history, mechanisms=mechanisms, control=control, added_strain=added, brief=True,
+        levels=body.levels,
+    )  # fmt: skip
     errors, lines = (0.0, 0.0), Lines.of(mesh)
     if check_mesh:
         worst = int(np.ptp(history.free_strain, axis=0).argmax())
@@ -317,6 +321,7 @@ def fire_solid(
             history.young_modulus[:, worst],
             np.asarray(history.poisson_ratio, dtype=float),
             history.free_strain[:, worst],
+            fade,
         )
     return _read(body, lines, record, history, errors)
 
@@ -450,8 +455,8 @@ def late_strain(
     wall = body.mesh.wall[1::2][body.elements.row][:, None]
     depth = (0.5 if heated_inside else 1.0) * wall
     share = x if heated_inside else 0.5 * (1.0 + x)
-    lag = ramp_lag(1.0, 1.0, share) * depth**2 / kappa[body.material]
-    free, time = history.free_strain, history.time
+    lag = ramp_lag(1.0, 1.0, share) * depth**2 / body.spread(kappa)[body.material]
+    free, time = body.spread(history.free_strain.T).T, history.time
 
     def added(now: float) -> Array:
         out = np.zeros((4, *body.material.shape))
@@ -503,7 +508,7 @@ def _read(
     up_r, up_z = ((v[:, -1] - v[:, 0]) / mesh.wall for v in (mesh.radius, mesh.height))
     turn = (across[..., 0] * up_z - across[..., 1] * up_r) / (up_r**2 + up_z**2)
     young = np.stack([np.interp(record.time, history.time, e) for e in history.young_modulus], 1)
-    poisson = np.asarray(history.poisson_ratio, dtype=float)
+    young, poisson = (body.spread(np.asarray(v)) for v in (young, history.poisson_ratio))
     forces = joint_forces(body, record.stress)
     return SolidFiring(
         mesh=mesh,
@@ -533,7 +538,12 @@ def _read(
 
 
 def mesh_errors(
-    body: Solid, lines: Lines, young_modulus: Array, poisson_ratio: Array, free_strain: Array
+    body: Solid,
+    lines: Lines,
+    young_modulus: Array,
+    poisson_ratio: Array,
+    free_strain: Array,
+    fade: Fade | None = None,
 ) -> tuple[float, float]:
     """Change of elastic stress if every element is cut in four, over the largest. [-]
 
@@ -552,14 +562,16 @@ def mesh_errors(
         Of each material. [-]
     free_strain
         Of each material. [-]
+    fade
+        As in `solid`.
     """
     of_band = body.mesh.band
     band = [int(body.material_of_row[np.argmax(of_band == b)]) for b in range(of_band.max() + 1)]
     away, near = [], []
     finer = body.mesh.finer()
-    both = (body, lines), (solid(finer, band, merged=True), Lines.of(finer, sliding=False))
-    for one, read in both:
-        free = (free_strain - free_strain.mean())[one.material]
+    halved = solid(finer, band, merged=True, fade=fade)
+    for one, read in ((body, lines), (halved, Lines.of(finer, sliding=False))):
+        free = one.spread(free_strain - free_strain.mean())[one.material]
         stress = elastic_solid(one, young_modulus, poisson_ratio, free)[1][None]
         mesh = one.mesh
         whole = by_station(one.elements, read.through, stress)

@@ -246,9 +246,16 @@ def _laid(vessel: Vessel, low: float, high: float) -> tuple[Band, ...]:
             del inside[end]
     ends = [low, *(b.high for b in inside[:-1]), high]
     return tuple(
-        Band(b.material, below - low, above - low)
-        for b, (below, above) in zip(inside, pairwise(ends), strict=True)
+        _cut(b, below, above, low) for b, (below, above) in zip(inside, pairwise(ends), strict=True)
     )
+
+
+def _cut(band: Band, below: float, above: float, start: float) -> Band:
+    """A band from one height to another, both counted from a start; its ends are drawn on."""
+    heights, shares = zip(*band.fade, strict=True) if band.fade else ((), ())
+    places = [below, *(z for z in heights if below < z < above), above]
+    fade = [(z - start, float(np.interp(z, heights, shares))) for z in places if heights]
+    return Band(band.material, below - start, above - start, tuple(fade))
 
 
 def joint_ring(check: Check, green: Green, flags: list[Flag]) -> Piece:

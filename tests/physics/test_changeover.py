@@ -13,9 +13,12 @@ from scipy.integrate import solve_ivp
 
 from cofire.assessment.check import check_vessel
 from cofire.assessment.printed import FINEST, as_printed, laid
-from cofire.assessment.response import Response
+from cofire.assessment.response import Response, cards_of, fire_vessel
+from cofire.assessment.verdict import judge
 from cofire.errors import InputError
+from cofire.firing.kiln import trace
 from cofire.physics.changeover import new_share, new_volume, smear, volume_for_share
+from cofire.physics.history import Along
 from cofire.physics.paste import paste_of
 from cofire.production.changeovers import (
     changeovers,
@@ -24,6 +27,7 @@ from cofire.production.changeovers import (
 )
 from cofire.production.printed_solid import volume_below
 from cofire.vessel import Printer
+from tests.brute_force import example
 from tests.made import BLEND, CARDS, COARSE, FRIT, SILVER, foot, graded
 from tests.strategies import some
 
@@ -262,6 +266,50 @@ def test_the_smeared_bands_follow_the_mixed_paste():
     assert len(vessel.bands) >= 4
     assert vessel.bands[-1].high == pytest.approx(0.05)
     assert all(a.high == b.low for a, b in zip(vessel.bands[:-1], vessel.bands[1:], strict=True))
+
+
+def test_along_a_smeared_band_the_share_changes_as_it_is_laid():
+    response, _ = foot()
+    given = replace(response.vessel, printer=replace(response.vessel.printer, given=True))
+    vessel = as_printed(given, response.cards, densities(response))
+    whole = laid(given, response.cards, densities(response))
+    ends = {SILVER: "100", FRIT: "0"}
+    for below, above in zip(vessel.bands[:-1], vessel.bands[1:], strict=True):
+        assert below.fade[-1] == above.fade[0]
+    for band in vessel.bands:
+        z, share = np.array(band.fade).T
+        assert (z[0], z[-1]) == (band.low, band.high)
+        inside = (whole.height >= band.low) & (whole.height <= band.high)
+        exact, along = whole.share[inside], np.interp(whole.height[inside], z, share)
+        assert along == pytest.approx(exact, abs=1e-3)
+        named = float(ends.get(band.material) or band.material.rpartition("=")[2])
+        assert 100.0 * np.trapezoid(share, z) / (z[-1] - z[0]) == pytest.approx(named, abs=1.0)
+
+
+def test_stress_does_not_hang_on_how_finely_a_smear_is_named():
+    """Named in tenths of the share, or in three hundredths; cut into steps they change by twice.
+
+    What is left is that a limit is that of a whole band.
+    """
+    vase = example("bronze_vase")
+    cards, along = cards_of(vase, CARDS), Along(trace(vase.firing), extend=True)
+    kinds = {card.name: card for card in cards}
+    dense = along.of(list(kinds.values())).relative_density[:, -1]
+    density = dict(zip(kinds, dense.tolist(), strict=True))
+
+    def used(step: float, stepped: bool) -> dict[str, float]:
+        vessel = as_printed(vase, cards, density, step, step)
+        if stepped:
+            bare = tuple(replace(band, fade=()) for band in vessel.bands)
+            vessel = replace(vessel, bands=bare)
+        flags = judge(fire_vessel(vessel, CARDS, control=COARSE, along=along)).flags
+        rules = ("brown", "cooling")
+        return {r: max(f.utilisation for f in flags if f.rule == r) for r in rules}
+
+    coarse, fine = used(0.1, stepped=False), used(0.03, stepped=False)
+    assert coarse == pytest.approx(fine, rel=0.2)
+    coarse, fine = used(0.1, stepped=True), used(0.03, stepped=True)
+    assert all(coarse[rule] > 1.7 * fine[rule] for rule in fine)
 
 
 def test_the_verdict_is_of_the_smeared_bands():
