@@ -85,8 +85,8 @@ class Levels:
     lower, upper
         The two that each lies between, shape (L,). [-]
     share
-        Way from the first to the second, shape (L,). A little beyond either is a straight line
-        drawn on. [-]
+        Way from the first to the second, shape (L,); a little beyond either, the line is drawn
+        on. [-]
     """
 
     lower: NDArray[np.intp]
@@ -193,7 +193,8 @@ class MaterialTable:
         """The same for levels between the materials; itself without any.
 
         Straight lines in what is held of each property, but for the yield stress, whose inverse is
-        taken: half of what does not yield leaves the other half's doubled.
+        taken: half of what does not yield leaves the other half's doubled. A level beyond two
+        materials has the free strain of the line drawn on, and else what the nearer one has.
 
         Parameters
         ----------
@@ -202,10 +203,12 @@ class MaterialTable:
         """
         if levels is None:
             return self
-        values = levels.of(self.values)
         inside = replace(levels, share=np.clip(levels.share, 0.0, 1.0))
+        values, slopes = inside.of(self.values), inside.of(self.slopes)
+        values[:, _FREE], slopes[:, _FREE] = (
+            levels.of(of[:, _FREE]) for of in (self.values, self.slopes)
+        )
         values[:, _YIELD] = 1.0 / inside.of(1.0 / self.values[:, _YIELD])
-        slopes = levels.of(self.slopes)
         slopes[:, _YIELD] = np.diff(values[:, _YIELD], axis=0) / np.diff(self.time)[:, None]
         return replace(self, values=values, slopes=slopes, bends=levels.of(self.bends))
 

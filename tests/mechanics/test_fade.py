@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 
 from cofire.mechanics.integrator import Control
@@ -24,7 +25,7 @@ BENT = replace(STRAIGHT, height=np.array([0.0, 0.03, HIGH]), share=np.array([0.0
 STEPS = np.linspace(0.0, HIGH, 11)[1:-1]
 
 
-def apart(**properties: float) -> History:
+def apart(**properties: npt.ArrayLike) -> History:
     """Two materials that end up `STRAIN` apart."""
     strain = [[0.0, 0.0, 0.0], [0.0, 0.5 * STRAIN, STRAIN]]
     return made_history([0.0, 1.0, 2.0], strain, young_modulus=YOUNG, **properties)
@@ -104,3 +105,15 @@ def test_a_compiled_shell_fades_as_the_march_in_numpy_does():
     plain, quick = (as_shell(history, BENT, Control(compiled=c)) for c in (False, True))
     assert np.abs(plain.total).max() > 1e3
     assert quick.total == pytest.approx(plain.total, abs=1e-6 * np.abs(plain.total).max())
+
+
+def test_a_level_beyond_two_materials_has_of_the_nearer_one_all_but_its_free_strain():
+    """A creep exponent or Poisson's ratio drawn on would leave what the law can take."""
+    exponents = np.array([1.0, 4.0])
+    history = apart(creep_factor=np.array([1e-18, 1e-38]), creep_exponent=exponents)
+    table = material_table(history)
+    beyond = Levels(np.array([0, 0]), np.array([1, 1]), np.array([-0.5, 1.5]))
+    there, here = table.between(beyond).at(2.0), table.at(2.0)
+    assert there.free_strain == pytest.approx([-0.5 * STRAIN, 1.5 * STRAIN])
+    for name in ("young_modulus", "log_creep_rate", "creep_exponent", "yield_stress"):
+        assert getattr(there, name) == pytest.approx(getattr(here, name))
