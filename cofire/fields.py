@@ -345,6 +345,8 @@ KILN = _table(
     heating=Field("the table [heating]", example="{}"),
     cooling=Field("the table [cooling]", example="{}"),
     controller=Field("the table [controller]", otherwise="takes any firing"),
+    chamber=Field("the table [chamber]", otherwise="not asked whether a pot goes in"),
+    box=Field("the table [box]", otherwise="the least that takes the pot"),
 )
 HEATING = _table(
     temperature_C=Field(
@@ -380,6 +382,16 @@ CONTROLLER = _table(
         "its step of rate, in its own degrees an hour", "°C/h or °F/h", 0.1, 20.0, 1.0
     ),
     step_min=Field("its step of a hold", "min", 0.1, 60.0, 1.0),
+)  # fmt: skip
+
+SPACE = _table(
+    width_mm=Field("usable, inside; or diameter_mm", "mm", 20.0, 5000.0, otherwise="it is round",
+                   example="180"),
+    depth_mm=Field("the same, front to back", "mm", 20.0, 5000.0, otherwise="it is round",
+                   example="180"),
+    diameter_mm=Field("of a round one; or width_mm and depth_mm", "mm", 20.0, 5000.0,
+                      otherwise="it has a width and a depth"),
+    height_mm=Field("usable, above the shelf", "mm", 20.0, 5000.0, example="220"),
 )  # fmt: skip
 
 # ----------------------------------------------------------------------------------------------
@@ -622,6 +634,8 @@ FORMATS: Mapping[str, tuple[Section, ...]] = MappingProxyType(
             Section("[heating]", "at full power", HEATING),
             Section("[cooling]", "shut, power off", COOLING),
             Section("[controller]", "what its controller takes; a plan keeps to it", CONTROLLER),
+            Section("[chamber]", "its inside; or none, and nobody asks if a pot goes in", SPACE),
+            Section("[box]", "inside of the box that you pack with carbon; the same fields", SPACE),
         ),
         "material": (
             Section("", "a card; temperatures and units are in the names", MATERIAL),

@@ -15,6 +15,7 @@ from cofire.assessment import (
     firing_rules,
     grain_rules,
     later_rules,
+    packing,
     pair_rules,
     steam_rules,
     wall_rules,
@@ -37,6 +38,7 @@ RULES: tuple[Rule, ...] = (
     *crack_rules.RULES,
     *later_rules.RULES,
     *wall_rules.RULES,
+    *packing.RULES,
 )
 """Every rule, in the order in which they are asked."""
 

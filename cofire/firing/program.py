@@ -21,6 +21,7 @@ from cofire.fields import (
     MOST_SEGMENTS,
     SEGMENT,
     SLOWEST,
+    SPACE,
 )
 from cofire.files import Fields, Place, bundled_tables, read_toml, show, table_of
 from cofire.materials.catalogue import Named, find_named, kiln_files, override
@@ -63,6 +64,34 @@ USUAL_CONTROLLER = Controller()
 
 
 @dataclass(frozen=True)
+class Space:
+    """Room inside a kiln or a box.
+
+    Attributes
+    ----------
+    width, depth, height
+        Usable. [m]
+    round
+        Whether it is a cylinder, as wide as deep.
+    """
+
+    width: float
+    depth: float
+    height: float
+    round: bool = False
+
+    @property
+    def least(self) -> float:
+        """Widest round thing that goes in. [m]"""
+        return min(self.width, self.depth)
+
+    @property
+    def volume(self) -> float:
+        """What it holds. [m³]"""
+        return (0.25 * np.pi if self.round else 1.0) * self.width * self.depth * self.height
+
+
+@dataclass(frozen=True)
 class Kiln:
     """What a kiln can do: its heating rate at full power and its cooling when shut.
 
@@ -76,6 +105,9 @@ class Kiln:
         Shut, power off; linear between rows (two rows are Newton's law). [K], [K/s]
     controller
         What may be set on it.
+    chamber, box
+        Inside of the kiln, and of the box that is packed with carbon in it; None where nobody
+        says.
 
     Examples
     --------
@@ -93,6 +125,8 @@ class Kiln:
     cooling_rate: Array
     source: str = ""
     controller: Controller = USUAL_CONTROLLER
+    chamber: Space | None = None
+    box: Space | None = None
 
     def __repr__(self) -> str:
         return f"<Kiln {self.name!r}: to {celsius(self.max_temperature):.0f} °C>"
@@ -328,7 +362,24 @@ def read_kiln(source: Place | Mapping[str, Any], where: str = "kiln") -> Kiln:
         cooling_r,
         fields.text("source"),
         _controller(fields),
+        _space(fields, "chamber"),
+        _space(fields, "box"),
     )
+
+
+def _space(kiln: Fields, name: str) -> Space | None:
+    """The [chamber] or [box] table of a kiln; None without one."""
+    if name not in kiln.table:
+        return None
+    fields = Fields(kiln.table[name], f"{kiln.where}: [{name}]", SPACE)
+    given = [key for key in ("width_mm", "depth_mm", "diameter_mm") if key in fields.table]
+    if given not in (["width_mm", "depth_mm"], ["diameter_mm"]):
+        raise InputError(
+            f"{fields.where}: has {' and '.join(given) or 'no width'}; allowed: width_mm and "
+            "depth_mm, or diameter_mm"
+        )
+    sizes = [1e-3 * fields.number(key) for key in (*given, "height_mm")]
+    return Space(sizes[0], sizes[-2], sizes[-1], round=given == ["diameter_mm"])
 
 
 def _controller(kiln: Fields) -> Controller:

@@ -34,6 +34,7 @@ from cofire.fields import (
     RECORD,
     SAG,
     SEGMENT,
+    SPACE,
     STRIP,
     VESSEL,
     Field,
@@ -429,7 +430,7 @@ def new_kiln(
             "A kiln for cofire. Measure yours: heat it loaded at full power, let it cool shut, "
             "write down time and temperature; the rate of a row is degrees over hours around it."
         ),
-        *_lines(KILN, given, skip=("heating", "cooling", "controller")),
+        *_lines(KILN, given, skip=("heating", "cooling", "controller", "chamber", "box")),
     ]
     for title, fields, rows in (("heating", HEATING, heating), ("cooling", COOLING, cooling)):
         lines += ["", f"[{title}]"]
@@ -443,6 +444,12 @@ def new_kiln(
     lines += ["", *_comment("What its controller takes: a plan keeps to it, and check says where a "
                             "firing does not.")]  # fmt: skip
     lines += [*_section("controller", {}), *_lines(CONTROLLER, {})]
+    for name, what in (
+        ("chamber", "Its inside: check then says whether a dried pot, or its box, goes in."),
+        ("box", "Inside of the box that you pack with carbon: the sheet says how much it takes."),
+    ):
+        lines += ["", *_comment(f"{what} Of a round one, diameter_mm for width_mm and depth_mm.")]
+        lines += [*_section(name, {}), *_lines(SPACE, {}, skip=("diameter_mm",))]
     return "\n".join(lines) + "\n"
 
 

@@ -10,11 +10,13 @@ from dataclasses import replace
 import numpy as np
 
 from cofire.assessment.cautions import AT_THE_KILN, cautions
+from cofire.assessment.packing import packed
 from cofire.design.ladder import LADDER, RING
 from cofire.production.changeovers import DONE, Changeover, metal_shares
 from cofire.production.job import Job
 from cofire.production.paste import COARSE, Batch, Cost
 from cofire.production.printed_solid import OVERHANG, Overhang, printed_layers
+from cofire.report.packing import packing_words
 from cofire.report.verdict import number
 from cofire.report.writing import table_text
 from cofire.units import HOUR, counted
@@ -596,7 +598,12 @@ def job_text(m: Job) -> str:
         if hazard.hazard in AT_THE_KILN:
             lines += _wrapped(f"! {hazard.hazard}: {hazard.text}")
     lines += (
-        _print_lines(m) + _band_lines(m) + _cost_lines(m) + _changeover_lines(m) + _piece_lines(m)
+        _print_lines(m)
+        + _wrapped(packing_words(packed(m.check.printed)))
+        + _band_lines(m)
+        + _cost_lines(m)
+        + _changeover_lines(m)
+        + _piece_lines(m)
     )
     for line in m.missing:
         lines += ["", *_wrapped(f"not computed: {line}")]

@@ -443,4 +443,14 @@ def _kiln_rows(kiln: Kiln) -> list[str]:
             f"step_per_h = {size * controller.rate * HOUR:.6g}",
             f"step_min = {controller.time / MINUTE:.6g}",
         ]
+    for name, space in (("chamber", kiln.chamber), ("box", kiln.box)):
+        if space is not None:
+            sizes = {"width_mm": space.width, "depth_mm": space.depth, "height_mm": space.height}
+            if space.round:
+                sizes = {"diameter_mm": space.width, "height_mm": space.height}
+            rows += [
+                "",
+                f"[kiln.{name}]",
+                *(f"{k} = {1e3 * size:.9g}" for k, size in sizes.items()),
+            ]
     return rows

@@ -18,6 +18,7 @@ import numpy as np
 from cofire import __version__
 from cofire.assessment.cautions import DEFER, Caution, cautions
 from cofire.assessment.fired_metal import fired_metals
+from cofire.assessment.packing import packed
 from cofire.assessment.rule import CAUTION, GO, GRADE, UNKNOWN, Flag, joint_name
 from cofire.assessment.windows import ceiling
 from cofire.design.ladder import LADDER, RING
@@ -32,6 +33,7 @@ from cofire.report.html import Name, Strong, Text, environment, plain
 from cofire.report.imperial import SHORT, Exact, imperial, in_unit
 from cofire.report.job import expected, floor_line, grams, roads_line, run_out, said
 from cofire.report.job_figures import curve_picture, data_uri, event_words, letter
+from cofire.report.packing import packing_words
 from cofire.report.pot import section_picture, worst_words
 from cofire.report.read_again import in_its_degrees
 from cofire.report.verdict import (
@@ -883,7 +885,12 @@ def write_sheet(
         others=shown(other_limits(m)),
         figures=shown((section, line)),
         programme=shown(programme(steps, firing.kiln.controller)),
-        kiln=shown(firing_line(firing, curve, limit, bound.name)),
+        kiln=shown(
+            (
+                *firing_line(firing, curve, limit, bound.name),
+                f" {packing_words(packed(m.check.printed))}",
+            )
+        ),
         events=shown(events_table(events, set(firing.gases) != {"air"})),
         reasons=shown(list(reasons)),
         bands=shown(bands_table(m)),

@@ -20,7 +20,7 @@ from cofire.design.grid import layouts
 from cofire.design.transition import zones
 from cofire.errors import LONGEST
 from cofire.fields import FORMATS
-from cofire.firing.program import load_kilns, read_firing, read_kiln
+from cofire.firing.program import Space, load_kilns, read_firing, read_kiln
 from cofire.materials.catalogue import load_cards
 from cofire.report.forms import FORMS, Wish, format_markdown, format_text, new_vessel
 from cofire.vessel_file import read_vessel
@@ -214,15 +214,16 @@ def test_a_command_line_that_lacks_something_is_wrong_with_status_2(run, words, 
     assert list(Path().rglob("*.toml")) == []
 
 
-def test_a_new_kilns_controller_is_freed_whole_and_read(run):
+def test_what_a_new_kiln_may_say_beyond_its_rates_is_freed_whole_and_read(run):
     assert run("new", "kiln", "--out", "kilns/own.toml").exit_code == 0
     text = Path("kilns/own.toml").read_text(encoding="utf-8")
     assert not read_kiln(tomllib.loads(text)).controller.given
     start = text.index("# [controller]")
     own = re.sub(r"(?m)^# (?=\w+ = |\[)", "", text[start:])
-    controller = read_kiln(tomllib.loads(text[:start] + own)).controller
-    assert controller.given
-    assert controller.segments == 8
+    kiln = read_kiln(tomllib.loads(text[:start] + own))
+    assert kiln.controller.given
+    assert kiln.controller.segments == 8
+    assert kiln.chamber == kiln.box == Space(0.18, 0.18, 0.22)
 
 
 def test_a_file_that_exists_is_kept_unless_forced(run):

@@ -228,7 +228,7 @@ def test_flags_that_no_tile_can_decide_ask_for_no_other():
     found = pieces(flag("peak", SILVER), flag("atmosphere", FRIT, 2.0))
     assert [(b.kind, b.material) for b in found] == BARS
     assert {rule.name for rule in RULES if not rule.piece} == {
-        "peak", "atmosphere", "shell", "liquid", "reaction",
+        "peak", "atmosphere", "shell", "liquid", "reaction", "room",
     }  # fmt: skip
 
 

@@ -1,0 +1,157 @@
+"""How the dried pot stands in the kiln: the room it needs, its box, and what is packed around it.
+
+Sizes only: how the bed delays the ware is the `lag` of its firing, and how fast carbon burns away
+hangs on how tight the lid is, which nobody states.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from cofire.assessment.response import Response
+from cofire.assessment.rule import BLENDS, FIRING, GAS, LAYERS, SHAPE, Flag, Rule
+from cofire.firing.program import Space
+
+CLEAR = 25e-3
+"""From bare ware, or from its box, to the walls and elements of a kiln: an inch, common practice.
+[m]"""
+BED = 25e-3
+"""Of carbon under, around and above the ware: an inch, common practice. [m]"""
+BULK = (400.0, 550.0)
+"""Bulk density of granular carbon, from memory of what activated carbon is sold at. [kg/m³]"""
+CARBON = "carbon"
+
+
+@dataclass(frozen=True)
+class Packing:
+    """A dried pot, and the room it takes.
+
+    Attributes
+    ----------
+    across, high
+        Of the dried pot, at its widest, to the rim. [m]
+    slides
+        By which the foot's outside moves inward over the shelf until it is cold. [m]
+    bed
+        Of carbon under, around and above it; 0 where it stands bare. [m]
+    box
+        Inside of the box that the kiln's file gives, else of the least one; None where it stands
+        bare. [m]
+    own
+        Whether the kiln's file gives that box.
+    filled
+        Carbon that this box takes, around and in the pot. [m³]
+    needs
+        What of kiln or box is held against the pot: its words, how much is needed, and how much
+        there is. [m]
+    """
+
+    across: float
+    high: float
+    slides: float
+    bed: float
+    box: Space | None
+    own: bool
+    filled: float
+    needs: tuple[tuple[str, float, float], ...]
+
+
+def packed(response: Response) -> Packing:
+    """How the dried pot stands in its kiln.
+
+    Every level is as large as its own material alone has it.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    Packing
+        In a bed of carbon where the firing is in carbon, from whatever moment on.
+    """
+    vessel, firing = response.vessel, response.vessel.firing
+    chord = np.concatenate(
+        [[0.0], np.cumsum(np.hypot(np.diff(vessel.radius), np.diff(vessel.height)))]
+    )
+    place = np.unique(np.concatenate([chord, np.interp(vessel.steps, vessel.height, chord)]))
+    radius, height, wall = (
+        np.interp(place, chord, row) for row in (vessel.radius, vessel.height, vessel.wall)
+    )
+    band = np.searchsorted(vessel.steps, 0.5 * (height[1:] + height[:-1]))
+    size = np.exp(-response.history.free_strain[np.asarray(response.material)[band], -1])
+    outside = radius + 0.5 * wall
+    wider = np.maximum(np.append(size[:1], size), np.append(size, size[-1:]))
+    across, high = 2.0 * float((outside * wider).max()), float(np.diff(height) @ size)
+    foot = float(outside[height <= height[0]].max())
+    ring = 2.0 * np.pi * radius * wall
+    solid = float((0.5 * (ring[1:] + ring[:-1]) * np.diff(place)) @ size**3)
+    bed = BED if CARBON in firing.gases else 0.0
+    box = firing.kiln.box
+    needs: list[tuple[str, float, float]] = []
+    if bed and box is not None:
+        needs += [
+            ("width of the box", across + 2.0 * bed, box.least),
+            ("height of the box", high + 2.0 * bed, box.height),
+        ]
+    elif bed:
+        box = Space(across + 2.0 * bed, across + 2.0 * bed, high + 2.0 * bed, round=True)
+    if (chamber := firing.kiln.chamber) is not None:
+        wide, tall = (box.least, box.height) if box is not None and bed else (across, high)
+        needs += [
+            ("width of the kiln", wide + 2.0 * CLEAR, chamber.least),
+            ("height of the kiln", tall + CLEAR, chamber.height),
+        ]
+    return Packing(
+        across=across,
+        high=high,
+        slides=foot * (float(size[0]) - 1.0),
+        bed=bed,
+        box=box if bed else None,
+        own=bool(bed) and firing.kiln.box is not None,
+        filled=max(box.volume - solid, 0.0) if bed and box is not None else 0.0,
+        needs=tuple(needs),
+    )
+
+
+def room_flags(response: Response) -> list[Flag]:
+    """Where the dried pot, or its box, is larger than what it must go into.
+
+    Returns
+    -------
+    list of Flag
+        None where it goes in, or where the kiln's file says nothing of its size.
+    """
+    return [
+        Flag(
+            zone=what,
+            utilisation=need / there,
+            caution=1.0,
+            figure=1e3 * need,
+            limit=1e3 * there,
+            unit="mm",
+            note=f"the dried pot with {1e3 * BED:.0f} mm of carbon around it"
+            if "box" in what
+            else f"what stands in it, with {1e3 * CLEAR:.0f} mm to its elements and roof",
+        )
+        for what, need, there in packed(response).needs
+        if need > there
+    ]
+
+
+ROOM = Rule(
+    name="room",
+    loses=True,
+    first=True,
+    harm="it does not go into the kiln",
+    asks="Does the pot, with what is packed around it, go into the kiln?",
+    find=room_flags,
+    sees=frozenset({FIRING, GAS, BLENDS, LAYERS, SHAPE}),
+    source="common practice",
+    remedy="A smaller pot, or a larger box or kiln.",
+)
+RULES = (ROOM,)
+"""Rules of how the pot stands in the kiln."""

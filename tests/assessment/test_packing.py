@@ -1,0 +1,100 @@
+"""How a dried pot stands in its kiln, against sums by hand."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from cofire.assessment.packing import BED, CLEAR, packed, room_flags
+from cofire.assessment.response import Response
+from cofire.assessment.verdict import judge
+from cofire.errors import InputError
+from cofire.firing.program import Space, read_firing, read_kiln
+from cofire.report.packing import packing_words
+from cofire.report.read_again import firing_toml
+from tests.fired import KILNS, tea_light
+
+
+def stood(gas: str = "air", chamber: Space | None = None, box: Space | None = None) -> Response:
+    """The tea light in a kiln of known sizes; only its firing's gas and kiln are other."""
+    response = tea_light()
+    firing = response.vessel.firing
+    kiln = replace(firing.kiln, chamber=chamber, box=box)
+    return replace(
+        response, vessel=replace(response.vessel, firing=replace(firing, kiln=kiln, gas=gas))
+    )
+
+
+def test_the_dried_pot_is_larger_by_what_each_zone_shrinks_in_the_firing():
+    response = stood()
+    vessel, found = response.vessel, packed(response)
+    grows = np.exp(-response.history.free_strain[list(response.material), -1])
+    outside = float(vessel.radius[0] + 0.5 * vessel.wall[0])
+    assert found.across == pytest.approx(2.0 * outside * grows.max(), rel=1e-9)
+    tall = sum(g * (b.high - b.low) for g, b in zip(grows, vessel.bands, strict=True))
+    assert found.high == pytest.approx(tall, rel=1e-9)
+    assert found.slides == pytest.approx(outside * (grows[0] - 1.0), rel=1e-9)
+    assert grows.min() > 1.02  # or nothing was asked
+
+
+def test_carbon_fills_the_least_box_around_and_in_the_pot():
+    response = stood("carbon")
+    vessel, found = response.vessel, packed(response)
+    assert found.box is not None
+    wide, tall = found.across + 2.0 * BED, found.high + 2.0 * BED
+    grows = np.exp(-response.history.free_strain[list(response.material), -1])
+    ring = 2.0 * np.pi * float(vessel.radius[0]) * float(vessel.wall[0])
+    wall = sum(ring * g**3 * (b.high - b.low) for g, b in zip(grows, vessel.bands, strict=True))
+    assert found.filled == pytest.approx(0.25 * np.pi * wide**2 * tall - wall, rel=1e-9)
+    assert "The least box" in packing_words(found)
+    assert packed(stood()).filled == 0.0
+    assert "carbon" not in packing_words(packed(stood()))
+
+
+def test_a_pot_that_does_not_go_in_is_a_no_and_one_that_does_is_not_told():
+    across, high = packed(stood()).across, packed(stood()).high
+    just = Space(across + 2.0 * CLEAR, 1.0, high + CLEAR)
+    assert room_flags(stood(chamber=just)) == []
+    assert room_flags(stood()) == []
+    low = judge(stood(chamber=replace(just, height=just.height - 1e-4)))
+    assert (low.word, low.deciding.rule, low.deciding.zone) == ("no", "room", "height of the kiln")
+    narrow = Space(0.08, 0.08, 1.0, round=True)
+    (flag,) = room_flags(stood("carbon", box=narrow))
+    assert flag.zone == "width of the box"
+    assert flag.figure == pytest.approx(1e3 * (across + 2.0 * BED))
+
+
+KILN = {
+    "name": "mine", "max_temperature_C": 1000.0,
+    "heating": {"temperature_C": [20, 1000], "rate_C_per_h": [500, 100]},
+    "cooling": {"temperature_C": [20, 1000], "rate_C_per_h": [0, 300]},
+}  # fmt: skip
+
+
+def test_sizes_are_read_and_written_as_they_are():
+    kiln = read_kiln(KILN | {"chamber": {"width_mm": 180, "depth_mm": 200, "height_mm": 220},
+                             "box": {"diameter_mm": 120, "height_mm": 150}})  # fmt: skip
+    assert kiln.chamber == Space(0.18, 0.2, 0.22)
+    assert kiln.box == Space(0.12, 0.12, 0.15, round=True)
+    firing = replace(tea_light().vessel.firing, kiln=kiln)
+    text = firing_toml(firing)
+    again = read_firing(tomllib.loads(text), KILNS, "here")
+    assert (again.kiln.chamber, again.kiln.box) == (kiln.chamber, kiln.box)
+
+
+@pytest.mark.parametrize(
+    ("sizes", "words"),
+    [
+        ({"height_mm": 200}, "has no width; allowed: width_mm and depth_mm, or diameter_mm"),
+        ({"diameter_mm": 90, "width_mm": 90, "height_mm": 9}, "has width_mm and diameter_mm"),
+        ({"width_mm": 90, "height_mm": 90}, "has width_mm; allowed"),
+        ({"diameter_mm": 9, "height_mm": 90}, "diameter_mm = 9"),
+        ({"diameter_mm": 90}, "height_mm"),
+    ],
+)
+def test_a_chamber_needs_one_kind_of_width_and_a_height(sizes: dict[str, float], words: str):
+    with pytest.raises(InputError, match=words):
+        read_kiln(KILN | {"chamber": sizes}, "mine.toml")
