@@ -6,7 +6,7 @@ from itertools import groupby
 
 import numpy as np
 
-from cofire.firing.kiln import Trace
+from cofire.firing.kiln import INSTANT, Trace
 from cofire.firing.program import Controller, Firing, Kiln, Segment
 from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin
 
@@ -101,8 +101,9 @@ def able(kiln: Kiln, start: float, stop: float) -> float:
 def switched_off(segments: tuple[Segment, ...]) -> list[bool]:
     """Which segments are none to the controller: the kiln is off and cools as it likes.
 
-    Those are coolings at "full" after which nothing follows, or which end hand-warm: what follows
-    is then a programme of its own, after someone was there.
+    Those are coolings at "full" without a hold after which nothing follows, or which end hand-warm:
+    what follows is then a programme of its own, after someone was there. A kiln that is off holds
+    nothing.
 
     Parameters
     ----------
@@ -111,7 +112,8 @@ def switched_off(segments: tuple[Segment, ...]) -> list[bool]:
     """
     here, falls = ROOM, []
     for s in segments:
-        falls.append(s.rate == np.inf and s.target < here)
+        held = s.hold > INSTANT and s.target > HAND_WARM
+        falls.append(s.rate == np.inf and s.target < here and not held)
         here = s.target
     last = max((n for n, fall in enumerate(falls) if not fall), default=-1)
     return [

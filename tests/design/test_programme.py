@@ -108,6 +108,19 @@ def test_what_is_shorter_than_a_step_is_no_segment() -> None:
     assert [part.stages for part in told(kiln, wishes)] == [(SOAK,), (SLOW,)]
 
 
+def test_a_last_fall_at_full_that_is_held_is_set_with_its_hold() -> None:
+    wishes = [
+        Wish(SOAK, Segment(kelvin(866.0), 150.0 / HOUR, 4500.0)),
+        Wish(SLOW, Segment(kelvin(560.0), np.inf, 7200.0)),
+    ]
+    kiln = tea_light_to_plan().firing.kiln
+    for numbers in (False, True):
+        own = replace(kiln, controller=Controller(numbers=numbers, given=True))
+        parts = told(own, wishes)
+        assert [part.segment.hold for part in parts] == [4500.0, 7200.0]
+        assert np.isfinite(parts[1].segment.rate) == numbers
+
+
 def test_drying_and_burnout_go_first_or_both_coolings_whichever_the_search_takes() -> None:
     whole = frame(on(Controller(4, given=True)), CARDS)
     first, other = (whole.told(Setting(1, USUAL, USUAL, 0, order)) for order in (0, 1))

@@ -14,6 +14,7 @@ from cofire.firing.controller import (
     longer,
     on_step,
     programmes,
+    set_words,
     slower,
     switched_off,
     too_late,
@@ -21,8 +22,10 @@ from cofire.firing.controller import (
 )
 from cofire.firing.kiln import trace
 from cofire.firing.program import Controller, Firing, read_firing, read_kiln
+from cofire.production.job import kiln_steps
 from cofire.report.firing import kiln_csv
 from cofire.report.read_again import firing_toml, in_its_degrees
+from cofire.report.sheet import programme
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from tests.fired import KILNS
 
@@ -101,6 +104,23 @@ def test_a_kiln_that_is_off_is_no_segment_and_hand_warm_ends_a_programme():
     # held at 300 °C on the way down somebody's controller has to do it
     waits = read((860, 150, 60), (300, "full"), (250, 60))
     assert programmes(waits.segments) == [[0, 1, 2]]
+
+
+def test_a_kiln_that_is_off_holds_nothing_above_hand_warm():
+    held = read((420, 60, 60), (830, 150), (800, "full", 240))
+    assert switched_off(held.segments) == [False, False, False]
+    assert switched_off(read((830, 150), (800, "full", 240), (600, "full")).segments)[1:] == [
+        False, True,
+    ]  # fmt: skip
+    assert switched_off(read((830, 150), (40, "full", 240)).segments) == [False, True]
+    two = with_controller(held, segments=2, numbers=True)
+    count, rate = unset(two)
+    assert count == "3 segments, it takes 2"
+    assert rate.startswith('segment 3: a rate of "full", it takes numbers only')
+    assert set_words(two) == ""
+    assert kiln_csv(two).splitlines()[3].endswith(",800,240,yes,air")
+    steps = kiln_steps(held.segments, trace(held))
+    assert programme(steps).rows[2][1:4] == ["full", "800", "240"]
 
 
 def test_what_cannot_be_set_is_named_with_its_segment():
