@@ -137,10 +137,11 @@ def followed(kiln: Kiln, start: float, segment: Segment) -> list[Segment]:
 def told(kiln: Kiln, wishes: Sequence[Wish], joined: int = 0) -> list[Part]:
     """What is set on a kiln for what is wished.
 
-    Temperatures, rates and holds in steps of the controller: a soak no hotter, no rate faster, no
-    hold shorter. Where it takes numbers only, "full" becomes one that the kiln keeps up with; where
-    it takes fewer segments, neighbours go as one ramp at the slower of their rates, and the hold of
-    the first of them is lost. A kiln that cools as it likes in the end is switched off.
+    Temperatures, rates and holds in steps of the controller: nothing hotter than the hottest wish,
+    no rate faster, no hold shorter. Where it takes numbers only, "full" becomes one that the kiln
+    keeps up with; where it takes fewer segments, neighbours go as one ramp at the slower of their
+    rates, and the hold of the first of them is lost. A kiln that cools as it likes in the end is
+    switched off.
 
     Parameters
     ----------
@@ -163,8 +164,9 @@ def told(kiln: Kiln, wishes: Sequence[Wish], joined: int = 0) -> list[Part]:
     """
     controller = kiln.controller
     here, parts = ROOM, list[Part]()
+    top = on_step(controller, max(wish.segment.target for wish in wishes), -1)
     for wish in wishes:
-        set_one = _on_steps(controller, wish)
+        set_one = _on_steps(controller, wish.segment, top)
         for one in followed(kiln, here, set_one):
             last = one.target == set_one.target
             at = one.target if last else on_step(controller, one.target)
@@ -186,13 +188,11 @@ def told(kiln: Kiln, wishes: Sequence[Wish], joined: int = 0) -> list[Part]:
     return parts
 
 
-def _on_steps(controller: Controller, wish: Wish) -> Segment:
-    """A wish in steps: a soak no hotter, no rate faster, no hold shorter."""
-    s = wish.segment
-    way = -1 if wish.stage == SOAK else 0
+def _on_steps(controller: Controller, s: Segment, top: float) -> Segment:
+    """A segment in steps: no hotter than the top one, no rate faster, no hold shorter."""
     return replace(
         s,
-        target=on_step(controller, s.target, way),
+        target=min(on_step(controller, s.target), top),
         rate=slower(controller, s.rate),
         hold=longer(controller, s.hold),
     )

@@ -35,7 +35,7 @@ from cofire.firing.program import Controller, Firing, Segment, read_firing
 from cofire.report.firing import kiln_csv
 from cofire.report.plan import schedule_text
 from cofire.report.read_again import firing_csv, firing_toml
-from cofire.units import HOUR, kelvin
+from cofire.units import HOUR, celsius, kelvin
 from cofire.vessel import OpenFiring, Vessel
 from tests.fired import CARDS, KILNS, tea_light
 from tests.planned import joined, not_followed, tea_light_to_plan
@@ -119,6 +119,20 @@ def test_a_last_fall_at_full_that_is_held_is_set_with_its_hold() -> None:
         parts = told(own, wishes)
         assert [part.segment.hold for part in parts] == [4500.0, 7200.0]
         assert np.isfinite(parts[1].segment.rate) == numbers
+
+
+@pytest.mark.parametrize("before", [500.0, 871.0])
+def test_no_step_is_hotter_than_the_hottest_wish_whatever_it_is_for(before: float) -> None:
+    wishes = [
+        Wish("segment 0", Segment(kelvin(before), 150.0 / HOUR, 600.0)),
+        Wish("segment 1", Segment(kelvin(872.0), 60.0 / HOUR, 4500.0)),
+        Wish("segment 2", Segment(kelvin(560.0), 60.0 / HOUR)),
+    ]
+    coarse = Controller(temperature=20.0, given=True)
+    kiln = replace(tea_light_to_plan().firing.kiln, controller=coarse)
+    parts = told(kiln, wishes)
+    assert max(celsius(part.segment.target) for part in parts) == pytest.approx(860.0)
+    assert sum(part.segment.hold for part in parts) >= 4500.0
 
 
 def test_drying_and_burnout_go_first_or_both_coolings_whichever_the_search_takes() -> None:
