@@ -41,7 +41,22 @@ DEGREES = ("°", "º", "deg.", "deg")
 CLOCK = re.compile(r"\d{1,4}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s*[AaPp]\.?[Mm]\.?)?$")
 DATE = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}")
 SAMPLE = 400
-"""Lines looked at to find the delimiter. [-]"""
+"""Lines looked at to find the delimiter and the decimal mark. [-]"""
+_UNIT = r"(?:[^\S\n]*[^\s\d.,]{1,3})?$"
+DECIMAL = {
+    mark: re.compile(rf"[-+]?(?:\d{{1,3}}(?:\{other}\d{{3}})+|\d*)\{mark}\d+(?:\s*\S{{1,3}})?")
+    for mark, other in (".,", ",.")
+}
+"""Numbers that may have the mark as decimal mark."""
+EITHER = {
+    mark: re.compile(rf"^([-+]?[1-9]\d{{0,2}}\{mark}\d{{3}}){_UNIT}", re.MULTILINE) for mark in ".,"
+}
+"""Those among them in which it may group thousands as well."""
+BELOW = re.compile(rf"^([-+]?\d{{1,3}}){_UNIT}", re.MULTILINE)
+"""Whole numbers below a thousand."""
+LEAP = 1000.0**0.5
+"""Two neighbours further apart than this, one of them whole and the other before three digits, lie
+nearer in thousands: half-way between by their ratio. [-]"""
 
 
 @dataclass(frozen=True)
@@ -286,7 +301,7 @@ def read_sheet(path: Place) -> Sheet:
                 "delimiter and decimal mark at once, save it with semicolons"
             )
         header = ("",) * count
-    decimal = _decimal([cell for _, cells in rows[:SAMPLE] for cell in cells])
+    decimal = _decimal(rows, count, where)
     found = [
         f"delimiter {DELIMITERS[delimiter]}",
         f"decimal {'comma' if decimal == ',' else 'point'}",
@@ -385,15 +400,54 @@ def _header(above: Sequence[Sequence[str]], count: int) -> tuple[str, ...] | Non
     return tuple(names)
 
 
-def _decimal(cells: Sequence[str]) -> str:
-    """Decimal comma, where more numbers are written with one than with a point."""
-    comma = point = 0
-    for cell in cells:
-        if is_time(cell):
+def _decimal(rows: Sequence[tuple[int, Sequence[str]]], count: int, where: str) -> str:
+    """Decimal comma, where more numbers are written with one than with a point.
+
+    A column in which a mark groups thousands speaks for the other mark.
+    """
+    votes = {".": 0, ",": 0}
+    leaps: dict[str, str] = {}
+    for j in range(count):
+        cells = [row[j] for _, row in rows]
+        sample = [cell for cell in cells[:SAMPLE] if not is_time(cell)]
+        for mark, other in (".,", ",."):
+            written = sum(DECIMAL[mark].fullmatch(cell) is not None for cell in sample)
+            groups, leap = _grouping(cells, mark)
+            votes[other if groups else mark] += max(written, groups)
+            if leap is not None:
+                leaps[mark] = f"line {rows[leap][0]}, column {j + 1}: {show(cells[leap])}"
+    decimal = "," if votes[","] > votes["."] else "."
+    if decimal in leaps:
+        raise InputError(
+            f"{where}: {leaps[decimal]} beside whole numbers has its thousands in groups, by what "
+            "is the decimal mark elsewhere; write it without"
+        )
+    return decimal
+
+
+def _grouping(cells: Sequence[str], mark: str) -> tuple[bool, int | None]:
+    """Whether a mark groups thousands in a column, and the row where the numbers say so.
+
+    Before exactly three digits it may do either. It groups where a whole number below a thousand
+    stands beside it and the two lie nearer so; also, without such a row, where all whole numbers
+    are zero and no other cell has it as a decimal mark: such decimals would be written alike.
+    """
+    text = "\n".join(cells)
+    if mark not in text or not (EITHER[mark].search(text) and BELOW.search(text)):
+        return False, None
+    zeros, before = True, (0.0, False)
+    for row, cell in enumerate(cells):
+        found = EITHER[mark].fullmatch(cell) or BELOW.fullmatch(cell)
+        if found is None:
             continue
-        comma += bool(re.fullmatch(r"[-+]?(?:\d{1,3}(?:\.\d{3})+|\d*),\d+(?:\s*\S{1,3})?", cell))
-        point += bool(re.fullmatch(r"[-+]?(?:\d{1,3}(?:,\d{3})+|\d*)\.\d+(?:\s*\S{1,3})?", cell))
-    return "," if comma > point else "."
+        now = abs(float(found[1].replace(mark, "."))), found.re is not BELOW
+        (whole, beside), (marked, either) = sorted((before, now), key=lambda one: one[1])
+        if either > beside and whole > LEAP * marked:
+            return True, row
+        zeros &= now[1] or now[0] == 0.0
+        before = now
+    decimals = any(DECIMAL[mark].fullmatch(c) and not EITHER[mark].fullmatch(c) for c in cells)
+    return zeros and not decimals, None
 
 
 # ----------------------------------------------------------------------------------------------

@@ -125,6 +125,50 @@ STYLES: dict[str, tuple[str | bytes, str]] = {
 }
 
 
+def grouped(value: float, mark: str) -> str:
+    return f"{value:,.0f}".replace(",", mark)
+
+
+@pytest.mark.parametrize("mark", [",", "."])
+@pytest.mark.parametrize("time", [lambda t: f"{at(t):%H:%M}", lambda t: f"{t:.0f}"])
+@pytest.mark.parametrize("units", [1.8, 1.0])
+def test_thousands_in_groups_are_no_decimals(
+    tmp_path: Path, mark: str, time: Callable[[float], str], units: float
+) -> None:
+    """A degree sign in the name; whole degrees up to 1,580 °F or 1,290 °C."""
+    name, hot = ("T °F", fahrenheit) if units > 1.0 else ("T °C", lambda v: 1.5 * v)
+    log = logged(
+        tmp_path,
+        f"time_s;{name}\n" + rows(lambda t, v: f"{time(t)};{grouped(hot(v), mark)}", 150.0),
+    )
+    assert celsius(log.trace.peak) == pytest.approx(860.0 * (1.0 if units > 1.0 else 1.5), abs=2.0)
+    assert f"decimal {'point' if mark == ',' else 'comma'}" in log.found
+
+
+def test_thousands_first_met_late_in_a_log_are_found(tmp_path: Path) -> None:
+    text = "time_s;T °C\n" + rows(lambda t, v: f"{t:.0f};{grouped(1.5 * v, '.')}", 20.0)
+    assert text.splitlines().index(next(x for x in text.splitlines() if "." in x)) > 1000
+    assert celsius(logged(tmp_path, text).trace.peak) == pytest.approx(1290.0, abs=2.0)
+
+
+def test_steps_of_half_an_hour_written_in_groups_are_seconds(tmp_path: Path) -> None:
+    text = "time;T °C\n" + rows(lambda t, v: f"{grouped(t, ',')};{v:.0f}", 1800.0)
+    assert logged(tmp_path, text).time[-1] == pytest.approx(17 * HOUR)
+
+
+def test_three_decimals_stay_decimals(tmp_path: Path) -> None:
+    """Written in full, or without their last noughts; even next to a whole number."""
+    full = "time_s;T °C\n" + rows(lambda t, v: f"{t:.0f};{comma(v, 3)}")
+    short = "time_s;T °C\n" + rows(lambda t, v: f"{t:.0f};{round(v, 3):g}".replace(".", ","))
+    whole = "time_s;T °C\n" + rows(
+        lambda t, v: f"{t:.0f};{v // 1:.0f},125" if t % 600 else f"{t:.0f};{v:.0f}"
+    )
+    for text in (full, short, whole):
+        log = logged(tmp_path, text)
+        assert "decimal comma" in log.found
+        assert celsius(log.trace.peak) == pytest.approx(860.0, abs=1.0)
+
+
 def against(log: FiringLog) -> Array:
     """Differences of the ware from the truth, in K, at the readings after the first."""
     time, value = kiln()
@@ -373,6 +417,10 @@ WRONG: dict[str, tuple[str, tuple[str, ...], dict[str, object]]] = {
     "a number too large to be one": (
         "time_s,T_C\n" + rows(lambda t, v: f"{'1e999' if t == 2400 else f'{t:.0f}'},{v:.1f}"),
         ("line 42: time '1e999'; allowed: a number",), {},
+    ),
+    "thousands in groups by the decimal mark": (
+        "min;T °C\n" + rows(lambda t, v: f"{t / 60 + 0.5:.1f};{grouped(1.5 * v, '.')}"),
+        ("line 523, column 2: '1.000'", "thousands in groups, by what is the decimal mark"), {},
     ),
     "a line of a megabyte": (
         "time_s,T_C\n" + rows(lambda t, v: f"{t:.0f},{'1,' * 500_000 if t == 2400 else v}"),
