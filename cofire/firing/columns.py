@@ -456,7 +456,8 @@ def _grouping(cells: Sequence[str], mark: str) -> tuple[bool, int | None]:
 DAY = 24.0 * HOUR
 UNITS = {"s": 1.0, "min": MINUTE, "h": HOUR, "days": DAY, "ms": 1e-3}
 SHORTEST, LONGEST = 1.5 * HOUR, 120.0 * HOUR
-"""A kiln's firing lasts between these (common practice): the test of a number without unit. [s]"""
+"""A kiln's firing lasts between these (common practice): the test of numbers without unit, and of
+HH:MM against MM:SS. [s]"""
 FORMS = {
     "s": r"\b(s|sec|secs|second|seconds|sek|sekunden)\b",
     "min": r"\b(min|mins|minute|minutes|minuten)\b",
@@ -472,6 +473,8 @@ TIME = re.compile(
     r"(?:(?P<days>\d+)(?:\.|\s*d(?:ays?)?,?)\s*)?(?P<a>\d{1,4}):(?P<b>\d{2})"
     r"(?::(?P<c>\d{2}(?:[.,]\d+)?))?\s*(?P<half>[AaPp])?(?:\.?[Mm]\.?)?$"
 )
+ELAPSED = re.compile(r"\d{1,4}:\d{2}")
+"""Hours and minutes, or minutes and seconds."""
 STAMP = re.compile(r"(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})(?:,?[T\s]+(.*))?$")
 ORDERS = {"day/month": (2, 1, 0), "month/day": (2, 0, 1)}
 
@@ -507,7 +510,8 @@ def read_times(
 
     Numbers in s, min, h or days (by the name of the column, else by the length of the firing),
     seconds since 1970, days of a spreadsheet; hours and minutes, with seconds or not, of the day or
-    since the start; dates in the order of ISO 8601, of days first or months first.
+    since the start; minutes and seconds where only these make a firing of a credible length; dates
+    in the order of ISO 8601, of days first or months first.
 
     Parameters
     ----------
@@ -546,6 +550,11 @@ def _refuse(where: str, line: int, cell: str, allowed: str) -> InputError:
     return InputError(f"{where}: line {line}: time {show(cell)}; allowed: {allowed}")
 
 
+def _credible(span: float) -> bool:
+    """Whether a kiln's firing may last so long. [s]"""
+    return SHORTEST <= span <= LONGEST
+
+
 def _of_day(text: str) -> float | None:
     """Seconds of a clock's reading, or None."""
     found = TIME.match(text.strip())
@@ -576,6 +585,10 @@ def _clock(
     form = "HH:MM:SS" if cells[0].count(":") > 1 else "HH:MM"
     if unit == "min" and form == "HH:MM":
         return time / MINUTE, "MM:SS"
+    plain = ELAPSED.fullmatch(cells[int(np.argmax(time))].strip()) is not None
+    span = float(np.ptp(time))
+    if unit is None and plain and not _credible(span) and _credible(span / MINUTE):
+        return time / MINUTE, "taken to be MM:SS by its length"
     midnight = np.concatenate([[0.0], np.cumsum(np.diff(time) < -0.5 * DAY)])
     if midnight[-1]:
         form += (
@@ -683,8 +696,7 @@ def _numbers(
         return (time - time[0]) * UNITS[named], f"time in {named}"
     if SERIAL[0] < low and low + span < SERIAL[1] and span < 30.0:
         return (time - time[0]) * DAY, "days of a spreadsheet"
-    credible: Callable[[str], bool] = lambda u: SHORTEST <= span * UNITS[u] <= LONGEST  # noqa: E731
-    fitting = [u for u in ("s", "min", "h") if credible(u)]
+    fitting = [u for u in ("s", "min", "h") if _credible(span * UNITS[u])]
     if len(fitting) != 1:
         lasts = ", ".join(f"{span * UNITS[u] / HOUR:.3g} h in {u}" for u in ("s", "min", "h"))
         raise InputError(

@@ -125,6 +125,24 @@ STYLES: dict[str, tuple[str | bytes, str]] = {
 }
 
 
+def test_minutes_and_seconds_are_known_by_the_length_of_the_firing(tmp_path: Path) -> None:
+    text = "time,T °C\n" + rows(lambda t, v: f"{t // 60:.0f}:{t % 60:02.0f},{v:.1f}", 90.0)
+    log = logged(tmp_path, text)
+    assert "taken to be MM:SS by its length" in "; ".join(log.found)
+    assert log.time[-1] == pytest.approx(LAST, abs=90.0)
+
+    def length(cells: list[str], unit: str | None = None) -> float:
+        return float(read_times(cells, range(len(cells)), "time", ".", "log", unit)[0][-1] / HOUR)
+
+    cells = [f"{minute}:00" for minute in range(661)]
+    assert length(cells) == 11.0
+    assert length(cells, "h") == 660.0  # as stated
+    # a week in days and hours, and one in hours that are a firing's, stay what they are
+    days = [f"{h // 24}.{h % 24}:00" for h in range(168)]
+    assert length(days) == 167.0
+    assert length(cells[:101]) == 100.0
+
+
 def grouped(value: float, mark: str) -> str:
     return f"{value:,.0f}".replace(",", mark)
 
