@@ -730,7 +730,8 @@ AT_REST = 0.015
 """Most that the last twentieth of a log taken to be in K may change, of its range: a log in °C that
 was begun late and broken off hot looks the same but for that. [-]"""
 ONLY_F = 1500.0
-"""A log that begins cold and exceeds it is in °F. [any]"""
+"""A log that begins cold and exceeds it is in °F; one that does not may be in °C from a kiln that
+was still warm. [any]"""
 HOTTEST = 150.0
 """A column that never exceeds it is not a kiln's temperature, in no unit. [any]"""
 LEAST, MOST = ZERO_CELSIUS - 60.0, ZERO_CELSIUS + 2300.0
@@ -934,8 +935,10 @@ def _unit_by_name(name: str) -> str:
 def _unit_by_range(values: Array, sheet: Sheet, index: int) -> str:
     low, high = float(np.quantile(values, 0.001)), float(np.quantile(values, 0.999))
     fitting = [u for u, (a, b, c, d) in RANGES.items() if a <= low <= b and c <= high <= d]
-    if not fitting and 20.0 <= low <= RANGES["F"][1] and ONLY_F < high <= RANGES["F"][3]:
+    if 20.0 <= low <= RANGES["F"][1] and ONLY_F < high <= RANGES["F"][3]:
         fitting = ["F"]
+    elif fitting == ["F"]:  # or a kiln that was still warm, in °C
+        fitting = ["C", "F"]
     last = values[-max(values.size // 20, 2) :]
     if fitting == ["K"] and float(np.ptp(last)) > AT_REST * (high - low):
         fitting = []

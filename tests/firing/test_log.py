@@ -398,6 +398,10 @@ WRONG: dict[str, tuple[str, tuple[str, ...], dict[str, object]]] = {
         "t,T\n" + "".join(f"{t:.0f},{v:.1f}\n" for t, v in zip(*kiln(), strict=True) if v > 300),
         ("no unit given",), {},
     ),
+    "begun and ended on a warm kiln, no unit": (
+        "time_min,temp\n" + rows(lambda t, v: f"{t / 60:.0f},{max(v, 58.0):.1f}"),
+        ("no unit given, and 58 to 860 may be °C or °F; say which",), {},
+    ),
     "no unit of time": (
         "t,T °C\n" + rows(lambda t, v: f"{t / 10:.0f},{v:.1f}"),
         ("no unit of time given", "say which: s, min or h"), {},
@@ -496,6 +500,13 @@ def test_a_pipe_or_a_device_is_no_log(tmp_path: Path) -> None:
     for path in (tmp_path / "log.csv", Path(os.devnull)):
         with pytest.raises(InputError, match=f"{path}: a pipe or a device; allowed: a regular"):
             read_firing_log(path)
+
+
+def test_what_no_kiln_reaches_in_celsius_is_fahrenheit_without_a_word(tmp_path: Path) -> None:
+    text = "time_min,temp\n" + rows(lambda t, v: f"{t / 60:.0f},{fahrenheit(v):.1f}")
+    log = logged(tmp_path, text)
+    assert "°F by its range" in log.found[-1]
+    assert celsius(log.trace.peak) == pytest.approx(860.0, abs=1.0)
 
 
 def test_a_person_may_say_unit_and_column(tmp_path: Path) -> None:
