@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import os
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, ParamSpec, TypeVar
@@ -114,7 +114,7 @@ def _given(options: Mapping[str, object]) -> list[Path]:
     return [one for one in every if isinstance(one, Path)]
 
 
-def in_units(text: str, units: System) -> str:
+def in_units(text: str, units: System, kept: Collection[str] = ()) -> str:
     """A finished text in the units asked for.
 
     Parameters
@@ -123,6 +123,8 @@ def in_units(text: str, units: System) -> str:
         In °C and mm.
     units : System
         Of the command's option.
+    kept : collection of str
+        Parts of it that stay as they are.
 
     Returns
     -------
@@ -133,10 +135,10 @@ def in_units(text: str, units: System) -> str:
         return text
     from cofire.report.imperial import imperial
 
-    return imperial(text)
+    return imperial(text, kept)
 
 
-def show(text: str, units: System = System.metric) -> None:
+def show(text: str, units: System = System.metric, kept: Collection[str] = ()) -> None:
     """Print a finished text in the units asked for.
 
     Parameters
@@ -145,8 +147,10 @@ def show(text: str, units: System = System.metric) -> None:
         In °C and mm.
     units : System
         Of the command's option.
+    kept : collection of str
+        Parts of it that stay as they are.
     """
-    typer.echo(in_units(text, units), nl=False)
+    typer.echo(in_units(text, units, kept), nl=False)
 
 
 def aside(text: str) -> None:

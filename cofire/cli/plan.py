@@ -134,7 +134,8 @@ def schedule(
     Example:  cofire schedule examples/silver_foot_vessel.toml --out firing.toml
     """
     from cofire.design.schedule import propose_schedule
-    from cofire.report.plan import schedule_text
+    from cofire.report.imperial import as_set
+    from cofire.report.plan import schedule_text, segments_text
     from cofire.report.read_again import firing_toml
     from cofire.report.writing import check_targets, write_file
     from cofire.workers import local_processes
@@ -148,7 +149,7 @@ def schedule(
             progress=lambda n: tell(f"firings: {n}"),
         )  # fmt: skip
     tell("")
-    show(schedule_text(found), units)
+    show(schedule_text(found), units, as_set(found.firing, segments_text(found)))
     if out is not None:
         write_file(out, lambda s: s.write(firing_toml(found.firing, kilns).encode()), force)
     if not found.finished:
@@ -194,7 +195,7 @@ def plan(
         typer.echo("cofire: stopped; nothing was written", err=True)
         raise typer.Exit(INTERRUPTED) from None
     tell("")
-    show(written.text, units)
+    show(written.text, units, written.as_set)
     for line in written.missing:
         aside(f"left out: {line}")
     aside(f"written: {out}")

@@ -135,10 +135,13 @@ def tell_own(vessel: VesselInput, units: System = System.metric) -> None:
     """
     if vessel.left_open is None:
         return
+    from cofire.report.imperial import as_set
     from cofire.report.verdict import taken
     from cofire.report.writing import wrapped
 
-    typer.echo("\n".join(wrapped(in_units(taken(vessel.firing), units), 2)), err=True)
+    text = taken(vessel.firing)
+    told = in_units(text, units, as_set(vessel.firing, text))
+    typer.echo("\n".join(wrapped(told, 2)), err=True)
 
 
 class Begun:
@@ -210,7 +213,8 @@ def check(
     """
     from cofire.assessment.cautions import cautions
     from cofire.errors import InputError
-    from cofire.report.verdict import as_json, as_text
+    from cofire.report.imperial import as_set
+    from cofire.report.verdict import as_json, as_text, taken
 
     needing = {"--record": record, "--pieces": pieces, "--paste-ml": paste_ml}
     idle = next((name for name, value in needing.items() if value is not None), None)
@@ -228,7 +232,8 @@ def check(
         text = _with_uncertainty(
             text, found, samples, seed, json, kept, (pieces, paste_ml), workers
         )
-    show(text, System.metric if json else units)
+    firing = found.designed.vessel.firing
+    show(text, System.metric if json else units, as_set(firing, taken(firing)))
     if found.word == "no":
         raise typer.Exit(DEFECT)
 

@@ -2,13 +2,15 @@
 
 Only what is shown is changed: files, tables and JSON stay as they are, and so does all that is
 computed. A length or temperature is known by the unit after it, or by the unit in the heading of
-its column.
+its column. What is set on a controller stays in its own degrees.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Collection
+
+from cofire.firing.program import Firing
 
 INCH = 25.4
 """By definition. [mm]"""
@@ -45,13 +47,15 @@ TURNED: dict[str, tuple[Callable[[float], float], int]] = {
 """Function and how many more decimals; K stands for differences alone."""
 
 
-def imperial(text: str) -> str:
+def imperial(text: str, kept: Collection[str] = ()) -> str:
     """A text with °F and inches in the place of °C and mm.
 
     Parameters
     ----------
     text : str
         Finished.
+    kept : collection of str
+        Parts of it that stay, however their lines are broken (see `as_set`).
 
     Returns
     -------
@@ -67,7 +71,30 @@ def imperial(text: str) -> str:
     >>> print(imperial("110.0 × 14.1 × 2.10 mm, at most 20 K apart"))
     4.331 × 0.555 × 0.0827 in, at most 36 °F apart
     """
+    if kept:
+        parts = "|".join(r"\s+".join(map(re.escape, part.split())) for part in kept)
+        pieces = re.split(f"({parts})", text)
+        pieces[::2] = map(imperial, pieces[::2])
+        return "".join(pieces)
     return MEASURE.sub(_measure, ROUND.sub(_rounds, _columns(text)))
+
+
+def as_set(firing: Firing, *texts: str) -> tuple[str, ...]:
+    """Of texts that tell what is set on a kiln, those that stay in any units of the rest.
+
+    Parameters
+    ----------
+    firing : Firing
+        Of which they tell, in the degrees of its kiln's controller.
+    texts : str
+        Finished.
+
+    Returns
+    -------
+    tuple of str
+        All where the kiln's file says of its controller; else none.
+    """
+    return texts if firing.kiln.controller.given else ()
 
 
 class Exact(str):

@@ -49,6 +49,7 @@ from cofire.report.designs import (
     taper_row,
 )
 from cofire.report.firing import kiln_csv
+from cofire.report.imperial import as_set
 from cofire.report.job import cost_line
 from cofire.report.job_figures import firing_figure
 from cofire.report.pot import pot_figure
@@ -416,8 +417,8 @@ def no_gain(search: LayerSearch) -> list[str]:
     return wrapped(f"no gain over fewer{both}: {', '.join(idle)}", 7) if idle else []
 
 
-def schedule_text(schedule: Schedule) -> str:
-    """Segments with the flag that sets each.
+def segments_text(schedule: Schedule) -> str:
+    """Segments with the flag that sets each, in the degrees of the kiln's controller.
 
     Parameters
     ----------
@@ -427,7 +428,7 @@ def schedule_text(schedule: Schedule) -> str:
     Returns
     -------
     str
-        Ends in a new line.
+        One a segment, and a heading.
     """
     controller = schedule.firing.kiln.controller
     unit = "°F" if controller.fahrenheit else "°C"
@@ -439,6 +440,23 @@ def schedule_text(schedule: Schedule) -> str:
         head = f"{to:>4} {unit} {rate:>9} {hold:>4} min   "
         head += f"{s.gas}: " if s.gas else ""
         lines += wrapped(head.replace(" ", "\u00a0") + choice.reason, len(head))
+    return "\n".join(lines).replace("\u00a0", " ")
+
+
+def schedule_text(schedule: Schedule) -> str:
+    """Segments with the flag that sets each, and what else to know of the firing.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        From `propose_schedule`.
+
+    Returns
+    -------
+    str
+        Ends in a new line.
+    """
+    lines = [segments_text(schedule)]
     lines += wrapped(
         f"then cooling shut; {schedule.hours:.0f} h until cold, utilisation "
         f"{schedule.utilisation:.3g}, "
@@ -456,7 +474,7 @@ def schedule_text(schedule: Schedule) -> str:
         lines += wrapped(words)
     if not schedule.finished:
         lines.append("Interrupted: the best so far.")
-    return "\n".join(lines).replace("\u00a0", " ") + "\n"
+    return "\n".join(lines) + "\n"
 
 
 def nearer_line(plan: Plan) -> str:
@@ -703,10 +721,17 @@ def against(flag: Flag) -> str:
 
 @dataclass(frozen=True)
 class Written:
-    """What the folder says in words, and what could not be written, with the reason."""
+    """What the folder says in words, and what could not be written, with the reason.
+
+    Attributes
+    ----------
+    as_set
+        Parts of the text that tell what is set on the kiln's controller, in its own degrees.
+    """
 
     text: str
     missing: list[str]
+    as_set: tuple[str, ...] = ()
 
 
 def write_plan(
@@ -808,7 +833,9 @@ def write_plan(
             (folder / name).write_bytes(content)
 
     replace_folder(out, fill, "plan.json", force)
-    return Written(text, missing)
+    own = [taken(plan.given.designed.vessel.firing)]
+    own += [segments_text(plan.schedule)] if plan.schedule is not None else []
+    return Written(text, missing, as_set(plan.vessel.firing, *own))
 
 
 def _made(job: tuple[str, Callable[..., bytes], tuple[Any, ...]]) -> tuple[str, bytes | str]:

@@ -840,9 +840,13 @@ def write_sheet(
     def shown(value: T) -> T:
         return turned(value) if foreign and value is not None else value
 
+    def of_kiln(value: T) -> T:
+        return value if given else shown(value)
+
     response = m.response
     vessel, curve = response.vessel, response.trace
     firing = vessel.firing
+    given = firing.kiln.controller.given
     own = [taken(firing)] if vessel.left_open is not None else []
     steps, events = kiln_steps(firing.segments, curve), happenings(response)
     cards = pure_materials(response)
@@ -884,7 +888,7 @@ def write_sheet(
         limits=shown(limits_table(m)),
         others=shown(other_limits(m)),
         figures=shown((section, line)),
-        programme=shown(programme(steps, firing.kiln.controller)),
+        programme=of_kiln(programme(steps, firing.kiln.controller)),
         kiln=shown(
             (
                 *firing_line(firing, curve, limit, bound.name),
@@ -892,7 +896,7 @@ def write_sheet(
             )
         ),
         events=shown(events_table(events, set(firing.gases) != {"air"})),
-        reasons=shown(list(reasons)),
+        reasons=of_kiln(list(reasons)),
         bands=shown(bands_table(m)),
         print=shown(print_line(m)),
         weigh=shown(weighing_table(m)),
@@ -902,7 +906,7 @@ def write_sheet(
         cautions=shown(cautions(response)),
         defer=DEFER,
         cards=numbers,
-        inputs=shown([*own, *input_lines(m)]),
+        inputs=[*of_kiln(own), *shown(input_lines(m))],
         sources=sources,
         left_out=LEFT_OUT,
     )  # fmt: skip

@@ -33,7 +33,8 @@ from cofire.firing.controller import (
 from cofire.firing.kiln import trace
 from cofire.firing.program import Controller, Firing, Segment, read_firing
 from cofire.report.firing import kiln_csv
-from cofire.report.plan import schedule_text
+from cofire.report.imperial import as_set, imperial
+from cofire.report.plan import schedule_text, segments_text
 from cofire.report.read_again import firing_csv, firing_toml
 from cofire.units import HOUR, celsius, kelvin
 from cofire.vessel import OpenFiring, Vessel
@@ -183,8 +184,10 @@ def test_a_row_of_a_schedule_has_one_unit(fahrenheit: bool) -> None:
     assert {"°C", "°F"} & set(re.findall("°[CF]", told)) == {unit}
     named = re.findall(rf"(\d+) {unit}(/h)?", told)
     assert {int(number) % (10 if rate else 5) for number, rate in named} == {0}
-    for line in schedule_text(found).splitlines():
+    text, table = schedule_text(found), segments_text(found)
+    for line in text.splitlines():
         assert ("°C" if fahrenheit else "°F") not in line
+    assert imperial(text, as_set(found.firing, table)).startswith(table)  # set so in any units
 
 
 def test_a_pack_that_is_closed_hand_warm_makes_two_programmes() -> None:

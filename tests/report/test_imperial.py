@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,9 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from cofire.cli import app
+from cofire.design.firings import Setting
+from cofire.design.schedule import Choice, Schedule
+from cofire.firing.program import Controller, load_kilns, read_firing
 from cofire.report.imperial import imperial
 from tests.strategies import some
 
@@ -119,6 +123,26 @@ def test_a_command_shows_the_same_in_other_units_and_leaves_none(words: tuple[st
     # without its measures the text is the same word for word
     rest = re.compile(r"[-+]?[\d.]+|°[CF](/h)?|\bmm\b|\bin\b|\bK\b|\s+|[×–-]")
     assert rest.sub("", plain) == rest.sub("", turned)
+
+
+def test_what_stays_does_so_however_its_lines_are_broken():
+    text = "Taken: 550 °C at\n  60 °C/h, 860 °C.\nCard at 25 °C, 860 °C."
+    assert imperial(text, ["550 °C at 60 °C/h, 860 °C."]) == (
+        "Taken: 550 °C at\n  60 °C/h, 860 °C.\nCard at 77 °F, 1580 °F."
+    )
+
+
+@pytest.mark.parametrize("named", [True, False])
+def test_a_schedule_is_shown_in_the_degrees_in_which_it_is_set(
+    monkeypatch: pytest.MonkeyPatch, named: bool
+):
+    kiln = replace(load_kilns()["small studio kiln"], controller=Controller(given=named))
+    firing = read_firing([(550, 60, 60), (860, 150, 75)], kiln=kiln)
+    choices = tuple(Choice(s, "peak: 860 °C would crack") for s in firing.segments)
+    found = Schedule(firing, choices, 0.5, 0.5, 20.0, 9, Setting(0, 0, 0), reached=True)
+    monkeypatch.setattr("cofire.design.schedule.propose_schedule", lambda *_, **__: found)
+    _, turned = both("schedule", VESSEL)
+    assert ("860 °C  150 °C/h" in turned) == ("peak: 860 °C would" in turned) == named
 
 
 def test_json_stays_metric():

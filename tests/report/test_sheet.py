@@ -36,7 +36,7 @@ from cofire.cli.common import DEFECT, INPUT_WRONG
 from cofire.design.ladder import LADDER
 from cofire.design.starting import started
 from cofire.firing.kiln import trace
-from cofire.firing.program import Segment, load_kilns, read_firing, simple_firing
+from cofire.firing.program import Controller, Segment, load_kilns, read_firing, simple_firing
 from cofire.materials.card import Card
 from cofire.materials.catalogue import load_cards
 from cofire.physics.history import burnout
@@ -751,6 +751,23 @@ def test_a_kiln_that_falls_behind_says_from_where_and_by_how_much() -> None:
     response = replace(made.response, vessel=vessel, trace=curve)
     told = rows(read(write_sheet(replace(made, check=sharply(response)))), "programme")
     assert re.match(r"cannot follow from \d+ °C: \d+:\d\d, not 0:35", told[0][4])
+
+
+@pytest.mark.usefixtures("undrawn")
+@pytest.mark.parametrize("given", [True, False])
+def test_an_imperial_sheet_tells_what_is_set_in_the_degrees_of_a_named_controller(
+    given: bool,
+) -> None:
+    made = vase()
+    firing = made.response.vessel.firing
+    kiln = replace(firing.kiln, controller=Controller(temperature=5.0, given=given))
+    vessel = replace(made.response.vessel, firing=replace(firing, kiln=kiln))
+    own = replace(made, check=sharply(replace(made.response, vessel=vessel), made.verdict))
+    why = ["at 60 °C/h it would crack"]
+    plain, foreign = (read(write_sheet(own, why, units)) for units in ("metric", "imperial"))
+    assert (rows(plain, "programme") == rows(foreign, "programme")) == given
+    assert ("at 60 °C/h it would crack" in foreign.whole) == given
+    assert rows(plain, "events") != rows(foreign, "events")
 
 
 def test_events_are_in_order_and_burnout_is_told_once() -> None:
