@@ -202,7 +202,7 @@ def firing(
             metavar="FILE",
             help=(
                 "Write the segments for a controller, in whole numbers or the steps of its kiln's "
-                "file: the next rate down, the next hold up; - for stdout."
+                "file: the next rate down, but a step at least, the next hold up; - for stdout."
             ),
         ),
     ] = None,

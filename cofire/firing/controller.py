@@ -187,11 +187,17 @@ def unset(firing: Firing) -> list[str]:
     Parameters
     ----------
     firing : Firing
-        With its kiln; nothing is held against a controller of which no file says anything.
+        With its kiln; against a controller of which no file says anything only a rate is held that
+        is less than a whole degree an hour, as it would be set faster than it is judged.
     """
     controller = firing.kiln.controller
     if not controller.given:
-        return []
+        return [
+            f"segment {number}: {s.rate * HOUR:.6g} °C/h, no file says that it takes less than "
+            f"{controller.rate * HOUR:.6g}"
+            for number, s in enumerate(firing.segments, 1)
+            if s.rate < controller.rate * (1.0 - ROUNDING)
+        ]
     found = []
     own = programmes(firing.segments)
     for number, some in enumerate(own, 1):

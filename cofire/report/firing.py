@@ -138,7 +138,7 @@ def kiln_csv(firing: Firing, degrees: str = "C") -> str:
     Where the kiln's file says in what steps its controller counts, these in its own degrees. What
     lies between is set to the nearest temperature, the next rate down and the next hold up: a
     firing that was proposed is on the steps of its controller, in the other degrees it comes out
-    within half a degree and no faster.
+    within half a degree and no faster, but for a rate less than one step, which `unset` names.
 
     The gas of each segment stands last, for the person: no controller changes it, and where it
     differs from that of the line before someone packs or opens the box first.

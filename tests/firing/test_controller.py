@@ -23,7 +23,7 @@ from cofire.firing.controller import (
 from cofire.firing.kiln import trace
 from cofire.firing.program import Controller, Firing, read_firing, read_kiln
 from cofire.production.job import kiln_steps
-from cofire.report.firing import kiln_csv
+from cofire.report.firing import as_text, kiln_csv
 from cofire.report.read_again import firing_toml, in_its_degrees
 from cofire.report.sheet import programme
 from cofire.units import HOUR, MINUTE, celsius, kelvin
@@ -138,6 +138,15 @@ def test_what_cannot_be_set_is_named_with_its_segment():
     assert "20.5 min" in told[4]
     whole = read((110, 62, 60), (860, rate, 20), (560, 60), (40, "full"))
     assert unset(with_controller(whole, segments=3, numbers=True)) == []
+
+
+def test_a_rate_that_would_be_set_faster_than_it_is_judged_is_named():
+    slow = read((860, 150), (840, 0.6, 0.4))
+    assert kiln_csv(slow).splitlines()[2].startswith("2,1,840,")
+    assert unset(slow) == ["segment 2: 0.6 °C/h, no file says that it takes less than 1"]
+    assert "cannot be set on its controller: segment 2: 0.6 °C/h" in as_text(slow, trace(slow))
+    assert unset(with_controller(read((860, 150), (840, 0.6)), rate=0.1 / HOUR)) == []
+    assert "0.6 °C/h, it takes steps of 1" in unset(with_controller(slow))[0]
 
 
 def test_the_gas_changes_when_its_segment_begins():
