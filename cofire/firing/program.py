@@ -282,6 +282,10 @@ def simple_firing(
     return checked(Firing(name, kiln, segments, gas, lag), name)
 
 
+SAME = 1e-3
+"""A target no further above its kiln's limit is at it: files are written in so many digits. [K]"""
+
+
 def checked(firing: Firing, where: str) -> Firing:
     """The firing itself, or a complaint that its kiln cannot do it.
 
@@ -300,11 +304,11 @@ def checked(firing: Firing, where: str) -> Firing:
     Raises
     ------
     InputError
-        Peak above the kiln's limit, or a target its power does not reach.
+        A target above the kiln's limit, or below 25 °C.
     """
     kiln = firing.kiln
     for number, segment in enumerate(firing.segments, 1):
-        if segment.target > kiln.max_temperature + 1e-9:
+        if segment.target > kiln.max_temperature + SAME:
             raise InputError(
                 f"{where}: segment {number}: to_C = {celsius(segment.target):g}; {kiln.name} "
                 f"reaches at most {celsius(kiln.max_temperature):g} °C"

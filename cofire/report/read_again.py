@@ -407,16 +407,16 @@ def segment_row(segment: Segment) -> dict[str, str]:
 
 
 def _kiln_rows(kiln: Kiln) -> list[str]:
-    """A kiln as a table of its firing file."""
+    """A kiln as a table of its firing file, in as many digits as its segments."""
 
     def numbers(values: Array) -> str:
-        return "[" + ", ".join(f"{value:.6g}" for value in values) + "]"
+        return "[" + ", ".join(f"{value:.9g}" for value in values) + "]"
 
     rows = [
         "",
         "[kiln]",
         f"name = {toml_value(kiln.name)}",
-        f"max_temperature_C = {celsius(kiln.max_temperature):.6g}",
+        f"max_temperature_C = {celsius(kiln.max_temperature):.9g}",
     ]
     if kiln.source:
         rows.append(f"source = {toml_value(kiln.source)}")
@@ -439,9 +439,9 @@ def _kiln_rows(kiln: Kiln) -> list[str]:
             *([f"segments = {controller.segments}"] if controller.segments else []),
             f'rates = "{"numbers" if controller.numbers else FULL}"',
             f'degrees = "{"F" if controller.fahrenheit else "C"}"',
-            f"step_degrees = {size * controller.temperature:.6g}",
-            f"step_per_h = {size * controller.rate * HOUR:.6g}",
-            f"step_min = {controller.time / MINUTE:.6g}",
+            f"step_degrees = {size * controller.temperature:.9g}",
+            f"step_per_h = {size * controller.rate * HOUR:.9g}",
+            f"step_min = {controller.time / MINUTE:.9g}",
         ]
     for name, space in (("chamber", kiln.chamber), ("box", kiln.box)):
         if space is not None:

@@ -64,6 +64,26 @@ def test_a_controller_is_read_in_its_own_degrees_and_written_again(tmp_path):
     assert back.latest == 9.5 * HOUR
 
 
+def test_a_firing_at_the_limit_of_its_own_kiln_is_read_back(tmp_path):
+    own = {**KILN, "max_temperature_C": 1093.3334, "controller": {"degrees": "F"}}
+    kiln, firing = read_kiln(own), read((860, 150, 30))
+    top = on_step(kiln.controller, kiln.max_temperature, -1)  # 2000 °F
+    firing = replace(firing, kiln=kiln, segments=(replace(firing.segments[0], target=top),))
+    path = tmp_path / "firing.toml"
+    path.write_text(firing_toml(firing), encoding="utf-8")
+    back = read_firing(path)
+    assert back.peak == pytest.approx(top, abs=1e-5)
+    assert back.kiln.max_temperature == pytest.approx(kiln.max_temperature, abs=1e-6)
+    assert back.kiln.controller.temperature == pytest.approx(1 / 1.8, rel=1e-8)
+
+
+def test_a_target_a_hair_above_the_limit_is_at_it():
+    own = {**KILN, "max_temperature_C": 1093.3333}
+    assert read_firing({"kiln": own, "segment": [{"to_C": 1093.33333, "rate_C_per_h": 150}]})
+    with pytest.raises(InputError, match="reaches at most"):
+        read_firing({"kiln": own, "segment": [{"to_C": 1093.34, "rate_C_per_h": 150}]})
+
+
 @pytest.mark.parametrize(
     ("table", "told"),
     [
