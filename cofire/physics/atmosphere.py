@@ -7,9 +7,6 @@ solution of oxygen in a metal (large in titanium) is left out.
 Thermodynamics only: it says what can happen, not how fast. Cold metal tarnishes too slowly to
 matter, a closed pore sees no gas, and metals also take up carbon (iron, chromium, titanium, in a
 carbon box), oxygen and nitrogen (titanium, in anything), which these equilibria do not show.
-
-Oxygen pressures are log10(pO2/atm). Standard states are 1 bar; the 0.006 decades between bar and
-atmosphere are left out.
 """
 
 from __future__ import annotations
