@@ -10,7 +10,7 @@ import numpy as np
 from cofire.errors import OutOfRange
 from cofire.firing.cones import read_cones
 from cofire.firing.controller import set_words, switched_off, too_late, unset
-from cofire.firing.kiln import Trace
+from cofire.firing.kiln import INSTANT, Trace
 from cofire.firing.program import Firing, Kiln
 from cofire.physics.heatwork import cone_equivalent
 from cofire.report.read_again import in_its_degrees
@@ -70,10 +70,13 @@ def as_text(firing: Firing, curve: Trace) -> str:
         "",
         f"{'from':>7} {'to':>7} {'time':>8} {'mean rate':>11}   kiln (ware at the end)",
     ]
+    last = curve.breakpoints[-1] if firing.lag > INSTANT else None
     for a, b in pairwise(curve.breakpoints):
         start, stop = celsius(float(curve.kiln[a])), celsius(float(curve.kiln[b]))
         hours = float(curve.time[b] - curve.time[a]) / HOUR
-        rate = f"{(stop - start) / hours:+.0f} °C/h" if abs(stop - start) > 0.5 else "hold"
+        rate = "ware cools" if b == last else "hold"
+        if abs(stop - start) > 0.5:
+            rate = f"{(stop - start) / hours:+.0f} °C/h"
         lines.append(
             f"{start:4.0f} °C {stop:4.0f} °C {hours:6.2f} h {rate:>11}   "
             f"({celsius(float(curve.ware[b])):.0f} °C)"

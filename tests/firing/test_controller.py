@@ -169,6 +169,16 @@ def test_a_rate_that_would_be_set_faster_than_it_is_judged_is_named():
     assert "0.6 °C/h, it takes steps of 1" in unset(with_controller(slow))[0]
 
 
+def test_what_the_ware_still_cools_when_its_kiln_is_cold_is_no_hold():
+    for lag, ends in ((0.0, "°C/h"), (300.0, "ware cools")):
+        for rows in ([(860, 150, 75)], [(860, 150, 75), (25, "full", 60)]):
+            firing = replace(read(*rows), lag=lag)
+            lines = as_text(firing, trace(firing)).split("\n\n")[1].splitlines()[1:]
+            told = [line.split("   ")[-2].strip() for line in lines]
+            assert told.count("hold") == len(rows)
+            assert told[-1].endswith(ends) or (lag == 0.0 and len(rows) == 2)
+
+
 def test_the_gas_changes_when_its_segment_begins():
     firing = read((500, 60, 60, "air"), (860, 150, 75, "carbon"))
     curve = trace(firing)
