@@ -21,6 +21,7 @@ LEVEL = 0.90
 PULL = 3.0
 """Pull of a profile towards its point, over that of the data. [-]"""
 MOST_STEPS = 200
+MOST_POINTS = 40
 FURTHEST = 60.0
 """An end is not sought further out than this many times where a straight line would put it. [-]"""
 CLOSE = 5e-4
@@ -210,30 +211,36 @@ def profile(
         return here, float(np.copysign(rise, here - middle)), found.values
 
     def end(sign: float, bound: float) -> float:
-        reached = sign * (1.0 + 1.0 / PULL**2) * threshold * spread
-        a, at, x = middle, middle, fit.values
-        za = 0.0
-        for _ in range(25):
-            if abs(reached) > FURTHEST * threshold * spread:
-                return bound
+        """The figure where the root of the rise passes the threshold, between two pulls."""
+        reached = (1.0 + 1.0 / PULL**2) * threshold * spread
+        inner, outer, x = (0.0, 0.0), None, fit.values  # places from the middle, roots of the rise
+        found = bound
+        for _ in range(MOST_POINTS):
             try:
-                b, zb, x = point(middle + reached, x)
+                here, root, new = point(middle + sign * reached, x)
             except ModelError:
-                return bound
-            if abs(abs(zb) - threshold) < CLOSE * threshold:
-                return min(max(b, min(bound, middle)), max(bound, middle))
-            beyond = sign * (b - bound) >= 0.0
-            if beyond and abs(zb) < threshold:
-                return bound
-            growth = (zb - za) / (middle + reached - at) if middle + reached != at else 0.0
-            a, za, at = b, zb, middle + reached
-            if growth * sign * sign <= 0.0 or not np.isfinite(growth):
-                reached *= 2.0
-                continue
-            wanted = (sign * threshold - zb) / growth
-            largest = 2.0 * abs(reached)
-            reached += float(np.clip(wanted, -0.7 * abs(reached), largest))
-        return float(a) if abs(abs(za) - threshold) < 0.1 * threshold else bound
+                break
+            root *= sign
+            if root >= (1.0 - CLOSE) * threshold:
+                outer, found = (reached, root), here
+                if root <= (1.0 + CLOSE) * threshold:
+                    break
+            elif sign * (here - bound) >= 0.0:
+                break
+            else:
+                before, inner, x = inner, (reached, root), new
+            if outer is None:
+                growth = (inner[1] - before[1]) / (inner[0] - before[0])
+                wanted = (threshold - root) / growth if growth > 0.0 else np.inf
+                reached += min(wanted, 2.0 * reached)
+                if reached > FURTHEST * threshold * spread:
+                    break
+            elif outer[0] - inner[0] < CLOSE * spread:
+                break
+            else:
+                share = (threshold - inner[1]) / (outer[1] - inner[1])
+                reached = inner[0] + float(np.clip(share, 0.1, 0.9)) * (outer[0] - inner[0])
+        return min(max(found, min(bound, middle)), max(bound, middle))
 
     return end(-1.0, least), end(1.0, most)
 

@@ -181,6 +181,9 @@ FURTHEST = 300.0
 """The same for a firing's temperature. [K]"""
 TURNED_BACK = 1e6
 """Residual of such a trial. [-]"""
+SATURATED = 1e-9
+"""Share done, or still to do, below which its derivatives are zero: by what is left of them every
+trial step would go beyond the limits. [-]"""
 STEADIEST = 0.5
 """No firing's temperature is known better than that: common practice. [K]"""
 DENSE = 1e-3
@@ -440,6 +443,7 @@ def done(b: Bench, x: Array) -> tuple[Array, Array]:
     score = n * (log - centre) + x[PLACE]
     share = 1.0 / (1.0 + np.exp(-np.clip(score, -500.0, 500.0)))
     bell = share * (1.0 - share)
+    bell[bell < SATURATED] = 0.0
     slope = np.zeros((share.size, x.size))
     slope[:, ENERGY] = bell * n * (by_energy - drift)
     slope[:, EXPONENT] = bell * n * (log - centre)

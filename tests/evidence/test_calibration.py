@@ -215,6 +215,19 @@ def test_closed_derivatives_are_those_of_differences() -> None:
         np.testing.assert_allclose(given, checked, rtol=2e-4, atol=2e-5 * np.abs(checked).max())
 
 
+@pytest.mark.parametrize("firings", [1, 3])
+def test_an_interval_ends_where_the_sum_of_squares_does_though_the_curve_is_full_before(
+    firings: int,
+) -> None:
+    """Ends by stepping along the profile: 0.9724 and 0.683; once 1 and 0.95, their bounds."""
+    one = pieces(bars=np.tile([0.096, 0.0855], (3, 1)))
+    found = told(sintering_findings(FRIT, measured(*(one for _ in range(firings)))))
+    assert found["fired_density"].high[0] == pytest.approx(0.9724, abs=2e-4)
+    assert found["green_density"].high[0] == pytest.approx(0.6836, abs=6e-4)
+    for name in ("fired_density", "green_density"):
+        assert found[name].uncertainty[0] < card_rows_spread(FRIT[name])[0], name
+
+
 def test_a_viscous_powder_keeps_its_kernel() -> None:
     card = CARDS["soda-lime powder body"]
     left = untold(sintering_findings(card, bars(FRIT, PLAN[:2], 2, rng())))
