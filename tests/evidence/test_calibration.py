@@ -397,6 +397,26 @@ def test_a_bow_tells_the_mismatch_and_a_factor_when_the_partner_is_known() -> No
     assert np.ptp(value.value / FRIT["thermal_expansion"].value) < 1e-12
 
 
+def test_a_strip_whose_metal_yields_tells_no_expansion() -> None:
+    """Yield caps the bow: a frit of 0.85 or 1.00 of the card's expansion rises 0.78 mm on copper.
+
+    From that the card's was once called 1.34 times as large, give or take 0.18.
+    """
+    sure = {**CARDS, "leucite porcelain": _sure(CARDS["leucite porcelain"])}
+    on_copper = Strip("copper", 0.08, 0.78e-3, 0.0, (2.5e-3, 2e-3))
+    found = strip_findings(FRIT, measured(pieces(strips=(on_copper,))), sure)
+    assert not found.values
+    assert "the metal yields" in untold(found)["thermal_expansion"]
+    assert "a lower bound" in found.notes[0]
+    elastic = Strip("leucite porcelain", 0.08, 0.3e-3, 0.0, (2e-3, 2e-3))
+    alone, both = (
+        told(strip_findings(FRIT, measured(pieces(strips=strips)), sure))["thermal_expansion"]
+        for strips in ((elastic,), (elastic, on_copper))
+    )
+    assert both.told_by == "1 strip"
+    assert both.value == pytest.approx(alone.value)
+
+
 def _sure(card: Card) -> Card:
     """The card with its expansion known to half a per cent."""
     table = card["thermal_expansion"]
