@@ -70,6 +70,16 @@ def true_card(card: Card, rng: np.random.Generator) -> Card:
             return truth
 
 
+def true_substance(card: Card, rng: np.random.Generator) -> Card:
+    """The card with what densities are worked out by drawn likewise: no curve hangs on it."""
+    for name in ("theoretical_density", "binder", "loss_on_ignition"):
+        if name in card:
+            own = card[name]
+            spread = float(own.uncertainty[0].relative(own.value[:1])[0])
+            card = card.scaled(name, float(np.exp(rng.normal(0.0, spread))))
+    return card
+
+
 def density_after(card: Card, fired: FiredAt) -> float:
     """Relative density after a plain firing, cooling left out as cards do."""
     ramp = np.linspace(ROOM, fired.peak, 400)
@@ -87,8 +97,12 @@ def bars(
     errors: Errors = Errors(),
     upright: bool = False,
     weighed: int = 0,
+    dried: int = 0,
 ) -> Measured:
-    """Bars fired at (°C/h, °C, min), each firing off by a little that nobody noticed."""
+    """Bars fired at (°C/h, °C, min), each firing off by a little that nobody noticed.
+
+    Of each firing so many were weighed; so many more were only dried.
+    """
     found = []
     factor = truth.scalar("height_shrinkage_factor", 1.0)
     for rate, peak, hold in plan:
@@ -114,9 +128,11 @@ def bars(
                 bulk * np.exp(rng.normal(0.0, errors.density, weighed)),
             )
         )  # fmt: skip
+    left = 1.0 - truth["binder"].scalar - truth.scalar("loss_on_ignition", 0.0)
+    raw = truth["green_density"].scalar * truth["theoretical_density"].scalar / left
     return Measured(
-        "bars.toml", truth.name, errors.length, errors.temperature, errors.density, NO_PAIRS, NONE,
-        tuple(found), (),
+        "bars.toml", truth.name, errors.length, errors.temperature, errors.density, NO_PAIRS,
+        raw * np.exp(rng.normal(0.0, errors.density, dried)), tuple(found), (),
     )  # fmt: skip
 
 

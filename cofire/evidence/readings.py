@@ -24,7 +24,7 @@ from cofire.evidence.fitting import (
     threshold,
 )
 from cofire.evidence.measured import Curve, FiredPieces, Measured, SagBar, Strip
-from cofire.materials.card import Card, FiredAt, Property
+from cofire.materials.card import NOUGHT, Card, FiredAt, Property
 from cofire.materials.properties import SPECS
 from cofire.mechanics.tile import fired_sag
 from cofire.numerics import Array
@@ -205,8 +205,7 @@ def card_spread(card: Card, name: str) -> float:
     """
     if name not in card:
         return np.inf
-    row = card[name]
-    return float(row.uncertainty[0].relative(row.value[:1])[0] * abs(row.scalar))
+    return float(card_rows_spread(card[name])[0])
 
 
 def card_rows_spread(table: Property) -> Array:
@@ -222,11 +221,41 @@ def card_rows_spread(table: Property) -> Array:
     array
         Shape (R,). [SI unit of the property]
     """
-    sizes = [
-        float(u.relative(np.array([v]))[0] * abs(v))
-        for u, v in zip(table.uncertainty, table.value, strict=True)
-    ]
-    return np.array(sizes)
+    sizes = np.maximum(np.abs(table.value), NOUGHT)
+    relative = [u.relative(v) for u, v in zip(table.uncertainty, sizes, strict=True)]
+    return np.asarray(sizes * np.array(relative))
+
+
+def dried_share(card: Card) -> tuple[float, float]:
+    """Share of a dried bar's mass that the firing leaves, and its relative standard uncertainty.
+
+    Parameters
+    ----------
+    card : Card
+        Its binder and loss on ignition go.
+
+    Returns
+    -------
+    tuple of float
+        [-]
+    """
+    left, spread = 1.0, 0.0
+    for name in ("binder", "loss_on_ignition"):
+        if name in card:
+            left -= card[name].scalar
+            spread = float(np.hypot(spread, card_spread(card, name)))
+    return left, spread / left
+
+
+def substance_spread(card: Card) -> float:
+    """Relative standard uncertainty of what a bulk density is divided by. [-]
+
+    Parameters
+    ----------
+    card : Card
+        Its theoretical density counts.
+    """
+    return card_spread(card, "theoretical_density") / card["theoretical_density"].scalar
 
 
 def worth_having(card: Card, value: Value, remedy: str) -> Findings:
@@ -303,7 +332,8 @@ def green_findings(card: Card, measured: Measured) -> Findings:
     Parameters
     ----------
     card : Card
-        The card; binder and loss on ignition are taken from it.
+        The card; theoretical density, binder and loss on ignition are taken from it, and are as
+        uncertain as it says.
     measured : Measured
         Its measurements.
 
@@ -314,11 +344,15 @@ def green_findings(card: Card, measured: Measured) -> Findings:
     """
     if measured.dried_density.size == 0:
         return Findings()
-    kept = 1.0 - card["binder"].scalar - card.scalar("loss_on_ignition", 0.0)
-    density = measured.dried_density * kept / card["theoretical_density"].scalar
-    found = mean_interval(density, measured.density_uncertainty * float(density.mean()))
+    left, shaky = dried_share(card)
+    density = measured.dried_density * left / card["theoretical_density"].scalar
+    mean, low, high = mean_interval(density, measured.density_uncertainty * float(density.mean()))
+    shared = NORMAL * mean * float(np.hypot(shaky, substance_spread(card)))
+    half = float(np.hypot(0.5 * (high - low), shared))
     what = f"{density.size} dried densities"
-    return worth_having(card, single("green_density", found, what), "weigh more dried bars")
+    value = single("green_density", (mean, mean - half, mean + half), what)
+    remedy = "weigh more dried bars, and give the card your own theoretical_density"
+    return worth_having(card, value, remedy)
 
 
 def bending_findings(card: Card, measured: Measured) -> Findings:

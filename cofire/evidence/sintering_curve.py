@@ -1,8 +1,9 @@
 """The master sintering curve of a card along firings, fitted to bars and dilatometer curves.
 
 Unknowns: activation energy, steepness, where the curve lies, the two densities it joins, the height
-factor; and nuisances: how far each firing's temperature was off, and how far the card's expansion
-is, where curves were measured hot. What the measurements do not tell keeps the card's value with
+factor; and nuisances: how far each firing's temperature was off, how far the card's theoretical
+density is, and what its dried bars lose, where they were weighed, and how far its expansion is,
+where curves were measured hot. What the measurements do not tell keeps the card's value with
 the card's uncertainty, so that an interval holds what is not known. All derivatives are closed.
 """
 
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 
 from cofire.evidence.fitting import Problem
 from cofire.evidence.measured import Measured
-from cofire.evidence.readings import card_spread
+from cofire.evidence.readings import card_spread, dried_share, substance_spread
 from cofire.firing.kiln import Trace
 from cofire.materials.card import Card, FiredAt
 from cofire.numerics import Array
@@ -152,9 +153,10 @@ def equivalent(trace: Trace, rate: float | None, energy: float, card: Card) -> F
 # ----------------------------------------------------------------------------------------------
 # The master sintering curve of a card, fitted to bars, bulk densities and dilatometer curves
 
-ENERGY, EXPONENT, PLACE, GREEN, FULL, HEIGHT, EXPANSION = range(7)
+ENERGY, EXPONENT, PLACE, GREEN, FULL, HEIGHT, EXPANSION, SUBSTANCE, LEFT = range(9)
 """Unknowns: ln Q, ln n, logit of the share done at the centre, ρ0, ρ∞, ln of the height factor,
-factor on the thermal strain; then one temperature error a firing."""
+factor on the thermal strain, ln of the true theoretical density and of the true share of a dried
+bar's mass that stays, both over the card's; then one temperature error a firing."""
 NAMES = {
     "sintering_energy": ENERGY,
     "sintering_exponent": EXPONENT,
@@ -163,7 +165,7 @@ NAMES = {
     "full_density": FULL,
     "height_shrinkage_factor": HEIGHT,
 }
-FIXED = 7
+FIXED = 9
 ALONG, UPRIGHT, FIRED_DENSITY, DRIED_DENSITY, HOT = range(5)
 """Kinds of reading: ln(fired/dried) along the ring and upright, ln of relative density fired and
 dried, natural strain of a dilatometer."""
@@ -173,10 +175,10 @@ CURVE_UNCERTAINTY = 5e-4
 """Of one point of a curve, before its own scatter is known: common practice. [-]"""
 LIMITS = np.array([
     (np.log(1e4), np.log(3e6)), (np.log(0.02), np.log(20.0)), (-60.0, 60.0), (0.1, 1.0),
-    (0.2, 1.2), (np.log(0.2), np.log(5.0)), (-1.0, 3.0),
+    (0.2, 1.2), (np.log(0.2), np.log(5.0)), (-1.0, 3.0), (-1.0, 1.0), (-1.0, 1.0),
 ])  # fmt: skip
 """Beyond these the unknowns mean nothing; a trial step there is turned back. In order of ENERGY to
-EXPANSION."""
+LEFT."""
 FURTHEST = 300.0
 """The same for a firing's temperature. [K]"""
 TURNED_BACK = 1e6
@@ -186,6 +188,8 @@ SATURATED = 1e-9
 trial step would go beyond the limits. [-]"""
 STEADIEST = 0.5
 """No firing's temperature is known better than that: common practice. [K]"""
+SUREST = 1e-6
+"""What a card states more surely, down to no uncertainty at all, counts as sure as this. [-]"""
 DENSE = 1e-3
 """How far a full density may lie above 1, where bulk densities scatter. [-]"""
 
@@ -306,9 +310,9 @@ def bench(card: Card, measured: Measured) -> Bench | None:
         reading += kept.size
     if not rows:
         return None
-    gone = card["binder"].scalar + card.scalar("loss_on_ignition", 0.0)
+    left, _ = dried_share(card)
     for bulk in measured.dried_density:
-        told = float(np.log(bulk * (1.0 - gone) / theoretical))
+        told = float(np.log(bulk * left / theoretical))
         rows.append((DRIED_DENSITY, 0, told, 0.0, 0.0, -1))
     kind, clock, value, thermal_part, wet, group = (np.array(c) for c in zip(*rows, strict=True))
     assert card.fired_at is not None
@@ -347,15 +351,16 @@ def _from_card(card: Card, clocks: Sequence[Clock], shaky: float) -> tuple[Array
     count = len(clocks) - 1
     start = np.array(
         [np.log(energy.scalar), np.log(exponent.scalar), place, green, full, np.log(height), 1.0]
-        + [0.0] * count
+        + [0.0] * (FIXED - EXPANSION - 1 + count)
     )
     prior = np.array(
         [*relative, np.inf, card_spread(card, "green_density"),
          card_spread(card, "full_density"),
-         min(card_spread(card, "height_shrinkage_factor"), 0.1) / height, float(drift)]
+         min(card_spread(card, "height_shrinkage_factor"), 0.1) / height, float(drift),
+         substance_spread(card), dried_share(card)[1]]
         + [max(shaky, STEADIEST)] * count
     )  # fmt: skip
-    return start, prior
+    return start, np.maximum(prior, SUREST)
 
 
 @dataclass(frozen=True)
@@ -411,7 +416,10 @@ def predict(b: Bench, x: Array, readings: Readings | None = None) -> Predicted:
     fired = r.kind == FIRED_DENSITY
     value[fired], slope[fired] = np.log(rho[fired]), log_rho[fired]
     dried = r.kind == DRIED_DENSITY
-    value[dried], slope[dried, GREEN] = np.log(green), 1.0 / green
+    value[dried], slope[dried, GREEN] = np.log(green) - x[LEFT], 1.0 / green
+    slope[dried, LEFT] = -1.0
+    value[fired | dried] += x[SUBSTANCE]
+    slope[fired | dried, SUBSTANCE] = 1.0
     return Predicted(value, slope)
 
 
