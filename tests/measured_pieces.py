@@ -83,7 +83,7 @@ def true_substance(card: Card, rng: np.random.Generator) -> Card:
 def density_after(card: Card, fired: FiredAt) -> float:
     """Relative density after a plain firing, cooling left out as cards do."""
     ramp = np.linspace(ROOM, fired.peak, 400)
-    rate = clock_rate(card)
+    rate = clock_rate(card.in_gas(fired.gas))
     held = fired.hold * float(rate(np.array([fired.peak]))[0])
     whole = run_clock((ramp - ROOM) / fired.rate, ramp, rate)[-1] + held
     return float(density_at(card, np.array([whole]))[0])

@@ -4,7 +4,8 @@ Unknowns: activation energy, steepness, where the curve lies, the two densities 
 factor; and nuisances: how far each firing's temperature was off, how far the card's theoretical
 density is, and what its dried bars lose, where they were weighed, and how far its expansion is,
 where curves were measured hot. What the measurements do not tell keeps the card's value with
-the card's uncertainty, so that an interval holds what is not known. All derivatives are closed.
+the card's uncertainty, so that an interval holds what is not known. All derivatives are closed, but
+for how much austenite there is and how much it slows, which are differences.
 """
 
 from __future__ import annotations
@@ -24,7 +25,13 @@ from cofire.numerics import Array
 from cofire.physics.expansion import thermal_strains
 from cofire.physics.history import burnout, contracted
 from cofire.physics.porosity import densified
-from cofire.physics.sintering import GAUSS_POINTS, GAUSS_WEIGHTS, master_clock_rate
+from cofire.physics.sintering import (
+    GAUSS_POINTS,
+    GAUSS_WEIGHTS,
+    austenite_share,
+    austenite_slowing,
+    master_rate,
+)
 from cofire.units import GAS_CONSTANT, HOUR, MINUTE, ROOM, celsius, kelvin
 
 # ----------------------------------------------------------------------------------------------
@@ -34,18 +41,28 @@ LONGEST_HOLD = 6000.0 * MINUTE
 """As a card may state it. [s]"""
 SLOWEST, FASTEST = 5.0 / HOUR, 1000.0 / HOUR
 """Ramps among which that of a log is sought. [K/s]"""
+ASIDE, ASIDE_OF = 0.1, 1e-4
+"""Steps of temperature [K] and of energy, over itself [-], for what austenite's derivatives are."""
 
 
 class Clock:
-    """Logarithm of the master clock at chosen nodes of a trace, and its derivatives."""
+    """Logarithm of a card's master clock at chosen nodes of a trace, and its derivatives.
 
-    def __init__(self, time: Array, temperature: Array, nodes: NDArray[np.intp]) -> None:
+    The clock is that of `physics.sintering.master_rate`, for any activation energy.
+    """
+
+    def __init__(
+        self, card: Card, time: Array, temperature: Array, nodes: NDArray[np.intp]
+    ) -> None:
         inside = temperature[:-1, None] + np.diff(temperature)[:, None] * GAUSS_POINTS
-        self.weight = np.diff(time)[:, None] * GAUSS_WEIGHTS / inside
-        self.inverse = 1.0 / inside
+        slowed = austenite_share(card, inside)
+        turning = austenite_share(card, inside + ASIDE) - austenite_share(card, inside - ASIDE)
+        self.inverse = 1.0 / (inside + card.matures_lower)
+        self.weight = np.diff(time)[:, None] * GAUSS_WEIGHTS * self.inverse
         self.hottest = float(self.inverse.min())
-        self.powers = np.stack([np.ones_like(inside), self.inverse, self.inverse**2])
-        self.temperature = temperature
+        powers = np.stack([np.ones_like(inside), self.inverse, self.inverse**2])
+        self.parts = np.concatenate([powers, slowed * powers, turning[None] / (2.0 * ASIDE)])
+        self.temperature = temperature + card.matures_lower
         self.nodes = nodes
         self.at_end = nodes.size == 1 and int(nodes[0]) == temperature.size - 1
         self._last: tuple[float, tuple[Array, Array, Array]] | None = None
@@ -68,12 +85,22 @@ class Clock:
         reduced = energy / GAS_CONSTANT
         rate = self.weight * np.exp(reduced * (self.hottest - self.inverse))
         if self.at_end:
-            sums = (self.powers.reshape(3, -1) @ rate.ravel())[:, None]
+            sums = (self.parts.reshape(7, -1) @ rate.ravel())[:, None]
         else:
-            sums = np.cumsum((self.powers * rate).sum(axis=2), axis=1)[:, self.nodes - 1]
-        whole = np.maximum(sums[0], np.finfo(np.float64).tiny)
-        mean, square = sums[1] / whole, sums[2] / whole
-        found = np.log(whole) - reduced * self.hottest, -reduced * mean, reduced * square - mean
+            sums = np.cumsum((self.parts * rate).sum(axis=2), axis=1)[:, self.nodes - 1]
+        slow, up, down = (
+            austenite_slowing(energy * by) for by in (1.0, 1.0 + ASIDE_OF, 1.0 - ASIDE_OF)
+        )
+        whole, first, second = sums[:3] - (1.0 - slow) * sums[3:6]
+        whole = np.maximum(whole, np.finfo(np.float64).tiny)
+        mean, square = first / whole, second / whole
+        by_slowing = (up - down) / (2.0 * ASIDE_OF) * sums[3] / whole
+        by_turning = (1.0 - slow) * sums[6] / whole
+        found = (
+            np.log(whole) - reduced * self.hottest,
+            by_slowing - reduced * mean,
+            reduced * square - mean - by_turning,
+        )
         self._last = (energy, found)
         return found
 
@@ -97,8 +124,7 @@ def plain_clock(fired: FiredAt, card: Card) -> Clock:
     time = (ramp - ROOM) / fired.rate
     if fired.hold > 0.0:
         time, ramp = np.append(time, time[-1] + fired.hold), np.append(ramp, fired.peak)
-    lower = card.in_gas(fired.gas).matures_lower
-    return Clock(time, ramp + lower, np.array([ramp.size - 1]))
+    return Clock(card.in_gas(fired.gas), time, ramp, np.array([ramp.size - 1]))
 
 
 def trace_clock(trace: Trace, card: Card) -> Clock:
@@ -111,8 +137,7 @@ def trace_clock(trace: Trace, card: Card) -> Clock:
     card : Card
         As in `plain_clock`.
     """
-    lower = card.in_gas(trace.gas).matures_lower
-    return Clock(trace.time, trace.ware + lower, np.array([trace.time.size - 1]))
+    return Clock(card.in_gas(trace.gas), trace.time, trace.ware, np.array([trace.time.size - 1]))
 
 
 def equivalent(trace: Trace, rate: float | None, energy: float, card: Card) -> FiredAt:
@@ -145,8 +170,7 @@ def equivalent(trace: Trace, rate: float | None, energy: float, card: Card) -> F
     ramp = float(np.exp(plain_clock(plain, card).read(energy)[0][0]))
     if whole < ramp:
         return replace(plain, rate=max(round(rate * HOUR * ramp / whole, 1), 1.0) / HOUR)
-    lower = card.in_gas(plain.gas).matures_lower
-    hold = (whole - ramp) / float(master_clock_rate(plain.peak + lower, energy))
+    hold = (whole - ramp) / float(master_rate(card.in_gas(plain.gas), energy)(np.array(plain.peak)))
     return replace(plain, hold=round(min(hold, LONGEST_HOLD) / MINUTE, 1) * MINUTE)
 
 
@@ -305,7 +329,7 @@ def bench(card: Card, measured: Measured) -> Bench | None:
              len(clocks))
             for k, i in enumerate(kept)
         ]  # fmt: skip
-        clocks.append(Clock(time, hot, kept + lead))
+        clocks.append(Clock(card, time, hot, kept + lead))
         names.append(curve.name)
         reading += kept.size
     if not rows:

@@ -319,10 +319,58 @@ def austenite_slowing(energy: float) -> float:
     return float(VOLUME_SLOWING**volume * BOUNDARY_SLOWING ** (1.0 - volume))
 
 
+def austenite_share(card: Card, temperature: Array) -> Array:
+    """Share of a body that is austenite as it is heated; zero of all but iron and its steels.
+
+    Parameters
+    ----------
+    card : Card
+        One material, as it is in its gas (`Card.in_gas`).
+    temperature : array
+        Any shape. [K]
+
+    Returns
+    -------
+    array
+        Same shape. [-]
+    """
+    turns = [c for c in card.inversions if c.name in AUSTENITE and card.elements == ("Fe",)]
+    if not turns:
+        return np.zeros_like(temperature)
+    return smooth_step(temperature, turns[0].on_heating, turns[0].width)
+
+
+def master_rate(card: Card, energy: float) -> Callable[[Array], Array]:
+    """Rate of the master clock of a card for an activation energy, its own or a trial one.
+
+    A body that matures lower in its gas (`Card.matures_lower`) runs as in air so much hotter; what
+    is austenite runs slower (`austenite_slowing`).
+
+    Parameters
+    ----------
+    card : Card
+        One material, as it is in its gas (`Card.in_gas`).
+    energy : float
+        Apparent. [J/mol]
+
+    Returns
+    -------
+    callable
+        Temperatures [K] to rates [1/K].
+    """
+    lower, slow = card.matures_lower, austenite_slowing(energy)
+
+    def rate(T: Array) -> Array:
+        slowed = 1.0 - (1.0 - slow) * austenite_share(card, T)
+        return np.asarray(master_clock_rate(T + lower, energy) * slowed)
+
+    return rate
+
+
 def clock_rate(card: Card, extend: bool = False) -> Callable[[Array], Array]:
     """Rate of the card's sintering clock as a function of temperature.
 
-    A body that matures lower in its gas (`Card.matures_lower`) runs as in air so much hotter.
+    A viscous body that matures lower in its gas runs as in air so much hotter, as in `master_rate`.
 
     Parameters
     ----------
@@ -336,24 +384,13 @@ def clock_rate(card: Card, extend: bool = False) -> Callable[[Array], Array]:
     callable
         Temperatures [K] to rates: [1/K] for the master curve, [1/s] for the viscous kernel.
     """
-    lower = card.matures_lower
     if card.densification == "viscous":
-        tension = card["surface_tension"].scalar
+        lower, tension = card.matures_lower, card["surface_tension"].scalar
         radius = card["particle_size"].scalar / 2.0
         return lambda T: viscous_clock_rate(
             shear_viscosity(card, T + lower, extend), tension, radius
         )
-    energy = card["sintering_energy"].scalar
-    turns = [c for c in card.inversions if c.name in AUSTENITE and card.elements == ("Fe",)]
-    if not turns:
-        return lambda T: master_clock_rate(T + lower, energy)
-    change, slow = turns[0], austenite_slowing(energy)
-
-    def rate(T: Array) -> Array:
-        gamma = smooth_step(T, change.on_heating, change.width)
-        return np.asarray(master_clock_rate(T, energy) * (1.0 - (1.0 - slow) * gamma))
-
-    return rate
+    return master_rate(card, card["sintering_energy"].scalar)
 
 
 def _unsaid(card: Card) -> str:

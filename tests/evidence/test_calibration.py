@@ -58,6 +58,7 @@ from cofire.materials.properties import AFTER_BARS
 from cofire.mechanics.law import STRIP
 from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.physics.expansion import thermal_strains
+from cofire.physics.sintering import clock_rate, half_way, run_clock
 from cofire.physics.strength import (
     chord_curvature,
     fit_weibull,
@@ -134,6 +135,36 @@ def test_exact_bars_give_the_true_card_back() -> None:
     fired = found["fired_density"]
     assert fired.fired_at is not None
     assert fired.value[0] == pytest.approx(density_after(truth, fired.fired_at), abs=1e-4)
+
+
+def test_bars_of_iron_tell_the_energy_that_fires_them_though_austenite_slows_it() -> None:
+    """Bars by the shipped card, 900 to 1100 °C; once told 126 kJ/mol and 0.17."""
+    card = CARDS["iron"]
+    plan = [(150.0, peak, 30.0) for peak in (900.0, 1000.0, 1100.0)]
+    found = told(sintering_findings(card, bars(card, plan, 3, rng(), upright=True, weighed=1)))
+    assert found["sintering_energy"].value[0] == pytest.approx(200e3, rel=0.05)
+    for name in ("sintering_energy", "sintering_exponent"):
+        assert found[name].low[0] < card[name].scalar < found[name].high[0], name
+
+
+def test_the_fits_clock_is_the_firings_and_its_derivatives_are_those_of_differences() -> None:
+    card = CARDS["iron"]
+    assert card.fired_at is not None
+    curve = trace(simple_firing(KILN, kelvin(930.0), 20 * MINUTE, 150.0 / HOUR, lag=0.0))
+    log, by_energy, by_shift = (float(v[0]) for v in trace_clock(curve, card).read(200e3))
+    whole = run_clock(curve.time, curve.ware, clock_rate(card.in_gas(curve.gas)))[-1]
+    assert log == pytest.approx(np.log(whole), abs=1e-9)
+    up, down = (trace_clock(curve, card).read(200e3 * np.exp(e))[0][0] for e in (1e-4, -1e-4))
+    assert by_energy == pytest.approx((up - down) / 2e-4, rel=1e-5)
+    up, down = (
+        trace_clock(replace(curve, ware=curve.ware + e), card).read(200e3)[0][0]
+        for e in (0.05, -0.05)
+    )
+    assert by_shift == pytest.approx((up - down) / 0.1, rel=1e-3)
+    own = float(np.exp(plain_clock(card.fired_at, card).read(200e3)[0][0]))
+    half = 0.5 * (card["green_density"].scalar + card["full_density"].scalar)
+    fired = with_value(card, "fired_density", half)
+    assert half_way(fired) == pytest.approx(own, rel=1e-9)
 
 
 def test_dilatometer_curves_at_two_rates_tell_the_energy() -> None:
