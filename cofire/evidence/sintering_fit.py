@@ -437,6 +437,11 @@ Ends = tuple[float, float, float]
 
 MOVED = 0.1
 """Share of the card's uncertainty by which an untold unknown must move to be written. [-]"""
+FURTHER = 400.0
+"""From the person's hottest firing, peaks among which that of a new fired density is sought. [K]"""
+FAR = 3.0
+"""Times the card's uncertainty by which an untold unknown is moved no further, and from which on it
+is said of a told one (our choice). [-]"""
 ILL_SHAPED = 0.005
 """Strain between measured curves and the fitted one, root of mean square, from which it is told:
 published curves of alumina and zirconia lie 0.0007 and 0.003 apart, two steps 0.01 (our choice).
@@ -475,7 +480,7 @@ def anchor(c: CurveFit, measured: Measured, card: Card) -> FiredAt:
     Returns
     -------
     FiredAt
-        Found, or else a firing long or hot enough.
+        Found, or else a firing hot enough, below the card's ceiling, or else the card's own.
     """
     x = c.fit.values
     energy = float(np.exp(x[ENERGY]))
@@ -492,14 +497,17 @@ def anchor(c: CurveFit, measured: Measured, card: Card) -> FiredAt:
         return min(dense, key=lambda f: abs(reading(f) - centre))
     best = max(given, key=reading)
     wanted = 0.5 * (least + most)
+    cold = best.peak - FURTHER
+    hot = min(best.peak + FURTHER, ceiling(card, best.gas or "air"))
 
-    def off(peak: float) -> float:
-        return density_in(c, replace(best, peak=peak))(x) - wanted
+    def density(peak: float) -> float:
+        return density_in(c, replace(best, peak=peak))(x)
 
-    cold, hot = kelvin(300.0), best.peak + 400.0
-    if off(cold) >= 0.0 or off(hot) <= 0.0:
+    if cold >= hot or density(cold) >= wanted or density(hot) <= least + 1e-4:
         return card.fired_at
-    return replace(best, peak=kelvin(round(celsius(float(brentq(off, cold, hot))), 1)))
+    if density(hot) > wanted:
+        hot = float(brentq(lambda peak: density(peak) - wanted, cold, hot))
+    return replace(best, peak=kelvin(round(celsius(hot), 1)))
 
 
 # -- values ------------------------------------------------------------------------------------
@@ -561,12 +569,18 @@ def sintering_findings(card: Card, measured: Measured) -> Findings:
         try:
             c = fit_curve(b, dropped)
         except ModelError:
-            raise InputError(f"{measured.where}: {_furthest(b)}") from None
+            raise InputError(f"{measured.where}: no sintering curve {_furthest(b)}") from None
         fired = anchor(c, measured, card)
         found, still_open = _intervals(c, fired)
         if still_open < 0:
             break
         dropped = (*dropped, still_open)
+    name, off = _most_moved(c)
+    if off > FAR:
+        raise InputError(
+            f"{measured.where}: no sintering curve near the card's {_furthest(b)}; or give the "
+            f"card your own {name}, which would lie {off:.1f} times its uncertainty off"
+        )
     values = [
         single(name, ends, told_by(c), fired_at=fired if name == "fired_density" else None)
         for name, ends in found.items()
@@ -580,14 +594,26 @@ def sintering_findings(card: Card, measured: Measured) -> Findings:
 
 
 def _furthest(b: Bench) -> str:
-    """The complaint that no curve fits, with the firing that lies furthest from the card's."""
+    """What a complaint that no curve fits names: the firing that lies furthest from the card's."""
     r = b.readings
     off = np.abs(predict(b, b.start).value - r.value)
     means = [float(off[r.group == n].mean()) for n in range(len(b.names))]
     return (
-        f"no sintering curve fits the pieces; furthest from the card are those of "
+        f"fits the pieces; furthest from the card are those of "
         f"{b.names[int(np.argmax(means))]!r}: check their lengths, densities and temperatures"
     )
+
+
+def _moves(c: CurveFit) -> dict[str, float]:
+    """How far the fit has moved unknowns that the card states, over its uncertainty. [-]"""
+    off = np.abs(c.fit.values - c.bench.start) / c.bench.prior
+    return {name: float(off[i]) for name, i in NAMES.items() if i != PLACE}
+
+
+def _most_moved(c: CurveFit) -> tuple[str, float]:
+    """The unknown left to the card that lies furthest from it, and how far."""
+    left = {name: off for name, off in _moves(c).items() if NAMES[name] not in c.free}
+    return max(left.items(), key=lambda each: each[1], default=("", 0.0))
 
 
 def _moved(c: CurveFit, fired: FiredAt) -> list[Value]:
@@ -598,13 +624,15 @@ def _moved(c: CurveFit, fired: FiredAt) -> list[Value]:
     """
     x, b = c.fit.values, c.bench
     spread = np.sqrt(np.diag(c.fit.covariance))
-    note = "the card's own value, moved within its uncertainty so that the curve fits the bars"
-    found = []
+    moves, found = _moves(c), []
     for name, i in NAMES.items():
         if i in c.free:
             continue
-        moved = abs(x[i] - b.start[i]) > MOVED * b.prior[i]
-        if i == PLACE or moved:
+        if i == PLACE or moves[name] > MOVED:
+            note = "by the card's own value and the bars, in this firing"
+            if i != PLACE:
+                note = f"the card's own value, moved by {moves[name]:.1f} times its uncertainty "
+                note += "so that the curve fits the bars"
             figure = _figure(c, name, fired)
             middle = figure(x)
             if i == PLACE:
@@ -663,7 +691,11 @@ def _panels(c: CurveFit) -> tuple[Panel, ...]:
 def _notes(c: CurveFit) -> tuple[str, ...]:
     """Firings whose temperature the fit had to move, and scatter beyond what was stated."""
     b, x = c.bench, c.fit.values
-    notes = []
+    notes = [
+        f"{name} lies {off:.1f} times the card's uncertainty from the card's: the same material?"
+        for name, off in _moves(c).items()
+        if off > FAR
+    ]
     for name, off, prior in zip(b.names, x[FIXED:], b.prior[FIXED:], strict=True):
         if abs(off) > 2.0 * prior * c.weights.shaky:
             notes.append(

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from cofire.assessment.windows import ceiling
 from cofire.cli import app
 from cofire.errors import InputError
 from cofire.evidence.calibration import Calibration, _firing_shrinkage, calibrate
@@ -297,6 +298,24 @@ def test_an_interval_ends_where_the_sum_of_squares_does_though_the_curve_is_full
     assert found["green_density"].high[0] == pytest.approx(0.6836, abs=6e-4)
     for name in ("fired_density", "green_density"):
         assert found[name].uncertainty[0] < card_rows_spread(FRIT[name])[0], name
+
+
+def test_bars_that_would_move_the_card_by_many_uncertainties_are_refused() -> None:
+    """Bars that did not shrink: once a green density of 0.855, 'moved within its uncertainty'."""
+    unshrunk = pieces(bars=np.tile([0.096, 0.096], (3, 1)))
+    with pytest.raises(InputError, match=r"850 °C, 30 min.*your own green_density, .* 6\.4 times"):
+        sintering_findings(FRIT, measured(unshrunk))
+
+
+def test_what_bars_tell_far_from_the_card_is_said_and_no_firing_passes_the_ceiling() -> None:
+    far = pieces(bars=np.tile([0.096, 0.091], (3, 1)))
+    found = sintering_findings(FRIT, measured(far))
+    assert any(note.startswith("green_density lies 4.5 times") for note in found.notes)
+    (hot,) = bars(FRIT, [(150.0, 900.0, 30.0)], 1, rng()).firings
+    hardly = replace(hot, bars=NO_PAIRS, density=np.full(3, 1850.0))
+    fired = told(sintering_findings(FRIT, measured(hardly)))["fired_density"].fired_at
+    assert fired is not None
+    assert fired.peak == pytest.approx(ceiling(FRIT, "air"))  # once 954 °C
 
 
 def test_a_viscous_powder_keeps_its_kernel() -> None:
