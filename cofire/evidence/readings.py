@@ -23,7 +23,7 @@ from cofire.evidence.fitting import (
     solve,
     threshold,
 )
-from cofire.evidence.measured import Curve, FiredPieces, Measured, SagBar, Strip
+from cofire.evidence.measured import Bending, Curve, FiredPieces, Measured, SagBar, Strip
 from cofire.materials.card import NOUGHT, Card, FiredAt, Property
 from cofire.materials.properties import SPECS
 from cofire.mechanics.tile import fired_sag
@@ -355,6 +355,14 @@ def green_findings(card: Card, measured: Measured) -> Findings:
     return worth_having(card, value, remedy)
 
 
+def _larger(bending: Bending, modulus: Array) -> Array:
+    """Effective volume of a person's bars over that of the standard bar; one where not told. [-]"""
+    if bending.volume is None:
+        return np.ones_like(modulus)
+    own = bar_effective_volume(bending.volume, modulus, bending.load_over_support)
+    return np.asarray(own / bar_effective_volume(TEST_BAR, modulus, TEST_SPANS))
+
+
 def bending_findings(card: Card, measured: Measured) -> Findings:
     """Median strength and Weibull modulus from bending tests.
 
@@ -391,12 +399,10 @@ def bending_findings(card: Card, measured: Measured) -> Findings:
         return Findings(untold=tuple(Untold(name, why, more) for name in names))
     fit = fit_weibull(bending.strength, LEVEL)
     m = fit.unbiased_modulus
-    risk, how = float(np.log(2.0)), "the bars taken to be of the standard size"
+    how = "the bars taken to be of the standard size"
     if bending.volume is not None:
-        ratio = bar_effective_volume(bending.volume, m, bending.load_over_support)
-        ratio = ratio / bar_effective_volume(TEST_BAR, m, TEST_SPANS)
-        risk *= float(ratio)
-        how = f"from bars of {float(ratio):.2g} times the effective volume of the standard bar"
+        ratio = float(_larger(bending, np.array(m)))
+        how = f"from bars of {ratio:.2g} times the effective volume of the standard bar"
     density = float(relative_density(card, best.trace, extend=True)[-1])
     if best.density.size:
         density = float(best.density.mean() / card["theoretical_density"].scalar)
@@ -404,8 +410,9 @@ def bending_findings(card: Card, measured: Measured) -> Findings:
         why = f"the bars of {best.name} have not sintered, by their density of {density:.3f}"
         return Findings(untold=tuple(Untold(n, why, "break bars fired hotter") for n in names))
     what = f"{count} bars broken ({best.name})"
+    median = strength_at_risk(fit, lambda modulus: np.log(2.0) * _larger(bending, modulus))
     strength = single(
-        "strength", strength_at_risk(fit, risk), what, at_density=round(min(density, 1.0), 3),
+        "strength", median, what, at_density=round(min(density, 1.0), 3),
         note=f"median by Weibull statistics, {how}",
     )  # fmt: skip
     modulus = single(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -232,29 +233,37 @@ def fit_weibull(strengths: npt.ArrayLike, confidence: float = 0.9) -> WeibullFit
     )
 
 
-def strength_at_risk(fit: WeibullFit, risk: float) -> tuple[float, float, float]:
+def strength_at_risk(
+    fit: WeibullFit, risk: float | Callable[[Array], Array]
+) -> tuple[float, float, float]:
     """Strength at which the risk of rupture is as given, with its confidence limits. [Pa]
 
     σ0 B^(1/m), at the level of the fit; B = ln 2 is the median. From the same pivots: m̂ ln(σ̂/σ) is
-    that of the characteristic strength plus (1 − m̂/m) ln B.
+    that of the characteristic strength plus ln B − (m̂/m) ln B; where B is that of a body of another
+    shape, the second is B at the modulus m.
 
     Parameters
     ----------
     fit : WeibullFit
         From `fit_weibull`.
-    risk : float
-        B, positive; a volume V times as large as the bars' has V times their risk. [-]
+    risk : float or callable
+        B, positive; a volume V times as large as the bars' has V times their risk. Or from moduli,
+        any shape, to B: a volume that counts by the modulus. [-]
 
     Returns
     -------
     tuple of float
         Most likely value, lower and upper limit. [Pa]
     """
-    log_risk = float(np.log(positive("risk", risk)))
+
+    def log_risk(modulus: Array) -> Array:
+        return np.log(positive("risk", risk(modulus) if callable(risk) else risk))
+
     shape, scale = _pivots(fit.count)
     ends = (0.5 * (1.0 - fit.confidence), 0.5 * (1.0 + fit.confidence))
-    low, high = np.quantile(scale + (1.0 - shape) * log_risk, ends)
-    found = np.log(fit.characteristic_strength) + log_risk / fit.modulus
+    own = float(log_risk(np.array(fit.unbiased_modulus)))
+    low, high = np.quantile(scale + own - shape * log_risk(fit.modulus / shape), ends)
+    found = np.log(fit.characteristic_strength) + own / fit.modulus
     return (
         float(np.exp(found)),
         float(np.exp(found - high / fit.modulus)),

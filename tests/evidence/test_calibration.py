@@ -61,6 +61,7 @@ from cofire.mechanics.tile import fire_tile, layered_tile
 from cofire.physics.expansion import thermal_strains
 from cofire.physics.sintering import clock_rate, half_way, run_clock
 from cofire.physics.strength import (
+    bar_effective_volume,
     chord_curvature,
     fit_weibull,
     strength_at_risk,
@@ -376,6 +377,31 @@ def test_intervals_of_a_strength_hold_their_level() -> None:
         _, low, high = strength_at_risk(fit_weibull(60e6 * draw.weibull(9.0, 15)), np.log(2.0))
         held.append(low <= true <= high)
     assert np.mean(held) == pytest.approx(0.9, abs=0.073)
+
+
+def risk_of_large(m: float | np.ndarray) -> np.ndarray:
+    """At the median of standard bars, of three-point bars of a hundred times their volume."""
+    ratio = bar_effective_volume(100.0, m) / bar_effective_volume(1.0, m, 0.5)
+    return np.asarray(np.log(2.0) * ratio)
+
+
+def test_intervals_from_larger_bars_hold_their_level_whatever_the_modulus() -> None:
+    """By the ratio of volumes at one modulus 80 % held."""
+    draw, held = rng(), []
+    for m in 9.0 * np.exp(draw.normal(0.0, 0.3, 150)):
+        fit = fit_weibull(60e6 * draw.weibull(m, 8))
+        _, low, high = strength_at_risk(fit, risk_of_large)
+        held.append(low <= 60e6 * risk_of_large(m) ** (1.0 / m) <= high)
+    assert np.mean(held) == pytest.approx(0.9, abs=0.073)
+
+
+def test_strengths_of_larger_bars_allow_for_the_modulus_in_the_ratio_of_volumes() -> None:
+    strengths = 60e6 * rng().weibull(9.0, 12)
+    large = told(broken(strengths, 100.0 * 3e-3 * 4e-3 * 40e-3, 0.0))["strength"]
+    fit = fit_weibull(strengths)
+    found, low, high = strength_at_risk(fit, float(risk_of_large(fit.unbiased_modulus)))
+    assert large.value[0] == pytest.approx(found)
+    assert large.high[0] - large.low[0] > 1.2 * (high - low)
 
 
 def test_strength_at_unit_risk_is_the_characteristic_one() -> None:
