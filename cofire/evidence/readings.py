@@ -261,6 +261,9 @@ def substance_spread(card: Card) -> float:
 def worth_having(card: Card, value: Value, remedy: str) -> Findings:
     """The value, or the finding that the card already says as much.
 
+    The card's uncertainty is that which it would state of the value found: what scatters in
+    proportion to itself, as a Weibull modulus, would else be told only where it comes out low.
+
     Parameters
     ----------
     card : Card
@@ -275,7 +278,11 @@ def worth_having(card: Card, value: Value, remedy: str) -> Findings:
     Findings
         With the one or the other.
     """
-    own, found = card_spread(card, value.name), float(value.uncertainty[0])
+    own, found = np.inf, float(value.uncertainty[0])
+    if value.name in card:
+        row = card[value.name]
+        stated = replace(row, value=value.value, uncertainty=row.uncertainty[:1])
+        own = float(card_rows_spread(stated)[0])
     if found <= WORTH * own:
         return Findings(values=(value,))
     why = f"{value.told_by} tell it no better than the card does"

@@ -404,6 +404,15 @@ def test_strengths_of_larger_bars_allow_for_the_modulus_in_the_ratio_of_volumes(
     assert large.high[0] - large.low[0] > 1.2 * (high - low)
 
 
+def test_a_modulus_is_told_by_how_many_bars_there_are_not_by_how_low_it_comes_out() -> None:
+    """Its spread is a share of itself: 28 % of 10 bars, 18 % of 20, where the card has 30 %."""
+    for count, expected in ((10, False), (20, True)):
+        for modulus in (5.0, 14.0):
+            probability = (np.arange(count) + 0.5) / count
+            strengths = 60e6 * (-np.log1p(-probability)) ** (1.0 / modulus)
+            assert ("weibull_modulus" in told(broken(strengths))) is expected, (count, modulus)
+
+
 def test_strength_at_unit_risk_is_the_characteristic_one() -> None:
     fit = fit_weibull(60e6 * rng().weibull(9.0, 12))
     found = strength_at_risk(fit, 1.0)
