@@ -601,8 +601,10 @@ STRIP = _table(
     thickness_mm=Field("[this material, partner]", "mm", 0.2, 30.0, example="[2.0, 2.0]"),
 )  # fmt: skip
 CURVE = _table(
-    csv=Field("file beside this one: columns temperature_C, strain_percent (or strain_ppm) and, "
-              "if not at one rate, time_s, time_min or time_h", example='"curve.csv"'),
+    csv=Field("file beside this one: columns temperature_C, strain_percent (or strain_ppm; from "
+              "20 °C, or zero in the first row) and, if not at one rate, time_s, time_min or "
+              "time_h",
+              example='"curve.csv"'),
     body=Field('a "raw" bar sinters, a "fired" one shows expansion', words=("raw", "fired")),
     rate_C_per_h=Field("of a raw bar without times", "°C/h", 1.0, 20000.0,
                        otherwise="needed for a raw bar without times", example="300"),

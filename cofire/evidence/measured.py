@@ -40,9 +40,9 @@ is a full one with invented data:
     thickness_mm = [2.0, 2.0]          # top, bottom
 
     [[dilatometer]]
-    csv = "curve.csv"                  # columns temperature_C, strain_percent (or strain_ppm) and,
-    body = "raw"                       # if not at one rate, time_s, time_min or time_h
-    rate_C_per_h = 300                 # "raw" sinters, "fired" shows expansion
+    csv = "curve.csv"                  # columns temperature_C, strain_percent (or strain_ppm; from
+    body = "raw"                       # 20 °C, or zero in the first row) and, if not at one rate,
+    rate_C_per_h = 300                 # time_s, time_min, time_h; "raw" sinters, "fired" expands
 """
 
 from __future__ import annotations
@@ -369,7 +369,7 @@ COLDEST, HOTTEST = kelvin(-80.0), kelvin(2400.0)
 
 @dataclass(frozen=True)
 class Curve:
-    """Length change of one bar, from its length at 20 °C.
+    """Length change of one bar, from its length at 20 °C or from that of its first row.
 
     Attributes
     ----------

@@ -698,6 +698,28 @@ NEAR = 0.5
 """A row beyond the end of a curve is fitted where the curve covers this share of the way to it."""
 
 
+def own_zero(card: Card, curve: Curve) -> float:
+    """Strain by the card at a curve's first row, where the curve is zero there and not at 20 °C.
+
+    Which of the two, its first reading tells: whether it lies nearer to zero than to the card's.
+
+    Parameters
+    ----------
+    card : Card
+        The card.
+    curve : Curve
+        Of a bar of it.
+
+    Returns
+    -------
+    float
+        Zero for a curve from 20 °C. [-]
+    """
+    parts = thermal_strains(card, curve.temperature[:1], extend=True)
+    strain = float(np.sum(list(parts.values())))
+    return strain if abs(curve.strain[0]) < abs(curve.strain[0] - strain) else 0.0
+
+
 def _usable(card: Card, curve: Curve) -> Curve:
     """The curve without the part in which the bar softens, few points evenly spread."""
     stiff = np.ones(curve.temperature.size, dtype=bool)
@@ -733,19 +755,24 @@ class _Bench:
 
     Unknowns: the told rows in 1e-6/K, of each curve its zero in 1e-5 and its gain, and a factor on
     the length changes from row to row beyond, which the card knows as well as its rows.
+
+    Attributes
+    ----------
+    given
+        Zero of each curve by the card, shape (K,); not nothing where it is that of its first row.
     """
 
     card: Card
     table: Property
     curves: tuple[Curve, ...]
     rows: NDArray[np.intp]
+    given: Array
 
     @property
     def start(self) -> Array:
-        """The card's own rows, no zero, unit gain and factor."""
-        count = len(self.curves)
+        """The card's own rows and zeros, unit gain and factor."""
         own = self.table.value[self.rows] * 1e6
-        return np.concatenate([own, np.zeros(count), np.ones(count + 1)])
+        return np.concatenate([own, self.given * 1e5, np.ones(len(self.curves) + 1)])
 
     @property
     def drift(self) -> float:
@@ -801,8 +828,9 @@ class _Bench:
             out = off.copy()
             out[after] = (off[after] - alike * off[after - 1]) / np.sqrt(1.0 - alike**2)
             zero, gain = self.nuisances(x)
+            off_zero = (zero - self.given) / np.hypot(ZERO, self.drift * self.given)
             beyond = [(x[-1] - 1.0) / self.drift]
-            return np.concatenate([out, zero / ZERO, (gain - 1.0) / GAIN, beyond])
+            return np.concatenate([out, off_zero, (gain - 1.0) / GAIN, beyond])
 
         return Problem(residual, numerical_jacobian(residual))
 
@@ -825,9 +853,10 @@ def expansion_findings(card: Card, measured: Measured) -> Findings:
     """Rows of the expansion table that curves of fired bars tell.
 
     Unknowns are the rows within reach of the curves, and of each curve its zero and its gain, known
-    to a few 1e-5 and to one per cent. Neighbouring points err alike (first-order correlation).
-    Rows beyond keep the card's length change from row to row, as far as the curve does not say
-    otherwise.
+    to a few 1e-5 and to one per cent; the zero of a curve that begins with it is where the card has
+    its first row, as well as the card knows. Neighbouring points err alike (first-order
+    correlation). Rows beyond keep the card's length change from row to row, as far as the curve
+    does not say otherwise.
 
     Parameters
     ----------
@@ -855,7 +884,7 @@ def expansion_findings(card: Card, measured: Measured) -> Findings:
         why = "the curve ends, or the body softens, before the first row of the table"
         remedy = "measure to a higher temperature"
         return Findings(untold=(Untold("thermal_expansion", why, remedy),))
-    b = _Bench(card, table, curves, rows)
+    b = _Bench(card, table, curves, rows, -np.array([own_zero(card, k) for k in curves]))
     fit, freedom = b.fitted()
     spread = np.sqrt(np.diag(fit.covariance))[: rows.size] * 1e-6
     panel = Panel(
@@ -873,9 +902,10 @@ def expansion_findings(card: Card, measured: Measured) -> Findings:
         return Findings(untold=(untold,), panels=(panel,))
     value = b.changed(fit.values).value
     half = NORMAL * own
-    half[rows] = threshold(freedom) * spread
-    told = np.isin(np.arange(value.size), rows)
-    note = "rows beyond the curve by the old card's length change from row to row"
+    sure = spread <= WORTH * own[rows]
+    half[rows[sure]] = threshold(freedom) * spread[sure]
+    told = np.isin(np.arange(value.size), rows[sure])
+    note = "rows that the curve does not tell by the old card's length change from row to row"
     found = Value(
         "thermal_expansion", value, value - half, value + half, what,
         temperature=None if single_row else table.temperature,

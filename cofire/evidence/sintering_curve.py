@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from cofire.evidence.fitting import Problem
 from cofire.evidence.measured import Measured
-from cofire.evidence.readings import card_spread, dried_share, substance_spread
+from cofire.evidence.readings import card_spread, dried_share, own_zero, substance_spread
 from cofire.firing.kiln import Trace
 from cofire.materials.card import Card, FiredAt
 from cofire.numerics import Array
@@ -323,9 +323,9 @@ def bench(card: Card, measured: Measured) -> Bench | None:
         parts = thermal_strains(card, curve.temperature, extend=True)
         thermal = np.sum(list(parts.values()), axis=0)
         _, lost = burnout(Trace(time, hot, hot, np.zeros(0, np.intp)))
-        water = contracted(card, lost[lead:])
+        water, zero = contracted(card, lost[lead:]), own_zero(card, curve)
         rows += [
-            (HOT, reading + k, float(curve.strain[i]), float(thermal[i]), float(water[i]),
+            (HOT, reading + k, float(curve.strain[i]) + zero, float(thermal[i]), float(water[i]),
              len(clocks))
             for k, i in enumerate(kept)
         ]  # fmt: skip

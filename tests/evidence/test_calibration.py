@@ -475,6 +475,37 @@ def test_a_fired_bars_curve_gives_the_rows_it_reaches() -> None:
     assert np.ptp(factor) < 1e-9
 
 
+@pytest.mark.parametrize("coldest", [50.0, 100.0])
+def test_a_curve_may_begin_at_its_own_zero(coldest: float) -> None:
+    """Taken from 20 °C it once gave 5.4 and 1.9 at 100 °C, where 7.6 is true."""
+    truth = FRIT.scaled("thermal_expansion", 1.06)
+    whole = expanded(truth, 545.0)
+    kept = whole.temperature >= kelvin(coldest)
+    own = replace(
+        whole, time=whole.time[kept], temperature=whole.temperature[kept],
+        strain=whole.strain[kept] - whole.strain[kept][0],
+    )  # fmt: skip
+    value = told(expansion_findings(FRIT, measured(curves=(own,))))["thermal_expansion"]
+    true = truth["thermal_expansion"].value
+    assert np.all((value.low <= true) & (true <= value.high))
+    assert value.value[:3] == pytest.approx(true[:3], rel=0.03)
+
+
+def test_a_raw_bars_curve_may_begin_at_its_own_zero() -> None:
+    whole = dilatometer(FRIT, 300.0, 860.0, rng(), 1e-6, EXACT)
+    late = whole.temperature >= kelvin(90.0)
+    cut = replace(
+        whole, time=whole.time[late], temperature=whole.temperature[late], strain=whole.strain[late]
+    )
+    from_room, own = (
+        bench(FRIT, with_curves(measured(), [replace(cut, strain=cut.strain - zero)]))
+        for zero in (0.0, cut.strain[0])
+    )
+    assert from_room is not None
+    assert own is not None
+    assert own.readings.value == pytest.approx(from_room.readings.value, abs=1e-5)
+
+
 def test_a_dilatometer_out_of_calibration_is_within_its_intervals() -> None:
     copper = CARDS["copper"]
     curve = expanded(copper, 900.0, gain=1.012)
