@@ -184,7 +184,8 @@ def as_parquet(out: Path, target: Path) -> None:
     tables, parquet, string = parquet_tools()
     texts = [name for name in (*GIVEN, *FOUND) if name not in NUMBERS]
     kinds = {n: string() for n in texts if n not in ("utilisation", "crack_probability")}
-    options = tables.ConvertOptions(column_types=kinds, strings_can_be_null=True)
+    empty = [""]  # and nothing else: "NA" is a label
+    options = tables.ConvertOptions(column_types=kinds, strings_can_be_null=True, null_values=empty)
     parquet.write_table(tables.read_csv(out, convert_options=options), target)
 
 

@@ -283,6 +283,16 @@ def test_a_table_of_verdicts_as_parquet_has_numbers_and_texts(
     assert found[0]["inputs"] == lines(out)[0]["inputs"]
 
 
+def test_a_label_that_means_nothing_elsewhere_is_kept_in_parquet(tmp_path: Path) -> None:
+    parquet = pytest.importorskip("pyarrow.parquet")
+    out, target = tmp_path / "out.csv", tmp_path / "out.parquet"
+    labels = ["NA", "null", "nan", "N/A", "one"]
+    out.write_text("label,wall_mm\n" + "".join(f"{word},2.5\n" for word in labels) + ",\n")
+    as_parquet(out, target)
+    found = parquet.read_table(target).to_pydict()
+    assert found == {"label": [*labels, None], "wall_mm": [2.5] * 5 + [None]}
+
+
 def test_the_command_writes_counts_and_goes_on(table: Path, tmp_path: Path) -> None:
     table.write_text("vessel,label\nlight.toml,one\n")
     out = tmp_path / "out.csv"
