@@ -22,7 +22,9 @@ from cofire.evidence.readings import (
     Series,
     Untold,
     Value,
+    card_spread,
     single,
+    substance_spread,
 )
 from cofire.evidence.sintering_curve import (
     ALONG,
@@ -336,15 +338,18 @@ def untold(c: CurveFit, card: Card, name: str) -> Untold:
         why = "all pieces saw one peak: time and temperature cannot be told apart"
     elif name == "sintering_exponent" and len(c.bench.names) < 2:
         why = "one firing gives one point of the curve, not its slope"
-    elif name in ("fired_density", "green_density") and not weighed:
-        why = "shrinkage tells only the ratio of densities"
+    elif name in ("fired_density", "green_density"):
+        doubt = substance_spread(card)
+        if not weighed:
+            why = "shrinkage tells only the ratio of densities"
+        elif doubt * card[name].scalar > TELLS * card_spread(card, name):
+            why += f"; bulk densities are over a theoretical one known to {100.0 * doubt:.2g} %"
+            return Untold(name, why, "give the card your own theoretical_density")
     elif name == "full_density":
         why = "no piece was weighed that was dense to the end"
     elif name == "height_shrinkage_factor":
         why = "no bars were measured along the printed height"
-    by_firing = name not in REMEDIES or (name == "fired_density" and weighed)
-    remedy = next_firing(c, card, name) if by_firing else REMEDIES[name]
-    return Untold(name, why, remedy)
+    return Untold(name, why, REMEDIES.get(name) or next_firing(c, card, name))
 
 
 def next_firing(c: CurveFit, card: Card, name: str) -> str:

@@ -48,7 +48,7 @@ from cofire.evidence.sintering_curve import (
     problem,
     trace_clock,
 )
-from cofire.evidence.sintering_fit import sintering_findings
+from cofire.evidence.sintering_fit import _notes, anchor, fit_curve, sintering_findings
 from cofire.files import bundled_tables
 from cofire.firing.kiln import trace
 from cofire.firing.program import load_kilns, simple_firing
@@ -223,6 +223,14 @@ def test_densities_are_no_surer_than_the_substance_they_are_divided_by() -> None
         assert value.uncertainty[0] > 0.009, name
 
 
+def test_weighed_bars_that_tell_no_density_ask_for_that_of_the_substance() -> None:
+    """Once three more bars of no firing were advised, 'to about ± inf'."""
+    left = untold(sintering_findings(FRIT, bars(FRIT, PLAN[:3], 2, rng(), weighed=2)))
+    assert "known to 3 %" in left["fired_density"]
+    assert "your own theoretical_density" in left["fired_density"]
+    assert not any("inf" in text for text in left.values())
+
+
 def test_a_green_density_of_dried_bars_is_as_unsure_as_what_they_lose() -> None:
     """Of 0.66, 3 % for the substance and 1.1 % for binder and loss: 0.021 whatever is weighed."""
     loose = replace(FRIT["green_density"], uncertainty=(Uncertainty("+-", 0.1),))
@@ -308,14 +316,19 @@ def test_bars_that_would_move_the_card_by_many_uncertainties_are_refused() -> No
         sintering_findings(FRIT, measured(unshrunk))
 
 
-def test_what_bars_tell_far_from_the_card_is_said_and_no_firing_passes_the_ceiling() -> None:
-    far = pieces(bars=np.tile([0.096, 0.091], (3, 1)))
-    found = sintering_findings(FRIT, measured(far))
-    assert any(note.startswith("green_density lies 4.5 times") for note in found.notes)
+def test_what_bars_tell_far_from_the_card_is_said() -> None:
+    far = bench(FRIT, measured(pieces(bars=np.tile([0.096, 0.091], (3, 1)))))
+    assert far is not None
+    notes = _notes(fit_curve(far))
+    assert any(note.startswith("green_density lies 4.5 times") for note in notes)
+
+
+def test_no_firing_of_a_new_fired_density_passes_the_ceiling() -> None:
     (hot,) = bars(FRIT, [(150.0, 900.0, 30.0)], 1, rng()).firings
-    hardly = replace(hot, bars=NO_PAIRS, density=np.full(3, 1850.0))
-    fired = told(sintering_findings(FRIT, measured(hardly)))["fired_density"].fired_at
-    assert fired is not None
+    hardly = measured(replace(hot, bars=NO_PAIRS, density=np.full(3, 1850.0)))
+    b = bench(FRIT, hardly)
+    assert b is not None
+    fired = anchor(fit_curve(b), hardly, FRIT)
     assert fired.peak == pytest.approx(ceiling(FRIT, "air"))  # once 954 °C
 
 
