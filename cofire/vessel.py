@@ -308,21 +308,19 @@ class Vessel:
         return self.joint.low, min(self.joint.high, float(self.height[-1]))
 
     def with_wall(self, wall: float) -> Vessel:
-        """The same cylinder with another wall; its base keeps its own.
+        """The same vessel with another wall, thicker or thinner by one factor all over its side.
+
+        The outside keeps its place, or the middle where the file says so; the base keeps its own
+        thickness.
 
         Parameters
         ----------
         wall : float
-            [m]
+            At the rim. [m]
         """
-        side = self.radius > 0.0
-        old = float(self.wall[-1])
-        shift = 0.5 * (old - wall) if self.free.outside else 0.0
-        return replace(
-            self,
-            radius=np.where(side, self.radius + shift, 0.0),
-            wall=np.where(side, wall, self.wall),
-        )
+        r, z, old = self._side
+        breadth = old / np.cos(leans(r, z))
+        return self._with_side(r, z, breadth, breadth / old[-1] * wall)
 
     def with_taper(self, taper: Taper) -> Vessel:
         """The same vessel with its wall thinned towards a joint; its base keeps its own.
@@ -346,8 +344,7 @@ class Vessel:
                 f"{self.name}: a wall of {1e3 * taper.least:.2g} mm at {1e3 * taper.at:.4g} mm; "
                 f"allowed: {1e3 * THINNEST:g} mm or more, between 0 and {1e3 * top:.4g} mm"
             )
-        side = slice(1, None) if self.radius[0] == 0.0 else slice(None)
-        r, z, wall = self.radius[side], self.height[side], self.wall[side]
+        r, z, wall = self._side
         chord = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(r), np.diff(z)))])
         curve = curve_through(chord, r, z)
         fine = np.linspace(0.0, chord[-1], TAPERED * z.size + 4000)
@@ -368,14 +365,27 @@ class Vessel:
         r_new, z_new = points[:, 0], points[:, 1]
         breadth = np.interp(place, chord, wall) / np.cos(leans(r_new, z_new))
         thin = np.minimum(breadth, taper.least + (breadth - taper.least) * taper.left(z_new))
-        r_new = r_new + (0.5 * (breadth - thin) if self.free.outside else 0.0)
-        thin = thin * np.cos(leans(r_new, z_new))
-        base = self.radius.size - r.size
+        return self._with_side(r_new, z_new, breadth, thin)
+
+    @property
+    def _side(self) -> tuple[Array, Array, Array]:
+        """Radius, height and wall at the points of the side, without the middle of a base. [m]"""
+        side = slice(1, None) if self.radius[0] == 0.0 else slice(None)
+        return self.radius[side], self.height[side], self.wall[side]
+
+    def _with_side(self, radius: Array, height: Array, breadth: Array, wanted: Array) -> Vessel:
+        """The same base under another side, whose level breadth is changed where the file has it.
+
+        `radius` is that of the middle before the change.
+        """
+        radius = radius + (0.5 * (breadth - wanted) if self.free.outside else 0.0)
+        wall = wanted * np.cos(leans(radius, height))
+        base = int(self.radius[0] == 0.0)
         return replace(
             self,
-            radius=np.concatenate([self.radius[:base], r_new]),
-            height=np.concatenate([self.height[:base], z_new]),
-            wall=np.concatenate([self.wall[:base], thin]),
+            radius=np.concatenate([self.radius[:base], radius]),
+            height=np.concatenate([self.height[:base], height]),
+            wall=np.concatenate([self.wall[:base], wall]),
         )
 
     @property
@@ -384,8 +394,7 @@ class Vessel:
 
         Of a file whose radius is that of the middle, the middle and the wall normal to that. [m]
         """
-        side = slice(1, None) if self.radius[0] == 0.0 else slice(None)
-        r, z, wall = self.radius[side], self.height[side], self.wall[side]
+        r, z, wall = self._side
         if not self.free.outside:
             return z, r, wall
         breadth = wall / np.cos(leans(r, z))

@@ -365,6 +365,29 @@ def test_a_taper_thins_the_wall_to_the_joint_and_keeps_the_outside(
     assert np.diff(z).max() < 0.0055  # curves need points
 
 
+@pytest.mark.parametrize(
+    "shape",
+    [
+        'shape = "cone"\nradius_mm = 30\nrim_radius_mm = 45\nheight_mm = 60',
+        "points_mm = [[0, 30], [20, 36], [40, 38], [60, 34]]",
+        'points_mm = [[0, 30], [20, 36], [40, 38], [60, 34]]\nsurface = "middle"',
+    ],
+)
+def test_another_wall_is_what_the_file_with_that_wall_gives(
+    shape: str, written: Callable[..., Path]
+) -> None:
+    drawn = CYLINDER.replace('shape = "cylinder"\nradius_mm = 35\nheight_mm = 60', shape)
+    based = drawn.replace("wall_mm = 4", 'wall_mm = 4\nbase = "flat"\nbase_mm = 6')
+    given = read_vessel(written(based), KILNS)
+    edited = read_vessel(written(based.replace("wall_mm = 4", "wall_mm = 2.8")), KILNS)
+    thin = given.with_wall(float(edited.wall[-1]))
+    for one, other in zip(thin.drawn, edited.drawn, strict=True):
+        np.testing.assert_allclose(
+            one, np.interp(thin.height[1:], edited.height[1:], other), atol=1e-5
+        )
+    assert (thin.wall[0], thin.radius[0]) == (given.wall[0], 0.0)
+
+
 def test_a_taper_no_thinner_than_the_wall_changes_nothing(written: Callable[..., Path]) -> None:
     given = read_vessel(written(), KILNS)
     thin = given.with_taper(Taper(0.018, 4e-3, 0.012, 5e-3, below=True))

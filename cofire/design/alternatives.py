@@ -395,14 +395,9 @@ def alternatives(
     metal, ceramic, below = bench.zones(vessel)
     wide = Bench(bench.cards, extend=True, fineness=ROUGH)
     wide.correct(vessel, last, FURTHEST)
-    wall = _thinner(vessel, metal, ceramic)
     tries: list[tuple[str, Callable[[], Vessel]]] = [
         (PROPOSED, lambda: vessel),
-        *(
-            [(f"a wall of {1e3 * float(wall.max()):.2g} mm", lambda: replace(vessel, wall=wall))]
-            if wall is not None
-            else []
-        ),
+        *_thinner(vessel, metal, ceramic),
         (
             "the zones in the other order",
             lambda: as_vessel(vessel, metal.name, ceramic.name, not below, layout),
@@ -432,13 +427,13 @@ def alternatives(
     return tuple(sorted(found, key=lambda a: a.utilisation))
 
 
-def _thinner(vessel: Vessel, metal: Card, ceramic: Card) -> Array | None:
-    """A thinner wall: by one road where the file wants whole ones; None where there is no other."""
-    if not vessel.free.roads:
-        return np.asarray(THINNER * vessel.wall)
-    road = in_fired_size(vessel, metal, ceramic).printer.nozzle
-    count = round(float(vessel.wall[-1]) / road) - 1
-    return np.asarray(vessel.with_wall(count * road).wall) if count > 0 else None
+def _thinner(vessel: Vessel, metal: Card, ceramic: Card) -> list[tuple[str, Callable[[], Vessel]]]:
+    """A thinner wall: by one road where the file wants whole ones; none where there is no other."""
+    wall = THINNER * float(vessel.wall[-1])
+    if vessel.free.roads:
+        road = in_fired_size(vessel, metal, ceramic).printer.nozzle
+        wall = (round(float(vessel.wall[-1]) / road) - 1) * road
+    return [(f"a wall of {1e3 * wall:.2g} mm", lambda: vessel.with_wall(wall))] if wall > 0 else []
 
 
 def _eased(one: Alternative, own: Verdict | None) -> str:

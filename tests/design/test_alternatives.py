@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from cofire.design.alternatives import (
     _eased,
     _ends,
     _other_gases,
+    _thinner,
     already_fired,
     sleeve,
     two_firings,
@@ -51,6 +53,19 @@ material = "leucite porcelain"
 [firing]
 gas = "carbon"
 """
+
+
+def test_a_thinner_wall_is_the_sides_as_its_file_would_have_it_and_the_floor_stays() -> None:
+    """Once the floor's was told, and thinned; radii in a file are those of the outside."""
+    text = BEAKER.replace('base = "flat"', 'base = "flat"\nbase_mm = 6')
+    given, edited = (
+        read_vessel(tomllib.loads(text.replace("wall_mm = 2.4", f"wall_mm = {wall}")))
+        for wall in (2.4, 1.68)
+    )
+    ((what, make),) = _thinner(given, CARDS["copper"], CARDS["leucite porcelain"])
+    assert what == "a wall of 1.7 mm"
+    np.testing.assert_allclose(make().wall, edited.wall)
+    np.testing.assert_allclose(make().radius, edited.radius)
 
 
 def test_a_ring_of_silver_pulls_a_frit_sleeve_less_than_it_parts_from_it() -> None:
