@@ -221,8 +221,8 @@ def _beyond(bench: Bench, vessel: Vessel, layout: Layout) -> Iterator[tuple[str,
     for factor in () if free.roads else (THINNER, THICKER):
         if not _beyond_range(factor * wall, free.wall):
             continue
-        other = replace(vessel, wall=factor * vessel.wall)
-        yield f"wall_mm from {1e3 * wall:.2g} to {1e3 * factor * wall:.2g}", other
+        told = f"wall_mm from {1e3 * wall:.2g} to {1e3 * factor * wall:.2g}"
+        yield told, vessel.with_wall(factor * wall)
     dead = printer.dead_volume
     for factor in (LARGER, 1.0 / LARGER):
         if not _beyond_range(factor * dead, free.dead_volume):

@@ -15,7 +15,7 @@ from cofire.design.margins import Margins, Relaxed, Shift, _beyond, _chance, mar
 from cofire.design.objective import nominal
 from cofire.design.transition import as_vessel, given_layout, zones
 from cofire.report.designs import margins_lines, margins_row
-from tests.fired import CARDS
+from tests.fired import CARDS, TEA_LIGHT, written_vessel
 from tests.planned import tea_light_to_plan
 
 
@@ -96,6 +96,18 @@ def test_what_is_said_of_a_relaxed_limit_is_what_its_vessel_has() -> None:
         assert 1e3 * middle == pytest.approx(pair[0], abs=1e3 * vessel.printer.layer)
         assert sign * (middle - layout.middle) > 0.0
         assert pair[1] == pytest.approx(0.5e3 * joint.keep, rel=0.01)
+
+
+def test_a_wall_beyond_its_limits_is_the_sides_as_its_file_would_have_it() -> None:
+    """Once the floor changed with it, and the middle of the wall stayed for the outside."""
+    cup = TEA_LIGHT.replace("wall_mm = 4", 'wall_mm = 4\nbase = "flat"\nbase_mm = 6')
+    vessel = written_vessel(cup)
+    seen = list(_beyond(Bench(CARDS), vessel, given_layout(vessel, CARDS)))
+    for wall, told in ((2.8, "wall_mm from 4 to 2.8"), (5.2, "wall_mm from 4 to 5.2")):
+        (moved,) = (one for what, one in seen if what == told)
+        edited = written_vessel(cup.replace("wall_mm = 4", f"wall_mm = {wall}"))
+        np.testing.assert_allclose(moved.wall, edited.wall)
+        np.testing.assert_allclose(moved.radius, edited.radius)
 
 
 def test_a_shift_moves_what_its_words_say_and_nothing_else() -> None:
