@@ -116,11 +116,10 @@ def mixed_card(base: Card, added: Sequence[tuple[Card, float]]) -> Card:
                 f"{100 * MOST:g} % of one filler and 60 % of all"
             )
     name = recipe_name(base.name, [(card.name, share) for card, share in added])
-    found = base
-    left = 1.0
+    found, volume = base, 1.0 - total
     for card, share in added:
-        found = _with_one(found, card, share / (left + share) if left < 1.0 else share)
-        left = 1.0 - total
+        volume += share
+        found = _with_one(found, card, share / volume)
     properties = {k: replace(p, owner=name) for k, p in found.properties.items()}
     return replace(
         found,

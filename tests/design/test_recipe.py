@@ -68,6 +68,16 @@ def test_a_recipe_of_two_fillers_is_one_card_and_shares_have_bounds():
         mixed_card(body, [(FILLERS["leucite powder"], 0.5)])
 
 
+def test_two_fillers_have_the_shares_of_the_name_in_either_order():
+    """Density by volume has no rule in it; once the second filler had 43 % for its 30."""
+    body = CARDS["leucite porcelain"]
+    parts = [(body, 0.4), (FILLERS["leucite powder"], 0.3), (FILLERS["quartz flour"], 0.3)]
+    by_volume = sum(share * card["theoretical_density"].scalar for card, share in parts)
+    for added in (parts[1:], parts[:0:-1]):
+        density = mixed_card(body, added)["theoretical_density"].scalar
+        assert density == pytest.approx(by_volume, rel=1e-9)
+
+
 def test_a_share_brings_a_body_to_the_expansion_that_is_asked_for():
     body, filler = CARDS["fritted body"], FILLERS["leucite powder"]
     share = share_for(body, filler, 11e-6)
