@@ -20,7 +20,7 @@ from cofire.firing.kiln import trace
 from cofire.firing.program import Firing, Segment
 from cofire.materials.card import Card
 from cofire.units import HOUR
-from cofire.vessel import JointLimits, Vessel
+from cofire.vessel import JointLimits, Printer, Vessel
 
 LAYER, ROAD, DEAD = 1.0, 0.5, 0.2
 """By how much a change of paste comes out too high or low [layers], the wall too thick or thin
@@ -147,7 +147,7 @@ def margins(
     Margins or None
         None where the proposal itself cannot be fired on the coarse mesh.
     """
-    moved = [(what, shift.vessel(vessel)) for what, shift in print_shifts(bench)]
+    moved = [(what, shift.vessel(vessel)) for what, shift in print_shifts(bench, vessel.printer)]
     beyond = list(_beyond(bench, vessel, layout)) if relax else []
     if relax:
         beyond += [(what, replace(vessel, firing=firing)) for what, firing in freer]
@@ -183,17 +183,31 @@ def _chance(outcome: Outcome | None) -> float:
     return 0.0 if outcome is None else outcome.chance
 
 
-def print_shifts(bench: Bench) -> list[tuple[str, Sample]]:
-    """One shift at a time, as a sample that moves nothing else."""
+def print_shifts(bench: Bench, printer: Printer) -> list[tuple[str, Sample]]:
+    """One shift at a time, as a sample that moves nothing else.
+
+    The dead volume only of a printer that is given: else pastes change without mixing.
+
+    Parameters
+    ----------
+    bench : Bench
+        Of the samples.
+    printer : Printer
+        Of the vessel.
+    """
     still = Sample(bench, 0.0, 1.0, 0.0, 0.0, {})
-    return [
+    shifts = [
         ("changes of paste a layer higher", replace(still, place=LAYER)),
         ("changes of paste a layer lower", replace(still, place=-LAYER)),
         ("wall half a road thicker", replace(still, wall=ROAD)),
         ("wall half a road thinner", replace(still, wall=-ROAD)),
-        ("20 % more paste before the nozzle", replace(still, dead=1.0 + DEAD)),
-        ("20 % less paste before the nozzle", replace(still, dead=1.0 - DEAD)),
     ]
+    if printer.given:
+        shifts += [
+            ("20 % more paste before the nozzle", replace(still, dead=1.0 + DEAD)),
+            ("20 % less paste before the nozzle", replace(still, dead=1.0 - DEAD)),
+        ]
+    return shifts
 
 
 def _beyond(bench: Bench, vessel: Vessel, layout: Layout) -> Iterator[tuple[str, Vessel]]:

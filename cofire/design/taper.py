@@ -259,11 +259,7 @@ def _shifted(bench: Bench, found: Tapered, samples: Sequence[Sample]) -> tuple[S
     ratios = ratios_by_solid(bench, vessel, found.check)
     ways = [replace(s, bench=replace(s.bench, ratios=ratios)) for s in samples]
     own = replace(bench, ratios=ratios, drawn=True)
-    moved = [
-        (what, shift.vessel(vessel))
-        for what, shift in print_shifts(own)
-        if printer.given or shift.dead == 1.0
-    ]
+    moved = [(what, shift.vessel(vessel)) for what, shift in print_shifts(own, printer)]
     mixed = f"{1e6 * printer.dead_volume:.2g} ml in which {MIXED}"
     if not printer.given:
         moved.append((mixed, replace(vessel, printer=replace(printer, given=True))))

@@ -15,6 +15,7 @@ from cofire.design.margins import Margins, Relaxed, Shift, _beyond, _chance, mar
 from cofire.design.objective import nominal
 from cofire.design.transition import as_vessel, given_layout, zones
 from cofire.report.designs import margins_lines, margins_row
+from cofire.vessel import Printer
 from tests.fired import CARDS, TEA_LIGHT, written_vessel
 from tests.planned import tea_light_to_plan
 
@@ -35,7 +36,7 @@ def test_a_proposal_that_is_a_no_names_limits_to_relax_and_each_gains() -> None:
     vessel, layout = proposal(50)
     found = margins(Bench(CARDS, fineness=ROUGH), vessel, layout, relax=True, samples=4)
     assert found is not None
-    assert len(found.shifts) == 6
+    assert len(found.shifts) == 4  # no printer is given
     changes = [shift.change for shift in found.shifts]
     assert changes == sorted(changes)
     assert all(-found.chance <= change <= 1.0 - found.chance for change in changes)
@@ -111,7 +112,7 @@ def test_a_wall_beyond_its_limits_is_the_sides_as_its_file_would_have_it() -> No
 
 
 def test_a_shift_moves_what_its_words_say_and_nothing_else() -> None:
-    shifts = dict(print_shifts(Bench(CARDS)))
+    shifts = dict(print_shifts(Bench(CARDS), Printer(given=True)))
     assert [s.place for w, s in shifts.items() if "changes of paste" in w] == [1.0, -1.0]
     assert [s.wall for w, s in shifts.items() if w.startswith("wall")] == [0.5, -0.5]
     assert [s.dead for w, s in shifts.items() if w.startswith("20 %")] == [1.2, 0.8]
@@ -119,6 +120,16 @@ def test_a_shift_moves_what_its_words_say_and_nothing_else() -> None:
         assert (shift.kiln, dict(shift.deviates)) == (0.0, {})
         moved = (shift.place != 0.0) + (shift.wall != 0.0) + (shift.dead != 1.0)
         assert moved == 1
+
+
+def test_without_a_printer_nothing_is_told_of_paste_before_the_nozzle() -> None:
+    """Its pastes change without mixing, so the figure was "as many" whatever the vessel."""
+    with_one, without = (
+        [what for what, _ in print_shifts(Bench(CARDS), Printer(given=given))]
+        for given in (True, False)
+    )
+    assert without == [what for what in with_one if "before the nozzle" not in what]
+    assert len(with_one) == len(without) + 2
 
 
 def test_what_cannot_be_fired_is_kept_by_no_chance() -> None:

@@ -21,7 +21,7 @@ from cofire.production.green import green_vessel
 from cofire.report.designs import TAPER_FILE, taper_lines, taper_row
 from cofire.report.job import roads_line
 from cofire.report.read_again import firing_toml, tapered_vessel
-from cofire.vessel import THINNEST, Taper
+from cofire.vessel import THINNEST, Printer, Taper
 from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
 from tests.made import FRIT, SILVER, cylinder, fired
@@ -54,15 +54,15 @@ def tea_light_tapered() -> Tapered:
         patch.setattr(taper, "ROADS", (1,))
         patch.setattr(taper, "LENGTHS", (4.0,))
         patch.setattr(taper, "WORTH", -1.0)
-        patch.setattr(taper, "print_shifts", _two)
+        patch.setattr(taper, "print_shifts", _one)
         one = found()
     assert one is not None
     return one
 
 
-def _two(bench: Bench) -> list[tuple[str, taper.Sample]]:
-    still = taper.Sample(bench, 0.0, 1.0, 0.0, 0.0, {})
-    return [("a layer higher", replace(still, place=1.0)), ("more", replace(still, dead=1.2))]
+def _one(bench: Bench, printer: Printer) -> list[tuple[str, taper.Sample]]:
+    assert not printer.given
+    return [("a layer higher", taper.Sample(bench, 0.0, 1.0, 1.0, 0.0, {}))]
 
 
 def test_a_sharp_joint_of_a_thick_wall_bears_more_with_its_metal_thinned() -> None:
