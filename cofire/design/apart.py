@@ -44,7 +44,9 @@ FRICTION = 0.6
 """Of dry ware on a wash of alumina: estimate; dry mineral on mineral has 0.4 to 0.8 (from memory).
 [-]"""
 BEARS = 0.5
-"""Least share of the upper wall that has the lower one under it at any moment: our choice. [-]"""
+"""Of the drawn wall, at least so much of the upper part has the lower one under it at any moment:
+our choice. Of an upper wall made thicker it is less: no thickness lets half of that bear where the
+slides both ways come to more than the drawn wall. [-]"""
 FURTHEST = 0.95
 """Quantile of the furthest slide over the samples that the wall is made for. [-]"""
 STEP = 1e-4
@@ -84,7 +86,7 @@ class Apart:
         Temperature of the ware at the furthest slide. [K]
     thicker
         By how much the shorter part's wall is thicker than drawn, inwards and outwards, so that
-        half of the upper wall always stands on the lower one. [m]
+        half of the drawn wall always bears. [m]
     before, after
         Of the proposal, put right by its solid, and of the parts.
     """
@@ -231,10 +233,12 @@ def slide(
 def thickened(wall: float, inwards: float, outwards: float, lower: bool) -> tuple[float, float]:
     """By how much a part's wall must be thicker, inwards and outwards, for half a wall to bear. [m]
 
+    Half of the wall as drawn, whichever part is made thicker.
+
     Parameters
     ----------
     wall : float
-        Where the parts meet. [m]
+        As drawn, where the parts meet. [m]
     inwards, outwards : float
         Furthest slide of the lower part. [m]
     lower : bool

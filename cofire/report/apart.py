@@ -100,9 +100,9 @@ def _width(found: Apart) -> str:
         f"{v:.1f} mm {side}" for v, side in ((inside, "inwards"), (outside, "outwards")) if v
     )
     return (
-        f"So that half of the upper wall always has the lower one under it, the wall of the "
-        f"{shorter} part is thicker than drawn, by {sides}; measure both shrinkages first and most "
-        "of that is not needed."
+        f"So that as much as half of the wall as drawn always bears, the wall of the {shorter} "
+        f"part is thicker than drawn, by {sides}; measure both shrinkages first and most of that "
+        "is not needed."
     )
 
 

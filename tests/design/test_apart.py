@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache, partial
 from pathlib import Path
+from types import SimpleNamespace
 from typing import cast
 
 import numpy as np
@@ -37,7 +38,7 @@ from cofire.mechanics.solid import elastic_solid, solid
 from cofire.mechanics.solid_mesh import mesh_solid
 from cofire.production.green import green_vessel
 from cofire.production.paste import batches, cost
-from cofire.report.apart import LOWER, UPPER, apart_files, apart_lines, apart_row
+from cofire.report.apart import LOWER, UPPER, _width, apart_files, apart_lines, apart_row
 from cofire.report.read_again import firing_toml
 from cofire.report.verdict import number
 from cofire.vessel import Band, Vessel
@@ -107,7 +108,7 @@ def test_rings_of_one_paste_do_not_slide_and_of_two_by_what_they_shrink() -> Non
     slid=st.tuples(st.floats(0.0, 8e-3), st.floats(0.0, 8e-3)),
     lower=st.booleans(),
 )
-def test_half_of_the_upper_wall_bears_wherever_the_lower_part_slides(
+def test_half_of_the_drawn_wall_bears_wherever_the_lower_part_slides(
     wall: float, slid: tuple[float, float], lower: bool
 ) -> None:
     inwards, outwards = slid
@@ -119,6 +120,18 @@ def test_half_of_the_upper_wall_bears_wherever_the_lower_part_slides(
         shared = min(below[1], above[1]) - max(below[0], above[0])
         assert shared >= BEARS * wall - 1e-9
     assert max(inside, outside) <= max(inwards, outwards) + 1e-4
+
+
+def test_what_bears_is_told_of_the_drawn_wall_as_a_thicker_upper_part_may_bear_by_less() -> None:
+    """By hand: sliding both ways by more than a wall, no upper wall keeps half of itself borne."""
+    wall, inwards, outwards = 1.2e-3, 0.89e-3, 0.83e-3
+    inside, outside = thickened(wall, inwards, outwards, lower=False)
+    borne = wall - (inwards - inside)
+    assert BEARS * wall - 1e-9 <= borne < BEARS * (wall + inside + outside)
+    upper = SimpleNamespace(height=np.array([0.0, 20e-3]))
+    told = _width(cast("Apart", SimpleNamespace(at=40e-3, upper=upper, thicker=(inside, outside))))
+    assert "half of the wall as drawn always bears, the wall of the upper part is thicker" in told
+    assert "half of the upper wall" not in told
 
 
 def test_the_parts_are_the_vessel_cut_at_the_joint() -> None:
