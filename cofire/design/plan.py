@@ -316,11 +316,11 @@ def propose(
                 say("recipes")
                 fillers = load_fillers()
                 some = cards_at_hand(vessel, fillers, fillers=True)
-                mixes = _recipes(bench.on(ROUGH), best.vessel, layout, kept, some)
+                mixes = _recipes(bench.on(ROUGH), best.vessel, layout, some)
                 more = outside(vessel, fillers)
                 if hopeless and more and room is not None:
-                    beyond = _recipes(bench.on(ROUGH), best.vessel, layout, kept, more)
-                    room = room.with_relaxed(_by_materials(beyond[:1], kept))
+                    beyond = _recipes(bench.on(ROUGH), best.vessel, layout, more)
+                    room = room.with_relaxed(_by_materials(beyond[:1]))
         if finished and best.verdict.grade > GO:
             if stays(given.verdict.crack_probability, best.verdict.crack_probability):
                 scan = _scanned(draft, bench.on(ROUGH), best, say)
@@ -374,25 +374,21 @@ def _better(one: Check, other: Check, bench: Bench) -> bool:
 
 
 def _recipes(
-    bench: Bench, vessel: Vessel, layout: Layout, kept: Outcome, some: Mapping[str, Card]
+    bench: Bench, vessel: Vessel, layout: Layout, some: Mapping[str, Card]
 ) -> tuple[Recipe, ...]:
     """Pastes of some fillers with which the same layout keeps more, and comes to less cost."""
     design = Design(layout, vessel.printer.dead_volume)
     found = propose_recipes(vessel, bench, design, some)
-    return tuple(
-        recipe
-        for recipe in found
-        if recipe.outcome.cost < kept.cost and recipe.outcome.chance > kept.chance
-    )
+    return tuple(r for r in found if r.outcome.cost < r.without.cost and r.gain > 0.0)
 
 
-def _by_materials(recipes: Sequence[Recipe], kept: Outcome) -> list[Relaxed]:
+def _by_materials(recipes: Sequence[Recipe]) -> list[Relaxed]:
     """What a filler that the file's list does not name would bring."""
     return [
         Relaxed(
             f"materials by {one.filler} ({100 * one.share:.0f} % in the {one.base})",
             one.outcome.load,
-            one.outcome.chance - kept.chance,
+            one.gain,
         )
         for one in recipes
     ]

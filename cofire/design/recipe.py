@@ -15,7 +15,7 @@ from itertools import product
 import numpy as np
 
 from cofire.design.candidates import Bench
-from cofire.design.objective import Outcome, draw, odds, of_one
+from cofire.design.objective import Outcome, draw, nominal, odds, of_one
 from cofire.design.partner import Wanted
 from cofire.design.search import Design, laid
 from cofire.errors import CofireError, InputError
@@ -269,6 +269,9 @@ class Recipe:
         Of the paste, by rule.
     outcome
         Of the vessel, in the firing it has.
+    without
+        Of the vessel with the base as it is, over as many draws: of the same points, but where the
+        filler brings a property that the base lacks.
     """
 
     base: str
@@ -280,6 +283,12 @@ class Recipe:
     vessel: Vessel
     card: Card
     outcome: Outcome
+    without: Outcome
+
+    @property
+    def gain(self) -> float:
+        """Of the chance that the pot is kept. [-]"""
+        return self.outcome.chance - self.without.chance
 
     @property
     def text(self) -> str:
@@ -314,7 +323,8 @@ def propose_recipes(
     """Fillers in the body and in the metal, each in the vessel as designed: what they reach.
 
     Every filler and share is fired with the cards as they stand; the best few are asked for their
-    chance. The firing stays: where a frit makes the body mature cooler, plan again with the paste.
+    chance, and so is the design without them, over as many draws. The firing stays: where a frit
+    makes the body mature cooler, plan again with the paste.
 
     Parameters
     ----------
@@ -336,14 +346,18 @@ def propose_recipes(
     Returns
     -------
     list of Recipe
-        Best first; none where no mix can be fired.
+        Best first; none where no mix can be fired, or not the design itself.
     """
-    metal, ceramic, _ = bench.zones(vessel)
+    metal, ceramic, below = bench.zones(vessel)
     some = list(_pairs(metal, ceramic, fillers, shares))
     jobs = [(bench, vessel, design, some[k : k + TOGETHER]) for k in range(0, len(some), TOGETHER)]
     tries = [one for found in each(_tried, jobs, bench.executor) for one in found]
     mine = set(owned)
     tries.sort(key=lambda t: (t[0].cost, t[2].name not in mine))
+    plain = laid(vessel, metal.name, ceramic.name, below, design)
+    (without,) = odds(bench, draw(bench, plain, samples, seed), [plain], nominal(bench, [plain]))
+    if without is None:
+        return []
     best: dict[tuple[str, str], Recipe] = {}
     for outcome, base, filler, share, card, one in tries:
         if (base.name, filler.name) in best or len(best) >= SHOWN:
@@ -356,7 +370,7 @@ def propose_recipes(
         assert asked is not None
         best[base.name, filler.name] = Recipe(
             base.name, filler.name, share, mean_expansion(base), mean_expansion(card),
-            _shrinkage(card) / max(_shrinkage(base), 1e-9), one, card, asked,
+            _shrinkage(card) / max(_shrinkage(base), 1e-9), one, card, asked, without,
         )  # fmt: skip
     return sorted(best.values(), key=lambda r: (round(r.outcome.cost, 2), r.filler not in mine))
 

@@ -493,8 +493,9 @@ def recipes_lines(recipes: Sequence[Recipe]) -> list[str]:
         For a person.
     """
     return [
-        f"- {recipe.text}: not lost {percent(recipe.outcome.chance)}, all well "
-        f"{percent(recipe.outcome.good)}."
+        f"- {recipe.text}: not lost {percent(recipe.outcome.chance)} instead of "
+        f"{percent(recipe.without.chance)}, all well {percent(recipe.outcome.good)} instead of "
+        f"{percent(recipe.without.good)} ({recipe.outcome.kept.size} draws)."
         for recipe in recipes
     ]
 
@@ -518,6 +519,8 @@ def recipe_row(recipe: Recipe) -> dict[str, Any]:
         "percent": round(100.0 * recipe.share, 2),
         "expansion_1e6_per_K": round(1e6 * recipe.after, 3),
         "not_lost": round(recipe.outcome.chance, 4),
+        "proposed_not_lost": round(recipe.without.chance, 4),
+        "samples": int(recipe.outcome.kept.size),
         "all_well": round(recipe.outcome.good, 4),
         "load": float(f"{recipe.outcome.load:.4g}"),
     }

@@ -363,16 +363,23 @@ def test_what_nothing_goes_below_is_the_least_of_the_whole_grid() -> None:
     assert _crack(0.8 / DOUBT, CARDS["fritted body"]) == pytest.approx(crack_chance(flag))
 
 
-def test_a_paste_that_keeps_fewer_pots_is_not_among_those_that_would_keep_more(monkeypatch) -> None:
-    def paste(chance: float, load: float) -> SimpleNamespace:
-        return SimpleNamespace(outcome=Outcome((), load, np.full(4, chance), np.full(4, chance)))
+def test_a_paste_that_keeps_fewer_pots_over_its_own_draws_is_not_among_those_that_would_keep_more(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Once it was held against the proposal over other draws, by which luck alone told more."""
 
-    kept = paste(0.001, 5.0).outcome
-    some = [paste(0.0001, 0.1), paste(0.01, 0.1)]
-    assert some[0].outcome.cost < kept.cost
+    def paste(chance: float, load: float, before: float = 0.001) -> SimpleNamespace:
+        outcome, without = (
+            Outcome((), used, np.full(4, c), np.full(4, c))
+            for used, c in ((load, chance), (5.0, before))
+        )
+        return SimpleNamespace(outcome=outcome, without=without, gain=chance - before)
+
+    some = [paste(0.0001, 0.1), paste(0.01, 0.1), paste(0.235, 0.1, before=0.24)]
+    assert all(one.outcome.cost < one.without.cost for one in some)
     monkeypatch.setattr("cofire.design.plan.propose_recipes", lambda *of: some)
-    plan = cup_plan()
-    assert _recipes(Bench(CARDS), plan.vessel, plan.layout, kept, {}) == (some[1],)
+    vessel = tea_light_to_plan()
+    assert _recipes(Bench(CARDS), vessel, given_layout(vessel, CARDS), {}) == (some[1],)
 
 
 def tapered(plan: Plan) -> Plan:
