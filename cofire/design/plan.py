@@ -48,7 +48,7 @@ from cofire.design.settling import (
 )
 from cofire.design.starting import started
 from cofire.design.taper import Tapered, propose_taper
-from cofire.design.transition import LOWER, UPPER, Layout, as_vessel, given_layout, zones
+from cofire.design.transition import ALIKE, LOWER, UPPER, Layout, as_vessel, given_layout, zones
 from cofire.firing.controller import too_late, unset
 from cofire.firing.program import Firing
 from cofire.materials.card import Card
@@ -81,6 +81,8 @@ HALF = 0.5
 """A plan that keeps fewer of its pots says which pastes would keep more: our choice. [-]"""
 EVEN = 0.01
 """Chances that differ by no more count as even. [-]"""
+SAME_DEAD = 1e-9
+"""Dead volumes that differ by less are one: a design's is rounded to it. [m³]"""
 DOUBT = 0.95
 """Of a utilisation, where a scan says what nothing goes below: its coarse mesh is on the low side
 already. [-]"""
@@ -172,6 +174,18 @@ class Plan:
     def vessel(self) -> Vessel:
         """As proposed, with the bands as designed."""
         return self.proposal.vessel
+
+    @property
+    def as_designed(self) -> bool:
+        """Whether the design that the search chose is proposed; else the vessel as drawn is."""
+        if self.designs is None:
+            return False
+        design, vessel = self.designs.chosen.design, self.vessel
+        return (
+            self.layout.same(design.layout)
+            and abs(vessel.printer.dead_volume - design.dead_volume) < SAME_DEAD
+            and (not design.wall or abs(float(vessel.wall[-1]) - design.wall) < ALIKE)
+        )
 
     @property
     def probabilities(self) -> tuple[float, float]:

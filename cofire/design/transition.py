@@ -105,10 +105,27 @@ class Layout:
     @property
     def alike(self) -> bool:
         """Whether all joints have the same blends of the same heights."""
-        first, last = self.joints[0], self.joints[-1]
-        return first.shares == last.shares and all(
-            abs(a - b) < ALIKE for a, b in zip(first.each, last.each, strict=True)
+        return _alike(self.joints[0], self.joints[-1])
+
+    def same(self, other: Layout) -> bool:
+        """Whether another one has the same blends of the same heights in the same places.
+
+        Parameters
+        ----------
+        other : Layout
+            Of the same vessel.
+        """
+        return all(
+            _alike(a, b) and abs(a.middle - b.middle) < ALIKE
+            for a, b in zip(self.joints, other.joints, strict=True)
         )
+
+
+def _alike(one: Layout, other: Layout) -> bool:
+    """Whether two joints have the same blends of the same heights."""
+    return one.shares == other.shares and all(
+        abs(a - b) < ALIKE for a, b in zip(one.each, other.each, strict=True)
+    )
 
 
 def zones(vessel: Vessel, cards: Mapping[str, Card]) -> tuple[Card, Card, bool]:

@@ -18,6 +18,7 @@ from cofire.evidence.sensitivity import wilson
 from cofire.production.paste import Cost
 from cofire.report.verdict import decided
 from cofire.report.writing import wrapped
+from cofire.units import counted
 
 NO_COSTS: Mapping[int, Cost] = MappingProxyType({})
 ALMOST, LITTLE = 0.999, 1e-4
@@ -164,7 +165,10 @@ def _pastes(choice: Choice) -> str:
 
 
 def designs_text(
-    search: DesignSearch, costs: Mapping[int, Cost] = NO_COSTS, currency: str = ""
+    search: DesignSearch,
+    costs: Mapping[int, Cost] = NO_COSTS,
+    currency: str = "",
+    as_designed: bool = True,
 ) -> str:
     """What more changes of paste buy, which is proposed and why.
 
@@ -176,6 +180,8 @@ def designs_text(
         Of each number of changes, from `costs_of`; none without prices.
     currency : str
         Of the costs.
+    as_designed : bool
+        Whether the chosen design is proposed; else the vessel as drawn is.
 
     Returns
     -------
@@ -192,7 +198,7 @@ def designs_text(
     ]
     for choice in sorted(search.choices, key=lambda c: c.design.changes):
         o = choice.outcome
-        mark = "*" if choice is chosen else " "
+        mark = "*" if as_designed and choice is chosen else " "
         least = f"{1e6 * choice.least:.2g}" if choice.least else "-"
         head = (
             f"{mark}{choice.design.changes:>8} {percent(o.chance):>13} {percent(o.good):>13} "
@@ -203,7 +209,13 @@ def designs_text(
             head += f"{'-' if price is None else f'{price.total:.2f}':>{len(priced)}}"
         head += "  "
         lines += wrapped(head.replace(" ", "\u00a0") + _pastes(choice), len(head))
-    lines += wrapped(_proposal(search))
+    lines += wrapped(
+        _proposal(search)
+        if as_designed
+        else "Proposed: none of these, but the vessel as drawn, moved into its limits where it "
+        "breaks them. It is no likelier to be lost than the one of "
+        f"{counted(chosen.design.changes, 'change')} of paste that would be proposed else."
+    )
     lines += wrapped(
         f"Not lost: chance over {search.samples} draws of cards, kiln and print, the model's own "
         "error in it, in the firing in which they were compared. Past limit: how much of its "
@@ -221,7 +233,7 @@ def _proposal(search: DesignSearch) -> str:
     n = chosen.design.changes
     joints = chosen.design.layout.named
     of = ", ".join(f"{len(one.shares) + 1} at the {which}" for which, one in joints if which)
-    told = [f"Proposed: {n} change{'s' if n > 1 else ''} of paste{of and f' ({of})'}."]
+    told = [f"Proposed: {counted(n, 'change')} of paste{of and f' ({of})'}."]
     more = [c for c in search.choices if c.design.changes > n]
     best = max(more, key=lambda c: c.outcome.chance, default=None)
     if best is not None and max(best.outcome.chance, o.chance) > PINNED:
@@ -439,6 +451,7 @@ def designs_row(
     search: DesignSearch | None,
     both: tuple[Outcome | None, Outcome | None],
     costs: Mapping[int, Cost] = NO_COSTS,
+    as_designed: bool = True,
 ) -> dict[str, Any]:
     """The search as rows of JSON, and the chances of the vessel as given and as proposed.
 
@@ -450,6 +463,8 @@ def designs_row(
         As given and as proposed.
     costs : mapping
         Of each number of changes, from `costs_of`; none without prices.
+    as_designed : bool
+        Whether the chosen design is proposed; else the vessel as drawn is.
 
     Returns
     -------
@@ -474,7 +489,7 @@ def designs_row(
     return {
         "chances": chances,
         "by_changes": [_row(choice, costs.get(choice.design.changes)) for choice in search.choices],
-        "chosen": search.chosen.design.changes,
+        "chosen": search.chosen.design.changes if as_designed else None,
         "samples": search.samples,
     }
 

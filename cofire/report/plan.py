@@ -128,7 +128,7 @@ def plan_json(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
             for b in vessel.bands
         ],
         **_transitions(plan.layout),
-        "designs": designs_row(plan.designs, plan.odds, costs),
+        "designs": designs_row(plan.designs, plan.odds, costs, plan.as_designed),
         "measure_first": [
             {"material": f.material, "property": f.name, "share": round(share, 3)}
             for f, share in plan.decide
@@ -568,7 +568,7 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
         lines += [row for text in recipes_lines(plan.recipes) for row in wrapped(text, 2)]
     if plan.designs is not None:
         currency = vessel.prices.currency if vessel.prices is not None else ""
-        lines += ["", designs_text(plan.designs, costs, currency).rstrip()]
+        lines += ["", designs_text(plan.designs, costs, currency, plan.as_designed).rstrip()]
         if plan.layers is not None:
             for bound in plan.layers.bounds:
                 lines += [] if "1/β" in bound else wrapped(bound)
@@ -816,7 +816,7 @@ def write_plan(
         ("stress.png", _drawn, (stress_figure, plan.proposal.printed, bands)),
     ]
     if plan.designs is not None:  # what the proposal was chosen from, not what the search began by
-        jobs.append(("trade_off.png", _drawn, (designs_figure, plan.designs)))
+        jobs.append(("trade_off.png", _drawn, (designs_figure, plan.designs, plan.as_designed)))
     elif plan.layers is not None:
         jobs.append(("trade_off.png", _drawn, (trade_off_figure, plan.layers, plan.layout)))
     files: dict[str, bytes] = {name: text.encode() for name, text in texts.items()}

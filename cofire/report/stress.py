@@ -609,7 +609,7 @@ def trade_off_figure(search: LayerSearch, kept: Layout | None = None) -> Figure:
     return figure
 
 
-def designs_figure(search: DesignSearch) -> Figure:
+def designs_figure(search: DesignSearch, as_designed: bool = True) -> Figure:
     """The designs that a plan chose from, by changes of paste and height of the transition.
 
     Its numbers are those of the table of the plan: the chance that the pot is not lost, and the
@@ -619,6 +619,8 @@ def designs_figure(search: DesignSearch) -> Figure:
     ----------
     search : DesignSearch
         From `search_designs`, or as `settle` left it.
+    as_designed : bool
+        Whether the chosen design is proposed; else the vessel as drawn is.
 
     Returns
     -------
@@ -638,6 +640,7 @@ def designs_figure(search: DesignSearch) -> Figure:
     told: dict[str, Any] = {}
     for choice, height in zip(choices, heights, strict=True):
         changes, kept = choice.design.changes, choice.outcome.load <= 1.0
+        proposed = as_designed and choice is search.chosen
         (dot,) = axes.plot(
             changes, height, "o" if kept else "X", ms=9, mfc="white" if kept else "0.35",
             mec="black", mew=1.0, ls="none", zorder=3,
@@ -647,9 +650,9 @@ def designs_figure(search: DesignSearch) -> Figure:
         axes.annotate(
             f"{drawn}{choice.outcome.load:.2f}", (changes, height), (0, -13),
             textcoords="offset points", fontsize=9, ha="center", va="top",
-            weight="bold" if choice is search.chosen else "normal",
+            weight="bold" if proposed else "normal",
         )  # fmt: skip
-        if choice is search.chosen:
+        if proposed:
             (told["proposed"],) = axes.plot(
                 changes, height, "o", ms=22, mfc="none", mec="black", mew=1.8
             )

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, cast
+
 import numpy as np
 import pytest
 
 from cofire.design.objective import Outcome
+from cofire.design.plan import Plan
 from cofire.design.search import Choice, Design, DesignSearch
 from cofire.design.transition import Layout
-from cofire.report.designs import designs_text
+from cofire.report.designs import designs_row, designs_text
 from cofire.report.stress import designs_figure
+from tests.fired import TEA_LIGHT, written_vessel
+
+if TYPE_CHECKING:
+    from cofire.assessment.check import Check
+    from cofire.vessel import Vessel
 
 
 def choice(shares: tuple[int, ...], load: float, chance: float) -> Choice:
@@ -43,3 +53,36 @@ def test_the_trade_off_has_a_mark_for_each_row_of_the_table_and_its_figures() ->
         assert any({used, chance.split()[0]} <= set(row.split()) for row in table.splitlines())
     marks = [line.get_marker() for line in axes.lines if line.get_markersize() == 9]
     assert marks == ["X", "o", "o"]
+
+
+def test_where_the_vessel_as_drawn_is_proposed_no_design_is_told_as_proposed() -> None:
+    found = three()
+    text = " ".join(designs_text(found, as_designed=False).split())
+    assert "*" not in text
+    assert "Proposed: none of these, but the vessel as drawn" in text
+    assert "than the one of 2 changes of paste" in text
+    assert designs_row(found, (None, None), as_designed=False)["chosen"] is None
+    axes = designs_figure(found, False).axes[0]
+    assert not [line for line in axes.lines if line.get_markersize() == 22]
+    assert not [text for text in axes.texts if text.get_weight() == "bold"]
+
+
+def test_a_plan_knows_whether_layout_chamber_and_wall_are_those_of_the_chosen_design() -> None:
+    vessel, found = written_vessel(TEA_LIGHT), three()
+    layout, printer = found.chosen.design.layout, replace(vessel.printer, dead_volume=1e-6)
+    drawn = replace(vessel, printer=printer)
+
+    def plan(layout: Layout, one: Vessel, search: DesignSearch = found) -> Plan:
+        check = cast("Check", SimpleNamespace(designed=SimpleNamespace(vessel=one)))
+        return Plan(check, (), check, layout, None, None, None, (), True, search)
+
+    assert plan(layout, drawn).as_designed
+    assert plan(replace(layout, heights=(6e-3 + 1e-12,)), drawn).as_designed
+    assert not plan(replace(layout, middle=20e-3), drawn).as_designed
+    assert not plan(replace(layout, shares=(60,)), drawn).as_designed
+    assert not plan(Layout((), 0.0, 30e-3), drawn).as_designed
+    assert not plan(layout, vessel).as_designed  # 2 ml
+    thin = replace(found.chosen, design=replace(found.chosen.design, wall=2e-3))
+    search = replace(found, chosen=thin)
+    assert not plan(layout, drawn, search).as_designed
+    assert plan(layout, drawn.with_wall(2e-3), search).as_designed
