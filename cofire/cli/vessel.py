@@ -232,7 +232,7 @@ def check(
         text = _with_uncertainty(
             text, found, samples, seed, json, kept, (pieces, paste_ml), workers
         )
-    firing = found.designed.vessel.firing
+    firing = found.vessel.firing
     show(text, System.metric if json else units, as_set(firing, taken(firing)))
     if found.word == "no":
         raise typer.Exit(DEFECT)

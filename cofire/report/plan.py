@@ -833,7 +833,7 @@ def write_plan(
             (folder / name).write_bytes(content)
 
     replace_folder(out, fill, "plan.json", force)
-    own = [taken(plan.given.designed.vessel.firing)]
+    own = [taken(plan.given.vessel.firing)]
     own += [segments_text(plan.schedule)] if plan.schedule is not None else []
     return Written(text, missing, as_set(plan.vessel.firing, *own))
 
