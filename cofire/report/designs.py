@@ -53,7 +53,8 @@ def chance_ends(outcome: Outcome) -> tuple[float, float]:
     """95 % interval of the chance that a pot is not lost, by what so many draws leave. [-]
 
     Wilson's, with as many yes-or-no trials as would scatter by as much: a draw says a chance, which
-    scatters less. On the wide side, since the draws are evenly spread.
+    scatters less. On the wide side, since the draws are evenly spread, and no narrower than one more
+    draw could make it: draws that scatter little say nothing of a kind that none of them was.
 
     Parameters
     ----------
@@ -65,7 +66,8 @@ def chance_ends(outcome: Outcome) -> tuple[float, float]:
         return float("nan"), float("nan")
     p, spread = outcome.chance, float(outcome.kept.var())
     trials = count * p * (1.0 - p) / spread if spread > 1e-9 else count
-    return wilson(p, max(round(trials), count))
+    low, high = wilson(p, max(round(trials), count))
+    return min(low, count * p / (count + 1)), max(high, (count * p + 1.0) / (count + 1))
 
 
 def _told(outcome: Outcome) -> str:

@@ -222,6 +222,10 @@ def test_a_chance_is_told_with_what_so_many_draws_leave_open():
     low, high = chance_ends(half)
     assert high - low == pytest.approx(0.5 * (0.867 - 0.635), abs=0.02)
     assert chance_ends(replace(one, kept=np.ones(48)))[0] < 0.95
+    alike = 0.998 + 1e-4 * np.sin(np.arange(48.0))  # of which none was of the kind that is lost
+    low, high = chance_ends(replace(one, kept=alike))
+    assert low == pytest.approx(48.0 * 0.998 / 49.0, abs=1e-3)
+    assert high > 0.998
     assert percent(0.7728) == "77 %"
     assert percent(0.9968) == "99.7 %"
 
