@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -93,6 +94,11 @@ class Levels:
     upper: NDArray[np.intp]
     share: Array
 
+    @cached_property
+    def inside(self) -> Levels:
+        """The same, those beyond two materials at the nearer one."""
+        return replace(self, share=np.clip(self.share, 0.0, 1.0))
+
     def of(self, values: Array) -> Array:
         """Values of the levels, shape (..., L), along straight lines between the materials.
 
@@ -162,6 +168,8 @@ class MaterialTable:
         Count of the intervals before each node in which something flows, shape (M,).
     mechanisms
         Ways of relief in use.
+    levels
+        In and between the materials, if it is these that are asked for.
     """
 
     time: Array
@@ -170,9 +178,10 @@ class MaterialTable:
     bends: Array
     flowing: NDArray[np.intp]
     mechanisms: Mechanisms
+    levels: Levels | None = None
 
     def at(self, time: float) -> PointProperties:
-        """Properties of the materials at one time, arrays of shape (N,).
+        """Properties of the materials, or of the levels, at one time, arrays of shape (N,) or (L,).
 
         Parameters
         ----------
@@ -184,6 +193,10 @@ class MaterialTable:
         x = time - self.time[j]
         row = self.values[j] + x * self.slopes[j]
         row[_FREE] += x * x * (self.bends[j, 0] + x * self.bends[j, 1])
+        if (levels := self.levels) is not None:
+            free, row[_YIELD] = levels.of(row[_FREE]), 1.0 / row[_YIELD]
+            row = levels.inside.of(row)
+            row[_FREE], row[_YIELD] = free, 1.0 / row[_YIELD]
         fluidity = np.exp(row[_LOG_FLUIDITY])
         fluid = fluidity > 1.001 / _LARGEST_VISCOSITY if self.mechanisms.viscous else False
         row[_LOG_FLUIDITY] = np.where(fluid, fluidity, 0.0)
@@ -201,16 +214,7 @@ class MaterialTable:
         levels
             Between these materials.
         """
-        if levels is None:
-            return self
-        inside = replace(levels, share=np.clip(levels.share, 0.0, 1.0))
-        values, slopes = inside.of(self.values), inside.of(self.slopes)
-        values[:, _FREE], slopes[:, _FREE] = (
-            levels.of(of[:, _FREE]) for of in (self.values, self.slopes)
-        )
-        values[:, _YIELD] = 1.0 / inside.of(1.0 / self.values[:, _YIELD])
-        slopes[:, _YIELD] = np.diff(values[:, _YIELD], axis=0) / np.diff(self.time)[:, None]
-        return replace(self, values=values, slopes=slopes, bends=levels.of(self.bends))
+        return self if levels is None else replace(self, levels=levels)
 
     def flows_beside(self) -> NDArray[np.bool_]:
         """Whether any material flows or creeps measurably just before or after each node, (M,)."""

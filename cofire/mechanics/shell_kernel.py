@@ -76,6 +76,9 @@ class Table(NamedTuple):
     bends: Array
     flowing: Indices
     viscous: bool
+    lower: Indices  # (L,), of `properties.Levels`: each material once, or levels between them
+    upper: Indices  # (L,)
+    share: Array  # (L,)
 
 
 class Limits(NamedTuple):
@@ -139,15 +142,27 @@ def _stage(table: Table, material: Indices, time: float, flow_time: float) -> St
     last = table.time.size - 2
     j = min(max(int(np.searchsorted(table.time, time, side="right")) - 1, 0), last)
     x = time - table.time[j]
-    kinds, n = table.values.shape[2], material.size
+    kinds, n = table.lower.size, material.size
     compliance, viscous = np.empty((3, kinds)), np.zeros((3, kinds))
     log_creep, power = np.empty(kinds), np.zeros(kinds)
     limit, square, free = np.empty(kinds), np.empty(kinds), np.empty(kinds)
     creeps, yields, row = False, False, np.empty(8)
     for k in range(kinds):
+        low, high, way = table.lower[k], table.upper[k], table.share[k]
+        inside = min(max(way, 0.0), 1.0)
         for i in range(8):
-            row[i] = table.values[j, i, k] + x * table.slopes[j, i, k]
-        free[k] = row[0] + x * x * (table.bends[j, 0, k] + x * table.bends[j, 1, k])
+            row[i] = table.values[j, i, low] + x * table.slopes[j, i, low]
+        free[k] = row[0] + x * x * (table.bends[j, 0, low] + x * table.bends[j, 1, low])
+        if high != low:
+            for i in range(1, 8):
+                other = table.values[j, i, high] + x * table.slopes[j, i, high]
+                if i < 7:
+                    row[i] += inside * (other - row[i])
+                else:
+                    row[7] = 1.0 / (1.0 / row[7] + inside * (1.0 / other - 1.0 / row[7]))
+            other = table.values[j, 0, high] + x * table.slopes[j, 0, high]
+            other += x * x * (table.bends[j, 0, high] + x * table.bends[j, 1, high])
+            free[k] += way * (other - free[k])
         young, poisson, lateral, exponent, strength = row[1], row[2], row[4], row[6], row[7]
         fluidity = math.exp(row[3])
         if not (table.viscous and fluidity > 1.001 / 1.0e25):

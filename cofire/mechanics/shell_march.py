@@ -26,7 +26,7 @@ from cofire.mechanics.integrator import (
 )
 from cofire.mechanics.law import UNSETTLED
 from cofire.mechanics.meridian import mesh_meridian
-from cofire.mechanics.properties import MaterialTable, material_table
+from cofire.mechanics.properties import Levels, MaterialTable, material_table
 from cofire.mechanics.shell import Shells, shells
 from cofire.physics.history import History
 from cofire.workers import each
@@ -142,6 +142,8 @@ def _compiled(body: Shells, history: History, table: MaterialTable, control: Con
     def own(values: Array, axis: int = 0) -> Array:
         return np.ascontiguousarray(values.take(0, axis=axis), dtype=np.float64)
 
+    rows = np.arange(len(history.names))
+    levels = table.levels or Levels(rows, rows, np.zeros(rows.size))
     stops, sharp = zip(*stops_of(history, table, control), strict=True)
     found = kernel.march_shell(
         kernel.Body(
@@ -165,6 +167,9 @@ def _compiled(body: Shells, history: History, table: MaterialTable, control: Con
             bends=np.ascontiguousarray(table.bends),
             flowing=np.ascontiguousarray(table.flowing),
             viscous=table.mechanisms.viscous,
+            lower=np.ascontiguousarray(levels.lower),
+            upper=np.ascontiguousarray(levels.upper),
+            share=np.ascontiguousarray(levels.share),
         ),
         kernel.Limits(
             float(control.relative_tolerance),

@@ -53,7 +53,7 @@ def chance_ends(outcome: Outcome) -> tuple[float, float]:
     """95 % interval of the chance that a pot is not lost, by what so many draws leave. [-]
 
     Wilson's, with as many yes-or-no trials as would scatter by as much: a draw says a chance, which
-    scatters less. On the wide side, since the draws are evenly spread, and no narrower than one more
+    scatters less. On the wide side, since the draws are evenly spread; no narrower than one more
     draw could make it: draws that scatter little say nothing of a kind that none of them was.
 
     Parameters
