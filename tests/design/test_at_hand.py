@@ -148,10 +148,9 @@ def test_every_wall_of_a_search_is_of_whole_roads_and_others_break_a_limit():
     layout = given_layout(vessel, CARDS)
     assert "roads" in broken(in_fired_size(vessel, silver, frit), layout)
     assert "roads" not in broken(in_fired_size(moved, silver, frit), layout)
-    thinner = _thinner(moved, silver, frit)
+    ((_, thinner),) = _thinner(moved, silver, frit)
     road = in_fired_size(moved, silver, frit).printer.nozzle
-    assert thinner is not None
-    assert moved.wall[-1] - thinner[-1] == pytest.approx(road, abs=3e-6)
+    assert moved.wall[-1] - thinner().wall[-1] == pytest.approx(road, abs=3e-6)
     with pytest.raises(ModelError, match=r"roads: wall_mm = 1.6 to 1.7 holds no whole number"):
         with_roads(roads(1.6e-3, 1.7e-3), silver, frit)
     told = [what for what, _ in _beyond(Bench(CARDS), moved, layout)]

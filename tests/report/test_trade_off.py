@@ -73,7 +73,7 @@ def test_a_plan_knows_whether_layout_chamber_and_wall_are_those_of_the_chosen_de
     drawn = replace(vessel, printer=printer)
 
     def plan(layout: Layout, one: Vessel, search: DesignSearch = found) -> Plan:
-        check = cast("Check", SimpleNamespace(designed=SimpleNamespace(vessel=one)))
+        check = cast("Check", SimpleNamespace(vessel=one))
         return Plan(check, (), check, layout, None, None, None, (), True, search)
 
     assert plan(layout, drawn).as_designed
