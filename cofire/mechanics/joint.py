@@ -42,6 +42,7 @@ import numpy.typing as npt
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
+from cofire.mechanics.properties import of_points
 from cofire.mechanics.shell import RESULTANT_STRESS, Shells
 from cofire.numerics import STATIONS, shares
 from cofire.physics.interface import dundurs
@@ -476,8 +477,8 @@ class JointFields:
             Inelastic hoop strain of the first H states, those of heating, (H, B, P, 2E). [-]
         """
         hoop = self._at_steps(stress[:, 1])
-        poisson_ratio = self.body.spread(poisson_ratio)
-        young = self.body.spread(young_modulus)[:, self._material]
+        poisson_ratio = of_points(poisson_ratio, self.body.levels)
+        young = of_points(young_modulus, self.body.levels)[:, self._material]
         if flowed is not None:
             hot = len(flowed)
             softened = secant_moduli(young[:hot], hoop[:hot], self._at_steps(flowed))

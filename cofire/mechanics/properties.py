@@ -111,6 +111,19 @@ class Levels:
         return np.asarray(low + self.share * (values.take(self.upper, axis=-1) - low))
 
 
+def of_points(values: Array, levels: Levels | None) -> Array:
+    """Values of what a structure's points count: levels between the materials, or these themselves.
+
+    Parameters
+    ----------
+    values
+        Of the materials of the history, shape (..., N). [any]
+    levels
+        Of the structure; None where its points are of the materials.
+    """
+    return values if levels is None else levels.of(values)
+
+
 @dataclass(frozen=True)
 class Fade:
     """How the materials of a wall follow one another where they do not change at a step.

@@ -48,7 +48,7 @@ from scipy.linalg.lapack import dpbtrf, dpbtrs
 
 from cofire.errors import InputError
 from cofire.mechanics.law import WALL_WITH_SHEAR, StressState, prepare, respond
-from cofire.mechanics.properties import NO_YIELD, Fade, Levels, PointProperties
+from cofire.mechanics.properties import NO_YIELD, Fade, Levels, PointProperties, of_points
 from cofire.numerics import lobatto
 from cofire.units import GRAVITY
 
@@ -386,16 +386,6 @@ class Shells:
         """1 for each unknown that is not held, else 0, shape (B, 2E + 1, 3)."""
         return (~self.held).astype(np.float64)
 
-    def spread(self, values: Array) -> Array:
-        """Values of what `material` counts, shape (..., L).
-
-        Parameters
-        ----------
-        values
-            Of the materials of the history, shape (..., N). [any]
-        """
-        return values if self.levels is None else self.levels.of(values)
-
     def split(self) -> Shells:
         """The same without load, each element cut in two."""
         vessels, _, stations = self.material.shape
@@ -655,12 +645,12 @@ def elastic_properties(
     poisson_ratio
         Of each material. [-]
     """
-    young = body.spread(np.asarray(young_modulus, dtype=float))[body.material]
+    young = of_points(np.asarray(young_modulus, dtype=float), body.levels)[body.material]
     idle = np.zeros(young.shape)
     return PointProperties(
         free_strain=idle,
         young_modulus=young,
-        poisson_ratio=body.spread(np.asarray(poisson_ratio, dtype=float))[body.material],
+        poisson_ratio=of_points(np.asarray(poisson_ratio, dtype=float), body.levels)[body.material],
         fluidity=idle,
         viscous_poisson_ratio=idle + 0.5,
         log_creep_rate=idle - 100.0,

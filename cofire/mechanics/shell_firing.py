@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from cofire.mechanics.integrator import Control
 from cofire.mechanics.joint import BESIDE, JointFields, JointState, joint_forces
+from cofire.mechanics.properties import of_points
 from cofire.mechanics.shell import Shells, elastic_response, shells
 from cofire.mechanics.shell_march import marched
 from cofire.numerics import one_thread, peaks_along
@@ -362,7 +363,7 @@ def mesh_errors(
     coarser = replace(body, load=np.zeros(body.held.shape))
     peaks = []
     for shape in (coarser, body.split()):
-        free = shape.spread(free_strain - free_strain.mean())[shape.material]
+        free = of_points(free_strain - free_strain.mean(), shape.levels)[shape.material]
         stress = elastic_response(shape, young_modulus, poisson_ratio, free)[1][None]
         arc = shape.geometry.arc_length
         peaks.append(

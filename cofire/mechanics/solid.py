@@ -24,7 +24,7 @@ from scipy.linalg.lapack import dpbtrf, dpbtrs
 
 from cofire.errors import InputError
 from cofire.mechanics.law import SOLID_WITH_SHEAR, StressState, prepare, respond
-from cofire.mechanics.properties import NO_YIELD, Fade, Levels, PointProperties
+from cofire.mechanics.properties import NO_YIELD, Fade, Levels, PointProperties, of_points
 from cofire.mechanics.solid_elements import (
     GAUSS,
     GAUSS_WEIGHT,
@@ -122,16 +122,6 @@ class Solid:
         nowhere = self.held.size * (self._band + 1)
         place = np.where(free[row] & free[column], place, nowhere)
         return place.ravel(), self.held.ravel().astype(np.float64)
-
-    def spread(self, values: Array) -> Array:
-        """Values of what `material` counts, shape (..., L).
-
-        Parameters
-        ----------
-        values
-            Of the materials of the history, shape (..., N). [any]
-        """
-        return values if self.levels is None else self.levels.of(values)
 
     def start(self) -> Array:
         """Displacements before the firing, zero, shape (nodes, 2). [m]"""
@@ -364,7 +354,9 @@ def elastic_solid(
     tuple
         Displacements, shape (nodes, 2) [m], and stress, shape (4, E, 9) [Pa].
     """
-    own = (body.spread(np.asarray(v, dtype=float)) for v in (young_modulus, poisson_ratio))
+    own = (
+        of_points(np.asarray(v, dtype=float), body.levels) for v in (young_modulus, poisson_ratio)
+    )
     stage = prepare(_elastic(*own), body.state, 0.0, body.material)
     free = body.state.free_direction.reshape(4, 1, 1) * free_strain
     before = respond(stage, np.broadcast_to(-free, (4, *body.material.shape)).copy())

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from cofire.errors import InputError
 from cofire.mechanics.integrator import Control, Record, march
 from cofire.mechanics.parting import Parting
+from cofire.mechanics.properties import of_points
 from cofire.mechanics.shell_firing import bending_tensions
 from cofire.mechanics.solid import Solid, elastic_solid, solid
 from cofire.mechanics.solid_elements import (
@@ -455,8 +456,8 @@ def late_strain(
     wall = body.mesh.wall[1::2][body.elements.row][:, None]
     depth = (0.5 if heated_inside else 1.0) * wall
     share = x if heated_inside else 0.5 * (1.0 + x)
-    lag = ramp_lag(1.0, 1.0, share) * depth**2 / body.spread(kappa)[body.material]
-    free, time = body.spread(history.free_strain.T).T, history.time
+    lag = ramp_lag(1.0, 1.0, share) * depth**2 / of_points(kappa, body.levels)[body.material]
+    free, time = of_points(history.free_strain.T, body.levels).T, history.time
 
     def added(now: float) -> Array:
         out = np.zeros((4, *body.material.shape))
@@ -508,7 +509,7 @@ def _read(
     up_r, up_z = ((v[:, -1] - v[:, 0]) / mesh.wall for v in (mesh.radius, mesh.height))
     turn = (across[..., 0] * up_z - across[..., 1] * up_r) / (up_r**2 + up_z**2)
     young = np.stack([np.interp(record.time, history.time, e) for e in history.young_modulus], 1)
-    young, poisson = (body.spread(np.asarray(v)) for v in (young, history.poisson_ratio))
+    young, poisson = (of_points(np.asarray(v), body.levels) for v in (young, history.poisson_ratio))
     forces = joint_forces(body, record.stress)
     return SolidFiring(
         mesh=mesh,
@@ -571,7 +572,7 @@ def mesh_errors(
     finer = body.mesh.finer()
     halved = solid(finer, band, merged=True, fade=fade)
     for one, read in ((body, lines), (halved, Lines.of(finer, sliding=False))):
-        free = one.spread(free_strain - free_strain.mean())[one.material]
+        free = of_points(free_strain - free_strain.mean(), one.levels)[one.material]
         stress = elastic_solid(one, young_modulus, poisson_ratio, free)[1][None]
         mesh = one.mesh
         whole = by_station(one.elements, read.through, stress)
