@@ -60,8 +60,9 @@ _OVERSHOT = 0.5  # work past the balance, over the work to reach it, that is tak
 _SMALLEST_SHARE = 0.02
 _MOST_EVALUATIONS = 60
 _ITERATIONS_MORE = (1, 2)  # for which a stiffness is kept: of the moment, and reused
-_LEFT = (0.25, 1.0)  # of the imbalance allowed, that all further changes at the rate seen may come
-# to: steady for a reused stiffness, less so where points begin to yield
+_LEFT = 0.25  # of the imbalance allowed, that all further changes at the rate seen may come to
+_UNSEEN = 0.1  # of it, that the first change by the stiffness of another instant may come to
+_SECANT = 0.8  # of its work that a change may leave, for a secant through both
 
 
 class Structure(Protocol):
@@ -352,7 +353,7 @@ class Equilibrium:
         close = self.imbalance * self.relative_tolerance
         response = respond(stage, strain - known, near, close)
         evaluations, first, reused = 1, True, self.reuse > 0.0
-        more, left_over = _ITERATIONS_MORE[reused], _LEFT[reused]
+        more = _ITERATIONS_MORE[reused]
 
         def found(last: Response) -> Equilibrated:
             return Equilibrated(unknowns, strain, last, evaluations, factored if reused else None)
@@ -360,6 +361,7 @@ class Equilibrium:
         if factored and not factored.serves(structure, response, self.reuse):
             factored = None
         while evaluations < _MOST_EVALUATIONS:
+            enough = 1.0 if factored is None else _UNSEEN
             if factored is None:
                 solver = structure.solver(response.tangent)
                 factored = Factored(structure, response.first_tangent, solver)
@@ -378,7 +380,7 @@ class Equilibrium:
                 continue
             if not np.isfinite(size).all():
                 break
-            if size.max() <= 1.0:
+            if size.max() <= enough:
                 return found(response)
             work, share = float((change * force).sum()), 1.0
             if work <= 0.0:  # nothing but round-off is left to balance
@@ -394,19 +396,23 @@ class Equilibrium:
             unknowns, strain = unknowns + share * change, strain + share * strain_change
             while True:  # the same stiffness again, as long as it will do
                 change = factored.solve(force)
+                if reused and left <= _SECANT * work:
+                    change *= work / (work - left)
+                    work = float((change * force).sum())
                 strain_change = structure.strains(change)
                 before, size = size, self.largest(response.stress_change(strain_change)) / limit
-                if size.max() <= 1.0:
-                    return found(new)
                 rate = size / before
+                if (size <= (_LEFT * (1.0 - rate) if reused else 1.0)).all():
+                    return found(new)
                 if not (size * rate**more <= 1.0).all():
                     break
                 unknowns, strain = unknowns + change, strain + strain_change
                 new = respond(stage, strain - known, new, close)
                 evaluations += 1
-                if (size * rate <= left_over * (1.0 - rate)).all():
+                if (size * rate <= _LEFT * (1.0 - rate)).all():
                     return found(new)
                 force = structure.unbalanced(new.stress)
+                left = float((change * force).sum())
             response, factored = new, None
         raise NoEquilibriumError
 
@@ -425,7 +431,7 @@ def _total_strain(structure: Structure, unknowns: Array) -> Array:
 _GAMMA = 1.0 - np.sqrt(0.5)
 _ONWARD = 0.25 * np.sqrt(2.0) / _GAMMA  # of what the first stage gained, into the second
 _DOUBT = np.array([-(np.sqrt(2.0) - 1.0) / 3.0, 1.0 / 3.0, -(2.0 - np.sqrt(2.0)) / 3.0])
-_SHORTEST_STEP = 1.0e-9  # over the whole time
+_SHORTEST_STEP = 1.0e-6  # over the whole time: a tenth of a second of a firing
 _MOST_CUT = 8.0  # of a step between two given times
 _BORNE = 0.02  # error of a given step over the stress of the moment, from where it may be cut
 _BOWED = 1.0  # of what is borne, by which a straight line may miss the middle
@@ -777,11 +783,11 @@ def _accepted_steps(
     before: _Trial | None = None
     at_turn, rejected = True, 0
     for end, next_corner in stops:
-        least = (end - now.time) / _MOST_CUT
+        least, lost = (end - now.time) / _MOST_CUT, False
         while now.time < end:
             still = not rejected and watched
             still = still and _is_still(equilibrium, before, now.time, end)
-            free = still or (given and not rejected)
+            free = still or (given and not rejected and not lost)
             step = _next_step(np.inf if free else wanted, end - now.time, control)
             ahead = now.unknowns + 0.5 * step * now.speed
             equilibrium = equilibrium.followed(Origin(now.unknowns, now.strain), ahead)
@@ -799,6 +805,7 @@ def _accepted_steps(
                     wanted = max(step * max(0.8 * (limit / trial.error) ** 0.5, 0.25), least)
                     continue
                 trial = _with_middle(trial, now, limit)
+            lost = lost or trial is None
             factor = min(max(0.8 * ratio ** (-1.0 / 3.0), 0.33), 2.0)
             if trial is None or (ratio > 1.0 and watched):
                 rejected += 1
@@ -806,7 +813,9 @@ def _accepted_steps(
                 if wanted < _SHORTEST_STEP * duration or control.fixed_step:
                     raise no_equilibrium(now.time, step)
                 continue
-            if watched and not still:
+            if lost and given:
+                wanted = 2.0 * step
+            elif watched and not still:
                 wanted = max(step * factor, wanted if factor >= 1.0 else 0.0)
             before, now, at_turn = trial, trial.instant, False
             if borne is None:

@@ -298,10 +298,14 @@ def test_a_march_lands_on_the_times_it_is_given_and_refuses_others():
 
 
 def test_a_stiffness_that_is_solved_for_again_gives_the_same_stress(monkeypatch):
-    """Metal that yields beside a body that flows ten times faster at the end than at the start."""
+    """Metal that yields beside a body that flows ten times faster at the end than at the start.
+
+    Taken as balanced by the size of the last change, which is small too where changes shrink
+    slowly, as once, it was out by seventeen times what it may be.
+    """
     time = np.linspace(0.0, 1.0, 11)
     history = made_history(
-        time, np.array([2e-3 * time, 0.0 * time]), young_modulus=[1e11, 5e10],
+        time, np.array([4e-3 * time * (1.5 - time), 0.0 * time]), young_modulus=[1e11, 2e10],
         viscosity=np.array([np.full(11, np.inf), 1e11 / (1.0 + 9.0 * time)]),
         yield_stress=[4e7, np.inf],
     )  # fmt: skip
@@ -317,10 +321,10 @@ def test_a_stiffness_that_is_solved_for_again_gives_the_same_stress(monkeypatch)
         control = replace(AS_FIRED, times=tuple(time[1:]), reuse=reuse)
         found.append((march(body, history, control=control).stress, len(solved)))
     (plain, often), (again, seldom) = found
-    assert seldom < 0.7 * often
+    assert seldom < 0.8 * often
     assert (np.hypot(*plain[-1, :2, :, 0]) > 3e7).any()
     balanced = AS_FIRED.imbalance * (4e4 + 3e-2 * np.abs(plain).max())
-    assert again == pytest.approx(plain, abs=3.0 * balanced)
+    assert again == pytest.approx(plain, abs=2.0 * balanced)
 
 
 def test_a_place_is_read_as_if_stress_did_not_zigzag_within_rows():

@@ -729,7 +729,7 @@ def test_a_piece_as_expected_stops_only_a_plan_that_is_over_its_own_limit(name: 
             assert True not in set().union(*stopped([piece]).values()), piece
 
 
-@pytest.mark.parametrize("used", [0.5, 0.97, 1.1, 4.0])
+@pytest.mark.parametrize("used", [0.97, 1.1])
 @pytest.mark.parametrize("name", SHIPPED)
 def test_every_stop_lies_between_what_is_expected_and_the_limit_of_the_vessel_as_printed(
     name: str, used: float

@@ -107,7 +107,7 @@ def test_a_column_of_temperatures_stays_aligned_and_an_indent_stays():
 @pytest.mark.parametrize(
     "words",
     [
-        ("check", VESSEL),
+        ("check", VESSEL, "--quick"),
         ("stress", VESSEL),
         ("layers", VESSEL),
         ("firing", str(EXAMPLES / "silver_on_frit_firing.toml")),
@@ -146,7 +146,7 @@ def test_a_schedule_is_shown_in_the_degrees_in_which_it_is_set(
 
 
 def test_json_stays_metric():
-    plain, turned = both("check", VESSEL, "--json")
+    plain, turned = both("check", VESSEL, "--json", "--quick")
     assert json.loads(plain) == json.loads(turned)
 
 
