@@ -59,7 +59,7 @@ _FAR = 1.0e4  # times that, from where the first guess is given up
 _OVERSHOT = 0.5  # work past the balance, over the work to reach it, that is taken back
 _SMALLEST_SHARE = 0.02
 _MOST_EVALUATIONS = 60
-_ITERATIONS_MORE = (1, 2)  # for which a stiffness is kept: of the moment, and reused
+_ITERATIONS_MORE = (1, 3)  # for which a stiffness is kept: of the moment, and reused
 _LEFT = 0.25  # of the imbalance allowed, that all further changes at the rate seen may come to
 _UNSEEN = 0.1  # of it, that the first change by the stiffness of another instant may come to
 _SECANT = 0.8  # of its work that a change may leave, for a secant through both
@@ -369,8 +369,8 @@ class Equilibrium:
             change = factored.solve(force)
             strain_change = structure.strains(change)
             limit = self.imbalance * self.allowed(response.stress)
-            size = self.largest(response.stress_change(strain_change)) / limit
-            if first and not response.linear and not size.max() <= _FAR:
+            size = self.largest(response.stress_change(strain_change))
+            if first and not response.linear and not (size <= _FAR * limit).all():
                 first, factored = False, None
                 # start from where nothing crept or yielded, whatever the guess
                 plain = respond_linear(stage, strain - known)
@@ -380,7 +380,7 @@ class Equilibrium:
                 continue
             if not np.isfinite(size).all():
                 break
-            if size.max() <= enough:
+            if (size <= enough * limit).all():
                 return found(response)
             work, share = float((change * force).sum()), 1.0
             if work <= 0.0:  # nothing but round-off is left to balance
@@ -400,16 +400,18 @@ class Equilibrium:
                     change *= work / (work - left)
                     work = float((change * force).sum())
                 strain_change = structure.strains(change)
-                before, size = size, self.largest(response.stress_change(strain_change)) / limit
+                before, size = size, self.largest(response.stress_change(strain_change))
                 rate = size / before
-                if (size <= (_LEFT * (1.0 - rate) if reused else 1.0)).all():
+                limit = self.imbalance * self.allowed(new.stress)  # not that of a wild guess
+                enough = limit * (_LEFT * (1.0 - rate) if reused else 1.0)
+                if (size <= enough).all():
                     return found(new)
-                if not (size * rate**more <= 1.0).all():
+                if not (size * rate**more <= enough).all():
                     break
                 unknowns, strain = unknowns + change, strain + strain_change
                 new = respond(stage, strain - known, new, close)
                 evaluations += 1
-                if (size * rate <= _LEFT * (1.0 - rate)).all():
+                if (size * rate <= _LEFT * (1.0 - rate) * limit).all():
                     return found(new)
                 force = structure.unbalanced(new.stress)
                 left = float((change * force).sum())

@@ -632,7 +632,7 @@ def _equilibrium(
         if not _respond(stage, trial, source, source_marks, kin, new, new_marks, close):
             return NO_FLOW, evaluations
         evaluations += 0 if phase == _RESTARTED else 1
-        if phase == _SAME_TANGENT and size * size <= _LEFT * (before - size):
+        if phase == _SAME_TANGENT and size * size <= _LEFT * (before - size) * limit:
             _copy(other, other_marks, answer, marks)
             return DONE, evaluations
         _unbalanced(body, new, force)
@@ -655,17 +655,16 @@ def _equilibrium(
             if plain:
                 break
             before = size
-            if not same:
-                limit = limits.absolute + limits.relative * _largest(answer)
-                limit *= limits.imbalance
-            size = _contracted(tangent, more, stress) / limit
-            if same and not size <= 1.0 and not size * size <= before:
+            limit = limits.absolute + limits.relative * _largest(other if same else answer)
+            limit *= limits.imbalance
+            size = _contracted(tangent, more, stress)
+            if same and not size <= limit and not size * size <= before * limit:
                 _copy(other, other_marks, answer, marks)
                 if evaluations >= 60:
                     return UNBALANCED, evaluations
                 same = False
                 continue
-            if not same and first and marks[_FLOWS] > 0.0 and not size <= 1.0e4:
+            if not same and first and marks[_FLOWS] > 0.0 and not size <= 1.0e4 * limit:
                 first, phase = False, _PLAIN
                 _less(strain, 0.0, more, inelastic, stage.free, trial)
                 _linear(stage, trial, other, other_marks)
@@ -680,7 +679,7 @@ def _equilibrium(
             _zero(more)
             continue
         if same:
-            if size <= 1.0:
+            if size <= limit:
                 _copy(other, other_marks, answer, marks)
                 return DONE, evaluations
             _add(unknowns, 1.0, change)
@@ -690,7 +689,7 @@ def _equilibrium(
             continue
         if not math.isfinite(size):
             return UNBALANCED, evaluations
-        if size <= 1.0:
+        if size <= limit:
             return DONE, evaluations
         work, share = _product(change, force), 1.0
         if work <= 0.0:
