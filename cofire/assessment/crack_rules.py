@@ -21,6 +21,7 @@ from cofire.assessment.rule import (
     Rule,
     joint_name,
 )
+from cofire.materials.card import Card
 from cofire.materials.pairs import joint_resistance
 from cofire.numerics import Array
 from cofire.physics.mixing import bridging_share
@@ -94,10 +95,7 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
         if ceramic is None:
             continue
         row = response.material[band]
-        m = ceramic["weibull_modulus"].scalar
-        bar = bar_effective_volume(TEST_BAR, m, 0.5)
-        characteristic = strength[row] * np.log(2.0) ** (-1.0 / m)  # the card's is the median
-        unit = unit_strength(characteristic, m, bar)
+        unit, m = body_strength(ceramic, strength[row])
         stress = principal_stresses(response, band)
         volume = shell.volume[shell.band == band].ravel()
         acting = stress.reshape(shell.time.size, volume.size, -1)
@@ -108,6 +106,26 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
         risks.append(np.where(done[row] >= SINTERED, risk, 0.0))
         bands.append(band)
     return np.array(risks).reshape(len(bands), shell.time.size), bands
+
+
+def body_strength(ceramic: Card, median: Array | float) -> tuple[Array, float]:
+    """Characteristic strength of 1 m³ of a body in uniform tension, and its Weibull modulus.
+
+    Parameters
+    ----------
+    ceramic : Card
+        That gives the scatter.
+    median : array
+        Strength of test bars (`TEST_BAR`) of the body as it is at the moment, any shape. [Pa]
+
+    Returns
+    -------
+    tuple
+        Same shape [Pa m^(3/m)], and m [-].
+    """
+    m = ceramic["weibull_modulus"].scalar
+    bar = bar_effective_volume(TEST_BAR, m, 0.5)
+    return unit_strength(np.asarray(median) * np.log(2.0) ** (-1.0 / m), m, bar), m
 
 
 def risk_at(share: float | Array, modulus: float | Array) -> Array:
@@ -123,6 +141,26 @@ def risk_at(share: float | Array, modulus: float | Array) -> Array:
     return np.asarray(-np.log1p(-FAILURE_NO) * np.asarray(share) ** modulus, np.float64)
 
 
+def share_at(risk: float | Array, modulus: float | Array) -> Array:
+    """Share of the load whose probability is `FAILURE_NO`, from a risk of rupture. [-]
+
+    The utilisation of every rule that reckons by Weibull: the risk grows with its m-th power.
+
+    Parameters
+    ----------
+    risk : array
+        Of rupture, any shape. [-]
+    modulus : float
+        Of Weibull. [-]
+
+    Examples
+    --------
+    >>> round(float(share_at(risk_at(0.8, 9.0), 9.0)), 6)
+    0.8
+    """
+    return np.asarray((np.asarray(risk) / -np.log1p(-FAILURE_NO)) ** (1.0 / np.asarray(modulus)))
+
+
 def modulus_of(caution: float | Array) -> Array:
     """Weibull modulus behind a flag of such a probability, from where its caution begins. [-]
 
@@ -133,6 +171,34 @@ def modulus_of(caution: float | Array) -> Array:
     """
     apart = np.log(np.clip(caution, 0.05, 0.99))
     return np.asarray(np.log(np.log1p(-FAILURE_CAUTION) / np.log1p(-FAILURE_NO)) / apart)
+
+
+def metal_holds(card: Card, dense: Array, temperature: Array) -> Array | None:
+    """Tension that the metal of a blend holds across a crack in its ceramic, (T,). [Pa]
+
+    Parameters
+    ----------
+    card : Card
+        Of the blend.
+    dense : array
+        Its relative density, shape (T,). [-]
+    temperature : array
+        Shape (T,). [K]
+
+    Returns
+    -------
+    array or None
+        None where no metal runs through, or its card has no tensile strength.
+    """
+    share = float(bridging_share(card.metal_share))
+    if not card.parts or share == 0.0:
+        return None
+    metal = card.parts[0][0]
+    holds = strength_at(metal, "tensile_strength", dense)
+    if holds is None:
+        return None
+    soft = metal["yield_stress"].at(temperature, extend=True) / metal["yield_stress"].scalar
+    return np.asarray(share * holds * soft, np.float64)
 
 
 def bridged(response: Response, band: int, stress: Array, when: slice = EVER) -> Array | None:
@@ -159,17 +225,11 @@ def bridged(response: Response, band: int, stress: Array, when: slice = EVER) ->
     array or None
         None where no metal runs through, or its card has no tensile strength.
     """
-    card, row = response.cards[band], response.material[band]
-    share = float(bridging_share(card.metal_share))
-    if not card.parts or share == 0.0:
-        return None
-    metal = card.parts[0][0]
+    row = response.material[band]
     dense = response.at_times(response.history.relative_density[row : row + 1])[0, when]
-    holds = strength_at(metal, "tensile_strength", dense)
+    holds = metal_holds(response.cards[band], dense, response.temperature[when])
     if holds is None:
         return None
-    soft = metal["yield_stress"].at(response.temperature[when], extend=True)
-    holds = share * holds * soft / metal["yield_stress"].scalar
     return np.asarray(stress.max(axis=(1, 2, 3)).clip(min=0.0) / holds, np.float64)
 
 
@@ -188,7 +248,6 @@ def cooling_flags(response: Response) -> list[Flag]:
     """
     risks, bands = failure_risks(response)
     shell = response.fired
-    limit = -np.log1p(-FAILURE_NO)
     found = []
     rows = [(risks[k], response.cards[b].name, b) for k, b in enumerate(bands)]
     if len(rows) > 1:
@@ -202,13 +261,12 @@ def cooling_flags(response: Response) -> list[Flag]:
             height = float(shell.height[here[np.argmax(tension)]])
         ceramic = response.cards[band if band >= 0 else bands[0]].ceramic
         assert ceramic is not None
-        # the utilisation is of stress: risk grows with its m-th power
-        power = 1.0 / ceramic["weibull_modulus"].scalar
+        m = ceramic["weibull_modulus"].scalar
         found.append(
             Flag(
                 zone=zone,
-                utilisation=float((risk[worst] / limit) ** power),
-                caution=float((-np.log1p(-FAILURE_CAUTION) / limit) ** power),
+                utilisation=float(share_at(risk[worst], m)),
+                caution=float(share_at(-np.log1p(-FAILURE_CAUTION), m)),
                 figure=100.0 * float(-np.expm1(-risk[worst])),
                 limit=100.0 * FAILURE_NO,
                 unit="% probability of a crack",

@@ -8,10 +8,11 @@ from cofire.assessment.crack_rules import (
     COLD,
     FAILURE_CAUTION,
     FAILURE_NO,
-    TEST_BAR,
+    body_strength,
     bridged,
     principal_stresses,
     risk_at,
+    share_at,
 )
 from cofire.assessment.cracks import SINTERED, spreads
 from cofire.assessment.response import Response
@@ -19,7 +20,7 @@ from cofire.assessment.rule import BLENDS, FIRING, LAYERS, NEIGHBOUR, SHAPE, STR
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.slow_crack_growth import aged_factor
-from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
+from cofire.physics.strength import rupture_risk
 
 YEAR = 365.25 * 86400.0
 """How long a fired vessel is asked to hold: our choice. Ten years ask for 10^(1/n) more, a seventh
@@ -79,13 +80,11 @@ def later_risks(response: Response, time: float = YEAR) -> tuple[Array, Array, l
         row = response.material[band]
         if ceramic is None or done[row, -1] < SINTERED:
             continue
-        m = ceramic["weibull_modulus"].scalar
-        bar = bar_effective_volume(TEST_BAR, m, 0.5)
-        characteristic = response.history.strength[row, -1] * np.log(2.0) ** (-1.0 / m)
+        unit, m = body_strength(ceramic, response.history.strength[row, -1])
         stress = principal_stresses(response, band, COLD)
         volume = shell.volume[shell.band == band].ravel()
         acting = stress.reshape(volume.size, -1)
-        risk = float(rupture_risk(acting, volume, unit_strength(characteristic, m, bar), m))
+        risk = float(rupture_risk(acting, volume, unit, m))
         n, threshold, _ = later_exponent(ceramic)
         bound = spreads(response, band)
         if bound is not None:
@@ -112,7 +111,6 @@ def later_flags(response: Response) -> list[Flag]:
         One a brittle band, and one for all together where there are several.
     """
     at_once, by_then, bands = later_risks(response)
-    limit = -np.log1p(-FAILURE_NO)
     shell = response.fired
     rows = [(at_once[k], by_then[k], response.cards[b].name, b) for k, b in enumerate(bands)]
     if len(rows) > 1:
@@ -122,12 +120,12 @@ def later_flags(response: Response) -> list[Flag]:
         first = response.cards[band if band >= 0 else bands[int(np.argmax(by_then))]].ceramic
         assert first is not None
         n, threshold, own = later_exponent(first)
-        power = 1.0 / first["weibull_modulus"].scalar
+        m = first["weibull_modulus"].scalar
         height = None
         if band >= 0:
             here = np.flatnonzero(shell.band == band)
             height = float(shell.height[here[np.argmax(response.total[-1, here].max(axis=(1, 2)))]])
-        used = float((then / limit) ** power)
+        used = float(share_at(then, m))
         usual = aged_factor(YEAR, TEST_TIME, n, threshold)
         low, high = (
             None if own else used * float(aged_factor(YEAR, TEST_TIME, end, threshold) / usual)
@@ -139,7 +137,7 @@ def later_flags(response: Response) -> list[Flag]:
                 utilisation=used,
                 low=low,
                 high=high,
-                caution=float((-np.log1p(-FAILURE_CAUTION) / limit) ** power),
+                caution=float(share_at(-np.log1p(-FAILURE_CAUTION), m)),
                 figure=(100.0 * float(-np.expm1(-then))),
                 limit=(100.0 * FAILURE_NO),
                 unit="% probability of a crack",

@@ -21,8 +21,9 @@ from cofire.assessment.crack_rules import (
     CRACK_CAUTION,
     FAILURE_CAUTION,
     FAILURE_NO,
-    TEST_BAR,
     THROUGH_CRACK,
+    body_strength,
+    share_at,
 )
 from cofire.assessment.cracks import SINTERED, toughness_of
 from cofire.assessment.firing_rules import ATMOSPHERE, CORE
@@ -54,7 +55,7 @@ from cofire.mechanics.sleeve import FiredSleeve, Sleeve, fire_sleeve, nested_rin
 from cofire.numerics import Array
 from cofire.physics.history import SINTERING, WATER, History
 from cofire.physics.slow_crack_growth import aged_factor
-from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
+from cofire.physics.strength import rupture_risk
 from cofire.units import celsius
 from cofire.vessel import Vessel
 from cofire.workers import each
@@ -127,11 +128,8 @@ def _ring_flags(
         for row in (history.progress[1], history.strength[1], history.temperature)
     )
     sintered = done >= SINTERED
-    m = ceramic["weibull_modulus"].scalar
-    bar = bar_effective_volume(TEST_BAR, m, 0.5)
-    unit = unit_strength(strength * np.log(2.0) ** (-1.0 / m), m, bar)
+    unit, m = body_strength(ceramic, strength)
     risk = np.where(sintered, rupture_risk(stress, volume, unit[:, None], m), 0.0)
-    limit = -np.log1p(-FAILURE_NO)
     tension = np.clip(stress.max(axis=(1, 2)), 0.0, None)
     density, young = (
         np.interp(time, history.time, row)
@@ -159,14 +157,14 @@ def _ring_flags(
             )
         )
 
-    grade = (-np.log1p(-FAILURE_CAUTION) / limit) ** (1.0 / m)
+    grade = float(share_at(-np.log1p(-FAILURE_CAUTION), m))
     n, threshold, _ = later_exponent(ceramic)
     within = np.where(time == time[-1], risk, 0.0)
     within = within * float(aged_factor(YEAR, TEST_TIME, n, threshold)) ** m
     return [
         flag(
             LATER,
-            (within / limit) ** (1.0 / m),
+            share_at(within, m),
             grade,
             -np.expm1(-within),
             np.full(time.size, FAILURE_NO),
@@ -174,7 +172,7 @@ def _ring_flags(
             "% probability of a crack",
             1e-2,
         ),
-        flag(COOLING, (risk / limit) ** (1.0 / m), grade, tension, strength, "ceramic ring"),
+        flag(COOLING, share_at(risk, m), grade, tension, strength, "ceramic ring"),
         flag(
             BROWN,
             strain / borne,
