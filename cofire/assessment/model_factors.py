@@ -96,7 +96,6 @@ MODEL_FACTORS: Mapping[str, ModelFactor] = {
     "core": ModelFactor(1.5, 1.2, 2.5, "estimate: a limit by common practice"),
     "sag": ModelFactor(1.5, 1.2, 2.5, "estimate: a column for a shell, a limit by practice"),
     "gradient": ModelFactor(1.5, 1.2, 2.5, "estimate: a slab, conductivity of a porous body"),
-    "transformation": ModelFactor(1.5, 1.2, 2.5, "estimate: as the gradient"),
     "burnout": ModelFactor(2.0, 1.3, 3.5, "estimate: permeability by Kozeny and Carman"),
     "steam": ModelFactor(2.0, 1.3, 3.5, "estimate: permeability by Kozeny and Carman"),
     "oxygen": ModelFactor(2.0, 1.3, 3.5, "estimate: tortuosity of the pores"),

@@ -53,6 +53,24 @@ def ramp_lag(depth: float, thermal_diffusivity: float, place: npt.ArrayLike) -> 
     return 0.5 * depth**2 / thermal_diffusivity * (1.0 - np.asarray(place, float) ** 2)
 
 
+def wall_places(count: int) -> tuple[Array, Array]:
+    """Places across a wall, and the share of it that each stands for, by Gauss and Legendre's rule.
+
+    Parameters
+    ----------
+    count
+        Of the places. [-]
+
+    Returns
+    -------
+    tuple of array
+        0 at the mirror plane, 1 at the heated face, and shares that add up to 1, shape (count,).
+        [-]
+    """
+    spread, weight = gauss_points(count)
+    return 0.5 * (1.0 + spread), 0.5 * weight
+
+
 def delayed(time: npt.ArrayLike, values: npt.ArrayLike, lag: npt.ArrayLike) -> Array:
     """Values of a trace as each place sees them, late by its lag, shape (M, X).
 
@@ -78,6 +96,7 @@ def through_wall_stress(
     depth: float,
     thermal_diffusivity: float,
     place: npt.ArrayLike,
+    share: npt.ArrayLike | None = None,
 ) -> Array:
     """Elastic stress across a wall because its inside goes through the firing late, (M, X). [Pa]
 
@@ -103,13 +122,17 @@ def through_wall_stress(
         κ of the wall. [m²/s]
     place
         0 at the mirror plane, 1 at the heated face, shape (X,). [-]
+    share
+        Of the wall that each place stands for in the mean, together 1, shape (X,); by default the
+        mean is over 16 places of its own. [-]
     """
-    spread, weight = gauss_points(16)
-    inside = 0.5 * (1.0 + spread)
-    lags = ramp_lag(depth, thermal_diffusivity, np.concatenate([np.asarray(place, float), inside]))
-    strain = delayed(time, free_strain, lags)
-    count = strain.shape[1] - inside.size
-    mean = strain[:, count:] @ (0.5 * weight)
+    own = np.asarray(place, float)
+    count = own.size
+    if share is None:
+        inside, weight = wall_places(16)
+        own, share = np.concatenate([own, inside]), np.concatenate([np.zeros(count), weight])
+    strain = delayed(time, free_strain, ramp_lag(depth, thermal_diffusivity, own))
+    mean = strain @ np.asarray(share, float)
     stiffness = np.asarray(young_modulus, float) / (1.0 - poisson_ratio)
     return np.asarray(
         np.broadcast_to(stiffness, mean.shape)[:, None] * (mean[:, None] - strain[:, :count])

@@ -123,7 +123,7 @@ def test_each_rule_says_what_it_sees_and_why_no_layers_change_it():
         "peak", "density", "atmosphere", "core", "burnout", "shell", "steam", "oxygen",
     }  # fmt: skip
     alone = {rule.name for rule in RULES if rule.of_material}
-    assert alone == {"gradient", "transformation", "grains", "blend density"}
+    assert alone == {"grains", "blend density"}
     unscheduled = {rule.name for rule in RULES if FIRING not in rule.sees}
     assert unscheduled == {"drying", "atmosphere", "shell"}
 

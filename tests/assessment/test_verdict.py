@@ -148,7 +148,7 @@ EXPECTED: dict[str, tuple[Pot, Pot, str, str, str, str]] = {
         "copper burns to oxide outside a pack",
     ),
     "more free quartz": (
-        BASE, Pot(scaled=((BODY, "free_quartz", 2.0),)), "transformation", BODY, "up",
+        BASE, Pot(scaled=((BODY, "free_quartz", 2.0),)), "gradient", BODY, "up",
         "quartz inverts at 573 °C, inside and outside at different times: dunting",
     ),
     "hotter by 40 K, density": (

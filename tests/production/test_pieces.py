@@ -232,7 +232,7 @@ def test_flags_that_no_tile_can_decide_ask_for_no_other():
     }  # fmt: skip
 
 
-@pytest.mark.parametrize("rule", ["density", "burnout", "core", "gradient", "transformation"])
+@pytest.mark.parametrize("rule", ["density", "burnout", "core", "gradient"])
 def test_what_one_wall_shows_alone_needs_one_bar(rule: str):
     (bar,) = pieces(flag(rule, FRIT))
     assert (bar.kind, bar.material, bar.count) == ("shrinkage bar", FRIT, COUNT)
