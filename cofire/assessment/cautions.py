@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from cofire.assessment.response import Response
+from cofire.assessment.wall_rules import cooling_limit
 from cofire.firing.controller import HAND_WARM, too_late, unset
 from cofire.firing.kiln import Trace
 from cofire.firing.program import Firing
@@ -79,6 +80,23 @@ def _at_the_kiln(firing: Firing, curve: Trace) -> list[Caution]:
     return found
 
 
+def _opened(response: Response) -> list[Caution]:
+    """How fast the pot may be cooled, where a kiln that is opened may take it faster."""
+    limit = cooling_limit(response)
+    if limit is None:
+        return []
+    rate = float(f"{limit.rate * HOUR:.2g}")
+    return [
+        Caution(
+            "opened hot",
+            f"Cooled faster than {rate:.0f} °C/h the {limit.zone} is likely to crack by itself, "
+            f"first at {celsius(limit.temperature):.0f} °C: keep the kiln shut until it is well "
+            "below.",
+            "rule gradient; that an opened kiln cools faster, an estimate",
+        )
+    ]
+
+
 def cautions(response: Response) -> list[Caution]:
     """Hazards that the vessel's materials, gas and firing raise.
 
@@ -106,6 +124,7 @@ def cautions(response: Response) -> list[Caution]:
         )
     found += _changes(response.trace)
     found += _at_the_kiln(response.vessel.firing, response.trace)
+    found += _opened(response)
     if "hydrogen" in gases:
         found.append(
             Caution(

@@ -41,13 +41,17 @@ from cofire.physics.history import SINTERING
 from cofire.physics.mixing import FLOW_THRESHOLD, ductility_factor
 from cofire.physics.porosity import conductivity_at
 from cofire.physics.strength import rupture_risk
-from cofire.units import celsius
+from cofire.units import HOUR, celsius
 
 LEVEL = 1.25
 """Walls of unlike thickness are judged at thicknesses this far apart, and between them along a
-straight line: at most 14 % on the safe side. [-]"""
+straight line: a fifth at most on the safe side, beside a thicker part that decides. [-]"""
 ACROSS = 10
 """Places across a wall: a utilisation is within 0.2 % of what 64 give. [-]"""
+OPENED = 3000.0 / HOUR
+"""Cooling up to which a kiln that is opened may take its ware: estimate. [K/s]"""
+RATES = np.geomspace(100.0 / HOUR, OPENED, 12)
+"""Rates of cooling that are tried. [K/s]"""
 DUCTILITY = 0.05
 """Strain to fracture of a sintered metal where its card gives none: estimate. [-]"""
 
@@ -164,7 +168,7 @@ def _lagging(response: Response) -> list[_Lagging]:
         if card.ceramic is None or not part.any():
             continue
         green, known = float(h.relative_density[row, 0]), card["thermal_conductivity"]
-        turns = {name: part[row] for name, part in h.strain.items() if name != SINTERING}
+        turns = {name: own[row] for name, own in h.strain.items() if name != SINTERING}
         found.append(
             _Lagging(
                 card=card,
@@ -233,6 +237,57 @@ def gradient_flags(response: Response) -> list[Flag]:
                 temperature=float(h.temperature[worst]),
             )
         )
+    return found
+
+
+@dataclass(frozen=True)
+class CoolingLimit:
+    """Steady cooling at which the lag of a wall alone comes to its limit.
+
+    Attributes
+    ----------
+    zone
+        Material that comes to it first.
+    rate
+        Of the ware. [K/s]
+    temperature
+        At which the limit is reached. [K]
+    """
+
+    zone: str
+    rate: float
+    temperature: float
+
+
+def cooling_limit(response: Response) -> CoolingLimit | None:
+    """How fast a vessel may be cooled from its peak before its own lag is likely to crack it.
+
+    Parameters
+    ----------
+    response : Response
+        From `fire_vessel`.
+
+    Returns
+    -------
+    CoolingLimit or None
+        None where it bears as much as an opened kiln brings, `OPENED`.
+    """
+    ware = response.history.temperature
+    hot = int(np.argmax(ware))
+    low = np.minimum.accumulate(ware[hot:])
+    nodes = hot + np.concatenate([[0], 1 + np.flatnonzero(np.diff(low) < 0.0)])
+    fallen = ware[hot] - ware[nodes]
+    found = None
+    for body in _lagging(response):
+        m = body.ceramic["weibull_modulus"].scalar
+        worst = [body.worst(fallen / rate, nodes) for rate in RATES]
+        used = np.maximum.accumulate(share_at(np.array([risk for _, risk, _ in worst]), m))
+        if used[-1] < 1.0:
+            continue
+        rate = float(np.exp(np.interp(0.0, np.log(used.clip(min=1e-9)), np.log(RATES))))
+        if found is None or rate < found.rate:
+            at = nodes[worst[int(np.searchsorted(used, 1.0))][0]]
+            found = CoolingLimit(body.card.name, rate, float(ware[at]))
     return found
 
 

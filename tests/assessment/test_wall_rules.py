@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from cofire.assessment.cautions import cautions
 from cofire.assessment.response import Response
 from cofire.assessment.rule import Flag
+from cofire.assessment.wall_rules import OPENED, cooling_limit, gradient_flags
 from cofire.numerics import Array
 from cofire.physics.history import SINTERING, WATER, histories
 from cofire.physics.porosity import conductivity_factor
@@ -175,3 +177,20 @@ def test_a_larger_pot_of_the_same_wall_is_weaker_and_thin_parts_hardly_count(tea
     )
     assert thin < 0.5 * whole
     assert 0.5 ** (1.0 / M) * whole * 0.98 < mixed < whole
+
+
+def test_a_pot_cooled_at_its_limit_uses_up_all_of_it_and_the_caution_says_so(tea_light: Response):
+    body = thick(cooled(tea_light, 100.0), 12e-3)
+    limit = cooling_limit(body)
+    assert limit is not None
+    again = gradient(thick(cooled(tea_light, limit.rate * HOUR), 12e-3))
+    assert again.utilisation == pytest.approx(1.0, abs=0.02)
+    assert limit.temperature == pytest.approx(again.temperature, abs=15.0)
+    (told,) = (c for c in cautions(body) if c.hazard == "opened hot")
+    assert f"faster than {float(f'{limit.rate * HOUR:.2g}'):.0f} °C/h" in told.text
+
+
+def test_a_thin_wall_raises_no_caution_against_opening(tea_light: Response):
+    assert cooling_limit(thick(cooled(tea_light, 100.0), 2e-3)) is None
+    (flag,) = gradient_flags(thick(cooled(tea_light, OPENED * HOUR), 2e-3))
+    assert flag.utilisation < 1.0
