@@ -637,7 +637,11 @@ FORMATS: Mapping[str, tuple[Section, ...]] = MappingProxyType(
             Section("[cooling]", "shut, power off", COOLING),
             Section("[controller]", "what its controller takes; a plan keeps to it", CONTROLLER),
             Section("[chamber]", "its inside; or none, and nobody asks if a pot goes in", SPACE),
-            Section("[box]", "inside of the box that you pack with carbon; the same fields", SPACE),
+            Section(
+                "[box]",
+                "inside of the box that you pack with carbon, its wall left out; the same fields",
+                SPACE,
+            ),
         ),
         "material": (
             Section("", "a card; temperatures and units are in the names", MATERIAL),

@@ -21,6 +21,9 @@ BED = 25e-3
 """Of carbon under, around and above the ware: an inch, common practice. [m]"""
 BULK = (400.0, 550.0)
 """Bulk density of granular carbon, from memory of what activated carbon is sold at. [kg/m³]"""
+SNUG = 1e-5
+"""A thing counts as going in where it is wider than its room by no more: a hundredth of a
+millimetre, which nobody reads. [m]"""
 CARBON = "carbon"
 
 
@@ -90,31 +93,40 @@ def packed(response: Response) -> Packing:
     ring = 2.0 * np.pi * radius * wall
     solid = float((0.5 * (ring[1:] + ring[:-1]) * np.diff(place)) @ size**3)
     bed = BED if CARBON in firing.gases else 0.0
-    box = firing.kiln.box
+    stands = Space(across + 2.0 * bed, across + 2.0 * bed, high + 2.0 * bed, round=True)
+    box = (firing.kiln.box or stands) if bed else None
     needs: list[tuple[str, float, float]] = []
-    if bed and box is not None:
-        needs += [
-            ("width of the box", across + 2.0 * bed, box.least),
-            ("height of the box", high + 2.0 * bed, box.height),
-        ]
-    elif bed:
-        box = Space(across + 2.0 * bed, across + 2.0 * bed, high + 2.0 * bed, round=True)
+    if box is not None and box is not stands:
+        needs += _beside(stands, box, "box", 0.0)
+        needs.append(("height of the box", stands.height, box.height))
     if (chamber := firing.kiln.chamber) is not None:
-        wide, tall = (box.least, box.height) if box is not None and bed else (across, high)
-        needs += [
-            ("width of the kiln", wide + 2.0 * CLEAR, chamber.least),
-            ("height of the kiln", tall + CLEAR, chamber.height),
-        ]
+        inner = box or stands
+        needs += _beside(inner, chamber, "kiln", CLEAR)
+        needs.append(("height of the kiln", inner.height + CLEAR, chamber.height))
     return Packing(
         across=across,
         high=high,
         slides=foot * (float(size[0]) - 1.0),
         bed=bed,
-        box=box if bed else None,
-        own=bool(bed) and firing.kiln.box is not None,
-        filled=max(box.volume - solid, 0.0) if bed and box is not None else 0.0,
+        box=box,
+        own=box is not None and box is not stands,
+        filled=0.0 if box is None else max(box.volume - solid, 0.0),
         needs=tuple(needs),
     )
+
+
+def _beside(inner: Space, outer: Space, of: str, clear: float) -> list[tuple[str, float, float]]:
+    """What must go beside what: words, how much is needed, and how much there is. [m]
+
+    A corner is what touches a round wall; two rectangles are set square to each other.
+    """
+    if inner.round or outer.round:
+        wide = inner.width if inner.round else float(np.hypot(inner.width, inner.depth))
+        return [(f"width of the {of}", wide + 2.0 * clear, outer.least)]
+    return [
+        (f"width of the {of}", inner.least + 2.0 * clear, outer.least),
+        (f"length of the {of}", inner.longest + 2.0 * clear, outer.longest),
+    ]
 
 
 def room_flags(response: Response) -> list[Flag]:
@@ -125,6 +137,8 @@ def room_flags(response: Response) -> list[Flag]:
     list of Flag
         None where it goes in, or where the kiln's file says nothing of its size.
     """
+    found = packed(response)
+    stands = "the box, its own wall left out" if found.box is not None else "what stands in it"
     return [
         Flag(
             zone=what,
@@ -135,10 +149,10 @@ def room_flags(response: Response) -> list[Flag]:
             unit="mm",
             note=f"the dried pot with {1e3 * BED:.0f} mm of carbon around it"
             if "box" in what
-            else f"what stands in it, with {1e3 * CLEAR:.0f} mm to its elements and roof",
+            else f"{stands}, with {1e3 * CLEAR:.0f} mm to its elements and roof",
         )
-        for what, need, there in packed(response).needs
-        if need > there
+        for what, need, there in found.needs
+        if need > there + SNUG
     ]
 
 

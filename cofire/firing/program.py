@@ -86,6 +86,11 @@ class Space:
         return min(self.width, self.depth)
 
     @property
+    def longest(self) -> float:
+        """Its longer side. [m]"""
+        return max(self.width, self.depth)
+
+    @property
     def volume(self) -> float:
         """What it holds. [m³]"""
         return (0.25 * np.pi if self.round else 1.0) * self.width * self.depth * self.height

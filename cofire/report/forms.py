@@ -398,6 +398,10 @@ def new_firing(
     return "\n".join(lines) + "\n"
 
 
+SAMPLE_BOX: Mapping[str, float] = {"width_mm": 120.0, "depth_mm": 120.0, "height_mm": 150.0}
+"""Of a new kiln's file; it goes into the sample chamber, with what must be clear around it."""
+
+
 def new_kiln(
     name: str,
     highest: float,
@@ -444,12 +448,17 @@ def new_kiln(
     lines += ["", *_comment("What its controller takes: a plan keeps to it, and check says where a "
                             "firing does not.")]  # fmt: skip
     lines += [*_section("controller", {}), *_lines(CONTROLLER, {})]
-    for name, what in (
-        ("chamber", "Its inside: check then says whether a dried pot, or its box, goes in."),
-        ("box", "Inside of the box that you pack with carbon: the sheet says how much it takes."),
+    for name, what, sizes in (
+        ("chamber", "Its inside: check then says whether a dried pot, or its box, goes in.", {}),
+        (
+            "box",
+            "Inside of the box that you pack with carbon: the sheet says how much it takes. Its "
+            "own wall is left out where check asks whether it goes into the kiln.",
+            SAMPLE_BOX,
+        ),
     ):
         lines += ["", *_comment(f"{what} Of a round one, diameter_mm for width_mm and depth_mm.")]
-        lines += [*_section(name, {}), *_lines(SPACE, {}, skip=("diameter_mm",))]
+        lines += [*_section(name, {}), *_lines(SPACE, {}, skip=("diameter_mm",), shown=sizes)]
     return "\n".join(lines) + "\n"
 
 

@@ -13,6 +13,7 @@ from cofire.assessment.response import Response
 from cofire.assessment.verdict import judge
 from cofire.errors import InputError
 from cofire.firing.program import Space, read_firing, read_kiln
+from cofire.report.forms import new_kiln
 from cofire.report.packing import packing_words
 from cofire.report.read_again import firing_toml
 from tests.fired import KILNS, tea_light
@@ -65,6 +66,46 @@ def test_a_pot_that_does_not_go_in_is_a_no_and_one_that_does_is_not_told():
     (flag,) = room_flags(stood("carbon", box=narrow))
     assert flag.zone == "width of the box"
     assert flag.figure == pytest.approx(1e3 * (across + 2.0 * BED))
+
+
+@pytest.mark.parametrize(
+    ("box", "chamber", "zones"),
+    [
+        # corners touch a round wall: 120 by 160 needs 200 and what is clear on both sides
+        (Space(0.12, 0.16, 0.15), Space(0.249, 0.249, 0.3, round=True), ["width of the kiln"]),
+        (Space(0.12, 0.16, 0.15), Space(0.25, 0.25, 0.3, round=True), []),
+        (Space(0.12, 0.4, 0.13), Space(0.18, 0.18, 0.3, round=True), ["width of the kiln"]),
+        # between straight walls it may be turned, but its longer side asks for the longer one
+        (Space(0.12, 0.16, 0.15), Space(0.21, 0.17, 0.3), []),
+        (Space(0.12, 0.16, 0.15), Space(0.2, 0.2, 0.3), ["length of the kiln"]),
+        (Space(0.12, 0.16, 0.15), Space(0.16, 0.3, 0.3), ["width of the kiln"]),
+        # what just goes in goes in, however the sum is rounded
+        (Space(0.1, 0.1, 0.1), Space(0.15, 0.15, 0.125), []),
+    ],
+)
+def test_a_box_asks_for_the_room_of_its_corners_and_of_its_longer_side(
+    box: Space, chamber: Space, zones: list[str]
+):
+    flags = room_flags(stood("carbon", chamber=chamber, box=box))
+    assert [flag.zone for flag in flags if flag.zone.endswith("kiln")] == zones
+    assert all("its own wall left out" in f.note for f in flags if f.zone.endswith("kiln"))
+
+
+def test_the_sample_box_of_a_new_kiln_goes_into_its_sample_chamber():
+    rows = [(20.0, 500.0), (1000.0, 100.0)]
+    lines = new_kiln("mine", 1000.0, rows, rows, "another").splitlines()
+    for name in ("chamber", "box"):
+        at = lines.index(f"# [{name}]")
+        for k in range(at, len(lines)):
+            if lines[k].startswith(("# [", "# width_mm", "# depth_mm", "# height_mm")):
+                lines[k] = lines[k].removeprefix("# ")
+            if k > at and not lines[k].strip():
+                break
+    kiln = read_kiln(tomllib.loads("\n".join(lines)), "mine.toml")
+    assert kiln.chamber is not None
+    assert kiln.box is not None
+    flags = room_flags(stood("carbon", chamber=kiln.chamber, box=kiln.box))
+    assert [flag for flag in flags if flag.zone.endswith("kiln")] == []
 
 
 KILN = {
