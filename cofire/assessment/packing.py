@@ -6,13 +6,15 @@ hangs on how tight the lid is, which nobody states.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 
 from cofire.assessment.response import Response
 from cofire.assessment.rule import BLENDS, FIRING, GAS, LAYERS, SHAPE, Flag, Rule
-from cofire.firing.program import Space
+from cofire.firing.program import Firing, Space
 
 CLEAR = 25e-3
 """From bare ware, or from its box, to the walls and elements of a kiln: an inch, common practice.
@@ -25,6 +27,8 @@ SNUG = 1e-5
 """A thing counts as going in where it is wider than its room by no more: a hundredth of a
 millimetre, which nobody reads. [m]"""
 CARBON = "carbon"
+Need: TypeAlias = tuple[str, float, float]
+"""What of a box or kiln is asked for, how much is needed, and how much there is. [m]"""
 
 
 @dataclass(frozen=True)
@@ -58,7 +62,7 @@ class Packing:
     box: Space | None
     own: bool
     filled: float
-    needs: tuple[tuple[str, float, float], ...]
+    needs: tuple[Need, ...]
 
 
 def packed(response: Response) -> Packing:
@@ -92,30 +96,70 @@ def packed(response: Response) -> Packing:
     foot = float(outside[height <= height[0]].max())
     ring = 2.0 * np.pi * radius * wall
     solid = float((0.5 * (ring[1:] + ring[:-1]) * np.diff(place)) @ size**3)
-    bed = BED if CARBON in firing.gases else 0.0
-    stands = Space(across + 2.0 * bed, across + 2.0 * bed, high + 2.0 * bed, round=True)
-    box = (firing.kiln.box or stands) if bed else None
-    needs: list[tuple[str, float, float]] = []
-    if box is not None and box is not stands:
-        needs += _beside(stands, box, "box", 0.0)
-        needs.append(("height of the box", stands.height, box.height))
-    if (chamber := firing.kiln.chamber) is not None:
-        inner = box or stands
-        needs += _beside(inner, chamber, "kiln", CLEAR)
-        needs.append(("height of the kiln", inner.height + CLEAR, chamber.height))
+    box, needs = room_for(Space(across, across, high, round=True), firing)
     return Packing(
         across=across,
         high=high,
         slides=foot * (float(size[0]) - 1.0),
-        bed=bed,
+        bed=0.0 if box is None else BED,
         box=box,
-        own=box is not None and box is not stands,
+        own=box is not None and box is firing.kiln.box,
         filled=0.0 if box is None else max(box.volume - solid, 0.0),
-        needs=tuple(needs),
+        needs=needs,
     )
 
 
-def _beside(inner: Space, outer: Space, of: str, clear: float) -> list[tuple[str, float, float]]:
+def room_for(ware: Space, firing: Firing) -> tuple[Space | None, tuple[Need, ...]]:
+    """The box that ware stands in, and what of box and kiln is held against it.
+
+    Parameters
+    ----------
+    ware : Space
+        As large as it is when it goes into the kiln.
+    firing : Firing
+        With its kiln; in a bed of carbon where it is in carbon, from whatever moment on.
+
+    Returns
+    -------
+    tuple
+        The kiln's own box, else the least one, None where the ware stands bare; and of each width
+        and height that the kiln's file tells its words, how much is needed, and how much there is.
+        [m]
+    """
+    needs: list[Need] = []
+    box = None
+    if CARBON in firing.gases:
+        box = firing.kiln.box
+        if box is None:
+            width, depth, height = (side + 2.0 * BED for side in ware.sides)
+            box = Space(width, depth, height, round=ware.round)
+        else:
+            needs += _beside(ware, box, "box", BED)
+            needs.append(("height of the box", ware.height + 2.0 * BED, box.height))
+    if (chamber := firing.kiln.chamber) is not None:
+        inner = box or ware
+        needs += _beside(inner, chamber, "kiln", CLEAR)
+        needs.append(("height of the kiln", inner.height + CLEAR, chamber.height))
+    return box, tuple(needs)
+
+
+def lacking(needs: Iterable[Need]) -> list[Need]:
+    """Those for which there is too little room.
+
+    Parameters
+    ----------
+    needs : iterable of tuple
+        From `room_for`.
+
+    Returns
+    -------
+    list of tuple
+        In their order.
+    """
+    return [(what, need, there) for what, need, there in needs if need > there + SNUG]
+
+
+def _beside(inner: Space, outer: Space, of: str, clear: float) -> list[Need]:
     """What must go beside what: words, how much is needed, and how much there is. [m]
 
     A corner is what touches a round wall; two rectangles are set square to each other.
@@ -151,8 +195,7 @@ def room_flags(response: Response) -> list[Flag]:
             if "box" in what
             else f"{stands}, with {1e3 * CLEAR:.0f} mm to its elements and roof",
         )
-        for what, need, there in found.needs
-        if need > there + SNUG
+        for what, need, there in lacking(found.needs)
     ]
 
 

@@ -86,6 +86,11 @@ class Space:
         return min(self.width, self.depth)
 
     @property
+    def sides(self) -> tuple[float, float, float]:
+        """Width, depth and height. [m]"""
+        return self.width, self.depth, self.height
+
+    @property
     def longest(self) -> float:
         """Its longer side. [m]"""
         return max(self.width, self.depth)

@@ -15,7 +15,7 @@ from cofire.mechanics.tile import fired_sag
 from cofire.numerics import Array
 from cofire.physics.paste import paste_of
 from cofire.production.green import Green
-from cofire.production.piece import WIDTH, Piece, Reading, Sample, bar
+from cofire.production.piece import WIDTH, Piece, Reading, Sample, bar, fitting
 from cofire.units import ROOM, celsius
 
 MARKS, SHORT = 0.1, 0.03
@@ -115,7 +115,7 @@ def shrinkage_bar(
         The paste beside it, where a flag of drying is to be decided: that grows as the difference
         of the two.
     marks : float
-        Their distance when wet. [m]
+        Their distance when wet, less where the box or kiln has no room for it. [m]
     width : float
         When fired. [m]
 
@@ -125,9 +125,14 @@ def shrinkage_bar(
         5 mm longer than the marks at either end.
     """
     dry, ring, up = of.strains
+    whole = bar(response, of, "shrinkage bar", marks + 0.01, (), width)
+    length = fitting(
+        response.vessel.firing, whole.length, SHORT + 0.01, whole.width, whole.thickness
+    )
+    marks = length - 0.01
+    whole = bar(response, of, "shrinkage bar", length, (), width)
     dried, paste = marks * float(np.exp(dry)), paste_of(of.card)
     fired = dried * float(np.exp(ring))
-    whole = bar(response, of, "shrinkage bar", marks + 0.01, (), width)
     rules = {flag.rule for flag in flags}
     dry_stop = ""
     used = most_used([flag for flag in flags if flag.rule == DRYING.name])

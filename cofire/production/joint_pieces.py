@@ -29,7 +29,17 @@ from cofire.physics.history import History, histories
 from cofire.production.bars import most_used, readable_limit
 from cofire.production.changeovers import DONE, run_outs
 from cofire.production.green import Green, band_strains, green_vessel
-from cofire.production.piece import COUNT, WIDTH, Piece, Reading, Sample, decided, wall_of
+from cofire.production.paste import feed_fill
+from cofire.production.piece import (
+    COUNT,
+    WIDTH,
+    Piece,
+    Reading,
+    Sample,
+    decided,
+    fitting,
+    wall_of,
+)
 from cofire.production.printed_solid import volume_below
 from cofire.units import ROOM, celsius
 from cofire.vessel import Band, Printer, Vessel
@@ -120,12 +130,16 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
     short = trace(cut)
     early = _bow(before, histories(list(cards), short, extend=True))
     length = float(np.clip(TURN / max(abs(whole), abs(early), 1e-9), SHORTEST, LONGEST))
-    wet, wide = length * float(np.exp(-dry - ring)), WIDTH * float(np.exp(-dry - ring))
+    wider = float(np.exp(-dry - ring))
+    wide = WIDTH * wider
+    wet = fitting(response.vessel.firing, length * wider, SHORTEST * wider, wide, thickness)
+    length = wet / wider
     dried = 1.5 * (strains[1][0] - strains[0][0]) / (thickness * float(np.exp(dry)))
     limit = readable_limit(1e3 * float(sagitta(early, length)), 0.0, most_used(flags))
     stop = f"above {limit:.1f} mm" if limit else ""
     part = "" if len(curve.stretches) == 1 else f"in part {len(cut.segments)}, "
     stopped = f"stopped {part}with the kiln at {celsius(reached):.0f} °C"
+    out = _passes(response.vessel.printer)
     readings = (
         _camber("dry", dried, wet * float(np.exp(dry)), names, ""),
         _camber(stopped, early, length, names, stop),
@@ -141,9 +155,21 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
         thickness=thickness,
         layers=layers,
         pastes=tuple((name, 0.5 * wet * wide * thickness) for name in names),
+        beside=tuple((name, out) for name in names),
         readings=readings,
-        note=f"one fired whole, one {stopped}",
+        note=f"{_purged(out, names[0])}, lay the lower half of all, change, run {1e6 * out:.1f} ml "
+        f"out beside them, lay the upper, one fired whole, one {stopped}",
     )
+
+
+def _passes(printer: Printer) -> float:
+    """What runs out from a change of paste until the nozzle gives the new one. [m³]"""
+    return float(volume_for_share(DONE, printer.dead_volume, printer.tanks))
+
+
+def _purged(out: float, paste: str) -> str:
+    """What to do first where the feed may hold another paste than a piece begins with."""
+    return f"run {1e6 * out:.1f} ml of {paste} out first"
 
 
 def _bow(dried: Array, history: History) -> float:
@@ -322,13 +348,17 @@ def joint_ring(check: Check, green: Green, flags: list[Flag]) -> Piece:
     within = (green.wall.height >= z[0]) & (green.wall.height <= z[1])
     joints = [float(edge) for edge in green.wall.edges[1:-1] if z[0] < edge < z[1]]
     note = f"layers {first + 1} to {last} of the vessel"
-    note += _changes(green, response.vessel.printer, float(z[0]), joints)
+    printer = response.vessel.printer
+    note += _changes(green, printer, float(z[0]), joints)
+    out = _passes(printer)
+    note += f", for each {_purged(out, pastes[0].name)}"
     if carried:
         how = f"both as a {by}"
         if judged.fired.structure != by:
             how = f"the ring as a {judged.fired.structure}, the vessel as a {by}"
         note += f"; utilisations of the ring for those of the vessel, {how}: {', '.join(carried)}"
     stands = np.diff(volume_below(green.wall, [z[0], *joints, z[1]]))
+    fill = COUNT * feed_fill(stands, printer, out)
     return Piece(
         kind="joint ring",
         material=" | ".join(c.name for c in pastes),
@@ -338,6 +368,7 @@ def joint_ring(check: Check, green: Green, flags: list[Flag]) -> Piece:
         thickness=float(z[1] - z[0]),
         layers=last - first,
         pastes=tuple((c.name, float(v)) for c, v in zip(pastes, stands, strict=True)),
+        beside=tuple((c.name, float(v)) for c, v in zip(pastes, fill, strict=True)),
         readings=tuple(readings),
         note=note,
     )
@@ -409,12 +440,11 @@ def ladder_of_rings(response: Response, layer: float, flags: Sequence[Flag]) -> 
         what = f"rung {rung.size:.2f}: {size}, to layer {', '.join(map(str, tops))}"
         readings.append(Reading(what, 0.0, ""))
         used.append(f"rung {rung.size:.2f} {rung.utilisation:.2g}")
-    out = float(volume_for_share(DONE, printer.dead_volume, printer.tanks))
-    for name in names[1:]:
-        pastes[name] += out
+    out = _passes(printer)
     note = (
-        "⌀ × wall, last layer of each paste, joints sharp: lay the lowest of all, change, run "
-        f"{1e6 * out:.1f} ml out beside them, lay the next. Note which part when fired"
+        f"⌀ × wall, last layer of each paste, joints sharp: {_purged(out, names[0])}, lay the "
+        f"lowest of all, change, run {1e6 * out:.1f} ml out beside them, lay the next. Note which "
+        "part when fired"
         f"; utilisations as a shell: {', '.join(used)}. Put down what came "
         f"of each with 'cofire record add --piece {_quoted(rungs[-1].name)} --outcome sound "
         f"--record {RECORD_FILE}' (or cracked, debonded), then run 'cofire check VESSEL "
@@ -425,6 +455,7 @@ def ladder_of_rings(response: Response, layer: float, flags: Sequence[Flag]) -> 
             kind=LADDER, material=" | ".join(c.name for c in response.cards), count=len(rungs),
             length=length, width=width, thickness=layers * layer, layers=layers,
             pastes=tuple((name, volume / len(rungs)) for name, volume in pastes.items()),
+            beside=tuple((name, out) for name in names),
             readings=tuple(readings), decides=decides, note=note,
         )
     ]  # fmt: skip

@@ -11,13 +11,14 @@ from cofire.assessment.response import Response
 from cofire.errors import UnknownName
 from cofire.firing.kiln import firing_energy
 from cofire.materials.card import Card, pure_cards
+from cofire.numerics import Array
 from cofire.physics.changeover import volume_for_share
 from cofire.physics.paste import paste_of
 from cofire.production.changeovers import paste_volumes
 from cofire.production.green import Green
 from cofire.production.piece import Piece
 from cofire.production.printed_solid import band_volumes
-from cofire.vessel import BINDER, Mixing
+from cofire.vessel import BINDER, Mixing, Printer
 
 # ----------------------------------------------------------------------------------------------
 # What to weigh: powder, binder and water of each paste
@@ -167,12 +168,7 @@ def batches(response: Response, green: Green, mixing: Mixing | None = None) -> l
     """
     use, printer = mixing or response.vessel.mixing, response.vessel.printer
     volumes = band_volumes(green.wall)
-    fill = np.zeros(volumes.size)
-    early = float(volume_for_share(0.5, printer.dead_volume, printer.tanks))
-    fill[0] += printer.dead_volume
-    if volumes.size > 1:
-        fill[0] -= min(early, float(volumes[0]))
-        fill[-1] += early
+    fill = feed_fill(volumes, printer, printer.dead_volume)
     stands = paste_volumes(response, green).sum(axis=0)
     found = []
     for card in {c.name: c for c in response.cards}.values():
@@ -181,6 +177,32 @@ def batches(response: Response, green: Green, mixing: Mixing | None = None) -> l
         dead = float((volumes + fill)[own].sum()) - wall
         found.append(_batch(card, wall, use.waste * wall, dead, use.scale))
     return found
+
+
+def feed_fill(volumes: Array, printer: Printer, first: float) -> Array:
+    """What a print takes of each paste besides what stands in it: the feed, and changing early.
+
+    Parameters
+    ----------
+    volumes : array
+        Of each band, from the foot up, shape (bands,). [m³]
+    printer : Printer
+        Its dead volume, and how pastes mix in it.
+    first : float
+        Of the first paste until the nozzle gives it. [m³]
+
+    Returns
+    -------
+    array
+        Each change comes half a change before its joint, or before the first layer, (bands,). [m³]
+    """
+    fill = np.zeros(volumes.size)
+    fill[0] = first
+    if volumes.size > 1:
+        early = float(volume_for_share(0.5, printer.dead_volume, printer.tanks))
+        fill[0] -= min(early, float(volumes[0]))
+        fill[-1] += early
+    return fill
 
 
 def ready_pastes(card: Card, volume: float) -> list[tuple[str, float, float]]:
@@ -217,18 +239,20 @@ def piece_batches(response: Response, pieces: Sequence[Piece]) -> list[Batch]:
     Returns
     -------
     list of Batch
-        One a material; what the feed holds is the vessel's.
+        One a material; what the feed holds is the vessel's, but for pieces in which it changes.
     """
     use, cards = response.vessel.mixing, {c.name: c for c in response.cards}
     cards |= pure_cards(response.cards)
-    volumes: dict[str, float] = {}
+    stands, beside = dict.fromkeys(cards, 0.0), dict.fromkeys(cards, 0.0)
     for piece in pieces:
         for name, volume in piece.pastes:
-            volumes[name] = volumes.get(name, 0.0) + piece.count * volume
+            stands[name] += piece.count * volume
+        for name, volume in piece.beside:
+            beside[name] += volume
     return [
-        _batch(card, volumes[name], use.waste * volumes[name], 0.0, use.scale)
+        _batch(card, stands[name], use.waste * stands[name], beside[name], use.scale)
         for name, card in cards.items()
-        if name in volumes
+        if stands[name] + beside[name] > 0.0
     ]
 
 

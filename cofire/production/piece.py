@@ -11,8 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cofire.assessment.packing import Need, lacking, room_for
 from cofire.assessment.response import Response
 from cofire.assessment.rule import Flag
+from cofire.design.ladder import LADDER, RING
+from cofire.firing.program import Firing, Space
 from cofire.materials.card import Card, pure_cards
 from cofire.physics.history import History, histories
 from cofire.production.green import kept
@@ -58,7 +61,10 @@ class Piece:
     layers
         It is printed in.
     pastes
-        Name and volume of each paste for one; of rings their mean, what is run out with it. [m³]
+        Name and volume of each paste that stands in one; of a ladder's rings their mean. [m³]
+    beside
+        Name and volume of each paste that printing all of them takes besides, from a feed that
+        holds another: run out, or left in the feed; none where the paste does not change. [m³]
     readings
         In the order in which they are taken.
     decides
@@ -76,13 +82,25 @@ class Piece:
     layers: int
     pastes: tuple[tuple[str, float], ...]
     readings: tuple[Reading, ...]
+    beside: tuple[tuple[str, float], ...] = ()
     decides: tuple[str, ...] = ()
     note: str = ""
 
     @property
     def volume(self) -> float:
-        """Of paste for one. [m³]"""
+        """Of paste that stands in one. [m³]"""
         return sum(volume for _, volume in self.pastes)
+
+    @property
+    def space(self) -> Space:
+        """Room that one takes as printed, lying; a ring is round."""
+        ring = self.kind in (RING, LADDER)
+        return Space(self.length, self.length if ring else self.width, self.thickness, round=ring)
+
+    @property
+    def paste(self) -> float:
+        """Of paste that all of them take, with what is run out and left in the feed. [m³]"""
+        return self.count * self.volume + sum(volume for _, volume in self.beside)
 
 
 @dataclass(frozen=True)
@@ -167,6 +185,45 @@ def bar(
         pastes=((of.card.name, length * wide * thickness),),
         readings=readings,
     )
+
+
+def fitting(firing: Firing, longest: float, least: float, width: float, thickness: float) -> float:
+    """Length of a bar that goes into the box and the kiln that it is fired in.
+
+    Parameters
+    ----------
+    firing : Firing
+        With its kiln.
+    longest, least : float
+        Wanted, and not shorter than. [m]
+    width, thickness : float
+        Of the bar. [m]
+
+    Returns
+    -------
+    float
+        By whole centimetres shorter than wanted. [m]
+    """
+    lengths = np.arange(longest, least, -0.01).tolist()
+    return next((x for x in lengths if not short_of(Space(x, width, thickness), firing)), least)
+
+
+def short_of(ware: Space, firing: Firing) -> list[Need]:
+    """What of box and kiln is too small for a piece.
+
+    Parameters
+    ----------
+    ware : Space
+        The piece.
+    firing : Firing
+        With its kiln.
+
+    Returns
+    -------
+    list of tuple
+        Words, how much is needed, and how much there is. [m]
+    """
+    return lacking(room_for(ware, firing)[1])
 
 
 def wall_of(response: Response) -> float:

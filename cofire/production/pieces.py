@@ -16,12 +16,13 @@ from cofire.assessment.response import Response
 from cofire.assessment.rule import GO, Flag, joint_name
 from cofire.assessment.verdict import rule_of
 from cofire.design.ladder import RING
+from cofire.firing.program import Firing
 from cofire.materials.card import Card, pure_cards
 from cofire.production.bars import SLIM, expansion_bar, marks_for, sag_bar, shrinkage_bar
 from cofire.production.green import Green
 from cofire.production.joint_pieces import camber_strip, joint_ring, ladder_of_rings
 from cofire.production.paste import ready_pastes
-from cofire.production.piece import Piece, Sample, decided, sample
+from cofire.production.piece import Piece, Sample, decided, sample, short_of
 from cofire.units import counted
 
 Place = tuple[str, str] | str | int
@@ -87,7 +88,8 @@ def pieces_for(check: Check, green: Green) -> list[Piece]:
             for place in _places(check, kind, flag):
                 wanted.setdefault((kind, place), []).append(flag)
     if not wanted:
-        return [_scale_bar(check, green, name) for name in pure_cards(check.cards)]
+        bars = [_scale_bar(check, green, name) for name in pure_cards(check.cards)]
+        return [_housed(bar, check.vessel.firing) for bar in bars]
     found = []
     for (kind, place), flags in wanted.items():
         piece = replace(_made(check, green, kind, place, flags), decides=decided(flags))
@@ -96,7 +98,20 @@ def pieces_for(check: Check, green: Green) -> list[Piece]:
         found.append(piece)
         if kind == RING:
             found += ladder_of_rings(check.designed, green.layer, flags)
-    return found
+    return [_housed(piece, check.vessel.firing) for piece in found]
+
+
+def _housed(piece: Piece, firing: Firing) -> Piece:
+    """The piece, which says so where the box or the kiln is too small for it."""
+    short = short_of(piece.space, firing)
+    if not short:
+        return piece
+    what, need, there = short[0]
+    told = (
+        f"fire it in another {what.split()[-1]} ({what}: {1e3 * need:.0f} mm needed, "
+        f"{1e3 * there:.0f} there)"
+    )
+    return replace(piece, note=f"{told}, {piece.note}" if piece.note else told)
 
 
 def _scale_bar(check: Check, green: Green, name: str) -> Piece:

@@ -206,7 +206,7 @@ def pieces_csv(m: Job) -> str:
     rows = (
         (
             p.kind, p.material, p.count, f"{1e3 * p.length:.1f}", f"{1e3 * p.width:.1f}",
-            f"{1e3 * p.thickness:.2f}", p.layers, f"{1e6 * p.count * p.volume:.1f}", r.what,
+            f"{1e3 * p.thickness:.2f}", p.layers, f"{1e6 * p.paste:.1f}", r.what,
             expected(r.value, r.unit), r.unit, r.stop, "; ".join(p.decides), p.note,
         )
         for p in m.pieces
@@ -542,14 +542,14 @@ def _piece_lines(m: Job) -> list[str]:
     """Test pieces with their readings."""
     if not m.pieces:
         return ["", "test pieces: none; no flag asks for one"]
-    paste = sum(1e6 * p.count * p.volume for p in m.pieces)
+    paste = sum(1e6 * p.paste for p in m.pieces)
     scale = m.response.vessel.mixing.scale
     lines = ["", *_wrapped(
         f"test pieces, {paste:.1f} ml of paste in all, in the layers and the firing of the vessel. "
         "What differs without stopping the plan corrects the card: run again. Besides the vessel's "
         f"own weigh, to {1e3 * scale:g} g:"
     )]  # fmt: skip
-    lines += _weigh_lines(m.piece_batches, scale, "the pieces", "")
+    lines += _weigh_lines(m.piece_batches, scale, "the pieces", "run out or left in the feed")
     for p in m.pieces:
         size = f"{1e3 * p.length:.1f} × {1e3 * p.width:.1f} × {1e3 * p.thickness:.2f} mm"
         if p.kind in (RING, LADDER):

@@ -902,7 +902,7 @@ def write_sheet(
         weigh=shown(weighing_table(m)),
         scale=scale_line(m),
         pieces=shown([piece_rows(p) for p in m.pieces]),
-        paste=f"{sum(1e6 * p.count * p.volume for p in m.pieces):.0f}",
+        paste=f"{sum(1e6 * p.paste for p in m.pieces):.0f}",
         cautions=shown(cautions(response)),
         defer=DEFER,
         cards=numbers,

@@ -36,7 +36,7 @@ from cofire.design.ladder import Rung, bracketed, by_ring, ladder
 from cofire.evidence.learning import learn_from
 from cofire.evidence.record import OUTCOME, SOUND
 from cofire.firing.kiln import trace
-from cofire.firing.program import load_kilns, read_firing
+from cofire.firing.program import Space, load_kilns, read_firing
 from cofire.materials.card import pure_cards
 from cofire.mechanics.integrator import Control
 from cofire.mechanics.tile import fire_tile, fired_sag, layered_tile, sag_rate, sagitta
@@ -646,6 +646,31 @@ def test_where_no_flag_asks_a_bar_is_as_long_as_the_vessel_and_no_longer():
     assert marks_for(scaled(green, 9.0)) == MARKS
 
 
+def test_bars_are_as_long_as_their_box_takes_and_what_is_longer_says_so():
+    """By hand: in a bed of 25 mm the corners of a bar have 100 mm across in a box of 150."""
+    response, green = foot()
+    firing = response.vessel.firing
+    box = Space(0.15, 0.15, 0.15, round=True)
+    kiln = replace(firing.kiln, box=box)
+    vessel = replace(response.vessel, firing=replace(firing, gas="carbon", kiln=kiln))
+    tight = replace(response, vessel=vessel)
+    dense = flag("density", FRIT, 0.9)
+    (bar,) = pieces(dense, of=(tight, green))
+    assert (bar.length, bar.note) == (pytest.approx(0.09), "marks 80 mm apart")
+    assert np.hypot(bar.length, bar.width) < 0.1 < np.hypot(bar.length + 0.01, bar.width)
+    low = flag("brown", SILVER, 0.8, time=30_000.0)
+    strip, own = (camber_strip(one, 0, [low]) for one in (tight, response))
+    assert strip.length == pytest.approx(min(own.length, strip.length))
+    assert np.hypot(strip.length, strip.width) <= 0.1
+    small = replace(kiln, box=replace(box, width=0.08, depth=0.08))
+    vessel = replace(vessel, firing=replace(vessel.firing, kiln=small))
+    (bar,) = pieces(dense, of=(replace(response, vessel=vessel), green))
+    assert bar.length == pytest.approx(SHORT + 0.01)
+    assert bar.note == (
+        "fire it in another box (width of the box: 92 mm needed, 80 there), marks 30 mm apart"
+    )
+
+
 def scaled(green: Green, factor: float) -> Green:
     """A print of other size, as far as marks look at it."""
     wall = replace(green.wall, height=factor * green.wall.height, radius=factor * green.wall.radius)
@@ -685,8 +710,9 @@ def test_the_pastes_of_the_pieces_are_weighed_besides_the_vessels(name: str):
     )
     for card in check.cards:
         held = sum(p.count * v for p in found for n, v in p.pastes if n == card.name)
-        assert made[card.name].volume == pytest.approx(waste * held)
-        grams = paste_of(card).wet * waste * held
+        run_out = sum(v for p in found for n, v in p.beside if n == card.name)
+        assert made[card.name].volume == pytest.approx(waste * held + run_out)
+        grams = paste_of(card).wet * (waste * held + run_out)
         step = check.vessel.mixing.scale
         assert made[card.name].mass == pytest.approx(grams, abs=1.5 * step)
     priced = Prices(powders=(("fine silver", 1000.0),))
@@ -696,6 +722,34 @@ def test_the_pastes_of_the_pieces_are_weighed_besides_the_vessels(name: str):
     bare, whole = cost(response, own), cost(response, own, tuple(made.values()))
     assert whole.total == bare.total
     assert whole.pieces == pytest.approx(1000.0 * dict(made["fine silver"].powders)["fine silver"])
+
+
+def test_a_piece_in_which_the_paste_changes_is_weighed_with_what_passes_the_nozzle():
+    """By hand: what is run out first, printed, and left in the feed, for each time it is filled.
+
+    Once only what stands in them: 1.2 ml for strips that 6.3 ml had to pass for, unsaid.
+    """
+    response, green = foot()
+    printer = response.vessel.printer
+    pure = float(volume_for_share(0.95, printer.dead_volume, printer.tanks))
+    strip = camber_strip(response, 0, [flag("brown", SILVER, 0.8, time=30_000.0)])
+    ring = joint_ring(sharply(response), green, [flag("later", JOINT, height=0.018)])
+    out = f"run {1e6 * pure:.1f} ml"
+    assert strip.note.startswith(f"{out} of {SILVER} out first, ")
+    assert f"change, {out} out beside them, lay the upper" in strip.note
+    assert f"for each {out} of {SILVER} out first" in ring.note
+    ((_, low), (_, high)) = strip.pastes
+    lay = {b.material: b for b in piece_batches(response, [strip])}
+    waste = response.vessel.mixing.waste
+    assert lay[SILVER].volume == pytest.approx(pure + (1.0 + waste) * COUNT * low)
+    assert lay[FRIT].volume == pytest.approx(pure + (1.0 + waste) * COUNT * high)
+    after = 1e-6 * float(re.search(r"change after ([\d.]+) ml", ring.note)[1])
+    lay = {b.material: b for b in piece_batches(response, [ring])}
+    of_silver = COUNT * (pure + after)  # until the change it is silver that passes
+    assert lay[SILVER].wall + lay[SILVER].dead == pytest.approx(of_silver, abs=2e-8)
+    assert lay[FRIT].wall + lay[FRIT].dead == pytest.approx(
+        COUNT * (ring.volume + pure) - of_silver, abs=2e-8
+    )
 
 
 def stopped(found: list[Piece]) -> dict[str, set[bool]]:
