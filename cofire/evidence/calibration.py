@@ -149,25 +149,19 @@ def updated(card: Card, values: tuple[Value, ...], source: str) -> Card:
 
 
 def _firing_shrinkage(card: Card, values: tuple[Value, ...]) -> tuple[Value, ...]:
-    """The firing shrinkage that goes with a new density, where the card reports one."""
-    told = {v.name: v for v in values if v.name in ("fired_density", "green_density")}
-    if not told or "firing_shrinkage" not in card:
+    """The firing shrinkage that goes with a green density weighed alone, where the card has one."""
+    told = {v.name: v for v in values}
+    one = told.get("green_density")
+    if one is None or "fired_density" in told or "firing_shrinkage" not in card:
         return ()
-    green, factor = card["green_density"].scalar, card.scalar("height_shrinkage_factor", 1.0)
-    note = "that of the fitted curve in the firing of fired_density"
-    if fired := told.get("fired_density"):
-        pairs = [(green, d) for d in (fired.value[0], fired.low[0], fired.high[0])]
-    else:
-        one, dense = told["green_density"], card["fired_density"].scalar
-        pairs = [(d, dense) for d in (one.value[0], one.high[0], one.low[0])]
-        note = "that of the measured green density and the card's fired one"
+    dense, factor = card["fired_density"].scalar, card.scalar("height_shrinkage_factor", 1.0)
     ends = [
-        -float(np.expm1(sintering_strain(max(float(d), float(g)), float(g), factor)))
-        for g, d in pairs
+        -float(np.expm1(sintering_strain(max(dense, float(g)), float(g), factor)))
+        for g in (one.value[0], one.high[0], one.low[0])
     ]
-    told_by = (fired or told["green_density"]).told_by
+    note = "that of the measured green density and the card's fired one"
     found = (ends[0], ends[1], ends[2])
-    return (single("firing_shrinkage", found, told_by, basis="derived", note=note),)
+    return (single("firing_shrinkage", found, one.told_by, basis="derived", note=note),)
 
 
 def calibrate(

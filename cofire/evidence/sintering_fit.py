@@ -57,6 +57,7 @@ from cofire.firing.kiln import Trace
 from cofire.materials.card import Card, FiredAt
 from cofire.materials.properties import SPECS
 from cofire.numerics import Array
+from cofire.physics.sintering import sintering_strain
 from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin
 
 # ----------------------------------------------------------------------------------------------
@@ -591,6 +592,8 @@ def sintering_findings(card: Card, measured: Measured) -> Findings:
         for name, ends in found.items()
     ]
     values += _moved(c, fired)
+    if "firing_shrinkage" in card:
+        values.append(_firing_shrinkage(c, fired))
     left = tuple(
         untold(c, card, name) for name, i in NAMES.items()
         if i not in c.free and not (i == HEIGHT and name not in card)
@@ -651,6 +654,24 @@ def _moved(c: CurveFit, fired: FiredAt) -> list[Value]:
             ends = (min(middle, most), min(low, most), min(high, most))
             found.append(single(name, ends, told_by(c), basis="derived", note=note, fired_at=at))
     return found
+
+
+def _firing_shrinkage(c: CurveFit, fired: FiredAt) -> Value:
+    """What the fitted curve shrinks in the firing of the fired density.
+
+    Bars tell the ratio of the two densities, whatever either may be.
+    """
+    density, spec = density_in(c, fired), SPECS["firing_shrinkage"]
+
+    def figure(x: Array) -> float:
+        dense = max(density(x), float(x[GREEN]))
+        return -float(np.expm1(sintering_strain(dense, x[GREEN], np.exp(x[HEIGHT]))))
+
+    p = problem(c.bench, c.weights, c.free)
+    low, high = profile(p, c.fit, figure, c.threshold, spec.least, spec.most)
+    ends = (min(figure(c.fit.values), spec.most), low, high)
+    note = "that of the fitted curve in the firing of fired_density"
+    return single("firing_shrinkage", ends, told_by(c), basis="derived", note=note)
 
 
 # -- for the eye -------------------------------------------------------------------------------
