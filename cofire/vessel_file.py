@@ -507,7 +507,7 @@ def _holds(
     if len(bands) < 2:
         return FREE, FREE
     foot, rim = (table["band"][k].get("height") for k in (0, -1))
-    if foot is None and rim is None and not {"lowest_mm", "highest_mm", "keep_mm"} & set(joint):
+    if foot is None and rim is None and not {"lowest_mm", "highest_mm"} & set(joint):
         lower = bands[0].high <= bands[-1].high - bands[-1].low
         return (FIXED, FREE) if lower else (FREE, FIXED)
     return foot or FREE, rim or FREE

@@ -528,3 +528,12 @@ def test_a_plan_says_of_every_band_whether_it_was_fixed_at_least_or_free() -> No
     refuse_without_place(two)  # a direct joint, where it is drawn
     with pytest.raises(ModelError, match=r"lowest band fixed at 18 mm.*free a band"):
         refuse_without_place(replace(two, joint=replace(two.joint, rim_height=50e-3)))
+
+
+def test_a_height_that_was_written_is_kept_however_little_a_zone_may_be_left() -> None:
+    """`keep_mm` says nothing of a place; its default behind a # and the same without it are one."""
+    printer = "[printer]\nlayer_mm = 0.3\nnozzle_mm = 1.2\n"
+    bare = written_vessel(f"{TEA_LIGHT}\n{printer}").joint
+    said = written_vessel(f"{TEA_LIGHT}\n[joint]\nkeep_mm = {1e3 * bare.keep!r}\n{printer}").joint
+    assert (said.foot, said.rim, said.keep) == (bare.foot, bare.rim, pytest.approx(bare.keep))
+    assert (said.foot, said.foot_height) == ("fixed", pytest.approx(18e-3))
