@@ -19,6 +19,7 @@ from cofire.design.ladder import RING
 from cofire.firing.program import Firing
 from cofire.materials.card import Card, pure_cards
 from cofire.production.bars import SLIM, expansion_bar, marks_for, sag_bar, shrinkage_bar
+from cofire.production.changeovers import DONE
 from cofire.production.green import Green
 from cofire.production.joint_pieces import camber_strip, joint_ring, ladder_of_rings
 from cofire.production.paste import ready_pastes
@@ -150,7 +151,17 @@ def _places(check: Check, kind: str, flag: Flag) -> Sequence[Place]:
         return [pair] if pair[0] == pair[1] else [pair, pair[::-1]]
     if kind == "sag bar":
         return [_flowing(check, flag.zone)]
-    return [flag.zone]
+    return [_weighable(check, flag.zone)]
+
+
+def _weighable(check: Check, zone: str) -> str:
+    """The zone, or the paste as designed that a smear leaves there but for a twentieth."""
+    if zone in _weighed(check):
+        return zone
+    share = next((c.metal_share for c in check.printed.cards if c.name == zone), None)
+    near = {c.name: abs(c.metal_share - share) for c in check.cards} if share is not None else {}
+    own = min(near, key=near.__getitem__, default=zone)
+    return own if near.get(own, 1.0) <= 1.0 - DONE else zone
 
 
 def _flowing(check: Check, zone: str) -> str:

@@ -151,10 +151,11 @@ def _present(wanted: Wanted) -> str:
     if wanted.present is None:
         return ""
     rules = {flag.rule for flag in wanted.forbids}
+    those = "that rule" if len(rules) == 1 else "those rules"
     own = [flag for flag in wanted.present.flags if flag.rule in rules]
     worst = max((flag.counted for flag in own), default=0.0)
     word = VERDICTS[max((flag.grade for flag in own), default=GO)]
-    return f" With {wanted.template.name} as it is: {word}, {worst:.3g} at most."
+    return f" With {wanted.template.name} as it is, by {those} alone: {word}, {worst:.3g} at most."
 
 
 def _range_rows(r: Range) -> list[str]:

@@ -15,6 +15,7 @@ from cofire import __version__
 from cofire.assessment.check import Check
 from cofire.assessment.response import band_stresses
 from cofire.assessment.rule import GO, GRADE, Flag
+from cofire.assessment.verdict import Verdict
 from cofire.assessment.windows import ceiling
 from cofire.design.fired_size import in_fired_size
 from cofire.design.layers import LayerSearch, Trial, trade_off
@@ -506,6 +507,25 @@ def nearer_line(plan: Plan) -> str:
     return ""
 
 
+def decided_all(verdict: Verdict, how: str = "") -> str:
+    """What decides a verdict, and each other limit that it passes.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        From `judge`.
+    how : str
+        What decides, in figures; by default it is not told.
+
+    Returns
+    -------
+    str
+        With a full stop: what decides may be less used up than what another verdict passes too.
+    """
+    told = f"{decided(verdict)}; {how}." if how else f"{decided(verdict)}."
+    return " ".join(filter(None, (told, passed_too(verdict))))
+
+
 def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
     """The plan in a screenful.
 
@@ -527,8 +547,8 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
         f"{plan.verdict.word.upper()}: {vessel.name}"
         + ("" if plan.finished else " (interrupted: the best so far)"),
         *wrapped(
-            f"As given: {decided(plan.given.verdict)}. Proposed: {decided(plan.verdict)}; "
-            f"{against(plan.verdict.deciding)}. {passed_too(plan.verdict)}"
+            f"As given: {decided_all(plan.given.verdict)} "
+            f"Proposed: {decided_all(plan.verdict, against(plan.verdict.deciding))}"
         ),
         *(wrapped(taken(given.firing)) if given.left_open is not None else ()),
         *wrapped(

@@ -18,7 +18,10 @@ from cofire.assessment.rule import GO, GRADE, NO, UNKNOWN, Flag
 from cofire.assessment.verdict import Verdict, crack_chance, rule_of
 from cofire.firing.controller import degrees, degrees_per_hour
 from cofire.firing.program import Firing
+from cofire.materials.card import pure_cards
 from cofire.mechanics.solid_firing import SolidFiring
+from cofire.numerics import Array
+from cofire.production.changeovers import DONE
 from cofire.units import HOUR, MINUTE, celsius
 
 SCHEMA = 1
@@ -151,39 +154,75 @@ def ends_line(check: Check) -> str:
     """
     if not check.smeared:
         return ""
-    printed, drawn = check.printed.vessel.bands, check.vessel.bands
-    foot, rim = printed[0], printed[-1]
-    told = [
-        f"{foot.material} alone up to {1e3 * foot.high:.1f} mm"
-        if foot.material == drawn[0].material
-        else f"{check.printed.cards[0].name} at the foot",
-        f"{rim.material} alone from {1e3 * rim.low:.1f} mm"
-        if rim.material == drawn[-1].material
-        else f"{check.printed.cards[-1].name} at the rim",
-    ]
+    heights, shares = _laid_shares(check)
+    drawn = [card.metal_share for card in check.cards]
+    told = []
+    for end, beside, where in ((0, 1, "foot"), (-1, -2, "rim")):
+        off = np.abs((shares - drawn[end]) / (drawn[beside] - drawn[end]))
+        reach = _alone(heights, off, end)
+        if reach is None:
+            told.append(f"{_blend_words(check, float(shares[end]))} at the {where}")
+        else:
+            far = f"up to {1e3 * reach[1]:.1f}" if end == 0 else f"from {1e3 * reach[0]:.1f}"
+            told.append(f"{check.cards[end].name} alone {far} mm")
     if check.vessel.upper is not None:
-        told.insert(1, _middle(check))
+        told.insert(1, _middle(check, heights, shares))
     return f"As the pastes mix at each change: {', '.join(told)}."
+
+
+def _laid_shares(check: Check) -> tuple[Array, Array]:
+    """Heights of the vessel as laid, a joint twice, and metal's share of the solids. [m], [-]"""
+    printed = check.printed
+    places = [
+        place
+        for band, card in zip(printed.vessel.bands, printed.cards, strict=True)
+        for place in band.fade or [(z, card.metal_share) for z in (band.low, band.high)]
+    ]
+    heights, shares = np.array(places).T
+    return heights, shares
+
+
+def _alone(heights: Array, off: Array, at: int) -> tuple[float, float] | None:
+    """Between which heights around a place other paste has no more than a twentieth, if there."""
+    mixed = off > 1.0 - DONE
+    if mixed[at]:
+        return None
+    at %= off.size
+    before, after = np.flatnonzero(mixed[:at]), at + np.flatnonzero(mixed[at:])
+
+    def passed(inner: int, outer: int) -> float:
+        return float(np.interp(1.0 - DONE, off[[inner, outer]], heights[[inner, outer]]))
+
+    low = passed(before[-1] + 1, before[-1]) if before.size else float(heights[0])
+    high = passed(after[0] - 1, after[0]) if after.size else float(heights[-1])
+    return low, high
+
+
+def _blend_words(check: Check, share: float) -> str:
+    """A share of metal in the words of a blend."""
+    metal, ceramic = sorted(pure_cards(check.cards).values(), key=lambda card: -card.metal_share)
+    return f"{100 * share:.3g} % {metal.name} / {100 * (1.0 - share):.3g} % {ceramic.name}"
 
 
 DISSOLVED = 0.5
 """Of the other paste in a band, from which nothing is left of it: our choice. [-]"""
 
 
-def _middle(check: Check) -> str:
+def _middle(check: Check, heights: Array, shares: Array) -> str:
     """The same of a band in the middle: where it is alone, or what is nearest to it."""
-    inner = [card for card in check.cards[1:-1] if not card.parts]
-    own = inner[0] if inner else check.cards[0]
-    bands = zip(check.printed.vessel.bands, check.printed.cards, strict=True)
-    nearest, alone = min(
-        ((abs(card.metal_share - own.metal_share), band, card) for band, card in bands),
-        key=lambda one: one[0],
-    )[1:]
-    if alone.name == own.name:
-        return f"{own.name} alone from {1e3 * nearest.low:.1f} to {1e3 * nearest.high:.1f} mm"
-    if abs(alone.metal_share - own.metal_share) > DISSOLVED:
-        return f"the band in the middle dissolves to {alone.name}"
-    return f"{alone.name} in the middle"
+    inner = [n for n, card in enumerate(check.cards[1:-1], 1) if not card.parts]
+    at = inner[0] if inner else 0
+    own = check.cards[at]
+    beside = [check.cards[n].metal_share for n in (at - 1, at + 1) if 0 <= n < len(check.cards)]
+    change = np.abs(shares - own.metal_share)
+    nearest = int(np.argmin(change))
+    reach = _alone(heights, change / max(abs(s - own.metal_share) for s in beside), nearest)
+    if reach is not None:
+        return f"{own.name} alone from {1e3 * reach[0]:.1f} to {1e3 * reach[1]:.1f} mm"
+    told = _blend_words(check, float(shares[nearest]))
+    if change[nearest] > DISSOLVED:
+        return f"the band in the middle dissolves to {told}"
+    return f"{told} in the middle"
 
 
 def solved_as(check: Check) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -11,11 +12,13 @@ from pathlib import Path
 import pytest
 
 from cofire.assessment.cautions import cautions
+from cofire.assessment.check import Check
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO, Flag, not_computed
 from cofire.assessment.verdict import RULES, Verdict, judge, worst_first
 from cofire.physics.blends import find_material
-from cofire.report.verdict import as_json, as_text, decided, number, passed_too
+from cofire.report.plan import decided_all
+from cofire.report.verdict import as_json, as_text, decided, ends_line, number, passed_too
 from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, COARSE, KILNS, sharply, tea_light, written_vessel
 
@@ -455,3 +458,33 @@ def test_the_other_limits_passed_are_named_with_how_far_and_near_ones_are_not() 
     assert decided(worst_first(flags)).startswith("no by later")
     assert passed_too(worst_first(flags)) == "Passed too: sag (3.26 of its limit)."
     assert passed_too(worst_first([flags[0], flags[3]])) == ""
+
+
+@pytest.mark.parametrize(
+    ("rim", "words"),
+    [
+        # the mean of the last band is 1 % metal, and was once told as the rim's
+        (0.0006, "fritted body alone from 38.0 mm"),
+        (0.2, "20 % fine silver / 80 % fritted body at the rim"),
+    ],
+)
+def test_an_end_is_told_by_what_stands_there_and_alone_but_for_a_twentieth(rim, words):
+    response = tea_light()
+    low, high = response.vessel.bands
+    fades = (
+        replace(low, fade=((0.0, 1.0), (8e-3, 0.95), (18e-3, 0.5))),
+        replace(high, fade=((18e-3, 0.5), (38e-3, 0.05), (60e-3, rim))),
+    )
+    printed = replace(response, vessel=replace(response.vessel, bands=fades))
+    told = ends_line(Check(response.vessel, response.cards, printed, judge(response)))
+    assert told == f"As the pastes mix at each change: fine silver alone up to 8.0 mm, {words}."
+
+
+def test_a_verdict_that_passes_a_second_limit_by_more_says_so() -> None:
+    """Once "no by cooling (1.10)" stood beside "no by later (1.37)", as if it were the better."""
+    both = Verdict((flag("cooling", 1.1), flag("later", 2.71)))
+    assert decided(both) != decided_all(both)
+    assert {"1.10", "2.71"} <= set(re.findall(r"\d\.\d\d", decided_all(both)))
+    assert decided_all(Verdict((flag("later", 1.37),)), "how") == (
+        f"{decided(Verdict((flag('later', 1.37),)))}; how."
+    )

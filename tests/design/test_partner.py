@@ -291,4 +291,4 @@ def test_what_the_ideal_leaves_short_of_go_is_told_with_what_the_present_partner
         Verdict((sag(0.18),)), 1,
     )  # fmt: skip
     told = " ".join(partner_text(wanted, [], [], "cup").split())
-    assert "leave it aside. With gold as it is: go, 0.18 at most." in told
+    assert "leave it aside. With gold as it is, by that rule alone: go, 0.18 at most." in told

@@ -40,6 +40,7 @@ from cofire.firing.program import Space, load_kilns, read_firing
 from cofire.materials.card import pure_cards
 from cofire.mechanics.integrator import Control
 from cofire.mechanics.tile import fire_tile, fired_sag, layered_tile, sag_rate, sagitta
+from cofire.physics.blends import blend
 from cofire.physics.changeover import volume_for_share
 from cofire.physics.paste import paste_of
 from cofire.production.bars import (
@@ -71,7 +72,7 @@ from cofire.production.joint_pieces import (
 )
 from cofire.production.paste import batches, cost, piece_batches
 from cofire.production.piece import COUNT, Piece, sample
-from cofire.production.pieces import pieces_for, riskiest
+from cofire.production.pieces import _weighable, pieces_for, riskiest
 from cofire.production.printed_solid import volume_below
 from cofire.report.job import expected
 from cofire.units import GRAVITY, kelvin
@@ -669,6 +670,25 @@ def test_bars_are_as_long_as_their_box_takes_and_what_is_longer_says_so():
     assert bar.note == (
         "fire it in another box (width of the box: 92 mm needed, 80 there), marks 30 mm apart"
     )
+
+
+def test_what_is_all_but_a_twentieth_one_paste_is_tested_by_a_bar_of_that():
+    response, green = foot()
+    low, high = response.vessel.bands
+    for share, bar_of in ((1, FRIT), (4, FRIT), (97, SILVER), (40, None)):
+        mixed = blend(CARDS[SILVER], CARDS[FRIT], share / 100.0)
+        printed = replace(
+            response,
+            vessel=replace(response.vessel, bands=(low, replace(high, material=mixed.name))),
+            cards=(response.cards[0], mixed),
+        )
+        verdict = Verdict((flag("grains", mixed.name, 0.9),))
+        check = Check(response.vessel, response.cards, printed, verdict)
+        assert [_weighable(check, f.zone) for f in riskiest(check)] == [bar_of or mixed.name]
+        if bar_of:
+            (bar,) = pieces_for(check, green)
+            assert (bar.material, bar.decides) == (bar_of, (f"grains, {mixed.name}",))
+            assert [name for name, _ in bar.pastes] == [bar_of]
 
 
 def scaled(green: Green, factor: float) -> Green:
