@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.errors import OutOfRange
 from cofire.firing.kiln import Trace
 from cofire.materials.binders import Reaction, shipped_reactions
 from cofire.materials.card import Card, pure_cards
@@ -179,6 +180,21 @@ class _Zone:
     creep_exponent: float
     yield_stress: Array
     strength: Array
+
+
+def _overfired(card: Card, trace: Trace) -> OutOfRange | None:
+    """Why tables end below the peak of a trace, where no row of them could mend it."""
+    if card.kind == "metal":
+        limit, word = card["solidus"].scalar, "melts"
+    else:
+        limit, word = card.in_gas(trace.gas).overfires_at, "overfires"
+    if trace.peak <= limit:
+        return None
+    return OutOfRange(
+        f"{card.name}: {word} from {celsius(limit):.0f} °C, and the ware reaches "
+        f"{celsius(trace.peak):.0f} °C, beyond its tables. Fire below; --extend (extend=True) goes "
+        "on with their end values"
+    )
 
 
 def _out_of_reach(card: Card, trace: Trace) -> list[str]:
@@ -471,7 +487,10 @@ class Along:
                 if len(blends) >= KEPT:
                     self._known.pop(blends[0], None)  # another thread may have been quicker
             else:
-                zone = _pure(card, self.trace, self._lost, self.extend)
+                try:
+                    zone = _pure(card, self.trace, self._lost, self.extend)
+                except OutOfRange as error:
+                    raise _overfired(card, self.trace) or error from None
             far = [] if card.parts else _out_of_reach(card, self.trace)
             known = self._known[id(card)] = (card, zone, far)
         return known

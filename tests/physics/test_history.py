@@ -555,3 +555,17 @@ def test_in_a_blend_bound_water_contracts_by_the_ceramics_share() -> None:
     assert few_grains == pytest.approx(whole, rel=1e-3)
     assert whole < some_metal < little < 0.0
     assert abs(little) < 1e-3 * abs(whole)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("tin bronze 90/10", r"tin bronze 90/10: melts from 840 °C, and the ware reaches 1150 °C"),
+        ("fritted body", r"fritted body: overfires from \d+ °C, and the ware reaches 1150 °C"),
+    ],
+)
+def test_a_firing_above_melting_is_not_mended_by_a_row(name: str, words: str) -> None:
+    """Once "its rows cover 20-830 °C. Add a row with its source" of a metal that melts at 840."""
+    with pytest.raises(OutOfRange, match=words + ".*--extend"):
+        histories([CARDS[name]], plain(1150.0))
+    assert histories([CARDS[name]], plain(1150.0), extend=True).extended
