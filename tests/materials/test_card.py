@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from cofire.errors import InputError, OutOfRange, UnknownName
 from cofire.materials.card import Card, Property, Uncertainty
+from cofire.materials.card_file import remarks
 from cofire.materials.properties import GASES
 from cofire.physics.blends import blend
 from cofire.units import ROOM, celsius, kelvin
@@ -169,3 +170,14 @@ def test_stainless_steel_is_not_said_to_turn_in_any_gas() -> None:
     for name in ("316L stainless", "17-4PH stainless"):
         assert not any(c.gases for c in CARDS[name].transformations)
         assert CARDS[name].atmosphere["carbon"].startswith("refused")
+
+
+@pytest.mark.parametrize("kind", ["fine silver", "fritted body"])
+@pytest.mark.parametrize("name", ["drying_shrinkage", "firing_shrinkage"])
+def test_a_fraction_where_per_cent_belong_is_told_as_unusual(kind: str, name: str) -> None:
+    """`drying_shrinkage = 0.04` for 4 % was once accepted in silence."""
+    card = CARDS[kind].scaled(name, 0.01)
+    (told,) = remarks(card)
+    assert told.startswith(f"{name} = 0.")
+    assert " %; usual for a " in told
+    assert remarks(CARDS[kind]) == []
