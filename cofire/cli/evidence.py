@@ -128,7 +128,9 @@ def replay(
     ] = None,
     cracked_c: Annotated[
         float | None,
-        typer.Option("--cracked-C", metavar="T", help="Temperature at which it was heard."),
+        typer.Option(
+            "--cracked-C", metavar="T", help="What the log's thermocouple showed when it was heard."
+        ),
     ] = None,
     tables: Tables = None,
     extend: Extend = False,
@@ -250,9 +252,9 @@ def add(
     Example:  cofire record add --piece "bowl 3" --outcome cracked --where "20 mm up"
     """
     from cofire.errors import InputError
-    from cofire.evidence.record import outcome_entry, same
+    from cofire.evidence.record import OUTCOME, outcome_entry, same
     from cofire.firing.columns import UNITS
-    from cofire.report.record import append_many, entry_line
+    from cofire.report.record import append_many, entry_line, outcome_words
 
     if outcome is None and (where or when or note):
         raise InputError("--where, --when and --note belong to an outcome; give --outcome too")
@@ -281,6 +283,8 @@ def add(
                 f"cofire: {entry['piece']}: this {entry['kind']} stands in the record already; "
                 "not added again"
             )
+        elif entry["kind"] == OUTCOME and (told := outcome_words(kept, entry)):
+            aside(told)
         kept.append(entry)
     append_many(file, entries)
     for entry in entries:

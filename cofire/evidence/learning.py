@@ -14,7 +14,7 @@ rule's utilisation by that ratio, as a ring is. Without a prediction it counts a
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -322,6 +322,15 @@ NAMED = 4
 """Pieces that are named. [-]"""
 
 
+def _other_pieces(entries: Sequence[Entry], read: Set[str]) -> str:
+    """Names of pieces with an outcome besides those that were read; the first few."""
+    outcomes = (entry for entry in entries if entry.get("kind") == OUTCOME)
+    names = dict.fromkeys(str(entry.get("piece", "")) for entry in outcomes)
+    others = [name for name in names if name not in read]
+    more = f" and {len(others) - NAMED} more" if len(others) > NAMED else ""
+    return ", ".join(map(repr, others[:NAMED])) + more
+
+
 def no_piece(entries: Sequence[Entry], vessel: str) -> str:
     """That no piece of a record with an outcome is of a vessel, and under which name one would be.
 
@@ -342,13 +351,10 @@ def no_piece(entries: Sequence[Entry], vessel: str) -> str:
     >>> no_piece([{"kind": "outcome", "piece": "pot a"}], "bowl").partition("; ")[2]
     "the record has 'pot a'"
     """
-    outcomes = (entry for entry in entries if entry.get("kind") == OUTCOME)
-    others = list(dict.fromkeys(str(entry.get("piece", "")) for entry in outcomes))
-    told = ", ".join(map(repr, others[:NAMED])) or "none"
-    more = f" and {len(others) - NAMED} more" if len(others) > NAMED else ""
+    told = _other_pieces(entries, set()) or "none"
     return (
         f"nothing: no outcome of a piece named {vessel!r}, '{vessel} (2)' or '{vessel}, rung 1.50' "
-        f"of its ladder, nor of one with a prediction of it; the record has {told}{more}"
+        f"of its ladder, nor of one with a prediction of it; the record has {told}"
     )
 
 
@@ -409,5 +415,7 @@ def learn_from(
         lines.append(
             f"{counted(blind, 'piece')} without a prediction before: read as of today's design"
         )
+    if others := _other_pieces(entries, {one.piece for one in seen}):
+        lines.append(f"left out, of other names: {others}")
     lines.append("each as fired as its prediction says: a firing logged in the record is not read")
     return replace(after, taught=(*after.taught, *lines))

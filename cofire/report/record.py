@@ -37,7 +37,17 @@ import numpy as np
 
 from cofire.assessment.rule import VERDICTS
 from cofire.errors import InputError
-from cofire.evidence.record import FIRING, KINDS, OUTCOMES, PREDICTION, TOO_FEW, Comparison
+from cofire.evidence.record import (
+    FIRING,
+    KINDS,
+    OUTCOME,
+    OUTCOMES,
+    PREDICTION,
+    TOO_FEW,
+    Comparison,
+    Entry,
+    of_piece,
+)
 from cofire.files import is_number, read_json, refuse_endless, show, shown_path
 from cofire.report.figures import FIRST, LIMIT, SECOND, literal, settle
 from cofire.report.verdict import number
@@ -316,6 +326,36 @@ def _locked(handle: int, shared: bool) -> Iterator[None]:
 # A record as a person reads it, and what it says of the predictions, as text, JSON and CSV
 
 SCHEMA = 1
+
+
+def outcome_words(kept: Sequence[Entry], entry: Entry) -> str:
+    """What an outcome changes, or why nothing will be made of it.
+
+    Parameters
+    ----------
+    kept : sequence of mapping
+        What stands in the record.
+    entry : mapping
+        The outcome, not yet among them.
+
+    Returns
+    -------
+    str
+        A line; empty where it is the first of a piece that the record knows.
+    """
+    own = of_piece(kept, str(entry["piece"]))
+    before: list[str] = []
+    for one in own:  # a new prediction begins another piece of the name
+        before = [*before, str(one["outcome"])] if one["kind"] == OUTCOME else before
+        before = [] if one["kind"] == PREDICTION else before
+    if before:
+        return f"cofire: {entry['piece']}: it stood as {before[-1]}; the last outcome counts"
+    if not own:
+        return (
+            f"cofire: {entry['piece']}: nothing was foretold of a piece of this name; compare "
+            "leaves it out, and check --record reads it only for a vessel of this name"
+        )
+    return ""
 
 
 def entry_line(entry: Mapping[str, Any]) -> str:

@@ -17,6 +17,7 @@ from cofire.design.ladder import rung_vessel, sizes_for
 from cofire.evidence.learning import (
     FiredPiece,
     Seen,
+    _other_pieces,
     learn_from,
     learned,
     likelihood,
@@ -256,3 +257,9 @@ def test_a_record_without_a_piece_of_the_vessel_is_said_to_teach_nothing():
     assert line.endswith("the record has 'pot a', 'pot b', 'pot c', 'pot d' and 2 more")
     assert found.weight is pot.weight
     assert no_piece([], "bowl").endswith("the record has none")
+
+
+def test_a_piece_of_another_name_is_told_where_a_record_teaches() -> None:
+    record = [{"kind": "outcome", "piece": name, "outcome": "sound"} for name in ("bowl", "bwol")]
+    assert _other_pieces(record, {"bowl"}) == "'bwol'"
+    assert _other_pieces(record, {"bowl", "bwol"}) == ""

@@ -624,3 +624,20 @@ def test_a_log_in_another_coding_is_added_as_replay_reads_it(tmp_path: Path):
     assert "kiln.csv" in told.stdout
     again = run("add", log, "--piece", "cup", "--record", record)
     assert "already" in again.stderr
+
+
+def test_an_outcome_that_corrects_another_or_of_a_piece_nobody_foretold_says_so(
+    path: Path, verdict: Path
+):
+    """Once "cracked", then "sound" of one bowl, and an outcome of a "bwol": all in silence."""
+
+    def add(*arguments: str) -> str:
+        return CliRunner().invoke(app, ["record", "add", *arguments, "--record", str(path)]).stderr
+
+    add(str(verdict), "--piece", "bowl")
+    assert add("--piece", "bowl", "--outcome", "cracked") == ""
+    told = add("--piece", "bowl", "--outcome", "sound")
+    assert told == "cofire: bowl: it stood as cracked; the last outcome counts\n"
+    assert "nothing was foretold of a piece of this name" in add(
+        "--piece", "bwol", "--outcome", "sound"
+    )
