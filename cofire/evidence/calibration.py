@@ -8,6 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
+from cofire.assessment.rule import NO
+from cofire.assessment.windows import gas_grade
 from cofire.errors import InputError
 from cofire.evidence.measured import Measured
 from cofire.evidence.readings import (
@@ -221,8 +223,22 @@ def calibrate(
         strip_findings(new, measured, cards),
     ):
         found += more
+    found += Findings(notes=_spoilt(card, measured))
     new = _checked(updated(card, found.values, source), measured)
     return Calibration(card, new, measured, found, source)
+
+
+def _spoilt(card: Card, measured: Measured) -> tuple[str, ...]:
+    """Firings in a gas that the card says spoils its sintering: more often a slip than a bar."""
+    found = []
+    for pieces in measured.firings:
+        grade, why = gas_grade(card, pieces.trace.gas, pieces.trace.peak)
+        if grade >= NO:
+            found.append(
+                f"{pieces.name}: counted as fired in {pieces.trace.gas}, which the file or its "
+                f"default says ({why}); if it was not, write its gas and run again"
+            )
+    return tuple(found)
 
 
 SURELY = 3.0

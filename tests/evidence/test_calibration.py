@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 from cofire.assessment.windows import ceiling
 from cofire.cli import app
 from cofire.errors import InputError
-from cofire.evidence.calibration import Calibration, _firing_shrinkage, calibrate
+from cofire.evidence.calibration import Calibration, _firing_shrinkage, _spoilt, calibrate
 from cofire.evidence.fitting import mean_interval, numerical_jacobian, pooled_spread, threshold
 from cofire.evidence.measured import (
     Bending,
@@ -817,6 +817,17 @@ def test_errors_of_the_pieces_are_those_of_the_test() -> None:
     many = bars(FRIT, [(150.0, 850.0, 30.0)], 4000, rng(), Errors(1e-4, 1e-9, 1e-6))
     ratio = np.log(many.firings[0].bars[:, 1] / many.firings[0].bars[:, 0])
     assert ratio.std() == pytest.approx(1e-4 * np.hypot(1 / 0.096, 1 / 0.0855), rel=0.05)
+
+
+def test_bars_counted_in_a_gas_that_spoils_their_sintering_are_told() -> None:
+    """Air is what a file says that says nothing of a gas; it stops bronze from sintering."""
+    bronze = CARDS["tin bronze 90/10"]
+    few = bars(FRIT, [(150.0, 800.0, 30.0)], 3, rng())
+    (told,) = _spoilt(bronze, few)
+    assert told.startswith("800 °C, 30 min: counted as fired in air")
+    in_carbon = replace(few.firings[0], trace=replace(few.firings[0].trace, gas="carbon"))
+    assert _spoilt(bronze, replace(few, firings=(in_carbon,))) == ()
+    assert _spoilt(FRIT, few) == ()
 
 
 def test_bars_tell_their_own_shrinkage_whatever_their_densities_may_be() -> None:
