@@ -90,7 +90,7 @@ class Crack:
     Attributes
     ----------
     height, temperature
-        As the person found it; the temperature only where it was heard. [m], [K]
+        As the person found it; the temperature of the log only where it was heard. [m], [K]
     material
         Of the band there.
     here
@@ -98,7 +98,8 @@ class Crack:
     worst
         The worst moment anywhere.
     heard
-        When the ware passed that temperature, and the utilisation at that height then.
+        When the log passed that temperature, how hot the ware was, and the utilisation at that
+        height then.
     reach
         How far from a step its bending reaches there. [m]
     """
@@ -122,7 +123,8 @@ class Crack:
         if self.temperature is None:
             return None
         nearly = max(m.utilisation for m in self.heard) >= AS_LOADED * self.here.utilisation
-        return nearly or abs(self.temperature - self.here.temperature) <= SAME_TEMPERATURE
+        apart = min(abs(m.temperature - self.here.temperature) for m in self.heard)
+        return nearly or apart <= SAME_TEMPERATURE
 
 
 @dataclass(frozen=True)
@@ -233,7 +235,7 @@ def replay(
     cracked : float, optional
         Height at which the fired piece was found cracked. [m]
     cracked_at : float, optional
-        Temperature of the ware at which it was heard. [K]
+        Temperature that the log showed when it was heard. [K]
     control, fineness
         As in `fire_vessel`.
     quick : bool
@@ -247,7 +249,7 @@ def replay(
     Raises
     ------
     InputError
-        A height outside the vessel, or a temperature the ware did not pass.
+        A height outside the vessel, or a temperature the log did not pass.
     """
     top = float(vessel.height[-1])
     if cracked is not None and not 0.0 <= cracked <= top:
@@ -336,7 +338,7 @@ def find_crack(response: Response, height: float, temperature: float | None = No
     height : float
         Of the crack, on the fired piece. [m]
     temperature : float, optional
-        Of the ware when it was heard. [K]
+        That the thermocouple of the log showed when it was heard; the ware may lag behind. [K]
 
     Returns
     -------
@@ -346,7 +348,7 @@ def find_crack(response: Response, height: float, temperature: float | None = No
     Raises
     ------
     InputError
-        The ware never passed that temperature.
+        The thermocouple never passed that temperature.
     """
     shell, utilisation = response.fired, breaking_utilisation(response)
     ware, time = response.temperature, shell.time
@@ -369,13 +371,14 @@ def find_crack(response: Response, height: float, temperature: float | None = No
     )
     heard: tuple[Moment, ...] = ()
     if temperature is not None:
-        passed = np.flatnonzero((ware[1:] > temperature) != (ware[:-1] > temperature)) + 1
+        read = np.interp(time, response.trace.time, response.trace.kiln)
+        passed = np.flatnonzero((read[1:] > temperature) != (read[:-1] > temperature)) + 1
         if passed.size == 0:
             raise InputError(
-                f"{response.vessel.name}: a crack at {celsius(temperature):.0f} °C; the ware was "
-                f"between {celsius(float(ware.min())):.0f} and {celsius(float(ware.max())):.0f} °C"
+                f"{response.vessel.name}: a crack at {celsius(temperature):.0f} °C; the log shows "
+                f"{celsius(float(read.min())):.0f} to {celsius(float(read.max())):.0f} °C"
             )
-        closer = np.abs(ware[passed - 1] - temperature) < np.abs(ware[passed] - temperature)
+        closer = np.abs(read[passed - 1] - temperature) < np.abs(read[passed] - temperature)
         passed = passed - closer
         best = near[np.argmax(utilisation[np.ix_(passed, near)], axis=1)]
         heard = tuple(moment(int(n), int(g)) for n, g in zip(passed, best, strict=True))

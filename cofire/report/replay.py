@@ -77,7 +77,7 @@ def crack_lines(crack: Crack) -> list[str]:
     mm = 1e3 * crack.height
     found = f"Cracked {mm:.0f} mm up, in {crack.material}"
     if crack.temperature is not None:
-        found += f", heard at {celsius(crack.temperature):.0f} °C"
+        found += f", heard with the log at {celsius(crack.temperature):.0f} °C"
     off = round(1e3 * (crack.worst.height - crack.height))
     lines = [
         f"{found}.",
