@@ -350,9 +350,10 @@ class Equilibrium:
             known = known + self.added_strain(time)
         unknowns = guess
         strain = _total_strain(structure, guess) if guess_strain is None else guess_strain
-        close = self.imbalance * self.relative_tolerance
-        response = respond(stage, strain - known, near, close)
-        evaluations, first, reused = 1, True, self.reuse > 0.0
+        first, reused = True, self.reuse > 0.0
+        # points no further off than the least that is asked of their balance
+        close = self.imbalance * self.relative_tolerance * (_UNSEEN if reused else 1.0)
+        response, evaluations = respond(stage, strain - known, near, close), 1
         more = _ITERATIONS_MORE[reused]
 
         def found(last: Response) -> Equilibrated:

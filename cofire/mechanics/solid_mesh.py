@@ -60,6 +60,7 @@ _AT_KINK = 0.1
 _SHOULDER = 2.0  # growth of the wall along itself from which it is a shoulder of its faces
 _THICKENS = 0.1  # change of slope of the wall that counts as a corner of its face
 _TURN = 2.0  # walls over which a level or mitred cut turns square
+_OFF_CORNER = 0.03  # walls by which a joint on top of a floor is cut above the corner
 
 
 @dataclass(frozen=True)
@@ -214,7 +215,8 @@ def mesh_solid(
     wall
         Thickness, one number or one a point; of a flat floor that of its first point. [m]
     step_height
-        Heights of the steps between bands, rising, shape (S,). [m]
+        Heights of the steps between bands, rising, shape (S,). One within 0.03 walls of the top of
+        a floor is cut so far above it. [m]
     across
         Elements through the wall, 1 to 40; `elements_across` if not given. [-]
     corners
@@ -230,6 +232,9 @@ def mesh_solid(
         If the section cannot be cut.
     """
     r, z, h, steps = checked_profile(radius, height, wall, step_height)
+    if r[0] == 0.0:  # a level cut through the very corner leaves rows without height inside
+        top, off = z[0] + h[0], _OFF_CORNER * h[1]
+        steps = np.where(np.abs(steps - top) < off, top + off, steps)
     count = elements_across(r, z, h, steps) if across is None else across
     if not 1 <= count <= 40:
         message = f"solid: {count} elements across the wall; allowed: 1 to 40"

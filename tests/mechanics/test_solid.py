@@ -167,6 +167,15 @@ def test_a_joint_within_the_floor_is_refused(step):
         with_floor(0.004, 0.0, (step,))
 
 
+@pytest.mark.parametrize("lean", [0.0, 0.2])
+def test_a_joint_on_top_of_a_floor_is_cut_clear_of_its_corner(lean):
+    """Cut through the corner, twenty rows had no height inside, and a firing found no balance."""
+    mesh = with_floor(0.004, lean, (0.004,))
+    assert Lines.of(mesh).run.min() > 1e-8
+    (row,) = mesh.step_row
+    assert mesh.height[row] == pytest.approx(np.full(mesh.place.size, 0.004), abs=0.04 * WALL)
+
+
 # ------------------------------------------------------------------ closed forms
 
 
