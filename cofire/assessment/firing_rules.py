@@ -26,6 +26,7 @@ from cofire.assessment.rule import (
 from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, grade_in_turn
 from cofire.materials.binders import ash_share
 from cofire.materials.card import Card
+from cofire.mechanics.standing import VISCOUS, Standing, stand
 from cofire.numerics import Array
 from cofire.physics.burnout import (
     STEAM_MOLAR_MASS,
@@ -54,7 +55,7 @@ PORES_CLOSE = 0.5
 VAPOUR_MOLAR_MASS = 0.030
 """Of the gases of a binder, between water and carbon dioxide: common practice. [kg/mol]"""
 STEEPEST = 45.0
-"""Lean of a wall from upright beyond which the column of the sag rule says nothing. [°]"""
+"""Lean of a wall from upright beyond which the sag rule says nothing. [°]"""
 PEAK_CAUTION = 10.0
 """Closer than this to a zone's limit a kiln's unevenness decides: common practice. [K]"""
 
@@ -354,8 +355,8 @@ class Flow:
     lean
         Of its wall from upright, at most. [°]
     mean, most
-        Natural strain by flow over the firing, of a wall that would keep its shape: mean over the
-        band's height, and of its most loaded level; not a number beyond `STEEPEST`. [-]
+        Flow over the firing, of a wall that would keep its shape: height that its levels lose, as
+        a mean, and natural strain of its most loaded level; not a number beyond `STEEPEST`. [-]
     time
         Row of the history at which it flows fastest. [-]
     height
@@ -370,13 +371,17 @@ class Flow:
 
 
 def flows(response: Response) -> list[Flow]:
-    """How far each band flows, as a column that carries all that stands above each of its levels.
+    """How far each band flows under its own weight and all that stands on it.
 
-    The most loaded level is the foot, or where the band is thinned above that, its thin part. True
-    for walls within about 20° of upright. Leaning walls flow more, by bending. A base that lies on
-    the shelf does not flow. A blend flows as the self-consistent mixture of its phases, each as
-    stiff as it is at this stress, whatever else the vessel has: continuous from the pure metal to
-    the pure body.
+    The wall is one of revolution that bears its own weight (`mechanics.standing`): a lean adds the
+    pull round the ring, and what it shoves at its foot, which slides without friction unless a
+    floor or a part that leans too far holds it. An upright wall is a column. The most loaded level
+    is the foot, or where the band is thinned above that, its thin part. A base that lies on the
+    shelf does not flow. A blend flows as the self-consistent mixture of its phases, each as stiff
+    as it is at this stress, whatever else the vessel has: continuous from the pure metal to the
+    pure body.
+
+    Bands that flow in turn share the thrusts of a lean by what each flows over the whole firing.
 
     Parameters
     ----------
@@ -390,45 +395,78 @@ def flows(response: Response) -> list[Flow]:
     """
     known = response.memo.get("flows")
     if not isinstance(known, tuple):
-        h, shell = response.history, response.fired
-        bulk = [
-            card["theoretical_density"].scalar * h.relative_density[row]
-            for card, row in zip(response.cards, response.material, strict=True)
-        ]
-        volume = np.where(~shell.lying, shell.volume.sum(axis=1), 0.0)
-        masses = [volume[shell.band == n].sum() * own for n, own in enumerate(bulk)]
-        known = tuple(
-            _flow(response, n, np.sum(masses[n:], axis=0), own) for n, own in enumerate(bulk)
-        )
+        known = tuple(_flows(response))
         response.memo["flows"] = known
     return list(known)
 
 
-def _flow(response: Response, band: int, mass: Array, bulk: Array) -> Flow:
-    """How far one band flows, of its mass with all above it [kg] and its bulk density [kg/m³]."""
-    h, shell = response.history, response.fired
-    here = np.flatnonzero((shell.band == band) & ~shell.lying)
-    lean = float(np.degrees(np.abs(shell.slope[here]).max()))
-    if lean > STEEPEST:
-        return Flow(lean, np.nan, np.nan, 0, np.nan)
-    volume = shell.volume[here].sum(axis=1)
-    below = np.concatenate([[0.0], np.cumsum(volume)[:-1]])
-    sections = 2.0 * np.pi * shell.radius[here] * shell.wall[here]
-    worst = int(np.argmax((mass[-1] - bulk[-1] * below) / sections))
-    # every level by what stands above its middle, and the most loaded one by all of its own too
-    under = np.append(below + 0.5 * volume, below[worst])
-    on = np.append(sections, sections[worst])
-    stress = (mass - np.outer(under, bulk)) * GRAVITY / on[:, None]
-    viscosity = viscosity_of(response.cards[band], *response.substances, stress)
-    strain = flowed(h.time, stress, viscosity)
-    rise = volume / sections * np.cos(shell.slope[here])
-    return Flow(
-        lean=lean,
-        mean=float(np.average(strain[:-1], weights=rise)),
-        most=float(strain[-1]),
-        time=int(np.argmax(stress[-1] / viscosity[-1])),
-        height=float(shell.height[here[worst]]),
+def _flows(response: Response) -> list[Flow]:
+    h, shell, cards = response.history, response.fired, response.cards
+    volume = np.where(~shell.lying, shell.volume.sum(axis=1), 0.0)
+    bulk = np.stack(
+        [
+            card["theoretical_density"].scalar * h.relative_density[row]
+            for card, row in zip(cards, response.material, strict=True)
+        ]
     )
+    own = GRAVITY * volume[:, None] * bulk[shell.band]
+    below = np.cumsum(own[::-1], axis=0)[::-1]  # what each level bears at its lower end
+    leans = [
+        float(np.degrees(np.abs(shell.slope[(shell.band == n) & ~shell.lying]).max()))
+        for n in range(len(cards))
+    ]
+    upright = np.array(leans) <= STEEPEST
+    here = np.flatnonzero(upright[shell.band] & ~shell.lying)
+    if not here.size:
+        return [Flow(lean, np.nan, np.nan, 0, np.nan) for lean in leans]
+    radius, slope, wall = shell.radius[here], shell.slope[here], shell.wall[here]
+    band = shell.band[here]
+    length = volume[here] / (2.0 * np.pi * radius * wall)
+    section = 2.0 * np.pi * radius * wall * np.cos(slope)
+    middle = below[here] - 0.5 * own[here]
+
+    def standing(compliance: Array, poisson_ratio: float) -> Standing:
+        return stand(
+            shell.arc_length[here], length, radius, slope, wall, middle[:, -1], compliance,
+            held=bool(here[0] > 0), poisson_ratio=poisson_ratio,
+        )  # fmt: skip
+
+    # what the lean adds to the stress of each level (von Mises), whatever flows how fast
+    up, round_ring = standing(np.ones(here.size), 0.0).stress
+    raised = np.sqrt(up**2 - up * round_ring + round_ring**2) / np.abs(up)
+    compliance, found = np.zeros(here.size), []
+    for n, card in enumerate(cards):
+        if not upright[n]:
+            found.append(Flow(leans[n], np.nan, np.nan, 0, np.nan))
+            continue
+        levels = np.flatnonzero(band == n)
+        ends = raised[levels] * below[here[levels], -1] / section[levels]
+        worst = levels[int(np.argmax(ends))]
+        # every level by what stands above its middle, and the most loaded one by all of its own too
+        borne = np.concatenate([middle[levels], below[here[[worst]]]])
+        on = np.append(levels, worst)
+        stress = borne * (raised[on] / section[on])[:, None]
+        viscosity = viscosity_of(card, *response.substances, stress)
+        strain = flowed(h.time, stress, viscosity)
+        compliance[levels] = strain[:-1] / stress[:-1, -1]
+        found.append(
+            Flow(
+                lean=leans[n],
+                mean=0.0,
+                most=float(strain[-1]),
+                time=int(np.argmax(stress[-1] / viscosity[-1])),
+                height=float(shell.height[here[worst]]),
+            )
+        )
+    if not compliance.any():
+        return found
+    lost, rise = np.abs(standing(compliance, VISCOUS).drop), length * np.cos(slope)
+    return [
+        replace(flow, mean=float(np.average(lost[band == n], weights=rise[band == n])))
+        if upright[n]
+        else flow
+        for n, flow in enumerate(found)
+    ]
 
 
 def sag_flags(response: Response) -> list[Flag]:
@@ -448,7 +486,7 @@ def sag_flags(response: Response) -> list[Flag]:
             found.append(
                 not_computed(
                     card.name,
-                    f"the wall leans by {flow.lean:.0f}°, and the column model ends at "
+                    f"the wall leans by {flow.lean:.0f}°, and what its weight does is known to "
                     f"{STEEPEST:.0f}°",
                     "Fire a test piece with this lean.",
                 )

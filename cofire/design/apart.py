@@ -328,6 +328,9 @@ def standing(lower: Response, upper: Response) -> Response:
         radius=np.concatenate([below.radius, above.radius]),
         height=np.concatenate([below.height, at + above.height]),
         slope=np.concatenate([below.slope, above.slope]),
+        arc_length=np.concatenate(
+            [below.arc_length, below.meridian.arc_length[-1] + above.arc_length]
+        ),
         wall=np.concatenate([below.wall, above.wall]),
         volume=np.concatenate([below.volume, above.volume]),
         band=np.repeat([0, 1], [below.band.size, above.band.size]),

@@ -623,13 +623,14 @@ def test_sag_is_that_of_a_viscous_column(tea_light: Response):
     )  # fmt: skip
     flags = flags_of(limp, "sag")
     own, metal = (0.9 * rho * 9.80665 * tall for rho, tall in ((2550.0, 42e-3), (10500.0, 18e-3)))
-    # half of its own weight on average, and all that stands above
+    # half of its own weight on average, and all that stands above; rings that flow apart pull on
+    # each other beside the joint
     for zone, stress in (("fritted body", 0.5 * own), ("fine silver", own + 0.5 * metal)):
         strain = stress * h.time[-1] / eta
-        assert only(flags, "sag", zone).figure == pytest.approx(100 * strain, rel=1e-3)
-        assert only(flags, "sag", zone).utilisation == pytest.approx(strain / 0.05, rel=1e-3)
+        assert only(flags, "sag", zone).figure == pytest.approx(100 * strain, rel=1e-2)
+        assert only(flags, "sag", zone).utilisation == pytest.approx(strain / 0.05, rel=1e-2)
     body, foot = (firing_flags.flows(limp)[n] for n in (FRIT, SILVER))
-    assert body.most == pytest.approx(2.0 * body.mean, rel=1e-3)
+    assert body.most == pytest.approx(own * h.time[-1] / eta, rel=1e-3)
     assert foot.most == pytest.approx((own + metal) * h.time[-1] / eta, rel=1e-3)
 
 
@@ -713,14 +714,14 @@ def test_a_column_that_creeps_sags_by_its_power_law(tea_light: Response):
     creeping = changed(
         tea_light,
         viscosity=np.array(np.inf), creep_factor=np.array(1e-17), creep_exponent=np.array(n),
-        relative_density=np.array(0.9),
+        relative_density=0.9 * np.array([[2550.0 / 10500.0], [1.0]]),  # both weigh alike
     )  # fmt: skip
     stress = 0.9 * 2550.0 * 9.80665 * 42e-3
     flag = only(flags_of(creeping, "sag"), "sag", "fritted body")
     foot = 1e-17 * stress**n * h.time[-1]
     assert firing_flags.flows(creeping)[FRIT].most == pytest.approx(foot, rel=5e-3)
-    # mean of the n-th power over the height, by the middles of a mesh half as fine as usual: 1 %
-    assert flag.figure == pytest.approx(100 * foot / (n + 1.0), rel=1e-2)
+    # mean of the n-th power over the height, by the middles of a mesh half as fine as usual
+    assert flag.figure == pytest.approx(100 * foot / (n + 1.0), rel=2e-2)
 
 
 def test_a_base_on_the_shelf_neither_sags_nor_weighs(tea_light: Response):
@@ -734,7 +735,21 @@ def test_a_base_on_the_shelf_neither_sags_nor_weighs(tea_light: Response):
     sag = {f.zone: f for f in flags_of(replace(tea_light, fired=flat), "sag")}
     assert sag["fine silver"].verdict != "unknown"
     usual = {f.zone: f for f in flags_of(tea_light, "sag")}
-    assert sag["fritted body"].utilisation == usual["fritted body"].utilisation
+    # that it holds the foot is felt a little even above the joint
+    held, free = (s["fritted body"].utilisation for s in (sag, usual))
+    assert held == pytest.approx(free, rel=0.06)
+
+
+def test_a_body_that_leans_by_18_degrees_sags_more_than_twice_as_far_as_an_upright_one():
+    """A body of one viscosity on a rigid foot; its own weight as a column would give 1.3 times."""
+    text = fired.TEA_LIGHT.replace('"cylinder"', '"cone"\nrim_radius_mm = 55')
+    leaning = fire_vessel(fired.written_vessel(text), CARDS, control=fired.COARSE, fineness=0.5)
+    eta = np.array([[1e13], [1e11]])
+    limp = changed(leaning, viscosity=eta, creep_factor=np.array(0.0))
+    upright = changed(fired.tea_light(), viscosity=eta, creep_factor=np.array(0.0))
+    (_, lean), (_, column) = (firing_flags.flows(one) for one in (limp, upright))
+    assert lean.lean == pytest.approx(18.4, abs=0.1)
+    assert 2.0 * column.mean < lean.mean < 3.0 * column.mean
 
 
 def test_a_wall_that_leans_too_far_is_not_judged(tea_light: Response):

@@ -175,7 +175,7 @@ def test_the_lower_part_bears_the_weight_of_the_upper_one_as_it_is_written() -> 
     assert both.vessel.steps == pytest.approx([at])
     borne, borne_more = (sag(standing(lower, on))[0] - sag(lower)[0] for on in (upper, heavy))
     assert borne > 0.2 * sag(lower)[0]
-    assert borne_more / borne == pytest.approx(1.0 + more / WALL, rel=1e-2)
+    assert borne_more / borne == pytest.approx(1.0 + more / WALL, rel=2e-2)
 
 
 def test_sag_of_zones_apart_is_that_of_both_parts_as_they_are_built() -> None:
