@@ -16,8 +16,10 @@ crosses its layers is `layer_cracks`', as are tiles and sleeves whole.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +27,6 @@ from numpy.typing import NDArray
 from cofire.assessment.layer_cracks import (
     Body,
     Joint,
-    LayerLimit,
     across_layer,
     sleeve_limits,
     spread,
@@ -66,7 +67,7 @@ LIKE = 3.0
 
 @dataclass(frozen=True)
 class Crack:
-    """The worst crack of one kind in one zone.
+    """One crack that stress and energy allow.
 
     Attributes
     ----------
@@ -105,7 +106,7 @@ class Crack:
 
 
 def cracks(response: Response) -> list[Crack]:
-    """Worst crack of each kind in each brittle zone and joint.
+    """Worst cracks of each kind in each brittle zone and joint, see `worst_cracks`.
 
     Parameters
     ----------
@@ -197,7 +198,7 @@ def spreads(response: Response, band: int) -> Array | None:
 
 
 def _of_layers(response: Response, fired: LayerFiring) -> tuple[Crack, ...]:
-    """The worst crack of each kind in each layer and joint of a tile or sleeve."""
+    """The worst cracks of each kind in each layer and joint of a tile or sleeve."""
     cards = response.cards
     if not any(brittle(card) for card in cards):
         return ()
@@ -206,40 +207,51 @@ def _of_layers(response: Response, fired: LayerFiring) -> tuple[Crack, ...]:
     own = np.isin(fired.band, [k for k, card in enumerate(cards) if brittle(card)])
     inside = fired.total[:, own].reshape(fired.time.size, -1)
     moments = {fired.time.size - 1, int(np.argmax(inside.max(1))), int(np.argmin(inside.min(1)))}
-    worst: dict[tuple[str, int, bool], tuple[LayerLimit, int]] = {}
+    found: list[Crack] = []
     for moment in sorted(moments):
         bodies = bodies_of(response, moment)
         stress = fired.own.stress[moment]
         layers = fired.layers
-        found = (
+        limits = (
             tile_limits(layers, stress, bodies, joints)
             if isinstance(layers, Tile)
             else sleeve_limits(layers, stress, bodies, joints)
         )
-        for limit in found:
-            for through in (False, True):
-                place = limit.kind, limit.layer, through
-                value = limit.through if through else limit.surface
-                old = worst.get(place)
-                if old is None or value > (old[0].through if through else old[0].surface):
-                    worst[place] = limit, moment
-    cracks_found = []
-    for (kind, layer, through), (limit, moment) in worst.items():
-        if through:
-            continue
-        deep = worst[kind, layer, True][0].through
-        name, low, high = cards[layer].name, deep, deep
-        if kind == "peel":
-            name = joint_name(cards[layer].name, cards[layer + 1].name)
-            unsure = float(np.sqrt(resistance[layer].toughness_factor))
-            low, high = deep / unsure, deep * unsure
-        cracks_found.append(
-            Crack(
-                kind, name, limit.surface, deep, low, high, limit.depth, limit.tension, 0.0,
-                "edge", moment,
-            )
-        )  # fmt: skip
-    return tuple(cracks_found)
+        for limit in limits:
+            name, unsure = cards[limit.layer].name, 1.0
+            if limit.kind == "peel":
+                name = joint_name(name, cards[limit.layer + 1].name)
+                unsure = float(np.sqrt(resistance[limit.layer].toughness_factor))
+            found.append(
+                Crack(
+                    limit.kind, name, limit.surface, limit.through, limit.through / unsure,
+                    limit.through * unsure, limit.depth, limit.tension, 0.0, "edge", moment,
+                )
+            )  # fmt: skip
+    return worst_cracks(found)
+
+
+def worst_cracks(found: Iterable[Crack]) -> tuple[Crack, ...]:
+    """Of each kind in each zone the crack that starts first, and the one that runs through first.
+
+    Parameters
+    ----------
+    found : iterable of Crack
+        In any order.
+
+    Returns
+    -------
+    tuple of Crack
+        One of a kind and zone where the same crack does both.
+    """
+    alike: dict[tuple[str, str], list[Crack]] = {}
+    for crack in found:
+        alike.setdefault((crack.kind, crack.zone), []).append(crack)
+    worst = []
+    for group in alike.values():
+        first, through = (max(group, key=attrgetter(name)) for name in ("surface", "through"))
+        worst += [first] if first is through else [first, through]
+    return tuple(worst)
 
 
 class _Search:
@@ -273,7 +285,7 @@ class _Search:
         return min(wall, float(ends[band + 1] - ends[band])) if self.rod else wall
 
     def found(self) -> tuple[Crack, ...]:
-        """The worst of each kind and zone."""
+        """Those of `worst_cracks`."""
         if not self.bands or self.order.size < 4:
             return ()
         use = self._use()
@@ -281,20 +293,7 @@ class _Search:
         if not self.moments:
             return ()
         every = [*self._rings(use), *(self._across() if self.rod else self._axial())]
-        worst: dict[tuple[str, str], Crack] = {}
-        for crack in every:
-            old = worst.get((crack.kind, crack.zone))
-            if old is None:
-                worst[crack.kind, crack.zone] = crack
-                continue
-            first = max(old, crack, key=lambda c: c.surface)
-            through = max(old, crack, key=lambda c: c.through)
-            worst[crack.kind, crack.zone] = (
-                through
-                if through.through >= 1.0
-                else replace(first, through=through.through, low=through.low, high=through.high)
-            )
-        return tuple(worst.values())
+        return worst_cracks(every)
 
     def _use(self) -> Array:
         """Share of the strength that tension along the meridian uses at a face, (T, K), ordered."""

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cofire.assessment.cracks import SINTERED
+from cofire.assessment.cracks import SINTERED, Crack, worst_cracks
 from cofire.assessment.response import Response, band_stresses, band_tensions, fire_vessel
 from cofire.assessment.rule import GRADE
 from cofire.assessment.strained import mean_along
@@ -161,6 +161,23 @@ def test_a_larger_vessel_of_the_same_shape_cracks_no_later():
     small, large = (two_tubes((60e9, 60e9), 2e-3, 0.05 * k, 4e-3 * k) for k in (1.0, 2.0))
     assert worst(large, "through crack") >= 0.999 * worst(small, "through crack")
     assert worst(large, "through crack") <= np.sqrt(2.0) * worst(small, "through crack") * 1.001
+
+
+def test_figures_of_a_crack_that_runs_through_are_not_those_of_one_that_starts_sooner(
+    tea_light: Response,
+):
+    """Two of a kind in one zone, neither through: each is told with its own place."""
+    shallow = Crack(
+        "ring", "fritted body", 0.9, 0.1, 0.1, 0.1, 3e-4, 50e6, 0.030, "inside", 4
+    )  # fmt: skip
+    deep = replace(shallow, surface=0.6, through=0.5, low=0.5, high=0.5, tension=30e6, height=0.04)
+    told = replace(tea_light)
+    told.memo["cracks"] = worst_cracks([shallow, deep])
+    (surface,), (through,) = (flags_of(told, name) for name in ("surface crack", "through crack"))
+    assert (surface.height, surface.utilisation, surface.figure) == (0.030, 0.9, 50.0)
+    assert (through.height, through.utilisation, through.figure) == (0.04, 0.5, 30.0)
+    assert through.limit == pytest.approx(60.0)
+    assert worst_cracks([deep]) == (deep,)
 
 
 def test_a_crack_of_the_surface_alone_loses_no_pot():
