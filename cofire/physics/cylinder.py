@@ -2,7 +2,7 @@
 
 The wall of a cylinder bends as a beam on an elastic foundation: S. P. Timoshenko and
 S. Woinowsky-Krieger 1959, Theory of Plates and Shells, 2nd ed., ch. 15 (from memory). Elastic, the
-radius at least some five walls, steps a decay length or more from a free end.
+radius at least some five walls; of any length, its ends free or far away.
 """
 
 from __future__ import annotations
@@ -52,17 +52,25 @@ def decay_length(
 
 
 def left_by_steps(
-    place: npt.ArrayLike, step: npt.ArrayLike, change: npt.ArrayLike
+    place: npt.ArrayLike,
+    step: npt.ArrayLike,
+    change: npt.ArrayLike,
+    ends: tuple[float, float] = (-np.inf, np.inf),
 ) -> tuple[Array, Array]:
-    """Hoop misfit and curvature that steps of free strain leave along a long thin cylinder.
+    """Hoop misfit and curvature that steps of free strain leave along a thin cylinder.
 
-    Each step Δe leaves, at a distance x above it in decay lengths,
+    Each step Δe leaves in a long one, at a distance x above it in decay lengths,
 
         misfit     ±½ Δe e^(−|x|) cos x, the free strain less that of the ring, + above the step
         curvature  Δe e^(−|x|) sin x, over β² a: times ½ √(3 (1 − ν²)) the strain of a face
 
     and steps add up (same source; graded joints so in its integral, `tests/published/
-    test_graded_joints.py`). Neither hangs on radius or wall but through the decay length.
+    test_graded_joints.py`). A free end, which bears no moment and no shear, adds
+
+        misfit     e^(−y) (A cos y + B sin y)
+        curvature  2 e^(−y) (A sin y − B cos y)
+
+    at a distance y from it. Neither hangs on radius or wall but through the decay length.
 
     Parameters
     ----------
@@ -72,6 +80,8 @@ def left_by_steps(
         Places of the steps, shape (S,). [-]
     change : array_like
         Free strain above less that below each, shape (S,). [-]
+    ends : tuple of float
+        Places of the lower and upper free end; infinite where the wall goes on. [-]
 
     Returns
     -------
@@ -79,7 +89,33 @@ def left_by_steps(
         Misfit and curvature, shape (K,) each. At a step the misfit is that amid its jump: for
         either side ask beside it. [-], [-]
     """
-    apart = np.asarray(place, np.float64)[:, None] - np.asarray(step, np.float64)
-    faded = np.asarray(change, np.float64) * np.exp(-np.abs(apart))
+    at, steps = np.asarray(place, np.float64), np.asarray(step, np.float64)
+    jumps = np.asarray(change, np.float64)
+    apart = at[:, None] - steps
+    faded = jumps * np.exp(-np.abs(apart))
     misfit = SHARP_HOOP * np.sum(np.sign(apart) * faded * np.cos(apart), axis=1)
-    return np.asarray(misfit), np.asarray(np.sum(faded * np.sin(apart), axis=1))
+    curvature = np.sum(faded * np.sin(apart), axis=1)
+    free = [(end, inwards) for end, inwards in zip(ends, (1.0, -1.0), strict=True)
+            if np.isfinite(end)]  # fmt: skip
+    if not free:
+        return np.asarray(misfit), np.asarray(curvature)
+    # curvature and its slope inwards at each end: those of the steps, and of what each end adds
+    matrix, left = np.zeros((2 * len(free), 2 * len(free))), np.zeros(2 * len(free))
+    for row, (end, inwards) in enumerate(free):
+        away = end - steps
+        dying = jumps * np.exp(-np.abs(away))
+        left[2 * row] = np.sum(dying * np.sin(away))
+        left[2 * row + 1] = inwards * np.sum(dying * (np.cos(away) - np.sin(np.abs(away))))
+        for column, (other, _) in enumerate(free):
+            y = abs(end - other)
+            way = 1.0 if row == column else -1.0
+            sine, cosine = 2.0 * np.exp(-y) * np.sin(y), 2.0 * np.exp(-y) * np.cos(y)
+            matrix[2 * row : 2 * row + 2, 2 * column : 2 * column + 2] = (
+                (sine, -cosine), (way * (cosine - sine), way * (cosine + sine)),
+            )  # fmt: skip
+    shares = np.linalg.solve(matrix, -left).reshape(-1, 2)
+    for (end, _), (a, b) in zip(free, shares, strict=True):
+        far = np.abs(at - end)
+        misfit = misfit + np.exp(-far) * (a * np.cos(far) + b * np.sin(far))
+        curvature = curvature + 2.0 * np.exp(-far) * (a * np.sin(far) - b * np.cos(far))
+    return np.asarray(misfit), np.asarray(curvature)

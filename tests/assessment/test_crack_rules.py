@@ -420,7 +420,7 @@ def by_hand(last: float) -> dict[tuple[str, str], tuple[float, float, str]]:
         ("atmosphere", frit): (0.0, 1.0, "grade"),
         ("core", silver): (2.5 * (1.0 - 0.03) - 3.3 / 2.0, 0.5, "% of dried mass"),  # 3 % of it ash
         ("core", frit): (3.5 - 3.3 / 2.0, 0.5, "% of dried mass"),
-        ("drying", pair): (1.0, 2.0, "% of length"),
+        ("drying", pair): (1.031, 2.0, "% of length"),  # 1.9 decay lengths above a free foot
         ("burnout", silver): (silver_gas / 1e3, 50e3, "kPa"),
         ("burnout", frit): (frit_gas / 1e3, 50e3, "kPa"),
         ("sag", silver): (100.0 * lower * last / 1e13, 5.0, "% of its height"),

@@ -9,11 +9,13 @@ from types import SimpleNamespace
 import numpy as np
 import numpy.typing as npt
 import pytest
+from scipy import sparse
 from scipy.integrate import solve_ivp
+from scipy.sparse.linalg import spsolve
 
 from cofire.assessment import firing_rules as firing_flags
 from cofire.assessment import steam_rules
-from cofire.assessment.response import Response, fire_vessel
+from cofire.assessment.response import Response, fire_vessel, meshed
 from cofire.assessment.rule import CAUTION, GO, NO, Flag, not_computed
 from cofire.assessment.verdict import Verdict, judge, rule_of
 from cofire.errors import InputError
@@ -254,8 +256,9 @@ def test_pores_that_never_close_trap_only_what_never_leaves(tea_light: Response)
 
 def test_drying_is_the_difference_of_the_bands_shrinkage(tea_light: Response):
     (flag,) = flags_of(tea_light, "drying")
-    assert flag.figure == pytest.approx(4.0 - 3.0)  # % of length, from the cards
-    assert flag.utilisation == pytest.approx(1.0 / 2.0)
+    # % of length, from the cards; the joint is 1.9 decay lengths above the foot, which is free
+    assert flag.figure == pytest.approx(1.03 * (4.0 - 3.0), rel=2e-3)
+    assert flag.utilisation == pytest.approx(flag.figure / 2.0)
     assert flag.grade == CAUTION
     same = replace(tea_light, cards=(CARDS["fritted body"],) * 2)
     assert flags_of(same, "drying")[0].utilisation == 0.0
@@ -358,6 +361,47 @@ def test_a_low_ring_of_another_paste_is_strained_by_both_of_its_joints():
     assert max(f.utilisation for f in flags) == pytest.approx(2.0 * SHARP, rel=0.05)
     apart = dried([0.04, 0.07, 0.04], [35e-3, 85e-3])
     assert max(f.utilisation for f in apart) == pytest.approx(SHARP, rel=0.01)
+
+
+@pytest.mark.parametrize("ring", [0.1, 0.2, 0.4, 0.8, 1.2, 3.0])
+@pytest.mark.parametrize("tall", [2.0, 12.0])
+def test_a_ring_at_a_free_end_dries_as_a_beam_on_an_elastic_foundation(ring: float, tall: float):
+    """Least energy of w″² + 4 (w − e)² along a tube in decay lengths, both ends free."""
+    if ring >= tall:
+        return
+    x = np.linspace(0.0, tall, 2401)
+    size = x[1] - x[0]
+    step = tall - ring
+    free = np.where(x > step, 1.0, 0.0)
+    weight = np.full(x.size, size)
+    weight[[0, -1]] *= 0.5
+    second = sparse.diags_array([1.0, -2.0, 1.0], offsets=[0, 1, 2], shape=(x.size - 2, x.size))
+    second = second / size**2
+    energy = (size * second.T @ second + sparse.diags_array(4.0 * weight)).tocsc()
+    out = spsolve(energy, 4.0 * weight * free)
+    misfit, curvature = left_by_steps(x, [step], [1.0], (0.0, tall))
+    away = np.abs(x - step) > 2.0 * size
+    assert misfit[away] == pytest.approx((free - out)[away], abs=6e-3)  # half a cell
+    assert curvature[1:-1][away[1:-1]] == pytest.approx(-(second @ out)[away[1:-1]], abs=1e-2)
+
+
+def test_a_ring_at_the_rim_or_on_a_floor_dries_worse_than_one_in_the_wall():
+    decay = float(decay_length(THIN["radius"], THIN["wall"]))
+    worst = [dried([0.07, 0.04], [120e-3 - b * decay])[0].utilisation for b in (0.1, 0.2, 0.8)]
+    assert [w / SHARP for w in worst] == pytest.approx([1.66, 1.41, 1.25], abs=0.02)
+    foot = dried([0.07, 0.04], [0.1 * decay])[0].utilisation
+    assert foot == pytest.approx(worst[0], rel=1e-2)
+    text = fired.TEA_LIGHT.replace("wall_mm = 4", 'wall_mm = 4\nbase = "flat"')
+    above = []
+    for joint in (4.0, 8.0, 30.0):
+        vessel = fired.written_vessel(text.replace("to_mm = 18", f"to_mm = {joint}"))
+        cup = SimpleNamespace(
+            cards=(CARDS["fine silver"], CARDS["fritted body"]),
+            fired=SimpleNamespace(meridian=meshed(vessel)),
+            vessel=vessel,
+        )
+        above.append(firing_flags.drying_flags(cup)[0].utilisation / 0.5)  # type: ignore[arg-type]
+    assert above == pytest.approx([1.5, 1.2, 1.0], abs=0.05)
 
 
 def test_what_steps_leave_is_what_the_shell_of_one_stiffness_finds():
