@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -20,6 +21,7 @@ from cofire.assessment.rule import (
     Flag,
     Rule,
     joint_name,
+    not_computed,
 )
 from cofire.materials.card import Card
 from cofire.materials.pairs import joint_resistance
@@ -38,6 +40,8 @@ TEST_BAR = 3e-3 * 4e-3 * 40e-3
 in quarter-point bending (size B of ASTM C1161). [m³]"""
 
 
+ON_FLOOR = 1e-6
+"""Nearer than this to the top of a floor a joint lies on it. [m]"""
 EVER = slice(None)
 """All times of a firing."""
 COLD = slice(-1, None)
@@ -316,7 +320,35 @@ def through_crack_flags(response: Response) -> list[Flag]:
     list of Flag
         The worst of each zone and joint; figure and limit are the largest tension on its path.
     """
-    return [*_crack_flags(response, through=True), *_not_searched(response)]
+    return [
+        *_crack_flags(response, through=True),
+        *_not_searched(response),
+        *_within_floor(response),
+    ]
+
+
+def _within_floor(response: Response) -> list[Flag]:
+    """A flag where a floor is two layers: stress is of a floor that is all of the lowest band.
+
+    Layers that differ bow a disc as they bow a tile, and neither shell nor solid has that.
+    """
+    vessel = response.vessel
+    if not response.fired.lying.any():
+        return []
+    floor = float(vessel.wall[0])
+    joints = np.flatnonzero(vessel.steps < vessel.height[0] + floor - ON_FLOOR)
+    return [
+        replace(
+            not_computed(
+                joint_name(response.cards[k].name, response.cards[k + 1].name),
+                f"this joint lies within the floor, {1e3 * floor:.3g} mm thick, which then bows as "
+                "a tile of two layers does",
+                "Move the joint to the top of the floor or above it, smear and all.",
+            ),
+            height=float(vessel.steps[k]),
+        )
+        for k in joints[:1]
+    ]
 
 
 def _not_searched(response: Response) -> list[Flag]:

@@ -180,6 +180,19 @@ def test_figures_of_a_crack_that_runs_through_are_not_those_of_one_that_starts_s
     assert worst_cracks([deep]) == (deep,)
 
 
+@pytest.mark.parametrize(("joint", "told"), [(1.0, True), (3.0, True), (4.0, False)])
+def test_a_joint_within_the_thickness_of_a_floor_is_not_judged_as_a_floor_of_one_material(
+    joint: float, told: bool
+):
+    """Below and above the middle of a floor of 4 mm, and on its top."""
+    text = TEA_LIGHT.replace("wall_mm = 4", 'wall_mm = 4\nbase = "flat"')
+    vessel = written_vessel(text.replace("to_mm = 18", f"to_mm = {joint}"))
+    cup = fire_vessel(vessel, CARDS, control=COARSE, fineness=0.5)
+    found = [f for f in flags_of(cup, "through crack") if "within the floor" in f.note]
+    assert bool(found) == told
+    assert all(f.verdict == "unknown" and f.zone == "fine silver | fritted body" for f in found)
+
+
 def test_a_crack_of_the_surface_alone_loses_no_pot():
     response = two_tubes((60e9, 60e9), 8e-3, 0.05, 4e-3)
     assert worst(response, "surface crack") > 1.0
