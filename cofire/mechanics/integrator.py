@@ -362,7 +362,7 @@ class Equilibrium:
         if factored and not factored.serves(structure, response, self.reuse):
             factored = None
         while evaluations < _MOST_EVALUATIONS:
-            enough = 1.0 if factored is None else _UNSEEN
+            part = 1.0 if factored is None else _UNSEEN
             if factored is None:
                 solver = structure.solver(response.tangent)
                 factored = Factored(structure, response.first_tangent, solver)
@@ -381,7 +381,7 @@ class Equilibrium:
                 continue
             if not np.isfinite(size).all():
                 break
-            if (size <= enough * limit).all():
+            if (size <= part * limit).all():
                 return found(response)
             work, share = float((change * force).sum()), 1.0
             if work <= 0.0:  # nothing but round-off is left to balance
@@ -391,7 +391,7 @@ class Equilibrium:
                 evaluations += 1
                 force = structure.unbalanced(new.stress)
                 left = float((change * force).sum())
-                if left >= -_OVERSHOT * work or share < _SMALLEST_SHARE:
+                if not left < -_OVERSHOT * work or share < _SMALLEST_SHARE:  # or not a number
                     break
                 share *= max(work / (work - left), 0.1)
             unknowns, strain = unknowns + share * change, strain + share * strain_change

@@ -638,7 +638,7 @@ def _equilibrium(
         _unbalanced(body, new, force)
         if phase == _SEARCHING:
             left = _product(change, force)
-            if not (left >= -0.5 * work or share < 0.02):
+            if left < -0.5 * work and not share < 0.02:
                 share *= max(work / (work - left), 0.1)
                 continue
             _add(unknowns, share, change)
