@@ -434,7 +434,7 @@ def _total_strain(structure: Structure, unknowns: Array) -> Array:
 _GAMMA = 1.0 - np.sqrt(0.5)
 _ONWARD = 0.25 * np.sqrt(2.0) / _GAMMA  # of what the first stage gained, into the second
 _DOUBT = np.array([-(np.sqrt(2.0) - 1.0) / 3.0, 1.0 / 3.0, -(2.0 - np.sqrt(2.0)) / 3.0])
-_SHORTEST_STEP = 1.0e-6  # over the whole time: a tenth of a second of a firing
+_SHORTEST_STEP = 1.0e-9  # over the whole time
 _MOST_CUT = 8.0  # of a step between two given times
 _BORNE = 0.02  # error of a given step over the stress of the moment, from where it may be cut
 _BOWED = 1.0  # of what is borne, by which a straight line may miss the middle

@@ -47,7 +47,7 @@ _LEFT = 0.25  # of the imbalance allowed, that all further changes at the rate s
 _SMALLEST_SQUARE = 1.0e-6**2
 _GAMMA = 1.0 - math.sqrt(0.5)
 _ONWARD = 0.25 * math.sqrt(2.0) / _GAMMA
-_SHORTEST_STEP = 1.0e-6  # over the whole time
+_SHORTEST_STEP = 1.0e-9  # over the whole time
 _DOUBT = (-(math.sqrt(2.0) - 1.0) / 3.0, 1.0 / 3.0, -(2.0 - math.sqrt(2.0)) / 3.0)
 
 

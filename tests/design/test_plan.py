@@ -332,7 +332,7 @@ def test_a_vessel_that_cannot_be_planned_is_refused_with_what_binds() -> None:
         propose(replace(vessel, bands=apart), CARDS, extend=True)
     hot = replace(vessel.firing.segments[1], target=vessel.firing.segments[1].target + 200.0)
     firing = replace(vessel.firing, segments=(hot,))
-    with pytest.raises(InputError, match="rows cover"):
+    with pytest.raises(InputError, match="melts from 962"):
         propose(replace(vessel, firing=firing), CARDS)
 
 
