@@ -64,6 +64,7 @@ ON_AXIS = 1e6
 """Stiffness that holds the axis of a rod, over the largest of its row. [-]"""
 OPEN = -1e-6
 """Share of the largest opening by which faces may cross before contact is solved for. [-]"""
+_ROUNDS = 20  # of closing nodes and letting them go; it takes a handful
 
 
 # ---- elements: nine nodes, 3 × 3 points, displacements (radial, axial)
@@ -505,22 +506,42 @@ class CrackPlane:
 def _pressed(L: Array, y: Array) -> tuple[Array, float]:
     """Opening (nodes, 2) and energy of a crack whose faces may touch but not cross.
 
-    The least of ½ |Lᵀ x - y|² with no axial opening below zero: sliding is taken out, the rest is
-    a least-squares problem in positive unknowns (Lawson & Hanson 1974, from memory).
+    The least of ½ |Lᵀ x - y|² with no axial opening below zero. Nodes that would cross are closed,
+    those that would be pulled are let go, until neither is asked for (primal-dual active set; M.
+    Hintermüller, K. Ito and K. Kunisch, SIAM J. Optim. 13, 2002, 865, from memory). Where that goes
+    round in circles sliding is taken out, and the rest is a least-squares problem in positive
+    unknowns (Lawson & Hanson 1974, from memory).
     """
     A = L.T
-    slide, open_ = A[:, 0::2], A[:, 1::2]
-    Q, R = np.linalg.qr(slide)
-    scale = 1.0 / np.linalg.norm(open_, axis=0)
-    beside = open_ * scale
-    from scipy.optimize import nnls  # slow to import, and a shell needs none
+    axial = np.arange(y.size) % 2 == 1
+    x = solve_triangular(A, y)
+    closed = axial & (x < 0.0)
+    for _ in range(_ROUNDS):
+        Q, R = np.linalg.qr(A[:, ~closed])
+        x = np.zeros(y.size)
+        x[~closed] = solve_triangular(R, Q.T @ y)
+        asked = np.where(closed, A.T @ (A @ x - y) > 0.0, axial & (x < 0.0))
+        if (asked == closed).all():
+            break
+        closed = asked
+    else:
+        x = _by_positive(A, y)
+    reached = A @ x
+    return x.reshape(-1, 2), float(y @ reached - 0.5 * reached @ reached)
 
+
+def _by_positive(A: Array, y: Array) -> Array:
+    """Sliding and opening by turns, (2 nodes,), by positive unknowns."""
+    from scipy.optimize import nnls  # slow to import, and hardly ever needed
+
+    Q, R = np.linalg.qr(A[:, 0::2])
+    scale = 1.0 / np.linalg.norm(A[:, 1::2], axis=0)
+    beside = A[:, 1::2] * scale
     found, _ = nnls(beside - Q @ (Q.T @ beside), y - Q @ (Q.T @ y), maxiter=50 * y.size)
-    normal = found * scale
-    radial = solve_triangular(R, Q.T @ (y - open_ @ normal))
-    opening = np.stack([radial, normal], axis=1)
-    reached = A @ opening.ravel()
-    return opening, float(y @ reached - 0.5 * reached @ reached)
+    x = np.empty(y.size)
+    x[1::2] = found * scale
+    x[0::2] = solve_triangular(R, Q.T @ (y - A[:, 1::2] @ x[1::2]))
+    return x
 
 
 @dataclass(frozen=True)

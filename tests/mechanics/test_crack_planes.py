@@ -6,7 +6,16 @@ import numpy as np
 import pytest
 
 from cofire.errors import InputError
-from cofire.mechanics.crack_planes import Bond, Wall, crack_paths, crack_planes, ring_heights, tube
+from cofire.mechanics.crack_planes import (
+    Bond,
+    Wall,
+    _by_positive,
+    _pressed,
+    crack_paths,
+    crack_planes,
+    ring_heights,
+    tube,
+)
 from cofire.physics import fracture
 from tests import crack_limits
 from tests.closed_forms import ring_joint
@@ -201,6 +210,20 @@ def test_contact_frees_less_than_faces_that_cross(joint):
     assert found.energy[-1] < 0.9 * crossing[-1]
     deep = found.length > 0.3 * H
     assert np.ptp(found.energy[deep]) < 0.05 * found.energy[-1]
+
+
+@pytest.mark.parametrize("size", [8, 20, 48])
+def test_faces_that_touch_are_those_that_positive_unknowns_find(joint, size: int):
+    """Closed or open node by node; least squares in positive unknowns by scipy, as a check."""
+    _, planes = joint
+    L = planes[2]._factors["inner"][:size, :size]
+    rng = np.random.default_rng(size)
+    for _ in range(20):
+        y = np.linalg.solve(L, rng.normal(size=size))
+        opening, freed = _pressed(L, y)
+        known = _by_positive(L.T, y)
+        assert opening.ravel() == pytest.approx(known, rel=1e-9, abs=1e-9 * np.abs(known).max())
+        assert freed == pytest.approx(0.5 * np.sum((L.T @ known) ** 2), rel=1e-9)
 
 
 def test_load_states_in_a_batch_are_as_alone(joint):
