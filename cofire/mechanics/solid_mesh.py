@@ -60,7 +60,7 @@ _AT_KINK = 0.1
 _SHOULDER = 2.0  # growth of the wall along itself from which it is a shoulder of its faces
 _THICKENS = 0.1  # change of slope of the wall that counts as a corner of its face
 _TURN = 2.0  # walls over which a level or mitred cut turns square
-_OFF_CORNER = 0.03  # walls by which a joint on top of a floor is cut above the corner
+_OFF_CORNER = 0.04  # walls from the top of a floor within which joints are cut above the corner
 
 
 @dataclass(frozen=True)
@@ -215,8 +215,8 @@ def mesh_solid(
     wall
         Thickness, one number or one a point; of a flat floor that of its first point. [m]
     step_height
-        Heights of the steps between bands, rising, shape (S,). One within 0.03 walls of the top of
-        a floor is cut so far above it. [m]
+        Heights of the steps between bands, rising, shape (S,). What lies within 0.04 walls of the
+        top of a floor is cut 0.02 to 0.04 above it. [m]
     across
         Elements through the wall, 1 to 40; `elements_across` if not given. [-]
     corners
@@ -234,7 +234,8 @@ def mesh_solid(
     r, z, h, steps = checked_profile(radius, height, wall, step_height)
     if r[0] == 0.0:  # a level cut through the very corner leaves rows without height inside
         top, off = z[0] + h[0], _OFF_CORNER * h[1]
-        steps = np.where(np.abs(steps - top) < off, top + off, steps)
+        near = np.abs(steps - top) < off
+        steps = np.where(near, top + 0.75 * off + 0.25 * (steps - top), steps)  # in order still
     count = elements_across(r, z, h, steps) if across is None else across
     if not 1 <= count <= 40:
         message = f"solid: {count} elements across the wall; allowed: 1 to 40"

@@ -174,6 +174,9 @@ def test_a_joint_on_top_of_a_floor_is_cut_clear_of_its_corner(lean):
     assert Lines.of(mesh).run.min() > 1e-8
     (row,) = mesh.step_row
     assert mesh.height[row] == pytest.approx(np.full(mesh.place.size, 0.004), abs=0.04 * WALL)
+    many = with_floor(0.004, lean, tuple(0.004 + WALL * np.array([-0.02, 0.0, 0.03, 0.06])))
+    assert (np.diff(many.height[many.step_row, 0]) > 0.0).all()
+    assert Lines.of(many).run.min() > 1e-8
 
 
 # ------------------------------------------------------------------ closed forms
