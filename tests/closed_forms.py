@@ -14,7 +14,8 @@ from numpy.typing import ArrayLike
 from scipy.special import exp1
 
 from cofire.errors import InputError, OutOfRange
-from cofire.mechanics.integrator import Record, Structure
+from cofire.mechanics.equilibrium import Structure
+from cofire.mechanics.integrator import Record
 from cofire.mechanics.law import StressState, mapped, total_of
 from cofire.numerics import Array
 from cofire.physics.interface import layer_phase

@@ -148,7 +148,7 @@ class ShellFiring:
         Mean over the wall, and at the outer face of the straight line through the wall that
         carries the same moment; meridional and hoop, shape (T, G, 2). [Pa]
     step_error
-        See `marching.Record`. [Pa]
+        See `integrator.Record`. [Pa]
     near
         What is worked out when it is asked for: `local`, `steps`, `mesh_error`.
     """

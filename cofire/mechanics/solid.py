@@ -40,7 +40,7 @@ from cofire.mechanics.solid_mesh import SolidMesh
 from cofire.units import GRAVITY
 
 if TYPE_CHECKING:
-    from cofire.mechanics.integrator import Origin
+    from cofire.mechanics.equilibrium import Origin
     from cofire.numerics import Array
 
 _SHAPE, _SLOPE = line_shape(GAUSS), line_slope(GAUSS)

@@ -116,7 +116,7 @@ class SolidFiring:
         Change of elastic stress, at the largest mismatch of the firing, if each element is cut in
         four, over the largest: from half a wall away on, and in the windows. [-]
     step_error
-        See `marching.Record`. [Pa]
+        See `integrator.Record`. [Pa]
     """
 
     mesh: SolidMesh

@@ -17,7 +17,7 @@ from cofire.assessment.verdict import judge
 from cofire.design import candidates
 from cofire.design.candidates import Bench
 from cofire.errors import InputError, ModelError
-from cofire.mechanics import integrator as equilibrium
+from cofire.mechanics import equilibrium
 from cofire.mechanics import integrator as marching
 from cofire.mechanics.integrator import Control
 from cofire.mechanics.meridian import Meridian, mesh_meridian
