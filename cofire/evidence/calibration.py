@@ -11,20 +11,17 @@ import numpy as np
 from cofire.assessment.rule import NO
 from cofire.assessment.windows import gas_grade
 from cofire.errors import InputError
-from cofire.evidence.measured import Measured
-from cofire.evidence.readings import (
-    Findings,
-    Value,
+from cofire.evidence.bar_readings import (
     bending_findings,
-    card_rows_spread,
     drying_findings,
-    expansion_findings,
     green_findings,
     sag_findings,
-    single,
-    strip_findings,
 )
+from cofire.evidence.curve_readings import expansion_findings
+from cofire.evidence.findings import Findings, Value, card_rows_spread, single
+from cofire.evidence.measured import Measured
 from cofire.evidence.sintering_fit import sintering_findings
+from cofire.evidence.strip_readings import strip_findings
 from cofire.materials.card import Card, Property, Uncertainty
 from cofire.materials.card_file import contradictions
 from cofire.materials.properties import AFTER_BARS, SPECS

@@ -16,9 +16,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.evidence.curve_readings import own_zero
+from cofire.evidence.findings import card_spread, dried_share, substance_spread
 from cofire.evidence.fitting import Problem
 from cofire.evidence.measured import Measured
-from cofire.evidence.readings import card_spread, dried_share, own_zero, substance_spread
 from cofire.firing.kiln import Trace
 from cofire.materials.card import Card, FiredAt
 from cofire.numerics import Array

@@ -12,10 +12,8 @@ from scipy.optimize import brentq
 from cofire.assessment.windows import ceiling
 from cofire.errors import InputError, ModelError
 from cofire.evidence import fitting
-from cofire.evidence.fitting import Fit, covariance, pooled_spread, profile, solve
-from cofire.evidence.measured import Measured
-from cofire.evidence.readings import (
-    MOST_ALIKE,
+from cofire.evidence.curve_readings import MOST_ALIKE
+from cofire.evidence.findings import (
     NORMAL,
     Findings,
     Panel,
@@ -26,6 +24,8 @@ from cofire.evidence.readings import (
     single,
     substance_spread,
 )
+from cofire.evidence.fitting import Fit, covariance, pooled_spread, profile, solve
+from cofire.evidence.measured import Measured
 from cofire.evidence.sintering_curve import (
     ALONG,
     CURVE_UNCERTAINTY,

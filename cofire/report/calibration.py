@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from cofire import __version__
 from cofire.errors import InputError
 from cofire.evidence.calibration import Calibration
+from cofire.evidence.findings import Value
 from cofire.evidence.fitting import LEVEL
-from cofire.evidence.readings import Value
 from cofire.files import read_text
 from cofire.materials.card import FiredAt, Uncertainty
 from cofire.materials.card_file import CardReader
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from cofire.evidence.readings import Panel
+    from cofire.evidence.findings import Panel
 
 
 # ----------------------------------------------------------------------------------------------

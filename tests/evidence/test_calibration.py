@@ -14,7 +14,16 @@ from typer.testing import CliRunner
 from cofire.assessment.windows import ceiling
 from cofire.cli import app
 from cofire.errors import InputError
+from cofire.evidence.bar_readings import (
+    _sag_by_card,
+    bending_findings,
+    drying_findings,
+    green_findings,
+    sag_findings,
+)
 from cofire.evidence.calibration import Calibration, _firing_shrinkage, _spoilt, calibrate
+from cofire.evidence.curve_readings import expansion_findings
+from cofire.evidence.findings import Findings, Value, card_rows_spread, single
 from cofire.evidence.fitting import mean_interval, numerical_jacobian, pooled_spread, threshold
 from cofire.evidence.measured import (
     Bending,
@@ -26,19 +35,6 @@ from cofire.evidence.measured import (
     read_curve,
     read_measured,
 )
-from cofire.evidence.readings import (
-    Findings,
-    Value,
-    _sag_by_card,
-    bending_findings,
-    card_rows_spread,
-    drying_findings,
-    expansion_findings,
-    green_findings,
-    sag_findings,
-    single,
-    strip_findings,
-)
 from cofire.evidence.sintering_curve import (
     CURVE_UNCERTAINTY,
     Weights,
@@ -49,6 +45,7 @@ from cofire.evidence.sintering_curve import (
     trace_clock,
 )
 from cofire.evidence.sintering_fit import _notes, anchor, fit_curve, sintering_findings
+from cofire.evidence.strip_readings import strip_findings
 from cofire.files import bundled_tables
 from cofire.firing.kiln import trace
 from cofire.firing.program import load_kilns, simple_firing

@@ -12,9 +12,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from cofire.evidence.bar_readings import bending_findings
 from cofire.evidence.fitting import Problem, numerical_jacobian, profile, solve, threshold
 from cofire.evidence.measured import Bending, Curve, Measured
-from cofire.evidence.readings import bending_findings
 from cofire.evidence.sintering_fit import sintering_findings
 from cofire.mechanics.tile import sag_rate
 from cofire.numerics import Array
