@@ -41,29 +41,26 @@ def mean_along(values: Array, place: Array, length: float) -> Array:
     array([0.5, 1.5, 1.5, 0.5, 0.5, 1.5])
     """
     span = float(place[-1] - place[0])
+    steps = np.diff(place)
+    shares = np.eye(place.size)  # of each place's value in each mean: the means are linear in them
     if length >= span:
         width = max(span, 1e-12)
-        pieces = 0.5 * (values[..., 1:] + values[..., :-1]) * np.diff(place)
-        mean = pieces.sum(axis=-1) / width if place.size > 1 else values[..., 0]
-        return np.repeat(mean[..., None], 2 * place.size, axis=-1)
+        pieces = 0.5 * (shares[:, 1:] + shares[:, :-1]) * steps
+        mean = pieces.sum(axis=-1) / width if place.size > 1 else shares[:, 0]
+        return np.asarray(values @ np.repeat(mean[:, None], 2 * place.size, axis=1))
     low = np.concatenate([np.clip(place, None, place[-1] - length),
                           np.clip(place - length, place[0], None)])  # fmt: skip
-    both = low, low + length
-    known = np.concatenate([[0.0], np.cumsum(np.diff(place))])
-    area = np.concatenate(
-        [np.zeros((*values.shape[:-1], 1)),
-         np.cumsum(0.5 * (values[..., 1:] + values[..., :-1]) * np.diff(place), axis=-1)],
-        axis=-1,
-    )  # fmt: skip
+    area = np.zeros_like(shares)
+    np.cumsum(0.5 * (shares[:, 1:] + shares[:, :-1]) * steps, axis=1, out=area[:, 1:])
 
     def up_to(at: Array) -> Array:
         """Area under the line up to a place."""
         left = np.clip(np.searchsorted(place, at, side="right") - 1, 0, place.size - 2)
-        run = at - place[0] - known[left]
-        rise = (values[..., left + 1] - values[..., left]) / np.diff(place)[left]
-        return np.asarray(area[..., left] + run * (values[..., left] + 0.5 * rise * run))
+        run = at - place[left]
+        rise = (shares[:, left + 1] - shares[:, left]) / steps[left]
+        return np.asarray(area[:, left] + run * (shares[:, left] + 0.5 * rise * run))
 
-    return np.asarray((up_to(both[1]) - up_to(both[0])) / length)
+    return np.asarray(values @ ((up_to(low + length) - up_to(low)) / length))
 
 
 def strained_along(

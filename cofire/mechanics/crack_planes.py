@@ -24,7 +24,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import LinAlgError, cholesky, solve, solve_triangular
-from scipy.linalg.lapack import dpotrf, dtrtrs
+from scipy.linalg.lapack import dposv, dpotrf, dtrtri, dtrtrs
 
 from cofire.errors import InputError
 from cofire.numerics import Array, one_thread
@@ -430,13 +430,22 @@ class CrackPlane:
         return np.asarray(np.linalg.inv(self.mass))
 
     @cached_property
-    def _factors(self) -> dict[str, Array]:
-        """Cholesky factor of all but the last node, nodes in order from each face."""
-        n = self.radius.size
+    def _order(self) -> dict[str, npt.NDArray[np.intp]]:
+        """Unknowns from each face on, without those of the last node."""
+        node = np.arange(self.radius.size)
+        faces = {"inner": node, "outer": node[::-1]}
+        return {face: (2 * o[:, None] + [0, 1]).ravel()[:-2] for face, o in faces.items()}
+
+    @cached_property
+    def _factors(self) -> dict[str, tuple[Array, Array]]:
+        """Cholesky factor of all but the last node, nodes in order from each face, and its inverse.
+
+        A leading part of the inverse is that of the same part of the factor.
+        """
         found = {}
-        for face, order in (("inner", np.arange(n)), ("outer", np.arange(n)[::-1])):
-            index = (2 * order[:, None] + np.arange(2)).ravel()[:-2]
-            found[face] = cholesky(self.stiffness[np.ix_(index, index)], lower=True)
+        for face, index in self._order.items():
+            factor = cholesky(self.stiffness[np.ix_(index, index)], lower=True)
+            found[face] = factor, dtrtri(factor, lower=1)[0]
         return found
 
     def growth(self, forces: Array, face: Face, *, contact: bool = True) -> Growth:
@@ -457,8 +466,9 @@ class CrackPlane:
         order = np.arange(n) if face == "inner" else np.arange(n)[::-1]
         pair = np.asarray(forces, np.float64).reshape(-1, n, 2)
         right = pair[:, order].reshape(-1, 2 * n)[:, :-2]
-        L = self._factors[face]
-        y = solve_triangular(L, right.T, lower=True).T
+        L, inverse = self._factors[face]
+        stiffness = self.stiffness[np.ix_(self._order[face], self._order[face])]
+        y = right @ inverse.T
         energy = 0.5 * np.cumsum(y**2, axis=1)
         fronts = np.arange(2, n, 2)  # node of each tip: all before it are open
         freed = energy[:, 2 * fronts - 1]
@@ -466,12 +476,13 @@ class CrackPlane:
         away = np.abs(self.radius[order][1:] - self.radius[order][:-1])
         for number, front in enumerate(fronts):
             size = 2 * front
-            opening = solve_triangular(L[:size, :size], y[:, :size].T, lower=True, trans=1).T
-            opening = opening.reshape(len(y), front, 2)
+            opening = (y[:, :size] @ inverse[:size, :size]).reshape(len(y), front, 2)
             largest = np.abs(opening).max(axis=(1, 2))
             crossed = opening[..., 1].min(axis=1) < OPEN * largest
             for state in np.flatnonzero(crossed) if contact else ():
-                opening[state], freed[state, number] = _pressed(L[:size, :size], y[state, :size])
+                opening[state], freed[state, number] = _pressed(
+                    stiffness[:size, :size], right[state, :size], L[:size, :size]
+                )
             mouth = opening[:, -1]  # middle node of the element at the tip
             turn = self.oscillation * np.log(REFERENCE * self.wall / away[front - 1])
             sign = 1.0 if face == "inner" else -1.0
@@ -503,31 +514,30 @@ class CrackPlane:
         )
 
 
-def _pressed(L: Array, y: Array) -> tuple[Array, float]:
+def _pressed(K: Array, force: Array, L: Array) -> tuple[Array, float]:
     """Opening (nodes, 2) and energy of a crack whose faces may touch but not cross.
 
-    The least of ½ |Lᵀ x - y|² with no axial opening below zero. Nodes that would cross are closed,
-    those that would be pulled are let go, until neither is asked for (primal-dual active set; M.
-    Hintermüller, K. Ito and K. Kunisch, SIAM J. Optim. 13, 2002, 865, from memory). Where that goes
-    round in circles sliding is taken out, and the rest is a least-squares problem in positive
-    unknowns (Lawson & Hanson 1974, from memory).
+    The least of ½ xᵀKx - forceᵀx, K = L Lᵀ, with no axial opening below zero. Nodes that would
+    cross are closed, those that would be pulled are let go, until neither is asked for (primal-dual
+    active set; M. Hintermüller, K. Ito and K. Kunisch, SIAM J. Optim. 13, 2002, 865, from memory).
+    Where that goes round in circles sliding is taken out, and the rest is a least-squares problem
+    in positive unknowns (Lawson & Hanson 1974, from memory).
     """
-    A = L.T
-    axial = np.arange(y.size) % 2 == 1
-    x = solve_triangular(A, y)
-    closed = axial & (x < 0.0)
+    axial = np.arange(force.size) % 2 == 1
+    closed = np.zeros(force.size, bool)
     for _ in range(_ROUNDS):
-        Q, R = np.linalg.qr(A[:, ~closed])
-        x = np.zeros(y.size)
-        x[~closed] = solve_triangular(R, Q.T @ y)
-        asked = np.where(closed, A.T @ (A @ x - y) > 0.0, axial & (x < 0.0))
+        free = np.flatnonzero(~closed)
+        x = np.zeros(force.size)
+        _, x[free], failed = dposv(K[np.ix_(free, free)], force[free], lower=1)
+        if failed:
+            raise LinAlgError("a crack plane has no stiffness against a jump")
+        asked = np.where(closed, K @ x > force, axial & (x < 0.0))
         if (asked == closed).all():
             break
         closed = asked
     else:
-        x = _by_positive(A, y)
-    reached = A @ x
-    return x.reshape(-1, 2), float(y @ reached - 0.5 * reached @ reached)
+        x = _by_positive(L.T, solve_triangular(L, force, lower=True))
+    return x.reshape(-1, 2), float(force @ x - 0.5 * x @ K @ x)
 
 
 def _by_positive(A: Array, y: Array) -> Array:
@@ -805,8 +815,8 @@ class _Sweep:
         S, g = np.zeros((line, line)), np.zeros((line, bands))
         first, last = slice(0, line), slice(self.size - line, self.size)
         near, far = (first, last) if up else (last, first)
-        middle = slice(line, self.size - line)
-        fixed = up and self.wall.held
+        ends = (0, self.size - line) if up else (line, self.size)  # one condensed, and the middle
+        gone = slice(line, self.size - line) if up and self.wall.held else slice(*ends)
         found = {}
         for row in rows:
             K, load = self._row(row)
@@ -814,17 +824,15 @@ class _Sweep:
             G = np.zeros((self.size, bands))
             G[near] = g
             G[:, self.band[row]] += load
-            parts = [middle] if fixed else [near, middle]
-            gone = np.concatenate([np.arange(p.start, p.stop) for p in parts])
-            fixed = False
             # plainly: what scipy.linalg does around these takes as long as they do
-            factor, failed = dpotrf(K[np.ix_(gone, gone)].T, lower=1, clean=0, overwrite_a=1)
+            factor, failed = dpotrf(K[gone, gone].T, lower=1, clean=0)
             if failed:
                 raise LinAlgError(f"row {row} of a crack plane's wall has no stiffness")
             both = np.concatenate([K[gone, far], G[gone]], axis=1)
             half = dtrtrs(factor, both, lower=1)[0]
             back = half[:, :line].T @ half
             S, g = K[far, far] - back[:, :line], G[far] - back[:, line:]
+            gone = slice(*ends)
             reached = row + 1 if up else row
             if reached in wanted:
                 found[reached] = (S, g)

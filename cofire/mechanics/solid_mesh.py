@@ -135,6 +135,7 @@ class SolidMesh:
 
     def finer(self) -> SolidMesh:
         """The same section with every element cut in four. [-]"""
+        halved = {edges.tobytes(): cut_in_two(edges, self.place[::2]) for edges in self.through}
         return SolidMesh(
             radius=_halved(_halved(self.radius).T).T,
             height=_halved(_halved(self.height).T).T,
@@ -145,9 +146,7 @@ class SolidMesh:
             corner_row=2 * self.corner_row,
             support=(2 * self.support[0], 2 * self.support[1]),
             lying=np.repeat(self.lying, 2),
-            through=tuple(
-                cut_in_two(edges, self.place[::2]) for edges in self.through for _ in range(2)
-            ),
+            through=tuple(halved[edges.tobytes()] for edges in self.through for _ in range(2)),
         )
 
 
