@@ -76,7 +76,10 @@ def pulled(response: Response, stress: NDArray[np.float64]) -> Response:
     """The response with a stress that broadcasts to (T, G, P, 2), and no local field."""
     shell = response.fired
     whole = np.broadcast_to(stress, shell.stress.shape).copy()
-    return replace(response, fired=retold(shell, stress=whole, local=np.zeros_like(whole)))
+    largest = whole.max(axis=(1, 2, 3))[:, None, None]
+    steps = replace(shell.steps, peak=np.broadcast_to(largest, shell.steps.peak.shape))
+    quiet = retold(shell, stress=whole, local=np.zeros_like(whole), steps=steps)
+    return replace(response, fired=quiet)
 
 
 def retold(shell: ShellFiring, **other: Any) -> ShellFiring:

@@ -9,7 +9,7 @@ import numpy as np
 
 from cofire.assessment.cracks import SINTERED, Crack, brittle, cracks, spreads
 from cofire.assessment.fired_metal import strength_at
-from cofire.assessment.response import Response
+from cofire.assessment.response import Response, band_tensions
 from cofire.assessment.rule import (
     BLENDS,
     CAUTION,
@@ -25,6 +25,7 @@ from cofire.assessment.rule import (
 )
 from cofire.materials.card import Card
 from cofire.materials.pairs import joint_resistance
+from cofire.mechanics.layer_firing import LayerFiring
 from cofire.numerics import Array
 from cofire.physics.mixing import bridging_share
 from cofire.physics.strength import bar_effective_volume, rupture_risk, unit_strength
@@ -104,7 +105,7 @@ def failure_risks(response: Response) -> tuple[Array, list[int]]:
         volume = shell.volume[shell.band == band].ravel()
         acting = stress.reshape(shell.time.size, volume.size, -1)
         risk = rupture_risk(acting, volume, unit[:, None], m)
-        for bound in (spreads(response, band), bridged(response, band, stress)):
+        for bound in (spreads(response, band), bridged(response, band)):
             if bound is not None:  # the flaw may be there, and not find the energy to spread
                 risk = np.minimum(risk, risk_at(bound, m))
         risks.append(np.where(done[row] >= SINTERED, risk, 0.0))
@@ -205,13 +206,14 @@ def metal_holds(card: Card, dense: Array, temperature: Array) -> Array | None:
     return np.asarray(share * holds * soft, np.float64)
 
 
-def bridged(response: Response, band: int, stress: Array, when: slice = EVER) -> Array | None:
+def bridged(response: Response, band: int, when: slice = EVER) -> Array | None:
     """Largest tension of a blend over what its metal holds across a crack, (T,). [-]
 
     Its ceramic may crack; where the metal that runs through carries what pulled there, the wall
     does not part (`mixing.bridging_share`). The metal pulls with its tensile strength at the
     density of the blend, and softens with heat as its yield stress does. It grows no crack by
-    itself in humid air.
+    itself in humid air. Beside a step the largest mean over a tenth of a wall pulls: at its edge a
+    point says how fine the mesh is.
 
     Parameters
     ----------
@@ -219,8 +221,6 @@ def bridged(response: Response, band: int, stress: Array, when: slice = EVER) ->
         From `fire_vessel`.
     band : int
         From the lowest.
-    stress : array
-        Its `principal_stresses` at these times. [Pa]
     when : slice
         Of its times.
 
@@ -234,7 +234,11 @@ def bridged(response: Response, band: int, stress: Array, when: slice = EVER) ->
     holds = metal_holds(response.cards[band], dense, response.temperature[when])
     if holds is None:
         return None
-    return np.asarray(stress.max(axis=(1, 2, 3)).clip(min=0.0) / holds, np.float64)
+    if isinstance(response.fired, LayerFiring):  # its layers have no edge beside which to look
+        pull = principal_stresses(response, band, when).max(axis=(1, 2, 3))
+    else:
+        pull = band_tensions(response, band)[when]
+    return np.asarray(pull.clip(min=0.0) / holds, np.float64)
 
 
 def cooling_flags(response: Response) -> list[Flag]:

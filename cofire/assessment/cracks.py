@@ -9,7 +9,9 @@ opens there.
 
 On a solid every plane is condensed (`cofire.mechanics.crack_planes`); on a shell, which knows no
 traction on a joint, ring cracks go by the strip with the shell's restraint, and joints are not
-looked at. Not looked at by either: kinking, friction in the energy, floors. A rod or disc is a
+looked at. Not looked at by either: kinking, friction in the energy, floors; of a wall on a floor
+half a wall of it is taken to stand held below the lowest station, by which a deep crack close above
+the floor frees up to a quarter too little, a short one what it should. A rod or disc is a
 solid whose inside is its axis: its level cracks are round, from the rim or the axis, and what
 crosses its layers is `layer_cracks`', as are tiles and sleeves whole.
 """
@@ -18,6 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 from operator import attrgetter
 
@@ -39,6 +42,8 @@ from cofire.materials.card import Card
 from cofire.materials.pairs import joint_resistance
 from cofire.mechanics.crack_planes import BESIDE, Bond, CrackPath, Wall, crack_planes, plane_paths
 from cofire.mechanics.layer_firing import LayerFiring
+from cofire.mechanics.solid_firing import SolidFiring
+from cofire.mechanics.solid_reading import Lines, joint_traction
 from cofire.mechanics.tile import Tile
 from cofire.numerics import Array
 from cofire.physics.fracture import CrackLimit, axial_limits, ring_limits
@@ -447,10 +452,7 @@ class _Search:
         edges = solid_wall.edges[1:-1]
         for moment in self.moments:
             bonds = [self._bond(plane.height, moment, exact) for plane in planes]
-            through = np.asarray(self.fired.through)
-            forces = [
-                plane.forces(through, *self._tractions(plane.height, moment)) for plane in planes
-            ]
+            forces = [plane.forces(*self._tractions(plane.height, moment)) for plane in planes]
             for plane, force, bond in zip(planes, forces, bonds, strict=True):
                 if bond is None:
                     continue
@@ -512,41 +514,74 @@ class _Search:
         return float(joint_resistance(below, above).toughness_factor)
 
     def _wall(self) -> Wall:
-        fired, order = self.fired, self.order
+        fired = self._solid
         low, high = float(self.height[0]), float(self.height[-1])
         ends = [z for z in self.steps if low < z < high]
-        first = int(fired.band[order[0]])
+        first = int(fired.band[self.order[0]])
         rows = range(first, first + len(ends) + 1)
         vessel = self.response.vessel
         low = max(float(vessel.height.min()), low - 0.5 * float(fired.wall.max())) if low else low
+        inner, outer = (self._face(face) for face in (0, -1))
         return Wall(
             self.height,
-            fired.radius[order],
-            fired.wall[order] / np.cos(fired.slope[order]),
+            0.5 * (outer + inner),
+            outer - inner,
             np.array([min(low, self.height[0]), *ends, float(vessel.height.max())]),
             self.young[list(rows)],
             self.poisson[list(rows)],
             held=bool(fired.lying.any()),
         )
 
-    def _tractions(self, height: float, moment: int) -> tuple[Array, Array]:
-        """Zz and rz on a level plane, through the wall, shape (P,) each. [Pa]"""
-        fired, order = self.fired, self.order
-        tensor = getattr(fired, "tensor", None)
-        assert tensor is not None
-        along, across, shear = (tensor[moment, c][order] for c in (0, 2, 3))  # (K, P)
-        lean = fired.slope[order][:, None]
-        c, s = np.cos(lean), np.sin(lean)
+    @property
+    def _solid(self) -> SolidFiring:
+        """What was fired, where it was a solid."""
+        fired: object = self.fired
+        assert isinstance(fired, SolidFiring)
+        return fired
+
+    @cached_property
+    def _lines(self) -> Lines:
+        """Lines of points along the wall, at whose stations stress is known."""
+        return Lines.of(self._solid.mesh, sliding=False)
+
+    def _face(self, line: int) -> Array:
+        """Radius of a face at the heights of the stations: level, whatever the wall's lean. [m]"""
+        radius, height = (
+            v.reshape(-1, v.shape[-1])[self.order, line]
+            for v in (self._lines.radius, self._lines.height)
+        )
+        rising = np.argsort(height, kind="stable")
+        return np.asarray(np.interp(self.height, height[rising], radius[rising]))
+
+    def _tractions(self, height: float, moment: int) -> tuple[Array, Array, Array]:
+        """Places across a level plane, from -1 to 1, and zz and rz there. [-], [Pa], [Pa]
+
+        On a joint by the forces that one side has on the other: beside it, on a free face, there is
+        no shear, which at the edge of the joint is largest. Elsewhere by what each line of points
+        has at this height, read along it.
+        """
+        fired = self._solid
+        steps = np.abs(self.steps - height)
+        if steps.size and steps.min() < 1e-9:
+            step = int(np.argmin(steps))
+            force = fired.parting.forces[step][moment]
+            place, traction = joint_traction(fired.parting.body, step, force)
+            return place, traction[:, 1], traction[:, 0]
+        lines, order = self._lines, self.order
+        radius, at, s, c = (
+            v.reshape(-1, v.shape[-1])[order]
+            for v in (lines.radius, lines.height, lines.along_r, lines.along_z)
+        )
+        along, across, shear = (fired.tensor[moment, k][order] for k in (0, 2, 3))  # (K, P)
         zz = along * c * c + across * s * s - 2.0 * shear * s * c
         rz = (along - across) * s * c + shear * (c * c - s * s)
-        places = np.asarray(fired.through)
-        at = self.height[:, None] - 0.5 * places * fired.wall[order][:, None] * s
-        found = np.empty((2, places.size))
-        for p in range(places.size):
+        found = np.empty((3, at.shape[1]))
+        for p in range(at.shape[1]):
             rising = np.argsort(at[:, p], kind="stable")
-            for n, field in enumerate((zz, rz)):
+            for n, field in enumerate((radius, zz, rz)):
                 found[n, p] = np.interp(height, at[rising, p], field[rising, p])
-        return found[0], found[1]
+        r = found[0]
+        return 2.0 * (r - r[0]) / (r[-1] - r[0]) - 1.0, found[1], found[2]
 
     # ---- cracks in the meridian plane
 

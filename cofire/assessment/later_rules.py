@@ -90,7 +90,7 @@ def later_risks(response: Response, time: float = YEAR) -> tuple[Array, Array, l
         if bound is not None:
             risk = min(risk, float(risk_at(bound[-1], m)))
         aged = risk * float(aged_factor(time, TEST_TIME, n, threshold)) ** m
-        bridges = bridged(response, band, stress, COLD)
+        bridges = bridged(response, band, COLD)
         parts = np.inf if bridges is None else float(risk_at(bridges[-1], m))
         at_once.append(min(risk, parts))
         by_then.append(min(aged, parts))

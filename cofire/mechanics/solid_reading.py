@@ -623,14 +623,14 @@ def read_steps(
         pull = forces[s][..., 1] * level_r - forces[s][..., 0] * level_z
         slide = forces[s][..., 0] * level_r + forces[s][..., 1] * level_z
         ring = 2.0 * np.pi * middle[s]
-        place = body.elements.places(int(row))
-        x = 0.5 * cut[s] * place
+        nodes = slice(body.elements.line[row], body.elements.line[row + 1])
+        line = body.elements.radius[nodes], body.elements.height[nodes]
+        x = 0.5 * cut[s] * _along_cut(*line)
         bending = 6.0 * (pull @ x) / (ring * cut[s] ** 2)
         mean = pull.sum(axis=1) / (ring * cut[s])
         normal[:, s] = np.stack([mean - bending, mean + bending], axis=1)
         shear[:, s] = slide.sum(axis=1) / (ring * cut[s])
-        nodes = slice(body.elements.line[row], body.elements.line[row + 1])
-        reader = _tenths(place, body.elements.radius[nodes], cut[s])
+        reader = _tenths(*line)
         tension[:, s], sliding[:, s] = pull @ reader, slide @ reader
     below, above = material[rows // 2 - 1], material[rows // 2]
     pair = dundurs(young[:, below], poisson[below], young[:, above], poisson[above])
@@ -654,23 +654,68 @@ def _wall_mean(mesh: SolidMesh, values: Array) -> Array:
     return np.asarray(np.einsum("p,tpks->tks", weight, values[:, 1:-1]))
 
 
-def _tenths(place: Array, radius: Array, cut: float) -> Array:
+def joint_traction(body: Solid, step: int, force: Array) -> tuple[Array, Array]:
+    """Traction along a joint that has the force and moment of the forces on its nodes.
+
+    Straight between the ends of elements, the nearest to the traction that does the same work: that
+    itself goes up and down between ends and middles. At the edge, where there may be no bound, it
+    is what an element of a three-hundredth of the wall has.
+
+    Parameters
+    ----------
+    body
+        The vessel.
+    step
+        Of the joint, from the foot.
+    force
+        From `joint_forces`, shape (..., nodes, 2). [N]
+
+    Returns
+    -------
+    tuple of array
+        Places of the ends across, -1 inside to 1 outside, shape (C + 1,) [-]; radial and axial
+        traction there, shape (..., C + 1, 2) [Pa].
+    """
+    row = int(body.mesh.step_row[step])
+    nodes = slice(body.elements.line[row], body.elements.line[row + 1])
+    radius, height = body.elements.radius[nodes], body.elements.height[nodes]
+    place = _along_cut(radius, height)
+    straight = np.stack([np.interp(place, place[::2], one) for one in np.eye(place[::2].size)])
+    mass = straight @ _traction_mass(radius, height) @ straight.T
+    return place[::2], np.asarray(np.linalg.solve(mass, straight @ force), np.float64)
+
+
+def _along_cut(radius: Array, height: Array) -> Array:
+    """Places of the nodes of a joint by what of its breadth lies before them, -1 to 1. [-]"""
+    run = np.append(0.0, np.cumsum(np.hypot(np.diff(radius), np.diff(height))))
+    return np.asarray(2.0 * run / run[-1] - 1.0)
+
+
+def _traction_mass(radius: Array, height: Array) -> Array:
+    """Forces on the nodes of a joint by unit tractions at them, round the ring, two axes alike."""
+    mass, shape, slope = np.zeros((radius.size, radius.size)), line_shape(GAUSS), line_slope(GAUSS)
+    for k in range(0, radius.size - 2, 2):
+        own = slice(k, k + 3)
+        run = np.hypot(slope @ radius[own], slope @ height[own])
+        ring = 2.0 * np.pi * (shape @ radius[own]) * run * GAUSS_WEIGHT
+        mass[own, own] += shape.T @ (ring[:, None] * shape)
+    return mass
+
+
+def _tenths(radius: Array, height: Array) -> Array:
     """From forces on the nodes of a joint to traction in its inner and outer tenth, (2C + 1, 2).
 
     The traction is the piecewise quadratic that does the same work.
     """
-    size = place.size
-    mass, mean = np.zeros((size, size)), np.zeros((size, 2))
-    shape = line_shape(GAUSS)
-    for k in range(0, size - 2, 2):
+    place = _along_cut(radius, height)
+    mean = np.zeros((place.size, 2))
+    for k in range(0, place.size - 2, 2):
         low, high = place[k], place[k + 2]
         own = slice(k, k + 3)
-        ring = 2.0 * np.pi * (shape @ radius[own]) * GAUSS_WEIGHT * 0.25 * cut * (high - low)
-        mass[own, own] += shape.T @ (ring[:, None] * shape)
         for face, (first, last) in enumerate(((-1.0, -1.0 + 2 * TENTH), (1.0 - 2 * TENTH, 1.0))):
             a, b = max(first, low), min(last, high)
             if b > a:
                 x = 0.5 * (a + b) + 0.5 * (b - a) * GAUSS
                 at = line_shape((2.0 * x - low - high) / (high - low))
                 mean[own, face] += (0.5 * (b - a) * GAUSS_WEIGHT) @ at
-    return np.asarray(np.linalg.solve(mass, mean / (2 * TENTH)))
+    return np.asarray(np.linalg.solve(_traction_mass(radius, height), mean / (2 * TENTH)))

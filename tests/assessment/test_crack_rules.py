@@ -10,11 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cofire.assessment.cracks import SINTERED, Crack, worst_cracks
+from cofire.assessment.cracks import SINTERED, Crack, _Search, worst_cracks
 from cofire.assessment.response import Response, band_stresses, band_tensions, fire_vessel
 from cofire.assessment.rule import GRADE
 from cofire.assessment.strained import mean_along
 from cofire.assessment.verdict import Verdict, judge
+from cofire.mechanics.crack_planes import crack_planes, plane_paths
 from cofire.mechanics.meridian import mesh_meridian
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.mechanics.solid_firing import fire_solid
@@ -113,7 +114,9 @@ def test_parting_energy_is_that_stored_by_the_joined_rings(ratio: float):
 ZONE = "fritted body | talc body"
 
 
-def two_tubes(young: tuple[float, float], mismatch: float, radius: float, wall: float) -> Response:
+def two_tubes(
+    young: tuple[float, float], mismatch: float, radius: float, wall: float, lean: float = 0.0
+) -> Response:
     """Two long elastic tubes, the lower one wanting to be wider by a mismatch once sintered."""
     time = np.array([0.0, 1.0, 2.0, 3.0]) * HOUR
     history = made_history(
@@ -123,10 +126,11 @@ def two_tubes(young: tuple[float, float], mismatch: float, radius: float, wall: 
     density = np.broadcast_to([0.6, 0.9, 0.9, 0.9], (2, 4)).copy()
     history = replace(history, relative_density=density)
     top = 12.0 * np.sqrt(radius * wall)
-    profile = ([radius, radius], [0.0, top], wall, [0.5 * top])
+    radii = radius + 0.5 * top * np.tan(lean) * np.array([-1.0, 1.0])
+    profile = (radii, [0.0, top], wall, [0.5 * top])
     light = fired.tea_light()
     vessel = replace(
-        light.vessel, radius=np.full(2, radius), height=np.array([0.0, top]),
+        light.vessel, radius=radii, height=np.array([0.0, top]),
         wall=np.full(2, wall),
         bands=tuple(
             replace(band, low=0.5 * top * k, high=0.5 * top * (k + 1))
@@ -154,6 +158,35 @@ def test_a_matched_pair_cracks_nowhere():
 def test_what_a_crack_uses_of_its_limit_goes_with_the_mismatch():
     one, two = (two_tubes((60e9, 60e9), k * 1e-3, 0.05, 4e-3) for k in (1.0, 2.0))
     assert worst(two, "through crack") == pytest.approx(2.0 * worst(one, "through crack"), rel=0.02)
+
+
+@pytest.mark.parametrize("lean", [0.0, np.radians(3.0)])
+@pytest.mark.parametrize("young", [(60e9, 60e9), (60e9, 180e9)])
+def test_a_crack_along_a_joint_has_the_load_that_elasticity_gives_it(young, lean: float):
+    """The plane's own mismatch forces against those that the fired solid has on its joint.
+
+    Expected within 2 %. By the stress of stations beside the joint, square to the wall, the edge
+    bore no shear, and 3° of lean read each face from the other body: 0.32 for 0.46, 0.17 for 0.67.
+    """
+    mismatch = 1e-3
+    response = two_tubes(young, mismatch, 0.05, 4e-3, lean)
+    search, joint = _Search(response), float(response.fired.step_height[0])
+    (plane,) = crack_planes(search._wall(), np.array([joint]))
+    last = response.fired.time.size - 1
+    told = plane.forces(*search._tractions(joint, last))
+    axial = told.reshape(-1, 2)[:, 1]
+    assert abs(axial.sum()) < 1e-6 * np.abs(axial).sum() + 1e-6  # nothing stands on the upper part
+    beside = plane.forces(*search._tractions(joint + 0.3 * 4e-3, last)).reshape(-1, 2)[:, 1]
+    assert abs(beside.sum()) < 0.05 * np.abs(beside).sum()
+    bond = search._bond(joint, last, {joint})
+    exact = plane.mismatch_forces(np.array([mismatch, 0.0]))
+    ours, known = (
+        [path.limit for path in plane_paths(plane, f, [bond], np.array([joint]))[0]]
+        for f in (told, exact)
+    )
+    for name in ("start", "through"):
+        first, second = (1.0 / min(float(getattr(p, name)) for p in both) for both in (ours, known))
+        assert first == pytest.approx(second, rel=0.02)
 
 
 def test_a_larger_vessel_of_the_same_shape_cracks_no_later():
