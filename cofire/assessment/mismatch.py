@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.assessment.crystals import turned_grade, turned_words
 from cofire.assessment.own_weight import sag_grade, sag_words, sagged
 from cofire.assessment.rule import GO, NO
 from cofire.assessment.windows import RATE, ceiling
@@ -17,6 +18,7 @@ from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.history import Along, History, burnout, histories
 from cofire.physics.rheology import relaxation_time, set_point
+from cofire.physics.stability import turned
 from cofire.units import celsius
 
 # ----------------------------------------------------------------------------------------------
@@ -48,7 +50,8 @@ SET_STRESS = 10e6
 class PairBlock:
     """Figures of one metal against K ceramics in one firing, arrays of shape (K,).
 
-    A sag is that of a ring that bears only itself (`own_weight.sagged`). Units as in `Pair`;
+    A sag is that of a ring that bears only itself (`own_weight.sagged`), `turned` the larger share
+    of the pair of the time that crystals last (`stability.turned`). Units as in `Pair`;
     `grade` is 0, 1 or 2 for go, caution, no; `cause` says which rule decided.
     """
 
@@ -63,12 +66,14 @@ class PairBlock:
     strength: Array
     metal_sag: float
     ceramic_sag: Array
+    turned: Array
     grade: NDArray[np.intp]
     cause: NDArray[np.intp]
 
 
-CAUSES = ("matched", "sintering", "cooling", "tile", "sag")
-_CAUSE_OF = np.array([CAUSES.index(c) for c in ("sag", "tile", "cooling", "sag", "sintering")])
+CAUSES = ("matched", "sintering", "cooling", "tile", "sag", "crystals")
+_TOLD_FIRST = ("sag", "tile", "cooling", "sag", "crystals", "sintering")
+_CAUSE_OF = np.array([CAUSES.index(cause) for cause in _TOLD_FIRST])
 
 
 @dataclass(frozen=True)
@@ -82,6 +87,7 @@ class Fired:
     set_point: Array
     sag: Array
     sag_grade: NDArray[np.intp]
+    turned: Array
 
 
 def fire(cards: Sequence[Card], kiln: Kiln, peak: float, hold: float, gas: str) -> Fired:
@@ -110,7 +116,8 @@ def fire(cards: Sequence[Card], kiln: Kiln, peak: float, hold: float, gas: str) 
     sets, index = zone_set_points(history)
     top = int(np.max(np.flatnonzero(history.temperature == history.temperature.max())))
     sag = sagged(cards, history, along)
-    return Fired(history, history.free_strain, top + 1, index, sets, sag, sag_grade(sag))
+    used = np.array([turned(card, history.time, history.temperature)[-1] for card in cards])
+    return Fired(history, history.free_strain, top + 1, index, sets, sag, sag_grade(sag), used)
 
 
 def zone_set_points(history: History) -> tuple[Array, NDArray[np.intp]]:
@@ -184,7 +191,7 @@ def compare(fired: Fired, metal: int, ceramics: NDArray[np.intp]) -> PairBlock:
     -------
     PairBlock
         Graded by strain while sintering, strain after cooling, the tension of an elastic
-        tile of two equal layers, and flow under own weight.
+        tile of two equal layers, flow under own weight, and the time that crystals last.
     """
     h, free = fired.history, fired.free_strain
     shrunk = np.exp(h.shrinkage[:, -1])
@@ -207,7 +214,10 @@ def compare(fired: Fired, metal: int, ceramics: NDArray[np.intp]) -> PairBlock:
     sag = np.maximum(fired.sag_grade[metal], fired.sag_grade[ceramics])
     # of rules that grade alike, the tile's tension tells most, the strain while sintering least;
     # what does not keep its shape has no joint to be mended
-    grades = np.stack([(sag == NO) * sag, tile_grade, cooling_grade, sag, sintering_grade])
+    used = np.maximum(fired.turned[metal], fired.turned[ceramics])
+    grades = np.stack(
+        [(sag == NO) * sag, tile_grade, cooling_grade, sag, turned_grade(used), sintering_grade]
+    )
     first = np.argmax(grades, axis=0)
     grade = grades[first, rows]
     return PairBlock(
@@ -222,13 +232,14 @@ def compare(fired: Fired, metal: int, ceramics: NDArray[np.intp]) -> PairBlock:
         strength=strength,
         metal_sag=float(fired.sag[metal]),
         ceramic_sag=fired.sag[ceramics],
+        turned=used,
         grade=grade,
         cause=np.where(grade == GO, 0, _CAUSE_OF[first]),
     )
 
 
 def describe(block: PairBlock, k: int) -> str:
-    """The deciding reason of one pair of a block, with its figure, and any sag that is no go.
+    """The deciding reason of one pair of a block, its figure, and what else of a zone is no go.
 
     Parameters
     ----------
@@ -243,10 +254,12 @@ def describe(block: PairBlock, k: int) -> str:
         One phrase.
     """
     cause = CAUSES[block.cause[k]]
-    told = [] if cause == "sag" else [_described(block, k, cause)]
+    told = [] if cause in ("sag", "crystals") else [_described(block, k, cause)]
     for zone, sag in (("ceramic", float(block.ceramic_sag[k])), ("metal", block.metal_sag)):
         if sag_grade(sag) > GO:
             told.append(sag_words(f"the {zone}", sag))
+    if turned_grade(block.turned[k]) > GO:
+        told.append(turned_words(float(block.turned[k])))
     return "; ".join(told)
 
 

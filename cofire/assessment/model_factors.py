@@ -92,6 +92,7 @@ MODEL_FACTORS: Mapping[str, ModelFactor] = {
     "shell": ModelFactor(1.0, 1.0, 1.0, _WORD),
     "density": ModelFactor(1.1, 1.05, 1.3, "estimate: the density wanted is itself a choice"),
     "blend density": ModelFactor(1.3, 1.1, 1.7, "estimate: half the way is a guess"),
+    "crystals": ModelFactor(1.2, 1.1, 1.5, "estimate: shares of times at single heats added up"),
     "drying": ModelFactor(1.5, 1.2, 2.5, "estimate: a limit by common practice"),
     "core": ModelFactor(1.5, 1.2, 2.5, "estimate: a limit by common practice"),
     "sag": ModelFactor(1.5, 1.2, 2.5, "estimate: a column for a shell, a limit by practice"),

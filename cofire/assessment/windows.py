@@ -9,6 +9,7 @@ from functools import cache, cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.assessment.crystals import turned_grade
 from cofire.assessment.own_weight import RING, sag_grade
 from cofire.assessment.rule import CAUTION, GO, NO
 from cofire.firing.kiln import END, ramp
@@ -25,6 +26,7 @@ from cofire.physics.atmosphere import (
 )
 from cofire.physics.rheology import shear_viscosity
 from cofire.physics.sintering import clock_rate, density_at, run_clock
+from cofire.physics.stability import turning_rate
 from cofire.units import GRAVITY, HOUR, MINUTE, ROOM, celsius, kelvin
 
 # ----------------------------------------------------------------------------------------------
@@ -200,6 +202,8 @@ class Windows:
         Relative density after each firing, the less dense part for a blend, (N, P, H). [-]
     matures
         Dense enough, (N, P, H).
+    turned
+        Share of the time used up that each card's crystals last (`crystals`), (N, P, H). [-]
     ceiling
         Hottest peak allowed, (N,). [K]
     sag
@@ -212,13 +216,15 @@ class Windows:
     hold: Array
     density: Array
     matures: NDArray[np.bool_]
+    turned: Array
     ceiling: Array
     sag: Callable[[int], Array]
 
     @cached_property
     def allowed(self) -> NDArray[np.bool_]:
-        """Dense enough and below the ceiling, shape (N, P, H)."""
-        return self.matures & (self.peak[None, :, None] <= self.ceiling[:, None, None] + 1e-9)
+        """Dense enough, below the ceiling, and with the crystals kept, shape (N, P, H)."""
+        cool = self.peak[None, :, None] <= self.ceiling[:, None, None] + 1e-9
+        return self.matures & cool & (self.turned <= 1.0)
 
     @cached_property
     def lowest(self) -> Array:
@@ -375,16 +381,26 @@ def firing_windows(
     def sag(n: int) -> Array:
         return _ring_sag(cards[n], gas, ramps, peak, hold).T
 
+    def turned(card: Card) -> Array:
+        """Share of the time that its crystals last, over the grid."""
+
+        def rate(T: Array) -> Array:
+            return turning_rate(card, T)
+
+        ways = ramps.heating(peak, rate) + ramps.cooling(peak, rate)
+        return np.asarray((ways + rate(peak) * hold[:, None]).T)
+
     density, matures = zip(*map(fired, cards), strict=True)
     ceilings = np.array([ceiling(card, gas) for card in cards])
-    return Windows(peak, hold, np.stack(density), np.stack(matures), ceilings, sag)
+    used = np.stack([turned(card) for card in cards])
+    return Windows(peak, hold, np.stack(density), np.stack(matures), used, ceilings, sag)
 
 
 @dataclass(frozen=True)
 class SharedWindow:
     """The firing that two cards share: a peak, and the range of peaks about it at its hold.
 
-    Temperatures in K, hold in s; `sag` is the larger of the two cards' (`Windows.sag`).
+    Temperatures in K, hold in s; `sag` and `turned` are the larger of the two cards'.
     """
 
     low: float
@@ -392,6 +408,12 @@ class SharedWindow:
     peak: float
     hold: float
     sag: float
+    turned: float
+
+    @property
+    def grade(self) -> int:
+        """The worse of what sag and the crystals' time say: 0, 1 or 2 for go, caution, no."""
+        return int(max(sag_grade(self.sag), turned_grade(self.turned)))
 
 
 def gas_rank(grade: int, window: SharedWindow) -> tuple[bool, int]:
@@ -407,9 +429,9 @@ def gas_rank(grade: int, window: SharedWindow) -> tuple[bool, int]:
     Returns
     -------
     tuple of bool and int
-        Whether the gas is refused, and the worse of its grade and that of the sag.
+        Whether the gas is refused, and the worse of its grade and that of the window.
     """
-    return grade == NO, max(grade, int(sag_grade(window.sag)))
+    return grade == NO, max(grade, window.grade)
 
 
 def shared_window(windows: Windows, one: int, other: int, hottest: float) -> SharedWindow | None:
@@ -417,9 +439,9 @@ def shared_window(windows: Windows, one: int, other: int, hottest: float) -> Sha
 
     It lies in the middle of the range of neighbouring peaks that both allow, at the shortest hold
     whose range is comfortable, or else the one with the widest range. Where a body sags there by
-    more than a go bears, it is the first of the comfortable peaks and holds in which it sags no
-    more than that, or else the one of least sag: a glass often flows less in a long hold lower
-    down.
+    more than a go bears, or its crystals turn, it is the first of the comfortable peaks and holds
+    that is a go, or else the one of least sag among the best: a glass often flows less in a long
+    hold lower down.
 
     Parameters
     ----------
@@ -440,6 +462,7 @@ def shared_window(windows: Windows, one: int, other: int, hottest: float) -> Sha
     if not both.any():
         return None
     sag = np.maximum(windows.sag(one), windows.sag(other))
+    turned = np.maximum(windows.turned[one], windows.turned[other])
     step = np.diff(windows.peak, append=windows.peak[-1]).max()
     runs = [_longest_run(column) for column in both.T]
     width = np.array([last - first for first, last in runs])
@@ -451,13 +474,14 @@ def shared_window(windows: Windows, one: int, other: int, hottest: float) -> Sha
         low, high = windows.peak[first], windows.peak[last - 1]
         return SharedWindow(
             float(low), float(high), float(windows.peak[p]), float(windows.hold[h]),
-            float(sag[p, h]),
+            float(sag[p, h]), float(turned[p, h]),
         )  # fmt: skip
 
     middle = [0.5 * (windows.peak[max(b, 1) - 1] + windows.peak[a]) for a, b in runs]
     beside = np.abs(windows.peak[:, None] - middle)
     usual = int(np.argmin(np.where(both[:, h], beside[:, h], np.inf)))
-    if sag_grade(sag[usual, h]) == GO or not easy.any():
+    grade = np.maximum(sag_grade(sag), turned_grade(turned))
+    if grade[usual, h] == GO or not easy.any():
         return at(usual, h)
     margin = int(np.ceil(0.5 * EASY_RANGE / step)) - 1
     choices = [
@@ -465,7 +489,6 @@ def shared_window(windows: Windows, one: int, other: int, hottest: float) -> Sha
         for h in np.flatnonzero(easy).tolist()
         for p in range(runs[h][0] + margin, runs[h][1] - margin)
     ]
-    grade = sag_grade(sag)
     return at(*min(choices, key=lambda c: (grade[c], grade[c] and sag[c], c[1], beside[c])))
 
 

@@ -187,6 +187,10 @@ def _with_one(base: Card, filler: Card, x: float) -> Card:
             source = key if key in base else None
             old = base[key] if source else filler[key]
             properties[key] = replace(old, owner=base.name, value=np.array([share]))
+    lasting = [c["stable_time"] for c in (base, filler) if "stable_time" in c]
+    if lasting:  # a filler's crystals stand in the base's glass
+        shortest = min(lasting, key=lambda p: float(p.value.min()))
+        properties["stable_time"] = replace(shortest, owner=base.name)
     if "crystal_fraction" in base and not melts:
         crystals = (1.0 - x) * base["crystal_fraction"].scalar + x
         properties["crystal_fraction"] = number("crystal_fraction", min(crystals, 0.62))

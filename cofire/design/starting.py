@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from cofire.assessment.crystals import turned_grade
 from cofire.assessment.own_weight import ring_stress, sag_grade, sagged
 from cofire.assessment.rule import GO, NO
 from cofire.assessment.screening import STUDIO_GASES
@@ -20,6 +21,7 @@ from cofire.firing.program import LAG, checked
 from cofire.materials.card import Card
 from cofire.physics.blends import find_material
 from cofire.physics.history import Along
+from cofire.physics.stability import turned
 from cofire.units import MINUTE
 from cofire.vessel import OpenFiring, Vessel
 
@@ -100,12 +102,15 @@ def _frame(vessel: Vessel, wanted: OpenFiring, cards: Mapping[str, Card], extend
 
 
 def _setting(vessel: Vessel, whole: Frame, cards: Mapping[str, Card]) -> Setting:
-    """Of the soaks in which nothing sags the one nearest the middle, else that of least sag."""
+    """Of the soaks in which nothing sags or turns that nearest the middle, else the best of them.
+
+    Between soaks that are no go alike the one of least sag.
+    """
     bands = vessel.bands
     own = [find_material(band.material, dict(cards)) for band in bands]
 
-    def sag(soak: int) -> float:
-        """Height that the worst band loses under itself and the bands above it, of its height."""
+    def asked(soak: int) -> tuple[int, float]:
+        """Grade, and what the worst band loses of its height under itself and those above it."""
         along = Along(trace(whole.fired(Setting(soak, USUAL, USUAL))), extend=True)
         known = {card.name: card for card in own}
         history = along.of(list(known.values()))
@@ -115,16 +120,18 @@ def _setting(vessel: Vessel, whole: Frame, cards: Mapping[str, Card]) -> Setting
              for n, (card, band) in enumerate(zip(own, bands, strict=True))]
         )  # fmt: skip
         above = 2.0 * (np.cumsum(half[::-1], axis=0)[::-1] - half)
-        return float(sagged(own, history, along, half + above).max())
+        lost = float(sagged(own, history, along, half + above).max())
+        used = max(turned(card, history.time, history.temperature)[-1] for card in own)
+        return int(max(sag_grade(lost), turned_grade(used))), lost
 
     count = len(whole.soaks)
     from_middle = sorted(range(count), key=lambda n: abs(n - count // 2))
-    sags = []
+    found = []
     for soak in from_middle:
-        sags.append(sag(soak))
-        if sag_grade(sags[-1]) == GO:
-            return Setting(soak, USUAL, USUAL)
-    return Setting(from_middle[int(np.argmin(sags))], USUAL, USUAL)
+        found.append((*asked(soak), soak))
+        if found[-1][0] == GO:
+            break
+    return Setting(min(found, key=lambda f: f[:2])[2], USUAL, USUAL)
 
 
 def _gas(vessel: Vessel, cards: Mapping[str, Card]) -> str:

@@ -92,6 +92,7 @@ MEASURED_BY = {
     "solidus": TABLE,
     "premixed_solidus": "bars fired in steps until an edge rounds",
     "firing_ceiling": "bars fired in steps until one bloats or slumps",
+    "stable_time": "bars held at the peak for longer and longer, their expansion measured again",
     "reduced_maturing": "shrinkage bars fired in carbon and in air to the same peak",
     "reduced_ceiling": "bars packed in carbon, fired in steps until one bloats or slumps",
     "free_quartz": EXPANSION,

@@ -176,6 +176,14 @@ SPECS: dict[str, Spec] = {
     "firing_ceiling": Spec(
         "above it the body bloats, slumps or decomposes", CELSIUS, 400.0, 2000.0, CERAMIC
     ),
+    "stable_time": Spec(
+        "how long, at the row's temperature, the crystals last that give it its expansion; outside "
+        "its rows they are taken to stay",
+        {"h": 3600.0, "min": 60.0},
+        60.0,
+        3.6e7,
+        tabulated=True,
+    ),
     "reduced_maturing": Spec(
         "how far lower the body matures in carbon or hydrogen, which reduce its iron to a flux",
         {"K": 1.0},
@@ -278,6 +286,7 @@ AFTER_BARS: dict[str, tuple[str, float]] = {
     "crack_growth_threshold": ("%", 0.15),
     "premixed_solidus": ("+-", 5.0),
     "firing_ceiling": ("+-", 10.0),
+    "stable_time": ("factor", 1.3),
     "reduced_maturing": ("+-", 5.0),
     "reduced_ceiling": ("+-", 10.0),
     "carburised_at": ("+-", 10.0),
@@ -293,7 +302,7 @@ FROM_PASTES = (
     "brown_strength", "brown_strain", "particle_size", "green_density", "fired_density",
     "full_density",
     "firing_shrinkage", "height_shrinkage_factor", "sintering_energy", "sintering_exponent",
-    "ductility", "strength", "weibull_modulus", "premixed_solidus", "firing_ceiling",
+    "ductility", "strength", "weibull_modulus", "premixed_solidus", "firing_ceiling", "stable_time",
     "reduced_maturing", "reduced_ceiling", "free_quartz", "cristobalite",
 )  # fmt: skip
 """Properties in which makers differ by powder, paste and firing; in the others sources differ by

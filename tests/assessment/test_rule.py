@@ -120,7 +120,7 @@ def test_a_rule_added_to_the_table_decides_every_sample():
 def test_each_rule_says_what_it_sees_and_why_no_layers_change_it():
     fixed = {rule.name for rule in RULES if rule.of_substances}
     assert fixed == {
-        "peak", "density", "atmosphere", "core", "burnout", "shell", "steam", "oxygen",
+        "peak", "density", "atmosphere", "core", "burnout", "shell", "steam", "oxygen", "crystals",
     }  # fmt: skip
     alone = {rule.name for rule in RULES if rule.of_material}
     assert alone == {"grains", "blend density"}

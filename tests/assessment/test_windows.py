@@ -50,6 +50,7 @@ def made(
         np.array([10.0, 60.0]) * MINUTE,
         grid * 1.0,
         grid,
+        np.zeros(grid.shape),
         kelvin(np.array(tops)),
         lambda _: np.zeros(grid.shape[1:]) if sag is None else np.array(sag),
     )
