@@ -15,7 +15,7 @@ from cofire.materials.catalogue import load_fillers
 from cofire.physics.blends import blend
 from cofire.physics.stability import turned, turning_rate
 from cofire.units import HOUR, kelvin
-from tests.fired import CARDS, COARSE, flags_of, written_vessel
+from tests.fired import CARDS, flags_of, written_vessel
 from tests.made import fired
 
 FILLERS = load_fillers()
