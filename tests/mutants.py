@@ -37,6 +37,7 @@ import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import zip_longest
 from pathlib import Path
 from types import FrameType
@@ -247,13 +248,14 @@ def modules() -> list[str]:
     ]
 
 
-def mutants_of(module: str) -> list[Mutant]:
+@cache
+def mutants_of(module: str) -> tuple[Mutant, ...]:
     """Every fault of a module."""
     text = (ROOT / module).read_text(encoding="utf-8")
     mark = hashlib.sha256(text.encode()).hexdigest()[:12]
     faults = Faults(None)
     faults.visit(ast.parse(text))
-    return [Mutant(module, n, *found, mark) for n, found in enumerate(faults.found)]
+    return tuple(Mutant(module, n, *found, mark) for n, found in enumerate(faults.found))
 
 
 def mutated(mutant: Mutant) -> str:
@@ -269,7 +271,7 @@ def drawn(seed: int, count: int, of: Sequence[str] = ()) -> list[Mutant]:
     shorter.
     """
     if of:
-        some = [mutants_of(module) for module in of]
+        some = [list(mutants_of(module)) for module in of]
         for number, each in enumerate(some):
             random.Random(seed + number).shuffle(each)
         return [m for turn in zip_longest(*some) for m in turn if m is not None][:count]
@@ -311,7 +313,7 @@ def pytest_sessionfinish() -> None:
 
 def run(folder: Path, arguments: list[str], seconds: float, **env: str) -> tuple[int, float, str]:
     """Status, processor time and output of pytest in a copy; -9 where it took too long."""
-    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", *arguments]
+    command = [sys.executable, "-m", "pytest", "-q", "-m", "", "-p", "no:cacheprovider", *arguments]
 
     def limit() -> None:
         resource.setrlimit(resource.RLIMIT_CPU, (int(seconds) + 1, int(seconds) + 5))
