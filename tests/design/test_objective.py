@@ -158,6 +158,7 @@ def test_a_property_that_decides_is_told_and_luck_is_not():
     assert deciding(samples, Outcome((), 1.0, np.zeros(48), np.zeros(48))) == []
 
 
+@pytest.mark.long
 def test_what_samples_did_to_one_design_foretells_the_chance_of_others_better_than_their_load():
     # expected of what moves the cards: it does much the same to like designs; wrong if designs
     # fired over the samples rank no better by what is foretold than by their load

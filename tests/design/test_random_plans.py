@@ -11,6 +11,7 @@ from tests.planned import shares_a_window
 from tests.random_plans import drawn_request, fits, planned
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", [16])
 def test_a_plan_of_a_random_request_keeps_every_limit_of_printer_kiln_and_blends(seed) -> None:
     """One of `python -m tests.random_plans`, which plans a hundred."""

@@ -57,10 +57,11 @@ def test_the_limit_here_is_that_of_the_windows() -> None:
     assert RAMPS[0] == 300.0 / HOUR
 
 
-def test_a_hundred_random_requests_give_firings_within_every_limit_or_name_the_window() -> None:
+@pytest.mark.parametrize("count", [RANDOM // 4, pytest.param(RANDOM, marks=pytest.mark.long)])
+def test_random_requests_give_firings_within_every_limit_or_name_the_window(count: int) -> None:
     draw = np.random.default_rng(3)
     refused = kept = 0
-    for _ in range(RANDOM):
+    for _ in range(count):
         vessel = random_firing(draw, tea_light_to_plan())
         if not shares_a_window(vessel):
             refused += 1
@@ -80,8 +81,8 @@ def test_a_hundred_random_requests_give_firings_within_every_limit_or_name_the_w
             asked = trace(replace(vessel.firing, segments=tuple(whole.segments(setting))))
             meant = trace(replace(vessel.firing, segments=tuple(told)))
             assert meant.time[-1] == pytest.approx(asked.time[-1], rel=2e-3)
-    assert kept > 20
-    assert refused > 5
+    assert kept > 0.2 * count
+    assert refused > 0.05 * count
 
 
 @pytest.mark.parametrize(("metal", "ceramic"), [PAIRS[0], PAIRS[1], PAIRS[2]])

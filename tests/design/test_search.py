@@ -164,6 +164,7 @@ def test_no_simpler_design_is_taken_that_keeps_fewer_than_the_vessel_as_given():
     assert knee(some, made(1, 0.9, 1.0)).design.changes == 3  # nothing keeps so many: the most
 
 
+@pytest.mark.long
 def test_what_a_plain_optimiser_once_found_and_the_search_missed_is_now_found():
     """Found by `tests.global_search` with ten times the firings of the search.
 
@@ -241,6 +242,7 @@ def test_a_limit_nearly_used_up_is_named():
     assert "the powder cracks before it sinters (body, 0.96 of its limit)" in text
 
 
+@pytest.mark.long
 def test_a_plain_global_optimiser_with_more_firings_finds_nothing_much_better():
     """With a part of the script's effort; there ten times as many are given.
 
