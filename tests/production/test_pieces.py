@@ -473,9 +473,14 @@ def test_a_ring_has_no_sliver_of_a_band_at_its_end():
     assert min(b.high - b.low for b in ring.bands) > 5e-3
 
 
+@cache
+def solid_foot() -> Response:
+    """The silver foot as a solid."""
+    return as_solid(foot()[0])
+
+
 def test_the_joint_ring_is_part_of_the_print_and_carries_nearly_the_vessels_load():
-    response, green = foot()
-    solid = as_solid(response)
+    solid, green = solid_foot(), foot()[1]
     flags = [f for f in judge(solid).flags if f.rule == "through crack" and "|" in f.zone]
     ring = joint_ring(sharply(solid), green, flags)
     assert ring.length == pytest.approx(2.0 * green.wall.outside.max(), rel=0.02)
@@ -491,7 +496,7 @@ def test_the_joint_ring_is_part_of_the_print_and_carries_nearly_the_vessels_load
 def test_a_ring_is_compared_with_its_vessel_by_one_structure_which_it_names():
     # once a solid ring with a vessel's shell, unsaid: later "11 for 6.5", where the solid has 12.2
     response, green = foot()
-    for of, structure in ((response, "shell"), (as_solid(response), "solid")):
+    for of, structure in ((response, "shell"), (solid_foot(), "solid")):
         flags = [f for f in judge(of).flags if f.rule == "later"][:1]
         note = joint_ring(sharply(of), green, flags).note
         assert f"those of the vessel, both as a {structure}: later" in note
@@ -506,6 +511,11 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 SHIPPED = sorted(
     p.name for p in EXAMPLES.glob("*.toml") if "band" in tomllib.loads(p.read_text("utf-8"))
 )
+GOLD, BUD = "gold_foot_cup.toml", "silver_foot_bud_vase.toml"
+
+
+LONG = [pytest.param(n, marks=pytest.mark.long) for n in SHIPPED if n not in (GOLD, BUD)]
+"""The other shipped vessels; two unlike ones stand for them in a short run."""
 
 
 @cache
@@ -521,7 +531,7 @@ def test_a_joint_ring_shrinks_as_the_pastes_mix_in_it():
 
     Once told of a sharp joint: 0.9 mm more across, which a right card's ring would refute.
     """
-    check, green = shipped("silver_foot_bud_vase.toml")
+    check, green = shipped(BUD)
     assert check.smeared
     metal, body = check.cards
     worst = [f for f in check.verdict.flags if f.height is not None][:1]
@@ -556,7 +566,7 @@ class NoSamples:
         return self
 
 
-@pytest.mark.parametrize("name", SHIPPED)
+@pytest.mark.parametrize("name", [GOLD, BUD, *LONG])
 def test_forecast_instructions_and_learning_are_of_one_ladder_of_rings(
     name: str, monkeypatch: pytest.MonkeyPatch
 ):
@@ -615,7 +625,7 @@ def test_a_camber_strip_is_forecast_from_the_layers_that_are_laid():
     By hand: its dried layers are what is printed times the drying, and their camber in the whole
     firing is that of `fire_tile`. Once of half a wall: a sixth too thick, bowed a sixth too little.
     """
-    check, _ = shipped("gold_foot_cup.toml")
+    check, _ = shipped(GOLD)
     response = check.designed
     piece = camber_strip(response, 0, [flag("cooling", response.cards[1].name, time=0.0)])
     laid = 0.5 * piece.layers * response.vessel.printer.layer
@@ -702,7 +712,7 @@ def test_a_bar_of_mixed_paste_says_what_to_weigh_of_each():
 
     By hand: metal's share of the solids of the grams told is that of the bar.
     """
-    check, green = shipped("silver_foot_bud_vase.toml")
+    check, green = shipped(BUD)
     metal, body = check.cards
     mixed = next(c for c in check.printed.cards if 0.45 < c.metal_share < 0.6)
     asked = replace(check, verdict=Verdict((flag("grains", mixed.name, 0.9),)))
@@ -719,7 +729,9 @@ def test_a_bar_of_mixed_paste_says_what_to_weigh_of_each():
     )
 
 
-@pytest.mark.parametrize("name", ["silver_foot_vessel.toml", "silver_foot_bud_vase.toml"])
+@pytest.mark.parametrize(
+    "name", [BUD, pytest.param("silver_foot_vessel.toml", marks=pytest.mark.long)]
+)
 def test_the_pastes_of_the_pieces_are_weighed_besides_the_vessels(name: str):
     check, green = shipped(name)
     found = pieces_for(check, green)
@@ -791,7 +803,7 @@ def stopped(found: list[Piece]) -> dict[str, set[bool]]:
     return told
 
 
-@pytest.mark.parametrize("name", SHIPPED)
+@pytest.mark.parametrize("name", [GOLD, BUD, *LONG])
 def test_a_piece_as_expected_stops_only_a_plan_that_is_over_its_own_limit(name: str):
     """Gold's joint as printed bears its load; its strip once stopped at 0.3 of what it expects."""
     check, green = shipped(name)
@@ -803,8 +815,13 @@ def test_a_piece_as_expected_stops_only_a_plan_that_is_over_its_own_limit(name: 
             assert True not in set().union(*stopped([piece]).values()), piece
 
 
-@pytest.mark.parametrize("used", [0.97, 1.1])
-@pytest.mark.parametrize("name", SHIPPED)
+LATE = [(GOLD, 0.97), (BUD, 1.1), *((one.values[0], u) for one in LONG for u in (0.97, 1.1))]
+
+
+@pytest.mark.parametrize(
+    ("name", "used"),
+    [(GOLD, 1.1), (BUD, 0.97), *(pytest.param(*one, marks=pytest.mark.long) for one in LATE)],
+)
 def test_every_stop_lies_between_what_is_expected_and_the_limit_of_the_vessel_as_printed(
     name: str, used: float
 ):
@@ -824,10 +841,11 @@ def test_a_joint_that_is_smeared_is_told_by_the_pieces_of_its_pastes():
     check, green = shipped("silver_foot_vessel.toml")
     assert check.smeared
     drawn = [card.name for card in check.cards]
-    told = {(p.kind, p.material) for p in pieces_for(check, green)}
+    found = pieces_for(check, green)
+    told = {(p.kind, p.material) for p in found}
     assert ("camber strip", " under ".join(drawn)) in told
     assert {("expansion bar", name) for name in drawn} <= told
-    rings = [p for p in pieces_for(check, green) if p.kind == "joint ring"]
+    rings = [p for p in found if p.kind == "joint ring"]
     assert [ring.material for ring in rings] == [" | ".join(drawn)]
     flags = [f for f in check.verdict.flags if f.rule == "through crack"]
     assert f" for {flags[0].utilisation:.2g}" in rings[0].note

@@ -916,7 +916,11 @@ def ten_bands() -> str:
 @needs_browser
 @pytest.mark.parametrize(
     "name",
-    ["silver_foot_vessel", "iron_foot_bowl", "bronze_vase", ""],
+    [
+        "silver_foot_vessel",
+        *(pytest.param(n, marks=pytest.mark.long) for n in ("iron_foot_bowl", "bronze_vase")),
+        "",
+    ],
 )
 def test_shipped_vessels_and_a_plan_of_ten_bands_print_on_two_pages_and_one_for_the_desk(
     name: str, tmp_path: Path
