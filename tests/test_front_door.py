@@ -88,19 +88,24 @@ def test_a_name_that_is_not_there_is_an_attribute_error() -> None:
         cofire.fier  # noqa: B018
 
 
-def loaded_after(code: str) -> set[str]:
-    """Heavy packages that a fresh interpreter has loaded after some lines."""
+def loaded_after(*codes: str) -> list[set[str]]:
+    """Heavy packages that a fresh interpreter has loaded after some lines, and after some more."""
     heavy = ("numpy", "scipy", "pandas", "matplotlib", "typer")
-    told = f"import sys\n{code}\nprint(*[m for m in {heavy} if m in sys.modules])"
+    tell = f"print(*[m for m in {heavy} if m in sys.modules])"
+    told = "\n".join(["import sys", *(f"{code}\n{tell}" for code in codes)])
     run = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True)
-    return set(run.stdout.split())
+    return [set(line.split()) for line in run.stdout.splitlines()]
 
 
 def test_importing_loads_nothing_and_a_verdict_neither_tables_nor_figures() -> None:
-    assert loaded_after("import cofire") == set()
-    code = "import cofire as cf\nfired = cf.fire(cf.example_vessel())\nfired.check(), repr(fired)"
-    assert loaded_after(code) == {"numpy", "scipy"}
-    assert "matplotlib" not in loaded_after(f"{code}\nfired.to_frame('bands')")
+    at_first, judged, told = loaded_after(
+        "import cofire as cf",
+        "fired = cf.fire(cf.example_vessel())\nfired.check(), repr(fired)",
+        "fired.to_frame('bands')",
+    )
+    assert at_first == set()
+    assert judged == {"numpy", "scipy"}
+    assert "matplotlib" not in told
 
 
 # ----------------------------------------------------------------------------------------------
@@ -299,7 +304,8 @@ def test_a_screen_has_one_row_a_pair_and_the_columns_of_the_command() -> None:
         cf.screen("talc body")
 
 
-def test_a_job_weighs_and_judges_the_vessel_as_printed() -> None:
+def test_a_job_weighs_and_judges_the_vessel_as_printed(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("cofire.production.job.pieces_for", lambda *_: [])  # with tests of its own
     job = cf.job(VASE)
     assert job.check() is job.job.verdict
     weighed = job.to_frame()
@@ -319,7 +325,9 @@ def swept() -> pd.DataFrame:
     return cf.sweep(written_vessel(TEA_LIGHT), **VALUES)
 
 
-VALUES: dict[str, object] = {"peak_C": [840, 870], "wall_mm": 1.2, "hold_min": [30]}
+VALUES: dict[str, object] = {
+    "peak_C": [840, 870], "wall_mm": 1.2, "hold_min": [30], "quick": True
+}  # fmt: skip
 
 
 def test_a_sweep_is_the_verdicts_one_by_one(swept: pd.DataFrame) -> None:
@@ -327,7 +335,7 @@ def test_a_sweep_is_the_verdicts_one_by_one(swept: pd.DataFrame) -> None:
     assert list(swept.columns[:3]) == ["peak_C", "hold_min", "wall_mm"]
     for _, row in swept.iterrows():
         firing = with_hold(with_peak(vessel.firing, kelvin(row["peak_C"])), 1800.0)
-        verdict = cf.evaluate(cf.Case(with_wall(vessel, 1.2e-3), firing))
+        verdict = cf.evaluate(cf.Case(with_wall(vessel, 1.2e-3), firing, quick=True))
         assert (row["verdict"], row["utilisation"]) == (verdict.word, verdict.utilisation)
         assert row["rule"] == verdict.deciding.rule
 
@@ -347,7 +355,7 @@ def test_a_sweep_is_the_same_in_threads_and_processes(swept: pd.DataFrame) -> No
 
 
 def test_what_cannot_be_fired_is_a_row_that_says_why() -> None:
-    table = cf.sweep(cf.example_vessel(), peak_C=[860, 1500, 500], wall_mm=[1.8])
+    table = cf.sweep(cf.example_vessel(), peak_C=[860, 1500, 500], wall_mm=[1.8], quick=True)
     assert list(table["verdict"])[1:] == ["unknown", "unknown"]
     assert "reaches at most 1200 °C" in table["note"][1]
     assert "must not lie below its segment to 560 °C" in table["note"][2]
@@ -404,7 +412,7 @@ def test_a_case_carries_only_the_cards_its_vessel_needs() -> None:
     mine = {"mine": cf.blend("fine silver", "fritted body", 0.4), **some}
     named = replace(graded, bands=(*graded.bands[:1], *graded.bands[2:]))
     named = replace(named, bands=(named.bands[0], replace(named.bands[1], material="mine")))
-    verdict = cf.evaluate(cf.Case(named, cards=needed(named, mine)))
+    verdict = cf.evaluate(cf.Case(named, cards=needed(named, mine), quick=True))
     assert verdict.flags
 
 
@@ -413,7 +421,8 @@ def test_a_case_with_nothing_moved_is_the_vessel_itself_and_a_weaker_body_fares_
 
     def cooling(**deviates: float) -> float:
         moved = {("fritted body", name): d for name, d in deviates.items()}
-        verdict = cf.evaluate(pickle.loads(pickle.dumps(cf.Case(vase, deviates=moved))))
+        case = cf.Case(vase, deviates=moved, quick=True)
+        verdict = cf.evaluate(pickle.loads(pickle.dumps(case)))
         return max(f.utilisation for f in verdict.flags if f.rule == "cooling")
 
     own = cooling()
@@ -431,14 +440,27 @@ def test_a_deviate_of_nothing_uncertain_is_refused() -> None:
 # The whole job
 
 
+SCRIPT = EXAMPLES / "one_vessel.py"
+
+
+def test_the_notebook_script_is_short_and_asks_for_what_there_is() -> None:
+    tree = ast.parse(SCRIPT.read_text(encoding="utf-8"))
+    assert len(tree.body) <= 17  # with docstring and imports
+    asked = {
+        node.attr
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Attribute) and ast.unparse(node.value) == "cf"
+    }
+    assert asked <= set(NAMES)
+    assert {"fire", "job", "mismatch", "plan", "screen", "sweep"} <= asked
+
+
+@pytest.mark.long
 def test_the_notebook_script_does_the_whole_job(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    script = EXAMPLES / "one_vessel.py"
-    body = ast.parse(script.read_text(encoding="utf-8")).body
-    assert len(body) <= 17  # with docstring and imports
     monkeypatch.chdir(tmp_path)
-    found = runpy.run_path(str(script))  # the search is behind __main__
+    found = runpy.run_path(str(SCRIPT))  # the search is behind __main__
     assert found["fired"].check().word in ("go", "caution", "no")
     assert (tmp_path / "stress.png").stat().st_size > 10_000
     told = capsys.readouterr().out
