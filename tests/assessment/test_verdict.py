@@ -83,6 +83,7 @@ def flag(rule: str, utilisation: float) -> Flag:
     )  # fmt: skip
 
 
+@cache
 def judged(pot: Pot) -> Verdict:
     """Fired coarsely: the direction of a change is asked for, not its last digit."""
     cards = dict(CARDS)

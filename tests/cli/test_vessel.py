@@ -54,7 +54,7 @@ def test_a_body_alone_is_status_0(folder: Path):
 
 
 def test_json_is_the_whole_of_standard_output_and_its_status_the_same(folder: Path):
-    result = run("check", folder / "tea_light.toml", "--json")
+    result = run("check", folder / "tea_light.toml", "--json", "--quick")
     assert result.exit_code == DEFECT
     whole = json.loads(result.stdout)
     assert whole["verdict"] == "no"

@@ -236,7 +236,8 @@ def test_a_check_says_what_the_rings_of_its_record_taught(tmp_path):
                  "--record", str(record)]  # fmt: skip
         result = run.invoke(app, words)
         assert result.exit_code == 0, result.output
-    words = ["check", str(file), "--uncertainty", "--samples", "8", "--json"]
+    words = ["check", str(file), "--uncertainty", "--samples", "8", "--json", "--workers", "1",
+             "--quick"]  # fmt: skip
     bare, told = (
         json.loads(run.invoke(app, [*words, *more]).stdout)["uncertainty"]
         for more in ([], ["--record", str(record)])

@@ -572,7 +572,8 @@ def test_a_share_is_nought_or_all_only_where_it_is(share: float, said: str):
 def test_the_command_adds_how_sure_it_is_to_the_verdict(tmp_path: Path):
     file = tmp_path / "tea_light.toml"
     file.write_text(TEA_LIGHT, encoding="utf-8")
-    words = ["check", str(file), "--uncertainty", "--samples", "8", "--seed", "4", "--json"]
+    words = ["check", str(file), "--uncertainty", "--samples", "8", "--seed", "4", "--json",
+             "--workers", "1"]  # fmt: skip
     result = CliRunner().invoke(app, words)
     assert result.exit_code == DEFECT, result.output
     whole = json.loads(result.stdout)

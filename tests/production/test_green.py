@@ -150,7 +150,7 @@ COPPER_FIRING = simple_firing(
 
 @given(copper_vessels())
 @example(replace(LEANING, firing=COPPER_FIRING))
-@few
+@settings(few, max_examples=4)
 def test_joints_come_out_where_they_are_wanted_but_for_half_a_layer(vessel: Vessel):
     response = fire_vessel(vessel, CARDS, control=COARSE, fineness=0.6, extend=True)
     green, again = green_to_size(response, COARSE)
