@@ -9,7 +9,10 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import IO
 
 import pytest
 
@@ -38,16 +41,22 @@ keep_mm = 8
 segment = [ {{ to_C = 860, rate_C_per_h = 150, hold_min = 60 }} ]
 """
 ROUGHLY = """
-import functools, sys
+import functools, signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)  # which a suite in the background ignores
 import cofire.design.plan as plan
+import cofire.production.job as job
+job.pieces_for = lambda *_: []
 plan.propose = functools.partial(plan.propose, effort=0.02)
+plan.check_vessel = functools.partial(plan.check_vessel, quick=True)
+plan.far_apart = lambda *_: False
 plan.propose_taper = plan.propose_apart = lambda *_: None
 plan.alternatives = plan.propose_recipes = lambda *_: ()
 plan.margins = lambda *_, **__: None
 from cofire.__main__ import main
 sys.exit(main())
 """
-"""The command, with a fiftieth of the samples and nothing beside its plan: stopped, not believed.
+"""The command, with a fiftieth of the samples, judged by shells and nothing beside its plan:
+stopped, not believed.
 That it is killed at any moment `python -m tests.kills` tries, and of a folder `test_writing`."""
 WRITTEN = {
     "plan.json", "plan.txt", "bands.csv", "firing.csv", "firing.toml", "vessel.toml",
@@ -78,22 +87,15 @@ def whole_plan(out: Path) -> dict[str, object]:
     return told
 
 
-@pytest.fixture(scope="module")
-def first(tmp_path_factory) -> tuple[Path, float]:
-    """A folder with a plan that was not disturbed, and what it took. [s]"""
-    folder = tmp_path_factory.mktemp("first")
-    begun = time.monotonic()
-    assert started(folder, "first", folder / "plan").wait() in (0, 4)
-    assert whole_plan(folder / "plan")["finished"] is True
-    return folder, time.monotonic() - begun
-
-
+@pytest.mark.long
 @pytest.mark.skipif(sys.platform != "linux", reason="sends signals to a group")
-def test_a_command_interrupted_at_any_moment_leaves_its_best_so_far_marked(first) -> None:
-    folder, took = first
-    out = folder / "some"
-    child = started(folder, "some", out)
-    time.sleep(0.7 * took)
+@pytest.mark.parametrize("share", [0.3, 0.7, 0.9])
+def test_a_command_interrupted_at_any_moment_leaves_its_best_so_far_marked(
+    undisturbed: float, tmp_path: Path, share: float
+) -> None:
+    out = tmp_path / "some"
+    child = started(tmp_path, "some", out)
+    time.sleep(share * undisturbed)
     os.killpg(child.pid, signal.SIGINT)
     status = child.wait()
     if out.exists():
@@ -103,28 +105,58 @@ def test_a_command_interrupted_at_any_moment_leaves_its_best_so_far_marked(first
         assert status == 130  # before anything was found
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="sends signals to a group")
-def test_an_interrupt_is_answered_within_two_seconds_and_a_second_one_stops_at_once(first) -> None:
-    folder, took = first
-    out = folder / "stopped"
+@pytest.fixture(scope="module")
+def undisturbed(tmp_path_factory) -> float:
+    """What a plan takes that is not disturbed, and whose folder is whole. [s]"""
+    folder = tmp_path_factory.mktemp("first")
+    begun = time.monotonic()
+    assert started(folder, "first", folder / "plan").wait() in (0, 4)
+    assert whole_plan(folder / "plan")["finished"] is True
+    return time.monotonic() - begun
+
+
+@contextmanager
+def interrupted(
+    folder: Path, out: Path
+) -> Iterator[tuple[subprocess.Popen[bytes], IO[bytes], float]]:
+    """A plan interrupted once it has told its first answer, and how soon it answered. [s]"""
     child = started(folder, "stopped", out, subprocess.PIPE)
-    time.sleep(0.5 * took)
-    os.killpg(child.pid, signal.SIGINT)
-    begun = time.monotonic()
     assert child.stderr is not None
-    answer = FIRST
-    while answer.startswith(FIRST):
-        answer = child.stderr.readline().decode()
-    assert time.monotonic() - begun < 2.0
-    searching = r"interrupted after \d+ layouts? and \d+ firings?: kept .*Ctrl-C again"
-    assert re.match(searching + "|the plan is being written; Ctrl-C again", answer)
-    os.killpg(child.pid, signal.SIGINT)
-    begun = time.monotonic()
-    assert child.wait() == 130
-    assert time.monotonic() - begun < 2.0
-    with child.stderr as stream:
-        assert "nothing was written" in stream.read().decode()
-    assert not out.exists()
+    with child, child.stderr as told:
+        try:
+            assert told.readline().decode().startswith(FIRST)
+            os.killpg(child.pid, signal.SIGINT)
+            begun = time.monotonic()
+            answer = told.readline().decode()
+            waited = time.monotonic() - begun
+            searching = r"interrupted after \d+ layouts? and \d+ firings?: kept .*Ctrl-C again"
+            assert re.match(searching, answer)
+            yield child, told, waited
+        finally:
+            if child.poll() is None:
+                os.killpg(child.pid, signal.SIGKILL)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="sends signals to a group")
+def test_an_interrupted_command_writes_its_best_so_far_whole_and_marked(tmp_path: Path) -> None:
+    with interrupted(tmp_path, tmp_path / "some") as (child, told, _):
+        told.read()
+        assert child.wait() == 130
+    assert whole_plan(tmp_path / "some")["finished"] is False
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="sends signals to a group")
+def test_an_interrupt_is_answered_within_two_seconds_and_a_second_one_stops_at_once(
+    tmp_path: Path,
+) -> None:
+    with interrupted(tmp_path, tmp_path / "stopped") as (child, told, waited):
+        assert waited < 2.0
+        os.killpg(child.pid, signal.SIGINT)
+        begun = time.monotonic()
+        assert child.wait() == 130
+        assert time.monotonic() - begun < 2.0
+        assert "nothing was written" in told.read().decode()
+    assert not (tmp_path / "stopped").exists()
 
 
 def test_progress_is_silent_where_nobody_watches(capsys) -> None:
