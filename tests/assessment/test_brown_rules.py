@@ -89,6 +89,7 @@ def test_strength_and_stiffness_of_brown_ware_cancel():
     assert utilisation(thermal_expansion=1.5) == pytest.approx(1.06 * usual, rel=0.06)
 
 
+@pytest.mark.long
 def test_brown_strain_beside_a_joint_does_not_hang_on_the_mesh():
     """Marched closely until the body sinters. Wrong if the two differ by more than 3 %.
 

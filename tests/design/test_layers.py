@@ -262,6 +262,7 @@ def searched():
     return propose_layers(tea_light_to_plan(), CARDS, bench=Bench(CARDS, fineness=ROUGH))
 
 
+@pytest.mark.long
 def test_no_layout_of_the_whole_grid_is_five_per_cent_better_than_the_proposal(searched) -> None:
     vessel = tea_light_to_plan()
     grid = layouts(fired_size(vessel))

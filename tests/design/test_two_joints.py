@@ -417,6 +417,7 @@ def test_layers_of_metal_at_both_ends_are_searched_and_told_by_joint() -> None:
     assert "both transitions" in trade_off_figure(found).axes[0].get_ylabel()
 
 
+@pytest.mark.long
 def test_a_joint_comes_near_the_best_of_all_its_designs(monkeypatch: pytest.MonkeyPatch) -> None:
     """Every share in steps of 16 % and every height at one joint, the other held: no search."""
     monkeypatch.setattr(search, "NEAR", 0)  # of one number of pastes

@@ -185,6 +185,7 @@ def test_a_body_that_sinters_in_two_steps_is_told_to_fit_no_curve() -> None:
     assert any("cannot take the shape" in note for note in two)
 
 
+@pytest.mark.long
 def test_intervals_hold_the_truth_nine_times_in_ten() -> None:
     """Five drawn cards, some 15 intervals: at most three may miss.
 

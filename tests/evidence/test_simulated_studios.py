@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -22,6 +24,7 @@ def one(seed: int, middle: float, count: int = 128) -> Samples:
     )  # fmt: skip
 
 
+@cache
 def run(count: int = 256) -> Tally:
     rings = [{RULE: r} for r in (0.5, 0.7, 1.0, 1.4, 2.0)]
     designs = []
