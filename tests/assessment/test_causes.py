@@ -130,7 +130,10 @@ def flags(cause: Cause, *, spared: bool) -> list[Flag]:
     return [flag for flag in found if flag.rule == cause.rule and cause.zone in flag.zone]
 
 
-@pytest.mark.parametrize("what", CAUSES)
+@pytest.mark.parametrize(
+    "what",
+    [pytest.param(w, marks=[pytest.mark.long] if c.solid else []) for w, c in CAUSES.items()],
+)
 def test_a_cause_tells_where_the_trade_would_and_one_change_spares_the_pot(what: str) -> None:
     cause = CAUSES[what]
     told, spared = flags(cause, spared=False), flags(cause, spared=True)
