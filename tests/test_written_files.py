@@ -50,6 +50,7 @@ radius_mm = 35
 height_mm = 60
 wall_mm = 4
 """
+SEGMENT = {"to_C": 850, "rate_C_per_h": 150}
 
 
 @given(st.dictionaries(NAMES, VALUES, max_size=5))
@@ -87,6 +88,25 @@ def test_a_planned_vessel_is_read_back_with_its_prices_and_names(
     assert [b.high for b in back.bands] == pytest.approx(ends, abs=1e-9)
     rows = list(csv.reader(io.StringIO(bands_csv(replace(vessel, bands=tuple(bands))), newline="")))
     assert [row[1] for row in rows[1:]] == materials
+
+
+def test_a_planned_wall_leaves_the_floor_as_thick_as_the_one_that_was_judged(tmp_path):
+    """Left out, a floor is as thick as the wall: the drawn one, not the one that was chosen."""
+    source = tmp_path / "own.toml"
+    table = {"name": "cup", "band": [{"material": "gold"}], "firing": {"segment": [SEGMENT]}}
+    floor = '[profile]\nbase = "flat"\n'
+    source.write_text(
+        toml({**table, "free": {"wall_mm": [0.8, 4]}}) + VESSEL.replace("[profile]\n", floor),
+        encoding="utf-8",
+    )
+    judged = read_vessel(source, KILNS).with_wall(0.9e-3)
+    (tmp_path / "firing.toml").write_text(firing_toml(judged.firing), encoding="utf-8")
+    for name, text in planned_vessel(source, judged).items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    back = read_vessel(tmp_path / "vessel.toml", KILNS)
+    assert judged.wall.tolist() == pytest.approx([4e-3, 0.9e-3, 0.9e-3])
+    assert back.wall.tolist() == pytest.approx(judged.wall.tolist())
+    assert back.radius.tolist() == pytest.approx(judged.radius.tolist())
 
 
 @given(firings(), SEEN, SEEN, st.booleans())

@@ -75,8 +75,9 @@ def planned_vessel(source: Path, vessel: Vessel) -> dict[str, str]:
     if "dead_volume_ml" in free:
         dead = round(vessel.printer.dead_volume * 1e6, 4)
         table["printer"] = {**table["printer"], "dead_volume_ml": dead}
-    if "wall_mm" in free:
-        table["profile"] = {**table["profile"], "wall_mm": round(float(vessel.wall[-1]) * 1e3, 4)}
+    if "wall_mm" in free:  # a floor keeps its own thickness, which left out would be the wall's
+        wall = {"wall_mm": round(float(vessel.wall[-1]) * 1e3, 4)}
+        table["profile"] = {**table["profile"], **wall, **_floor(vessel)}
     files["vessel.toml"] = toml(table)
     return files
 
@@ -135,13 +136,17 @@ def part_vessel(source: Path, part: Vessel, name: str, powders: Collection[str])
 def _with_points(table: dict[str, Any], vessel: Vessel, name: str, csv: str) -> dict[str, str]:
     """A vessel file whose profile is a file of the points of its wall, and that file."""
     surface = "outside" if vessel.free.outside else "middle"
-    profile: dict[str, Any] = {"csv": csv, "surface": surface}
-    if vessel.radius[0] == 0.0:
-        profile |= {"base": "flat", "base_mm": round(1e3 * float(vessel.wall[0]), 6)}
-    table["profile"] = profile
+    table["profile"] = {"csv": csv, "surface": surface, **_floor(vessel)}
     columns = zip(("z_mm", "r_mm", "wall_mm"), vessel.drawn, strict=True)
     points = {column: [f"{1e3 * v:.5f}" for v in values] for column, values in columns}
     return {name: toml(table), csv: table_text(points)}
+
+
+def _floor(vessel: Vessel) -> dict[str, Any]:
+    """What a [profile] says of the floor of a vessel; nothing where it has none."""
+    if vessel.radius[0] > 0.0:
+        return {}
+    return {"base": "flat", "base_mm": round(1e3 * float(vessel.wall[0]), 6)}
 
 
 def toml(table: dict[str, Any], name: str = "") -> str:
