@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import datetime
 import io
+import pickle
 import tomllib
 from dataclasses import replace
 from pathlib import Path
@@ -20,7 +21,7 @@ from cofire.report.read_again import bands_csv, firing_toml, planned_vessel, tom
 from cofire.report.record import append_many, read_record
 from cofire.vessel import Band
 from cofire.vessel_file import read_vessel
-from tests.strategies import KILNS, firings, some
+from tests.strategies import KILNS, firings, kilns, some
 
 NAMES = st.one_of(
     st.sampled_from(
@@ -118,15 +119,31 @@ def test_a_firing_and_its_kiln_are_read_back(
         firing = replace(firing, kiln=replace(firing.kiln, name=kiln, source=name))
     firing = replace(firing, name=name)
     path: Path = tmp_path_factory.mktemp("firing") / "firing.toml"
-    kilns = {firing.kiln.name: firing.kiln} if known else {}
-    path.write_text(firing_toml(firing, kilns), encoding="utf-8")
-    back = read_firing(path, kilns)
+    tables = {firing.kiln.name: firing.kiln} if known else {}
+    path.write_text(firing_toml(firing, tables), encoding="utf-8")
+    back = read_firing(path, tables)
     assert (back.name, back.gas, back.kiln.name) == (firing.name, firing.gas, firing.kiln.name)
     assert len(back.segments) == len(firing.segments)
     for one, two in zip(back.segments, firing.segments, strict=True):
         assert one.target == pytest.approx(two.target, abs=0.01)
         assert one.rate == pytest.approx(two.rate, rel=1e-5)
         assert one.hold == pytest.approx(two.hold, rel=1e-5)
+
+
+@given(kilns(), st.sampled_from(sorted(KILNS)))
+@some
+def test_a_kiln_that_only_bears_the_name_of_one_of_the_tables_is_written_out(
+    tmp_path_factory, own, name: str
+):
+    folder = tmp_path_factory.mktemp("firing")
+    firing = read_firing({"kiln": replace(own, name=name), "segment": [SEGMENT]})
+    (folder / "firing.toml").write_text(firing_toml(firing, KILNS), encoding="utf-8")
+    back = read_firing(folder / "firing.toml", KILNS).kiln
+    assert (back.name, back.max_temperature) == (name, pytest.approx(own.max_temperature))
+    assert back.heating_rate == pytest.approx(own.heating_rate, rel=1e-6)
+    assert back.cooling_rate == pytest.approx(own.cooling_rate, rel=1e-6)
+    same = replace(firing, kiln=pickle.loads(pickle.dumps(KILNS[name])))  # as a worker sends it
+    assert f'kiln = "{name}"' in firing_toml(same, KILNS)
 
 
 @given(SEEN, SEEN)

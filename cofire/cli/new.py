@@ -280,7 +280,7 @@ def firing(
     from cofire.firing.program import Firing, Segment, checked, find_kiln, known_gas, load_kilns
     from cofire.materials.catalogue import load_cards
     from cofire.report.forms import new_firing
-    from cofire.report.read_again import segment_row, toml_value
+    from cofire.report.read_again import kiln_rows, known_kiln, segment_row, toml_value
     from cofire.units import HOUR, MINUTE, celsius, kelvin
     from cofire.vessel import OpenFiring
     from cofire.vessel_file import read_vessel
@@ -319,13 +319,15 @@ def firing(
     for stage, others, s in zip(stages, after, found.segments, strict=True):
         note = ", ".join(notes[one] for one in stage if one in notes and one not in others)
         segments.append(segment_row(s) | ({"note": f'"{note}"'} if note else {}))
+    written = [] if known_kiln(found.kiln, kilns) else kiln_rows(found.kiln)
     text = new_firing(
         name or found.name,
         segments,
-        found.kiln.name,
+        "" if written else found.kiln.name,
         given_gas or (found.gas if vessel is not None else ""),
         f"{found.lag / MINUTE:.6g}" if vessel is not None else "",
         f"{found.latest / HOUR:g}" if found.latest < float("inf") else "",
+        written,
     )
     _refuse_firing(text, tables)
     then = f"cofire firing {_quoted(out)}{_own(tables)}"

@@ -27,14 +27,15 @@ from cofire.cli.progress import PLAN, TWO, running
 from cofire.cli.vessel import Begun, Extend, Vessel, begun
 
 if TYPE_CHECKING:
+    from cofire.firing.program import Kiln
     from cofire.materials.card import Card
     from cofire.vessel import Vessel as VesselInput
 
 
 def read(
     file: Path, tables: list[Path] | None, extend: bool = False
-) -> tuple[VesselInput, dict[str, Card], tuple[str, ...]]:
-    """Vessel, cards and names of kilns of a command, which says itself when nothing is refused.
+) -> tuple[VesselInput, dict[str, Card], dict[str, Kiln]]:
+    """Vessel, cards and kilns of a command, which says itself when nothing is refused.
 
     Parameters
     ----------
@@ -47,7 +48,7 @@ def read(
 
     Returns
     -------
-    tuple of Vessel, dict and tuple of str
+    tuple of Vessel, dict and dict
         The vessel, materials by name, and the kilns that files may name.
     """
     from cofire.design.at_hand import known_materials
@@ -58,7 +59,7 @@ def read(
     kilns, cards = load_kilns(tables or []), load_cards(tables or [])
     given = read_vessel(file, kilns)
     known_materials(given, cards)
-    return begun(given, cards, extend), cards, tuple(kilns)
+    return begun(given, cards, extend), cards, kilns
 
 
 @contextmanager

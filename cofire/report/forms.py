@@ -364,6 +364,7 @@ def new_firing(
     gas: str = "",
     lag: str = "",
     latest: str = "",
+    written: Sequence[str] = (),
 ) -> str:
     """A firing file with every field explained.
 
@@ -375,6 +376,8 @@ def new_firing(
         Fields of each as TOML has them; "note" is what it is for.
     kiln, gas, lag, latest : str
         Empty where the default is to count; the lag in min, the latest hour in h.
+    written : sequence of str
+        Lines of a table [kiln], where no name says which.
 
     Returns
     -------
@@ -387,7 +390,8 @@ def new_firing(
     given |= {"latest_h": latest} if latest else {}
     lines = [
         "# A firing for cofire. Temperatures are the kiln's; after the last segment it cools shut.",
-        *_lines(FIRING, given, skip=("segment",)),
+        *_lines(FIRING, given, skip=("segment", *["kiln"] * bool(written))),
+        *written,
     ]
     for number, segment in enumerate(segments):
         lines += ["", "[[segment]]"]

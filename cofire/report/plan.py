@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import json
 import math
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,7 +25,7 @@ from cofire.design.transition import Layout
 from cofire.errors import CofireError
 from cofire.firing.controller import presence_words, set_words
 from cofire.firing.kiln import trace
-from cofire.firing.program import FULL
+from cofire.firing.program import FULL, Kiln
 from cofire.production.job import job_for, pure_materials
 from cofire.production.paste import Cost
 from cofire.production.trade_off import PROPOSED, costs_of
@@ -55,6 +55,7 @@ from cofire.report.job import cost_line
 from cofire.report.job_figures import firing_figure
 from cofire.report.pot import pot_figure
 from cofire.report.read_again import (
+    NO_KILNS,
     bands_csv,
     firing_csv,
     firing_toml,
@@ -759,7 +760,7 @@ def write_plan(
     out: Path,
     force: bool,
     source: Path,
-    kilns: Collection[str] = (),
+    kilns: Mapping[str, Kiln] = NO_KILNS,
     executor: Executor | None = None,
     units: str = "metric",
 ) -> Written:
@@ -777,8 +778,8 @@ def write_plan(
         Whether a folder that holds a plan may be replaced.
     source : Path
         The vessel file that was planned.
-    kilns : collection of str
-        Names of the kilns that a firing file may name.
+    kilns : mapping
+        Kilns that a firing file may name.
     executor : Executor, optional
         Who draws (see `cofire.workers`).
     units : str

@@ -9,9 +9,10 @@ import json
 import math
 import re
 import tomllib
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from datetime import date, time
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from cofire.errors import InputError
@@ -353,15 +354,19 @@ def firing_csv(firing: Firing, reasons: dict[int, str] | None = None) -> str:
     )
 
 
-def firing_toml(firing: Firing, kilns: Collection[str] = ()) -> str:
+NO_KILNS: Mapping[str, Kiln] = MappingProxyType({})
+"""Where a firing's file is to hold its kiln."""
+
+
+def firing_toml(firing: Firing, kilns: Mapping[str, Kiln] = NO_KILNS) -> str:
     """The firing as a file that cofire reads.
 
     Parameters
     ----------
     firing : Firing
         The firing.
-    kilns : collection of str
-        Names of the kilns that may be named; any other is written out.
+    kilns : mapping
+        Kilns that may be named; any other is written out, and one that only bears such a name.
 
     Returns
     -------
@@ -374,10 +379,10 @@ def firing_toml(firing: Firing, kilns: Collection[str] = ()) -> str:
         f"lag_min = {firing.lag / MINUTE:g}",
         *([f"latest_h = {firing.latest / HOUR:g}"] if firing.latest < math.inf else []),
     ]
-    if firing.kiln.name in kilns:
+    if known_kiln(firing.kiln, kilns):
         lines.insert(1, f"kiln = {toml_value(firing.kiln.name)}")
     else:
-        lines += _kiln_rows(firing.kiln)
+        lines += kiln_rows(firing.kiln)
     for s in firing.segments:
         lines += ["", "[[segment]]", *(f"{key} = {value}" for key, value in segment_row(s).items())]
         lines += [f'gas = "{s.gas}"'] if s.gas else []
@@ -411,8 +416,37 @@ def segment_row(segment: Segment) -> dict[str, str]:
     }
 
 
-def _kiln_rows(kiln: Kiln) -> list[str]:
-    """A kiln as a table of its firing file, in as many digits as its segments."""
+def known_kiln(kiln: Kiln, kilns: Mapping[str, Kiln]) -> bool:
+    """Whether the kiln of that name is this one, in everything that a file says of a kiln.
+
+    Parameters
+    ----------
+    kiln : Kiln
+        Of a firing.
+    kilns : mapping
+        Kilns by name.
+
+    Returns
+    -------
+    bool
+        False too where there is none of that name.
+    """
+    return kiln.name in kilns and kiln_rows(kilns[kiln.name]) == kiln_rows(kiln)
+
+
+def kiln_rows(kiln: Kiln) -> list[str]:
+    """A kiln as a table of its firing file, in as many digits as its segments.
+
+    Parameters
+    ----------
+    kiln : Kiln
+        Of a firing.
+
+    Returns
+    -------
+    list of str
+        Lines of TOML, the first one empty.
+    """
 
     def numbers(values: Array) -> str:
         return "[" + ", ".join(f"{value:.9g}" for value in values) + "]"

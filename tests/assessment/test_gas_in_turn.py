@@ -135,8 +135,9 @@ def test_gases_of_a_firing_are_read_back(tmp_path_factory, firing: Firing, said:
     segments = (replace(s, gas=gas) for s, gas in zip(firing.segments, said, strict=False))
     changed = replace(firing, segments=tuple(segments))
     path: Path = tmp_path_factory.mktemp("gas") / "firing.toml"
-    path.write_text(firing_toml(changed, [firing.kiln.name]), encoding="utf-8")
-    back = read_firing(path, {firing.kiln.name: firing.kiln})
+    kilns = {firing.kiln.name: firing.kiln}
+    path.write_text(firing_toml(changed, kilns), encoding="utf-8")
+    back = read_firing(path, kilns)
     assert back.gases == changed.gases
     assert [s.gas for s in back.segments] == [s.gas for s in changed.segments]
     assert back.gas == changed.gas
@@ -323,7 +324,7 @@ def test_a_log_of_such_a_firing_is_not_replayed(tmp_path: Path):
     (tmp_path / "vessel.toml").write_text(text, encoding="utf-8")
     name = read_vessel(EXAMPLES / "silver_foot_vessel.toml").firing.name
     firing = replace(HOT, name=name)
-    (tmp_path / "silver_on_frit_firing.toml").write_text(firing_toml(firing, [HOT.kiln.name]))
+    (tmp_path / "silver_on_frit_firing.toml").write_text(firing_toml(firing))
     told = CliRunner().invoke(
         app, ["replay", str(tmp_path / "vessel.toml"), str(EXAMPLES / "silver_foot_log.csv")]
     )

@@ -307,6 +307,21 @@ def test_a_new_firing_is_the_window_of_its_vessel(run):
     assert run("check", "vessel.toml", "--quick").exit_code in (0, DEFECT)
 
 
+@pytest.mark.parametrize("name", ["shed", "small studio kiln"])
+def test_a_new_firing_keeps_a_kiln_that_stands_in_the_vessels_own_file(run, name: str):
+    run("new", "vessel", *SILVER)
+    own = f"[firing.kiln]\nname = {name!r}\nmax_temperature_C = 1000\n" + "".join(
+        f"[firing.kiln.{way}]\ntemperature_C = [20, 1000]\nrate_C_per_h = [{first}, {last}]\n"
+        for way, first, last in (("heating", 200, 60), ("cooling", 0, 300))
+    )
+    with Path("vessel.toml").open("a", encoding="utf-8") as file:
+        file.write(own)
+    assert run("new", "firing", "--vessel", "vessel.toml").exit_code == 0
+    kiln = read_firing(Path("firing.toml"), KILNS).kiln
+    assert (kiln.name, kiln.max_temperature) == (name, pytest.approx(1273.15))
+    assert kiln.heating_rate[-1] == pytest.approx(60.0 / 3600.0)
+
+
 def test_a_new_firing_says_of_each_segment_what_it_is_for_on_any_controller(run):
     """What is joined, or left out for want of segments, takes its words along."""
     run("new", "vessel", *SILVER)

@@ -450,7 +450,7 @@ def test_a_plan_folder_holds_a_vessel_that_is_read_back(
     plan = tapered(made())
     out, source = tmp_path / "plan", tmp_path / "source.toml"
     source.write_text(text, encoding="utf-8")
-    write_plan(plan, out, False, source, tuple(KILNS), units="imperial")
+    write_plan(plan, out, False, source, KILNS, units="imperial")
     names = {path.name for path in out.iterdir()}
     assert {
         "plan.json",

@@ -161,7 +161,7 @@ def test_what_is_judged_is_what_is_written_in_every_file() -> None:
         (round(s.target - 273.15), round(s.rate * HOUR), round(s.hold / 60))
         for s in judged.segments
     ]
-    text = firing_toml(found.firing, [vessel.firing.kiln.name])
+    text = firing_toml(found.firing)
     for csv, columns in (
         (kiln_csv(found.firing), (2, 1, 3)),
         (firing_csv(found.firing), (2, 1, 3)),

@@ -321,10 +321,10 @@ def test_an_interrupt_keeps_the_best_so_far() -> None:
 def test_a_schedule_is_written_as_a_file_that_is_read_back(schedule, tmp_path) -> None:
     from cofire.firing.program import read_firing
 
-    for names in (KILNS, ()):  # by name, and with its kiln written out
+    for known in (KILNS, {}):  # by name, and with its kiln written out
         path = tmp_path / "firing.toml"
-        path.write_text(firing_toml(schedule.firing, names), encoding="utf-8")
-        back = read_firing(path, KILNS if names else {})
+        path.write_text(firing_toml(schedule.firing, known), encoding="utf-8")
+        back = read_firing(path, known)
         assert back.gas == schedule.firing.gas
         assert back.lag == pytest.approx(schedule.firing.lag)
         one, two = trace(back), trace(schedule.firing)
