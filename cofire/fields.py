@@ -194,8 +194,9 @@ BAND = _table(
         "what a plan may do to the height of this band; for the lowest, the highest and one of "
         "pure paste in the middle",
         words=("fixed", "at least", "free"),
-        otherwise="the lower one of the end bands fixed, the other free; with a band in the middle "
-        "that one fixed, or the ends where it is the highest; unless [joint] says where",
+        otherwise="the less tall of the end bands fixed, the other free; with a band in the middle "
+        "that one fixed, or the ends where it is the highest; free where a word holds another "
+        "band, frees the one in the middle, or where [joint] says a place",
     ),
     note=NOTE,
 )
@@ -220,6 +221,7 @@ PRINTER = _table(
         3.0,
     ),
 )
+PLACE = "as the bands allow, at most half of height_mm from where it is drawn"
 JOINT = _table(
     blends=Field(
         "most blends you will mix, a whole number; 2 means at most 3 changes of paste at a joint, "
@@ -237,12 +239,8 @@ JOINT = _table(
         otherwise="half the vessel; of two joints half of what lies between one end and the other "
         "joint",
     ),
-    lowest_mm=Field(
-        "lowest place of a transition's middle", MM, 0.0, 2000.0, otherwise="as the bands allow"
-    ),
-    highest_mm=Field(
-        "highest place of a transition's middle", MM, 0.0, 2000.0, otherwise="as the bands allow"
-    ),
+    lowest_mm=Field("lowest place of a transition's middle", MM, 0.0, 2000.0, otherwise=PLACE),
+    highest_mm=Field("highest place of a transition's middle", MM, 0.0, 2000.0, otherwise=PLACE),
     keep_mm=Field(
         "least height of each pure zone; 0 lets the pot fade from foot to rim",
         MM,

@@ -409,11 +409,7 @@ def _middle(bands: Sequence[Band]) -> int:
 def _joint(
     table: dict[str, Any], where: str, bands: tuple[Band, ...], top: float
 ) -> tuple[JointLimits, JointLimits | None]:
-    """The [joint] table and the bands' heights: limits of a plan, of two joints at each of them.
-
-    Where [joint] says nothing of a place, the lower of the two end bands keeps the height that is
-    written, and the other gives the room; of two joints see `_three_hold`.
-    """
+    """The [joint] table and the bands' heights: limits of a plan, of two joints at each of them."""
     given = table.get("joint", {})
     place = f"{where}: [joint]"
     if not isinstance(given, dict):
@@ -422,34 +418,39 @@ def _joint(
         )
     fields = Fields(given, place, JOINT)
     at = _middle(bands)
+    pure = (0, at, -1) if at else (0, -1)
+    words = [table["band"][k].get("height", "") for k in pure]
+    heights = [bands[k].high - bands[k].low for k in pure]
+    hold = _holds(words, given, heights) if len(bands) > 1 else [FREE, FREE]
     if not at:
-        return _limits(fields, bands, 0.0, top, top, *_holds(table, given, bands)), None
-    words = [table["band"][k].get("height", "") for k in (0, at, -1)]
-    hold = _three_hold(words, given, [bands[k].high - bands[k].low for k in (0, at, -1)])
+        return _limits(fields, bands, 0.0, top, top, hold[0], hold[1], FREE in words), None
     parts = bands[: at + 1], bands[at:]
     low, high = (0.5 * (part[0].high + part[-1].low) for part in parts)
     keep = KEEP * min(low, high - low, top - high)
 
     def limits(n: int, begin: float, end: float) -> JointLimits:
         (foot, rim), moves = hold[n : n + 2], FREE in words[n : n + 2]
-        return _limits(fields, parts[n], begin, end, top, foot, rim, moves=moves, keep=keep)
+        return _limits(fields, parts[n], begin, end, top, foot, rim, moves, keep)
 
     return limits(0, 0.0, high), limits(1, low, top)
 
 
-def _three_hold(words: list[str], joint: dict[str, Any], heights: list[float]) -> list[str]:
-    """What a plan may do to the heights of foot, band in the middle and rim.
+def _holds(words: list[str], joint: dict[str, Any], heights: list[float]) -> list[str]:
+    """What a plan may do to the heights of foot and rim, or of foot, band in the middle and rim.
 
-    Where [joint] says nothing of a place, and no word holds or frees the one in the middle, that
-    keeps the height that is written, and the ends give the room; where it is the highest of the
-    three, the ends keep theirs.
+    A band without a word is free where a word holds another one, where the band in the middle is
+    freed, and where [joint] says a place. Else the less tall of two keeps the height that is
+    written; of three the one in the middle, or both ends where it is the highest.
     """
-    held = {FIXED, AT_LEAST} & set(words) or words[1] == FREE
-    usual = [FREE, FREE, FREE]
-    if not held and not {"lowest_mm", "highest_mm"} & set(joint):
-        highest = heights[1] > max(heights[0], heights[2])
-        usual = [FIXED, FREE, FIXED] if highest else [FREE, FIXED, FREE]
-    return [word or left_out for word, left_out in zip(words, usual, strict=True)]
+    room = {FIXED, AT_LEAST} & set(words) or FREE in words[1:-1]
+    if room or {"lowest_mm", "highest_mm"} & set(joint):
+        return [word or FREE for word in words]
+    foot, *middle, rim = heights
+    kept = [foot <= rim, foot > rim]
+    if middle:
+        highest = middle[0] > max(foot, rim)
+        kept = [highest, not highest, highest]
+    return [word or (FIXED if own else FREE) for word, own in zip(words, kept, strict=True)]
 
 
 def _limits(
@@ -460,13 +461,13 @@ def _limits(
     top: float,
     foot: str,
     rim: str,
-    moves: bool = False,
+    moves: bool,
     keep: float | None = None,
 ) -> JointLimits:
     """Limits of the joint between the first and the last of some bands.
 
     It lies between heights `low` and `high`. Where both bands are free, it stays as it is drawn, or
-    moves by half the tallest transition each way.
+    moves by half the tallest transition each way where the word of one of them frees it.
     """
     middle = 0.5 * (bands[0].high + bands[-1].low) if len(bands) > 1 else 0.5 * top
     most = top * 1e3
@@ -498,19 +499,6 @@ def _limits(
         foot_height=bands[0].high - bands[0].low if foot != FREE else 0.0,
         rim_height=bands[-1].high - bands[-1].low if rim != FREE else 0.0,
     )
-
-
-def _holds(
-    table: dict[str, Any], joint: dict[str, Any], bands: tuple[Band, ...]
-) -> tuple[str, str]:
-    """What a plan may do to the heights of the lowest and the highest band."""
-    if len(bands) < 2:
-        return FREE, FREE
-    foot, rim = (table["band"][k].get("height") for k in (0, -1))
-    if foot is None and rim is None and not {"lowest_mm", "highest_mm"} & set(joint):
-        lower = bands[0].high <= bands[-1].high - bands[-1].low
-        return (FIXED, FREE) if lower else (FREE, FIXED)
-    return foot or FREE, rim or FREE
 
 
 def _freedom(table: dict[str, Any], where: str, printer: Printer) -> Freedom:

@@ -185,6 +185,32 @@ def test_printer_and_joint_have_defaults_and_may_be_given(written: Callable[...,
     )  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("foot", "rim", "held", "place"),
+    [  # a foot of 18 mm, the less tall of the two; transitions of at most 10 mm
+        ("", "", ("fixed", "free"), (18, 23)),
+        ("free", "free", ("free", "free"), (13, 23)),
+        ("free", "", ("free", "free"), (13, 23)),
+        ("", "free", ("fixed", "free"), (18, 23)),
+        ("", "at least", ("free", "at least"), (13, 18)),
+        ("at least", "", ("at least", "free"), (18, 23)),
+    ],
+)
+def test_a_freed_band_never_pins_the_joint_and_frees_no_other(
+    written: Callable[..., Path],
+    foot: str,
+    rim: str,
+    held: tuple[str, str],
+    place: tuple[float, float],
+):
+    """Both free once left a joint where it was drawn, with less room than without a word."""
+    first, last = (f'height = "{word}"\n' if word else "" for word in (foot, rim))
+    text = CYLINDER.replace("to_mm = 18\n", f"to_mm = 18\n{first}")
+    joint = read(written(f"{text}{last}[joint]\nheight_mm = 10\n")).joint
+    assert (joint.foot, joint.rim) == held
+    assert (1e3 * joint.lowest, 1e3 * joint.highest) == pytest.approx(place)
+
+
 @pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
 def test_shipped_vessels_are_read(path: Path):
     assert len(read(path).bands) >= 2

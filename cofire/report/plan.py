@@ -578,11 +578,12 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
         lines += wrapped(words)
     lines += wrapped(
         'Each end band may have height = "fixed", "at least" or "free" in the file; without it and '
-        "without a place in [joint], the lower of the two is fixed as written."
+        "without a place in [joint], the less tall of the two is fixed as written, or gives the "
+        "room where a word holds the other."
         if vessel.upper is None
         else 'Each band of one paste may have height = "fixed", "at least" or "free" in the file; '
         "without it and without a place in [joint], the one in the middle is fixed as written, or "
-        "the ends where it is the highest."
+        "the ends where it is the highest, unless a word holds another band."
     )
     if plan.recipes:
         lines += ["", "pastes that would keep more, in the same layout and firing:"]
