@@ -8,7 +8,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cofire.design.candidates import Bench
-from cofire.design.constraints import allowed, beside, keep, leaves_pure, placed
+from cofire.design.constraints import (
+    SLACK,
+    allowed,
+    beside,
+    keep,
+    leaves_pure,
+    place_range,
+    placed,
+)
 from cofire.design.fired_size import in_fired_size
 from cofire.design.firings import Setting, frame, near
 from cofire.design.objective import Outcome, Sample, draw, nominal, odds
@@ -324,28 +332,45 @@ def _beyond_joint(
     joint, (bottom, top) = view.joint, view.stretch
     at = f"{which}: " if which else ""
 
-    def fitting(limits: JointLimits, wanted: Layout) -> Iterator[Vessel]:
+    def fitting(limits: JointLimits, wanted: Layout) -> Iterator[tuple[Vessel, Layout]]:
+        """A vessel within other limits, and its transition."""
         sized = in_fired_size(replace(view, joint=limits), metal, ceramic)
         found = placed(sized, wanted)
         if found is not None and allowed(sized, found) and found != own:
             design = Design(layout.having(which, found), printer.dead_volume)
-            yield laid(vessel, metal.name, ceramic.name, below, design)
+            yield laid(vessel, metal.name, ceramic.name, below, design), found
 
     n = len(own.shares)
     if 0 < n == joint.blends:
-        for one in fitting(replace(joint, blends=n + 1), split(own, n + 1, printer.layer)):
+        for one, _ in fitting(replace(joint, blends=n + 1), split(own, n + 1, printer.layer)):
             yield f"{at}blends from {n} to {n + 1}", one
     tall = TALLER * joint.height
     stretched = tuple(TALLER * height for height in own.each)
     if stretched:
         wanted = replace(own, height=min(stretched), heights=stretched)
-        for one in fitting(replace(joint, height=tall), wanted):
+        for one, _ in fitting(replace(joint, height=tall), wanted):
             yield f"{at}height_mm from {1e3 * joint.height:.3g} to {1e3 * tall:.3g}", one
-    keep = NEARER * joint.keep
-    low = max(joint.lowest - joint.keep, bottom + keep)
-    high = min(joint.highest + joint.keep, top - keep)
-    wider = replace(joint, lowest=low, highest=high, keep=keep)
-    for middle in (low, high):
-        for one in fitting(wider, replace(own, middle=middle)):
-            word = "lowest_mm" if middle == low else "highest_mm"
-            yield f"{at}{word} to {1e3 * middle:.3g}, keep_mm to {1e3 * keep:.3g}", one
+    least = NEARER * joint.keep
+    low = max(joint.lowest - joint.keep, bottom + least)
+    high = min(joint.highest + joint.keep, top - least)
+    wider = replace(joint, lowest=low, highest=high, keep=least)
+    anywhere = replace(joint, lowest=bottom, highest=top)  # so far as what is kept leaves it
+    given, placeless = (
+        in_fired_size(replace(view, joint=limits), metal, ceramic) for limits in (joint, anywhere)
+    )
+    first, last = place_range(view)
+    for limits, middle in (
+        *((wider, middle) for middle in (low, high)),
+        *((anywhere, middle) for middle in (bottom, 0.5 * (bottom + top), top)),
+    ):
+        for one, found in fitting(limits, replace(own, middle=middle)):
+            if allowed(given, found):
+                continue
+            tenths = 1e4 * found.middle
+            asked = {
+                "lowest_mm": (np.floor(tenths + 1e-6) / 10.0, found.middle < first - SLACK),
+                "highest_mm": (np.ceil(tenths - 1e-6) / 10.0, found.middle > last + SLACK),
+                "keep_mm": (1e3 * limits.keep, not allowed(placeless, found)),
+            }
+            told = (f"{key} to {to:.4g}" for key, (to, past) in asked.items() if past)
+            yield f"{at}{', '.join(told)}", one

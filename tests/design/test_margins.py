@@ -92,11 +92,35 @@ def test_what_is_said_of_a_relaxed_limit_is_what_its_vessel_has() -> None:
         1.5 * layout.height, abs=vessel.printer.layer
     )
     for key, sign in (("lowest_mm", -1.0), ("highest_mm", 1.0)):
-        (pair,), (moved,) = told[key], of[key]
-        middle = 0.5 * (moved.bands[1].low + moved.bands[1].high)
-        assert 1e3 * middle == pytest.approx(pair[0], abs=1e3 * vessel.printer.layer)
-        assert sign * (middle - layout.middle) > 0.0
-        assert pair[1] == pytest.approx(0.5e3 * joint.keep, rel=0.01)
+        for (place,), moved in zip(told[key], of[key], strict=True):
+            middle = 0.5 * (moved.bands[1].low + moved.bands[1].high)
+            assert 1e3 * middle == pytest.approx(place, abs=1e3 * vessel.printer.layer)
+            assert sign * (middle - layout.middle) > 0.0
+
+
+def places(**limits: float) -> set[tuple[str, float]]:
+    """Places beyond other limits of the joint, and where the transition then is. [mm]"""
+    vessel, layout = proposal(50)
+    given = replace(vessel, joint=replace(vessel.joint, **limits))
+    return {
+        (what, round(500.0 * (one.bands[1].low + one.bands[1].high), 3))
+        for what, one in _beyond(Bench(CARDS), given, layout)
+        if what.startswith(("lowest_mm", "highest_mm", "keep_mm"))
+    }
+
+
+def test_a_joint_is_asked_everywhere_that_what_is_kept_leaves_it() -> None:
+    """Once only `keep_mm` away, and always with half of it, which stood in no place's way."""
+    pinned = places(lowest=20e-3, highest=20e-3, keep=2e-3)
+    assert pinned == {
+        ("lowest_mm to 5.1", 5.1), ("lowest_mm to 18", 18.0), ("highest_mm to 21.9", 21.9),
+        ("highest_mm to 30", 30.0), ("highest_mm to 54.9", 54.9),
+    }  # fmt: skip
+    wide = places(lowest=3e-3, highest=57e-3, keep=12e-3)
+    assert wide == {("keep_mm to 6", 9.0), ("keep_mm to 6", 51.0)}
+    assert places(lowest=10e-3, highest=50e-3, keep=12e-3) == {
+        ("lowest_mm to 9, keep_mm to 6", 9.0), ("highest_mm to 51, keep_mm to 6", 51.0)
+    }  # fmt: skip
 
 
 def test_a_wall_beyond_its_limits_is_the_sides_as_its_file_would_have_it() -> None:
