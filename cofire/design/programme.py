@@ -14,7 +14,15 @@ from itertools import pairwise
 import numpy as np
 
 from cofire.errors import ModelError
-from cofire.firing.controller import able, longer, on_step, programmes, slower, switched_off
+from cofire.firing.controller import (
+    able,
+    degrees_per_hour,
+    longer,
+    on_step,
+    programmes,
+    slower,
+    switched_off,
+)
 from cofire.firing.program import Controller, Kiln, Segment
 from cofire.units import HOUR, ROOM, celsius, kelvin
 
@@ -140,8 +148,9 @@ def told(kiln: Kiln, wishes: Sequence[Wish], joined: int = 0) -> list[Part]:
     Temperatures, rates and holds in steps of the controller: nothing hotter than the hottest wish,
     no rate faster, no hold shorter. Where it takes numbers only, "full" becomes one that the kiln
     keeps up with; where it takes fewer segments, neighbours go as one ramp at the slower of their
-    rates, and the hold of the first of them is lost. A kiln that cools as it likes in the end is
-    switched off.
+    rates, and the hold of the first of them is lost. Where one of them was "full" the kiln may fall
+    behind that ramp (`behind_words`), and goes as fast as it would have. A kiln that cools as it
+    likes in the end is switched off.
 
     Parameters
     ----------
@@ -275,4 +284,28 @@ def merged_words(part: Part, segments: int) -> str:
     return (
         f"{', '.join(first)} and {last} as one ramp at the slower rate: the controller takes "
         f"{segments} segment{'s' if segments > 1 else ''}"
+    )
+
+
+def behind_words(kiln: Kiln, part: Part) -> str:
+    """That the kiln cannot keep a rate that is set, as of ramps that go as one.
+
+    Parameters
+    ----------
+    kiln : Kiln
+        With its controller.
+    part : Part
+        From `told`.
+
+    Returns
+    -------
+    str
+        Without a full stop; empty where it keeps up, or falls behind a little.
+    """
+    most = able(kiln, part.start, part.segment.target)
+    if np.isinf(part.segment.rate) or most >= LITTLE_SLOWER * part.segment.rate:
+        return ""
+    return (
+        f"the kiln falls behind it, to {degrees_per_hour(kiln.controller, most)} at the slowest, "
+        "and is judged so"
     )

@@ -39,6 +39,7 @@ from cofire.design.programme import (
     SLOW,
     SOAK,
     Part,
+    behind_words,
     merged_words,
 )
 from cofire.errors import ModelError
@@ -391,11 +392,13 @@ def _choices(whole: Frame, best: Fired, done: Mapping[Setting, Fired]) -> tuple[
         DOWN: "both zones still flow: as fast as the kiln cools",
         SLOW: f"past {whole.slow_reason}: {quicker}",
     }
-    peak = f"; peak: {_peak_reason(whole, best, done, enough)}; hold: {hold}"
-    return tuple(
-        Choice(part.segment, _why(part, ways, whole) + (peak if _soaks(part) else ""))
+    peak = f"peak: {_peak_reason(whole, best, done, enough)}; hold: {hold}"
+    kiln = whole.firing.kiln
+    told = [
+        (part, (_why(part, ways, whole), behind_words(kiln, part), peak if _soaks(part) else ""))
         for part in whole.told(setting)
-    )
+    ]
+    return tuple(Choice(part.segment, "; ".join(filter(None, some))) for part, some in told)
 
 
 def _soaks(part: Part) -> bool:

@@ -19,8 +19,18 @@ from cofire.design.firings import (
     frame,
     with_segments_spared,
 )
-from cofire.design.programme import DOWN, DRYING, SLOW, SOAK, Wish, merged_words, told
-from cofire.design.schedule import propose_schedule
+from cofire.design.programme import (
+    BURNING,
+    DOWN,
+    DRYING,
+    SLOW,
+    SOAK,
+    Wish,
+    behind_words,
+    merged_words,
+    told,
+)
+from cofire.design.schedule import Fired, _choices, propose_schedule
 from cofire.design.starting import started
 from cofire.errors import ModelError
 from cofire.firing.controller import (
@@ -147,6 +157,46 @@ def test_drying_and_burnout_go_first_or_both_coolings_whichever_the_search_takes
     assert "the controller takes 4 segments" in merged_words(first[0], 4)
     assert merged_words(other[0], 4) == ""
     assert [p.stages for p in other if SOAK in p.stages] == [(SOAK,)]
+
+
+@pytest.mark.parametrize(
+    ("controller", "ramps", "said"),
+    [
+        (Controller(given=True), [60, 150, np.inf], ""),
+        (Controller(2, given=True), [60, 150], "the kiln falls behind it, to 76 °C/h "),
+        (
+            Controller(2, False, True, given=True),
+            [60, 150],
+            "the kiln falls behind it, to 137 °F/h",
+        ),
+        (Controller(2, True, given=True), [60, 75], ""),
+    ],
+)
+def test_a_joined_ramp_that_the_kiln_cannot_keep_says_how_slow_it_becomes(
+    controller: Controller, ramps: list[float], said: str
+) -> None:
+    kiln = tea_light_to_plan().firing.kiln
+    weak = replace(kiln, heating_rate=0.3 * kiln.heating_rate, controller=controller)
+    wishes = [
+        Wish(BURNING, Segment(kelvin(550.0), 60.0 / HOUR, 1800.0)),
+        Wish(SOAK, Segment(kelvin(950.0), 150.0 / HOUR, 3600.0)),
+    ]
+    parts = told(weak, wishes)
+    assert [p.segment.rate * HOUR for p in parts] == pytest.approx(ramps)
+    first, last = behind_words(weak, parts[0]), behind_words(weak, parts[-1])
+    assert first == ""
+    assert last.startswith(said)
+    assert bool(last) == bool(said)
+
+
+def test_a_schedule_says_where_the_kiln_falls_behind_a_joined_ramp() -> None:
+    vessel = on(Controller(3, given=True))
+    kiln = replace(vessel.firing.kiln, heating_rate=0.3 * vessel.firing.kiln.heating_rate)
+    whole = frame(replace(vessel, firing=replace(vessel.firing, kiln=kiln)), CARDS)
+    setting = Setting(1, 2, USUAL)
+    best = Fired(setting, (), 0.5, 0.5, 10.0 * HOUR)
+    reasons = [choice.reason for choice in _choices(whole, best, {setting: best})]
+    assert sum("the kiln falls behind it" in reason for reason in reasons) == 1
 
 
 def test_what_is_judged_is_what_is_written_in_every_file() -> None:
