@@ -402,6 +402,29 @@ class Vessel:
         return z, outside, breadth * np.cos(leans(outside, z))
 
     @property
+    def chord(self) -> Array:
+        """Length along the profile from its first point to each, (P,). [m]"""
+        lengths = np.hypot(np.diff(self.radius), np.diff(self.height))
+        return np.concatenate([[0.0], np.cumsum(lengths)])
+
+    def volumes(self, place: Array) -> Array:
+        """Volume of wall between neighbouring places; a floor is as thick all over, (N - 1,). [m³]
+
+        Parameters
+        ----------
+        place : array
+            Lengths along the profile, rising, shape (N,), the profile's own points among them. [m]
+        """
+        chord = self.chord
+        radius, wall = (np.interp(place, chord, row) for row in (self.radius, self.wall))
+        below, above = radius[:-1] * wall[:-1], radius[1:] * wall[1:]
+        if self.radius[0] == 0.0:
+            floor = place[1:] <= chord[1]
+            below = np.where(floor, radius[:-1] * self.wall[0], below)
+            above = np.where(floor, radius[1:] * self.wall[0], above)
+        return np.asarray(np.pi * (below + above) * np.diff(place))
+
+    @property
     def steps(self) -> Array:
         """Heights at which one band meets the next, (bands - 1,). [m]"""
         return np.array([band.high for band in self.bands[:-1]])

@@ -185,6 +185,17 @@ def test_printer_and_joint_have_defaults_and_may_be_given(written: Callable[...,
     )  # fmt: skip
 
 
+def test_a_floor_is_as_thick_all_over_whatever_the_wall_on_it(written: Callable[..., Path]):
+    """Its thickness once went over into that of the wall, from the axis out."""
+    floor = CYLINDER.replace("wall_mm = 4", 'wall_mm = 4\nbase = "flat"\nbase_mm = 6')
+    vessel = read(written(floor))
+    place = np.linspace(0.0, 33e-3 + 60e-3, 32)  # of which the corner is one
+    volumes = vessel.volumes(place)
+    assert volumes[:11].sum() == pytest.approx(np.pi * 33e-3**2 * 6e-3)
+    assert volumes[11:].sum() == pytest.approx(2.0 * np.pi * 33e-3 * 4e-3 * 60e-3)
+    assert read(written()).volumes(np.array([0.0, 60e-3])) == pytest.approx(volumes[11:].sum())
+
+
 @pytest.mark.parametrize(
     ("foot", "rim", "held", "place"),
     [  # a foot of 18 mm, the less tall of the two; transitions of at most 10 mm

@@ -81,9 +81,7 @@ def packed(response: Response) -> Packing:
         In a bed of carbon where the firing is in carbon, from whatever moment on.
     """
     vessel, firing = response.vessel, response.vessel.firing
-    chord = np.concatenate(
-        [[0.0], np.cumsum(np.hypot(np.diff(vessel.radius), np.diff(vessel.height)))]
-    )
+    chord = vessel.chord
     place = np.unique(np.concatenate([chord, np.interp(vessel.steps, vessel.height, chord)]))
     radius, height, wall = (
         np.interp(place, chord, row) for row in (vessel.radius, vessel.height, vessel.wall)
@@ -94,8 +92,7 @@ def packed(response: Response) -> Packing:
     wider = np.maximum(np.append(size[:1], size), np.append(size, size[-1:]))
     across, high = 2.0 * float((outside * wider).max()), float(np.diff(height) @ size)
     foot = float(outside[height <= height[0]].max())
-    ring = 2.0 * np.pi * radius * wall
-    solid = float((0.5 * (ring[1:] + ring[:-1]) * np.diff(place)) @ size**3)
+    solid = float(vessel.volumes(place) @ size**3)
     box, needs = room_for(Space(across, across, high, round=True), firing)
     return Packing(
         across=across,

@@ -73,19 +73,13 @@ def laid(vessel: Vessel, cards: Sequence[Card], density: Mapping[str, float]) ->
     Laid
         At places along the meridian, the joints among them.
     """
-    chord = np.concatenate(
-        [[0.0], np.cumsum(np.hypot(np.diff(vessel.radius), np.diff(vessel.height)))]
-    )
+    chord = vessel.chord
     place = np.unique(np.concatenate([np.linspace(0.0, chord[-1], PLACES), chord]))
-    radius, height, wall = (
-        np.interp(place, chord, row) for row in (vessel.radius, vessel.height, vessel.wall)
-    )
+    height = np.interp(place, chord, vessel.height)
     band = np.searchsorted(vessel.steps, 0.5 * (height[1:] + height[:-1]))
     pastes = [paste_of(card) for card in cards]
     swell = np.array([density[c.name] / p.solids for c, p in zip(cards, pastes, strict=True)])
-    ring = 2.0 * np.pi * radius * wall
-    fired = 0.5 * (ring[1:] + ring[:-1]) * np.diff(place)
-    wet = np.concatenate([[0.0], np.cumsum(fired * swell[band])])
+    wet = np.concatenate([[0.0], np.cumsum(vessel.volumes(place) * swell[band])])
     printer = vessel.printer
     half = float(volume_for_share(0.5, printer.dead_volume, printer.tanks))
     at = np.interp(vessel.steps, height, wet)

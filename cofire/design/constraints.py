@@ -226,9 +226,7 @@ def pure_ends(vessel: Vessel, layout: Layout) -> bool:
 
 def _laid_below(vessel: Vessel) -> Array:
     """Volume of wall below each point of the profile, (P,). [m³]"""
-    chord = np.hypot(np.diff(vessel.radius), np.diff(vessel.height))
-    ring = 2.0 * np.pi * vessel.radius * vessel.wall
-    return np.concatenate([[0.0], np.cumsum(0.5 * (ring[1:] + ring[:-1]) * chord)])
+    return np.concatenate([[0.0], np.cumsum(vessel.volumes(vessel.chord))])
 
 
 def pure_between(vessel: Vessel, layout: Layout) -> bool:
