@@ -15,6 +15,7 @@ import numpy as np
 from cofire.assessment.response import Response
 from cofire.assessment.rule import BLENDS, FIRING, GAS, LAYERS, SHAPE, Flag, Rule
 from cofire.firing.program import Firing, Space
+from cofire.physics.history import along_height
 
 CLEAR = 25e-3
 """From bare ware, or from its box, to the walls and elements of a kiln: an inch, common practice.
@@ -68,7 +69,7 @@ class Packing:
 def packed(response: Response) -> Packing:
     """How the dried pot stands in its kiln.
 
-    Every level is as large as its own material alone has it.
+    Every level is as large as its own material alone has it, along the ring and the height.
 
     Parameters
     ----------
@@ -87,12 +88,22 @@ def packed(response: Response) -> Packing:
         np.interp(place, chord, row) for row in (vessel.radius, vessel.height, vessel.wall)
     )
     band = np.searchsorted(vessel.steps, 0.5 * (height[1:] + height[:-1]))
-    size = np.exp(-response.history.free_strain[np.asarray(response.material)[band], -1])
+    history, rows = response.history, np.asarray(response.material)
+    ring = history.free_strain[rows, -1]
+    up = np.array(
+        [
+            along_height(card, free, shrunk)
+            for card, free, shrunk in zip(
+                response.cards, ring.tolist(), history.shrinkage[rows, -1].tolist(), strict=True
+            )
+        ]
+    )
+    size, taller = np.exp(-ring[band]), np.exp(-up[band])
     outside = radius + 0.5 * wall
     wider = np.maximum(np.append(size[:1], size), np.append(size, size[-1:]))
-    across, high = 2.0 * float((outside * wider).max()), float(np.diff(height) @ size)
+    across, high = 2.0 * float((outside * wider).max()), float(np.diff(height) @ taller)
     foot = float(outside[height <= height[0]].max())
-    solid = float(vessel.volumes(place) @ size**3)
+    solid = float(vessel.volumes(place) @ (size**2 * taller))
     box, needs = room_for(Space(across, across, high, round=True), firing)
     return Packing(
         across=across,

@@ -25,6 +25,7 @@ from cofire.evidence.strip_readings import strip_findings
 from cofire.materials.card import Card, Property, Uncertainty
 from cofire.materials.card_file import contradictions
 from cofire.materials.properties import AFTER_BARS, SPECS
+from cofire.physics.history import height_factor
 from cofire.physics.sintering import sintering_strain
 
 
@@ -153,7 +154,7 @@ def _firing_shrinkage(card: Card, values: tuple[Value, ...]) -> tuple[Value, ...
     one = told.get("green_density")
     if one is None or "fired_density" in told or "firing_shrinkage" not in card:
         return ()
-    dense, factor = card["fired_density"].scalar, card.scalar("height_shrinkage_factor", 1.0)
+    dense, factor = card["fired_density"].scalar, height_factor(card)
     ends = [
         -float(np.expm1(sintering_strain(max(dense, float(g)), float(g), factor)))
         for g in (one.value[0], one.high[0], one.low[0])

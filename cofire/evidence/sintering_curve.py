@@ -24,7 +24,7 @@ from cofire.firing.kiln import Trace
 from cofire.materials.card import Card, FiredAt
 from cofire.numerics import Array
 from cofire.physics.expansion import thermal_strains
-from cofire.physics.history import burnout, contracted
+from cofire.physics.history import burnout, contracted, height_factor
 from cofire.physics.porosity import densified
 from cofire.physics.sintering import (
     GAUSS_POINTS,
@@ -364,7 +364,7 @@ def _from_card(card: Card, clocks: Sequence[Clock], shaky: float) -> tuple[Array
     """The card's own unknowns and their uncertainties."""
     energy, exponent = card["sintering_energy"], card["sintering_exponent"]
     green, full = card["green_density"].scalar, card["full_density"].scalar
-    height = card.scalar("height_shrinkage_factor", 1.0)
+    height = height_factor(card)
     relative = [p.uncertainty[0].relative(p.value[:1])[0] for p in (energy, exponent)]
     expansion = card["thermal_expansion"]
     drift = max(u.relative(v) for u, v in zip(expansion.uncertainty, expansion.value, strict=True))

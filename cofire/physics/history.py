@@ -323,7 +323,7 @@ def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
     density = relative_density(card, trace, extend)
     green = card["green_density"].scalar
     strain = thermal_strains(card, T, extend)
-    shrinkage = sintering_strain(density, green, card.scalar("height_shrinkage_factor", 1.0))
+    shrinkage = sintering_strain(density, green, height_factor(card))
     water = card.scalar("loss_on_ignition", 0.0)
     if water > 0.0:
         strain[WATER] = contracted(card, lost.water)
@@ -378,6 +378,40 @@ def _pure(card: Card, trace: Trace, lost: _Lost, extend: bool) -> _Zone:
     )
 
 
+def height_factor(card: Card) -> float:
+    """Shrinkage along the height over that along the ring, of a blend by shares of volume.
+
+    Parameters
+    ----------
+    card : Card
+        Pure or a blend.
+
+    Returns
+    -------
+    float
+        [-]
+    """
+    return sum(p.scalar("height_shrinkage_factor", 1.0) * share for p, share in card.constituents)
+
+
+def along_height(card: Card, free_strain: float, shrinkage: float) -> float:
+    """Free natural strain along the height, of which only what stays is another there.
+
+    Parameters
+    ----------
+    card : Card
+        Pure or a blend.
+    free_strain, shrinkage : float
+        All of it, and what is no expansion, along the ring. [-]
+
+    Returns
+    -------
+    float
+        [-]
+    """
+    return free_strain + (height_factor(card) - 1.0) * shrinkage
+
+
 def _mixed(card: Card, metal: _Zone, ceramic: _Zone) -> _Zone:
     """History of a blend from those of its parts, by the rules of `mixing`."""
     c = card.metal_share
@@ -404,8 +438,7 @@ def _mixed(card: Card, metal: _Zone, ceramic: _Zone) -> _Zone:
     strain = {name: accumulate(name) for name in names if name != SINTERING}
     density = bulk_density(c, metal.relative_density, ceramic.relative_density)
     green = bulk_density(c, metal.relative_density[0], ceramic.relative_density[0])
-    factor = sum(p.scalar("height_shrinkage_factor", 1.0) * share for p, share in card.constituents)
-    shrinkage = sintering_strain(density, green, factor)
+    shrinkage = sintering_strain(density, green, height_factor(card))
     strain[SINTERING] = left_to_sinter(shrinkage, strain.get(WATER, 0.0))
     (m, _), (k, _) = card.parts
     necks = neck(m, metal.relative_density, 1.0)

@@ -13,6 +13,7 @@ from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import rule_of
 from cofire.mechanics.tile import fired_sag
 from cofire.numerics import Array
+from cofire.physics.history import height_factor
 from cofire.physics.paste import paste_of
 from cofire.production.green import Green
 from cofire.production.piece import WIDTH, Piece, Reading, Sample, bar, fitting
@@ -166,7 +167,7 @@ def _longest(of: Sample) -> float:
     """Fired over dried length at which the least density wanted is just reached."""
     h = of.history
     wanted = np.log(of.card["green_density"].scalar / of.card["least_density"].scalar)
-    factor = of.card.scalar("height_shrinkage_factor", 1.0)
+    factor = height_factor(of.card)
     other = float(h.free_strain[0, -1] - h.shrinkage[0, -1])
     return float(np.exp(wanted / (2.0 + factor) + other))
 

@@ -27,6 +27,7 @@ from cofire.mechanics.meridian import Meridian, mesh_meridian
 from cofire.mechanics.shell import elastic_response, shells
 from cofire.mechanics.shell_firing import fire_shells
 from cofire.numerics import Array
+from cofire.physics.history import along_height
 from cofire.vessel import Vessel
 
 # ----------------------------------------------------------------------------------------------
@@ -467,9 +468,7 @@ def kept(card: Card, free_strain: float, shrinkage: float) -> tuple[float, float
         Drying, firing along the ring, firing along the height. [-]
     """
     dry = float(np.log1p(-card["drying_shrinkage"].scalar))
-    parts = card.constituents
-    factor = sum(p.scalar("height_shrinkage_factor", 1.0) * share for p, share in parts)
-    return dry, free_strain, free_strain + (factor - 1.0) * shrinkage
+    return dry, free_strain, along_height(card, free_strain, shrinkage)
 
 
 def band_strains(response: Response) -> Array:
