@@ -443,14 +443,20 @@ def _firing(path: Path, tables: list[Path] | None, log: dict[str, Any]) -> dict[
     from cofire.firing.program import load_kilns, read_firing
     from cofire.units import HOUR, celsius
 
+    peak = "peak_C"
     if path.suffix.lower() == ".toml":
         firing = read_firing(path, load_kilns(tables or []))
         curve, name = trace(firing), firing.name
         more = {"gas": firing.gas_words, "kiln": firing.kiln.name, "logged": False}
     else:
-        curve, name = read_firing_log(path, **log).trace, path.name
-        more = {"logged": True}
+        seen = read_firing_log(path, **log)
+        curve, name = seen.trace, path.name
+        more = {"logged": True, "notes": list(seen.notes)}
+        if seen.hidden is not None:
+            peak = "peak_at_least_C"
+        for line in seen.notes:
+            aside(f"cofire: {path}: {line}")
     hours = float(curve.time[-1] - curve.time[0]) / HOUR
     return {
-        "firing": name, "peak_C": round(celsius(curve.peak), 1), "hours": round(hours, 2),
+        "firing": name, peak: round(celsius(curve.peak), 1), "hours": round(hours, 2),
     } | more  # fmt: skip

@@ -60,7 +60,7 @@ from cofire.fields import BENDING, CURVE, MEASURED, MEASURED_FIRING, SAG, STRIP
 from cofire.files import Fields, Place, is_number, show, table_of
 from cofire.firing.columns import Sheet, parse_number, read_sheet
 from cofire.firing.kiln import Trace, trace
-from cofire.firing.log import LONGEST_LOG, read_firing_log
+from cofire.firing.log import HIDING, LONGEST_LOG, read_firing_log
 from cofire.firing.program import Kiln, find_kiln, known_gas, load_kilns, simple_firing
 from cofire.materials.card import FiredAt
 from cofire.numerics import Array
@@ -258,7 +258,13 @@ def _curve_of(fields: Fields, kiln: Kiln, lag: float, folder: Path) -> tuple[Tra
         if "unit" in options:
             options["temperature_unit"] = options.pop("unit")
         path = folder / fields.text("log")
-        return read_firing_log(path, lag=lag, gas=gas, **options).trace, None
+        seen = read_firing_log(path, lag=lag, gas=gas, **options)
+        if seen.hidden is not None:
+            note = next(line for line in seen.notes if HIDING in line)
+            raise InputError(
+                f"{path}: {note}; allowed: a log that shows it, or {', '.join(PLAIN)} without a log"
+            )
+        return seen.trace, None
     plain = FiredAt(
         fields.number("rate_C_per_h") / HOUR,
         kelvin(fields.number("peak_C")),

@@ -11,12 +11,12 @@ from cofire.assessment.brown_rules import brown_utilisations
 from cofire.assessment.check import QUICK, laid_vessel
 from cofire.assessment.cracks import SINTERED
 from cofire.assessment.response import Response, cards_of, fire_vessel, solid_or_shell
-from cofire.assessment.rule import Flag
-from cofire.assessment.verdict import Verdict, judge
+from cofire.assessment.rule import FIRING, NO, STRESS, Flag, not_computed
+from cofire.assessment.verdict import Verdict, judge, rule_of, worst_first
 from cofire.errors import InputError, OutOfRange
 from cofire.firing.cones import read_cones
 from cofire.firing.kiln import Trace, trace
-from cofire.firing.log import FiringLog
+from cofire.firing.log import BESIDE, FiringLog
 from cofire.materials.card import Card
 from cofire.mechanics.integrator import Control
 from cofire.numerics import Array
@@ -143,6 +143,8 @@ class Replay:
         Flags whose verdict the log changes: as planned, as fired.
     moved
         Other flags whose utilisation moved most.
+    withheld
+        Rules that say nothing of the firing as logged, since a gap may hide its peak.
     """
 
     log: FiringLog
@@ -155,6 +157,7 @@ class Replay:
     moved: tuple[tuple[Flag, Flag], ...]
     crack: Crack | None
     why: str = ""
+    withheld: tuple[str, ...] = ()
 
 
 def pace(trace: Trace, levels: tuple[float, ...]) -> Pace:
@@ -269,13 +272,17 @@ def replay(
     solids = [(r, QUICK) if quick else solid_or_shell(r) for r in (planned, fired)]
     why = next((why for _, why in solids if why), "")
     one, other = (planned, fired) if why else (r for r, _ in solids)
-    verdicts = judge(one), judge(other)
+    logged = judge(other)
+    withheld = tuple(
+        f for f in logged.flags if log.hidden is not None and not _stands(f, log.hidden)
+    )
+    verdicts = judge(one), worst_first(_hidden(f) if f in withheld else f for f in logged.flags)
     levels = tuple(planned.trace.peak - k for k in BELOW_PEAK)
     before = {(flag.rule, flag.zone): flag for flag in verdicts[0].flags}
     pairs = [
         (before[flag.rule, flag.zone], flag)
-        for flag in verdicts[1].flags
-        if (flag.rule, flag.zone) in before
+        for flag in logged.flags
+        if (flag.rule, flag.zone) in before and flag not in withheld
     ]
     changed = tuple(pair for pair in pairs if pair[0].verdict != pair[1].verdict)
     moves = [
@@ -298,7 +305,27 @@ def replay(
         moved=moved,
         crack=crack,
         why=why,
+        withheld=tuple(dict.fromkeys(flag.rule for flag in withheld)),
     )
+
+
+def _stands(flag: Flag, hidden: float) -> bool:
+    """Whether a flag holds however hot it was in a gap: of before, or no matter of the firing.
+
+    What was a no by then stays one; where stress is well before, worse may have come.
+    """
+    sees = rule_of(flag).sees
+    if FIRING not in sees:
+        return True
+    if flag.time is None:
+        return False
+    done = flag.grade == NO and flag.time <= hidden
+    return done or (STRESS not in sees and flag.time < hidden - BESIDE)
+
+
+def _hidden(flag: Flag) -> Flag:
+    """A flag whose answer hangs on how hot it was in a gap."""
+    return rule_of(flag).named(not_computed(flag.zone, "the peak may lie in a gap of the log"))
 
 
 # -- where and when it breaks ------------------------------------------------------------------

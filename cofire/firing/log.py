@@ -35,6 +35,10 @@ LONGEST_GAP = 48.0 * HOUR
 """No logger is silent for longer within one firing (estimate): a clock is wrong. [s]"""
 LONGEST_LOG = 30.0 * 24.0 * HOUR
 """A studio's firing lasts a week at most (common practice); four are allowed. [s]"""
+BESIDE, HIDES = 15.0 * MINUTE, 10.0
+"""Readings so long before and after a gap tell how fast the ware was; a controller's swing carried
+on through a gap stays below so many kelvin. Estimates. [s], [K]"""
+HIDING = "the peak may lie in this gap"
 STILL = 5.0 * MINUTE
 """No shorter step is a gap. [s]"""
 
@@ -130,7 +134,43 @@ def _gap_steps(time: Array) -> NDArray[np.intp]:
     return np.flatnonzero(step > max(GAP * float(np.median(step)), STILL)).astype(np.intp)
 
 
-def gap_notes(time: Array, temperature: Array, lines: Sequence[int]) -> list[str]:
+def hiding_steps(time: Array, smooth: Array) -> list[int]:
+    """Gaps in which the ware may have been hotter than all readings: entered rising, left falling.
+
+    The rise before and the fall after, each carried on into the gap, meet above all readings.
+
+    Parameters
+    ----------
+    time, smooth : array
+        In order, and without spikes and noise, shape (R,). [s], [K]
+
+    Returns
+    -------
+    list of int
+        Reading before each such gap. [-]
+    """
+    ends = np.r_[-1, _gap_steps(time), time.size - 1]
+    found = []
+    for n, i in enumerate(ends[1:-1].tolist(), 1):
+        before = np.arange(ends[n - 1] + 1, i + 1)
+        after = np.arange(i + 1, ends[n + 1] + 1)
+        before = before[time[before] >= time[i] - BESIDE]
+        after = after[time[after] <= time[i + 1] + BESIDE]
+        if min(before.size, after.size) < 2:
+            continue
+        rise, fall = (float(np.polyfit(time[at], smooth[at], 1)[0]) for at in (before, after))
+        if rise > 0.0 > fall:
+            width = float(time[i + 1] - time[i])
+            meet = (float(smooth[i + 1] - smooth[i]) - fall * width) / (rise - fall)
+            top = float(smooth[i]) + rise * min(max(meet, 0.0), width)
+            if top > float(smooth.max()) + HIDES:
+                found.append(i)
+    return found
+
+
+def gap_notes(
+    time: Array, temperature: Array, lines: Sequence[int], hiding: Sequence[int] = ()
+) -> list[str]:
     """Where readings are missing, or the clock was set on.
 
     Parameters
@@ -139,6 +179,8 @@ def gap_notes(time: Array, temperature: Array, lines: Sequence[int]) -> list[str
         In order, shape (R,). [s], [K]
     lines : sequence of int
         Line of each reading. [-]
+    hiding : sequence of int
+        From `hiding_steps`. [-]
 
     Returns
     -------
@@ -155,6 +197,7 @@ def gap_notes(time: Array, temperature: Array, lines: Sequence[int]) -> list[str
         notes.append(
             f"line {lines[i + 1]}: {'clock set on, or ' if jumped else ''}no readings for "
             f"{_clock_text(float(step[i]))} ({moved:+.0f} K); taken as a straight line"
+            + (f", but {HIDING}" if i in hiding else "")
         )
     return notes
 
@@ -249,6 +292,8 @@ class FiringLog:
         The same from cold to cold, few nodes; time counts from its own first node.
     lead
         Time of the trace at the first reading. [s]
+    hidden
+        Time of the trace from which a gap may hide the peak; None where none does. [s]
     found
         How the file was read: delimiter, columns, units.
     notes
@@ -263,6 +308,7 @@ class FiringLog:
     found: tuple[str, ...]
     notes: tuple[str, ...]
     lead: float = 0.0
+    hidden: float | None = None
 
 
 def read_firing_log(
@@ -322,9 +368,9 @@ def read_firing_log(
         f"temperature from {sheet.title(what)!r}: {unit}",
     )
     time, temperature, lines, mended = in_order(seconds, temperature, lines, sheet.where)
-    notes += mended + gap_notes(time, temperature, lines)
     smooth, told = smoothed(time, temperature, lines)
-    notes += told
+    hiding = hiding_steps(time, smooth)
+    notes += mended + gap_notes(time, temperature, lines, hiding) + told
     curve, lead, ends = logged_trace(time, smooth, thermocouple, lag, gas, sheet.where)
     return FiringLog(
         where=sheet.where,
@@ -335,6 +381,7 @@ def read_firing_log(
         found=found,
         notes=(*notes, *ends),
         lead=lead,
+        hidden=lead + float(time[hiding[0]]) if hiding else None,
     )
 
 

@@ -381,6 +381,8 @@ def entry_line(entry: Mapping[str, Any]) -> str:
         parts = [str(entry.get("firing", ""))]
         if is_number(entry.get("peak_C")):
             parts.append(f"{entry['peak_C']:.0f} °C")
+        if is_number(entry.get("peak_at_least_C")):
+            parts.append(f"{entry['peak_at_least_C']:.0f} °C or more")
         if is_number(entry.get("hours")):
             parts.append(f"{entry['hours']:.1f} h")
         if "gas" in entry:

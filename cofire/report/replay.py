@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 from cofire import __version__
-from cofire.assessment.rule import GRADE, Flag
+from cofire.assessment.rule import GRADE, UNKNOWN, Flag
 from cofire.assessment.verdict import Verdict
 from cofire.evidence.replay import Crack, Moment, Pace, Replay
 from cofire.report.verdict import flag_row, measured, number
@@ -29,13 +29,14 @@ def _rows(r: Replay) -> list[tuple[str, str, str]]:
     def rate(speed: float, at: float) -> str:
         return f"{round(speed * HOUR) + 0.0:.0f} °C/h at {celsius(at):.0f} °C"
 
-    def column(p: Pace) -> list[str]:
+    def column(p: Pace, hidden: bool) -> list[str]:
+        more = " or more" if hidden else ""
         return [
-            f"{celsius(p.peak):.0f} °C",
-            *(f"{time / MINUTE:.0f} min" for time in p.above),
+            f"{celsius(p.peak):.0f} °C{more}",
+            *(f"{time / MINUTE:.0f} min{more}" for time in p.above),
             rate(p.heating, p.heating_at),
             rate(p.cooling, p.cooling_at),
-            _cone(p),
+            "not told" if hidden else _cone(p),
             f"{p.length / HOUR:.1f} h",
         ]
 
@@ -47,7 +48,9 @@ def _rows(r: Replay) -> list[tuple[str, str, str]]:
         "heat work, cone",
         "cold to cold",
     ]
-    return list(zip(names, *map(column, r.paces), strict=True))
+    plan, log = r.paces
+    hidden = r.log.hidden is not None
+    return list(zip(names, column(plan, hidden=False), column(log, hidden), strict=True))
 
 
 def _flag(flag: Flag) -> str:
@@ -129,8 +132,17 @@ def as_text(r: Replay) -> str:
     lines += ["", f"{'':32} {'plan':24} log"]
     lines += [f"{name:32} {plan:24} {log}" for name, plan, log in _rows(r)]
     planned, fired = r.verdicts
-    lines += ["", f"{'verdict':32} {planned.word:24} {fired.word}"]
-    lines += [f"{'decided by':32} {planned.deciding.rule:24} {fired.deciding.rule}", ""]
+    word, by = fired.word, fired.deciding.rule
+    if r.withheld and fired.deciding.verdict == UNKNOWN:
+        word, by = UNKNOWN, "a gap in the log"
+    lines += ["", f"{'verdict':32} {planned.word:24} {word}"]
+    lines += [f"{'decided by':32} {planned.deciding.rule:24} {by}", ""]
+    if r.withheld:
+        lines += wrapped(
+            "Not told of the firing as logged, as its peak may lie in a gap: "
+            f"{', '.join(r.withheld)}."
+            + ("" if r.crack is None else " Of the crack is told what a straight line there gives.")
+        )
     if r.why:
         lines += wrapped(f"Both worked out as a shell; no solid: {r.why}.")
     if r.changed:
@@ -140,7 +152,7 @@ def as_text(r: Replay) -> str:
                 f"  {after.rule}, {after.zone}: planned {_flag(before)}, fired {_flag(after)}", 4
             )
     else:
-        lines.append("No flag changes its verdict.")
+        lines.append(f"No {'other ' if r.withheld else ''}flag changes its verdict.")
     if r.moved:
         utilisations = (
             f"{after.rule}, {after.zone} {number(before.utilisation)} to "
@@ -225,6 +237,7 @@ def as_json(r: Replay) -> str:
         "log": r.log.where,
         "read_as": list(r.log.found),
         "notes": list(r.log.notes),
+        "peak_may_lie_in_a_gap": r.log.hidden is not None,
         "plan": _pace_json(r.paces[0], r.levels) | _decided(planned),
         "fired": _pace_json(r.paces[1], r.levels) | _decided(fired),
         "decided_by": fired.deciding.rule,
