@@ -596,7 +596,8 @@ def inherited(table: dict[str, Any], parent: dict[str, Any], where: str) -> dict
     A number of its own needs value and uncertainty; unit and `at_density` may be left out and are
     the parent's. Without a source it is the user's measurement, and marked so. Where a density is
     its own and the reported shrinkage is not, the parent's shrinkage is left out: it belongs to
-    the parent's densities.
+    the parent's densities. Where the shrinkage is its own and neither density is, the green density
+    is the one that shrinks so to the parent's fired one: calculations read densities.
 
     Parameters
     ----------
@@ -615,7 +616,8 @@ def inherited(table: dict[str, Any], parent: dict[str, Any], where: str) -> dict
     Raises
     ------
     InputError
-        It names another kind than the parent's.
+        It names another kind than the parent's, or a shrinkage that the parent's fired density
+        leaves no room for.
     """
     kind = table.get("kind", parent.get("kind"))
     if kind != parent.get("kind"):
@@ -645,6 +647,7 @@ def inherited(table: dict[str, Any], parent: dict[str, Any], where: str) -> dict
     names = ", ".join(key.replace("_", " ") for key in own) or "no number"
     whole["summary"] = f"like {parent['name']}, with {names} of its own"
     whole |= table
+    shrinks = "firing_shrinkage" in own and not set(own) & set(DENSITIES_OF_SHRINKAGE)
     for key in own:
         entry = table[key]
         if not isinstance(entry, dict):
@@ -657,7 +660,41 @@ def inherited(table: dict[str, Any], parent: dict[str, Any], where: str) -> dict
             sources[mine] = mine
         whole[key] = filled | entry
     whole["sources"] = sources
+    if shrinks and (green := _green_density(whole, str(parent["name"]), where)):
+        source = f"from its firing shrinkage and the fired density of {parent['name']}"
+        sources[source] = source
+        whole["green_density"] = green | {"source": source, "basis": "derived"}
     return whole
+
+
+def _green_density(whole: Mapping[str, Any], parent: str, where: str) -> dict[str, Any]:
+    """Green density that shrinks along the ring to the fired one as a card says, as a table.
+
+    Its uncertainty is the shrinkage's alone: what the fired density is out by, both are. Empty
+    where a number cannot be read, which its reader complains of.
+    """
+    names = ["firing_shrinkage", "fired_density", "least_density"]
+    names += [name for name in ("height_shrinkage_factor",) if name in whole]
+    try:
+        read = {n: read_property(n, whole.get(n), whole["sources"], parent, where) for n in names}
+    except InputError:
+        return {}
+    shrinkage, fired, least = (read[name].scalar for name in names[:3])
+    power = 2.0 + (read[names[3]].scalar if names[3:] else 1.0)
+    lowest = SPECS["green_density"].least
+    low, high = (100.0 * (1.0 - (g / fired) ** (1.0 / power)) for g in (least - 1e-3, lowest))
+    if not low <= 100.0 * shrinkage <= high:
+        raise InputError(
+            f"{where}: firing_shrinkage: {100.0 * shrinkage:g} %; allowed: {low:.1f} to {high:.1f} "
+            f"with the fired_density {fired:g} and least_density {least:g} of {parent!r}, or give "
+            "green_density and fired_density too"
+        )
+    spread = float(read["firing_shrinkage"].uncertainty[0].relative(shrinkage))
+    return {
+        "unit": "-",
+        "value": fired * (1.0 - shrinkage) ** power,
+        "uncertainty": f"{100.0 * power * spread * shrinkage / (1.0 - shrinkage):.3f} %",
+    }
 
 
 def _renamed(source: object, names: Mapping[str, str]) -> object:
