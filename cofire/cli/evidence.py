@@ -75,6 +75,8 @@ def calibrate(
     tell = running(CALIBRATE)
     found = fitted(find_card(given.material, cards), given, cards, tell)
     tell("")
+    write = as_json if json else as_text
+    told(write(found), System.metric if json else units)
     text = None if out is None else card_text(found)
     if draw is not None:
         figure = calibration_figures.calibration_figure(found)
@@ -89,8 +91,6 @@ def calibrate(
             "to know it",
             err=True,
         )
-    write = as_json if json else as_text
-    told(write(found), System.metric if json else units)
 
 
 # ----------------------------------------------------------------------------------------------

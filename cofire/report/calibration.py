@@ -176,6 +176,9 @@ def card_text(c: Calibration) -> str:
         lines = _replaced(lines, value.name, new)
         wanted[value.name] = tomllib.loads(new)[value.name]
     source = f"{key} = {toml_value(c.source)}"
+    if "sources" not in before:  # a card like another one needs none of its own
+        lines += ["", "[sources]"]
+        before["sources"], wanted["sources"] = {}, {}
     at = next((n for n, line in enumerate(lines) if re.match(r"^\s*\[\s*sources\s*\]", line)), None)
     if at is None:
         raise InputError(f"{where}: [sources] is not a table of its own; write it as one")
