@@ -437,8 +437,8 @@ PROPERTY = _table(
         otherwise="that of the card it is like, or 1",
     ),
     fired_at=Field(
-        "{ rate_C_per_h, peak_C, hold_min, gas } of the bars, with fired_density only; without "
-        "gas, that in which the card is fired",
+        "{ rate_C_per_h, peak_C, hold_min, gas } of the bars, with fired_density only: their heat "
+        "work in all, no cooling beside it; without gas, that in which the card is fired",
         otherwise="needed with fired_density",
     ),
     source=Field("a name of [sources]", otherwise="your own measurement, with like"),

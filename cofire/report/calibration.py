@@ -276,7 +276,7 @@ def _rows(c: Calibration, value: Value) -> list[str]:
         f = value.fired_at
         lines.append(
             f"    in a firing of {f.rate * HOUR:g} °C/h to {celsius(f.peak):.0f} °C and "
-            f"{f.hold / MINUTE:.0f} min there, cooling included"
+            f"{f.hold / MINUTE:.0f} min there: its heat work in all, no cooling beside it"
         )
     return lines
 

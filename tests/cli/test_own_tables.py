@@ -41,6 +41,7 @@ def test_a_card_without_sources_is_calibrated_and_its_copy_has_one(bars: Path) -
     done = run("calibrate", "measured.toml", "--tables", "T", "--out", "new/ceramics/own.toml")
     assert done.exit_code == 0, done.output
     assert "from 2 bars (1 firing)" in done.stdout
+    assert "heat work in all, no cooling beside it" in " ".join(done.stdout.split())
     table = tomllib.loads(Path("new/ceramics/own.toml").read_text(encoding="utf-8"))
     assert table["sources"] == {"measured": "measured: measured.toml"}
     assert table["firing_shrinkage"]["source"] == "measured"
