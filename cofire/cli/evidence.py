@@ -53,7 +53,7 @@ def calibrate(
     from cofire.evidence.calibration import calibrate as fitted
     from cofire.evidence.measured import read_measured
     from cofire.firing.program import load_kilns
-    from cofire.materials.catalogue import find_card, load_cards
+    from cofire.materials.catalogue import find_card, load_cards, tables_of
     from cofire.report import calibration as calibration_figures
     from cofire.report.calibration import as_json, as_text, card_text
     from cofire.report.figures import save
@@ -85,7 +85,7 @@ def calibrate(
     if out is not None and text is not None:
         make_folder(out.parent)
         write_file(out, lambda s: s.write(text.encode()), force)
-        folder = one_line(quote(str(out.parent)))
+        folder = one_line(quote(str(tables_of(out))))
         typer.echo(
             f"written: {one_line(str(out))}; next: --tables {folder} with every command that is "
             "to know it",

@@ -371,7 +371,7 @@ def kiln(
     import numpy as np
 
     from cofire.firing.program import find_kiln, load_kilns
-    from cofire.materials.catalogue import KILN_FOLDER
+    from cofire.materials.catalogue import KILN_FOLDER, tables_of
     from cofire.report.forms import new_kiln
     from cofire.units import HOUR, celsius
 
@@ -397,10 +397,8 @@ def kiln(
         rows(parent.cooling_temperature, parent.cooling_rate), parent.name,
     )  # fmt: skip
     _refuse(text, _kiln_reader(place))
-    home = place.absolute().parent
-    if home.name == KILN_FOLDER:
-        first, folder = "", place.parent.parent if place.parent.name else home.parent
-    else:
+    first, folder = "", tables_of(place)
+    if place.absolute().parent.name != KILN_FOLDER:
         first, folder = f"move it into {OWN_TABLES / KILN_FOLDER}, then ", OWN_TABLES
     _write(
         place, text, force,
@@ -448,7 +446,7 @@ def material(
     Example:  cofire new material --like "fritted body" --own "strength = 62, 10 %"
     """
     from cofire.materials.card_file import CardReader, inherited
-    from cofire.materials.catalogue import alone, find_card, load_cards
+    from cofire.materials.catalogue import alone, find_card, load_cards, tables_of
     from cofire.materials.properties import SPECS
     from cofire.report.forms import new_material
     from cofire.report.read_again import toml_value
@@ -484,7 +482,7 @@ def material(
             raise InputError(reader.problems[0])
 
     _refuse(text, read)
-    _write(place, text, force, f"cofire materials --tables {_quoted(place.parent)} {title!r}")
+    _write(place, text, force, f"cofire materials --tables {_quoted(tables_of(place))} {title!r}")
 
 
 def _raw(card: Card) -> dict[str, Any]:

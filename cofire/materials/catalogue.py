@@ -189,6 +189,25 @@ def card_files(folder: Place) -> list[Traversable | Path]:
     return [f for place in places for f in _toml_files(place) if f.name not in NOT_CARDS]
 
 
+def tables_of(place: Path) -> Path:
+    """The folder to give as one's own tables for a file to be read.
+
+    Parameters
+    ----------
+    place : Path
+        A card's or a kiln's file, written or yet to be.
+
+    Returns
+    -------
+    Path
+        Its own, or the one around metals/, ceramics/ or kilns/.
+    """
+    home = place.absolute().parent
+    if home.name not in (*CARD_FOLDERS, KILN_FOLDER):
+        return place.parent
+    return place.parent.parent if place.parent.name else home.parent
+
+
 def kiln_files(folder: Place) -> list[Traversable | Path]:
     """Kiln files of a folder of material tables: those in its kilns/.
 

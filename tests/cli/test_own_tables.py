@@ -45,6 +45,7 @@ def test_a_card_without_sources_is_calibrated_and_its_copy_has_one(bars: Path) -
     table = tomllib.loads(Path("new/ceramics/own.toml").read_text(encoding="utf-8"))
     assert table["sources"] == {"measured": "measured: measured.toml"}
     assert table["firing_shrinkage"]["source"] == "measured"
+    assert "next: --tables new with every command" in done.stderr
     assert load_cards([Path("new")])["mine"].like == "fritted body"
     assert bars.exists()
 
@@ -57,3 +58,27 @@ def test_a_fit_is_printed_though_its_card_cannot_be_written(bars: Path) -> None:
     assert "[sources] is not a table of its own" in done.stderr
     assert "from 2 bars (1 firing)" in done.stdout
     assert not Path("own.toml").exists()
+
+
+@pytest.mark.parametrize(
+    ("out", "folder"),
+    [("T/ceramics/x.toml", "T"), ("T/x.toml", "T"), ("metals/x.toml", "."), ("x.toml", ".")],
+)
+def test_a_card_in_a_folder_of_tables_is_read_by_the_folder_around_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, out: str, folder: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    done = run("new", "material", "--like", "fritted body", "--name", "other", "--out", out)
+    assert done.exit_code == 0, done.output
+    assert f"next: cofire materials --tables {folder} 'other'" in done.stderr
+    assert "other" in load_cards([Path(folder)])
+
+
+def test_a_card_written_within_metals_is_read_by_the_folder_above(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "metals"
+    folder.mkdir()
+    monkeypatch.chdir(folder)
+    done = run("new", "material", "--like", "fritted body", "--name", "other", "--out", "x.toml")
+    assert f"next: cofire materials --tables {tmp_path} 'other'" in done.stderr
