@@ -240,6 +240,14 @@ def pauses_csv(m: Job) -> str:
     return making_tables.table(header, rows)
 
 
+WHOLE = str.maketrans({
+    "ß": "ss", "ẞ": "SS", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE", "ø": "o", "Ø": "O",
+    "ł": "l", "Ł": "L", "đ": "d", "Đ": "D", "ð": "d", "Ð": "D", "þ": "th", "Þ": "Th", "ı": "i",
+    "µ": "u", "μ": "u", "–": "-", "—": "-", "’": "'",
+})  # fmt: skip
+"""Letters and signs that no mark can be taken off, and what stands for them in ASCII."""
+
+
 def pause_gcode(number: int, count: int, pause: Pause) -> str:
     """One stop as lines to be put into the print's program before its layer.
 
@@ -276,9 +284,13 @@ def pause_gcode(number: int, count: int, pause: Pause) -> str:
 
 
 def _plain(text: str) -> str:
-    """A name as a comment may hold it: ASCII, no bracket or semicolon that would end it."""
-    letters = unicodedata.normalize("NFKD", text).encode("ascii", "replace").decode()
-    return re.sub(r"[;()\r\n]", "_", letters)
+    """A name as a comment may hold it: ASCII, no bracket or semicolon that would end it.
+
+    Letters lose their marks; what has no letter of its own there is "_".
+    """
+    apart = unicodedata.normalize("NFKD", text.translate(WHOLE))
+    letters = "".join(c for c in apart if not unicodedata.combining(c))
+    return re.sub(r"[^\x20-\x7e]|[;()]", "_", letters)
 
 
 # ----------------------------------------------------------------------------------------------

@@ -188,6 +188,21 @@ def test_the_lines_are_comments_and_one_standard_stop_in_ascii():
         assert line.count(";") == 1
 
 
+@pytest.mark.parametrize(
+    ("name", "plain"),
+    [
+        ("Möwen silver clay", "Mowen silver clay"),
+        ("weißer Ton, Ø 3 µm", "weisser Ton, O 3 um"),
+        ("pâte n° 2 (neuve)", "pate n_ 2 _neuve_"),
+        ("銀 クレイ", "_ ___"),
+    ],
+)
+def test_a_name_keeps_its_letters_without_their_marks_in_the_lines(name: str, plain: str):
+    (stop,) = pauses(job(foot))
+    text = pause_gcode(1, 1, replace(stop, change=replace(stop.change, above=name)))
+    assert f"; to: {plain}\n" in text
+
+
 def test_a_change_that_is_due_before_the_print_says_how_much_to_run_out_first():
     m = job(foot)
     early = replace(m.changeovers[0], extruded=-0.4e-6, run_out=0.4e-6, layer=0)
