@@ -352,7 +352,7 @@ def roads_line(m: Job) -> str:
     number_of = f"{least} to {most} roads" if most > least else f"{least} road{'s' * (least > 1)}"
     text = (
         f"The wall is {_span(width)} mm wide as laid{_thinnest(m)}: {number_of} of {_span(each)} "
-        f"mm with a nozzle of {1e3 * nozzle:g} mm."
+        f"mm with a nozzle of {1e3 * nozzle:.2f} mm."
     )
     off = float(np.abs(each / nozzle - 1.0).max())
     if off > OFF_NOZZLE:

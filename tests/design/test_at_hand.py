@@ -178,10 +178,17 @@ def test_the_print_says_how_many_roads_its_wall_is():
 
     assert told(1.78e-3, 1.84e-3) == (
         "The wall is 1.78 to 1.84 mm wide as laid: 3 roads of 0.59 to 0.61 mm with a nozzle of "
-        "0.6 mm."
+        "0.60 mm."
     )
     assert "1 road of 0.90 mm" in told(0.9e-3, 0.9e-3, 0.9e-3)
     assert "25 % off the nozzle" in told(0.75e-3, 0.75e-3)
+    # in inches too by what is shown: 0.0331 is 16 % off 0.0394, and was 17 % off 0.04
+    inches = imperial(told(0.84e-3, 0.84e-3, 1e-3))
+    assert "16 % off" in inches
+    road, nozzle = (
+        float(re.findall(rf"{word} ([\d.]+) in", inches)[0]) for word in ("road of", "nozzle of")
+    )
+    assert 1.0 - road / nozzle == pytest.approx(0.16, abs=0.005)
 
 
 def test_pastes_beside_each_other_can_be_told_apart():
