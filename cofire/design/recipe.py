@@ -34,6 +34,9 @@ HINDERED = 0.15
 """What a filler takes from the way to density, of its own share, beyond its volume: estimate; rigid
 grains hold back what sinters round them (Scherer 1987, J. Am. Ceram. Soc. 70, 719, from memory).
 [-]"""
+COUNTS = 0.02
+"""Share of the solids from which a filler's crystals count when they turn: below it the expansion
+of the body moves by less than cards are sure of (of leucite by 0.4e-6/K). Estimate. [-]"""
 BAR_TEMPERATURE = kelvin(400.0)
 """Expansions are told from 20 °C to here. [K]"""
 EXPANSION_SPREAD = 0.07
@@ -187,7 +190,8 @@ def _with_one(base: Card, filler: Card, x: float) -> Card:
             source = key if key in base else None
             old = base[key] if source else filler[key]
             properties[key] = replace(old, owner=base.name, value=np.array([share]))
-    lasting = [c["stable_time"] for c in (base, filler) if "stable_time" in c]
+    some = (base,) if x < COUNTS else (base, filler)
+    lasting = [c["stable_time"] for c in some if "stable_time" in c]
     if lasting:  # a filler's crystals stand in the base's glass
         shortest = min(lasting, key=lambda p: float(p.value.min()))
         properties["stable_time"] = replace(shortest, owner=base.name)

@@ -124,7 +124,8 @@ class History:
     def shrinkage(self) -> Array:
         """Natural strain that stays: bound water's and sintering's together, shape (N, M). [-]"""
         parts = [self.strain[name] for name in (WATER, SINTERING) if name in self.strain]
-        return np.asarray(np.sum(parts, axis=0), dtype=np.float64)
+        none = np.zeros(self.relative_density.shape)
+        return np.asarray(np.sum([none, *parts], axis=0), dtype=np.float64)
 
     @property
     def progress(self) -> Array:

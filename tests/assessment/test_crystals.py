@@ -68,3 +68,4 @@ def test_a_blend_and_a_recipe_turn_as_the_body_in_them_does():
     powder = FILLERS["leucite powder"]
     body = mixed_card(CARDS["fritted body"], [(powder, 0.2)])
     assert turning_rate(body, heat) == turning_rate(powder, heat) > 0.0
+    assert turning_rate(mixed_card(CARDS["fritted body"], [(powder, 0.01)]), heat) == 0.0

@@ -50,6 +50,7 @@ from cofire.design.search import KNEE
 from cofire.design.taper import Tapered
 from cofire.design.transition import Layout, given_layout
 from cofire.errors import InputError, ModelError
+from cofire.materials.catalogue import load_cards
 from cofire.report.designs import TAPER_FILE, percent
 from cofire.report.plan import (
     layout_words,
@@ -98,7 +99,9 @@ def example_plan() -> Plan:
 
 @cache
 def cup_plan() -> Plan:
-    return propose(example("gold_foot_cup"), CARDS, effort=0.05)
+    """The README's first: its porcelain was held and measured."""
+    cards = load_cards([ROOT / "examples" / "measured_porcelain"])
+    return propose(example("gold_foot_cup"), cards, effort=0.05)
 
 
 JOINT = """

@@ -30,7 +30,7 @@ def test_files_are_read_into_si(path: Path) -> None:
     factor = {
         "1e-6/K": 1e-6, "GPa": 1e9, "MPa": 1e6, "kPa": 1e3, "%": 0.01, "-": 1.0, "kg/m3": 1.0,
         "W/(m K)": 1.0, "J/(kg K)": 1.0, "um": 1e-6, "kJ/mol": 1e3, "N/m": 1.0,
-        "log10(Pa s)": 1.0, "MPa m^0.5": 1e6, "K": 1.0,
+        "log10(Pa s)": 1.0, "MPa m^0.5": 1e6, "K": 1.0, "h": 3600.0, "min": 60.0,
     }  # fmt: skip
     card, table = read_card(path), read_toml(path)
     for key in set(table) & set(SPECS):
