@@ -79,7 +79,7 @@ def crystal_flags(response: Response) -> list[Flag]:
 CRYSTALS = Rule(
     name="crystals",
     loses=True,
-    harm="its crystals turn, it expands far less than the joint was made for, and cracks",
+    harm="its crystals turn, and the joint cracks",
     asks="Does the body keep the crystals that give it its expansion?",
     find=crystal_flags,
     sees=frozenset({FIRING, SUBSTANCES}),
