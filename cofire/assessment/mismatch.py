@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.assessment.crystals import turned_grade, turned_words
+from cofire.assessment.crystal_rules import turned_grade, turned_words
 from cofire.assessment.own_weight import sag_grade, sag_words, sagged
 from cofire.assessment.rule import GO, NO
 from cofire.assessment.windows import RATE, ceiling

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from cofire.assessment import (
     brown_rules,
     crack_rules,
-    crystals,
+    crystal_rules,
     firing_rules,
     grain_rules,
     later_rules,
@@ -33,7 +33,7 @@ PER_CENT_CRACK = "% probability of a crack"
 RULES: tuple[Rule, ...] = (
     *pair_rules.RULES,
     *firing_rules.RULES,
-    *crystals.RULES,
+    *crystal_rules.RULES,
     *steam_rules.RULES,
     *brown_rules.RULES,
     *grain_rules.RULES,

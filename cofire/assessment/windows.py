@@ -9,7 +9,7 @@ from functools import cache, cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.assessment.crystals import turned_grade
+from cofire.assessment.crystal_rules import turned_grade
 from cofire.assessment.own_weight import RING, sag_grade
 from cofire.assessment.rule import CAUTION, GO, NO
 from cofire.firing.kiln import END, ramp
@@ -203,7 +203,7 @@ class Windows:
     matures
         Dense enough, (N, P, H).
     turned
-        Share of the time used up that each card's crystals last (`crystals`), (N, P, H). [-]
+        Share of the time used up that each card's crystals last (`crystal_rules`), (N, P, H). [-]
     ceiling
         Hottest peak allowed, (N,). [K]
     sag

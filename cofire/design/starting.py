@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from cofire.assessment.crystals import turned_grade
+from cofire.assessment.crystal_rules import turned_grade
 from cofire.assessment.own_weight import ring_stress, sag_grade, sagged
 from cofire.assessment.rule import GO, NO
 from cofire.assessment.screening import STUDIO_GASES

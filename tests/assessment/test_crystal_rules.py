@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cofire.assessment.crystals import KEPT_CAUTION
+from cofire.assessment.crystal_rules import KEPT_CAUTION
 from cofire.assessment.rule import GO, NO
 from cofire.design.recipe import mixed_card
 from cofire.firing.program import Segment
