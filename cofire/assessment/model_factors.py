@@ -207,7 +207,7 @@ def foretold(risk: float, exponent: float, rule: str) -> float:
     Examples
     --------
     >>> round(foretold(0.1, 8.0, "cooling"), 2), round(foretold(0.1, 8.0, "atmosphere"), 2)
-    (0.4, 0.1)
+    (0.39, 0.1)
     """
     power = np.minimum(exponent * np.log(factor_of(rule).spread) * EVEN, 300.0)
     return float(-np.expm1(-risk * np.exp(power)) @ SHARES)
