@@ -46,7 +46,7 @@ from cofire.report.verdict import (
     taken,
     unsure,
 )
-from cofire.units import MINUTE, celsius, counted, kelvin
+from cofire.units import HOUR, MINUTE, celsius, counted, kelvin
 from cofire.vessel import Printer
 
 if TYPE_CHECKING:
@@ -102,12 +102,13 @@ NUMBERS = (
     ("fracture_toughness", "toughness, MPa m^0.5"),
     ("yield_stress", "yield stress, MPa"),
     ("solidus", "first liquid, °C"),
+    ("stable_time", "crystals last, h"),
     ("firing_ceiling", "firing ceiling, °C"),
     ("reduced_ceiling", "the same in carbon or hydrogen, °C"),
     ("reduced_maturing", "matures lower there by, K"),
 )
 """Properties on which print, stress and limits hang most, and their names and units here."""
-UNITS = {"%": 0.01, "1e-6/K": 1e-6, "GPa": 1e9, "MPa": 1e6, "MPa m^0.5": 1e6}
+UNITS = {"%": 0.01, "h": HOUR, "1e-6/K": 1e-6, "GPa": 1e9, "MPa": 1e6, "MPa m^0.5": 1e6}
 
 
 def _value(p: Property, unit: str, sources: list[str]) -> str:
@@ -115,6 +116,8 @@ def _value(p: Property, unit: str, sources: list[str]) -> str:
     row = 0
     if p.temperature is not None and p.name == "thermal_expansion":
         row = int(np.argmin(np.abs(p.temperature - WARM)))
+    if p.name == "stable_time":  # at the heat where they turn fastest
+        row = int(np.argmin(p.value))
     factor = UNITS.get(unit, 1.0)
     value = celsius(float(p.value[row])) if unit == "°C" else float(p.value[row]) / factor
     u = p.uncertainty[row]

@@ -14,6 +14,7 @@ from cofire.firing.program import Segment
 from cofire.materials.catalogue import load_fillers
 from cofire.physics.blends import blend
 from cofire.physics.stability import turned, turning_rate
+from cofire.report.sheet import cards_table
 from cofire.units import HOUR, kelvin
 from tests.fired import CARDS, flags_of, written_vessel
 from tests.made import fired
@@ -69,3 +70,11 @@ def test_a_blend_and_a_recipe_turn_as_the_body_in_them_does():
     body = mixed_card(CARDS["fritted body"], [(powder, 0.2)])
     assert turning_rate(body, heat) == turning_rate(powder, heat) > 0.0
     assert turning_rate(mixed_card(CARDS["fritted body"], [(powder, 0.01)]), heat) == 0.0
+
+
+def test_the_sheet_tells_how_long_the_crystals_last_where_they_turn_fastest():
+    table, sources = cards_table([CARDS["gold"], PORCELAIN])
+    (row,) = (row for row in table.rows if row[0] == "crystals last, h")
+    assert row[1] == ""
+    assert str(row[2]).startswith("3 factor 3, derived")
+    assert any("geometric mean of 1 h and 10 h" in source for source in sources)
