@@ -18,7 +18,7 @@ from cofire.assessment.verdict import Verdict
 from cofire.errors import CofireError, InputError, UnknownName
 from cofire.files import is_number, show
 from cofire.firing.program import Firing, checked
-from cofire.given import AnyFiring, AnyVessel, several, shipped, vessel_of
+from cofire.given import AnyFiring, AnyVessel, cards_for, several, vessel_of
 from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.shell_march import made_ready
 from cofire.numerics import one_thread
@@ -42,7 +42,7 @@ class Case:
     firing
         Its firing, where that is not the vessel's own.
     cards
-        Materials by name, where these are not the shipped ones.
+        Materials by name, where these are not the shipped ones and those of its tables.
     deviates
         How many standard uncertainties a property lies from its card's value, by material and
         name of the property; held within what is possible for it. [-]
@@ -102,7 +102,7 @@ def evaluate(case: Case) -> Verdict:
     >>> cf.evaluate(cf.Case(cf.example_vessel())).word
     'no'
     """
-    known = dict(shipped() if case.cards is None else case.cards)
+    known = dict(cards_for(case.vessel.tables, case.cards))
     vessel = case.vessel if case.firing is None else replace(case.vessel, firing=case.firing)
     if case.deviates:
         known |= _sampled(needed(vessel, known), case.deviates)
@@ -272,7 +272,7 @@ def sweep(
     firing : path, mapping, rows or Firing, optional
         As for `cofire.read_firing`; by default the vessel's own.
     cards : mapping, optional
-        Materials by name; by default the shipped ones.
+        Materials by name; by default the shipped ones and those of its tables.
     extend : bool
         Hold tables' last values beyond their rows.
     quick : bool
@@ -307,7 +307,7 @@ def sweep(
     from pandas import DataFrame
 
     base = vessel_of(vessel, firing)
-    some = needed(base, shipped() if cards is None else cards)
+    some = needed(base, cards_for(base.tables, cards))
     axes = {
         name: [_number(name, value) for value in several(given)]
         for name, given in (("peak_C", peak_C), ("hold_min", hold_min), ("wall_mm", wall_mm))

@@ -131,6 +131,11 @@ VESSEL = _table(
         otherwise="the pair's own window in your kiln",
         example='"firing.toml"',
     ),
+    tables=Field(
+        "folder of your own tables, seen from this file, or a list of folders",
+        otherwise="the shipped tables alone, and those that a command is given",
+        example='["my_tables"]',
+    ),
     profile=Field("the table [profile]", example="{}"),
     band=Field("the tables [[band]]", example="[]"),
     printer=Field("the table [printer]", otherwise="common practice; no changeover is counted"),

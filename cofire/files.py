@@ -107,6 +107,32 @@ def table_of(source: Place | Mapping[str, Any], where: str) -> tuple[dict[str, A
     return read_toml(path), str(path), path.parent if isinstance(path, Path) else Path()
 
 
+def seen_from(folder: Path, target: Path) -> str:
+    """A path as a file in a folder names it.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the file.
+    target : Path
+        What it names, seen from the working folder.
+
+    Returns
+    -------
+    str
+        With forward slashes; whole where the two lie on different drives.
+
+    Examples
+    --------
+    >>> seen_from(Path("pots/plan"), Path("my_tables"))
+    '../../my_tables'
+    """
+    try:
+        return Path(os.path.relpath(target.resolve(), folder.resolve())).as_posix()
+    except ValueError:
+        return target.resolve().as_posix()
+
+
 def _as_written(value: Any) -> Any:
     """A value as a TOML reader would give it."""
     if isinstance(value, Mapping):

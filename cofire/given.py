@@ -230,6 +230,33 @@ def example_vessel() -> Vessel:
     )
 
 
+def cards_for(
+    tables: tuple[Path, ...], cards: Mapping[str, Card] | None = None
+) -> Mapping[str, Card]:
+    """The cards that a vessel is judged by.
+
+    Parameters
+    ----------
+    tables : tuple of Path
+        Of the vessel.
+    cards : mapping, optional
+        Materials by name, used alone; by default the shipped ones and those of these tables.
+
+    Returns
+    -------
+    mapping
+        Name to card.
+
+    Raises
+    ------
+    InputError
+        A wrong file in them.
+    """
+    if cards is not None:
+        return cards
+    return load_cards(tables) if tables else shipped()
+
+
 def vessel_of(given: AnyVessel, firing: AnyFiring | None = None) -> Vessel:
     """The vessel, however it is given, with another firing where there is one.
 

@@ -30,6 +30,7 @@ from cofire.given import (
     AnyKiln,
     AnyVessel,
     card,
+    cards_for,
     kiln_of,
     several,
     shipped,
@@ -371,7 +372,7 @@ def fire(
     firing : path, mapping, rows or Firing, optional
         As for `cofire.read_firing`; by default the vessel's own.
     cards : mapping, optional
-        Materials by name; by default the shipped ones.
+        Materials by name; by default the shipped ones and those of its tables.
     extend : bool
         Hold tables' last values beyond their rows; the result says so.
 
@@ -397,8 +398,8 @@ def fire(
     >>> bool((table["tension_MPa"] > 0).all())
     True
     """
-    known = shipped() if cards is None else cards
-    return FiredVessel(check_vessel(vessel_of(vessel, firing), known, extend=extend))
+    given = vessel_of(vessel, firing)
+    return FiredVessel(check_vessel(given, cards_for(given.tables, cards), extend=extend))
 
 
 @dataclass(frozen=True, repr=False)
@@ -507,7 +508,7 @@ def plan(
     firing : path, mapping, rows or Firing, optional
         As for `cofire.read_firing`; by default the vessel's own.
     cards : mapping, optional
-        Materials by name; by default the shipped ones.
+        Materials by name; by default the shipped ones and those of its tables.
     extend : bool
         Hold tables' last values beyond their rows.
     effort : float
@@ -537,8 +538,9 @@ def plan(
     """
     from cofire.design.plan import propose
 
-    known = shipped() if cards is None else cards
-    return PlannedVessel(propose(vessel_of(vessel, firing), known, extend=extend, effort=effort))
+    given = vessel_of(vessel, firing)
+    known = cards_for(given.tables, cards)
+    return PlannedVessel(propose(given, known, extend=extend, effort=effort))
 
 
 @dataclass(frozen=True, repr=False)
@@ -680,7 +682,7 @@ def job(
     firing : path, mapping, rows or Firing, optional
         As for `cofire.read_firing`; by default the vessel's own.
     cards : mapping, optional
-        Materials by name; by default the shipped ones.
+        Materials by name; by default the shipped ones and those of its tables.
     extend : bool
         Hold tables' last values beyond their rows.
 

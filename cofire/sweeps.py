@@ -32,8 +32,7 @@ from cofire.design.starting import started
 from cofire.design.transition import zones
 from cofire.errors import CofireError, InputError, UnknownName
 from cofire.files import ANOTHER, refuse_endless, shown_path
-from cofire.firing.program import Kiln
-from cofire.given import shipped
+from cofire.given import cards_for
 from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.shell_march import made_ready
 from cofire.physics.blends import find_material
@@ -80,7 +79,7 @@ def sweep_table(
     out: Path,
     *,
     cards: Mapping[str, Card] | None = None,
-    kilns: Mapping[str, Kiln] | None = None,
+    tables: Iterable[Path] = (),
     seed: int = 0,
     extend: bool = False,
     quick: bool = False,
@@ -99,9 +98,9 @@ def sweep_table(
     out : Path
         CSV of the same columns and `FOUND`. If it is there it is gone on with.
     cards : mapping, optional
-        Materials by name; by default the shipped ones.
-    kilns : mapping, optional
-        Kilns that files may name; by default the shipped ones.
+        Materials by name, used alone; by default the shipped ones and each vessel's own.
+    tables : iterable of Path
+        Folders of material tables beside those that a vessel's file names.
     seed : int
         Of the samples: sample 7 of the same seed is the same in any table.
     extend : bool
@@ -130,7 +129,7 @@ def sweep_table(
     if out.is_file() and any(own.is_file() and out.samefile(own) for own in files):
         place = f"{shown_path(out)}: is read by this command, for a row of {shown_path(table)}"
         raise InputError(f"{place}; {ANOTHER}")
-    asked = _Asked(table.parent, columns, cards, kilns, seed, extend, quick)
+    asked = _Asked(table.parent, columns, cards, tables, seed, extend, quick)
     if quick and executor is not None:
         made_ready(executor)
     with _locked(out, anew) as stream:
@@ -261,19 +260,25 @@ class _Asked:
 
     def __init__(
         self, folder: Path, columns: Sequence[str], cards: Mapping[str, Card] | None,
-        kilns: Mapping[str, Kiln] | None, seed: int, extend: bool, quick: bool,
+        tables: Iterable[Path], seed: int, extend: bool, quick: bool,
     ) -> None:  # fmt: skip
-        self.folder, self.columns, self.kilns = folder, columns, kilns
-        self.own, self.seed, self.extend, self.quick = cards is not None, seed, extend, quick
-        self.cards = dict(shipped() if cards is None else cards)
-        self.common = mark_of((__version__, seed, extend, quick, sorted(self.cards.items())))
+        self.folder, self.columns, self.given, self.tables = folder, columns, cards, tuple(tables)
+        self.seed, self.extend, self.quick = seed, extend, quick
+        self.common = mark_of((__version__, seed, extend, quick))
+        self.cards = lru_cache(maxsize=64)(self._cards)
         self.vessel = lru_cache(maxsize=64)(self._vessel)
         self.content = lru_cache(maxsize=None)(self._content)
 
+    def _cards(self, tables: tuple[Path, ...]) -> tuple[dict[str, Card], str]:
+        """Materials by name that vessels of some tables are judged by, and their mark."""
+        cards = dict(cards_for(tables, self.given))
+        return cards, mark_of(sorted(cards.items()))
+
     def _content(self, *texts: str) -> str:
-        """Of a vessel as its files have it, or of why there is none."""
+        """Of a vessel and its cards as their files have them, or of why there is none."""
         try:
-            return mark_of(self.vessel(*texts))
+            vessel = self.vessel(*texts)
+            return mark_of((replace(vessel, tables=()), self.cards(vessel.tables)[1]))
         except CofireError as error:
             return mark_of(str(error))
 
@@ -284,18 +289,19 @@ class _Asked:
 
     def _vessel(self, name: str, firing: str, metal: str, ceramic: str) -> Vessel:
         own = self.folder / firing if firing else None
-        vessel = read_vessel(self.folder / name, self.kilns, own)
+        vessel = read_vessel(self.folder / name, firing=own, tables=self.tables)
+        cards, _ = self.cards(vessel.tables)
         if not (metal or ceramic):
-            return started(vessel, self.cards, self.extend)
-        for new, old in zip((metal, ceramic), zones(vessel, self.cards)[:2], strict=True):
+            return started(vessel, cards, self.extend)
+        for new, old in zip((metal, ceramic), zones(vessel, cards)[:2], strict=True):
             if new:
-                find_material(new, self.cards)
+                find_material(new, cards)
                 bands = tuple(
                     replace(band, material=renamed(band.material, old.name, new))
                     for band in vessel.bands
                 )
                 vessel = replace(vessel, bands=bands)
-        return started(vessel, self.cards, self.extend)
+        return started(vessel, cards, self.extend)
 
     def job(self, row: Row) -> _Job:
         cells = tuple(row[name] for name in self.columns)
@@ -315,9 +321,11 @@ class _Asked:
             vessel = with_wall(vessel, float(cell) / 1e3)
         vessel = replace(vessel, firing=firing)
         deviates: dict[tuple[str, str], float] = {}
+        known, _ = self.cards(vessel.tables)
         if number := int(float(row.get("sample") or 0)):
-            deviates = drawn(needed(vessel, self.cards), number, self.seed)
-        cards = needed(vessel, self.cards) if self.own else None
+            deviates = drawn(needed(vessel, known), number, self.seed)
+        shipped_alone = self.given is None and not vessel.tables  # which any worker has
+        cards = None if shipped_alone else needed(vessel, known)
         return Case(vessel, cards=cards, deviates=deviates, extend=self.extend, quick=self.quick)
 
 

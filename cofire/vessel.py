@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -278,6 +279,8 @@ class Vessel:
         What else a plan may choose.
     upper
         What a plan may change at the upper joint, where a band stands in the middle; else None.
+    tables
+        Folders of the user's own material tables that it is judged by, later ones first in right.
 
     Examples
     --------
@@ -301,6 +304,7 @@ class Vessel:
     left_open: OpenFiring | None = None
     free: Freedom = Freedom()
     upper: JointLimits | None = None
+    tables: tuple[Path, ...] = ()
 
     @property
     def stretch(self) -> tuple[float, float]:

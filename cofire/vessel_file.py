@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -539,10 +539,23 @@ def _materials(fields: Fields) -> tuple[str, ...]:
     return tuple(listed)
 
 
+def _tables(fields: Fields, folder: Path) -> tuple[Path, ...]:
+    """The folders of tables that a vessel file names, each seen from its own."""
+    listed = fields.table.get("tables", [])
+    names = [listed] if isinstance(listed, str) else listed
+    if not isinstance(names, list) or not all(isinstance(n, str) and n.strip() for n in names):
+        raise fields.refuse("tables", listed, 'a folder or a list of folders, as ["my_tables"]')
+    for name in names:
+        if not (folder / name).is_dir():
+            raise fields.refuse("tables", name, "a folder of material tables, seen from this file")
+    return tuple(folder / name for name in names)
+
+
 def read_vessel(
     source: Place | Mapping[str, Any],
     kilns: Mapping[str, Kiln] | None = None,
     firing: Place | Mapping[str, Any] | Sequence[Sequence[float | str]] | Firing | None = None,
+    tables: Iterable[Path] = (),
 ) -> Vessel:
     """The vessel in a file, or as its file would have it.
 
@@ -551,9 +564,11 @@ def read_vessel(
     source : path or mapping
         A TOML file, or what it would hold; profile and firing may lie in files beside it.
     kilns : mapping, optional
-        Kilns by name; by default the shipped ones.
+        Kilns by name; by default the shipped ones and those of its tables.
     firing : path, mapping, rows or Firing, optional
         As for `read_firing`; takes the place of the vessel's own.
+    tables : iterable of Path
+        Folders of material tables beside those that the file names, and before them in right.
 
     Returns
     -------
@@ -579,10 +594,11 @@ def read_vessel(
     >>> cup.bands[0].material, len(cup.bands)
     ('copper', 2)
     """
-    kilns = load_kilns() if kilns is None else kilns
     table, where, folder = table_of(source, "vessel")
     _refuse_not_round(table, where)
     fields = Fields(table, where, VESSEL)
+    tables = (*_tables(fields, folder), *tables)
+    kilns = load_kilns(tables) if kilns is None else kilns
     shape = _form(table.get("profile"), f"{where}: [profile]")
     radius, height, wall, corners = _profile(shape, folder)
     given = table.get("firing", {}) if firing is None else firing
@@ -614,6 +630,7 @@ def read_vessel(
         left_open=left_open,
         free=_freedom(table, where, printer),
         upper=upper,
+        tables=tables,
     )
 
 

@@ -308,6 +308,10 @@ WRONG: dict[str, tuple[str, tuple[str, ...]]] = {
     "a firing twice": (
         CYLINDER + "[firing]\ngas = 'air'\n", ("'[firing]'", "stands above already", "keep one"),
     ),
+    "tables that are none": ("tables = 3\n" + CYLINDER, ("tables = 3", 'as ["my_tables"]')),
+    "tables that lie elsewhere": (
+        'tables = "gone"\n' + CYLINDER, ("tables = 'gone'", "seen from this file"),
+    ),
     "a field twice": (swap("wall_mm = 4", "wall_mm = 4\nwall_mm = 5"), ("wall_mm = 5", "already")),
 }  # fmt: skip
 

@@ -79,7 +79,7 @@ def test_a_planned_vessel_is_read_back_with_its_prices_and_names(
     bands = [
         Band(m, low, high) for m, low, high in zip(materials, [0.0, *ends], ends, strict=False)
     ]
-    files = planned_vessel(source, replace(vessel, bands=tuple(bands)))
+    files = planned_vessel(source, replace(vessel, bands=tuple(bands)), source.parent)
     (folder / "vessel.toml").write_text(files["vessel.toml"], encoding="utf-8")
     back = read_vessel(folder / "vessel.toml", KILNS)
     assert (back.name, back.prices) == (vessel.name, vessel.prices)
@@ -102,7 +102,7 @@ def test_a_planned_wall_leaves_the_floor_as_thick_as_the_one_that_was_judged(tmp
     )
     judged = read_vessel(source, KILNS).with_wall(0.9e-3)
     (tmp_path / "firing.toml").write_text(firing_toml(judged.firing), encoding="utf-8")
-    for name, text in planned_vessel(source, judged).items():
+    for name, text in planned_vessel(source, judged, source.parent).items():
         (tmp_path / name).write_text(text, encoding="utf-8")
     back = read_vessel(tmp_path / "vessel.toml", KILNS)
     assert judged.wall.tolist() == pytest.approx([4e-3, 0.9e-3, 0.9e-3])

@@ -88,7 +88,7 @@ def calibrate(
         folder = one_line(quote(str(tables_of(out))))
         typer.echo(
             f"written: {one_line(str(out))}; next: --tables {folder} with every command that is "
-            "to know it",
+            "to know it, or that folder as tables in a vessel's file",
             err=True,
         )
 
@@ -147,7 +147,6 @@ def replay(
     from cofire.evidence.replay import replay as replayed
     from cofire.firing.columns import UNITS
     from cofire.firing.log import read_firing_log
-    from cofire.firing.program import load_kilns
     from cofire.materials.catalogue import load_cards
     from cofire.report.replay import as_json, as_text
     from cofire.units import MINUTE, kelvin
@@ -157,8 +156,9 @@ def replay(
         raise InputError(f"--time-unit: {time_unit}; allowed: {', '.join(UNITS)}")
     if lag_min is not None and not 0.0 <= lag_min <= 600.0:
         raise InputError(f"--lag-min: {lag_min:g}; allowed: 0 to 600")
-    cards = load_cards(tables or [])
-    given = begun(read_vessel(vessel, load_kilns(tables or [])), cards, extend)
+    given = read_vessel(vessel, tables=tables or [])
+    cards = load_cards(given.tables)
+    given = begun(given, cards, extend)
     if len(set(given.firing.gases)) > 1:
         raise InputError(
             f"{given.firing.name}: {given.firing.gas_words}; a log does not say when the gas "

@@ -17,6 +17,7 @@ from cofire.report.forms import FORMS, format_text
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from cofire.firing.program import Kiln
     from cofire.materials.card import Card
 
 T = TypeVar("T")
@@ -144,6 +145,7 @@ def vessel(
 
     Example:  cofire new vessel --form bowl --below "fritted body" --above "fine silver"
     """
+    from cofire.files import seen_from
     from cofire.firing.program import find_kiln, known_gas, load_kilns
     from cofire.materials.catalogue import load_cards
     from cofire.physics.blends import find_material
@@ -210,10 +212,11 @@ def vessel(
         floor,
         band[0][0] if band else "",
         tall,
+        [seen_from(out.parent, folder) for folder in tables or []],
     )
     text = new_vessel(wish)
-    _refuse_vessel(text, cards, tables)
-    _write(out, text, force, f"cofire check {_quoted(out)}{_own(tables)}")
+    _refuse_vessel(text, cards, kilns)
+    _write(out, text, force, f"cofire check {_quoted(out)}")
 
 
 def _asked_printer() -> dict[str, float]:
@@ -229,22 +232,20 @@ def _asked_printer() -> dict[str, float]:
     return found
 
 
-def _refuse_vessel(text: str, cards: dict[str, Card], tables: list[Path] | None) -> None:
+def _refuse_vessel(text: str, cards: dict[str, Card], kilns: dict[str, Kiln]) -> None:
     """Refuse a vessel that could not be read; say so where its materials share no firing."""
-    from tempfile import TemporaryDirectory
+    import tomllib
 
     from cofire.design.starting import started
-    from cofire.firing.program import load_kilns
     from cofire.report.writing import complaint
     from cofire.vessel_file import read_vessel
 
-    with TemporaryDirectory() as folder:
-        path = Path(folder) / "vessel.toml"
-        path.write_text(text, encoding="utf-8")
-        try:
-            found = read_vessel(path, load_kilns(tables or []))
-        except CofireError as error:
-            raise InputError(str(error).replace(f"{path}: ", "")) from None
+    table = tomllib.loads(text)
+    table.pop("tables", None)  # seen from where the file will lie; read already
+    try:
+        found = read_vessel(table, kilns)
+    except CofireError as error:
+        raise InputError(str(error).replace("vessel: ", "", 1)) from None
     try:
         started(found, cards)
     except CofireError as error:
@@ -286,17 +287,18 @@ def firing(
     from cofire.vessel_file import read_vessel
 
     _free(out, force)
-    kilns = load_kilns(tables or [])
+    given = None if vessel is None else read_vessel(vessel, tables=tables or [])
+    folders = (tables or []) if given is None else list(given.tables)
+    kilns = load_kilns(folders)
     given_gas = known_gas(gas, "--gas") if gas else ""
-    if vessel is not None:
-        given = read_vessel(vessel, kilns)
+    if given is not None:
         wanted = given.left_open or OpenFiring(given.firing.gas, given.firing.lag)
         wanted = OpenFiring(given_gas or wanted.gas, None if given_gas else wanted.lag)
         kept = find_kiln(kiln, kilns, "--kiln") if kiln else given.firing.kiln
         asked = replace(
             given, left_open=wanted, firing=replace(given.firing, kiln=kept, segments=())
         )
-        cards = load_cards(tables or [])
+        cards = load_cards(folders)
         found = started(asked, cards).firing
         stages = [part.stages for part in started_in(asked, cards)]
     else:
@@ -329,8 +331,8 @@ def firing(
         f"{found.latest / HOUR:g}" if found.latest < float("inf") else "",
         written,
     )
-    _refuse_firing(text, tables)
-    then = f"cofire firing {_quoted(out)}{_own(tables)}"
+    _refuse_firing(text, kilns)
+    then = f"cofire firing {_quoted(out)}{_own(folders)}"
     if vessel is not None:
         own = re.search(r"(?m)^\s*\[+firing\b", vessel.read_text(encoding="utf-8-sig"))
         place = "in the place of its table [firing], " if own else ""
@@ -339,12 +341,12 @@ def firing(
     _write(out, text, force, then)
 
 
-def _refuse_firing(text: str, tables: list[Path] | None) -> None:
+def _refuse_firing(text: str, kilns: dict[str, Kiln]) -> None:
     import tomllib
 
-    from cofire.firing.program import load_kilns, read_firing
+    from cofire.firing.program import read_firing
 
-    read_firing(tomllib.loads(text), load_kilns(tables or []), "the firing")
+    read_firing(tomllib.loads(text), kilns, "the firing")
 
 
 @new.command(epilog=epilog("kiln"))

@@ -56,8 +56,8 @@ def read(
     from cofire.materials.catalogue import load_cards
     from cofire.vessel_file import read_vessel
 
-    kilns, cards = load_kilns(tables or []), load_cards(tables or [])
-    given = read_vessel(file, kilns)
+    given = read_vessel(file, tables=tables or [])
+    kilns, cards = load_kilns(given.tables), load_cards(given.tables)
     known_materials(given, cards)
     return begun(given, cards, extend), cards, kilns
 

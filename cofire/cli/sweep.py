@@ -49,8 +49,6 @@ def sweep(
 
     Example:  cofire sweep examples/sweep.csv --out verdicts.csv
     """
-    from cofire.firing.program import load_kilns
-    from cofire.materials.catalogue import load_cards
     from cofire.report.writing import check_targets
     from cofire.sweeps import as_parquet, parquet_tools, sweep_table
     from cofire.units import counted
@@ -66,9 +64,8 @@ def sweep(
     with _executor(workers, cluster) as executor:
         try:
             found = sweep_table(
-                table, out, cards=load_cards(tables) if tables else None,
-                kilns=load_kilns(tables or []), seed=seed, extend=extend, quick=quick, anew=force,
-                executor=executor, progress=tell,
+                table, out, tables=tables or [], seed=seed, extend=extend, quick=quick,
+                anew=force, executor=executor, progress=tell,
             )  # fmt: skip
         except KeyboardInterrupt:
             aside(f"cofire: stopped; the same command goes on after what {out} holds")

@@ -72,11 +72,10 @@ def checked(
     """
     from cofire.assessment.check import check_vessel
     from cofire.design.at_hand import known_materials
-    from cofire.firing.program import load_kilns
     from cofire.vessel_file import read_vessel
 
-    given = read_vessel(file, load_kilns(tables or []))
-    cards = _cards_of(given, tables or [])
+    given = read_vessel(file, tables=tables or [])
+    cards = _cards_of(given)
     known_materials(given, cards)
     vessel = begun(given, cards, extend)
     found = check_vessel(vessel, cards, extend=extend, quick=quick)
@@ -85,18 +84,18 @@ def checked(
     return found
 
 
-def _cards_of(vessel: VesselInput, tables: list[Path]) -> dict[str, Card]:
+def _cards_of(vessel: VesselInput) -> dict[str, Card]:
     """Its cards; all there are where a person chose among them, or one is not found."""
     from cofire.materials.catalogue import load_cards, shipped_cards_in
     from cofire.physics.blends import find_material
 
-    if not tables and not vessel.free.materials:
+    if not vessel.tables and not vessel.free.materials:
         cards = shipped_cards_in(band.material for band in vessel.bands)
         with suppress(CofireError):
             for band in vessel.bands:
                 find_material(band.material, cards)
             return cards
-    return load_cards(tables)
+    return load_cards(vessel.tables)
 
 
 def begun(vessel: VesselInput, cards: dict[str, Card], extend: bool = False) -> VesselInput:
@@ -326,7 +325,7 @@ def stress(
         from cofire.assessment.response import relief as switched_off
         from cofire.materials.catalogue import load_cards
 
-        relieved = switched_off(response, load_cards(tables or []), extend)
+        relieved = switched_off(response, load_cards(response.vessel.tables), extend)
     show(stress_text.as_text(response, bands, relieved, columns()), units)
     if out is not None:
         from cofire.report.figures import save

@@ -147,7 +147,7 @@ def apart_row(found: Apart | None) -> dict[str, Any] | None:
     }
 
 
-def apart_files(found: Apart, source: Path) -> dict[str, str]:
+def apart_files(found: Apart, source: Path, place: Path) -> dict[str, str]:
     """Text by name of the files of both parts.
 
     Parameters
@@ -156,10 +156,12 @@ def apart_files(found: Apart, source: Path) -> dict[str, str]:
         From `propose_apart`.
     source : Path
         The vessel file that was planned.
+    place : Path
+        The folder they will lie in.
     """
     files: dict[str, str] = {}
     parts = zip((found.lower, found.upper), (LOWER, UPPER), found.checks, strict=True)
     for part, name, check in parts:
         powders = [powder for powder, _ in paste_of(check.cards[0]).powders]
-        files |= part_vessel(source, part, name, powders)
+        files |= part_vessel(source, part, name, powders, place)
     return files

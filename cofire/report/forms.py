@@ -208,6 +208,8 @@ class Wish:
         Whether a floor closes the foot.
     middle, middle_height
         Material of a band between the two, empty where there is none, and its height. [mm]
+    tables
+        Folders of the user's own tables, seen from the file.
     """
 
     name: str
@@ -225,6 +227,7 @@ class Wish:
     floor: bool = False
     middle: str = ""
     middle_height: float = 0.0
+    tables: Sequence[str] = ()
 
 
 OPEN_GAS = replace(
@@ -301,13 +304,16 @@ def new_vessel(wish: Wish) -> str:
     if wish.middle:
         end = _number(joint + wish.middle_height)
         between = ["", "[[band]]", f"material = {_text(wish.middle)}", f"to_mm = {end}"]
-    tables = ("profile", "band", "printer", "joint", "paste", "prices", "free", "firing")
+    below = ("profile", "band", "printer", "joint", "paste", "prices", "free", "firing")
+    above = {"name": _text(wish.name)}
+    if wish.tables:
+        above["tables"] = f"[{', '.join(map(_text, wish.tables))}]"
     lines = [
         *_comment(
             "A vessel for cofire. Sizes are those wanted after firing. Take the # away before a "
             "field to set it; what stays behind a # counts as its line says."
         ),
-        *_lines(VESSEL, {"name": _text(wish.name)}, skip=tables),
+        *_lines(VESSEL, above, skip=below),
         "",
         *_comment("The firing: a file beside this one, or written here as [firing] with its "
                   "segments. Left out: check and plan begin from the window that both materials "

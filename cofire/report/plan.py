@@ -814,13 +814,13 @@ def write_plan(
         "kiln_C.csv": kiln_csv(vessel.firing, "C"),
         "kiln_F.csv": kiln_csv(vessel.firing, "F"),
         "firing.toml": firing_toml(vessel.firing, kilns),
-        **planned_vessel(source, vessel),
+        **planned_vessel(source, vessel, out),
         "stress.json": stress_text.as_json(plan.proposal.printed, bands),
     }
     if plan.taper is not None:
-        texts |= tapered_vessel(source, plan.taper.vessel, TAPER_FILE)
+        texts |= tapered_vessel(source, plan.taper.vessel, TAPER_FILE, out)
     if plan.apart is not None:
-        texts |= apart_files(plan.apart, source)
+        texts |= apart_files(plan.apart, source, out)
     gas = vessel.firing.gas
     limit = min(ceiling(card, gas) for card in pure_materials(plan.proposal.designed))
     jobs: list[tuple[str, Callable[..., bytes], tuple[Any, ...]]] = [

@@ -16,7 +16,7 @@ from types import MappingProxyType
 from typing import Any
 
 from cofire.errors import InputError
-from cofire.files import read_text, read_toml, show
+from cofire.files import read_text, read_toml, seen_from, show
 from cofire.firing.controller import longer, on_step, slower
 from cofire.firing.program import FULL, Controller, Firing, Kiln, Segment
 from cofire.numerics import Array
@@ -30,7 +30,7 @@ BARE = re.compile(r"[A-Za-z0-9_-]+")
 """Keys that TOML takes without quotes."""
 
 
-def planned_vessel(source: Path, vessel: Vessel) -> dict[str, str]:
+def planned_vessel(source: Path, vessel: Vessel, place: Path) -> dict[str, str]:
     """Files of a planned vessel, to lie beside its firing file.
 
     Parameters
@@ -39,13 +39,15 @@ def planned_vessel(source: Path, vessel: Vessel) -> dict[str, str]:
         The vessel file that was planned.
     vessel : Vessel
         The proposal.
+    place : Path
+        The folder they will lie in, from which they name the tables it was judged by.
 
     Returns
     -------
     dict
         Text by name: vessel.toml, and the profile where that is a file of its own.
     """
-    table = dict(read_toml(source))
+    table = {**read_toml(source), **_tables(vessel, place)}
     files = {}
     profile = table.get("profile")
     if isinstance(profile, dict) and "csv" in profile:
@@ -83,7 +85,7 @@ def planned_vessel(source: Path, vessel: Vessel) -> dict[str, str]:
     return files
 
 
-def tapered_vessel(source: Path, vessel: Vessel, name: str) -> dict[str, str]:
+def tapered_vessel(source: Path, vessel: Vessel, name: str, place: Path) -> dict[str, str]:
     """Files of a planned vessel whose wall was tapered, to lie beside its firing file.
 
     Parameters
@@ -94,19 +96,23 @@ def tapered_vessel(source: Path, vessel: Vessel, name: str) -> dict[str, str]:
         From `Vessel.with_taper`.
     name : str
         Of its file.
+    place : Path
+        As for `planned_vessel`.
 
     Returns
     -------
     dict
         Text by name: that file and the profile, whose points are those of the wall.
     """
-    table = tomllib.loads(planned_vessel(source, vessel)["vessel.toml"])
+    table = tomllib.loads(planned_vessel(source, vessel, place)["vessel.toml"])
     if "free" in table:
         table["free"].pop("wall_mm", None)  # of cylinders alone
     return _with_points(table, vessel, name, TAPER_PROFILE)
 
 
-def part_vessel(source: Path, part: Vessel, name: str, powders: Collection[str]) -> dict[str, str]:
+def part_vessel(
+    source: Path, part: Vessel, name: str, powders: Collection[str], place: Path
+) -> dict[str, str]:
     """Files of one part of a planned vessel whose zones stand apart, to lie beside its firing file.
 
     Parameters
@@ -119,6 +125,8 @@ def part_vessel(source: Path, part: Vessel, name: str, powders: Collection[str])
         Of its file; its profile has the same with another ending.
     powders : collection of str
         Names of those in its paste: what else the source has a price for is left out.
+    place : Path
+        As for `planned_vessel`.
 
     Returns
     -------
@@ -126,12 +134,19 @@ def part_vessel(source: Path, part: Vessel, name: str, powders: Collection[str])
         Text by name: that file and the profile.
     """
     table = {k: v for k, v in read_toml(source).items() if k not in ("joint", "free")}
+    table |= _tables(part, place)
     table |= {"name": part.name, "firing": FIRING, "band": [{"material": part.bands[0].material}]}
     if "per_kg" in table.get("prices", {}):
         listed = table["prices"]["per_kg"].items()
         kept = {own: price for own, price in listed if own in {*powders, BINDER}}
         table["prices"] = table["prices"] | {"per_kg": kept}
     return _with_points(table, part, name, f"{Path(name).stem}_profile.csv")
+
+
+def _tables(vessel: Vessel, place: Path) -> dict[str, Any]:
+    """What a vessel file says of the user's own tables; nothing where there are none."""
+    listed = [seen_from(place, folder) for folder in vessel.tables]
+    return {"tables": listed} if listed else {}
 
 
 def _with_points(table: dict[str, Any], vessel: Vessel, name: str, csv: str) -> dict[str, str]:

@@ -504,8 +504,8 @@ def test_the_next_command_knows_the_tables_and_a_firing_is_led_into_its_vessel(r
     assert run("new", "kiln", "--name", "barn").exit_code == 0
     assert "--tables my_tables" in run("new", "kiln", "--name", "shed").stderr
     own = ["--kiln", "barn", "--tables", "my_tables"]
-    assert run("new", "vessel", *SILVER, *own).stderr.rstrip().endswith("--tables my_tables")
-    told = run("new", "firing", "--vessel", "vessel.toml", "--tables", "my_tables").stderr
+    assert run("new", "vessel", *SILVER, *own).stderr.rstrip().endswith("cofire check vessel.toml")
+    told = run("new", "firing", "--vessel", "vessel.toml").stderr
     assert "cofire firing firing.toml --tables my_tables" in told
     assert "in vessel.toml, in the place of its table [firing], above all tables" in told
     assert 'firing = "firing.toml"' in told

@@ -8,9 +8,13 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
+import cofire as cf
 from cofire.cli import app
 from cofire.cli.common import INPUT_WRONG
 from cofire.materials.catalogue import load_cards
+from cofire.report.read_again import planned_vessel
+from cofire.sweeps import sweep_table
+from tests.fired import TEA_LIGHT
 
 LIKE = """name = "mine"
 like = "fritted body"
@@ -82,3 +86,72 @@ def test_a_card_written_within_metals_is_read_by_the_folder_above(
     monkeypatch.chdir(folder)
     done = run("new", "material", "--like", "fritted body", "--name", "other", "--out", "x.toml")
     assert f"next: cofire materials --tables {tmp_path} 'other'" in done.stderr
+
+
+SOFT = """name = "fine silver"
+like = "fine silver"
+[solidus]
+value = 800
+uncertainty = "+- 3"
+"""
+
+
+@pytest.fixture
+def named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A vessel whose file names tables in which its metal melts before the peak."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "mine" / "metals").mkdir(parents=True)
+    (tmp_path / "mine" / "metals" / "soft.toml").write_text(SOFT, encoding="utf-8")
+    (tmp_path / "pots").mkdir()
+    vessel = tmp_path / "pots" / "light.toml"
+    vessel.write_text('tables = "../mine"\n' + TEA_LIGHT, encoding="utf-8")
+    return vessel
+
+
+def test_a_vessel_is_judged_by_the_tables_that_its_file_names(named: Path) -> None:
+    """Once only by those that each command was given, so that one left out went unsaid."""
+    found = cf.evaluate(cf.Case(cf.read_vessel(named), quick=True))
+    assert found.deciding.rule == "liquid"
+    assert found.deciding.utilisation > 1.0
+    bare = named.with_name("bare.toml")
+    bare.write_text(TEA_LIGHT, encoding="utf-8")
+    assert cf.evaluate(cf.Case(cf.read_vessel(bare), quick=True)).deciding.rule != "liquid"
+    given = run("check", "pots/bare.toml", "--tables", "mine", "--quick", "--json").stdout
+    assert given == run("check", "pots/light.toml", "--quick", "--json").stdout.replace(
+        "pots/light.toml", "pots/bare.toml"
+    )
+
+
+def test_a_row_of_a_sweep_is_judged_by_its_own_vessels_tables(named: Path) -> None:
+    named.with_name("bare.toml").write_text(TEA_LIGHT, encoding="utf-8")
+    table = named.with_name("table.csv")
+    table.write_text("vessel\nlight.toml\nbare.toml\n", encoding="utf-8")
+    sweep_table(table, Path("out.csv"), quick=True)
+    soft, plain = Path("out.csv").read_text(encoding="utf-8").splitlines()[1:]
+    assert ",liquid," in soft
+    assert ",liquid," not in plain
+    card = Path("mine/metals/soft.toml")
+    card.write_text(SOFT.replace("800", "801"), encoding="utf-8")
+    assert run("sweep", "pots/table.csv", "--out", "out.csv", "--quick").exit_code == INPUT_WRONG
+
+
+def test_a_plan_names_the_tables_it_was_judged_by_wherever_it_lies(named: Path) -> None:
+    """Once `sheet` and `make` read a plan of own cards by the shipped ones, unsaid."""
+    bare = named.with_name("bare.toml")
+    bare.write_text(TEA_LIGHT, encoding="utf-8")
+    out = Path("done/plan")
+    for source, tables in ((named, []), (bare, [Path("mine")])):
+        given = cf.read_vessel(source)
+        judged = cf.vessel_file.read_vessel(source, tables=tables)
+        assert len(judged.tables) == 1
+        assert given.bands == judged.bands
+        text = planned_vessel(source, judged, out)["vessel.toml"]
+        assert tomllib.loads(text)["tables"] == ["../../mine"]
+
+
+def test_a_new_vessel_names_the_tables_that_it_was_made_with(named: Path) -> None:
+    pair = ("--below", "fine silver", "--above", "leucite porcelain", "--form", "cylinder")
+    done = run("new", "vessel", *pair, "--tables", "mine", "--out", "pots/new.toml")
+    assert done.exit_code == 0, done.output
+    assert "next: cofire check pots/new.toml\n" in done.stderr
+    assert cf.read_vessel("pots/new.toml").tables == (Path("pots/../mine"),)

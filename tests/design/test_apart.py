@@ -248,7 +248,7 @@ def test_a_maker_reads_the_slide_the_width_the_cost_and_the_files() -> None:
 def test_the_files_of_both_parts_are_read_back_as_what_was_judged(tmp_path: Path) -> None:
     one, source = tea_light_apart(), tmp_path / "own.toml"
     source.write_text(TEA_LIGHT, encoding="utf-8")
-    for name, text in apart_files(one, source).items():
+    for name, text in apart_files(one, source, tmp_path).items():
         (tmp_path / name).write_text(text, encoding="utf-8")
     (tmp_path / "firing.toml").write_text(firing_toml(VESSEL.firing, KILNS), encoding="utf-8")
     for name, part, check in zip((LOWER, UPPER), (one.lower, one.upper), one.checks, strict=True):
@@ -264,7 +264,7 @@ def test_each_part_keeps_the_prices_of_its_own_powders(tmp_path: Path) -> None:
     metal, body = (check.cards[0].name for check in one.checks)
     prices = f'\n[prices]\nper_kWh = 0.3\nkiln_kW = 2\nper_kg = {{ "{metal}" = 900, '
     source.write_text(TEA_LIGHT + prices + f'"{body}" = 3, binder = 40 }}\n', encoding="utf-8")
-    for name, text in apart_files(one, source).items():
+    for name, text in apart_files(one, source, tmp_path).items():
         (tmp_path / name).write_text(text, encoding="utf-8")
     (tmp_path / "firing.toml").write_text(firing_toml(VESSEL.firing, KILNS), encoding="utf-8")
     for name, own, check in zip((LOWER, UPPER), (metal, body), one.checks, strict=True):

@@ -258,7 +258,7 @@ def test_a_planned_vessel_keeps_its_list_and_its_roads(tmp_path: Path):
     )
     vessel = read_vessel(source, KILNS)
     moved = with_roads(vessel, CARDS["copper"], CARDS["talc body"])
-    text = planned_vessel(source, moved)["vessel.toml"].replace('"firing.toml"', "{}")
+    text = planned_vessel(source, moved, tmp_path)["vessel.toml"].replace('"firing.toml"', "{}")
     (tmp_path / "again.toml").write_text(text, encoding="utf-8")
     back = read_vessel(tmp_path / "again.toml", KILNS)
     assert back.free == vessel.free

@@ -493,7 +493,7 @@ def test_a_profile_of_its_own_goes_with_the_planned_vessel(tmp_path: Path) -> No
 
     source = ROOT / "examples" / "silver_rim_vessel.toml"
     vessel = read_vessel(source, KILNS)
-    files = planned_vessel(source, vessel)
+    files = planned_vessel(source, vessel, tmp_path)
     for name, text in files.items():
         (tmp_path / name).write_text(text, encoding="utf-8")
     from cofire.report.read_again import firing_toml
@@ -519,7 +519,7 @@ def test_the_note_of_a_band_goes_with_its_paste(tmp_path: Path) -> None:
     blend = "fine silver + fritted body = 40"
     between = replace(low, material=blend, low=low.high, high=low.high + 0.01)
     laid = replace(vessel, bands=(low, between, replace(high, low=between.high)))
-    written = tomllib.loads(planned_vessel(source, laid)["vessel.toml"])["band"]
+    written = tomllib.loads(planned_vessel(source, laid, tmp_path)["vessel.toml"])["band"]
     assert [band.get("note") for band in written] == [None, None, "sieve it"]
     assert written[0]["height"] == "free"
 

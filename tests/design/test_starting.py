@@ -168,7 +168,7 @@ def test_check_says_which_firing_it_took_in_text_and_in_json(tmp_path: Path):
 
 def test_a_vessel_whose_kiln_alone_was_named_is_read_back_from_its_plan(tmp_path: Path):
     vessel = started(own(tmp_path, more='[firing]\nkiln = "laboratory furnace"\n'), CARDS)
-    files = planned_vessel(tmp_path / "own.toml", vessel)
+    files = planned_vessel(tmp_path / "own.toml", vessel, tmp_path)
     files["firing.toml"] = firing_toml(vessel.firing, KILNS)
     for name, text in files.items():
         (tmp_path / name).write_text(text, encoding="utf-8")

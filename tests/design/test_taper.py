@@ -103,7 +103,7 @@ def test_what_a_maker_reads_of_a_taper_holds_its_wall_its_height_its_roads_and_i
 def test_the_file_of_a_taper_is_read_back_as_the_vessel_that_was_judged(tmp_path: Path) -> None:
     one = tea_light_tapered()
     (tmp_path / "own.toml").write_text(TEA_LIGHT + "[free]\nwall_mm = [2, 4]\n", encoding="utf-8")
-    files = tapered_vessel(tmp_path / "own.toml", one.vessel, TAPER_FILE)
+    files = tapered_vessel(tmp_path / "own.toml", one.vessel, TAPER_FILE, tmp_path)
     for name, text in files.items():
         (tmp_path / name).write_text(text, encoding="utf-8")
     (tmp_path / "firing.toml").write_text(firing_toml(DIRECT.firing, KILNS), encoding="utf-8")

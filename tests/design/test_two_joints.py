@@ -544,7 +544,7 @@ def test_a_planned_vessel_is_read_back_with_what_was_said_of_its_band(tmp_path: 
     source.write_text(toml(whole), encoding="utf-8")
     vessel = read_vessel(source)
     laid_vessel = laid_in(vessel, Layout((34,), 3e-3, 10.5e-3, (), Layout((34,), 3e-3, 25.5e-3)))
-    files = planned_vessel(source, laid_vessel)
+    files = planned_vessel(source, laid_vessel, source.parent)
     bands = tomllib.loads(files["vessel.toml"])["band"]
     assert [(b.get("height"), b.get("note")) for b in bands] == [
         (None, None), (None, None), ("fixed", "burnish it"), (None, None), (None, None),

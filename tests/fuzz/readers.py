@@ -232,7 +232,7 @@ def vessel(folder: Path, files: Files) -> object:
     below = folder / "again"
     below.mkdir(exist_ok=True)
     (below / "firing.toml").write_text(firing_toml(found.firing, kilns()), encoding="utf-8")
-    for name, text in planned_vessel(path, found).items():
+    for name, text in planned_vessel(path, found, path.parent).items():
         (below / name).write_text(text, encoding="utf-8")
     if len(read_vessel(below / "vessel.toml", kilns()).bands) != len(found.bands):
         raise Wrong("a vessel that is written is not read as it was")
