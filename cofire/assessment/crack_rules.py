@@ -50,10 +50,11 @@ COLD = slice(-1, None)
 
 
 def principal_stresses(response: Response, band: int, when: slice = EVER) -> Array:
-    """Principal stresses at the points of a band, shape (T, G, P, 3), a shell's two alone. [Pa]
+    """Principal stresses that flaws of a band see, shape (T, G, P, 3), a shell's two alone. [Pa]
 
     A solid knows what acts across its wall: in a disc or beside a joint that is no less than the
-    other two, and a shell's two directions would leave it out.
+    other two, and a shell's two directions would leave it out. In its sharp corners flaws see a
+    mean (`SolidFiring.over_flaws`).
 
     Parameters
     ----------
@@ -65,7 +66,7 @@ def principal_stresses(response: Response, band: int, when: slice = EVER) -> Arr
         Of its times.
     """
     here = response.fired.band == band
-    tensor = getattr(response.fired, "tensor", None)
+    tensor = getattr(response.fired, "over_flaws", None)
     if tensor is None:
         return response.total[when][:, here]
     one, hoop, two, shear = np.moveaxis(tensor[when][:, :, here], 1, 0)

@@ -57,6 +57,8 @@ _GROWTH = 0.5  # of the length, per distance
 _EVEN = (0.3, 1.2)  # distances over the wall between which rows grow no longer
 _LARGEST = 0.5  # over √(radius × wall)
 _AT_KINK = 0.1
+_AT_NOTCH = 0.02  # where the faces of the wall turn inwards by more than `_NOTCH`
+_NOTCH = np.radians(10.0)
 _SHOULDER = 2.0  # growth of the wall along itself from which it is a shoulder of its faces
 _THICKENS = 0.1  # change of slope of the wall that counts as a corner of its face
 _TURN = 2.0  # walls over which a level or mitred cut turns square
@@ -79,7 +81,8 @@ class SolidMesh:
     band
         Band of each row of elements, from the lowest, shape (A,). [-]
     step_row, corner_row
-        Rows of nodes at steps between bands and at sharp corners. [-]
+        Rows of nodes at steps between bands; and at sharp corners, and where the faces turn inwards
+        by more than 10°, as at the thin end of a shoulder of the wall. [-]
     support
         Row and column of the node that is held axially. [-]
     lying
@@ -515,7 +518,9 @@ def _features(
                 room = 0.5 * float(np.abs(ahead - place).min(initial=np.inf))
                 bow = away * min(0.5 * abs(wall - other), room) if wall > other else 0.0
                 cut = (-bow, -bow)
-        found.append(_Feature(place + bow, "kink", _AT_KINK, cut, cut))
+        inwards = np.arctan(0.5 * slope[k]) - np.arctan(0.5 * slope[k - 1])
+        kind, first = ("corner", _AT_NOTCH) if inwards > _NOTCH else ("kink", _AT_KINK)
+        found.append(_Feature(place + bow, kind, first, cut, cut))
     return sorted(found, key=lambda f: f.place)
 
 

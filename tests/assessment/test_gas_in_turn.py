@@ -18,6 +18,7 @@ from cofire.assessment.steam_rules import CHAR_YIELD
 from cofire.assessment.verdict import judge
 from cofire.assessment.windows import SKIN, gas_grade, grade_in_turn
 from cofire.cli import app
+from cofire.design import schedule
 from cofire.design.candidates import ROUGH, Bench
 from cofire.design.firings import Setting, frame, packing
 from cofire.design.programme import followed
@@ -299,7 +300,8 @@ def test_a_search_refuses_other_changes_in_one_line():
             frame(replace(TUMBLER, firing=firing), CARDS)
 
 
-def test_a_proposed_schedule_burns_out_in_air_and_soaks_in_carbon():
+def test_a_proposed_schedule_burns_out_in_air_and_soaks_in_carbon(monkeypatch):
+    monkeypatch.setattr(schedule, "ROUNDS", 1)
     near = Setting(2, 2, 2)  # the way there is not what is asked
     bench = Bench(CARDS, extend=True, fineness=ROUGH)
     vessel = replace(TUMBLER, firing=COLD)

@@ -23,7 +23,7 @@ def searched() -> tuple[Vessel, Bench, DesignSearch]:
     vessel = tea_light_to_plan()
     vessel = replace(vessel, joint=replace(vessel.joint, blends=1))
     bench = Bench(CARDS, fineness=ROUGH)
-    found = search_designs(vessel, bench, effort=0.1, final=4)
+    found = search_designs(vessel, bench, effort=0.02, final=4)
     assert found is not None
     return vessel, bench, found
 
