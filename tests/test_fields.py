@@ -15,8 +15,8 @@ from cofire.evidence.measured import read_measured
 from cofire.evidence.record import OUTCOMES
 from cofire.fields import FORMATS, PASTE, PRINTER, RECORD, Field, Section
 from cofire.firing import program
-from cofire.firing.columns import UNITS
 from cofire.firing.program import LAG, load_kilns
+from cofire.firing.stamps import UNITS
 from cofire.materials.catalogue import load_cards
 from cofire.report.calibration import card_text
 from cofire.vessel import Mixing, Printer

@@ -390,11 +390,10 @@ def flows(response: Response) -> list[Flow]:
     as it is at this stress, whatever else the vessel has: continuous from the pure metal to the
     pure body.
 
-    Bands that flow in turn share the thrusts of a lean by what each flows over the whole firing: in a
-    cone that leans by 15°, iron on stoneware, an own solid marched under its weight lost 0.28 and
-    0.22 % of their heights where this says 0.28 and 0.17. (Standing anew in each of eight stages,
-    with the other band as stiff as it is then, says 0.25 and 0.18: what is missing is the metal's
-    creep under the shear of the joint.)
+    Bands that flow in turn share the thrusts of a lean by what each flows over the whole firing: a
+    solid of iron on stoneware that leans by 15°, marched under its weight, lost 0.28 and 0.22 % of
+    their heights where this says 0.28 and 0.17. (Standing anew in each of eight stages, with the
+    other band as stiff as it is then, says 0.25 and 0.18, so that is not what is missing.)
 
     Parameters
     ----------

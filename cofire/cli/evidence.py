@@ -145,8 +145,8 @@ def replay(
     """
     from cofire.errors import InputError
     from cofire.evidence.replay import replay as replayed
-    from cofire.firing.columns import UNITS
     from cofire.firing.log import read_firing_log
+    from cofire.firing.stamps import UNITS
     from cofire.materials.catalogue import load_cards
     from cofire.report.replay import as_json, as_text
     from cofire.units import MINUTE, kelvin
@@ -253,7 +253,7 @@ def add(
     """
     from cofire.errors import InputError
     from cofire.evidence.record import OUTCOME, outcome_entry, same
-    from cofire.firing.columns import UNITS
+    from cofire.firing.stamps import UNITS
     from cofire.report.record import append_many, entry_line, outcome_words
 
     if outcome is None and (where or when or note):
@@ -407,7 +407,7 @@ def _entry(
 
     from cofire.evidence.record import FIRING, LONGEST_PIECE, words
     from cofire.files import read_bytes, read_text
-    from cofire.firing.columns import LARGEST_LOG
+    from cofire.firing.sheets import LARGEST_LOG
 
     path = source / "plan.json" if source.is_dir() else source
     if path.suffix.lower() == ".json":

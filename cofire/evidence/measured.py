@@ -58,10 +58,10 @@ import numpy as np
 from cofire.errors import InputError
 from cofire.fields import BENDING, CURVE, MEASURED, MEASURED_FIRING, SAG, STRIP
 from cofire.files import Fields, Place, is_number, show, table_of
-from cofire.firing.columns import Sheet, parse_number, read_sheet
 from cofire.firing.kiln import Trace, trace
 from cofire.firing.log import HIDING, LONGEST_LOG, read_firing_log
 from cofire.firing.program import Kiln, find_kiln, known_gas, load_kilns, simple_firing
+from cofire.firing.sheets import Sheet, parse_number, read_sheet
 from cofire.materials.card import FiredAt
 from cofire.numerics import Array
 from cofire.units import HOUR, MINUTE, ROOM, kelvin

@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 
 from cofire.errors import InputError
 from cofire.files import Place
-from cofire.firing.columns import chosen_columns, read_sheet, read_times, temperatures
+from cofire.firing.columns import chosen_columns, temperatures
 from cofire.firing.kiln import END, GRID, Trace, follow
+from cofire.firing.sheets import read_sheet
+from cofire.firing.stamps import read_times
 from cofire.numerics import Array
 from cofire.units import HOUR, MINUTE, ROOM, celsius
 

@@ -519,8 +519,8 @@ def _features(
                 bow = away * min(0.5 * abs(wall - other), room) if wall > other else 0.0
                 cut = (-bow, -bow)
         inwards = np.arctan(0.5 * slope[k]) - np.arctan(0.5 * slope[k - 1])
-        kind, first = ("corner", _AT_NOTCH) if inwards > _NOTCH else ("kink", _AT_KINK)
-        found.append(_Feature(place + bow, kind, first, cut, cut))
+        kind, row = ("corner", _AT_NOTCH) if inwards > _NOTCH else ("kink", _AT_KINK)
+        found.append(_Feature(place + bow, kind, row, cut, cut))
     return sorted(found, key=lambda f: f.place)
 
 

@@ -22,9 +22,10 @@ from cofire.assessment.check import check_vessel
 from cofire.cli import app
 from cofire.errors import InputError
 from cofire.evidence.replay import Replay, find_crack, pace, replay
-from cofire.firing.columns import parse_number, read_sheet, read_times
 from cofire.firing.kiln import END, GRID, Trace, trace
 from cofire.firing.log import FiringLog, read_firing_log, straightened
+from cofire.firing.sheets import parse_number, read_sheet
+from cofire.firing.stamps import read_times
 from cofire.numerics import Array
 from cofire.report.replay import as_json, as_text
 from cofire.units import HOUR, ROOM, celsius

@@ -96,9 +96,10 @@ def test_a_shoulder_that_moves_by_a_fifth_of_a_millimetre_turns_nothing_over():
 
 @pytest.mark.parametrize("joint", [0.0055, 0.003])
 def test_in_the_notch_of_a_shoulder_stress_is_a_mean_that_a_finer_mesh_finds_again(joint):
-    """Once a point, 34 % more on a mesh cut in four: what an own solid of rows three times finer has
-    over a tenth of a wall is 163 MPa where that point had 211. And half a wall from a joint beside
-    it was read in the notch itself, so that the mesh's error was said to be 28 %.
+    """Once a point, a third more on a mesh cut in four.
+
+    An own solid with rows three times finer has 163 MPa over a tenth of a wall where that point had
+    211. And half a wall from a joint beside it was read in the notch itself: an error of 28 %.
     """
     z, wall = [-0.05, 0.0, 0.0008, 0.04], [0.009, 0.009, 0.003, 0.003]
     mesh = mesh_solid([0.036] * 4, z, wall, [joint])
