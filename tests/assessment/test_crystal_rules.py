@@ -14,7 +14,7 @@ from cofire.firing.program import Segment
 from cofire.materials.catalogue import load_fillers
 from cofire.physics.blends import blend
 from cofire.physics.stability import turned, turning_rate
-from cofire.report.sheet import cards_table
+from cofire.report.sheet_basis import cards_table
 from cofire.units import HOUR, kelvin
 from tests.fired import CARDS, flags_of, written_vessel
 from tests.made import fired

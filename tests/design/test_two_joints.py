@@ -42,7 +42,7 @@ from cofire.production.green import green_vessel
 from cofire.production.paste import band_pastes
 from cofire.report.plan import holds, layers_text, plan_json, plan_text
 from cofire.report.read_again import firing_toml, planned_vessel, toml
-from cofire.report.sheet import bands_table
+from cofire.report.sheet_print import bands_table
 from cofire.report.stress import designs_figure, trade_off_figure
 from cofire.report.verdict import ends_line
 from cofire.vessel import FIXED, FREE, Band, Printer, Vessel

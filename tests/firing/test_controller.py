@@ -25,7 +25,7 @@ from cofire.firing.program import Controller, Firing, read_firing, read_kiln
 from cofire.production.job import kiln_steps
 from cofire.report.firing import as_text, kiln_csv
 from cofire.report.read_again import firing_toml, in_its_degrees
-from cofire.report.sheet import programme
+from cofire.report.sheet_firing import programme
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from tests.fired import KILNS
 

@@ -26,7 +26,8 @@ from cofire.production.printed_solid import band_volumes, paste_solids, skin, vo
 from cofire.report.firing import kiln_csv
 from cofire.report.job import job_text
 from cofire.report.job_files import CORE, MODEL, pause_gcode, pauses, pauses_csv, stl, threemf
-from cofire.report.sheet import print_line, programme
+from cofire.report.sheet_firing import programme
+from cofire.report.sheet_print import print_line
 from cofire.units import HOUR, MINUTE, kelvin
 from tests.fired import sharply
 from tests.made import BLEND, FRIT, SILVER, cylinder, fired, foot, graded

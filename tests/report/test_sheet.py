@@ -57,7 +57,6 @@ from cofire.production.piece import Piece, Reading
 from cofire.production.pieces import pieces_for
 from cofire.production.printed_solid import overhangs, printed_layers
 from cofire.report import job_figures as sheet_figures
-from cofire.report import sheet
 from cofire.report.job import grams, said
 from cofire.report.job_figures import (
     STRETCH,
@@ -69,7 +68,10 @@ from cofire.report.job_figures import (
 )
 from cofire.report.pot import SIGNS, section_picture
 from cofire.report.read_again import firing_csv
-from cofire.report.sheet import LEFT_OUT, OWN, bands_table, clock, turned, write_sheet
+from cofire.report.sheet import LEFT_OUT, OWN, turned, write_sheet
+from cofire.report.sheet_firing import clock
+from cofire.report.sheet_print import bands_table
+from cofire.report.sheet_table import where
 from cofire.report.verdict import flag_row, passed_too, taken
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from cofire.vessel import Band, OpenFiring, Printer, Vessel
@@ -141,7 +143,7 @@ PAGES = ("vase", "pot", "body")
 @pytest.fixture
 def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
     """Leaves the pictures blank, where only words are looked at."""
-    monkeypatch.setattr(sheet, "data_uri", lambda _: "data:image/svg+xml;base64,")
+    monkeypatch.setattr("cofire.report.sheet.data_uri", lambda _: "data:image/svg+xml;base64,")
 
 
 @dataclass
@@ -1158,10 +1160,10 @@ def test_a_limit_where_pastes_fade_is_placed_by_its_blend_not_by_a_band_that_non
     low, up = made.response.cards[0].name, made.response.cards[1].name
     joint = replace(made.verdict.worst, zone=joint_name(low, up))
     zone = replace(made.verdict.worst, zone=low)
-    assert sheet.where(joint, made.response) == ("joint of bands 1 and 2",)
-    assert sheet.where(joint, made.response, True) == ("between ", low, " and ", up)
-    assert sheet.where(zone, made.response)[0] == "band 1, "
-    assert sheet.where(zone, made.response, True) == (low,)
+    assert where(joint, made.response) == ("joint of bands 1 and 2",)
+    assert where(joint, made.response, True) == ("between ", low, " and ", up)
+    assert where(zone, made.response)[0] == "band 1, "
+    assert where(zone, made.response, True) == (low,)
 
 
 def iron_bowl(gas: str = "carbon") -> Response:
