@@ -337,13 +337,17 @@ def pot_figure(check: Check, given: Check | None = None) -> Figure:
     above, below = 0.65, 0.95
     columns = 1 if high < 1.5 * widest else len(pots)  # low and wide: one above the other
     lines = len(pots) // columns
-    each = 0.3 + tall + 0.55
+    room = panel if columns > 1 else max(panel, 4.4)
+    wide = int(room / LETTER)
+    told = ["\n".join(textwrap.fill(s, wide) for s in worst_words(c).split("\n")) for _, c in pots]
+    foot = 0.55 + 1.3 * LETTERS / 72.0 * max(0, *(text.count("\n") - 1 for text in told))
+    each = 0.3 + tall + foot
     size = (max(columns * panel, 4.4), above - 0.3 + lines * each + below - 0.55)
     figure = Figure(figsize=size)
     for n, (words, one) in enumerate(pots):
         column, line = (n % columns, n // columns)
         left = column * panel + 0.5 * (size[0] - columns * panel)
-        bottom = size[1] - (above - 0.3) - (line + 1) * each + 0.55
+        bottom = size[1] - (above - 0.3) - (line + 1) * each + foot
         axes = figure.add_axes((left / size[0], bottom / size[1], panel / size[0], tall / size[1]))
         axes.set_axis_off()
         axes.set_xlim(-widest - before / scale, widest + RIGHT / scale)
@@ -355,20 +359,20 @@ def pot_figure(check: Check, given: Check | None = None) -> Figure:
             fontsize=LETTERS + 2.0, weight="bold", ha="center", va="bottom", color=INK,
         )  # fmt: skip
         figure.text(
-            middle, (bottom - 0.07) / size[1], worst_words(one), fontsize=LETTERS,
+            middle, (bottom - 0.07) / size[1], told[n], fontsize=LETTERS,
             ha="center", va="top", color=INK,
         )  # fmt: skip
     name = textwrap.fill(check.vessel.name, int(size[0] * 8))
     figure.text(0.5, 1.0 - 0.08 / size[1], name, fontsize=LETTERS + 3.0, ha="center", va="top",
                 color=INK)  # fmt: skip
-    told = (
+    key = (
         f"Beside a joint: mm up, and the share of a limit used up: {SIGNS[0]} kept, "
         f"{SIGNS[1]} near, {SIGNS[2]} passed. ★ what decides. Hatched: metal, dotted: blend."
     )
     if any(c.smeared for _, c in pots):
-        told += " Cut wall: as the pastes mix at each change."
+        key += " Cut wall: as the pastes mix at each change."
     figure.text(
-        0.5, 0.06 / size[1], textwrap.fill(told, int(size[0] * 12.5)), fontsize=LETTERS - 1.0,
+        0.5, 0.06 / size[1], textwrap.fill(key, int(size[0] * 12.5)), fontsize=LETTERS - 1.0,
         ha="center", va="bottom", color=INK,
     )  # fmt: skip
     return figure

@@ -201,6 +201,24 @@ def test_a_long_name_of_a_zone_has_room_beside_its_pot() -> None:
     assert label.get_window_extent().x0 >= 0.0
 
 
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_long_harm_is_told_within_the_room_under_its_own_pot(count: int) -> None:
+    """Once clipped at the picture's edge, or written over the other pot's."""
+    check = sharply(foot()[0])
+    core = replace(check.verdict.flags[0], rule="core", utilisation=1.234, caution=0.7)
+    long = replace(check, verdict=Verdict((core,)))
+    figure = pot_figure(long, long if count == 2 else None)
+    figure.draw_without_rendering()
+    told = [t.get_window_extent() for t in figure.texts if t.get_text().startswith("★")]
+    assert len(told) == count
+    key = next(t for t in figure.texts if t.get_text().startswith("Beside")).get_window_extent()
+    page = figure.bbox
+    for box in told:
+        assert page.x0 <= box.x0 < box.x1 <= page.x1
+        assert box.y0 > key.y1
+    assert not (count == 2 and told[0].overlaps(told[1]))
+
+
 def test_the_worst_place_is_told_as_what_happens_there() -> None:
     check = sharply(foot()[0])
     words = worst_words(check)
