@@ -27,15 +27,17 @@ from pathlib import Path
 
 import numpy as np
 
-from cofire.assessment.model_factors import drawn_factors, factor_of, passing
+from cofire.assessment.chance import chance_kept, together
+from cofire.assessment.crack_rules import modulus_of
+from cofire.assessment.model_factors import drawn_factors, factor_of
 from cofire.assessment.response import Response, fire_vessel
-from cofire.assessment.verdict import judge
+from cofire.assessment.verdict import PROBABLE, judge
 from cofire.design.ladder import by_rule, ladder
 from cofire.evidence.advice import Option, advise, options_for, reading
 from cofire.evidence.learning import MISREAD, SPEAKING, soundness
 from cofire.evidence.measure_next import measure_next
 from cofire.evidence.sensitivity import wilson
-from cofire.evidence.uncertainty import PROBABLE, Samples, sample_verdicts
+from cofire.evidence.uncertainty import Samples, sample_verdicts
 from cofire.firing.kiln import Trace
 from cofire.firing.program import load_kilns
 from cofire.materials.card import Card, pure_cards
@@ -167,16 +169,19 @@ def designs_of(metal: str, body: str, firing: str, count: int) -> list[Design]:
 
 def true_soundness(world: Samples, row: int, log: dict[str, float]) -> float:
     """Probability that a piece of one studio is whole, its factors known."""
-    whole = 1.0
-    excess = world.excess()[row]
-    for k, rule in enumerate(world.rules):
-        if rule not in PROBABLE:
-            whole *= float(passing(excess[k] + log[rule], np.array(factor_of(rule).scatter)))
-    draws = world.log_factors
-    for rule in PROBABLE & set(world.rules):  # the draw nearest to the studio's factor
-        near = int(np.argmin(np.abs(draws[:, world.rules.index(rule)] - log[rule])))
-        whole *= 1.0 - float(world.cracks(rule)[row, near])
-    return whole
+    by_rule = {}
+    for rule in world.rules:
+        own = [k for k, (name, _) in enumerate(world.flags) if name == rule]
+        modulus = modulus_of(world.caution[[row]][:, own]) if rule in PROBABLE else None
+        used, factor = world.utilisation[[row]][:, own], np.array([log[rule]])
+        by_rule[rule] = chance_kept(rule, used, factor, modulus)
+    return together(by_rule, PROBABLE).item()
+
+
+def log_used(samples: Samples, rule: str) -> Array:
+    """Logarithm of the most that a rule uses up of its limit in each sample, shape (N,). [-]"""
+    own = [k for k, (name, _) in enumerate(samples.flags) if name == rule]
+    return np.asarray(np.log(np.maximum(samples.known[:, own].max(axis=1), 1e-9)))
 
 
 def weighed(
@@ -253,12 +258,12 @@ def studios(designs: list[Design], count: int, rng: np.random.Generator, tally: 
         for k, rule in enumerate(design.planner.rules):
             if factor_of(rule).common <= 0.0 or rule not in design.world.rules:
                 continue
-            states = design.planner.excess()[:, k, None] + design.planner.log_factors[:, k]
+            states = log_used(design.planner, rule)[:, None] + design.planner.log_factors[:, k]
             order = np.argsort(states, axis=None)
             share = weight.ravel()[order].cumsum()
             low, high = states.ravel()[order][np.searchsorted(share, [0.05, 0.95]).clip(
                 0, states.size - 1)]  # fmt: skip
-            true = design.world.excess()[row, design.world.rules.index(rule)] + log[rule]
+            true = log_used(design.world, rule)[row] + log[rule]
             tally.covered.append(bool(low <= true <= high))
     return (
         f"whole, by design: {', '.join(f'{p:.2f}' for p in said)}; advised: "

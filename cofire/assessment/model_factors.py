@@ -63,11 +63,6 @@ class ModelFactor:
         return float(np.sqrt(np.log(self.spread) ** 2 - self.scatter**2))
 
 
-EVEN = np.linspace(-6.0, 6.0, 241)
-"""Values of a factor, in its standard deviations. [-]"""
-SHARES = np.exp(-0.5 * EVEN**2) / np.exp(-0.5 * EVEN**2).sum()
-"""Their weights. [-]"""
-
 UNKNOWN = ModelFactor(2.0, 1.3, 3.5, "estimate: a factor of 2 where nothing is known")
 
 STRESSED = ModelFactor(
@@ -90,12 +85,14 @@ MODEL_FACTORS: Mapping[str, ModelFactor] = {
     "reaction": ModelFactor(1.0, 1.0, 1.0, _WORD),
     "atmosphere": ModelFactor(1.0, 1.0, 1.0, _WORD),
     "shell": ModelFactor(1.0, 1.0, 1.0, _WORD),
+    "room": ModelFactor(1.0, 1.0, 1.0, "sizes, as they are written"),
     "density": ModelFactor(1.1, 1.05, 1.3, "estimate: the density wanted is itself a choice"),
     "blend density": ModelFactor(1.3, 1.1, 1.7, "estimate: half the way is a guess"),
     "crystals": ModelFactor(1.2, 1.1, 1.5, "estimate: shares of times at single heats added up"),
     "drying": ModelFactor(1.5, 1.2, 2.5, "estimate: a limit by common practice"),
     "core": ModelFactor(1.5, 1.2, 2.5, "estimate: a limit by common practice"),
     "sag": ModelFactor(1.5, 1.2, 2.5, "estimate: a column for a shell, a limit by practice"),
+    "slump": ModelFactor(1.5, 1.2, 2.5, "estimate: a column for a shell, as of sag"),
     "gradient": ModelFactor(1.5, 1.2, 2.5, "estimate: a slab, conductivity of a porous body"),
     "burnout": ModelFactor(2.0, 1.3, 3.5, "estimate: permeability by Kozeny and Carman"),
     "steam": ModelFactor(2.0, 1.3, 3.5, "estimate: permeability by Kozeny and Carman"),
@@ -156,58 +153,3 @@ def drawn_factors(rules: Sequence[str], count: int, seed: int) -> Array:
     first = next((k for k, factor in enumerate(factors) if factor.shared), 0)
     column = [first if factor.shared else k for k, factor in enumerate(factors)]
     return np.asarray(ndtri(share)[:, column] * np.array([f.common for f in factors]))
-
-
-def passing(excess: Array, scatter: Array) -> Array:
-    """Probability that a piece stays below a level of a rule, given the factor all pieces share.
-
-    Parameters
-    ----------
-    excess : array
-        Logarithm of utilisation times factor over the level. [-]
-    scatter : array
-        Standard deviation of the logarithm from piece to piece, broadcast; zero is a sharp step.
-        [-]
-
-    Returns
-    -------
-    array
-        Broadcast shape. [-]
-
-    Examples
-    --------
-    >>> passing(np.array([0.0, -9.0]), np.array([0.2, 0.0])).tolist()
-    [0.5, 1.0]
-    """
-    from scipy.special import ndtr
-
-    sharp = scatter <= 0.0
-    smooth = ndtr(-excess / np.where(sharp, 1.0, scatter))
-    return np.asarray(np.where(sharp, (excess <= 0.0).astype(float), smooth))
-
-
-def foretold(risk: float, exponent: float, rule: str) -> float:
-    """Probability of a crack by Weibull's law, the rule's own error in it.
-
-    Parameters
-    ----------
-    risk : float
-        Risk of rupture as the rule finds it. [-]
-    exponent : float
-        Weibull modulus: the risk goes as that power of the factor. [-]
-    rule : str
-        Name of the rule.
-
-    Returns
-    -------
-    float
-        Mean over the factor, by even steps: with a modulus of 9 or more the probability is nearly
-        a step, which the nodes of Gauss and Hermite miss by up to 0.06. [-]
-
-    Examples
-    --------
-    >>> round(foretold(0.1, 8.0, "cooling"), 2), round(foretold(0.1, 8.0, "atmosphere"), 2)
-    (0.39, 0.1)
-    """
-    power = np.minimum(exponent * np.log(factor_of(rule).spread) * EVEN, 300.0)
-    return float(-np.expm1(-risk * np.exp(power)) @ SHARES)

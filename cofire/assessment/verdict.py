@@ -21,7 +21,7 @@ from cofire.assessment import (
     steam_rules,
     wall_rules,
 )
-from cofire.assessment.model_factors import foretold
+from cofire.assessment.chance import cracking
 from cofire.assessment.response import Response
 from cofire.assessment.rule import GO, VERDICTS, Flag, Rule
 from cofire.display import small_table
@@ -43,6 +43,12 @@ RULES: tuple[Rule, ...] = (
     *packing.RULES,
 )
 """Every rule, in the order in which they are asked."""
+PROBABLE = frozenset(rule.name for rule in RULES if rule.probable)
+"""Rules that foretell the probability of a crack."""
+LOSING = frozenset(rule.name for rule in RULES if rule.loses)
+"""Rules whose limit, passed, loses the pot: those that "not lost" is of."""
+SEEN = frozenset(rule.name for rule in RULES if rule.seen)
+"""Rules whose limit, passed, is seen once the kiln is open: those that an outcome speaks of."""
 
 
 def rule_of(flag: Flag) -> Rule:
@@ -171,7 +177,7 @@ def crack_chance(flag: Flag) -> float | None:
     if not flag.unit.startswith(PER_CENT_CRACK) or not math.isfinite(flag.figure):
         return None
     modulus = float(crack_rules.modulus_of(flag.caution))
-    return foretold(float(crack_rules.risk_at(flag.utilisation, modulus)), modulus, flag.rule)
+    return cracking(flag.utilisation, modulus, flag.rule)
 
 
 def worst_first(flags: Iterable[Flag]) -> Verdict:

@@ -26,7 +26,7 @@ from cofire.assessment.rule import SHAPE, STRESS, Flag, Rule
 from cofire.assessment.verdict import Verdict, rule_of, worst_first
 from cofire.design.candidates import ROUGH, Bench, fire_candidates
 from cofire.design.fired_size import decay_length
-from cofire.design.objective import Outcome, Sample, chances, draw, load_of
+from cofire.design.objective import Chances, Outcome, Sample, chances, draw, load_of
 from cofire.design.transition import Layout
 from cofire.errors import CofireError, ModelError
 from cofire.files import LONGEST_NAME
@@ -429,15 +429,15 @@ def _flags(
     return worst_first(found).flags, friction
 
 
-def _sampled(job: tuple[Sample, tuple[Vessel, Vessel], str]) -> tuple[float, float, str]:
-    """Both chances in one sample, and what loses it, from anywhere."""
+def _sampled(job: tuple[Sample, tuple[Vessel, Vessel], str]) -> Chances:
+    """Chances in one sample, and what loses it, from anywhere."""
     sample, (lower, upper), body = job
     try:
         found = _flags(sample.bench, (sample.vessel(lower), sample.vessel(upper)))
     except CofireError:
         found = None
     if found is None:
-        return 0.0, 0.0, "it could not be worked out"
+        return Chances(0.0, 0.0, 0.0, "it could not be worked out")
     return chances(found[0], sample.bench.material(body)["weibull_modulus"].scalar)
 
 
@@ -451,6 +451,6 @@ def _over(
     """What the parts come to over samples; their flags are those with the cards as they stand."""
     jobs = [(way, parts, body) for way in ways]
     rows = list(each(_sampled, jobs, bench.executor))
-    kept, sound, losers = zip(*rows, strict=True)
+    kept, sound, opened, losers = zip(*rows, strict=True)
     load = load_of(flags, [part.bands[0].material for part in parts])
-    return Outcome(flags, load, np.array(kept), np.array(sound), losers)
+    return Outcome(flags, load, np.array(kept), np.array(sound), losers, opened=np.array(opened))

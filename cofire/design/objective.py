@@ -10,19 +10,18 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from operator import attrgetter
+from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
-from scipy.special import ndtr
 
-from cofire.assessment.crack_rules import FAILURE_NO
+from cofire.assessment.chance import SHARES, STEPS, chance_kept, together
 from cofire.assessment.draws import Factor, factors_of, varied
 from cofire.assessment.draws import design as points_of
 from cofire.assessment.model_factors import factor_of
-from cofire.assessment.rule import NO, STRESS, Flag
-from cofire.assessment.verdict import rule_of
+from cofire.assessment.rule import Flag
+from cofire.assessment.verdict import LOSING, PROBABLE, SEEN, rule_of
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.errors import ModelError
 from cofire.firing.program import Firing
@@ -41,9 +40,9 @@ WALL_SPREAD = 0.25
 """Standard deviation of the wall: a quarter of a road, estimate. [roads]"""
 LEAST_WALL = 0.7
 """Of the wall as designed: no thinner whatever the draw. [-]"""
-TELLS, FURTHEST_SWING = 0.01, 100.0
-"""Utilisations count as no less, where the factor of a sample is told, and factors lie within so
-many times one: below, a limit is kept whatever the sample. [-]"""
+TELLS, UNTOLD, FURTHEST_SWING = 0.01, 1e6, 100.0
+"""Utilisations count as no less and no more, where the factor of a sample is told, and factors lie
+within so many times one: below, a limit is kept whatever the sample. [-]"""
 MOVED = 4
 """Kiln, dead volume, place and wall: moved besides the cards. [-]"""
 QUALITY = 0.25
@@ -61,8 +60,6 @@ PULL = 0.02
 """Weight of the logarithm of the load beside the chance: only a tie is decided by it. [-]"""
 WORD = 0.01
 """What a worse word with the cards as they stand costs: a pot in a hundred, our choice. [-]"""
-CRACK_UNIT = "% probability of a crack"
-"""Unit of the flags whose figure is the chance of a crack."""
 SAMPLES = 12
 """While a search runs. [-]"""
 TELLING = 0.2
@@ -70,11 +67,6 @@ TELLING = 0.2
 more in one of ten plans (two-sided t of a correlation). [-]"""
 FEWEST = 24
 """Samples below which nothing is said of what decides. [-]"""
-SHARED = np.linspace(-4.0, 4.0, 81)
-"""Values of the factor that the rules of stress share, in its standard deviations: close enough
-that what scatters from piece to piece joins them to a smooth chance. [-]"""
-SHARE = np.exp(-0.5 * SHARED**2) / np.exp(-0.5 * SHARED**2).sum()
-"""Their weights. [-]"""
 
 
 @dataclass(frozen=True)
@@ -113,6 +105,8 @@ class Outcome:
         where it is kept.
     swings
         What each sample did to it, (S,); see `foretold`.
+    opened
+        Chance that nothing is seen on it once the kiln is open, in each sample, shape (S,). [-]
     """
 
     flags: tuple[Flag, ...]
@@ -121,6 +115,7 @@ class Outcome:
     sound: Array
     lost_by: tuple[str, ...] = ()
     swings: tuple[Swing, ...] = ()
+    opened: Array = field(default_factory=lambda: np.empty(0))
 
     @property
     def chance(self) -> float:
@@ -131,6 +126,16 @@ class Outcome:
     def good(self) -> float:
         """Chance that no limit at all is passed. [-]"""
         return float(self.sound.mean()) if self.sound.size else float("nan")
+
+    @property
+    def unseen(self) -> float:
+        """Chance that nothing is seen on it once the kiln is open: what an outcome tells. [-]"""
+        return float(self.opened.mean()) if self.opened.size else float("nan")
+
+    @property
+    def unknown(self) -> list[Flag]:
+        """Flags of what could not be computed with the cards as they stand."""
+        return [flag for flag in self.flags if np.isnan(flag.utilisation)]
 
     @property
     def cost(self) -> float:
@@ -222,129 +227,83 @@ def worst_by_rule(flags: Iterable[Flag]) -> dict[str, Flag]:
     """
     worst: dict[str, Flag] = {}
     for flag in flags:
-        if flag.rule not in worst or flag.counted > worst[flag.rule].counted:
+        before = worst.get(flag.rule)
+        if before is None or (flag.counted, flag.utilisation) > (
+            before.counted,
+            before.utilisation,
+        ):
             worst[flag.rule] = flag
     return worst
 
 
-def chance_within(utilisation: npt.ArrayLike, spread: float) -> Array:
-    """Chance that a limit is kept, the utilisation being lognormal about its figure. [-]
+class Chances(NamedTuple):
+    """What one vessel with certain cards comes to.
 
-    Parameters
+    Attributes
     ----------
-    utilisation : array_like
-        Any shape. [-]
-    spread : float
-        Standard deviation of its logarithm; at zero a limit is kept or not. [-]
-
-    Examples
-    --------
-    >>> print(chance_within(1.0, 0.25), chance_within(0.5, 0.0))
-    0.5 1.0
+    kept, sound, opened
+        Chance that the pot is not lost, that no limit at all is passed, and that nothing is seen on
+        it once the kiln is open. [-]
+    loser
+        The rule most likely to lose it; empty where it is rather kept.
     """
-    used = np.asarray(utilisation, dtype=float)
-    if spread <= 0.0:
-        return np.asarray(used <= 1.0, dtype=float)
-    return np.asarray(ndtr(-np.log(np.maximum(used, 1e-9)) / spread))
+
+    kept: float
+    sound: float
+    opened: float
+    loser: str
 
 
-def uncracked(utilisation: npt.ArrayLike, modulus: npt.ArrayLike, spread: float) -> Array:
-    """Chance that a brittle body does not crack, at each value of the factor of its stress.
-
-    Weibull: exp(−r u^m) with r the risk at the limit. `@ SHARE` it is the mean over a stress that
-    is lognormal about its figure.
-
-    Parameters
-    ----------
-    utilisation : array_like
-        Of stress: 1 where the risk is that of the limit, any shape. [-]
-    modulus : array_like
-        Weibull's m, of the same shape or one. [-]
-    spread : float
-        Standard deviation of the logarithm of the stress. [-]
-
-    Returns
-    -------
-    array
-        At `SHARED`, last axis. [-]
-
-    Examples
-    --------
-    >>> print(round(float(SHARE @ uncracked(1.0, 10.0, 0.0)), 3))
-    0.9
-    """
-    used, m = (np.asarray(v, dtype=float)[..., None] for v in (utilisation, modulus))
-    stress = np.clip(used * np.exp(spread * SHARED), 0.0, 1e3)
-    return np.asarray(np.exp(np.log1p(-FAILURE_NO) * stress**m))
-
-
-def chances(
-    flags: Sequence[Flag], modulus: float, spread: float | None = None
-) -> tuple[float, float, str]:
-    """Chance that a pot is kept, that nothing fails, and what would rather lose it than not.
-
-    Rules fail independently of each other, but those of stress in fired ware share one model factor
-    (`model_factors`), and of those of cracks by the same stress the likeliest counts. Rules that
-    see no stress are kept or not.
+def chances(flags: Sequence[Flag], modulus: float) -> Chances:
+    """Chances of a vessel with certain cards, over what rules may be wrong by (`chance`).
 
     Parameters
     ----------
     flags : sequence of Flag
-        Of one vessel with certain cards.
+        Of the vessel.
     modulus : float
         Weibull's m of the body. [-]
-    spread : float, optional
-        Standard deviation of the logarithm of a utilisation that comes from stress; by default
-        that of each rule's model factor. [-]
 
     Returns
     -------
-    tuple of float, float and str
-        Both chances [-], and the name of the rule most likely to lose it; empty where it is rather
-        kept.
+    Chances
+        Rules of stress in fired ware share one factor, each other has its own.
     """
-    worst = worst_by_rule(flags)
-    used = {name: np.array([flag.counted]) for name, flag in worst.items()}
-    kept, sound, spared = _chances(worst, used, np.array([modulus]), spread)
-    loser = (
-        min(spared, key=lambda name: float(spared[name][0]), default="") if kept[0] < 0.5 else ""
-    )
-    return float(kept[0]), float(sound[0]), loser
+    found, by_rule = _chances(_utilisations(flags), np.array([modulus]))
+    losing = [name for name in by_rule if name in LOSING]
+    least = min(losing, key=lambda name: float(by_rule[name][0]), default="")
+    kept, sound, opened = (float(one[0]) for one in found)
+    return Chances(kept, sound, opened, least if kept < 0.5 else "")
+
+
+def _utilisations(flags: Iterable[Flag]) -> dict[str, Array]:
+    """Utilisations of the F flags of each rule, shape (1, F) each. [-]"""
+    found: dict[str, list[float]] = {}
+    for flag in flags:
+        found.setdefault(flag.rule, []).append(flag.utilisation)
+    return {rule: np.array([used]) for rule, used in found.items()}
 
 
 def _chances(
-    worst: Mapping[str, Flag],
-    used: Mapping[str, Array],
-    modulus: Array,
-    spread: float | None = None,
-) -> tuple[Array, Array, dict[str, Array]]:
-    """Both chances, and by rule that it does not lose the pot, in S samples, shape (S,) each. [-]
+    used: Mapping[str, Array], modulus: Array
+) -> tuple[tuple[Array, Array, Array], dict[str, Array]]:
+    """Chances that it is kept, sound and shows nothing, and those of each rule, shape (S,). [-]
 
-    `used` is what each rule uses up of its limit, shape (S,).
+    `used` are utilisations of the F flags of each rule in S samples, shape (S, F).
     """
-    kept, rest = np.ones((2, modulus.size))
-    held, whole, sparing = np.ones((3, modulus.size, SHARED.size))
-    spared: dict[str, Array] = {}
-    for name, flag in worst.items():
-        rule, factor = rule_of(flag), factor_of(name)
-        wide = float(np.log(factor.spread)) if spread is None else spread
-        if flag.unit == CRACK_UNIT:
-            at = uncracked(used[name], modulus, wide)
-            sparing = np.minimum(sparing, at)
-            one = at @ SHARE
-        elif factor.shared and wide > 0.0:
-            part = factor.scatter if spread is None else 0.5 * spread
-            log = np.log(np.maximum(used[name], 1e-9))[:, None]
-            at = ndtr(-(log + np.sqrt(wide**2 - part**2) * SHARED) / part)
-            held, whole = (held * at, whole) if rule.loses else (held, whole * at)
-            one = at @ SHARE
-        else:
-            one = chance_within(used[name], wide if STRESS in rule.sees else 0.0)
-            kept, rest = (kept * one, rest) if rule.loses else (kept, rest * one)
-        if rule.loses:
-            spared[name] = one
-    sound = kept * rest * ((held * sparing * whole) @ SHARE)
-    return kept * ((held * sparing) @ SHARE), sound, spared
+    states, alone = {}, {}
+    for rule, some in used.items():
+        factor = factor_of(rule)
+        m = modulus[:, None] if rule in PROBABLE else None
+        at = chance_kept(rule, some, factor.common * STEPS, m)
+        alone[rule] = at @ SHARES
+        states[rule] = at if factor.shared else alone[rule][:, None]
+    whole = np.ones((modulus.size, STEPS.size))
+    lost, every, seen = (
+        (whole * together({r: at for r, at in states.items() if r in some}, PROBABLE)) @ SHARES
+        for some in (LOSING, states.keys(), SEEN)
+    )
+    return (lost, every, seen), alone
 
 
 @dataclass(frozen=True)
@@ -587,15 +546,15 @@ def swing(before: Sequence[Flag], after: Sequence[Flag] | None, modulus: float) 
     Returns
     -------
     Swing
-        Factors of the rules that both name.
+        Factors of the rules that both name; not a number where one of both could not be computed.
     """
     if after is None:
         return Swing(modulus, None)
     now, then = worst_by_rule(after), worst_by_rule(before)
     factors = {}
     for rule in now.keys() & then.keys():
-        ratio = max(now[rule].counted, TELLS) / max(then[rule].counted, TELLS)
-        factors[rule] = float(np.clip(ratio, 1.0 / FURTHEST_SWING, FURTHEST_SWING))
+        one, other = np.clip([now[rule].utilisation, then[rule].utilisation], TELLS, UNTOLD)
+        factors[rule] = float(np.clip(one / other, 1.0 / FURTHEST_SWING, FURTHEST_SWING))
     return Swing(modulus, factors)
 
 
@@ -621,15 +580,16 @@ def foretold(outcome: Outcome, swings: Sequence[Swing]) -> Outcome:
     Outcome
         With chances, without what would lose it.
     """
-    worst = worst_by_rule(outcome.flags)
     used = {}
-    for name, flag in worst.items():
-        factors = np.array([(one.factors or {}).get(name, 1.0) for one in swings])
-        most = 1.0 if flag.hardest < NO else np.inf  # as `Flag.counted` has it
-        used[name] = np.minimum(flag.counted * factors, most)
-    kept, sound, _ = _chances(worst, used, np.array([one.modulus for one in swings]))
+    for rule, some in _utilisations(outcome.flags).items():
+        factors = np.array([(one.factors or {}).get(rule, 1.0) for one in swings])
+        used[rule] = some * factors[:, None]
+    (kept, sound, opened), _ = _chances(used, np.array([one.modulus for one in swings]))
     fired = np.array([one.factors is not None for one in swings], dtype=float)
-    return replace(outcome, kept=fired * kept, sound=fired * sound, lost_by=(), swings=())
+    return replace(
+        outcome, kept=fired * kept, sound=fired * sound, opened=fired * opened, lost_by=(),
+        swings=(),
+    )  # fmt: skip
 
 
 def odds(
@@ -663,7 +623,7 @@ def odds(
     if not asked:
         return list(outcomes)
     jobs = [(s.bench, [s.vessel(vessels[k]) for k in asked]) for s in samples]
-    table = np.zeros((2, len(samples), len(asked)))
+    table = np.zeros((3, len(samples), len(asked)))
     losers: list[list[str]] = [[] for _ in asked]
     moved: list[list[Swing]] = [[] for _ in asked]
     bodies = [bench.zones(vessels[k])[1].name for k in asked]
@@ -676,9 +636,9 @@ def odds(
             if flags is None:
                 losers[column].append("it could not be worked out")
                 continue
-            kept, sound, loser = chances(flags, modulus)
-            table[:, row, column] = kept, sound
-            losers[column].append(loser)
+            told = chances(flags, modulus)
+            table[:, row, column] = told.kept, told.sound, told.opened
+            losers[column].append(told.loser)
         if progress:
             progress(len(results))
     found = list(outcomes)
@@ -689,6 +649,7 @@ def odds(
             known,
             kept=table[0, :, column],
             sound=table[1, :, column],
+            opened=table[2, :, column],
             lost_by=tuple(losers[column]),
             swings=tuple(moved[column]),
         )

@@ -7,12 +7,10 @@ from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import partial
 
-import numpy as np
-
+from cofire.assessment.chance import cracking
 from cofire.assessment.check import Check, check_vessel
-from cofire.assessment.crack_rules import FAILURE_CAUTION, FAILURE_NO
+from cofire.assessment.crack_rules import FAILURE_CAUTION
 from cofire.assessment.draws import Factor
-from cofire.assessment.model_factors import foretold as with_own_error
 from cofire.assessment.response import meshed
 from cofire.assessment.rule import GO, NO
 from cofire.assessment.verdict import Verdict
@@ -383,7 +381,7 @@ def stays(before: float, after: float) -> bool:
 def _better(one: Check, other: Check, bench: Bench) -> bool:
     """Whether a check uses up less of its limits and is no likelier to be lost."""
     modulus = bench.zones(one.vessel)[1]["weibull_modulus"].scalar
-    kept = [chances(c.verdict.flags, modulus)[0] for c in (one, other)]
+    kept = [chances(c.verdict.flags, modulus).kept for c in (one, other)]
     return one.verdict.utilisation < other.verdict.utilisation and kept[0] >= kept[1] - EVEN
 
 
@@ -557,8 +555,7 @@ def _crack(utilisation: float, ceramic: Card) -> float:
     The rule's own error is in it, as in the `crack_probability` of a verdict.
     """
     modulus = ceramic["weibull_modulus"].scalar
-    risk = -np.log1p(-FAILURE_NO) * (DOUBT * utilisation) ** modulus
-    return with_own_error(risk, modulus, "cooling")
+    return cracking(DOUBT * utilisation, modulus, "cooling")
 
 
 def _own_limits(vessel: Vessel, bench: Bench) -> tuple[tuple[str, ...], Vessel | None]:

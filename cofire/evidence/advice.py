@@ -18,9 +18,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.assessment.verdict import LOSING
 from cofire.evidence.learning import MISREAD, soundness
 from cofire.evidence.measure_next import MEASURED_BY
-from cofire.evidence.uncertainty import LOSING, Factor, Samples
+from cofire.evidence.uncertainty import Factor, Samples
 from cofire.numerics import Array
 from cofire.units import counted
 

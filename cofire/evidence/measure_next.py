@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
+from cofire.assessment.verdict import LOSING
 from cofire.evidence.sensitivity import (
     DEGREE,
     Surface,
@@ -28,7 +29,7 @@ from cofire.evidence.sensitivity import (
     rank_correlation,
     sobol_indices,
 )
-from cofire.evidence.uncertainty import FLOOR, LOSING, REACH, Factor, Key, Samples, design, normal
+from cofire.evidence.uncertainty import FLOOR, REACH, Factor, Key, Samples, design, normal
 from cofire.numerics import Array, normal_points
 
 POINTS = 1024

@@ -18,7 +18,7 @@ the cards as they stand, fired both ways, and put right by that ratio in every s
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -26,7 +26,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.assessment.crack_rules import modulus_of, risk_at
+from cofire.assessment.chance import chance_kept, together
+from cofire.assessment.crack_rules import modulus_of
 from cofire.assessment.draws import REACH as REACH
 from cofire.assessment.draws import Factor as Factor
 from cofire.assessment.draws import bounds as bounds
@@ -35,16 +36,16 @@ from cofire.assessment.draws import factors_of as factors_of
 from cofire.assessment.draws import moved as moved
 from cofire.assessment.draws import normal as normal
 from cofire.assessment.draws import varied as varied
-from cofire.assessment.model_factors import drawn_factors, factor_of, passing
+from cofire.assessment.model_factors import drawn_factors
 from cofire.assessment.response import COARSE, Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO
-from cofire.assessment.verdict import RULES, judge
+from cofire.assessment.verdict import LOSING, PROBABLE, RULES, SEEN, judge
 from cofire.errors import CofireError, InputError, ModelError
 from cofire.evidence.sensitivity import wilson
 from cofire.firing.kiln import Trace
 from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.shell_march import made_ready
-from cofire.numerics import Array, normal_points
+from cofire.numerics import Array
 from cofire.vessel import Vessel
 from cofire.workers import each
 
@@ -75,14 +76,8 @@ DRAWS = 128
 LOST = 0.1
 """Share of the samples that may fail before there is no answer. [-]"""
 
-
-PROBABLE = frozenset(rule.name for rule in RULES if rule.probable)
-"""Rules that foretell the probability of a crack."""
 ON_COOLING = frozenset(rule.name for rule in RULES if rule.probable and not rule.after)
-LOSING = frozenset(rule.name for rule in RULES if rule.loses)
-"""Rules whose limit, passed, loses the pot: those that a plan's chance is of."""
-SEEN = frozenset(rule.name for rule in RULES if rule.seen)
-"""Rules whose limit, passed, is seen once the kiln is open: those that an outcome speaks of."""
+"""Rules of a crack while it cools."""
 HARDEST = {rule.name: rule.hardest for rule in RULES}
 
 
@@ -208,79 +203,48 @@ class Samples:
         shape = (len(self.utilisation), DRAWS)
         return np.full(shape, 1.0 / (shape[0] * shape[1]))
 
-    def excess(self, level: Array | float = 1.0) -> Array:
-        """Logarithm of each rule's largest utilisation over a level, shape (N, R). [-]
-
-        Parameters
-        ----------
-        level : array, optional
-            Shape (N, F) or one for all. [-]
-        """
-        with np.errstate(invalid="ignore"):
-            over = np.log(np.maximum(self.utilisation / level, 1e-9))
-        over = np.where(np.isnan(over), -np.inf, over)
-        of = np.array([self.rules.index(rule) for rule, _ in self.flags])
-        return np.stack([over[:, of == k].max(axis=1) for k in range(len(self.rules))], axis=1)
-
-    def below(self, excess: Array, leave: Iterable[str] = ()) -> Array:
-        """Probability that no rule passes its level, in each state, shape (N, `DRAWS`). [-]
-
-        Parameters
-        ----------
-        excess : array
-            From `excess`. [-]
-        leave : iterable of str
-            Rules that do not count.
-        """
-        found = np.ones((len(excess), DRAWS))
-        for k, rule in enumerate(self.rules):
-            if rule not in leave:
-                scatter = np.array(factor_of(rule).scatter)
-                found *= passing(excess[:, k, None] + self.log_factors[:, k], scatter)
-        return found
-
-    def cracks(self, rule: str) -> Array:
-        """Probability that a brittle band cracks, by one rule, in each state, (N, `DRAWS`). [-]
-
-        Weibull's law: the risk goes as the utilisation times the factor, to the power of the
-        modulus. The flag's utilisation is the rule's own, so the factor comes in here and nowhere
-        else.
+    def keeps(self, rule: str, level: Array | float = 1.0, cracks: bool = False) -> Array:
+        """Probability that no flag of a rule passes its level, in each state, (N, `DRAWS`).
 
         Parameters
         ----------
         rule : str
-            One of `PROBABLE`.
+            Its name.
+        level : array, optional
+            Shape (N, F) or one for all. [-]
+        cracks : bool
+            Whether the limit of a rule that foretells the probability of a crack is that none
+            comes; else its figure is held against its level as any other.
+
+        Returns
+        -------
+        array
+            A half where it could not be computed (`chance`). [-]
         """
-        columns = [k for k, (name, _) in enumerate(self.flags) if name == rule]
-        found = np.zeros((len(self.utilisation), DRAWS))
-        if not columns:
-            return found
-        worst = np.take(columns, np.argmax(self.known[:, columns], axis=1))
-        rows = np.arange(len(worst))
-        modulus = modulus_of(self.caution[rows, worst])[:, None]
-        used = np.log(np.maximum(self.known[rows, worst], 1e-9))[:, None]
-        log = used + self.log_factors[:, self.rules.index(rule)]
-        for node, share in zip(*normal_points(7), strict=True):
-            stress = np.exp(np.minimum(log + factor_of(rule).scatter * node, 200.0 / modulus))
-            found -= share * np.expm1(-risk_at(stress, modulus))
-        return found
+        own = [k for k, (name, _) in enumerate(self.flags) if name == rule]
+        modulus = modulus_of(self.caution[:, own]) if cracks and rule in PROBABLE else None
+        common = self.log_factors[:, self.rules.index(rule)]
+        return chance_kept(rule, (self.utilisation / level)[:, own], common, modulus)
 
     def within(self, rules: Collection[str]) -> Array:
         """Probability that no limit of some rules is passed, in each state, (N, `DRAWS`). [-]
 
-        Where a rule foretells the probability of a crack, its limit is that none comes; of several
-        such rules, which read one stress, the likeliest counts. So a plan counts too
-        (`design/objective`).
+        Where a rule foretells the probability of a crack, its limit is that none comes. So a plan
+        counts too (`chance`).
 
         Parameters
         ----------
         rules : collection of str
             Their names.
         """
-        spared = [1.0 - self.cracks(r) for r in self.rules if r in PROBABLE and r in rules]
-        leave = [r for r in self.rules if r in PROBABLE or r not in rules]
-        kept = self.below(self.excess(), leave)
-        return kept * np.min(spared, axis=0) if spared else kept
+        asked = {rule: self.keeps(rule, cracks=True) for rule in self.rules if rule in rules}
+        return np.broadcast_to(together(asked, PROBABLE), self.weights.shape)
+
+    @property
+    def unknown(self) -> tuple[Key, ...]:
+        """Flags that could not be computed in some sample."""
+        columns = np.flatnonzero(np.isnan(self.utilisation).any(axis=0))
+        return tuple(self.flags[k] for k in columns)
 
     @cached_property
     def worst(self) -> Array:
@@ -350,15 +314,16 @@ class Samples:
 
     @property
     def go(self) -> Probability:
-        """That the verdict is go, were all as it truly is."""
+        """That the verdict is go, were all as it truly is; never where a limit is unknown."""
         known = np.isfinite(self.utilisation.sum(axis=1, keepdims=True))
-        return self.chance(self.below(self.excess(self.caution)) * known)
+        asked = {rule: self.keeps(rule, self.caution) for rule in self.rules}
+        return self.chance(together(asked, ()) * known)
 
     @property
     def no(self) -> Probability:
         """That the verdict is no, were all as it truly is."""
-        soft = [rule for rule in self.rules if HARDEST.get(rule, NO) < NO]
-        return self.chance(1.0 - self.below(self.excess(), soft))
+        hard = [rule for rule in self.rules if HARDEST.get(rule, NO) >= NO]
+        return self.chance(1.0 - together({rule: self.keeps(rule) for rule in hard}, ()))
 
     @cached_property
     def lost(self) -> Array:

@@ -16,7 +16,7 @@ from cofire.design.search import MARGIN, Choice, DesignSearch
 from cofire.design.taper import Tapered
 from cofire.evidence.sensitivity import wilson
 from cofire.production.paste import Cost
-from cofire.report.verdict import decided
+from cofire.report.verdict import decided, unknown_line
 from cofire.report.writing import wrapped
 from cofire.units import counted
 
@@ -122,6 +122,8 @@ def odds_line(both: tuple[Outcome | None, Outcome | None]) -> str:
         f"{before}{_told(proposed)} as proposed; that nothing at all fails: "
         f"{percent(proposed.good)}."
     )
+    if proposed.unknown:
+        line += f" What {unknown_line([(f.rule, f.zone) for f in proposed.unknown])}."
     losers = proposed.losers[:NAMED]
     if losers:
         told = ", ".join(f"{harm_of(name)} ({percent(share)})" for name, share in losers)

@@ -11,7 +11,7 @@ from cofire.assessment.model_factors import RECORD, factor_of
 from cofire.evidence.advice import DOUBTFUL, Advice
 from cofire.evidence.measure_next import Influence, Ranking
 from cofire.evidence.uncertainty import REACH, Factor, Key, Probability, Samples
-from cofire.report.verdict import BEFORE_UNIT, number
+from cofire.report.verdict import BEFORE_UNIT, number, unknown_line
 from cofire.units import counted
 
 SHOWN = 4
@@ -129,6 +129,7 @@ def uncertainty_text(
         f"they stand: {called(samples)}; all well {interval(samples.all_well)}",
         f"  sound when the kiln is opened (no crack, no slump; what a record compares) "
         f"{interval(samples.sound)}; no crack on cooling {interval(samples.survival)}",
+        *([f"  {unknown_line(samples.unknown)}"] if samples.unknown else []),
         f"  verdict, were all as it truly is: go {interval(samples.go)}, no {interval(samples.no)}",
         f"  of all limits, largest utilisation {number(middle)}, nine times in ten {number(low)} "
         f"to {number(high)}",
@@ -281,6 +282,7 @@ def uncertainty_row(
             "pieces": [o.name for o in advice.chosen],
             "alone": [{"piece": o.name, "wrong_call": short(o.doubt)} for o in advice.options],
         },
+        "unknown": [flag(key) for key in samples.unknown],
         "not_lost": probability(samples.not_lost),
         "call": called(samples),
         "all_well": probability(samples.all_well),

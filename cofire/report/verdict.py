@@ -6,7 +6,7 @@ import json
 import math
 import re
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -119,6 +119,23 @@ def decided(verdict: Verdict) -> str:
     if verdict.grade == GO:
         return f"go with at most {number(flag.counted)} of a limit used up ({flag.rule})"
     return f"{verdict.word} by {flag.rule} ({number(flag.counted)} of its limit)"
+
+
+def unknown_line(flags: Iterable[tuple[str, str]]) -> str:
+    """Which limits could not be computed, and how they count in a chance.
+
+    Parameters
+    ----------
+    flags : collection of tuple
+        Rule and zone of each, one at least.
+
+    Returns
+    -------
+    str
+        A clause.
+    """
+    told = "; ".join(f"{rule}, {zone}" for rule, zone in flags)
+    return f"could not be computed, so counted as likely passed as kept: {told}"
 
 
 def passed_too(verdict: Verdict) -> str:

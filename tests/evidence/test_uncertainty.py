@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 from scipy.special import ndtr
 from typer.testing import CliRunner
 
-from cofire.assessment.model_factors import ModelFactor, factor_of, foretold
-from cofire.assessment.rule import CAUTION, GO, NO, STRESS, Flag
-from cofire.assessment.verdict import crack_chance, judge, rule_of, worst_first
+from cofire.assessment.chance import cracking
+from cofire.assessment.model_factors import ModelFactor, factor_of
+from cofire.assessment.rule import CAUTION, GO, NO, Flag
+from cofire.assessment.verdict import LOSING, SEEN, crack_chance, judge, worst_first
 from cofire.cli import app
 from cofire.cli.common import DEFECT, INPUT_WRONG
 from cofire.design.objective import chances
@@ -25,9 +26,7 @@ from cofire.errors import InputError, ModelError
 from cofire.evidence import uncertainty
 from cofire.evidence.measure_next import MEASURED_BY, measure_next
 from cofire.evidence.uncertainty import (
-    LOSING,
     REACH,
-    SEEN,
     Factor,
     Samples,
     bounds,
@@ -290,7 +289,7 @@ def test_verdicts_are_graded_as_flags_are():
     assert samples.grade.tolist() == [GO, CAUTION, NO, CAUTION, NO]
     assert samples.worst.tolist() == [0.4, 0.6, 1.1, 1.0, 1.2]
     assert samples.go.value == pytest.approx(0.2)
-    assert samples.no.value == pytest.approx(0.4)
+    assert samples.no.value == pytest.approx(0.5)  # of an unknown limit as likely as not
     assert samples.decided == {("drying", BODY): 0.6, ("cooling", BODY): 0.4}
 
 
@@ -329,7 +328,7 @@ def test_a_probability_of_a_crack_holds_the_error_of_its_rule():
     factor = np.exp(np.log(factor_of("cooling").spread) * z)
     mean = float((-np.expm1(-risk * factor**m) * weight).sum() / weight.sum())
     assert 1.0 - samples.survival.value == pytest.approx(mean, abs=0.01)
-    assert foretold(risk, m, "cooling") == pytest.approx(mean, abs=0.005)
+    assert cracking(used, m, "cooling") == pytest.approx(mean, abs=0.005)
 
 
 @pytest.mark.parametrize("factor", [0.05, 0.3, 1.0])
@@ -338,7 +337,7 @@ def test_samples_of_a_firing_hold_the_error_of_a_rule_once(
 ):
     """From the verdict on a fired vessel to the chance that no body cracks on cooling.
 
-    Expected: with cards at their own values that of `foretold`, to what 128 draws leave. With the
+    Expected: with cards at their own values that of `cracking`, to what 128 draws leave. With the
     factor in twice a safe pot read far worse, a hopeless one better.
     """
     monkeypatch.setattr(uncertainty, "design", lambda count, d, seed: np.zeros((count, d)))
@@ -353,26 +352,27 @@ def test_samples_of_a_firing_hold_the_error_of_a_rule_once(
     samples = sample_verdicts(tea_light(), 8)
     m = CARDS[BODY]["weibull_modulus"].scalar
     used = max(f.utilisation for f in scaled(tea_light()).flags if f.rule == "cooling")
-    told = foretold(-np.log(0.9) * used**m, m, "cooling")
+    told = cracking(used, m, "cooling")
     assert 1.0 - samples.survival.value == pytest.approx(told, abs=0.01)
 
 
 def test_not_lost_is_asked_as_in_a_plan(monkeypatch: pytest.MonkeyPatch):
-    """With cards at their own values and rules of stress alone, that of `objective.chances`.
+    """With cards at their own values, that of `objective.chances`, for rules of every kind.
 
-    Expected to what 128 draws of the factor leave; of rules that see no stress a plan is sharp.
+    Expected to what 128 draws of the factors leave; one limit could not be computed.
     """
     monkeypatch.setattr(uncertainty, "design", lambda count, d, seed: np.zeros((count, d)))
-    for scale in (0.3, 0.6, 1.0):
+    for scale, unknown in ((0.1, ""), (0.3, "metal"), (0.1, "drying")):
         flags = [
-            replace(f, utilisation=scale * f.utilisation)
-            for f in judge(tea_light()).flags if STRESS in rule_of(f).sees
-        ]  # fmt: skip
+            replace(f, utilisation=(np.nan if f.rule == unknown else scale) * f.utilisation)
+            for f in judge(tea_light()).flags
+        ]
         monkeypatch.setattr(uncertainty, "judge", lambda response, f=flags: worst_first(f))
         samples = sample_verdicts(tea_light(), 8)
-        kept, well, _ = chances(flags, CARDS[BODY]["weibull_modulus"].scalar)
-        assert samples.not_lost.value == pytest.approx(kept, abs=0.02)
-        assert samples.all_well.value == pytest.approx(well, abs=0.02)
+        told = chances(flags, CARDS[BODY]["weibull_modulus"].scalar)
+        assert samples.not_lost.value == pytest.approx(told.kept, abs=0.02)
+        assert samples.all_well.value == pytest.approx(told.sound, abs=0.02)
+        assert samples.sound.value == pytest.approx(told.opened, abs=0.02)
 
 
 @pytest.mark.usefixtures("exact")
@@ -396,6 +396,16 @@ def test_what_only_spoils_a_pot_does_not_lose_it_and_what_nobody_sees_is_no_crac
     assert row["call"] == "fire it"
     assert f"not lost {percent(samples.not_lost.value)}" in text
     assert ": fire it;" in text
+
+
+def test_a_limit_that_could_not_be_computed_is_not_surely_kept_and_the_text_says_so():
+    samples = made(np.array([[np.nan, 1e-3]] * 8))
+    for told in (samples.not_lost, samples.sound, samples.all_well, samples.no):
+        assert told.value == pytest.approx(0.5, abs=0.01)
+    row = uncertainty_row(samples, measure_next(samples))
+    assert row["unknown"] == [{"rule": "drying", "zone": BODY}]
+    text = " ".join(uncertainty_text(samples, measure_next(samples)).split())
+    assert f"could not be computed, so counted as likely passed as kept: drying, {BODY}" in text
 
 
 @pytest.mark.parametrize("m", [5.0, 9.0, 20.0])
