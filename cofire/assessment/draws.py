@@ -14,6 +14,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from cofire.materials.card import Card, Property, Uncertainty, pure_cards
@@ -124,19 +125,29 @@ def moved(values: Property, deviate: float) -> Array:
     array
         Shape (R,). [SI unit of the property]
     """
-    logarithmic = SPECS[values.name].units is LOG_VISCOSITY
-    found = values.value.copy()
-    for row, uncertainty in enumerate(values.uncertainty):
-        size = uncertainty.size
-        if uncertainty.form == "+-":
-            found[row] += size * deviate
-            continue
-        spread = _spread(uncertainty)
-        if logarithmic:
-            found[row] += spread * deviate / np.log(10.0)
-        else:
-            found[row] *= np.exp(spread * deviate)
-    return found
+    logs, spread = spreads(values)
+    shift = spread * deviate
+    return np.where(logs, values.value * np.exp(shift), values.value + shift)
+
+
+def spreads(values: Property) -> tuple[NDArray[np.bool_], Array]:
+    """How each row of a property spreads, as `moved` moves it.
+
+    Parameters
+    ----------
+    values : Property
+        As on the card.
+
+    Returns
+    -------
+    tuple of array
+        Whether its logarithm is normal, else it is itself, shape (R,); and the standard deviation
+        of that, shape (R,). [-] or [SI unit of the property]
+    """
+    decades = SPECS[values.name].units is LOG_VISCOSITY
+    plain = np.array([u.form == "+-" for u in values.uncertainty])
+    size = np.array([u.size if u.form == "+-" else _spread(u) for u in values.uncertainty])
+    return ~plain & (not decades), np.where(plain | (not decades), size, size / np.log(10.0))
 
 
 def _spread(uncertainty: Uncertainty) -> float:

@@ -25,7 +25,7 @@ from cofire.materials.card import Card
 from cofire.mechanics.tile import fired_sag
 from cofire.numerics import Array
 from cofire.physics.history import histories
-from cofire.physics.porosity import porous_viscosity
+from cofire.physics.porosity import anchored_strength, porous_viscosity
 from cofire.physics.rheology import shear_viscosity
 from cofire.physics.sintering import relative_density, sintering_strain
 from cofire.physics.strength import (
@@ -166,6 +166,11 @@ def bending_findings(card: Card, measured: Measured) -> Findings:
         "strength", median, what, at_density=round(min(density, 1.0), 3),
         note=f"median by Weibull statistics, {how}",
     )  # fmt: skip
+    by_card = anchored_strength(
+        min(density, 1.0), card["green_density"].scalar, card["brown_strength"].scalar,
+        card["strength"].at_density, card["strength"].scalar,
+    )  # fmt: skip
+    strength = replace(strength, by_card=np.atleast_1d(by_card))
     modulus = single(
         "weibull_modulus", (m, *fit.modulus_interval), what, note="maximum likelihood, unbiased"
     )
@@ -265,7 +270,7 @@ def sag_findings(card: Card, measured: Measured) -> Findings:
     half = float(np.hypot(0.5 * (high - low), warm))
     what = f"{len(shifts)} sag bar{'s' if len(shifts) > 1 else ''}"
     value = single("sag_viscosity", (own + shift, own + shift - half, own + shift + half), what)
-    value = replace(value, temperature=np.array([at]))
+    value = replace(value, temperature=np.array([at]), by_card=np.array([own]))
     number = np.arange(1.0, len(shifts) + 1.0)
     series = Series("bars", number, own + np.array(shifts), np.full(number.size, own + shift))
     panel = Panel(

@@ -18,7 +18,7 @@ from cofire.evidence.bar_readings import (
     sag_findings,
 )
 from cofire.evidence.curve_readings import expansion_findings
-from cofire.evidence.findings import Findings, Value, card_rows_spread, single
+from cofire.evidence.findings import Findings, Value, card_rows_spread, contradiction, single
 from cofire.evidence.measured import Measured
 from cofire.evidence.sintering_fit import sintering_findings
 from cofire.evidence.strip_readings import strip_findings
@@ -26,6 +26,7 @@ from cofire.materials.card import Card, Property, Uncertainty
 from cofire.materials.card_file import contradictions
 from cofire.materials.properties import AFTER_BARS, SPECS
 from cofire.physics.history import height_factor
+from cofire.physics.paste import dried_solid
 from cofire.physics.sintering import sintering_strain
 
 
@@ -221,7 +222,9 @@ def calibrate(
         strip_findings(new, measured, cards),
     ):
         found += more
-    found += Findings(notes=_spoilt(card, measured))
+    said = (*found.values, *(u.value for u in found.untold if u.value is not None))
+    apart = tuple(note for value in said if (note := contradiction(card, value)))
+    found += Findings(notes=apart + _spoilt(card, measured))
     new = _checked(updated(card, found.values, source), measured)
     return Calibration(card, new, measured, found, source)
 
@@ -244,16 +247,22 @@ SURELY = 3.0
 
 
 def _refuse_denser(card: Card, measured: Measured) -> None:
-    """Refuse densities above the theoretical one of the card."""
-    theoretical = card["theoretical_density"].scalar
-    most = theoretical * (1.0 + SURELY * measured.density_uncertainty)
-    for pieces in measured.firings:
-        if pieces.density.size and float(pieces.density.max()) > most:
+    """Refuse bulk densities above that of the solid: a fired piece, or dried bars on average."""
+    theoretical, own = card["theoretical_density"].scalar, f"the theoretical density of {card.name}"
+    found = [
+        (f"firing {pieces.name!r}: fired_kg_m3", pieces.density.max(), 1.0, theoretical, own)
+        for pieces in measured.firings
+        if pieces.density.size
+    ]
+    if (count := measured.dried_density.size) > 0:
+        solid = dried_solid(theoretical, card.scalar("binder", 0.0))
+        what = f"that of its powder and binder without a pore, by {own}"
+        found.append(("dried_kg_m3", measured.dried_density.mean(), count**-0.5, solid, what))
+    for where, bulk, share, most, what in found:
+        if bulk > most * (1.0 + SURELY * share * measured.density_uncertainty):
             raise InputError(
-                f"{measured.where}: firing {pieces.name!r}: fired_kg_m3: "
-                f"{float(pieces.density.max()):g}; allowed: up to {theoretical:g}, the theoretical "
-                f"density of {card.name}; if yours is denser, give its card your own "
-                "theoretical_density first"
+                f"{measured.where}: {where}: {bulk:.4g}; allowed: up to {most:.4g}, {what}; if "
+                "yours is denser, give its card your own theoretical_density first"
             )
 
 

@@ -249,21 +249,23 @@ def expansion_findings(card: Card, measured: Measured) -> Findings:
     )  # fmt: skip
     what = f"{len(curves)} dilatometer curve{'s' if len(curves) > 1 else ''} of fired bars"
     own = card_rows_spread(table)
-    if np.all(spread > WORTH * own[rows]):
-        why = f"{what} tell it no better than the card does"
-        untold = Untold("thermal_expansion", why, "calibrate the dilatometer with a known bar")
-        return Findings(untold=(untold,), panels=(panel,))
     value = b.changed(fit.values).value
     half = NORMAL * own
+    half[rows] = threshold(freedom) * spread
     sure = spread <= WORTH * own[rows]
-    half[rows[sure]] = threshold(freedom) * spread[sure]
-    told = np.isin(np.arange(value.size), rows[sure])
+    told = np.isin(np.arange(value.size), rows if not sure.any() else rows[sure])
+    half[~told] = NORMAL * own[~told]
     note = "rows that the curve does not tell by the old card's length change from row to row"
     found = Value(
         "thermal_expansion", value, value - half, value + half, what,
         temperature=None if single_row else table.temperature,
         seen=tuple(bool(t) for t in told), note="" if told.all() else note,
     )  # fmt: skip
+    if not sure.any():
+        why = f"{what} tell it no better than the card does"
+        remedy = "calibrate the dilatometer with a known bar"
+        untold = Untold("thermal_expansion", why, remedy, found)
+        return Findings(untold=(untold,), panels=(panel,))
     return Findings((found,), panels=(panel,))
 
 

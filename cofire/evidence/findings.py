@@ -7,15 +7,24 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.stats import norm
 
+from cofire.assessment.draws import spreads
 from cofire.evidence.fitting import LEVEL
 from cofire.materials.card import NOUGHT, Card, FiredAt, Property
 from cofire.materials.properties import SPECS
 from cofire.numerics import Array
+from cofire.units import celsius
 
 NORMAL = float(norm.ppf(0.5 + 0.5 * LEVEL))
 """Half-width of a nominal interval over the standard uncertainty that a card states. [-]"""
 WORTH = 0.9
 """A measured interval wider than this share of the card's own says less than the card. [-]"""
+FAR = 3.0
+"""Times what card and pieces are uncertain by from which a value is said to contradict the card,
+and times the card's uncertainty by which an untold unknown is moved no further (our choice). [-]"""
+INSTEAD = {"sag_viscosity": "glass_viscosity"}
+"""What a card without a property knows it by."""
+FOLLOWING = frozenset({"firing_shrinkage"})
+"""Follow from other values, which are held against the card themselves."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +49,9 @@ class Value:
         Which rows were measured; all, where it is empty.
     note
         For the card.
+    by_card
+        What the card gives for the pieces, shape (R,), where that is not its own number: at their
+        density, or at another temperature. [SI unit of the property]
     """
 
     name: str
@@ -53,6 +65,7 @@ class Value:
     fired_at: FiredAt | None = None
     seen: tuple[bool, ...] = ()
     note: str = ""
+    by_card: Array | None = None
 
     @property
     def uncertainty(self) -> Array:
@@ -67,11 +80,18 @@ class Value:
 
 @dataclass(frozen=True)
 class Untold:
-    """A property that the measurements do not tell, why, and what would."""
+    """A property that the measurements do not tell, why, and what would.
+
+    Attributes
+    ----------
+    value
+        What they say of it none the less, where they say less than the card.
+    """
 
     name: str
     why: str
     remedy: str
+    value: Value | None = None
 
 
 @dataclass(frozen=True)
@@ -250,4 +270,48 @@ def worth_having(card: Card, value: Value, remedy: str) -> Findings:
     if found <= WORTH * own:
         return Findings(values=(value,))
     why = f"{value.told_by} tell it no better than the card does"
-    return Findings(untold=(Untold(value.name, why, remedy),))
+    return Findings(untold=(Untold(value.name, why, remedy, value),))
+
+
+def contradiction(card: Card, value: Value) -> str:
+    """That a value lies further from the card's than both are uncertain by, and what to check.
+
+    The distance is taken where the card's uncertainty is normal, as draws are: in the logarithm
+    where it is per cent or a factor.
+
+    Parameters
+    ----------
+    card : Card
+        As it was before.
+    value : Value
+        As measured, told or dropped.
+
+    Returns
+    -------
+    str
+        A line; empty where they agree within `FAR`, or cannot be compared.
+    """
+    old = card.properties.get(value.name, card.properties.get(INSTEAD.get(value.name, "")))
+    if old is None or value.name in FOLLOWING or value.fired_at not in (None, card.fired_at):
+        return ""
+    given = old.value if value.by_card is None else value.by_card
+    logs, spread = spreads(old)
+    logs, spread = logs[: given.size], spread[: given.size]
+    alike = logs & (value.value > 0.0) & (given > 0.0)
+    ratio = np.where(alike, value.value, 1.0) / np.where(alike, given, 1.0)
+    off = np.where(alike, np.log(ratio), value.value - given)
+    own = np.where(logs & ~alike, spread * np.abs(given), spread)
+    found = value.uncertainty / np.where(alike, value.value, 1.0)
+    times = np.abs(off) / np.maximum(np.hypot(own, found), np.finfo(np.float64).tiny)
+    row = int(np.argmax(np.where(value.seen or True, times, 0.0)))
+    if times[row] <= FAR:
+        return ""
+    (now, unit), (then, _) = (replace(old, value=v).written for v in (value.value, given))
+    hot = value.temperature
+    at = "" if hot is None or hot.size < 2 else f" at {celsius(float(hot[row])):.0f} °C"
+    of = "" if unit == "-" else f" {unit}"
+    return (
+        f"{value.name}{at}: {now[row]:.3g}{of} where the card has {then[row]:.3g}{of}, "
+        f"{times[row]:.1f} times what both are uncertain by: check unit, place and pieces, and "
+        "whether it is the same material"
+    )

@@ -14,6 +14,7 @@ from cofire.errors import InputError, ModelError
 from cofire.evidence import fitting
 from cofire.evidence.curve_readings import MOST_ALIKE
 from cofire.evidence.findings import (
+    FAR,
     NORMAL,
     Findings,
     Panel,
@@ -21,6 +22,7 @@ from cofire.evidence.findings import (
     Untold,
     Value,
     card_spread,
+    contradiction,
     single,
     substance_spread,
 )
@@ -445,9 +447,6 @@ MOVED = 0.1
 """Share of the card's uncertainty by which an untold unknown must move to be written. [-]"""
 FURTHER = 400.0
 """From the person's hottest firing, peaks among which that of a new fired density is sought. [K]"""
-FAR = 3.0
-"""Times the card's uncertainty by which an untold unknown is moved no further, and from which on it
-is said of a told one (our choice). [-]"""
 ILL_SHAPED = 0.005
 """Strain between measured curves and the fitted one, root of mean square, from which it is told:
 published curves of alumina and zirconia lie 0.0007 and 0.003 apart, two steps 0.01 (our choice).
@@ -717,11 +716,13 @@ def _panels(c: CurveFit) -> tuple[Panel, ...]:
 def _notes(c: CurveFit) -> tuple[str, ...]:
     """Firings whose temperature the fit had to move, and scatter beyond what was stated."""
     b, x = c.bench, c.fit.values
-    notes = [
-        f"{name} lies {off:.1f} times the card's uncertainty from the card's: the same material?"
-        for name, off in _moves(c).items()
-        if off > FAR
-    ]
+    own, by = own_density(b, x)
+    half = NORMAL * float(np.sqrt(by @ c.fit.covariance @ by))
+    ends = (own, own - half, own + half)
+    told = contradiction(
+        b.card, single("fired_density", ends, told_by(c), fired_at=b.card.fired_at)
+    )
+    notes = [told] if told else []
     for name, off, prior in zip(b.names, x[FIXED:], b.prior[FIXED:], strict=True):
         if abs(off) > 2.0 * prior * c.weights.shaky:
             notes.append(

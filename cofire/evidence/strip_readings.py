@@ -10,6 +10,7 @@ import numpy as np
 from cofire.assessment.mismatch import zone_set_points
 from cofire.errors import InputError
 from cofire.evidence.findings import (
+    FAR,
     NORMAL,
     WORTH,
     Findings,
@@ -78,11 +79,6 @@ def strip_findings(card: Card, measured: Measured, cards: Mapping[str, Card]) ->
     half = np.hypot(0.5 * (high - low), NORMAL * float(np.mean([b.shaky for b in elastic])))
     table = card["thermal_expansion"]
     what = counted(len(elastic), "strip")
-    if half / NORMAL > WORTH * float(np.min(card_rows_spread(table) / np.abs(table.value))):
-        why = f"{what}, with the partner's expansion and the set point as uncertain as they are, "
-        why += "tell it no better than the card does"
-        remedy = "a dilatometer curve of a fired bar, or a partner whose expansion is known"
-        return shown + Findings(untold=(Untold("thermal_expansion", why, remedy),))
     value = table.value * factor
     wide = np.abs(table.value) * half
     note = f"all rows times {factor:.3f}, from the bow of {what} on cooling"
@@ -90,6 +86,17 @@ def strip_findings(card: Card, measured: Measured, cards: Mapping[str, Card]) ->
         "thermal_expansion", value, value - wide, value + wide, what, "derived",
         temperature=table.temperature, note=note,
     )  # fmt: skip
+    sure = np.hypot([b.stated for b in elastic], [b.shaky for b in elastic]).mean()
+    if len(elastic) > 1 and (apart := float(factors.std(ddof=1) / sure)) > FAR:
+        shown += Findings(notes=(
+            f"{what} lie {apart:.1f} times as far apart as readings, partner and set point allow: "
+            "check which face bowed, which layer is on top, and the pieces",
+        ))  # fmt: skip
+    if half / NORMAL > WORTH * float(np.min(card_rows_spread(table) / np.abs(table.value))):
+        why = f"{what}, with the partner's expansion and the set point as uncertain as they are, "
+        why += "tell it no better than the card does"
+        remedy = "a dilatometer curve of a fired bar, or a partner whose expansion is known"
+        return shown + Findings(untold=(Untold("thermal_expansion", why, remedy, found),))
     return Findings((found,)) + shown
 
 

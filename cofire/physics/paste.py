@@ -73,6 +73,29 @@ def most_binder(green_density: float, density: float, loss: float = 0.0) -> floa
     )
 
 
+def dried_solid(density: float, binder: float) -> float:
+    """Density of a dried body without a pore: powder and binder fill it.
+
+    Parameters
+    ----------
+    density : float
+        Of the powder without pores. [kg/m³]
+    binder : float
+        Share of the dried mass. [-]
+
+    Returns
+    -------
+    float
+        [kg/m³]
+
+    Examples
+    --------
+    >>> round(dried_solid(2600.0, 0.03))
+    2524
+    """
+    return 1.0 / ((1.0 - binder) / density + binder / BINDER_DENSITY)
+
+
 def paste_of(card: Card) -> Paste:
     """What a paste must hold to dry to its green density.
 

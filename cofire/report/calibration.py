@@ -367,7 +367,7 @@ def as_json(c: Calibration) -> str:
         "measured": c.measured.where,
         "confidence": LEVEL,
         "values": values,
-        "not_told": [vars(u) for u in c.findings.untold],
+        "not_told": [{"name": u.name, "why": u.why, "remedy": u.remedy} for u in c.findings.untold],
         "notes": list(c.findings.notes),
     }
     return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

@@ -44,7 +44,7 @@ from cofire.evidence.sintering_curve import (
     problem,
     trace_clock,
 )
-from cofire.evidence.sintering_fit import _notes, anchor, fit_curve, sintering_findings
+from cofire.evidence.sintering_fit import anchor, fit_curve, sintering_findings
 from cofire.evidence.strip_readings import strip_findings
 from cofire.files import bundled_tables
 from cofire.firing.kiln import trace
@@ -65,7 +65,7 @@ from cofire.physics.strength import (
     strip_mismatch,
     strip_stress,
 )
-from cofire.report.calibration import calibration_csv, calibration_figure, card_text
+from cofire.report.calibration import as_json, calibration_csv, calibration_figure, card_text
 from cofire.units import HOUR, MINUTE, ROOM, kelvin
 from tests.histories import jumps
 from tests.measured_pieces import (
@@ -315,10 +315,61 @@ def test_bars_that_would_move_the_card_by_many_uncertainties_are_refused() -> No
 
 
 def test_what_bars_tell_far_from_the_card_is_said() -> None:
-    far = bench(FRIT, measured(pieces(bars=np.tile([0.096, 0.091], (3, 1)))))
-    assert far is not None
-    notes = _notes(fit_curve(far))
-    assert any(note.startswith("green_density lies 4.5 times") for note in notes)
+    far = measured(pieces(bars=np.tile([0.096, 0.091], (3, 1))))
+    notes = calibrate(FRIT, far, CARDS).findings.notes
+    assert any(note.startswith("green_density: ") for note in notes)
+
+
+def contradicted(given: Measured) -> str:
+    """The notes of a calibration of the frit."""
+    return " ".join(calibrate(FRIT, given, CARDS).findings.notes)
+
+
+@pytest.mark.parametrize("strength", [598e6, 3e6])
+def test_a_strength_that_contradicts_the_card_is_told(strength: float) -> None:
+    """598 or 3 MPa where the card has 55 MPa, 30 %, in its logarithm."""
+    broken = strength * np.array([0.85, 0.92, 0.97, 1.0, 1.04, 1.08, 1.13])
+    text = contradicted(measured(pieces(bending=Bending(broken, None, 0.5))))
+    assert "strength: " in text
+    assert "times what both are uncertain by: check unit, place and pieces" in text
+
+
+@pytest.mark.parametrize("factor", [-0.25, 3.0])
+def test_an_expansion_that_contradicts_the_card_is_told(factor: float) -> None:
+    hot = np.linspace(kelvin(20.0), kelvin(520.0), 60)
+    by_card = np.sum(list(thermal_strains(FRIT, hot, extend=True).values()), axis=0)
+    curve = Curve("bar", True, (hot - hot[0]) / 0.08, hot, factor * by_card)
+    assert "thermal_expansion at " in contradicted(measured(curves=(curve,)))
+
+
+def test_a_drying_shrinkage_that_contradicts_the_card_is_told_though_it_is_dropped() -> None:
+    few = np.array([[0.1, 0.080], [0.1, 0.0801]])
+    assert "drying_shrinkage: 19.9 % where the card has" in contradicted(measured(dried=few))
+    apart = measured(dried=np.array([[0.1, 0.050], [0.1, 0.085]]))
+    (left,) = drying_findings(FRIT, apart).untold
+    assert left.value is not None
+    assert left.value.value[0] == pytest.approx(0.325)
+    json.loads(as_json(calibrate(FRIT, apart, CARDS)))
+
+
+def test_what_agrees_with_the_card_is_not_said_to_contradict_it() -> None:
+    given = bars(true_card(FRIT, rng()), PLAN, 3, rng(), upright=True)
+    assert "uncertain by" not in contradicted(given)
+
+
+def test_strips_that_bow_both_ways_are_said_to_contradict_each_other() -> None:
+    bows = [Strip("leucite porcelain", 0.08, rise, 0.0, (2e-3, 2e-3)) for rise in (2e-3, -2e-3)]
+    text = contradicted(measured(pieces(strips=tuple(bows))))
+    assert "as far apart as readings, partner and set point allow" in text
+    turned = contradicted(measured(pieces(strips=(replace(bows[1], rise=-5e-3),))))
+    assert "thermal_expansion" in turned
+
+
+def test_dried_bars_denser_than_powder_and_binder_without_a_pore_are_refused() -> None:
+    """Bars of 2600 for 2550 kg/m³, once told no better than the card does."""
+    heavy = measured(dried_density=np.array([2600.0, 2598.0]))
+    with pytest.raises(InputError, match=r"dried_kg_m3: 2599; allowed: up to 25\d\d, that of its"):
+        calibrate(FRIT, heavy, CARDS)
 
 
 def test_no_firing_of_a_new_fired_density_passes_the_ceiling() -> None:
