@@ -5,10 +5,10 @@ foretold of the piece where that was worked out), a "firing", and an "outcome". 
 belong together by its name; the order of the record is the order of events. A later outcome of a
 piece without a new prediction between corrects the earlier one.
 
-A probability is held against what it is of: that of `check --uncertainty`, that nothing is seen
-once the kiln is open, against the outcome "sound"; that of a plan, that the pot is not lost,
-against any outcome but those of `LOST`. Pots of one design share cards and what rules are wrong by:
-they stand or fall together, and count as one trial.
+A probability is held against what it is of: that nothing is seen once the kiln is open, against the
+outcome "sound". A plan of an older cofire has only that the pot is not lost: held against any
+outcome but those of `LOST`, though it counts the year after and no shallow crack. Pots of one
+design share cards and what rules are wrong by: they stand or fall together, and count as one trial.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ PREDICTION, FIRING, OUTCOME = KINDS = ("prediction", "firing", "outcome")
 SOUND = "sound"
 BROKEN = ("cracked", "debonded")
 LOST = (*BROKEN, "slumped")
-"""Outcomes of a pot that is lost: a plan's chance does not count a lean or camber as one."""
+"""Outcomes of a pot that is lost: that chance does not count a lean or camber as one."""
 OUTCOMES = RECORD["outcome"].words
 LONGEST_PIECE, LONGEST_NOTE = 80, 500
 CLASSES = 5
@@ -131,8 +131,8 @@ def prediction_entry(whole: Mapping[str, Any], piece: str | None, where: str) ->
                 f"{name}_high": probability.get("high"),
             }
         entry |= {"samples": told.get("samples"), "seed": told.get("seed")}
-    elif (chance := _planned(whole)) is not None:
-        entry["not_lost"] = chance
+    else:
+        entry |= _planned(whole)
     entry["flags"] = [
         {name: flag.get(name) for name in ("rule", "zone", "verdict", "utilisation")}
         for flag in flags
@@ -142,12 +142,16 @@ def prediction_entry(whole: Mapping[str, Any], piece: str | None, where: str) ->
     return entry
 
 
-def _planned(whole: Mapping[str, Any]) -> float | None:
-    """The chance of a plan that its proposal is not lost; None where it has none. [-]"""
+def _planned(whole: Mapping[str, Any]) -> dict[str, float]:
+    """The chances of a plan that its proposal is not lost, and sound when the kiln is opened. [-]
+
+    Those that it has: an older cofire told but the first.
+    """
     found: object = whole
-    for name in ("designs", "chances", "proposed", "not_lost"):
+    for name in ("designs", "chances", "proposed"):
         found = found.get(name) if isinstance(found, dict) else None
-    return float(found) if _is_share(found) else None
+    told = found if isinstance(found, dict) else {}
+    return {n: float(p) for n in ("not_lost", "sound") if _is_share(p := told.get(n))}
 
 
 def _is_share(value: object) -> TypeGuard[float]:
@@ -239,7 +243,7 @@ class Pair:
     probability
         That it comes out well; none where none was worked out. [-]
     planned
-        Whether that is a plan's: that the pot is not lost.
+        Whether that is an older plan's: that the pot is not lost.
     older
         Whether an older cofire foretold that no limit is passed, seen or not: not compared.
     outcome
@@ -256,7 +260,7 @@ class Pair:
 
     @property
     def well(self) -> bool:
-        """Whether it came out as the probability is of: sound, or by a plan, not lost."""
+        """Whether it came out as the probability is of: sound, or by an older plan, not lost."""
         return self.outcome not in LOST if self.planned else self.outcome == SOUND
 
 

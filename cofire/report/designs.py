@@ -480,6 +480,7 @@ def designs_row(
         if o is None
         else {
             "not_lost": round(o.chance, 4),
+            "sound": round(o.unseen, 4) if o.opened.size else None,
             "all_well": round(o.good, 4),
             **{
                 f"not_lost_{end}": round(at, 4)

@@ -484,8 +484,9 @@ def compare_text(found: Comparison, width: int = 100) -> str:
         )
         if planned:
             lines.append(
-                f"Well is sound; of the {planned} foretold by a plan it is not lost: neither "
-                "cracked, debonded nor slumped. A plan counts the year after the kiln too."
+                f"Well is sound; of the {planned} foretold by a plan of an older cofire it is not "
+                "lost: neither cracked, debonded nor slumped. Its chance counts the year after the "
+                "kiln too, and no shallow crack, which an outcome may be."
             )
         lines.append(
             f"Brier score {number(found.brier)} (0 is perfect; {number(found.brier_of_share)} for "
@@ -528,6 +529,11 @@ def _judgement(found: Comparison, well: int) -> str:
     if apart <= 2.0 * found.expected_spread:
         return "As many came out well as probability allows if the probabilities are right."
     way = "fewer" if well < found.expected else "more"
+    if way == "more" and any(pair.planned for pair in found.told):
+        return (
+            "More came out well than the probabilities say, which tells nothing: those of an older "
+            "plan count the year after the kiln too, and a pot that cracks in it comes out well."
+        )
     return (
         f"Clearly {way} came out well than the probabilities say, if designs were independent; "
         "those of the same pastes are not quite. Measure your own materials, or "

@@ -337,7 +337,27 @@ def test_what_is_no_verdict_is_refused(wrong: dict[str, Any]):
         prediction_entry(VERDICT | wrong, None, "check.json")
 
 
-def test_a_plan_is_recorded_with_its_own_chance_and_held_against_pots_lost():
+def test_a_plan_is_held_against_what_is_seen_when_the_kiln_is_opened():
+    """Its chance that the pot is not lost counts the year after, which no outcome tells."""
+    chances = {"chances": {"proposed": {"not_lost": 0.4, "sound": 0.9, "all_well": 0.3}}}
+    entry = prediction_entry(VERDICT | {"uncertainty": None, "designs": chances}, "a", "plan.json")
+    assert (entry["not_lost"], entry["sound"]) == (0.4, 0.9)
+    (pair,) = compare([entry, seen("a", "cracked")]).told
+    assert (pair.probability, pair.planned, pair.well) == (0.9, False, False)
+
+
+def test_an_older_plans_chance_is_never_called_too_low():
+    """25 pots of which 20 hold on the day, foretold not lost in half."""
+    told = {"kind": "prediction", "verdict": "go", "flags": [], "not_lost": 0.5}
+    entries = [e for n in range(25)
+               for e in (told | {"piece": f"{n}"}, seen(f"{n}", OUTCOMES[n % 5 == 0]))]  # fmt: skip
+    text = " ".join(compare_text(compare(entries)).split())
+    assert "which tells nothing" in text
+    assert "count the year after the kiln too" in text
+    assert "too low" not in text
+
+
+def test_an_older_plan_is_recorded_with_its_own_chance_and_held_against_pots_lost():
     """Its chance is that the pot is not lost: a cambered one counts as kept, a cracked one not."""
     chances = {"chances": {"as_given": None, "proposed": {"not_lost": 0.77, "all_well": 0.4}}}
     entry = prediction_entry(VERDICT | {"uncertainty": None, "designs": chances}, "a", "plan.json")
@@ -349,7 +369,9 @@ def test_a_plan_is_recorded_with_its_own_chance_and_held_against_pots_lost():
     assert [(p.outcome, p.well) for p in found.told] == [
         ("sound", True), ("cracked", False), ("debonded", False), ("cambered", True),
     ]  # fmt: skip
-    assert "foretold by a plan it is not lost" in " ".join(compare_text(found).split())
+    assert "foretold by a plan of an older cofire it is not lost" in " ".join(
+        compare_text(found).split()
+    )
 
 
 def test_a_prediction_that_no_limit_is_passed_is_not_held_against_what_is_seen():
