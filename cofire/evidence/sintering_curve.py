@@ -237,6 +237,8 @@ class Readings:
         What its bound water has contracted it by, by the card; of curves, else zero. [-]
     group
         Its firing or curve.
+    size
+        Standard uncertainty as stated: of a ratio of lengths by the bar's own length. [-]
     """
 
     kind: NDArray[np.intp]
@@ -245,6 +247,7 @@ class Readings:
     thermal: Array
     water: Array
     group: NDArray[np.intp]
+    size: Array
 
 
 @dataclass(frozen=True)
@@ -261,6 +264,8 @@ class Bench:
         Standard uncertainty of each unknown by the card, infinite for PLACE, shape (P,).
     anchor
         The card's fired density, and its standard uncertainty. [-]
+    bar
+        Stated standard uncertainty of one more bar along the ring. [-]
     """
 
     card: Card
@@ -270,7 +275,7 @@ class Bench:
     start: Array
     prior: Array
     anchor: tuple[float, float]
-    stated: tuple[float, float]
+    bar: float
 
 
 def _kept(curve_temperature: Array, strain: Array) -> NDArray[np.intp]:
@@ -297,17 +302,23 @@ def bench(card: Card, measured: Measured) -> Bench | None:
     Bench or None
         Ready to fit.
     """
-    rows: list[tuple[int, int, float, float, float, int]] = []
+    rows: list[tuple[int, int, float, float, float, int, float]] = []
     clocks: list[Clock] = []
     names: list[str] = []
     reading = 0
     theoretical = card["theoretical_density"].scalar
+    both_ends, bulk = np.sqrt(2.0) * measured.length_uncertainty, measured.density_uncertainty
     for pieces in measured.firings:
-        found = [(ALONG, x) for x in np.log(pieces.bars[:, 1] / pieces.bars[:, 0])]
-        found += [(UPRIGHT, x) for x in np.log(pieces.upright[:, 1] / pieces.upright[:, 0])]
-        found += [(FIRED_DENSITY, x) for x in np.log(pieces.density / theoretical)]
+        found = [
+            (kind, np.log(after / before), both_ends / before)
+            for kind, bars in ((ALONG, pieces.bars), (UPRIGHT, pieces.upright))
+            for before, after in bars
+        ]
+        found += [(FIRED_DENSITY, x, bulk) for x in np.log(pieces.density / theoretical)]
         if found:
-            rows += [(kind, reading, float(x), 0.0, 0.0, len(clocks)) for kind, x in found]
+            rows += [
+                (kind, reading, float(x), 0.0, 0.0, len(clocks), float(u)) for kind, x, u in found
+            ]
             clocks.append(trace_clock(pieces.trace, card))
             names.append(pieces.name)
             reading += 1
@@ -327,7 +338,7 @@ def bench(card: Card, measured: Measured) -> Bench | None:
         water, zero = contracted(card, lost[lead:]), own_zero(card, curve)
         rows += [
             (HOT, reading + k, float(curve.strain[i]) + zero, float(thermal[i]), float(water[i]),
-             len(clocks))
+             len(clocks), CURVE_UNCERTAINTY)
             for k, i in enumerate(kept)
         ]  # fmt: skip
         clocks.append(Clock(card, time, hot, kept + lead))
@@ -336,10 +347,11 @@ def bench(card: Card, measured: Measured) -> Bench | None:
     if not rows:
         return None
     left, _ = dried_share(card)
-    for bulk in measured.dried_density:
-        told = float(np.log(bulk * left / theoretical))
-        rows.append((DRIED_DENSITY, 0, told, 0.0, 0.0, -1))
-    kind, clock, value, thermal_part, wet, group = (np.array(c) for c in zip(*rows, strict=True))
+    for told in np.log(measured.dried_density * left / theoretical):
+        rows.append((DRIED_DENSITY, 0, float(told), 0.0, 0.0, -1, bulk))
+    kind, clock, value, thermal_part, wet, group, size = (
+        np.array(c) for c in zip(*rows, strict=True)
+    )
     assert card.fired_at is not None
     clocks.append(plain_clock(card.fired_at, card))
     start, prior = _from_card(card, clocks, measured.temperature_uncertainty)
@@ -347,16 +359,13 @@ def bench(card: Card, measured: Measured) -> Bench | None:
     length = float(dried.mean()) if dried.size else 0.05
     return Bench(
         card=card,
-        readings=Readings(kind, clock, value, thermal_part, wet, group),
+        readings=Readings(kind, clock, value, thermal_part, wet, group, size),
         clocks=tuple(clocks),
         names=tuple(names),
         start=start,
         prior=prior,
         anchor=(card["fired_density"].scalar, card_spread(card, "fired_density")),
-        stated=(
-            float(np.sqrt(2.0)) * measured.length_uncertainty / length,
-            measured.density_uncertainty,
-        ),
+        bar=float(both_ends / length),
     )
 
 
@@ -517,7 +526,7 @@ class Weights:
     Attributes
     ----------
     spread
-        Standard uncertainty by kind of reading: lengths, densities, curves. [-]
+        Standard uncertainty of each reading, shape (R,). [-]
     alike
         Correlation of neighbouring residuals along a curve. [-]
     freedom
@@ -526,7 +535,7 @@ class Weights:
         Standard uncertainty of each firing's temperature over that stated, 1 or more. [-]
     """
 
-    spread: tuple[float, float, float]
+    spread: Array
     alike: float
     freedom: float
     shaky: float = 1.0
@@ -535,9 +544,7 @@ class Weights:
 def whitened(b: Bench, w: Weights, rows: Array) -> Array:
     """Residuals, or their derivatives, over their uncertainty and without their correlation."""
     r = b.readings
-    kinds = np.array([w.spread[0], w.spread[0], w.spread[1], w.spread[1], w.spread[2]])
-    size = kinds[r.kind]
-    scaled = rows / (size if rows.ndim == 1 else size[:, None])
+    scaled = rows / (w.spread if rows.ndim == 1 else w.spread[:, None])
     if w.alike <= 0.0:
         return np.asarray(scaled)
     follows = (r.kind[1:] == HOT) & (r.group[1:] == r.group[:-1])

@@ -30,7 +30,6 @@ from cofire.evidence.fitting import Fit, covariance, pooled_spread, profile, sol
 from cofire.evidence.measured import Measured
 from cofire.evidence.sintering_curve import (
     ALONG,
-    CURVE_UNCERTAINTY,
     DRIED_DENSITY,
     ENERGY,
     EXPONENT,
@@ -146,13 +145,48 @@ def _all_done(b: Bench, x: Array) -> bool:
     return bool(np.minimum(share, 1.0 - share).max() < UNDECIDED)
 
 
-def _own_scatter(b: Bench, off: Array, here: NDArray[np.bool_]) -> tuple[float, float]:
-    """Sum of squares of readings of one kind in one firing about their mean, and its freedom."""
+def _own_scatter(b: Bench, off: Array, here: NDArray[np.bool_]) -> tuple[float, float, float]:
+    """Sum of squares of readings of one kind in one firing about their mean, and its freedom.
+
+    Last what it would be by the uncertainties stated.
+    """
     keys = b.readings.group[here] * 8 + b.readings.kind[here]
     _, group = np.unique(keys, return_inverse=True)
     count = np.bincount(group)
     means = np.bincount(group, off[here]) / count
-    return float(((off[here] - means[group]) ** 2).sum()), float(here.sum() - count.size)
+    by_stated = ((1.0 - 1.0 / count[group]) * b.readings.size[here] ** 2).sum()
+    return (
+        float(((off[here] - means[group]) ** 2).sum()), float(here.sum() - count.size),
+        float(by_stated),
+    )  # fmt: skip
+
+
+def with_scatter(stated: Array, typical: float, seen: float) -> Array:
+    """Uncertainty of readings that scatter by more, or less, than what was stated of them.
+
+    What is beyond the errors of reading differs from piece to piece, and is alike for all whatever
+    their length; where less is seen, the errors of reading are smaller in proportion.
+
+    Parameters
+    ----------
+    stated : array
+        Standard uncertainty of each, any shape. [-]
+    typical, seen : float
+        Root of the mean square as stated, and as seen. [-]
+
+    Returns
+    -------
+    array
+        Same shape. [-]
+
+    Examples
+    --------
+    >>> with_scatter(np.array([3.0, 4.0]), 3.0, 5.0).round(2).tolist()
+    [5.0, 5.66]
+    """
+    if seen < typical:
+        return np.asarray(stated * (seen / typical))
+    return np.sqrt(stated**2 + seen**2 - typical**2)
 
 
 def reweighted(b: Bench, w: Weights, free: Sequence[int], fit: Fit) -> Weights:
@@ -182,11 +216,12 @@ def reweighted(b: Bench, w: Weights, free: Sequence[int], fit: Fit) -> Weights:
     off = predict(b, fit.values).value - r.value
     slope = problem(b, w, free).jacobian(fit.values)[: r.kind.size]
     taken = np.einsum("ij,jk,ik->i", slope, fit.covariance, slope)
-    spread, freedom, alike = [*b.stated, CURVE_UNCERTAINTY], [], 0.0
-    for i, kinds in enumerate(((ALONG, UPRIGHT), (FIRED_DENSITY, DRIED_DENSITY), (HOT,))):
+    spread, freedom, alike = r.size.copy(), [], 0.0
+    for kinds in ((ALONG, UPRIGHT), (FIRED_DENSITY, DRIED_DENSITY), (HOT,)):
         here = np.isin(r.kind, kinds)
         if not here.any():
             continue
+        typical = float(np.sqrt(np.mean(r.size[here] ** 2)))
         if kinds == (HOT,):
             pair = here[1:] & here[:-1] & (r.group[1:] == r.group[:-1])
             squares = float((off[here] ** 2).sum())
@@ -195,13 +230,13 @@ def reweighted(b: Bench, w: Weights, free: Sequence[int], fit: Fit) -> Weights:
             share = (1.0 - alike) / (1.0 + alike)
             squares, left = squares * share, float(here.sum()) * share - float(taken[here].sum())
         else:
-            squares, left = _own_scatter(b, off, here)
-        spread[i], of_it = pooled_spread(spread[i], squares, max(left, 0.0))
+            squares, left, by_stated = _own_scatter(b, off, here)
+            typical = float(np.sqrt(by_stated / left)) if left > 0.0 else typical
+        seen, of_it = pooled_spread(typical, squares, max(left, 0.0))
+        spread[here] = with_scatter(r.size[here], typical, seen)
         freedom.append(of_it)
     shaky, of_firings = _firings_apart(b, w, fit)
-    return Weights(
-        (spread[0], spread[1], spread[2]), alike, min(*freedom, of_firings), shaky
-    )  # fmt: skip
+    return Weights(spread, alike, min(*freedom, of_firings), shaky)
 
 
 def _firings_apart(b: Bench, w: Weights, fit: Fit) -> tuple[float, float]:
@@ -231,7 +266,7 @@ def fit_curve(b: Bench, dropped: Sequence[int] = ()) -> CurveFit:
     CurveFit
         Weights and free unknowns settled in a few rounds.
     """
-    w = Weights((*b.stated, CURVE_UNCERTAINTY), 0.0, fitting.STATED_FREEDOM)
+    w = Weights(b.readings.size, 0.0, fitting.STATED_FREEDOM)
     first = solve(problem(b, w, ()), b.start).values
     x, free, barred = first, tuple[int, ...](), set(dropped)
     for _ in range(ROUNDS):
@@ -428,8 +463,9 @@ def _rows(c: CurveFit, fired: FiredAt) -> Array:
     other = replace(b, clocks=(*b.clocks[:-1], clock))  # in the place of the card's own firing
     last = np.array([sum(k.nodes.size for k in b.clocks[:-1])])
     none = np.zeros(1)
-    bar = Readings(np.array([ALONG]), last, none, none, none, np.array([-1]))
-    row = predict(other, x, bar).slope[0] / c.weights.spread[0]
+    bar = Readings(np.array([ALONG]), last, none, none, none, np.array([-1]), np.array([b.bar]))
+    along = c.weights.spread[b.readings.kind == ALONG]
+    row = predict(other, x, bar).slope[0] / (float(along.mean()) if along.size else b.bar)
     warm = float(clock.read(float(np.exp(x[ENERGY])))[2][0])
     off = row[PLACE] * float(np.exp(x[EXPONENT])) * warm
     rows = np.tile(np.append(row, off), (NEXT_BARS + 1, 1))
@@ -735,10 +771,14 @@ def _notes(c: CurveFit) -> tuple[str, ...]:
             f"firings lie apart from any curve as if their temperatures were off by {size:.0f} K, "
             f"not {b.prior[FIXED]:.0f}; the intervals allow for it"
         )
-    if (b.readings.kind == ALONG).any() and c.weights.spread[0] > 2.0 * b.stated[0]:
+    along = b.readings.kind == ALONG
+    size, stated = (
+        float(one[along].sum() / max(along.sum(), 1)) for one in (c.weights.spread, b.readings.size)
+    )
+    if size > 2.0 * stated:
         notes.append(
-            f"bars scatter by {100 * c.weights.spread[0]:.2f} % of their length, "
-            f"{c.weights.spread[0] / b.stated[0]:.1f} times what the reading alone would"
+            f"bars scatter by {100 * size:.2f} % of their length, {size / stated:.1f} times what "
+            "the reading alone would"
         )
     hot = b.readings.kind == HOT
     apart = (predict(b, x).value - b.readings.value)[hot]

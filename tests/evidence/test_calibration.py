@@ -36,7 +36,7 @@ from cofire.evidence.measured import (
     read_measured,
 )
 from cofire.evidence.sintering_curve import (
-    CURVE_UNCERTAINTY,
+    HEIGHT,
     Weights,
     bench,
     equivalent,
@@ -265,6 +265,24 @@ def test_firings_as_advised_tell_what_the_bars_did_not() -> None:
     assert "sintering_energy" in told(found)
 
 
+def test_intervals_of_a_height_factor_hold_the_truth_though_upright_bars_are_shorter() -> None:
+    """One bar along the ring, 96 mm, and one upright, 40 mm, of two firings; 24 studios.
+
+    Read to 0.05 mm either, an upright one tells its strain 2.4 times less surely. With the error
+    of a long bar for both 17 of 24 intervals held the factor; 90 % are 21.6 give or take 1.5.
+    """
+    held = []
+    for seed in range(24):
+        draw = np.random.default_rng(seed)
+        truth = true_card(FRIT, draw)
+        b = bench(FRIT, bars(truth, PLAN[1:3], 1, draw, upright=True))
+        assert b is not None
+        c = fit_curve(b)
+        off = c.fit.values[HEIGHT] - np.log(truth["height_shrinkage_factor"].scalar)
+        held.append(abs(off) <= c.threshold * np.sqrt(c.fit.covariance[HEIGHT, HEIGHT]))
+    assert sum(held) >= 19
+
+
 def test_an_unmeasured_height_factor_stays_the_cards() -> None:
     found = sintering_findings(FRIT, bars(FRIT, PLAN, 3, rng()))
     assert "height_shrinkage_factor" in untold(found)
@@ -286,7 +304,7 @@ def test_closed_derivatives_are_those_of_differences() -> None:
     pieces = replace(pieces, dried_density=np.array([1725.0]))
     b = bench(FRIT, with_curves(pieces, [dilatometer(FRIT, 300.0, 860.0, rng())]))
     assert b is not None
-    w = Weights((*b.stated, CURVE_UNCERTAINTY), 0.5, 8.0)
+    w = Weights(b.readings.size, 0.5, 8.0)
     x = b.start + 0.01 * rng().normal(size=b.start.size)
     for free in ((), (0, 1, 2, 3)):
         p = problem(b, w, free)
