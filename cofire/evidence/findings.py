@@ -9,7 +9,7 @@ from scipy.stats import norm
 
 from cofire.assessment.draws import spreads
 from cofire.evidence.fitting import LEVEL
-from cofire.materials.card import NOUGHT, Card, FiredAt, Property
+from cofire.materials.card import Card, FiredAt, Property
 from cofire.materials.properties import SPECS
 from cofire.numerics import Array
 from cofire.units import celsius
@@ -205,9 +205,8 @@ def card_rows_spread(table: Property) -> Array:
     array
         Shape (R,). [SI unit of the property]
     """
-    sizes = np.maximum(np.abs(table.value), NOUGHT)
-    relative = [u.relative(v) for u, v in zip(table.uncertainty, sizes, strict=True)]
-    return np.asarray(sizes * np.array(relative))
+    rows = zip(table.uncertainty, table.value, strict=True)
+    return np.array([u.absolute(v) for u, v in rows])
 
 
 def dried_share(card: Card) -> tuple[float, float]:

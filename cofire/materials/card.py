@@ -42,14 +42,37 @@ class Uncertainty:
         Returns
         -------
         array
-            Relative standard uncertainty. [-]
+            Relative standard uncertainty; of a value of nought that of `NOUGHT`. [-]
         """
         value = np.asarray(value, dtype=np.float64)
         if self.form == "%":
             return np.full_like(value, self.size)
         if self.form == "factor":
             return np.full_like(value, np.log(self.size))
-        return np.asarray(self.size / np.abs(value), dtype=np.float64)
+        return np.asarray(self.size / np.maximum(np.abs(value), NOUGHT), dtype=np.float64)
+
+    def absolute(self, value: ArrayLike) -> Array:
+        """Standard uncertainty of the value itself (of a factor, to first order).
+
+        Parameters
+        ----------
+        value : array_like
+            Value it belongs to. [SI unit of the property]
+
+        Returns
+        -------
+        array
+            Same shape; nought where it is a share of a value of nought. [SI unit of the property]
+
+        Examples
+        --------
+        >>> Uncertainty("+-", 0.5).absolute(0.0).item(), Uncertainty("%", 0.1).absolute(-4.0).item()
+        (0.5, 0.4)
+        """
+        value = np.asarray(value, dtype=np.float64)
+        if self.form == "+-":
+            return np.full_like(value, self.size)
+        return np.asarray(self.relative(value) * np.abs(value))
 
 
 @dataclass(frozen=True)
@@ -110,7 +133,7 @@ class Property:
         if SPECS[self.name].units is LOG_VISCOSITY:
             decades = uncertainty.form == "+-"
             return uncertainty.size * np.log(10.0) if decades else float(uncertainty.relative(1.0))
-        return float(uncertainty.relative(max(abs(float(self.value[row])), NOUGHT)))
+        return float(uncertainty.relative(self.value[row]))
 
     @property
     def written(self) -> tuple[Array, str]:

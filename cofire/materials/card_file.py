@@ -392,7 +392,7 @@ def shrinkage_beside_densities(found: Mapping[str, Property]) -> Iterator[str]:
     ring = np.log(fired / green) / (2.0 + factor)
     low, high = sorted((1.0 - np.exp(-ring), 1.0 - np.exp(-factor * ring)))
     spread = [
-        value * float(found[name].uncertainty[0].relative(max(value, 1e-9)))
+        float(found[name].uncertainty[0].absolute(value))
         for name, value in zip(names, (reported, green, fired), strict=True)
     ]
     third = (1.0 - low) / 3.0

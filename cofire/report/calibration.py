@@ -251,7 +251,7 @@ def _old(c: Calibration, name: str, row: int) -> str:
         return "-"
     p = c.old[name]
     factor = SPECS[name].units[p.unit]
-    spread = p.uncertainty[row].relative(p.value[row : row + 1])[0] * abs(p.value[row])
+    spread = p.uncertainty[row].absolute(p.value[row])
     return _short(float(p.value[row]) / factor, float(spread) / factor)
 
 

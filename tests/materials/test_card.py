@@ -147,6 +147,13 @@ def test_uncertainties_of_all_kinds_become_relative(
     assert float(uncertainty.relative(value)) == pytest.approx(expected)
 
 
+def test_an_uncertainty_of_nought_is_a_number():
+    """Once infinite, with a warning, wherever its user had not thought of it."""
+    assert np.isfinite(Uncertainty("+-", 0.3).relative(0.0))
+    assert Uncertainty("+-", 0.3).absolute(np.array([0.0, -2.0])) == pytest.approx([0.3, 0.3])
+    assert Uncertainty("%", 0.3).absolute(np.array([0.0, -2.0])) == pytest.approx([0.0, 0.6])
+
+
 def test_temperatures_and_differences_are_not_mixed() -> None:
     assert kelvin(0.0) == 273.15
     assert celsius(kelvin(573.0)) == pytest.approx(573.0)
