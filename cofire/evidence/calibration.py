@@ -129,8 +129,7 @@ def updated(card: Card, values: tuple[Value, ...], source: str) -> Card:
         basis = [value.basis] * count
         for row, seen in enumerate(value.seen):
             if not seen and old is not None:
-                spread[row], sources[row] = old.uncertainty[row], old.source[row]
-                basis[row] = "derived"
+                sources[row], basis[row] = old.source[row], "derived"
         density = value.at_density
         if density is None:
             density = old.at_density if old is not None else 1.0

@@ -107,7 +107,8 @@ class _Bench:
     """Curves of fired bars, and the rows of the table they tell.
 
     Unknowns: the told rows in 1e-6/K, of each curve its zero in 1e-5 and its gain, and a factor on
-    the length changes from row to row beyond, which the card knows as well as its rows.
+    the length changes from row to row beyond, which the card knows as well as its rows: all of a
+    size of one.
 
     Attributes
     ----------
@@ -185,7 +186,7 @@ class _Bench:
             beyond = [(x[-1] - 1.0) / self.drift]
             return np.concatenate([out, off_zero, (gain - 1.0) / GAIN, beyond])
 
-        return Problem(residual, numerical_jacobian(residual))
+        return Problem(residual, numerical_jacobian(residual, 1.0))
 
     def fitted(self) -> tuple[Fit, float]:
         """The rows that fit best, and the degrees of freedom of the scatter."""
@@ -250,11 +251,11 @@ def expansion_findings(card: Card, measured: Measured) -> Findings:
     what = f"{len(curves)} dilatometer curve{'s' if len(curves) > 1 else ''} of fired bars"
     own = card_rows_spread(table)
     value = b.changed(fit.values).value
-    half = NORMAL * own
-    half[rows] = threshold(freedom) * spread
     sure = spread <= WORTH * own[rows]
-    told = np.isin(np.arange(value.size), rows if not sure.any() else rows[sure])
-    half[~told] = NORMAL * own[~told]
+    told = np.isin(np.arange(value.size), rows[sure] if sure.any() else rows)
+    half = NORMAL * own
+    half[rows] = np.where(told[rows], threshold(freedom) * spread, half[rows])
+    half = _above(b, value, half, NORMAL * own / np.abs(table.value))
     note = "rows that the curve does not tell by the old card's length change from row to row"
     found = Value(
         "thermal_expansion", value, value - half, value + half, what,
@@ -267,6 +268,23 @@ def expansion_findings(card: Card, measured: Measured) -> Findings:
         untold = Untold("thermal_expansion", why, remedy, found)
         return Findings(untold=(untold,), panels=(panel,))
     return Findings((found,), panels=(panel,))
+
+
+def _above(b: _Bench, value: Array, half: Array, old: Array) -> Array:
+    """Half-widths of rows, those above the told ones by the told length and the card's steps.
+
+    Both err independently; `old` is the relative half-width of each row of the card. A row that
+    kept its old one would make the step to it as doubtful as the whole length once was.
+    """
+    T, last = b.table.temperature, int(b.rows[-1])
+    assert T is not None
+    strain = np.log1p(value * (T - ROOM))
+    below = half[last] / value[last] * strain[last]
+    found = half.copy()
+    above = slice(last + 1, None)
+    step = old[above] * (strain[above] - strain[last])
+    found[above] = np.abs(value[above] / strain[above]) * np.hypot(below, step)
+    return found
 
 
 def _series(curve: Curve, model: Array) -> Series:

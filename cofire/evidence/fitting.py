@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.optimize import least_squares
 from scipy.stats import f as f_distribution
 from scipy.stats import t as t_distribution
@@ -68,22 +69,38 @@ class Fit:
         return float(self.residual @ self.residual)
 
 
-def numerical_jacobian(residual: Callable[[Array], Array]) -> Callable[[Array], Array]:
+STEP = float(np.cbrt(np.finfo(np.float64).eps))
+"""Of a central difference, over the size of what is moved: there the errors of truncation and of
+rounding are of one size (Press et al., Numerical Recipes, 5.7, from memory). [-]"""
+
+
+def numerical_jacobian(
+    residual: Callable[[Array], Array], scale: ArrayLike
+) -> Callable[[Array], Array]:
     """Derivatives by central differences, where there is no closed form.
 
     Parameters
     ----------
     residual : callable
         From parameters to residuals.
+    scale : array_like
+        Size of each parameter where it matters, one for all or shape (P,): a parameter that is
+        smaller is moved by as much as one of that size. [as the parameters]
 
     Returns
     -------
     callable
         From parameters to an array of shape (R, P).
+
+    Examples
+    --------
+    >>> slope = numerical_jacobian(lambda x: 1000.0 + 3.0 * x, 1.0)(np.zeros(1))
+    >>> round(slope.item(), 6)
+    3.0
     """
 
     def jacobian(values: Array) -> Array:
-        step = 1e-6 * np.maximum(np.abs(values), 1e-8)
+        step = STEP * np.maximum(np.abs(values), scale)
         columns = []
         for i, h in enumerate(step):
             up, down = values.copy(), values.copy()

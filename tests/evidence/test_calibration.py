@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from cofire.assessment.draws import moved
 from cofire.assessment.windows import ceiling
 from cofire.cli import app
 from cofire.errors import InputError
@@ -308,7 +309,7 @@ def test_closed_derivatives_are_those_of_differences() -> None:
     x = b.start + 0.01 * rng().normal(size=b.start.size)
     for free in ((), (0, 1, 2, 3)):
         p = problem(b, w, free)
-        given, checked = p.jacobian(x), numerical_jacobian(p.residual)(x)
+        given, checked = p.jacobian(x), numerical_jacobian(p.residual, 0.01)(x)
         np.testing.assert_allclose(given, checked, rtol=2e-4, atol=2e-5 * np.abs(checked).max())
 
 
@@ -553,6 +554,18 @@ def test_a_fired_bars_curve_gives_the_rows_it_reaches() -> None:
     factor = np.diff(new)[3:] / np.diff(old)[3:]
     assert factor == pytest.approx(np.full(2, 1.06), abs=0.06)  # a little of it shows below
     assert np.ptp(factor) < 1e-9
+
+
+def test_a_measured_stretch_makes_the_rows_above_it_no_more_doubtful_than_they_were() -> None:
+    """The row above was given its old share of the whole strain: at -2 deviates it contracted."""
+    new = calibrate(FRIT, measured(curves=(expanded(FRIT, 545.0),)), CARDS).card
+    steps, old = [], FRIT["thermal_expansion"]
+    for table in (new["thermal_expansion"], old):
+        assert table.temperature is not None
+        drawn = [np.log1p(moved(table, z) * (table.temperature - ROOM)) for z in (-2.0, 0.0, 2.0)]
+        steps.append(np.diff(drawn, axis=1)[:, 2])
+    assert steps[0][0] > 0.5 * steps[0][1] > 0.0
+    assert 0.7 * np.ptp(steps[1]) < np.ptp(steps[0]) < 1.02 * np.ptp(steps[1])
 
 
 @pytest.mark.parametrize("coldest", [50.0, 100.0])
