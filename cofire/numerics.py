@@ -1,4 +1,4 @@
-"""Curves through tables, values between stations, and places through a wall.
+"""Curves through tables, values between stations, places through a wall; things that hold arrays.
 
 Fritsch & Butland 1984, SIAM J. Sci. Stat. Comput. 5, 300, with one-sided three-point slopes at the
 ends: no overshoot between rows. The same curve as scipy's PchipInterpolator (checked in the
@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache, lru_cache, wraps
+from types import MappingProxyType
 from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
@@ -401,3 +402,89 @@ def lobatto(points: int) -> tuple[Array, Array]:
     weight = 1.0 / (points * (points - 1) * np.asarray(top(place)) ** 2)
     place.flags.writeable = weight.flags.writeable = False
     return place, weight
+
+
+# ----------------------------------------------------------------------------------------------
+# Things that hold arrays
+
+
+def by_content(kind: type[R]) -> type[R]:
+    """A frozen dataclass that counts by what it holds, none of which can be written to.
+
+    Stands below `dataclass(frozen=True)`, of which `==` takes an array for a truth and `hash`
+    refuses it. What is worked out from such a thing may be kept under it. Its arrays are copied
+    where whoever made it could write to them, its mappings are read-only, and neither changes when
+    it goes to another process.
+
+    Parameters
+    ----------
+    kind : type
+        The class.
+
+    Returns
+    -------
+    type
+        The same.
+
+    Examples
+    --------
+    >>> @dataclass(frozen=True)
+    ... @by_content
+    ... class Line:
+    ...     points: Array
+    >>> Line(np.zeros(2)) == Line(np.zeros(2)), len({Line(np.zeros(2)), Line(np.ones(2))})
+    (True, 2)
+    """
+    held = tuple(kind.__annotations__)
+
+    def same(thing: Any, other: Any) -> bool:
+        if thing is other:
+            return True
+        if type(other) is not kind:
+            return NotImplemented
+        pairs = ((thing.__dict__[name], other.__dict__[name]) for name in held)
+        return all(_bytes_of(one) == _bytes_of(two) for one, two in pairs)
+
+    def hashed(thing: Any) -> int:
+        return hash(tuple(_hashable(thing.__dict__[name]) for name in held))
+
+    def fixed(thing: Any) -> None:
+        for name in held:
+            thing.__dict__[name] = _read_only(thing.__dict__[name])
+
+    def packed(thing: Any) -> dict[str, object]:
+        values = ((name, thing.__dict__[name]) for name in held)
+        return {name: dict(v) if isinstance(v, MappingProxyType) else v for name, v in values}
+
+    def unpacked(thing: Any, values: dict[str, object]) -> None:
+        thing.__dict__.update(values)
+        fixed(thing)
+
+    for name, method in (
+        ("__eq__", same), ("__hash__", hashed), ("__post_init__", fixed),
+        ("__getstate__", packed), ("__setstate__", unpacked),
+    ):  # fmt: skip
+        setattr(kind, name, method)
+    return kind
+
+
+def _bytes_of(value: object) -> object:
+    """What an array is compared by; anything else is compared itself."""
+    if isinstance(value, np.ndarray):
+        return value.shape, value.dtype.str, value.tobytes()
+    return value
+
+
+def _hashable(value: object) -> object:
+    """What an array or a mapping is hashed by; anything else is hashed itself."""
+    return frozenset(value.items()) if isinstance(value, MappingProxyType) else _bytes_of(value)
+
+
+def _read_only(value: object) -> object:
+    """The same, not to be written to: an array copied where it could be, a view of a mapping."""
+    if isinstance(value, np.ndarray) and value.flags.writeable:
+        value = value.copy()
+        value.flags.writeable = False
+    elif isinstance(value, dict):
+        return MappingProxyType(dict(value))
+    return value

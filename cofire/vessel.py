@@ -11,7 +11,7 @@ import numpy as np
 from cofire.errors import InputError
 from cofire.fields import BAND
 from cofire.firing.program import Firing
-from cofire.numerics import Array
+from cofire.numerics import Array, by_content
 
 # ----------------------------------------------------------------------------------------------
 # What the workshop gives: the printer, how pastes are mixed, and what things cost
@@ -249,8 +249,9 @@ class Taper:
 
 
 @dataclass(frozen=True)
+@by_content
 class Vessel:
-    """A shell of revolution made of bands, in its fired size.
+    """A shell of revolution made of bands, in its fired size; its arrays are read-only.
 
     Attributes
     ----------

@@ -11,6 +11,7 @@ import pydoc
 import runpy
 import subprocess
 import sys
+from collections.abc import Callable
 from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -43,6 +44,63 @@ NAMES = sorted(name for name in dir(cofire) if not name.startswith("__"))
 @pytest.fixture(scope="module")
 def fired() -> FiredVessel:
     return cf.fire(VASE)
+
+
+# ----------------------------------------------------------------------------------------------
+# What comes back
+
+
+@pytest.mark.parametrize(
+    "made",
+    [
+        lambda: cf.read_vessel(VASE),
+        lambda: cf.read_vessel(VASE).firing,
+        lambda: cf.kiln("small studio kiln"),
+        lambda: cf.card("copper"),
+        lambda: cf.blend("copper", "talc body", 0.4),
+    ],
+)
+def test_what_holds_the_same_is_the_same_and_may_be_a_key(made: Callable[[], object]) -> None:
+    one, other = made(), pickle.loads(pickle.dumps(made()))
+    assert one is not other
+    assert one == other
+    assert {one: "known"}[other] == "known"
+    assert one != "copper"
+
+
+def test_what_holds_something_else_is_not_the_same() -> None:
+    vessel, card = cf.example_vessel(), cf.card("copper")
+    kiln = vessel.firing.kiln
+    other = replace(kiln, heating_rate=0.5 * kiln.heating_rate)
+    assert other != kiln
+    assert replace(vessel.firing, kiln=other) != vessel.firing
+    assert replace(vessel, wall=1.1 * vessel.wall) != vessel
+    assert card.scaled("thermal_expansion", 1.1) != card
+
+
+@pytest.mark.parametrize("there", [lambda thing: thing, lambda t: pickle.loads(pickle.dumps(t))])
+def test_no_array_or_table_of_what_is_shipped_can_be_written_to(
+    there: Callable[[object], object],
+) -> None:
+    vessel, card = there(cf.example_vessel()), there(cf.card("fine silver"))
+    kiln, expansion = vessel.firing.kiln, card["thermal_expansion"]
+    arrays = (
+        vessel.radius, vessel.height, vessel.wall, expansion.value, expansion.temperature,
+        kiln.heating_temperature, kiln.heating_rate, kiln.cooling_temperature, kiln.cooling_rate,
+    )  # fmt: skip
+    for array in arrays:
+        with pytest.raises(ValueError, match="read-only"):
+            array[:] *= 0.5
+    with pytest.raises(TypeError, match="item assignment"):
+        card.properties["thermal_expansion"] = expansion
+
+
+def test_an_array_that_a_vessel_was_made_of_stays_the_callers() -> None:
+    wall = np.array(cf.example_vessel().wall)
+    vessel = replace(cf.example_vessel(), wall=wall)
+    before = float(vessel.wall[0])
+    wall[:] *= 2.0
+    assert vessel.wall[0] == before
 
 
 # ----------------------------------------------------------------------------------------------

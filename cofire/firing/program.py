@@ -26,7 +26,7 @@ from cofire.fields import (
 from cofire.files import Fields, Place, bundled_tables, read_toml, show, table_of
 from cofire.materials.catalogue import Named, find_named, kiln_files, override
 from cofire.materials.properties import GASES
-from cofire.numerics import Array
+from cofire.numerics import Array, by_content
 from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin
 
 FULL = "full"
@@ -102,8 +102,9 @@ class Space:
 
 
 @dataclass(frozen=True)
+@by_content
 class Kiln:
-    """What a kiln can do: its heating rate at full power and its cooling when shut.
+    """What a kiln can do: its heating rate at full power and its cooling when shut, read-only.
 
     Attributes
     ----------

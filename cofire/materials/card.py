@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property, wraps
 from typing import TypeVar, cast
 
@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from cofire.display import small_table
 from cofire.errors import InputError, OutOfRange, UnknownName
 from cofire.materials.properties import AFTER_BARS, ALONG_THE_FIRING, LOG_VISCOSITY, SPECS
-from cofire.numerics import Array, ShapePreserving
+from cofire.numerics import Array, ShapePreserving, by_content
 from cofire.units import ROOM, celsius
 
 T = TypeVar("T")
@@ -76,8 +76,9 @@ class Uncertainty:
 
 
 @dataclass(frozen=True)
+@by_content
 class Property:
-    """One property of one material, in SI.
+    """One property of one material, in SI; its arrays are read-only.
 
     Attributes
     ----------
@@ -298,10 +299,12 @@ GREEN, DENSE = "green", "dense"
 
 
 @dataclass(frozen=True)
+@by_content
 class Card:
     """One material, or a blend of two: a blend's `parts` are (metal, fraction), (ceramic, ...).
 
-    `properties` maps a name of `cofire.materials.properties.SPECS` to its `Property`. `arrives`
+    `properties` maps a name of `cofire.materials.properties.SPECS` to its `Property`, read-only: a
+    card is changed by making another (`scaled`, `dataclasses.replace`). `arrives`
     tells how the body comes into the kiln: `GREEN`, as printed, or `DENSE`, already sintered,
     rolled or cast, so that it only expands, creeps and yields.
     `gas` is what surrounds it when hot (`in_gas`): of the transformations of a card only those of
@@ -371,10 +374,6 @@ class Card:
         head = ("property", "value", "unit", "what it is", "rows at (°C)", "basis", "source")
         below = [self.summary, f"refused: {self.refused}" if self.refused else ""]
         return small_table(f"{self.name} ({self.kind})", head, rows, filter(None, below))
-
-    def __getstate__(self) -> dict[str, object]:
-        """What is sent to other processes: not what was derived and kept."""
-        return {one.name: self.__dict__[one.name] for one in fields(self)}
 
     def __contains__(self, name: str) -> bool:
         """Whether the card carries the property."""

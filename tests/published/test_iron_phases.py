@@ -9,8 +9,6 @@ body of iron in carbon still lengthened at 900 °C.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
@@ -193,9 +191,8 @@ def test_no_hold_of_iron_below_880_makes_it_dense_in_carbon(name):
 
 def test_how_late_the_carbon_comes_does_not_move_the_way_back():
     """What is not sure is when iron turns on heating; what steel does on cooling is."""
-    late = CARDS["iron"].scaled("carburised_at", 1.0)
-    at = late["carburised_at"]
-    late.properties["carburised_at"] = replace(at, value=at.value + 60.0)
+    at = CARDS["iron"]["carburised_at"].scalar
+    late = CARDS["iron"].scaled("carburised_at", (at + 60.0) / at)
     usual, moved = (
         next(c for c in card.in_gas("carbon").inversions if c.name == "ferrite to austenite")
         for card in (CARDS["iron"], late)
