@@ -437,7 +437,7 @@ def by_content(kind: type[R]) -> type[R]:
     """
     held = tuple(kind.__annotations__)
 
-    def same(thing: Any, other: Any) -> bool:
+    def same(thing: Any, other: Any) -> object:
         if thing is other:
             return True
         if type(other) is not kind:

@@ -21,7 +21,7 @@ from cofire.assessment import verdict
 from cofire.assessment.check import Check
 from cofire.assessment.printed import as_printed
 from cofire.assessment.response import COARSE, Response, fade_of, meshed, unsolved
-from cofire.assessment.rule import STRESS, Flag, Rule
+from cofire.assessment.rule import SHAPE, STRESS, Flag, Rule
 from cofire.assessment.verdict import Verdict
 from cofire.design.transition import zones_of
 from cofire.errors import InputError, ModelError
@@ -57,7 +57,7 @@ Key = tuple[object, ...]
 
 
 def firing_key(firing: Firing) -> Key:
-    """What a firing is known by: all that its trace follows from, the kiln by its name.
+    """What a firing is known by: all that its trace follows from, whatever its name.
 
     Parameters
     ----------
@@ -69,7 +69,31 @@ def firing_key(firing: Firing) -> Key:
     tuple
         Hashable.
     """
-    return firing.kiln.name, firing.segments, firing.gas, firing.lag
+    return firing.kiln, firing.segments, firing.gas, firing.lag
+
+
+def shape_key(vessel: Vessel) -> Key:
+    """What the profile and the wall of a vessel are known by.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        The vessel.
+
+    Returns
+    -------
+    tuple
+        Hashable.
+    """
+    return (*(a.tobytes() for a in (vessel.radius, vessel.height, vessel.wall)), vessel.corners)
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What is known along one firing: histories, and by rule the flags that vessels share."""
+
+    along: Along
+    shared: dict[Key, list[Flag]] = field(default_factory=dict)
 
 
 @dataclass
@@ -104,9 +128,7 @@ class Bench:
     drawn: bool = False
     token: str = field(default_factory=lambda: uuid4().hex)
     _materials: dict[str, Card] = field(default_factory=dict)
-    _traces: dict[Key, Trace] = field(default_factory=dict)
-    _along: dict[Key, Along] = field(default_factory=dict)
-    _shared: dict[Key, list[Flag]] = field(default_factory=dict)
+    _known: dict[Key, _Known] = field(default_factory=dict)
 
     def __reduce__(self) -> tuple[Callable[..., Bench], tuple[object, ...]]:
         """How a worker gets it: the cards; what follows from them is worked out there."""
@@ -157,10 +179,7 @@ class Bench:
         firing : Firing
             The firing.
         """
-        key = firing_key(firing)
-        if key not in self._traces:
-            self._traces[key] = trace(firing)
-        return self._traces[key]
+        return self.along(firing).trace
 
     def history(self, firing: Firing, cards: Sequence[Card]) -> History:
         """Histories of materials in a firing, in the order given.
@@ -187,12 +206,16 @@ class Bench:
         firing : Firing
             The firing.
         """
+        return self._in(firing).along
+
+    def _in(self, firing: Firing) -> _Known:
+        """What is known along a firing, begun where it is new; the oldest makes room."""
         key = firing_key(firing)
-        found = self._along.get(key)
+        found = self._known.get(key)
         if found is None:
-            for old in list(self._along)[: 1 - FIRINGS]:
-                self._along.pop(old, None)
-            found = self._along[key] = Along(self.trace(firing), extend=self.extend)
+            for old in list(self._known)[: 1 - FIRINGS]:
+                self._known.pop(old, None)
+            found = self._known[key] = _Known(Along(trace(firing), extend=self.extend))
         return found
 
     def printed(self, vessel: Vessel) -> Vessel:
@@ -244,23 +267,24 @@ class Bench:
         rules : sequence of Rule, optional
             That are asked; by default all of the table.
         """
-        vessel = response.vessel
-        key = (*firing_key(vessel.firing), float(vessel.wall.max()), bool(vessel.radius[0] == 0.0))
+        shared, shape = self._in(response.vessel.firing).shared, shape_key(response.vessel)
+        pure = frozenset(pure_cards(response.cards))
         flags: list[Flag] = []
         for rule in verdict.RULES if rules is None else rules:
+            key: Key = (rule.name, shape if SHAPE in rule.sees else ())
+            own: Key
             if rule.of_substances:
-                pure = frozenset(pure_cards(response.cards))
-                own = (*key, rule.name, pure)
-                if own not in self._shared:
-                    self._shared[own] = rule.flags(response)
-                flags += self._shared[own]
+                own = (*key, pure)
+                if own not in shared:
+                    shared[own] = rule.flags(response)
+                flags += shared[own]
             elif rule.of_material:
                 for row, card in response.materials:
-                    own = (*key, rule.name, card.name)
-                    if own not in self._shared:
+                    own = (*key, card.name)
+                    if own not in shared:
                         alone = replace(response, cards=(card,), material=(row,))
-                        self._shared[own] = rule.flags(alone)
-                    flags += self._shared[own]
+                        shared[own] = rule.flags(alone)
+                    flags += shared[own]
             else:
                 ratio = self.ratios.get(rule.name, 1.0)
                 flags += [

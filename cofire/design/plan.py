@@ -18,7 +18,7 @@ from cofire.assessment.windows import ceiling
 from cofire.design.alternatives import Alternative, alternatives
 from cofire.design.apart import Apart, propose_apart
 from cofire.design.at_hand import cards_at_hand, known_materials, outside
-from cofire.design.candidates import ROUGH, Bench, firing_key
+from cofire.design.candidates import ROUGH, Bench, firing_key, shape_key
 from cofire.design.constraints import broken, fitted, refuse_without_place, with_room
 from cofire.design.fired_size import in_fired_size, with_roads
 from cofire.design.firings import USUAL, Frame, Setting, frame
@@ -656,9 +656,7 @@ def _search(
     checked: dict[tuple[object, ...], Check] = {}
 
     def solids(some: list[Vessel]) -> list[Check]:
-        keys = [
-            (v.bands, v.printer.dead_volume, v.wall.tobytes(), firing_key(v.firing)) for v in some
-        ]
+        keys = [(v.bands, v.printer.dead_volume, shape_key(v), firing_key(v.firing)) for v in some]
         new = {key: v for key, v in zip(keys, some, strict=True) if key not in checked}
         checked.update(zip(new, each(check, list(new.values()), bench.executor), strict=True))
         return [checked[key] for key in keys]

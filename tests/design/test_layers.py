@@ -13,8 +13,16 @@ from hypothesis import strategies as st
 
 from cofire.assessment.check import check_vessel
 from cofire.assessment.response import Response, fire_vessel
-from cofire.assessment.verdict import judge
-from cofire.design.candidates import FINENESS, ROUGH, TOGETHER, Bench, batches, fire_candidates
+from cofire.assessment.verdict import RULES, judge
+from cofire.design.candidates import (
+    FINENESS,
+    FIRINGS,
+    ROUGH,
+    TOGETHER,
+    Bench,
+    batches,
+    fire_candidates,
+)
 from cofire.design.constraints import (
     bounds,
     broken,
@@ -48,6 +56,7 @@ from cofire.vessel import Band, JointLimits, Printer, Vessel
 from cofire.vessel_file import read_vessel
 from tests.executors import EXECUTORS, an_executor
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
+from tests.made import cylinder
 from tests.planned import (
     broken_limits,
     joined,
@@ -413,6 +422,33 @@ def test_shared_flags_are_those_that_judge_gives() -> None:
     for fired in fire_candidates(bench, laid):
         assert bench.judge(fired).flags == judge(fired).flags
     assert bench.on(FINENESS).fineness == FINENESS
+
+
+def test_a_bench_knows_kilns_apart_that_share_a_name() -> None:
+    firing = tea_light_to_plan().firing
+    slow = replace(firing.kiln, heating_rate=0.1 * firing.kiln.heating_rate)
+    bench = Bench(CARDS)
+    hours = [bench.trace(f).time[-1] for f in (firing, replace(firing, kiln=slow))]
+    assert hours[1] > 1.1 * hours[0]
+
+
+def test_a_bench_judges_a_narrow_ring_though_a_wide_one_of_the_same_wall_passed() -> None:
+    bands = [("fine silver", 0.018), ("fritted body", 0.05)]
+    wide, narrow = (cylinder(bands, radius=r, wall=0.004) for r in (0.04, 0.006))
+    bench, rules = Bench(CARDS), [rule for rule in RULES if rule.name == "shell"]
+    found = [bench.judge(r, rules).flags for r in fire_candidates(bench, [wide, narrow])]
+    assert [len(flags) for flags in found] == [0, 1]
+
+
+def test_a_bench_forgets_all_of_a_firing_at_once() -> None:
+    """At most eight firings a bench: their traces, histories and shared flags."""
+    vessel = tea_light_to_plan()
+    bench = Bench(CARDS)
+    for hold in range(2 * FIRINGS):
+        segments = (*vessel.firing.segments[:-1], replace(vessel.firing.segments[-1], hold=hold))
+        bench.trace(replace(vessel.firing, segments=segments))
+    kept = [value for value in vars(bench).values() if isinstance(value, dict)]
+    assert {len(value) for value in kept} == {len(CARDS), 0, FIRINGS}
 
 
 def test_a_default_file_can_be_planned_at_the_place_it_names() -> None:
