@@ -449,7 +449,7 @@ class _Search:
         except CofireError:  # a wall that no level plane can cut
             return self._idle(use)
         found: list[Crack] = []
-        edges = solid_wall.edges[1:-1]
+        sharp = np.array(sorted(exact))
         for moment in self.moments:
             bonds = [self._bond(plane.height, moment, exact) for plane in planes]
             forces = [plane.forces(*self._tractions(plane.height, moment)) for plane in planes]
@@ -460,7 +460,7 @@ class _Search:
                 resistance = self._resistance(plane.height, exact)
                 scales = [] if resistance is None else [resistance, 1.0 / resistance]
                 others = [replace(bond, toughness=bond.toughness * scale) for scale in scales]
-                own, *unsure = plane_paths(plane, force, [bond, *others], edges, CONTACT)
+                own, *unsure = plane_paths(plane, force, [bond, *others], sharp, CONTACT)
                 cracks = [self._of_path(path, float(normal.max()), moment) for path in own]
                 if unsure:
                     shares = [[_share(path.limit.through) for path in paths] for paths in unsure]
@@ -520,7 +520,7 @@ class _Search:
         first = int(fired.band[self.order[0]])
         rows = range(first, first + len(ends) + 1)
         vessel = self.response.vessel
-        low = max(float(vessel.height.min()), low - 0.5 * float(fired.wall.max())) if low else low
+        low = max(float(vessel.height.min()), low - 0.5 * float(fired.wall.max()))
         inner, outer = (self._face(face) for face in (0, -1))
         return Wall(
             self.height,

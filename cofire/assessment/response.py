@@ -425,7 +425,7 @@ def changed(one: Card, other: Card) -> float:
     0.6
     """
     own, others = ({part.name: x for part, x in card.constituents} for card in (one, other))
-    apart = (abs(own.get(name, 0.0) - others.get(name, 0.0)) for name in {*own, *others})
+    apart = (abs(own.get(name, 0.0) - others.get(name, 0.0)) for name in own | others)
     return 0.5 * sum(apart)
 
 

@@ -13,7 +13,7 @@ import pytest
 
 from cofire.assessment.cautions import cautions
 from cofire.assessment.check import Check
-from cofire.assessment.response import Response, fire_vessel
+from cofire.assessment.response import Response, changed, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO, Flag, not_computed
 from cofire.assessment.verdict import RULES, Verdict, judge, worst_first
 from cofire.physics.blends import find_material
@@ -489,3 +489,18 @@ def test_a_verdict_that_passes_a_second_limit_by_more_says_so() -> None:
     assert decided_all(Verdict((flag("later", 1.37),)), "how") == (
         f"{decided(Verdict((flag('later', 1.37),)))}; how."
     )
+
+
+def test_how_much_changes_at_a_joint_is_the_same_in_every_run() -> None:
+    """Whatever the names, whose hashes differ from run to run."""
+    silver, frit = CARDS["fine silver"], CARDS["fritted body"]
+    found = set()
+    for k in range(20):
+        names = [f"{n}{k}" for n in "abcdef"]
+        parts = [replace(silver, name=name) for name in names]
+        one, other = (
+            replace(frit, parts=tuple(zip(some, shares, strict=True)))
+            for some, shares in ((parts[:3], (0.1, 0.2, 0.7)), (parts[3:], (0.3, 0.6, 0.1)))
+        )
+        found.add(changed(one, other))
+    assert len(found) == 1
