@@ -67,9 +67,8 @@ from cofire.assessment.later_rules import TEST_TIME, YEAR, later_exponent
 from cofire.assessment.response import Response, as_solid, fire_vessel, times_for_solid
 from cofire.assessment.rule import Flag
 from cofire.assessment.strained import STRAINED_LENGTH, mean_along
-from cofire.assessment.verdict import judge
+from cofire.assessment.verdict import judge, worst_by_rule
 from cofire.design.fired_size import decay_length, linear
-from cofire.design.objective import worst_by_rule
 from cofire.design.starting import started
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.errors import CofireError

@@ -25,8 +25,9 @@ import numpy as np
 from scipy.stats import spearmanr
 
 from cofire.assessment.check import check_vessel
+from cofire.assessment.verdict import worst_by_rule
 from cofire.design.candidates import ROUGH, Bench, fire_candidates
-from cofire.design.objective import chances, draw, worst_by_rule
+from cofire.design.objective import chances, draw
 from cofire.design.settling import ratios_by_solid
 from cofire.design.starting import started
 from cofire.errors import CofireError

@@ -6,8 +6,10 @@ Whatever asks which rules there are, or what a rule is like, reads `RULES`.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from operator import attrgetter
+from typing import Any
 
 from cofire.assessment import (
     brown_rules,
@@ -194,6 +196,31 @@ def worst_first(flags: Iterable[Flag]) -> Verdict:
         By grade, then by the share of its limit that is used up.
     """
     return Verdict(tuple(sorted(flags, key=lambda flag: (-flag.grade, -flag.counted))))
+
+
+def worst_by_rule(
+    flags: Iterable[Flag], counts: Callable[[Flag], Any] = attrgetter("counted", "utilisation")
+) -> dict[str, Flag]:
+    """The flag of each rule that counts most.
+
+    Parameters
+    ----------
+    flags : iterable of Flag
+        Of one vessel.
+    counts : callable
+        How much a flag counts; by default the share of its limit that is used up, 1 where it could
+        not be computed, and a caution at most as no more than 1 but the worse one first. [-]
+
+    Returns
+    -------
+    dict
+        By the rules' names, in the order in which they come.
+    """
+    worst: dict[str, Flag] = {}
+    for flag in flags:
+        if flag.rule not in worst or counts(flag) > counts(worst[flag.rule]):
+            worst[flag.rule] = flag
+    return worst
 
 
 def judge(response: Response) -> Verdict:

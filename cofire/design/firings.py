@@ -13,6 +13,7 @@ from cofire.assessment.firing_rules import BURNOUT, CORE, PEAK_CAUTION, burnout_
 from cofire.assessment.mismatch import zone_set_points
 from cofire.assessment.rule import GO, NO, Flag
 from cofire.assessment.screening import no_window_reason
+from cofire.assessment.verdict import worst_by_rule
 from cofire.assessment.windows import HOLDS, Windows, firing_windows, grade_in_turn
 from cofire.design.candidates import ROUGH, Bench, fire_candidates
 from cofire.design.programme import (
@@ -720,11 +721,10 @@ def risen(before: Sequence[Flag], after: Sequence[Flag], passed: Collection[str]
     list of str
         Those that rise most first.
     """
-    least: dict[str, float] = {}
-    most: dict[str, float] = {}
-    for flags, found in ((before, least), (after, most)):
-        for flag in flags:
-            found[flag.rule] = max(found.get(flag.rule, 0.0), flag.counted)
+    least, most = (
+        {name: flag.counted for name, flag in worst_by_rule(flags).items()}
+        for flags in (before, after)
+    )
     rises = {name: used - least.get(name, 0.0) for name, used in most.items() if name not in passed}
     return [
         f"{name} from {least.get(name, 0.0):.2g} to {most[name]:.2g} of its limit"

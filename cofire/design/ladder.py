@@ -16,7 +16,7 @@ import numpy as np
 
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import Flag
-from cofire.assessment.verdict import Verdict, judge, rule_of
+from cofire.assessment.verdict import Verdict, judge, rule_of, worst_by_rule
 from cofire.design.constraints import LEAST_LAYERS
 from cofire.design.fired_size import decay_length
 from cofire.materials.card import Card
@@ -74,10 +74,7 @@ def by_rule(verdict: Verdict) -> dict[str, float]:
     dict
         What could not be computed counts as 1. [-]
     """
-    found: dict[str, float] = {}
-    for flag in verdict.flags:
-        found[flag.rule] = max(found.get(flag.rule, 0.0), flag.counted)
-    return found
+    return {rule: flag.counted for rule, flag in worst_by_rule(verdict.flags).items()}
 
 
 def rung_name(vessel: Vessel, size: float) -> str:

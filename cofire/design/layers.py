@@ -14,6 +14,7 @@ from operator import attrgetter
 from cofire.assessment.crack_rules import COOLING
 from cofire.assessment.response import Response
 from cofire.assessment.rule import Flag
+from cofire.assessment.verdict import worst_by_rule
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.design.constraints import (
     allowed,
@@ -28,7 +29,7 @@ from cofire.design.constraints import (
 from cofire.design.fired_size import decay_length, in_fired_size, with_roads
 from cofire.design.firings import TIE
 from cofire.design.grid import HEIGHT_STEPS, SHARE_STEP, SKEWS, layouts, merge, neighbours
-from cofire.design.objective import fixed
+from cofire.design.objective import fixed, load_of
 from cofire.design.transition import Layout, as_vessel, zones
 from cofire.errors import ModelError
 from cofire.materials.card import Card
@@ -37,9 +38,6 @@ from cofire.workers import each
 
 # ----------------------------------------------------------------------------------------------
 # Layouts fired and judged: what each one scores, and which is best
-
-SHARPNESS = 8
-"""Power with which utilisations are added where a change is weighed. [-]"""
 
 
 @dataclass(frozen=True)
@@ -54,9 +52,9 @@ class Trial:
         The flag that set it, and the worst flag that no layers change.
     cooling
         Largest utilisation of a cooling flag. [-]
-    strain
-        Utilisations of all rules taken together, the larger ones counting most: falls also where a
-        change eases a flag that is not yet the worst. [-]
+    load
+        Utilisations of all rules taken together (`load_of`): falls also where a change eases a flag
+        that is not yet the worst. [-]
     verdict
         Over all flags.
     """
@@ -66,7 +64,7 @@ class Trial:
     worst: Flag
     floor: Flag
     cooling: float
-    strain: float
+    load: float
     verdict: str
 
 
@@ -150,19 +148,14 @@ def trial(bench: Bench, layout: Layout, response: Response) -> Trial:
     own = [flag for flag in verdict.flags if not fixed(flag, pure)]
     floor = max((f for f in verdict.flags if fixed(f, pure)), key=attrgetter("counted"))
     worst = max(own, key=attrgetter("counted"))
-    utilisations: dict[str, float] = {}
-    for flag in own:
-        utilisations[flag.rule] = max(flag.counted, utilisations.get(flag.rule, 0.0))
-    strain = sum(utilisation**SHARPNESS for utilisation in utilisations.values()) ** (
-        1.0 / SHARPNESS
-    )
+    cooling = worst_by_rule(own).get(COOLING.name)
     return Trial(
         layout,
         worst.counted,
         worst,
         floor,
-        utilisations.get(COOLING.name, 0.0),
-        strain,
+        0.0 if cooling is None else cooling.counted,
+        load_of(verdict.flags, pure),
         verdict.word,
     )
 
@@ -389,7 +382,7 @@ def together(vessel: Vessel, best: Trial, near: Iterable[Trial]) -> list[Layout]
     list of Layout
         The two best changes together, the three best, and so on, as far as limits allow.
     """
-    gains = sorted((t for t in near if t.strain < best.strain), key=lambda t: t.strain)
+    gains = sorted((t for t in near if t.load < best.load), key=lambda t: t.load)
     layout, changed, found = best.layout, 0, []
     for t in gains:
         merged = merge(best.layout, layout, t.layout)

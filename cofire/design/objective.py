@@ -21,7 +21,7 @@ from cofire.assessment.draws import Factor, factors_of, varied
 from cofire.assessment.draws import design as points_of
 from cofire.assessment.model_factors import factor_of
 from cofire.assessment.rule import Flag
-from cofire.assessment.verdict import LOSING, PROBABLE, SEEN, rule_of
+from cofire.assessment.verdict import LOSING, PROBABLE, SEEN, rule_of, worst_by_rule
 from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.errors import ModelError
 from cofire.firing.program import Firing
@@ -54,6 +54,8 @@ DEGREES = "°C"
 """Unit of flags that hold one temperature against another: near one always, and safe below it."""
 SAFE = 0.5
 """What such a flag counts in a load while its limit is kept: our choice. [-]"""
+MOST = 1e3
+"""What any flag counts in a load at most. [-]"""
 SOFT = 0.8
 """Weight in the load of the utilisation of a rule that does not lose the pot: our choice. [-]"""
 PULL = 0.02
@@ -208,32 +210,15 @@ def load_of(flags: Sequence[Flag], substances: Iterable[str]) -> float:
         (Σ u⁸)^⅛ over rules, each by its worst flag. [-]
     """
     names = tuple(substances)
-    worst: dict[str, float] = {}
-    for flag in flags:
-        if not fixed(flag, names):
-            u = flag.counted * (1.0 if rule_of(flag).loses else SOFT)
-            u = min(u, SAFE) if flag.unit == DEGREES and flag.counted <= 1.0 else u
-            worst[flag.rule] = max(worst.get(flag.rule, 0.0), min(u, 1e3))
-    return float(sum(u**SHARPNESS for u in worst.values()) ** (1.0 / SHARPNESS))
+    worst = worst_by_rule((f for f in flags if not fixed(f, names)), _weighed)
+    return float(sum(_weighed(flag) ** SHARPNESS for flag in worst.values()) ** (1.0 / SHARPNESS))
 
 
-def worst_by_rule(flags: Iterable[Flag]) -> dict[str, Flag]:
-    """The flag of each rule that counts most.
-
-    Parameters
-    ----------
-    flags : iterable of Flag
-        Of one vessel.
-    """
-    worst: dict[str, Flag] = {}
-    for flag in flags:
-        before = worst.get(flag.rule)
-        if before is None or (flag.counted, flag.utilisation) > (
-            before.counted,
-            before.utilisation,
-        ):
-            worst[flag.rule] = flag
-    return worst
+def _weighed(flag: Flag) -> float:
+    """What a flag counts in a load. [-]"""
+    u = flag.counted * (1.0 if rule_of(flag).loses else SOFT)
+    u = min(u, SAFE) if flag.unit == DEGREES and flag.counted <= 1.0 else u
+    return min(u, MOST)
 
 
 class Chances(NamedTuple):

@@ -14,6 +14,7 @@ from dataclasses import replace
 
 from cofire.assessment.check import Check
 from cofire.assessment.rule import NO
+from cofire.assessment.verdict import worst_by_rule
 from cofire.design.candidates import Bench
 from cofire.design.objective import Outcome, Sample, draw, nominal, odds
 from cofire.design.search import Choice, DesignSearch, knee, laid
@@ -54,11 +55,8 @@ def far_apart(one: Mapping[str, float], other: Mapping[str, float], found: Check
     found : Check
         Of the design.
     """
-    by_rule: dict[str, float] = {}
-    for flag in found.verdict.flags:
-        by_rule[flag.rule] = max(by_rule.get(flag.rule, 0.0), flag.counted)
-    for rule, used in by_rule.items():
-        a, b = one.get(rule, 1.0), other.get(rule, 1.0)
+    for rule, flag in worst_by_rule(found.verdict.flags).items():
+        a, b, used = one.get(rule, 1.0), other.get(rule, 1.0), flag.counted
         if max(a, b) > FAR * min(a, b) and max(used, used * b / a) > TELLS:
             return True
     return False

@@ -10,7 +10,8 @@ from scipy.stats import qmc, spearmanr
 from cofire.assessment.draws import Factor
 from cofire.assessment.model_factors import factor_of
 from cofire.assessment.rule import Flag
-from cofire.design.candidates import ROUGH, Bench
+from cofire.design.candidates import ROUGH, Bench, fire_candidates
+from cofire.design.layers import trial
 from cofire.design.objective import (
     Outcome,
     Sample,
@@ -25,10 +26,12 @@ from cofire.design.objective import (
     swing,
 )
 from cofire.design.search import Space
+from cofire.design.transition import Layout
 from cofire.vessel import Vessel
 from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.global_search import EXAMPLES, usual
+from tests.made import cylinder
 from tests.planned import tea_light_to_plan
 
 
@@ -122,6 +125,16 @@ def test_rules_of_stress_share_their_factor_and_others_do_not():
 def test_the_load_leaves_out_what_no_layers_change():
     flags = [flag("atmosphere", 5.0), flag("brown", 0.5), flag("brown", 0.7, zone="b")]
     assert load_of(flags, ("a", "b")) == pytest.approx(0.7)
+
+
+def test_what_a_search_of_layers_weighs_is_the_load_of_a_design():
+    """A rule that does not lose the pot counts for less there too."""
+    vessel = cylinder([("fine silver", 0.018), ("fritted body", 0.05)])
+    bench = Bench(CARDS)
+    (response,) = fire_candidates(bench, [vessel])
+    flags = bench.judge(response).flags
+    found = trial(bench, Layout((), 0.0, 0.018), response)
+    assert found.load == load_of(flags, ("fine silver", "fritted body"))
 
 
 def test_a_greater_load_never_costs_less_and_a_chance_outweighs_any_load():
