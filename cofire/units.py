@@ -62,6 +62,8 @@ def celsius(kelvin: float | Array) -> float | Array:
 
 GAS_CONSTANT = 8.314462618
 """CODATA 2018. [J/(mol K)]"""
+ATMOSPHERE = 101325.0
+"""Of pressure, by definition. [Pa]"""
 
 
 def counted(count: float, thing: str) -> str:

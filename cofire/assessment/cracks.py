@@ -46,7 +46,7 @@ from cofire.mechanics.solid_firing import SolidFiring
 from cofire.mechanics.solid_reading import Lines, joint_traction
 from cofire.mechanics.tile import Tile
 from cofire.numerics import Array
-from cofire.physics.fracture import CrackLimit, axial_limits, ring_limits
+from cofire.physics.fracture import MODE_SENSITIVITY, CrackLimit, axial_limits, ring_limits
 from cofire.physics.mixing import OVERLAPPING_SPHERES
 
 SINTERED = 0.9
@@ -498,7 +498,7 @@ class _Search:
                 strength=float(min(self.strength[k, moment] for k in sides)),
                 toughness=resistance.toughness,
                 shear_strength=resistance.shear_strength,
-                sensitivity=0.3,
+                sensitivity=MODE_SENSITIVITY,
             )
         band = int(np.searchsorted(self.steps, height))
         if not brittle(cards[band]) or not self.dense[band, moment]:

@@ -27,7 +27,7 @@ from cofire.physics.atmosphere import (
 from cofire.physics.rheology import shear_viscosity
 from cofire.physics.sintering import clock_rate, density_at, run_clock
 from cofire.physics.stability import turning_rate
-from cofire.units import GRAVITY, HOUR, MINUTE, ROOM, celsius, kelvin
+from cofire.units import GRAVITY, HOUR, MINUTE, ROOM, ZERO_CELSIUS, celsius, kelvin
 
 # ----------------------------------------------------------------------------------------------
 # Which gas suits a card, and a pair of them
@@ -186,7 +186,7 @@ EASY_RANGE = 30.0
 common practice. [K]"""
 RATE = 150.0 / HOUR
 """Ramp of a screening firing, the usual rate of cone tables. [K/s]"""
-PEAKS = np.arange(550.0, 1705.0, 5.0) + 273.15
+PEAKS = np.arange(550.0, 1705.0, 5.0) + ZERO_CELSIUS
 HOLDS = np.array([10.0, 30.0, 60.0, 120.0, 240.0]) * MINUTE
 
 

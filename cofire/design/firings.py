@@ -56,7 +56,9 @@ DENSE = 0.97
 TABLES = ("thermal_expansion", "young_modulus", "yield_stress", "glass_viscosity", "body_viscosity")
 """What a history reads at the peak, and refuses beyond its rows."""
 EVEN = 3.0
-"""Lags that a hold lasts at least, so that the ware comes within a few K of the kiln. [-]"""
+"""Lags that a hold of a search lasts at least, so that the ware comes within a few K of the kiln
+(5 % of what it was behind): our choice. `come_up` is no such limit. It stands for the time that the
+ware is short of in a table of windows, where no trace of the ware is asked, and takes four. [-]"""
 FIVE_MINUTES = 5.0 * MINUTE
 HOLDS_OVER = (1.0, 1.4, 2.0)
 """Holds that are tried at a peak, over the shortest that makes the ware dense: a blend, whose
@@ -258,7 +260,8 @@ DRY = Segment(kelvin(110.0), 60.0 / HOUR, 60.0 * MINUTE)
 BURNOUT_RATES = tuple(rate / HOUR for rate in (250.0, 150.0, 100.0, 60.0, 40.0, 25.0))
 BURNOUT_END = kelvin(550.0)
 COLD = kelvin(40.0)
-"""Hand-warm: where a pack is closed by hand. [K]"""
+"""To which a kiln cools where a pack is to be closed: well below `HAND_WARM`, the most at which
+anybody closes one. [K]"""
 BURNOUT_HOLDS = tuple(hold * MINUTE for hold in (30.0, 60.0, 120.0, 240.0))
 TIE = 1.02
 """Utilisations of layouts or firings within this factor of the least count as equal. [-]"""

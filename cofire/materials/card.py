@@ -14,7 +14,7 @@ from cofire.display import small_table
 from cofire.errors import InputError, OutOfRange, UnknownName
 from cofire.materials.properties import AFTER_BARS, ALONG_THE_FIRING, LOG_VISCOSITY, SPECS
 from cofire.numerics import Array, ShapePreserving, by_content
-from cofire.units import ROOM, celsius
+from cofire.units import ROOM, celsius, kelvin
 
 T = TypeVar("T")
 
@@ -418,8 +418,8 @@ class Card:
                 found.append(
                     Transformation(
                         name,
-                        middle + 273.15,
-                        middle + 273.15,
+                        kelvin(middle),
+                        kelvin(middle),
                         width,
                         strain,
                         in_table=True,

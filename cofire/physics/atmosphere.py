@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 from cofire.errors import InputError, OutOfRange, UnknownName
 from cofire.materials.properties import GASES
 from cofire.numerics import Array
-from cofire.units import GAS_CONSTANT, ZERO_CELSIUS
+from cofire.units import ATMOSPHERE, GAS_CONSTANT, ZERO_CELSIUS
 
 # ----------------------------------------------------------------------------------------------
 # At which oxygen pressure each oxide forms or is reduced
@@ -385,7 +385,7 @@ def oxygen_potential(
         dioxide = 2.0 * np.log10(carbon_pressure * x) - np.log10(boudouard_constant(T))
         return np.asarray(reduction_potential("CO2", T) + dioxide)
     if gas == "hydrogen":
-        water = water_pressure(dew_point) / 101325.0
+        water = water_pressure(dew_point) / ATMOSPHERE
         ratio = np.log10(water / (1.0 - water))
         return np.asarray(reduction_potential("H2O", T) + 2.0 * ratio)
     raise UnknownName("gas", gas, GASES)

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 from cofire.materials.binders import Reaction
 from cofire.materials.card import Card
 from cofire.numerics import Array
+from cofire.physics.atmosphere import AIR_OXYGEN
 from cofire.physics.paste import BINDER_DENSITY
 from cofire.physics.porosity import between, positive
 from cofire.physics.sintering import run_clock
-from cofire.units import GAS_CONSTANT
+from cofire.units import ATMOSPHERE, GAS_CONSTANT
 
 # ----------------------------------------------------------------------------------------------
 # Mass lost to heat: binder, and the water bound in a clay
@@ -411,8 +412,6 @@ def wall_overpressure(
 
 LATENT_HEAT = 2.26e6
 """Of boiling water at one atmosphere. [J/kg]"""
-ATMOSPHERE = 101325.0
-"""[Pa]"""
 STEAM_MOLAR_MASS = 0.018015
 """Molar mass of water. [kg/mol]"""
 
@@ -544,7 +543,8 @@ def oxygen_depth(
         Shape (M,), infinite where there is no carbon. [m]
     """
     hot = np.maximum(temperature, 273.0)
-    supply = 2.0e-5 * (hot / 293.0) ** 1.75 * porosity**1.5 * 0.21 * ATMOSPHERE / (8.314 * hot)
+    outside = AIR_OXYGEN * ATMOSPHERE / (GAS_CONSTANT * hot)  # mol/m³
+    supply = 2.0e-5 * (hot / 293.0) ** 1.75 * porosity**1.5 * outside
     supply = np.where(temperature >= burns_from, supply, 0.0)
     steps = 0.5 * (supply[1:] + supply[:-1]) * np.diff(time)
     if open_steps is not None:

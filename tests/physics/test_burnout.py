@@ -147,7 +147,7 @@ def test_oxygen_goes_in_with_the_root_of_the_time_and_not_before_it_burns() -> N
     carbon, porosity, hot = 20.0, 0.4, 900.0
 
     def supply(T: float) -> float:
-        return 2.0e-5 * (T / 293.0) ** 1.75 * porosity**1.5 * 0.21 * 101325.0 / (8.314 * T)
+        return 2.0e-5 * (T / 293.0) ** 1.75 * porosity**1.5 * 0.21 * 101325.0 / (8.314462618 * T)
 
     time = np.array([0.0, 3600.0, 3601.0, 7201.0, 10801.0])
     depth = oxygen_depth(time, np.array([300.0, 300.0, hot, hot, hot]), carbon, porosity)
