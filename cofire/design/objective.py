@@ -62,8 +62,10 @@ PULL = 0.02
 """Weight of the logarithm of the load beside the chance: only a tie is decided by it. [-]"""
 WORD = 0.01
 """What a worse word with the cards as they stand costs: a pot in a hundred, our choice. [-]"""
-SAMPLES = 12
-"""While a search runs. [-]"""
+SOUGHT, ASKED = 0, 1
+"""Seeds of two draws: the one over which designs are sought, and the one, which no search has seen,
+over which the last say is had on what may be proposed. Common to both, designs differ by what they
+are."""
 TELLING = 0.2
 """Least share that a property decides, to be named: with 48 samples and 50 properties luck gives
 more in one of ten plans (two-sided t of a correlation). [-]"""

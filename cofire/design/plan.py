@@ -31,7 +31,17 @@ from cofire.design.layers import (
     try_layouts,
 )
 from cofire.design.margins import SAMPLES, Margins, Relaxed, freer_firings, margins
-from cofire.design.objective import Outcome, Swing, chances, deciding, draw, foretold, nominal, odds
+from cofire.design.objective import (
+    ASKED,
+    Outcome,
+    Swing,
+    chances,
+    deciding,
+    draw,
+    foretold,
+    nominal,
+    odds,
+)
 from cofire.design.recipe import Recipe, propose_recipes
 from cofire.design.schedule import Schedule, propose_schedule
 from cofire.design.search import FINAL, Design, DesignSearch, search_designs, searched
@@ -443,7 +453,7 @@ class _Asked:
         self, bench: Bench, vessel: Vessel, check: Callable[[Vessel], Check], count: int
     ) -> None:
         self.bench, self.check = bench, check
-        self.samples = draw(bench, vessel, count, 1)
+        self.samples = draw(bench, vessel, count, ASKED)
 
     def outcome(self, check: Check) -> Outcome | None:
         """Of a vessel put right by its own solid; None where its shell cannot be fired."""
@@ -696,7 +706,7 @@ def _search(
     draft.layout = design.layout
     draft.vessel = replace(base, firing=settled.firing)
     start = settled.setting
-    samples = draw(rough, base, found.samples, 1)
+    samples = draw(rough, base, found.samples, ASKED)
     swings = _swings(rough, draft.vessel, searched(effort)) or swings
     least = float("inf")
     for _ in range(SCHEDULES):

@@ -15,7 +15,7 @@ from itertools import product
 import numpy as np
 
 from cofire.design.candidates import Bench
-from cofire.design.objective import Outcome, draw, nominal, odds, of_one
+from cofire.design.objective import SOUGHT, Outcome, draw, nominal, odds, of_one
 from cofire.design.partner import Wanted
 from cofire.design.search import Design, laid
 from cofire.errors import CofireError, InputError
@@ -326,7 +326,6 @@ def propose_recipes(
     owned: Iterable[str] = (),
     shares: Sequence[float] = SHARES,
     samples: int = 16,
-    seed: int = 0,
 ) -> list[Recipe]:
     """Fillers in the body and in the metal, each in the vessel as designed: what they reach.
 
@@ -348,8 +347,8 @@ def propose_recipes(
         What the user has: of recipes as good, these come first.
     shares : sequence of float
         That are tried, of the solid volume. [-]
-    samples, seed : int
-        Of the chances.
+    samples : int
+        Over which chances are asked. [-]
 
     Returns
     -------
@@ -363,7 +362,7 @@ def propose_recipes(
     mine = set(owned)
     tries.sort(key=lambda t: (t[0].cost, t[2].name not in mine))
     plain = laid(vessel, metal.name, ceramic.name, below, design)
-    (without,) = odds(bench, draw(bench, plain, samples, seed), [plain], nominal(bench, [plain]))
+    (without,) = odds(bench, draw(bench, plain, samples, SOUGHT), [plain], nominal(bench, [plain]))
     if without is None:
         return []
     best: dict[tuple[str, str], Recipe] = {}
@@ -374,7 +373,7 @@ def propose_recipes(
             {**bench.cards, card.name: card}, True, bench.fineness, bench.ratios,
             executor=bench.executor,
         )  # fmt: skip
-        (asked,) = odds(other, draw(other, one, samples, seed), [one], [outcome])
+        (asked,) = odds(other, draw(other, one, samples, SOUGHT), [one], [outcome])
         assert asked is not None
         best[base.name, filler.name] = Recipe(
             base.name, filler.name, share, mean_expansion(base), mean_expansion(card),

@@ -33,7 +33,17 @@ from cofire.design.constraints import (
 )
 from cofire.design.fired_size import in_fired_size, road_walls
 from cofire.design.grid import shared
-from cofire.design.objective import Outcome, Sample, Swing, draw, foretold, nominal, odds
+from cofire.design.objective import (
+    ASKED,
+    SOUGHT,
+    Outcome,
+    Sample,
+    Swing,
+    draw,
+    foretold,
+    nominal,
+    odds,
+)
 from cofire.design.transition import Layout, as_vessel, given_layout
 from cofire.materials.card import Card
 from cofire.numerics import Array, sobol_points
@@ -690,7 +700,6 @@ def search_designs(
     bench: Bench,
     start: Sequence[Layout] = (),
     *,
-    seed: int = 0,
     effort: float = 1.0,
     final: int = FINAL,
     progress: Callable[[int, int], None] | None = None,
@@ -710,8 +719,6 @@ def search_designs(
         With the cards as they stand.
     start : sequence of Layout
         Known to be good.
-    seed : int
-        Of every draw.
     effort : float
         Factor on the generations of the global stage; below a tenth fewer samples too. [-]
     final : int
@@ -755,7 +762,7 @@ def search_designs(
     begun = [own, *(Design(layout, dead, wall) for layout in start)]
     other = None if held is None else held.layout
     spaces = {n: Space(vessel, metal, ceramic, below, n, which, other) for n in counts}
-    samples = draw(bench, vessel, count, seed)
+    samples = draw(bench, vessel, count, SOUGHT)
     swings = _swings(bench, [spaces[counts[0]].laid(d) for d in begun], samples, tell)
     some: dict[int, Trials] = {}
     mine: Design | None = None  # the vessel as given, within the limits
@@ -773,7 +780,7 @@ def search_designs(
                 more = split(one, n, vessel.printer.layer)
                 known.insert(0, replace(fewer, layout=_with(fewer.layout, which, more)))
         size = min(max(A_CHOICE * space.size, LEAST_POPULATION), POPULATION)
-        global_stage(trials, known, size, generations, seed + n)
+        global_stage(trials, known, size, generations, SOUGHT + n)
         polish(trials)
         if not trials.best(1):
             del some[n]
@@ -782,7 +789,7 @@ def search_designs(
     leading = sorted(some, key=lambda n: some[n].cost(some[n].best(1)[0]))
     for n in leading[:refined]:
         local_stage(some[n], samples, LOCAL_ROUNDS, tell)
-    again = draw(bench, vessel, final, seed + 1)
+    again = draw(bench, vessel, final, ASKED)
     choices = []
     for trials in some.values():
         best = trials.best(1)

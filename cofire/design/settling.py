@@ -16,7 +16,7 @@ from cofire.assessment.check import Check
 from cofire.assessment.rule import NO
 from cofire.assessment.verdict import worst_by_rule
 from cofire.design.candidates import Bench
-from cofire.design.objective import Outcome, Sample, draw, nominal, odds
+from cofire.design.objective import ASKED, Outcome, Sample, draw, nominal, odds
 from cofire.design.search import Choice, DesignSearch, knee, laid
 from cofire.vessel import Vessel
 
@@ -115,7 +115,7 @@ def settle(
     metal, ceramic, below = bench.zones(vessel)
     vessels = [laid(vessel, metal.name, ceramic.name, below, c.design) for c in search.choices]
     checks = check(vessels)
-    samples = draw(bench, vessel, search.samples, 1)
+    samples = draw(bench, vessel, search.samples, ASKED)
     choices: list[Choice] = []
     for choice, one, found in zip(search.choices, vessels, checks, strict=True):
         outcome: Outcome | None = choice.outcome
