@@ -33,6 +33,7 @@ from cofire.design.layers import (
 from cofire.design.margins import SAMPLES, Margins, Relaxed, freer_firings, margins
 from cofire.design.objective import (
     ASKED,
+    SOUGHT,
     Outcome,
     Swing,
     chances,
@@ -733,7 +734,7 @@ def _search(
 
 def _swings(bench: Bench, vessel: Vessel, count: int) -> tuple[Swing, ...]:
     """What samples do to a vessel; none where it cannot be fired."""
-    samples = draw(bench, vessel, count, 0)
+    samples = draw(bench, vessel, count, SOUGHT)
     (outcome,) = odds(bench, samples, [vessel], nominal(bench, [vessel]))
     return () if outcome is None else outcome.swings
 

@@ -45,7 +45,7 @@ WORTH = 0.03
 LIGHTER = 0.9
 """Of the proposal's load with the cards as they stand: tapers that come to more are left. [-]"""
 JUDGED = 2
-"""Most tapers that are asked for their chance, and fired as solids. [-]"""
+"""Most tapers that are asked for their chance; the best of them is fired as a solid. [-]"""
 TOLD = 2
 """Times the samples of shells, over which the chances of solids are told. [-]"""
 MIXED = "the pastes mix at the change"
@@ -139,7 +139,7 @@ def propose_taper(
 ) -> Tapered | None:
     """The taper that keeps most pots, where one keeps enough more and bears what a print does.
 
-    Shells find the best; a solid of each decides, over samples that no search has seen.
+    Shells find the best; its solid decides, over samples that no search has seen.
 
     Parameters
     ----------
@@ -182,23 +182,18 @@ def propose_taper(
     before = odds_by_solid(ways, own, vessel, last)
     if before is None:
         return None
-    best: Tapered | None = None
-    for k in likely[:1]:
-        (roads, decays, form), one = forms[k - 1], vessels[k]
-        try:
-            checked = check(one)
-        except CofireError:
-            continue
-        # where no solid could be cut a shell does not decide
-        after = None if checked.why else odds_by_solid(ways, own, one, checked)
-        if after is None or not _gains(after, before):
-            continue
-        if best is None or after.cost < best.after.cost:
-            wall = float(np.interp(form.at, vessel.height, vessel.wall))
-            left = _metal(one, form) / _metal(vessel, form)
-            best = Tapered(form, roads, decays, wall, left, one, checked, before, after, ())
-    if best is None:
+    (roads, decays, form), one = forms[likely[0] - 1], vessels[likely[0]]
+    try:
+        checked = check(one)
+    except CofireError:
         return None
+    # where no solid could be cut a shell does not decide
+    after = None if checked.why else odds_by_solid(ways, own, one, checked)
+    if after is None or not _gains(after, before):
+        return None
+    wall = float(np.interp(form.at, vessel.height, vessel.wall))
+    left = _metal(one, form) / _metal(vessel, form)
+    best = Tapered(form, roads, decays, wall, left, one, checked, before, after, ())
     shifts = _shifted(own, best, ways)
     printed = [s for s in shifts if not s.what.endswith(MIXED)]
     if best.after.chance + min(s.change for s in printed) < best.before.chance:
