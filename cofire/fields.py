@@ -116,7 +116,6 @@ MOST_BANDS = MOST_SEGMENTS = 60
 MOST_POINTS = 2000
 """Most tables [[band]] and [[segment]], and most points of a profile: more is a slip of the pen."""
 GASES = ("air", "inert", "carbon", "hydrogen")
-NAME = Field("shown in every output, at most 80 characters", example='"my piece"')
 SUMMARY = Field("one line about it", default="")
 NOTE = Field("for yourself; nothing reads it", otherwise="nothing")
 

@@ -42,8 +42,6 @@ class Packing:
         Of the dried pot, at its widest, to the rim. [m]
     slides
         By which the foot's outside moves inward over the shelf until it is cold. [m]
-    bed
-        Of carbon under, around and above it; 0 where it stands bare. [m]
     box
         Inside of the box that the kiln's file gives, else of the least one; None where it stands
         bare. [m]
@@ -59,7 +57,6 @@ class Packing:
     across: float
     high: float
     slides: float
-    bed: float
     box: Space | None
     own: bool
     filled: float
@@ -109,7 +106,6 @@ def packed(response: Response) -> Packing:
         across=across,
         high=high,
         slides=foot * (float(size[0]) - 1.0),
-        bed=0.0 if box is None else BED,
         box=box,
         own=box is not None and box is firing.kiln.box,
         filled=0.0 if box is None else max(box.volume - solid, 0.0),

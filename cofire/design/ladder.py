@@ -211,10 +211,8 @@ def sizes_for(vessel: Vessel, utilisation: float) -> tuple[float, ...]:
     return tuple(dict.fromkeys(round(float(size), 2) for size in found))
 
 
-def ladder(
-    response: Response, cards: Mapping[str, Card], sizes: tuple[float, ...] = ()
-) -> list[Rung]:
-    """The rings of a ladder, each fired with the cards as they stand.
+def ladder(response: Response, cards: Mapping[str, Card]) -> list[Rung]:
+    """The rings of a ladder that straddle the doubt, each fired with the cards as they stand.
 
     Parameters
     ----------
@@ -222,8 +220,6 @@ def ladder(
         The vessel fired with its joints as drawn.
     cards : mapping
         Materials by name.
-    sizes : tuple of float, optional
-        By default those that straddle the doubt. [-]
 
     Returns
     -------
@@ -242,5 +238,4 @@ def ladder(
         verdict = judge(answer)
         return Rung(ring.name, size, ring, ring_utilisation(verdict), paste, by_rule(verdict))
 
-    chosen = sizes or sizes_for(vessel, fired(1.0).utilisation)
-    return [fired(size) for size in chosen]
+    return [fired(size) for size in sizes_for(vessel, fired(1.0).utilisation)]

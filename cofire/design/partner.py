@@ -249,8 +249,6 @@ class Near:
     ----------
     name
         Of the card, or of both with their shares.
-    mixed
-        Whether its figures are means by volume of two bodies: an estimate, to be fired as a bar.
     apart
         Distance outside each range, in the property's unit; 0 within.
     too_hot
@@ -265,7 +263,6 @@ class Near:
     """
 
     name: str
-    mixed: bool
     figures: Figures
     apart: Mapping[str, float]
     too_hot: float
@@ -333,7 +330,7 @@ def nearest(
     ]
     forbidden = [_forbidden(*one) for one in _in_place(wanted, vessel, cards, some, executor)]
     alone = [
-        replace(_near(wanted, one, False), forbids=flags)
+        replace(_near(wanted, one), forbids=flags)
         for one, flags in zip(known, forbidden, strict=True)
     ]
     alone.sort(key=lambda n: (bool(n.forbids), n.distance))
@@ -344,7 +341,7 @@ def nearest(
     for one, other in combinations(known, 2):
         ends = min(by_name[one.name], by_name[other.name])
         best = min(
-            (_near(wanted, _mixture(one, other, share), True) for share in SHARES),
+            (_near(wanted, _mixture(one, other, share)) for share in SHARES),
             key=lambda n: n.distance,
         )
         if best.distance < ends:
@@ -391,14 +388,14 @@ def _mixture(one: _Known, other: _Known, share: float) -> _Known:
     )
 
 
-def _near(wanted: Wanted, known: _Known, mixed: bool) -> Near:
+def _near(wanted: Wanted, known: _Known) -> Near:
     apart = {r.name: r.apart(getattr(known.figures, r.name)) for r in wanted.ranges}
     hot = max(known.lowest - wanted.matures_below, 0.0)
     weak = max(wanted.stands - known.most, 0.0)
     steps = [apart[r.name] / max(_width(r), 1e-12) for r in wanted.ranges]
     steps += [min(hot, 2000.0) / WINDOW_SCALE, weak / WINDOW_SCALE]
     distance = float(np.sqrt(np.sum(np.square(steps))))
-    return Near(known.name, mixed, known.figures, apart, hot, weak, distance)
+    return Near(known.name, known.figures, apart, hot, weak, distance)
 
 
 def _width(some: Range) -> float:

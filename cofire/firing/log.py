@@ -288,10 +288,9 @@ class FiringLog:
     ----------
     time, temperature
         Readings in order, spikes still in, shape (R,). [s], [K]
-    smooth
-        The readings without spikes and noise, shape (R,). [K]
     trace
-        The same from cold to cold, few nodes; time counts from its own first node.
+        The readings without spikes and noise, from cold to cold, few nodes; time counts from its
+        own first node.
     lead
         Time of the trace at the first reading. [s]
     hidden
@@ -305,7 +304,6 @@ class FiringLog:
     where: str
     time: Array
     temperature: Array
-    smooth: Array
     trace: Trace
     found: tuple[str, ...]
     notes: tuple[str, ...]
@@ -326,8 +324,8 @@ def read_firing_log(
 ) -> FiringLog:
     """The firing in a file of times and temperatures, as any logger writes it.
 
-    The form is found and reported, not asked for: see `logged_columns` for encodings, delimiters
-    and decimal marks, `log_times` for times, `log_columns` for columns and °C, °F or K. Spikes are
+    The form is found and reported, not asked for: see `firing.columns` for encodings,
+    delimiters, decimal marks, times, columns and °C, °F or K. Spikes are
     found with a running median of five readings. What cannot be read is refused with its line.
 
     Parameters
@@ -341,7 +339,7 @@ def read_firing_log(
     gas : str
         Around the ware.
     temperature_unit, time_unit : str, optional
-        "C", "F" or "K", and a key of `log_times.UNITS`, where the file does not tell.
+        "C", "F" or "K", and a key of `columns.UNITS`, where the file does not tell.
     column, time_column : str, optional
         Name or number of the column, where there are several.
 
@@ -378,7 +376,6 @@ def read_firing_log(
         where=sheet.where,
         time=time,
         temperature=temperature,
-        smooth=smooth,
         trace=curve,
         found=found,
         notes=(*notes, *ends),

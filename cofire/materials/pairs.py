@@ -601,7 +601,7 @@ def families(card: Card) -> frozenset[str]:
     return frozenset(found)
 
 
-def liquids(cards: Iterable[Card], gas: str, pairs: Pairs | None = None) -> list[FirstLiquid]:
+def liquids(cards: Iterable[Card], gas: str) -> list[FirstLiquid]:
     """Every liquid and reaction that touching materials can make in a gas, the lowest first.
 
     Parameters
@@ -610,8 +610,6 @@ def liquids(cards: Iterable[Card], gas: str, pairs: Pairs | None = None) -> list
         Materials that touch each other; blends are taken apart.
     gas : str
         Around them.
-    pairs : Pairs, optional
-        The table, by default the shipped one.
 
     Returns
     -------
@@ -626,7 +624,7 @@ def liquids(cards: Iterable[Card], gas: str, pairs: Pairs | None = None) -> list
     if gas not in GASES:
         raise UnknownName("gas", gas, GASES)
     cards = tuple(cards)
-    table = pairs or table_of_pairs(cards)
+    table = table_of_pairs(cards)
     present = tuple(pure_cards(cards).values())
     metals = [card for card in present if card.kind == "metal"]
     ceramics = [card for card in present if card.kind == "ceramic"]
@@ -651,9 +649,7 @@ def liquids(cards: Iterable[Card], gas: str, pairs: Pairs | None = None) -> list
     return sorted(found, key=lambda f: (f.temperature, SEVERITIES.index(f.severity)))
 
 
-def first_liquid(
-    cards: Iterable[Card], gas: str, peak: float = np.inf, pairs: Pairs | None = None
-) -> FirstLiquid | None:
+def first_liquid(cards: Iterable[Card], gas: str, peak: float = np.inf) -> FirstLiquid | None:
     """The lowest temperature at which a zone melts, alone, by its neighbour or by the gas.
 
     Parameters
@@ -664,8 +660,6 @@ def first_liquid(
         Around them.
     peak : float
         Of the ware; a liquid that begins above it is passed over. [K]
-    pairs : Pairs, optional
-        The table, by default the shipped one.
 
     Returns
     -------
@@ -687,7 +681,7 @@ def first_liquid(
     >>> round(found.temperature - 273.15, 1)
     779.1
     """
-    found = liquids(cards, gas, pairs)
+    found = liquids(cards, gas)
     return next((f for f in found if f.severity == MELTS and f.temperature <= peak), None)
 
 

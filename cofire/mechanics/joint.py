@@ -28,7 +28,7 @@ of iron, 53 for 37). On cooling what flowed before counts as shape, and that is 
 above the set point and where a metal yields. A
 step is taken to stand alone in a wall of even thickness and square to it. Fields of several steps
 may be added: with nine steps one wall apart the sum is within 1 % of E times the whole mismatch.
-A slant moves stress to the face where the joint makes the sharper corner (see `joint_fields`).
+A slant moves stress to the face where the joint makes the sharper corner (see `JointFields`).
 """
 
 from __future__ import annotations
@@ -413,7 +413,7 @@ class JointState:
         step and at the Q `PLACES`; meridional and hoop, (T, 2, Q, J, 2, D). [Pa]
     slant
         What the lean of the wall may add to the largest stress beside, shape (T, J). [Pa]
-    normal, shear
+    normal
         Local field on the joint itself, see `StepStress`, shape (T, J). [Pa]
     """
 
@@ -424,7 +424,6 @@ class JointState:
     beside: Array
     slant: Array
     normal: Array
-    shear: Array
 
 
 @dataclass(frozen=True)
@@ -501,7 +500,7 @@ class JointFields:
         shell = np.moveaxis(shell, (3, 4, 5), (0, 1, 2))
         each = np.broadcast_to(poisson_ratio[self._material][..., None], share.shape[:-1])
         added = self._added(self._near_beside, weights, PLACES.size, each)
-        normal, shear = traction_field().at(weights[0])[..., 0]
+        normal = traction_field().at(weights[0])[0, ..., 0]
         return JointState(
             hoop=hoop,
             mismatch=mismatch,
@@ -510,7 +509,6 @@ class JointFields:
             beside=shell + added.reshape(shell.shape),
             slant=SLANT * np.abs(np.tan(self._lean) * weights[0].sum(axis=-1)),
             normal=normal,
-            shear=-shear,
         )
 
     def _at_steps(self, values: Array) -> Array:

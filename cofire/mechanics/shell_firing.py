@@ -54,9 +54,9 @@ class StepStress:
     shear
         Mean shear stress on the joint, positive where the upper band pulls the lower outwards,
         shape (T, S). [Pa]
-    local_normal, local_shear
-        To add at the faces, mean over the outer tenth of the wall: normal at both, shear at the
-        outer face (opposite at the inner), shape (T, S). [Pa]
+    local_normal
+        To add to the normal stress at both faces, mean over the outer tenth of the wall, (T, S).
+        [Pa]
     hoop
         Wall mean of the shell's hoop stress just below and above, shape (T, S, 2). [Pa]
     mismatch
@@ -73,7 +73,6 @@ class StepStress:
     normal: Array
     shear: Array
     local_normal: Array
-    local_shear: Array
     hoop: Array
     mismatch: Array
     peak: Array
@@ -251,7 +250,6 @@ def fire_shells(
     material_of_band: Sequence[npt.ArrayLike],
     *,
     points: int = 5,
-    weight_density: Sequence[npt.ArrayLike] | None = None,
     mechanisms: Mechanisms | None = None,
     control: Control | None = None,
     added_strain: Callable[[float], Array] | None = None,
@@ -272,8 +270,6 @@ def fire_shells(
         For each vessel, the index into the history of the material of each band. [-]
     points
         Through the wall, faces included. [-]
-    weight_density
-        For each vessel, the bulk density of each band if it is to bear its own weight. [kg/m³]
     mechanisms
         Ways of relief in use; all of them if not given.
     control
@@ -284,9 +280,7 @@ def fire_shells(
     fade
         As in `shells`.
     """
-    body = shells(
-        meridians, material_of_band, points=points, weight_density=weight_density, fade=fade
-    )
+    body = shells(meridians, material_of_band, points=points, fade=fade)
     record = marched(
         body, history, mechanisms=mechanisms, control=control, added_strain=added_strain
     )
@@ -467,7 +461,6 @@ def _steps(fields: JointFields, state: JointState, force: Array, number: int) ->
         normal=np.stack([axial / cut - bending, axial / cut + bending], axis=-1),
         shear=radial / cut,
         local_normal=state.normal[:, own],
-        local_shear=state.shear[:, own],
         hoop=state.hoop[:, own],
         mismatch=state.mismatch[:, own],
         peak=state.beside[:, :, :, own].max(axis=(1, 2, 5)) + slant[..., None],

@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from cofire.errors import InputError
 from cofire.mechanics.integrator import Control, Record, march
 from cofire.mechanics.law import SOLID, WALL, StressState
-from cofire.mechanics.properties import Mechanisms
 from cofire.numerics import lobatto
 
 if TYPE_CHECKING:
@@ -256,7 +255,6 @@ def fire_sleeve(
     sleeve: Sleeve,
     history: History,
     *,
-    mechanisms: Mechanisms | None = None,
     control: Control | None = None,
     added_strain: Callable[[float], Array] | None = None,
 ) -> FiredSleeve:
@@ -268,16 +266,12 @@ def fire_sleeve(
         The rings, or a batch of candidates.
     history
         Histories of their materials.
-    mechanisms
-        Ways of relief in use; all of them if not given.
     control
         Tolerances and steps of the march.
     added_strain
         Free strain at the points as a function of time, beyond that of the history. [-]
     """
-    record = march(
-        sleeve, history, mechanisms=mechanisms, control=control, added_strain=added_strain
-    )
+    record = march(sleeve, history, control=control, added_strain=added_strain)
     radial = record.stress[:, 0]
     return FiredSleeve(
         time=record.time,

@@ -279,7 +279,6 @@ def fire_solid(
     *,
     times: npt.ArrayLike | None = None,
     borne: npt.ArrayLike | None = None,
-    weight_density: npt.ArrayLike | None = None,
     mechanisms: Mechanisms | None = None,
     control: Control | None = None,
     diffusivity: npt.ArrayLike | None = None,
@@ -303,8 +302,6 @@ def fire_solid(
     borne
         Error of stress from which a step between given times is cut, one or one a time, see
         `borne_of`; none is cut if not given. [Pa]
-    weight_density
-        Bulk density of each band if it is to bear its own weight. [kg/m³]
     mechanisms
         Ways of relief in use; all of them if not given.
     control
@@ -319,7 +316,7 @@ def fire_solid(
     fade
         As in `solid`.
     """
-    body = solid(mesh, material_of_band, weight_density=weight_density, merged=True, fade=fade)
+    body = solid(mesh, material_of_band, merged=True, fade=fade)
     control = control or AS_FIRED
     if times is not None:
         given = np.asarray(times, dtype=float)

@@ -88,8 +88,8 @@ class SolidSteps:
     ----------
     height, tenth, quarter, half, one, distance, peak, exponent
         As in `Beside`, for K = S joints. [m], [Pa], [-]
-    radius, cut
-        Of the middle of each joint, and its breadth, shape (S,). [m]
+    radius
+        Of the middle of each joint, shape (S,). [m]
     normal
         Normal stress on the joint at the inner and outer face by force and moment alone, tension
         positive, shape (T, S, 2). [Pa]
@@ -111,7 +111,6 @@ class SolidSteps:
     peak: Array
     exponent: Array
     radius: Array
-    cut: Array
     normal: Array
     shear: Array
     tension: Array
@@ -637,7 +636,6 @@ def read_steps(
     return SolidSteps(
         **beside,
         radius=middle,
-        cut=cut,
         normal=normal,
         shear=shear,
         tension=tension,

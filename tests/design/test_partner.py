@@ -177,7 +177,6 @@ def test_the_nearest_come_first_and_the_given_partner_is_where_its_expansion_put
     for mixture in mixtures:
         ends = mixture.name.split(" / ")
         assert len(ends) == 2
-        assert mixture.mixed
 
 
 def test_a_mixture_of_two_bodies_bridges_a_range_that_neither_meets(wanted) -> None:

@@ -57,7 +57,7 @@ def test_a_replay_says_nothing_firm_of_a_peak_that_a_gap_may_hide() -> None:
     curve = tea_light().trace
     low = replace(curve, ware=np.minimum(curve.ware, 1023.0), kiln=np.minimum(curve.kiln, 1023.0))
     reached = float(low.time[np.argmax(low.ware)])
-    log = FiringLog("made.csv", low.time, low.kiln, low.kiln, low, ("made",), ())
+    log = FiringLog("made.csv", low.time, low.kiln, low, ("made",), ())
     vessel = written_vessel(TEA_LIGHT)
     firm, held = (
         replay(vessel, seen, CARDS, control=COARSE, fineness=0.5, quick=True)

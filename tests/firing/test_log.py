@@ -593,7 +593,7 @@ PRINTED = "\n[printer]\nlayer_mm = 0.3\ndead_volume_ml = 1\n"
 
 
 def as_log(curve: Trace) -> FiringLog:
-    return FiringLog("made.csv", curve.time, curve.kiln, curve.kiln, curve, ("made",), ())
+    return FiringLog("made.csv", curve.time, curve.kiln, curve, ("made",), ())
 
 
 def again(curve: Trace, **options: Any) -> Replay:
