@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import builtins
 import importlib
 import inspect
 import pkgutil
@@ -131,3 +132,52 @@ def test_no_module_gives_one_of_its_constants_two_values():
             if isinstance(node, ast.Assign):
                 named += [t.id for t in node.targets if isinstance(t, ast.Name) and t.id.isupper()]
         assert len(named) == len(set(named)), path
+
+
+NAMED = re.compile(r"(?<!`)`([A-Za-z_]\w*(?:\.[A-Za-z_]\w*)*)(?:\(\))?`(?!`)")
+"""A name in backticks; not a formula, a command or a value."""
+FILES, OTHERS = ("toml", "pyi"), (["scipy"], ["concurrent"])
+"""Ends of files, and packages of others."""
+
+
+def names_of(tree: ast.AST) -> set[str]:
+    """Whatever a module names: what it defines, imports, takes, sets or keys a table by."""
+    found: set[str] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.FunctionDef | ast.ClassDef | ast.alias):
+            found.add(node.name.rpartition(".")[2])
+        elif isinstance(node, ast.arg | ast.keyword) and node.arg:
+            found.add(node.arg)
+        elif isinstance(node, ast.Name):
+            found.add(node.id)
+        elif isinstance(node, ast.Attribute):
+            found.add(node.attr)
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+            found.add(node.value)
+    return found
+
+
+def texts_of(tree: ast.Module) -> Iterator[str]:
+    """Docstrings, those below constants too."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            yield str(node.value.value)
+
+
+def test_every_name_in_backticks_is_one_of_the_package():
+    home = Path(cofire.__file__).parent
+    trees = {p: ast.parse(p.read_text(encoding="utf-8")) for p in sorted(home.rglob("*.py"))}
+    modules: dict[str, set[str]] = {path.parent.name: set() for path in trees}
+    for path, tree in trees.items():
+        modules.setdefault(path.stem, set()).update(names_of(tree))
+    known = {*modules, *dir(builtins)}.union(*modules.values())
+    strange = []
+    for path, tree in trees.items():
+        for name in (name for text in texts_of(tree) for name in NAMED.findall(text)):
+            *before, last = name.removeprefix("cofire.").split(".")
+            if last in FILES or before[:1] in OTHERS:
+                continue
+            here = modules.get(before[-1], known) if before else known
+            if (last not in here and last not in modules) or not known.issuperset(before):
+                strange.append(f"{path.relative_to(home)}: `{name}`")
+    assert strange == []

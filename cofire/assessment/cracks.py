@@ -116,7 +116,7 @@ def cracks(response: Response) -> list[Crack]:
     Parameters
     ----------
     response : Response
-        From `fire_vessel` or `fire_solid_wall`.
+        From `fire_vessel` or `as_solid`.
 
     Returns
     -------

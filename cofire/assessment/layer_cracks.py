@@ -133,7 +133,7 @@ def peel(
     """Energy freed by a long crack above a layer, its phase, and the force it unloads.
 
     What the layers above carry ahead of the crack does work on both parts as they unload, each as
-    a composite beam: equal to `separation_energy` for two elastic layers, and true of yielded ones.
+    a composite beam: for two elastic layers equal to the closed form, and true of yielded ones.
     The phase takes each part as one layer of its mean modulus.
 
     Parameters

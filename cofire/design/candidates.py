@@ -152,7 +152,7 @@ class Bench:
         return self._materials[name]
 
     def zones(self, vessel: Vessel) -> tuple[Card, Card, bool]:
-        """Metal, ceramic, and whether the metal stands below, as `layouts.zones`.
+        """Metal, ceramic, and whether the metal stands below, as `transition.zones`.
 
         Parameters
         ----------

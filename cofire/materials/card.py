@@ -304,7 +304,7 @@ class Card:
     """One material, or a blend of two: a blend's `parts` are (metal, fraction), (ceramic, ...).
 
     `properties` maps a name of `cofire.materials.properties.SPECS` to its `Property`, read-only: a
-    card is changed by making another (`scaled`, `dataclasses.replace`). `arrives`
+    card is changed by making another (`scaled`, or `replace` of dataclasses). `arrives`
     tells how the body comes into the kiln: `GREEN`, as printed, or `DENSE`, already sintered,
     rolled or cast, so that it only expands, creeps and yields.
     `gas` is what surrounds it when hot (`in_gas`): of the transformations of a card only those of

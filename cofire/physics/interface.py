@@ -118,7 +118,7 @@ def layer_phase(
 ) -> Array:
     """Phase angle of a long crack between two layers from what layer 1 carries ahead of it. [rad]
 
-    Suo & Hutchinson 1990 with the shift of `mode_mix`, for any force and moment, yielded layers
+    Suo & Hutchinson 1990 with their shift, for any force and moment, yielded layers
     too; layer 2 carries the same, so that both together carry nothing. 0 opens, pi/2 shears, more
     presses. Moduli of more than fourfold ratio count as fourfold.
 
@@ -127,7 +127,7 @@ def layer_phase(
     thickness_1, thickness_2 : array_like
         Of the layers. [m]
     modulus_1, modulus_2 : array_like
-        As in `separation_energy`. [Pa]
+        E for a narrow strip; E/(1 - nu²) for a wide plate. [Pa]
     force : array_like
         In layer 1, tension positive, per width. [N/m]
     moment : array_like

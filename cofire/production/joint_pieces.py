@@ -93,7 +93,7 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
     Half a wall is laid in whole layers, and the camber is that of these.
 
     One is fired only as far as the moment that the flag warns of, the other whole. Fired camber is
-    that of `structures.tile`; dried, that of two equal layers of one stiffness, 3/2 of the
+    that of `mechanics.tile`; dried, that of two equal layers of one stiffness, 3/2 of the
     difference over the thickness (S. Timoshenko 1925, J. Opt. Soc. Am. 11, 233). The tension of
     the flag and the camber of its moment are taken to grow alike.
 

@@ -1,7 +1,7 @@
 """The record of a workshop: the file that holds it, and its text, tables and figure.
 
 Format 1: one JSON object a line, UTF-8, each line ended by a new line. Besides the fields of
-`planning.evidence.record` every entry has "record" (the format, 1), "written" (time, UTC) and,
+`cofire.evidence.record` every entry has "record" (the format, 1), "written" (time, UTC) and,
 last, "check": the number of bytes before it and their CRC-32 in hexadecimal, as
 `"check":"152-9ae3f06b"`. The bytes are those from the opening brace to the last one before
 `,"check"`. Any editor shows it, and
