@@ -324,9 +324,10 @@ def read_firing_log(
 ) -> FiringLog:
     """The firing in a file of times and temperatures, as any logger writes it.
 
-    The form is found and reported, not asked for: see `firing.columns` for encodings,
-    delimiters, decimal marks, times, columns and °C, °F or K. Spikes are
-    found with a running median of five readings. What cannot be read is refused with its line.
+    The form is found and reported, not asked for: see `firing.sheets` for encodings,
+    delimiters and decimal marks, `stamps` for times, `columns` for columns and °C, °F or K.
+    Spikes are found with a running median of five readings. What cannot be read is refused with its
+    line.
 
     Parameters
     ----------
@@ -339,7 +340,7 @@ def read_firing_log(
     gas : str
         Around the ware.
     temperature_unit, time_unit : str, optional
-        "C", "F" or "K", and a key of `columns.UNITS`, where the file does not tell.
+        "C", "F" or "K", and a key of `stamps.UNITS`, where the file does not tell.
     column, time_column : str, optional
         Name or number of the column, where there are several.
 

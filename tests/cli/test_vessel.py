@@ -5,7 +5,9 @@ from __future__ import annotations
 import csv
 import json
 import re
+from dataclasses import fields
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,7 +15,8 @@ from typer.testing import CliRunner, Result
 
 from cofire.cli import app
 from cofire.cli.common import DEFECT, INPUT_WRONG
-from cofire.report.stress import _relief_lines
+from cofire.mechanics.solid_reading import SolidSteps
+from cofire.report.stress import _edge_note, _relief_lines
 from tests.fired import TEA_LIGHT
 
 LONE = TEA_LIGHT.replace(
@@ -97,6 +100,9 @@ def test_stress_writes_figure_numbers_and_fields(drawn: Result, folder: Path):
     assert len(frit["tension_over_time_MPa"]) == len(whole["time_h"])
     assert frit["tension_MPa"] == pytest.approx(max(frit["tension_over_time_MPa"]), rel=1e-3)
     assert silver["high_mm"] == frit["low_mm"] == pytest.approx(18.0)
+    (joint,) = whole["joints_when_cold"]
+    assert joint["edge_exponent"] == 0.0  # as stiff on both sides: its edge is not singular
+    assert "singular" not in drawn.stdout
     with (folder / "out" / "fields.csv").open(encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
     heights = [float(row["height_mm"]) for row in rows]
@@ -154,3 +160,11 @@ def test_help_begins_with_what_it_does_and_shows_an_example():
         result = run(command, "--help")
         assert result.exit_code == 0
         assert f"cofire {command} examples/" in result.stdout
+
+
+def test_a_stress_report_tells_of_an_edge_at_which_no_mesh_gives_a_stress():
+    made = {one.name: np.full((1, 1), 0.7) for one in fields(SolidSteps)}
+    steps = SolidSteps(**{**made, "height": np.array([0.018])})
+    (note,) = _edge_note(SimpleNamespace(fired=SimpleNamespace(steps=steps)))
+    assert note.startswith("the edge of the joint at 18 mm is singular")
+    assert note.endswith("to the power of -0.30.")
