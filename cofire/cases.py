@@ -325,8 +325,6 @@ def sweep(
 
 
 def _number(name: str, value: object) -> float:
-    if isinstance(value, np.generic):
-        value = value.item()
     if not is_number(value):
         raise InputError(f"{name} = {show(value)}; allowed: a number, or several")
     return float(value)

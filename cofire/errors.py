@@ -43,6 +43,7 @@ class UnknownName(InputError):
     def __init__(
         self, kind: str, name: str, known: Iterable[str], where: str = "", rest: str = ""
     ) -> None:
+        name = name if isinstance(name, str) else repr(name)  # in a session it may be anything
         known = sorted(known)
         near = difflib.get_close_matches(name.lower(), [k.lower() for k in known], n=1, cutoff=0.5)
         words = set(name.lower().split())

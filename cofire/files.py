@@ -42,15 +42,34 @@ Place: TypeAlias = str | os.PathLike[str] | Traversable
 """Where a file or folder is, however it is given."""
 
 
-def located(place: Place) -> Traversable | Path:
+FILE_OR_TABLE = "a name or a path, or a dict of what the file would hold"
+"""How a thing that a file holds may be given."""
+
+
+def located(
+    place: Place, where: str = "path", allowed: str = "a text or a path"
+) -> Traversable | Path:
     """The place as an object that can be opened.
 
     Parameters
     ----------
     place : str, path or Traversable
         A file or a folder.
+    where : str
+        What messages call it.
+    allowed : str
+        How it may be given.
+
+    Raises
+    ------
+    InputError
+        It is given as something else.
     """
-    return Path(place) if isinstance(place, str | os.PathLike) else place
+    if isinstance(place, str | os.PathLike):
+        return Path(place)
+    if not isinstance(place, Traversable):
+        raise InputError(f"{where}: {show(place)}; allowed: {allowed}")
+    return place
 
 
 def bundled_tables() -> Traversable:
@@ -77,7 +96,9 @@ def folded(name: str) -> str:
     return " ".join(name.replace("_", " ").split()).casefold()
 
 
-def table_of(source: Place | Mapping[str, Any], where: str) -> tuple[dict[str, Any], str, Path]:
+def table_of(
+    source: Place | Mapping[str, Any], where: str, allowed: str = FILE_OR_TABLE
+) -> tuple[dict[str, Any], str, Path]:
     """A table as its file holds it, or as it is given, with its place and its folder.
 
     Parameters
@@ -86,6 +107,8 @@ def table_of(source: Place | Mapping[str, Any], where: str) -> tuple[dict[str, A
         A TOML file, or what it would hold; rows may be tuples or arrays.
     where : str
         What messages call a table that is given.
+    allowed : str
+        How it may be given, for the messages.
 
     Returns
     -------
@@ -103,7 +126,7 @@ def table_of(source: Place | Mapping[str, Any], where: str) -> tuple[dict[str, A
         except RecursionError:
             raise InputError(f"{where}: nested too deeply to be a table") from None
         return table, where, Path()
-    path = located(source)
+    path = located(source, where, allowed)
     return read_toml(path), str(path), path.parent if isinstance(path, Path) else Path()
 
 
@@ -465,11 +488,12 @@ def first_of(problems: Sequence[str]) -> str:
 
 
 def is_number(value: object) -> TypeGuard[float]:
-    """Whether it is a finite number (a truth value is none)."""
+    """Whether it is a finite number, of Python or numpy (a truth value is none)."""
+    plain = value.item() if isinstance(value, np.generic) else value
     return (
-        isinstance(value, int | float)
-        and not isinstance(value, bool)
-        and abs(value) <= sys.float_info.max
+        isinstance(plain, int | float)
+        and not isinstance(plain, bool)
+        and abs(plain) <= sys.float_info.max
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -10,7 +10,15 @@ from typing import Any, TypeAlias
 
 from cofire.errors import InputError
 from cofire.files import Place, is_number, show
-from cofire.firing.program import Firing, Kiln, find_kiln, load_kilns, read_firing, read_kiln
+from cofire.firing.program import (
+    Firing,
+    Kiln,
+    Rows,
+    find_kiln,
+    load_kilns,
+    read_firing,
+    read_kiln,
+)
 from cofire.materials.card import Card
 from cofire.materials.catalogue import Named, load_cards, read_card
 from cofire.physics.blends import blend as mixed
@@ -21,7 +29,7 @@ from cofire.vessel_file import read_vessel
 USUAL_KILN = "small studio kiln"
 AnyCard: TypeAlias = Card | Place | Mapping[str, Any]
 AnyKiln: TypeAlias = Kiln | Place | Mapping[str, Any]
-AnyFiring: TypeAlias = Firing | Place | Mapping[str, Any] | Sequence[Sequence[float | str]]
+AnyFiring: TypeAlias = Firing | Place | Mapping[str, Any] | Rows
 AnyVessel: TypeAlias = Vessel | Place | Mapping[str, Any]
 
 

@@ -25,7 +25,7 @@ from cofire.fields import (
     Table,
 )  # fmt: skip
 from cofire.files import Fields, Place, cell_number, is_number, read_rows, show, table_of
-from cofire.firing.program import Firing, Kiln, load_kilns, read_firing
+from cofire.firing.program import Firing, Kiln, Rows, load_kilns, read_firing
 from cofire.numerics import Array
 from cofire.units import HOUR
 from cofire.vessel import (
@@ -554,7 +554,7 @@ def _tables(fields: Fields, folder: Path) -> tuple[Path, ...]:
 def read_vessel(
     source: Place | Mapping[str, Any],
     kilns: Mapping[str, Kiln] | None = None,
-    firing: Place | Mapping[str, Any] | Sequence[Sequence[float | str]] | Firing | None = None,
+    firing: Place | Mapping[str, Any] | Rows | Firing | None = None,
     tables: Iterable[Path] = (),
 ) -> Vessel:
     """The vessel in a file, or as its file would have it.
@@ -608,7 +608,7 @@ def read_vessel(
     else:
         if firing is None and isinstance(given, str):
             given = folder / fields.text("firing")
-        elif not isinstance(given, dict | list | tuple | Firing | Path | str):
+        elif firing is None and not isinstance(given, dict | list | Firing):
             raise fields.refuse("firing", given, "a text that names a firing file, or a table")
         curve = read_firing(given, kilns, f"{where}: [firing]")
     bands = _bands(table.get("band"), where, float(height[-1]))

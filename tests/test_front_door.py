@@ -437,6 +437,49 @@ def test_another_peak_moves_every_segment_that_reaches_it() -> None:
         with_hold(firing, -60.0)
 
 
+@pytest.mark.parametrize(
+    ("ask", "says"),
+    [
+        (lambda: cf.card(5), "card: 5; allowed: a name or a path, or a dict"),
+        (lambda: cf.card(None), "card: missing; allowed: a name or a path, or a dict"),
+        (lambda: cf.kiln(5), "kiln: 5; allowed: a name or a path, or a dict"),
+        (lambda: cf.kiln(None), "kiln: missing; allowed"),
+        (lambda: cf.cards(5), "path: 5; allowed: a text or a path"),
+        (lambda: cf.read_vessel(None), "vessel: missing; allowed"),
+        (lambda: cf.read_vessel(b"vase.toml"), "vessel: b'vase.toml'; allowed"),
+        (lambda: cf.fire(3), "vessel: 3; allowed"),
+        (lambda: cf.fire(VASE, firing=3), "3; allowed: .*, or rows of to_C, rate_C_per_h"),
+        (lambda: cf.screen(5), "card: 5; allowed"),
+        (lambda: cf.read_firing(None), "firing: missing; allowed: .*, or rows of to_C"),
+        (lambda: cf.read_firing(pd.DataFrame([(860, 60, 60)])), "firing: .*; allowed: .* rows"),
+        (lambda: cf.read_firing(row for row in [(860, 60, 60)]), "firing: <gen.*; allowed: .*"),
+        (lambda: cf.read_firing(np.array(860.0)), "firing: 860.0; allowed"),
+    ],
+)
+def test_a_thing_of_another_kind_is_refused_with_what_is_allowed(ask, says: str) -> None:
+    with pytest.raises(InputError, match=says) as refused:
+        ask()
+    assert "\n" not in str(refused.value)
+
+
+def test_a_table_of_something_that_is_no_text_is_refused(fired: FiredVessel) -> None:
+    with pytest.raises(cf.CofireError, match=r"no table named '1'. Known: 'bands', 'flags'"):
+        fired.to_frame(1)
+
+
+def test_numbers_of_numpy_are_numbers() -> None:
+    """Once a share of float32 was refused, and an array of segments had no attribute 'open'."""
+    rows = [(420.0, 60.0, 60.0), (860.0, 150.0, 75.0)]
+    assert cf.read_firing(np.array(rows)).segments == cf.read_firing(rows).segments
+    assert cf.read_firing([np.array(row) for row in rows]).segments == cf.read_firing(rows).segments
+    vase = cf.read_vessel(VASE, firing=np.array(rows))
+    assert len(vase.firing.segments) == 2
+    half = cf.blend("copper", "talc body", np.float32(0.5))
+    assert half.name == cf.blend("copper", "talc body", 0.5).name
+    with pytest.raises(InputError, match="allowed: a number above 0 and below 1"):
+        cf.blend("copper", "talc body", np.float32("nan"))
+
+
 def test_another_wall_leaves_the_middle_and_the_floor() -> None:
     cup = cf.read_vessel(
         {

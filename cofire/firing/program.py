@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from importlib.resources.abc import Traversable
 from itertools import groupby
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 
@@ -23,12 +23,14 @@ from cofire.fields import (
     SLOWEST,
     SPACE,
 )
-from cofire.files import Fields, Place, bundled_tables, read_toml, show, table_of
+from cofire.files import FILE_OR_TABLE, Fields, Place, bundled_tables, read_toml, show, table_of
 from cofire.materials.catalogue import Named, find_named, kiln_files, override
 from cofire.materials.properties import GASES
 from cofire.numerics import Array, by_content
 from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin
 
+Rows: TypeAlias = Sequence[Sequence[float | str]] | Array
+"""Segments of a firing, one a row."""
 FULL = "full"
 """Rate word: as fast as the kiln can heat, or as it cools shut."""
 
@@ -507,7 +509,7 @@ def known_gas(gas: str, where: str) -> str:
 
 
 def read_firing(
-    source: Place | Mapping[str, Any] | Sequence[Sequence[float | str]] | Firing,
+    source: Place | Mapping[str, Any] | Rows | Firing,
     kilns: Mapping[str, Kiln] | None = None,
     where: str = "firing",
     **others: object,
@@ -549,11 +551,10 @@ def read_firing(
         return source
     if isinstance(source, Firing):
         raise InputError(f"{where}: {', '.join(others)} given with a firing that is complete")
-    if isinstance(source, Sequence) and not isinstance(source, str):
-        source = {
-            "segment": [_row(row, f"{where}: segment {n}") for n, row in enumerate(source, 1)]
-        }
-    table, where, _ = table_of(source, where)
+    given: Any = source.tolist() if isinstance(source, np.ndarray) else source
+    if isinstance(given, Sequence) and not isinstance(given, str | bytes):
+        given = {"segment": [_row(row, f"{where}: segment {n}") for n, row in enumerate(given, 1)]}
+    table, where, _ = table_of(given, where, f"{FILE_OR_TABLE}, or rows of {', '.join(ROW[:3])}")
     table |= others
     kilns = load_kilns() if kilns is None else kilns
     fields = Fields(table, where, FIRING)
@@ -592,6 +593,8 @@ def _row(row: object, place: str) -> dict[str, Any]:
     """A segment given as a row, as a file has it."""
     if isinstance(row, Mapping):
         return dict(row)
+    if isinstance(row, np.ndarray):
+        row = row.tolist()
     refused = InputError(f"{place}: {show(row)}; write ({', '.join(ROW[:3])})")
     if not isinstance(row, Sequence) or isinstance(row, str) or not 2 <= len(row) <= len(ROW):
         raise refused

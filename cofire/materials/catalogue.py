@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 from cofire.errors import InputError, UnknownName
 from cofire.files import (
+    FILE_OR_TABLE,
     Fields,
     Place,
     bundled_tables,
@@ -63,7 +64,7 @@ def read_card(source: Place | Mapping[str, Any], where: str = "card") -> Card:
     if isinstance(source, Mapping):
         table, where, _ = table_of(source, where)
         return _card(_whole(where, {where: table}, _shipped()), where)
-    path = located(source)
+    path = located(source, where, FILE_OR_TABLE)
     return _card(alone(path, read_toml(path)), path)
 
 
