@@ -16,6 +16,7 @@ from cofire.assessment.response import USUAL
 from cofire.assessment.rule import UNKNOWN
 from cofire.assessment.verdict import Verdict
 from cofire.errors import CofireError, InputError, UnknownName
+from cofire.fields import SEGMENT
 from cofire.files import is_number, show
 from cofire.firing.program import Firing, checked
 from cofire.given import AnyFiring, AnyVessel, cards_for, several, vessel_of
@@ -205,14 +206,16 @@ def with_hold(firing: Firing, hold: float) -> Firing:
     Raises
     ------
     InputError
-        A hold below 0.
+        Shorter or longer than a firing file may say.
     """
-    if not hold >= 0.0:
-        raise InputError(f"{firing.name}: hold_min = {hold / MINUTE:g}; allowed: 0 or more")
+    minutes, known = hold / MINUTE, SEGMENT["hold_min"]
+    if not known.least <= minutes <= known.most:
+        allowed = f"{known.least:g} to {known.most:g}"
+        raise InputError(f"{firing.name}: hold_min = {minutes:g}; allowed: {allowed}")
     last = max(n for n, s in enumerate(firing.segments) if s.target >= firing.peak - 1e-9)
     segments = list(firing.segments)
     segments[last] = replace(segments[last], hold=hold)
-    return replace(firing, name=f"{firing.name}, {hold / MINUTE:g} min", segments=tuple(segments))
+    return replace(firing, name=f"{firing.name}, {minutes:g} min", segments=tuple(segments))
 
 
 def with_wall(vessel: Vessel, wall: float) -> Vessel:

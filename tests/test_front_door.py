@@ -433,8 +433,10 @@ def test_another_peak_moves_every_segment_that_reaches_it() -> None:
     assert [round(s.target - 273.15) for s in moved.segments] == [400, 900, 700, 900, 500]
     held = with_hold(moved, 60.0)
     assert [s.hold for s in held.segments] == [0.0, 600.0, 0.0, 60.0, 0.0]
-    with pytest.raises(InputError, match="allowed: 0 or more"):
-        with_hold(firing, -60.0)
+    assert with_hold(firing, 30000 * 60.0).segments[3].hold == 30000 * 60.0
+    for wrong in (-60.0, 30001 * 60.0, 1e300, float("nan")):
+        with pytest.raises(InputError, match=r"hold_min = .*; allowed: 0 to 30000"):
+            with_hold(firing, wrong)
 
 
 @pytest.mark.parametrize(
