@@ -159,22 +159,35 @@ def check_targets(targets: Sequence[str | Path | None], force: bool) -> None:
     Raises
     ------
     InputError
-        A file that exists, a folder, a missing folder, the same target twice, or an input.
+        A file that exists, a folder, a missing folder, one place twice, or an input.
     """
-    given = [t for t in targets if t is not None]
-    for n, target in enumerate(given):
-        if target in given[:n]:
-            raise InputError(f"{target}: named twice; each output needs its own place")
-        if target == STANDARD_OUTPUT:
+    before: list[str | Path] = []
+    for target in targets:
+        if target is None:
             continue
-        path = Path(target)
+        place = shown_path(target)
         try:
-            _check_target(path, shown_path(path), force)
+            if any(_one_place(target, other) for other in before):
+                raise InputError(f"{place}: named twice; each output needs its own place")
+            before.append(target)
+            if target != STANDARD_OUTPUT:
+                _check_target(Path(target), place, force)
         except OSError as error:
-            raise InputError(f"{shown_path(path)}: cannot be written ({error.strerror})") from None
+            raise InputError(f"{place}: cannot be written ({error.strerror})") from None
+
+
+def _one_place(one: str | Path, other: str | Path) -> bool:
+    """Whether two outputs are one file or stream, however they are written."""
+    if STANDARD_OUTPUT in (one, other):
+        return one == other
+    if os.path.realpath(one) == os.path.realpath(other):
+        return True
+    return os.path.exists(one) and os.path.exists(other) and os.path.samefile(one, other)
 
 
 def _check_target(path: Path, place: str, force: bool) -> None:
+    if str(path) == STANDARD_OUTPUT:
+        raise InputError(f"{place}: standard output cannot hold it; give the name of a file")
     if path.is_dir():
         raise InputError(f"{place}: a folder; give the name of a file")
     if path.is_file() and any(os.path.samefile(path, own) for own in inputs()):

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from cofire.errors import InputError
-from cofire.report.writing import check_plan_folder, replace_folder
+from cofire.report.writing import check_plan_folder, check_targets, replace_folder
 
 ROOT = Path(__file__).parents[2]
 WRITER = """
@@ -138,3 +138,18 @@ def test_a_plan_whose_folder_has_gone_lies_among_the_temporary_files(tmp_path: P
     beside = Path(str(caught.value).split("it lies whole in ")[1])
     assert (beside / "plan.json").read_text() == "new"
     shutil.rmtree(beside)
+
+
+@pytest.mark.parametrize("other", ["./a.csv", "sub/../a.csv", "link.csv", "{path}/a.csv"])
+def test_one_file_under_two_spellings_is_one_file(
+    other: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Once the second output replaced the first."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "sub").mkdir()
+    (tmp_path / "link.csv").symlink_to("a.csv")
+    with pytest.raises(InputError, match="named twice"):
+        check_targets(["a.csv", None, other.format(path=tmp_path)], force=True)
+    check_targets(["a.csv", "sub/a.csv", "-"], force=True)
+    with pytest.raises(InputError, match="named twice"):
+        check_targets(["-", "a.csv", "-"], force=True)
