@@ -36,6 +36,8 @@ HIDDEN = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufeff\ufffe\
 _NAME = r"""(?:"[^"\n]*"|'[^'\n]*'|[^\s.,=\n"']+)"""
 DEEP = re.compile(rf"(?:\.[ \t]*{_NAME}[ \t]*){{100}}")
 """A dotted name of a hundred parts: the TOML reader takes minutes over longer ones."""
+DECIMAL = re.compile(r"[-+]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][-+]?[0-9]+)?")
+"""A number as a person or a program writes it."""
 
 
 Place: TypeAlias = str | os.PathLike[str] | Traversable
@@ -331,19 +333,30 @@ def read_rows(path: Place, columns: Sequence[str]) -> Iterator[tuple[str, dict[s
             yield f"{path}: row {number}", row
 
 
+def number_in(text: str) -> float:
+    """The finite number that a text is, else NaN.
+
+    Written as any program reads it, in digits with a point: Python would take 1_000 for one too.
+
+    Examples
+    --------
+    >>> number_in("-1.5e3"), number_in("1_000"), number_in("1e999")
+    (-1500.0, nan, nan)
+    """
+    value = float(text) if DECIMAL.fullmatch(text) else math.nan
+    return value if math.isfinite(value) else math.nan
+
+
 def cell_number(row: Mapping[str, str], column: str, place: str) -> float:
-    """The number in a cell of `read_rows`.
+    """The number in a cell of a row.
 
     Raises
     ------
     InputError
         With row and column, where it is none or not finite.
     """
-    try:
-        value = float(row[column])
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
+    value = number_in(row[column])
+    if math.isnan(value):
         raise InputError(f"{place}, column {column}: {show(row[column])} is not a number")
     return value
 

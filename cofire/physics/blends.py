@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cofire.errors import InputError
+from cofire.files import number_in
 from cofire.materials.card import Card, Property, Uncertainty
 from cofire.materials.catalogue import find_card
 from cofire.numerics import Array
@@ -334,10 +335,7 @@ def find_material(text: str, cards: dict[str, Card]) -> Card:
         pair = names[:at], names[at + 1 :]
         if all(name.strip().casefold() in known for name in pair):
             metal, ceramic = pair
-    try:
-        percent = float(share.strip().removesuffix("%"))
-    except ValueError:
-        percent = -1.0
+    percent = number_in(share.strip().removesuffix("%").rstrip())
     if not equals or not plus or not 0.0 < percent < 100.0:
         raise InputError(
             f"blend {text[:80]!r}: write it as 'METAL + CERAMIC = 40' (per cent metal by volume, "
