@@ -204,11 +204,17 @@ _INPUTS: ContextVar[list[Path] | None] = ContextVar("inputs", default=None)
 def inputs_kept(given: Iterable[Path]) -> Iterator[None]:
     """Within, what was given to a command and every file that it reads is not to be replaced.
 
+    What is read within another such block is of that one too.
+
     Parameters
     ----------
     given : iterable of Path
         Files and folders, before any is read.
     """
+    if (kept := _INPUTS.get()) is not None:
+        kept.extend(given)
+        yield
+        return
     before = _INPUTS.set(list(given))
     try:
         yield

@@ -13,9 +13,9 @@ import hashlib
 import io
 import os
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import lru_cache
 from itertools import islice
@@ -31,11 +31,19 @@ from cofire.design.partner import renamed
 from cofire.design.starting import started
 from cofire.design.transition import zones
 from cofire.errors import CofireError, InputError, UnknownName
-from cofire.files import ANOTHER, refuse_endless, shown_path
+from cofire.files import (
+    ANOTHER,
+    cell_number,
+    inputs_kept,
+    refuse_endless,
+    show,
+    shown_path,
+)
 from cofire.given import cards_for
 from cofire.materials.card import Card, pure_cards
 from cofire.mechanics.shell_march import made_ready
 from cofire.physics.blends import find_material
+from cofire.report.writing import check_targets, write_file
 from cofire.units import MINUTE, kelvin
 from cofire.vessel import Vessel
 from cofire.vessel_file import read_vessel
@@ -49,6 +57,8 @@ GIVEN = ("vessel", "firing", *NUMBERS[:3], "metal", "ceramic", "sample", "label"
 FILES = ("vessel", "firing", "metal", "ceramic")
 FOUND = (*TOLD, "inputs")
 """Columns that are added."""
+LONGEST_HEADER = 1000
+"""No sweep writes a longer one. [bytes]"""
 REACH = 3.0
 """Samples lie within this many standard uncertainties. [-]"""
 
@@ -78,6 +88,7 @@ def sweep_table(
     table: Path,
     out: Path,
     *,
+    parquet: Path | None = None,
     cards: Mapping[str, Card] | None = None,
     tables: Iterable[Path] = (),
     seed: int = 0,
@@ -97,6 +108,9 @@ def sweep_table(
         property of the cards anew, empty or 0 takes them as they stand.
     out : Path
         CSV of the same columns and `FOUND`. If it is there it is gone on with.
+    parquet : Path, optional
+        The same as Parquet, once all rows are done. Verdicts of an earlier sweep are replaced,
+        anything else only with `anew`.
     cards : mapping, optional
         Materials by name, used alone; by default the shipped ones and each vessel's own.
     tables : iterable of Path
@@ -108,7 +122,7 @@ def sweep_table(
     quick : bool
         Let the shell decide, in a tenth of the time.
     anew : bool
-        Begin at the first row, whatever `out` holds.
+        Begin at the first row, whatever verdicts `out` holds.
     executor : Executor, optional
         Who works (see `cofire.workers`).
     progress : callable, optional
@@ -122,18 +136,22 @@ def sweep_table(
     Raises
     ------
     InputError
-        A table that cannot be read, or an `out` that comes from other inputs or is in use.
+        A table that cannot be read, an `out` that comes from other inputs or is in use, or an
+        output in the place of a file that is read or that no sweep has made.
     """
     columns, count, named = _looked_at(table)
-    files = (table.parent / name for name in named)
-    if out.is_file() and any(own.is_file() and out.samefile(own) for own in files):
-        place = f"{shown_path(out)}: is read by this command, for a row of {shown_path(table)}"
-        raise InputError(f"{place}; {ANOTHER}")
     asked = _Asked(table.parent, columns, cards, tables, seed, extend, quick)
+    with inputs_kept((table, *asked.tables)):
+        for names in named:  # all files that any row reads are known before one is written
+            with suppress(CofireError):  # which that row will say
+                asked.read(*names)
+        check_targets([out, parquet], force=True)
+    if parquet is not None:
+        _check_parquet(parquet, anew)
     if quick and executor is not None:
         made_ready(executor)
-    with _locked(out, anew) as stream:
-        words = _taken_up(stream, out, asked, table)
+    with _locked(out) as stream:
+        words = _taken_up(stream, out, asked, table, anew)
         before = done = sum(words.values())
         rows = islice(_rows(table), before, None)
         some = iter(lambda: list(islice(rows, TOGETHER)), [])
@@ -147,22 +165,40 @@ def sweep_table(
             done += len(lines)
             if progress:
                 progress(done, count)
+    if parquet is not None:
+        as_parquet(out, parquet)
     return Swept(count, before, dict(words))
 
 
-def parquet_tools() -> tuple[Any, Any, Any]:
-    """Of pyarrow what reads CSV, what writes Parquet, and the type of a text.
-
-    Raises
-    ------
-    InputError
-        pyarrow is not installed.
-    """
+def _arrow() -> Any:
+    """What reads CSV and writes Parquet, or how to get it."""
     try:
-        from pyarrow import csv, parquet, string
+        import pyarrow.csv
+        import pyarrow.parquet
     except ImportError:
         raise InputError("Parquet needs pyarrow: pip install 'cofire[cluster]'") from None
-    return csv, parquet, string
+    return pyarrow
+
+
+def _of_a_sweep(columns: Collection[str]) -> bool:
+    """Whether a file with these columns holds verdicts, of this sweep or another."""
+    return {"vessel", FOUND[0], FOUND[-1]} <= set(columns)
+
+
+def _check_parquet(target: Path, anew: bool) -> None:
+    """Refuse to replace what no sweep has made, unless told to."""
+    arrow = _arrow()
+    if anew or not target.is_file():
+        return
+    try:
+        columns = arrow.parquet.read_schema(target).names
+    except (OSError, ValueError):  # none, or a broken one
+        columns = ()
+    if not _of_a_sweep(columns):
+        raise InputError(
+            f"{shown_path(target)}: exists, and holds no verdicts of a sweep; give --force to "
+            "replace it and begin anew, or another name"
+        )
 
 
 def as_parquet(out: Path, target: Path) -> None:
@@ -178,14 +214,21 @@ def as_parquet(out: Path, target: Path) -> None:
     Raises
     ------
     InputError
-        pyarrow is not installed.
+        pyarrow is not installed, or the target is `out` itself or cannot be written.
     """
-    tables, parquet, string = parquet_tools()
-    texts = [name for name in (*GIVEN, *FOUND) if name not in NUMBERS]
-    kinds = {n: string() for n in texts if n not in ("utilisation", "crack_probability")}
-    empty = [""]  # and nothing else: "NA" is a label
-    options = tables.ConvertOptions(column_types=kinds, strings_can_be_null=True, null_values=empty)
-    parquet.write_table(tables.read_csv(out, convert_options=options), target)
+    arrow = _arrow()
+    check_targets([out, target], force=True)
+    numbers = (*NUMBERS, "utilisation", "crack_probability")
+    kinds = {
+        name: arrow.float64() if name in numbers else arrow.string() for name in (*GIVEN, *FOUND)
+    }
+    options = arrow.csv.ConvertOptions(
+        column_types=kinds,
+        strings_can_be_null=True,
+        null_values=[""],  # "NA" is a label
+    )
+    found = arrow.csv.read_csv(out, convert_options=options)
+    write_file(target, lambda stream: arrow.parquet.write_table(found, stream), force=True)
 
 
 # ----------------------------------------------------------------------------------------------
@@ -202,8 +245,8 @@ def _rows(table: Path) -> Iterator[Row]:
             yield {name.strip(): (cell or "").strip() for name, cell in row.items() if name}
 
 
-def _looked_at(table: Path) -> tuple[tuple[str, ...], int, set[str]]:
-    """Columns and number of rows of a table and the files that they name, before work begins."""
+def _looked_at(table: Path) -> tuple[tuple[str, ...], int, set[tuple[str, str]]]:
+    """Columns and number of rows of a table, and all pairs of vessel and firing in them."""
     where = shown_path(table)
     try:
         refuse_endless(table)
@@ -214,9 +257,9 @@ def _looked_at(table: Path) -> tuple[tuple[str, ...], int, set[str]]:
                 raise UnknownName("column", name, GIVEN, where)
         if "vessel" not in columns or len(set(columns)) < len(columns):
             raise InputError(f"{where}: needs a column 'vessel', and each column once")
-        count, named = 0, set[str]()
+        count, named = 0, set[tuple[str, str]]()
         for count, row in enumerate(_rows(table), 1):
-            named.update(row[name] for name in ("vessel", "firing") if row.get(name))
+            named.add((row["vessel"], row.get("firing", "")))
             place = f"{where}: row {count}"
             if not row["vessel"]:
                 raise InputError(f"{place}: vessel is empty; a file name is needed")
@@ -224,7 +267,7 @@ def _looked_at(table: Path) -> tuple[tuple[str, ...], int, set[str]]:
                 if "\n" in cell or "\r" in cell:
                     raise InputError(f"{place}: {name} has a line break; allowed: one line")
                 if name in NUMBERS and cell:
-                    _number(cell, name, place)
+                    _check_number(row, name, place)
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(f"{where}: cannot be read ({reason})") from None
@@ -233,16 +276,11 @@ def _looked_at(table: Path) -> tuple[tuple[str, ...], int, set[str]]:
     return columns, count, named
 
 
-def _number(cell: str, name: str, place: str) -> float:
-    try:
-        value = float(cell)
-    except ValueError:
-        value = np.nan
-    whole = name != "sample" or (value >= 0 and value == round(value))
-    if not np.isfinite(value) or not whole:
-        allowed = "a whole number, 0 or more" if name == "sample" else "a number"
-        raise InputError(f"{place}: {name} = {cell!r}; allowed: {allowed}")
-    return value
+def _check_number(row: Row, name: str, place: str) -> None:
+    value = cell_number(row, name, place)
+    if name == "sample" and not (value >= 0.0 and value.is_integer()):
+        allowed = "a whole number, 0 or more"
+        raise InputError(f"{place}, column {name}: {show(row[name])}; allowed: {allowed}")
 
 
 @dataclass(frozen=True)
@@ -287,9 +325,15 @@ class _Asked:
         content = self.content(*(row.get(name, "") for name in FILES))
         return mark_of((self.common, content, sorted(row.items())))
 
-    def _vessel(self, name: str, firing: str, metal: str, ceramic: str) -> Vessel:
+    def read(self, name: str, firing: str) -> Vessel:
+        """The vessel of a row as its files have it, and its cards."""
         own = self.folder / firing if firing else None
         vessel = read_vessel(self.folder / name, firing=own, tables=self.tables)
+        self.cards(vessel.tables)
+        return vessel
+
+    def _vessel(self, name: str, firing: str, metal: str, ceramic: str) -> Vessel:
+        vessel = self.read(name, firing)
         cards, _ = self.cards(vessel.tables)
         if not (metal or ceramic):
             return started(vessel, cards, self.extend)
@@ -442,7 +486,7 @@ if hasattr(os, "register_at_fork"):
 
 
 @contextmanager
-def _locked(out: Path, anew: bool) -> Iterator[BinaryIO]:
+def _locked(out: Path) -> Iterator[BinaryIO]:
     """The file of verdicts, open for one sweep alone where the system can say so."""
     where = shown_path(out)
     try:
@@ -467,8 +511,6 @@ def _locked(out: Path, anew: bool) -> Iterator[BinaryIO]:
                 os.close(lock)
             raise InputError(f"{where}: another sweep is writing it") from None
         try:
-            if anew:
-                stream.truncate(0)
             yield stream
         finally:
             if lock is not None:
@@ -476,26 +518,29 @@ def _locked(out: Path, anew: bool) -> Iterator[BinaryIO]:
                 os.close(lock)
 
 
-def _taken_up(stream: BinaryIO, out: Path, asked: _Asked, table: Path) -> Counter[str]:
+def _taken_up(stream: BinaryIO, out: Path, asked: _Asked, table: Path, anew: bool) -> Counter[str]:
     """How many verdicts of each word stand in the file; a half-written last line is cut off."""
-    where, header = shown_path(out), _line([*asked.columns, *FOUND]).encode()
+    where, names = shown_path(out), [*asked.columns, *FOUND]
+    header = _line(names).encode()
     words: Counter[str] = Counter()
     stream.seek(0)
-    first = stream.readline()
-    if not first.endswith(b"\n") and header.startswith(first):
+    first = stream.readline(LONGEST_HEADER)
+    half = not first.endswith(b"\n") and header.startswith(first)
+    if not half and not _of_a_sweep(first.decode(errors="replace").strip().split(",")):
+        raise InputError(f"{where}: exists, and holds no verdicts of a sweep; {ANOTHER}")
+    if half or anew:
         stream.truncate(0)
         stream.write(header)
         return words
     if first != header:
         raise InputError(f"{where}: has other columns than this sweep; --force begins anew")
-    kept, place = len(first), FOUND.index("verdict") + len(asked.columns)
+    kept, place = len(first), names.index("verdict")
     rows = _rows(table)
     for number, line in enumerate(stream, 1):
         if not line.endswith(b"\n"):
             break
-        (cells,) = csv.reader([line.decode()])
-        row = next(rows, None)
-        if row is None or cells[-1] != asked.mark(row):
+        cells, row = _cells(line), next(rows, None)
+        if row is None or len(cells) != len(names) or cells[-1] != asked.mark(row):
             raise InputError(
                 f"{where}: row {number} comes from other inputs than this sweep's; "
                 "--force begins anew"
@@ -504,3 +549,11 @@ def _taken_up(stream: BinaryIO, out: Path, asked: _Asked, table: Path) -> Counte
         kept += len(line)
     stream.truncate(kept)
     return words
+
+
+def _cells(line: bytes) -> list[str]:
+    """Cells of one line; none of a line that no sweep has written."""
+    try:
+        return next(csv.reader([line.decode()]), [])
+    except (UnicodeDecodeError, csv.Error):
+        return []

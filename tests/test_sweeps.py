@@ -217,15 +217,69 @@ def test_rows_added_at_the_end_of_a_table_are_all_that_is_worked_out(
     assert len(counted) == 1
 
 
+@pytest.mark.parametrize("edit", [b"\n", b"light.toml,\xff\n", b"light.toml\n", b'"light.toml\n'])
+def test_a_line_that_was_edited_is_named_and_kept(
+    table: Path, tmp_path: Path, counted: list[Case], edit: bytes
+) -> None:
+    out = tmp_path / "out.csv"
+    sweep_table(table, out)
+    whole = out.read_bytes().splitlines(keepends=True)
+    for place in (1, 8):
+        out.write_bytes(b"".join([*whole[:place], edit, *whole[place:]]))
+        with pytest.raises(InputError, match=f"row {place} comes from .*; --force begins anew"):
+            sweep_table(table, out)
+        assert edit in out.read_bytes()
+    assert sweep_table(table, out, anew=True) == Swept(7, 0, {"no": 6, "unknown": 1})
+
+
+@pytest.mark.parametrize("named", ["profile.csv", "own.toml", "tables/metals/own.toml"])
+@pytest.mark.parametrize("how", ["out", "parquet"])
+def test_begun_anew_a_sweep_empties_no_file_that_only_a_vessel_names(
+    table: Path, tmp_path: Path, counted: list[Case], named: str, how: str
+) -> None:
+    if how == "parquet":
+        pytest.importorskip("pyarrow")
+    folder = tmp_path / "tables" / "metals"
+    folder.mkdir(parents=True)
+    (folder / "own.toml").write_text('name = "own silver"\nlike = "fine silver"\n')
+    (tmp_path / "profile.csv").write_text("z_mm,r_mm,wall_mm\n0,35,4\n60,35,4\n")
+    head, rest = TEA_LIGHT.split("[profile]")
+    bands, firing = rest[rest.index("[[band]]") :].split("[firing]")
+    (tmp_path / "own.toml").write_text('name = "own"\n' + firing)
+    (tmp_path / "light.toml").write_text(
+        f'tables = ["tables"]\nfiring = "own.toml"\n{head}[profile]\ncsv = "profile.csv"\n{bands}'
+    )
+    table.write_text("vessel\nlight.toml\n")
+    before = (tmp_path / named).read_bytes()
+    outputs = {"out": tmp_path / "out.csv"} | {how: tmp_path / named}
+    with pytest.raises(InputError, match="is read by this command, and stays as it is"):
+        sweep_table(table, anew=True, **outputs)
+    assert (tmp_path / named).read_bytes() == before
+    assert not counted
+    assert sweep_table(table, tmp_path / "out.csv").words["no"] == 1
+
+
+def test_begun_anew_a_sweep_empties_nothing_but_verdicts(
+    table: Path, tmp_path: Path, counted: list[Case]
+) -> None:
+    mine = tmp_path / "mine.csv"
+    mine.write_text("vessel,note\nlight.toml,a month of work\n")
+    for anew in (False, True):
+        with pytest.raises(InputError, match=r"mine\.csv: exists, and holds no verdicts"):
+            sweep_table(table, mine, anew=anew)
+    assert "a month of work" in mine.read_text()
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [
         ("vessel,peek_C\nlight.toml,870\n", "no column named 'peek_C'; did you mean 'peak_C'"),
         ("peak_C\n870\n", "needs a column 'vessel'"),
         ("vessel,vessel\na,b\n", "each column once"),
-        ("vessel,peak_C\nlight.toml,hot\n", "row 1: peak_C = 'hot'; allowed: a number"),
-        ("vessel,peak_C\nlight.toml,nan\n", "row 1: peak_C = 'nan'; allowed: a number"),
-        ("vessel,sample\nlight.toml,1.5\n", "sample = '1.5'; allowed: a whole number, 0 or more"),
+        ("vessel,peak_C\nlight.toml,hot\n", "row 1, column peak_C: 'hot' is not a number"),
+        ("vessel,peak_C\nlight.toml,nan\n", "row 1, column peak_C: 'nan' is not a number"),
+        ("vessel,peak_C\nlight.toml,1_000\n", "column peak_C: '1_000' is not a number"),
+        ("vessel,sample\nlight.toml,1.5\n", "sample: '1.5'; allowed: a whole number, 0 or more"),
         ("vessel,peak_C\n,870\n", "row 1: vessel is empty"),
         ("vessel\nlight.toml,870\n", "row 1 has more cells than columns"),
         ('vessel,label\nlight.toml,"two\nlines"\n', "label has a line break"),
@@ -248,7 +302,7 @@ def test_two_sweeps_do_not_write_one_file(table: Path, tmp_path: Path, counted: 
     pytest.importorskip("fcntl")
     out = tmp_path / "out.csv"
     with (
-        sweeps._locked(out, False),
+        sweeps._locked(out),
         pytest.raises(InputError, match="another sweep is writing it"),
     ):
         sweep_table(table, out)
@@ -294,6 +348,51 @@ def test_a_table_of_verdicts_as_parquet_has_numbers_and_texts(
     assert isinstance(found[0]["utilisation"], float)
     assert found[3]["utilisation"] is None
     assert found[0]["inputs"] == lines(out)[0]["inputs"]
+
+
+def test_parquet_takes_the_place_of_verdicts_and_of_nothing_else_unless_told(
+    table: Path, tmp_path: Path, counted: list[Case]
+) -> None:
+    parquet = pytest.importorskip("pyarrow.parquet")
+    arrow = pytest.importorskip("pyarrow")
+    out, target = tmp_path / "out.csv", tmp_path / "out.parquet"
+    sweep_table(table, out, parquet=target)
+    table.write_text("\n".join([*ROWS, "light.toml,880,,,,"]) + "\n")
+    sweep_table(table, out, parquet=target)  # gone on with: the same command, no more to say
+    assert parquet.read_table(target).num_rows == 8
+    mine = tmp_path / "mine.parquet"
+    parquet.write_table(arrow.table({"mine": [1, 2]}), mine)
+    for own in (mine, tmp_path / "light.toml"):
+        before = own.read_bytes()
+        with pytest.raises(InputError, match=r"stays as it is|holds no verdicts of a sweep"):
+            sweep_table(table, out, parquet=own)
+        assert own.read_bytes() == before
+    sweep_table(table, out, parquet=mine, anew=True)
+    assert parquet.read_table(mine).num_rows == 8
+
+
+def test_verdicts_are_not_replaced_by_their_own_parquet(
+    table: Path, tmp_path: Path, counted: list[Case]
+) -> None:
+    pytest.importorskip("pyarrow")
+    out = tmp_path / "out.csv"
+    (tmp_path / "link.csv").symlink_to(out)
+    (tmp_path / "folder").mkdir()
+    for other in (tmp_path / "folder" / ".." / "out.csv", tmp_path / "link.csv"):
+        with pytest.raises(InputError, match="named twice"):
+            sweep_table(table, out, parquet=other, anew=True)
+    sweep_table(table, out)
+    with pytest.raises(InputError, match="named twice"):
+        as_parquet(out, tmp_path / "link.csv")
+    assert len(lines(out)) == 7
+
+
+def test_a_sweep_needs_a_file_to_go_on_with(table: Path, tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    told = CliRunner().invoke(app, ["sweep", str(table), "--out", "-", "--workers", "1"])
+    assert told.exit_code == 3
+    assert told.stderr == "cofire: -: standard output cannot hold it; give the name of a file\n"
+    assert not (tmp_path / "-").exists()
 
 
 def test_a_label_that_means_nothing_elsewhere_is_kept_in_parquet(tmp_path: Path) -> None:

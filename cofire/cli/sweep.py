@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from cofire.cli.common import INTERRUPTED, Force, Tables, Workers, aside, guarded
+from cofire.cli.common import INTERRUPTED, Tables, Workers, aside, guarded
 from cofire.cli.vessel import Extend
 
 
@@ -40,22 +40,24 @@ def sweep(
     quick: Annotated[
         bool, typer.Option(help="Let a shell decide: ten times the rows in the same time.")
     ] = False,
-    force: Force = False,
+    force: Annotated[
+        bool,
+        typer.Option(
+            "--force",
+            help="Begin at the first row again. What is at --parquet is replaced without it where "
+            "it holds verdicts of a sweep, and with it whatever it holds.",
+        ),
+    ] = False,
     workers: Workers = None,
 ) -> None:
     """Judge every row of a table, on all cores or a cluster; stopped, it goes on where it was.
 
-    Ctrl-C keeps the rows that are done, status 130. --force begins at the first row again.
+    Ctrl-C keeps the rows that are done, status 130.
 
     Example:  cofire sweep examples/sweep.csv --out verdicts.csv
     """
-    from cofire.report.writing import check_targets
-    from cofire.sweeps import as_parquet, parquet_tools, sweep_table
+    from cofire.sweeps import sweep_table
     from cofire.units import counted
-
-    check_targets([out, parquet], force=True)  # refused before the work
-    if parquet is not None:
-        parquet_tools()
 
     def tell(done: int, of: int) -> None:
         if sys.stderr.isatty():
@@ -64,8 +66,8 @@ def sweep(
     with _executor(workers, cluster) as executor:
         try:
             found = sweep_table(
-                table, out, tables=tables or [], seed=seed, extend=extend, quick=quick,
-                anew=force, executor=executor, progress=tell,
+                table, out, parquet=parquet, tables=tables or [], seed=seed, extend=extend,
+                quick=quick, anew=force, executor=executor, progress=tell,
             )  # fmt: skip
         except KeyboardInterrupt:
             aside(f"cofire: stopped; the same command goes on after what {out} holds")
@@ -76,7 +78,6 @@ def sweep(
     typer.echo(f"{counted(found.rows, 'row')} ({found.before} of them done before): {words}")
     aside(f"written: {out}")
     if parquet is not None:
-        as_parquet(out, parquet)
         aside(f"written: {parquet}")
 
 
