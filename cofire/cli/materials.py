@@ -37,7 +37,8 @@ def materials(
 
     Example:  cofire materials copper
     """
-    from cofire.materials.catalogue import find_card, load_cards, load_fillers
+    from cofire.materials.catalogue import load_cards, load_fillers
+    from cofire.physics.blends import find_material
     from cofire.report.writing import wrapped
 
     if check is not None:
@@ -52,7 +53,7 @@ def materials(
             line = f"{kind:8} {card.name:26} {card.summary}"
             typer.echo("\n".join(wrapped(line, 36)))
     else:
-        typer.echo(describe(find_card(name, fillers | cards)), nl=False)
+        typer.echo(describe(find_material(name, fillers | cards)), nl=False)
 
 
 def checked(path: Path) -> None:
@@ -124,22 +125,21 @@ def describe(card: Card) -> str:
     for line in remarks(card) if not card.parts else ():
         lines += wrapped(f"unusual: {line}", 4)
     for key, p in card.properties.items():
-        spec = SPECS[key]
-        lines += ["", *wrapped(f"{key} [{p.unit}]: {spec.meaning}", 4)]
+        values, unit = p.written
+        lines += ["", *wrapped(f"{key} [{unit}]: {SPECS[key].meaning}", 4)]
         if p.valid is not None:
             low, high = (celsius(end) for end in p.valid)
             lines.append(f"  taken to hold from {low:.0f} to {high:.0f} °C")
-        for i, value in enumerate(p.value):
-            shown = celsius(float(value)) if p.unit == "C" else value / spec.units[p.unit]
+        for i, shown in enumerate(values):
             at = "" if p.temperature is None else f" at {celsius(float(p.temperature[i])):.0f} °C"
             u = p.uncertainty[i]
             spread = {
                 "%": f"{100 * u.size:g} %",
                 "factor": f"factor {u.size:g}",
-                "+-": f"+- {u.size / (1.0 if p.unit == 'C' else spec.units[p.unit]):g}",
+                "+-": f"+- {u.size / SPECS[key].units.get(unit, 1.0):g}",
             }[u.form]
             lines += wrapped(f"  {shown:.6g}{at}  ({spread}; {p.basis[i]}: {p.source[i]})", 6)
-        lines += wrapped(f"  {kept(p)}", 6)
+        lines += wrapped(f"  {kept(p)}", 6) if not card.parts else ()
     for change in card.transformations:
         at = f"{celsius(change.on_heating):.0f} °C on heating, {celsius(change.on_cooling):.0f} °C"
         line = f"{change.name}: {100 * change.step:+.2f} % at {at} on cooling"

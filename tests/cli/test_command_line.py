@@ -28,6 +28,7 @@ from cofire.files import bundled_tables
 from cofire.firing.kiln import trace
 from cofire.firing.program import Kiln, load_kilns, read_firing, simple_firing
 from cofire.materials.catalogue import load_cards, load_fillers
+from cofire.physics.blends import blend
 from cofire.report.figures import mismatch_csv, mismatch_figure, save, spread
 from cofire.report.pairs import COLUMNS, STREAMED, stream_csv
 from cofire.report.writing import one_line, printed
@@ -549,6 +550,21 @@ def test_a_stream_of_pairs_is_the_same_figures_as_text() -> None:
         assert (row["cause"] == "window") == (not shared[k])
         assert shared[k] or row["verdict"] == "no"
     assert {bool(shared[k]) for _, _, shared, _ in blocks for k in range(3)} == {True, False}
+
+
+# --- blends and bounds ----------------------------------------------------------------------------
+
+
+def test_materials_shows_a_blend_as_it_shows_a_card() -> None:
+    told = run("materials", "copper + talc body = 40")
+    assert told.exit_code == 0, told.output
+    assert told.stdout.startswith("40 % copper / 60 % talc body (blend): ")
+    cards = load_cards()
+    density = blend(cards["copper"], cards["talc body"], 0.4)["theoretical_density"].scalar
+    after = told.stdout[told.stdout.index("theoretical_density [kg/m3]") :].splitlines()[1]
+    assert float(after.split()[0]) == pytest.approx(density, rel=1e-5)
+    assert "write it as 'METAL + CERAMIC = 40'" in run("materials", "copper + talc body").stderr
+    assert run("materials", "copper + talc body = 4_0").exit_code == 3
 
 
 # --- limits ---------------------------------------------------------------------------------------
