@@ -219,6 +219,9 @@ def check(
     idle = next((name for name, value in needing.items() if value is not None), None)
     if idle is not None and not uncertainty:
         raise InputError(f"{idle}: nothing is learned or advised without --uncertainty; give both")
+    for name, value in (("--pieces", pieces), ("--paste-ml", paste_ml)):
+        if value is not None and not value >= 0:
+            raise InputError(f"{name} {value}; allowed: 0 or more")
     kept = None
     if record is not None:
         from cofire.report.record import read_record  # slow to import

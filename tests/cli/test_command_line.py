@@ -567,6 +567,17 @@ def test_materials_shows_a_blend_as_it_shows_a_card() -> None:
     assert run("materials", "copper + talc body = 4_0").exit_code == 3
 
 
+@pytest.mark.parametrize("words", ["--pieces -1", "--paste-ml nan", "--paste-ml -0.1"])
+def test_no_sample_is_drawn_for_less_than_no_pieces(
+    words: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("cofire.cli.vessel.checked", lambda *_, **__: pytest.fail("checked"))
+    vessel = EXAMPLES / "silver_foot_vessel.toml"
+    told = run("check", vessel, "--uncertainty", *words.split())
+    assert told.exit_code == 3
+    assert told.stderr == f"cofire: {words}; allowed: 0 or more\n"
+
+
 # --- limits ---------------------------------------------------------------------------------------
 
 
