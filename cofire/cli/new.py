@@ -171,6 +171,8 @@ def vessel(
 
         near = UnknownName("form", shape, FORMS, "--form")
         raise InputError(f"{near}. {ROUND_ONLY}")
+    if rim_radius_mm is not None and shape == "cylinder":
+        raise InputError("--rim-radius-mm: of a cylinder it is that of the foot; give --form too")
     if middle_mm is not None and middle is None:
         raise InputError("--middle-mm: of which band? give --middle too")
     foot, rim = material(below, "foot"), material(above, "rim")

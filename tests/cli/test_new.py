@@ -500,6 +500,14 @@ def test_a_band_between_two_stands_midway_or_where_it_is_put(run):
     assert "give --middle too" in wrong.stderr
 
 
+def test_a_rim_of_its_own_is_refused_where_the_form_has_none(run):
+    """Once it was passed over, and the file had the radius of the foot."""
+    wrong = run("new", "vessel", *SILVER, "--rim-radius-mm", "50", "--out", "x.toml")
+    assert wrong.exit_code == INPUT_WRONG
+    assert "give --form too" in wrong.stderr
+    assert run("new", "vessel", *SILVER, "--rim-radius-mm", "50", "--form", "cone").exit_code == 0
+
+
 def test_the_next_command_knows_the_tables_and_a_firing_is_led_into_its_vessel(run):
     assert run("new", "kiln", "--name", "barn").exit_code == 0
     assert "--tables my_tables" in run("new", "kiln", "--name", "shed").stderr
