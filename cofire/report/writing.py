@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import errno
 import io
 import os
 import shutil
@@ -159,7 +160,8 @@ def check_targets(targets: Sequence[str | Path | None], force: bool) -> None:
     Raises
     ------
     InputError
-        A file that exists, a folder, a missing folder, one place twice, or an input.
+        A file that exists, a folder, a missing one or one that may not be written to, one place
+        twice, or an input.
     """
     before: list[str | Path] = []
     for target in targets:
@@ -197,6 +199,8 @@ def _check_target(path: Path, place: str, force: bool) -> None:
     if not path.parent.is_dir():
         folder = shown_path(path.parent)
         raise InputError(f"{place}: cannot be written (no folder {folder}); make it first")
+    if not _is_stream(path) and not os.access(os.path.dirname(os.path.realpath(path)), os.W_OK):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
 
 
 def check_folder(folder: Path, names: Sequence[str], force: bool) -> None:

@@ -153,3 +153,15 @@ def test_one_file_under_two_spellings_is_one_file(
     check_targets(["a.csv", "sub/a.csv", "-"], force=True)
     with pytest.raises(InputError, match="named twice"):
         check_targets(["-", "a.csv", "-"], force=True)
+
+
+def test_a_folder_that_may_not_be_written_to_is_told_before_the_work(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Once a search of minutes came first. Asked of the system, as nothing is closed to root."""
+    closed = tmp_path / "closed"
+    closed.mkdir()
+    monkeypatch.setattr(os, "access", lambda path, _: Path(path) != closed)
+    check_targets([tmp_path / "a.csv"], force=False)
+    with pytest.raises(InputError, match=r"a\.csv: cannot be written \(Permission denied\)"):
+        check_targets([closed / "a.csv"], force=False)
