@@ -519,7 +519,7 @@ def read_firing(
     Parameters
     ----------
     source : path, mapping, rows or Firing
-        A TOML file, what it would hold, or rows of to_C, rate_C_per_h (a number or "full"),
+        A TOML file, what it would hold, or rows or an array of to_C, rate_C_per_h (or "full"),
         hold_min [°C], [°C/h], [min] and gas, the last two may be left out; a firing is returned
         as it is.
     kilns : mapping, optional
