@@ -414,7 +414,7 @@ def _why(part: Part, ways: Mapping[str, str], whole: Frame) -> str:
     way = ways[part.stages[0]]
     if part.segment.rate == part.wished:
         return way
-    if part.wished < np.inf and part.segment.rate >= LITTLE_SLOWER * part.wished:
+    if LITTLE_SLOWER * part.wished <= part.segment.rate < part.wished:
         return f"{way}; a little slower still, which the kiln keeps up to its end"
     named = "ramp: " * way.startswith("ramp: ")
     if part.wished < np.inf:

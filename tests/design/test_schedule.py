@@ -22,7 +22,7 @@ from cofire.design.firings import (
     soaks,
 )
 from cofire.design.objective import Outcome
-from cofire.design.programme import SLOW, Part, followed
+from cofire.design.programme import SLOW, SOAK, Part, followed
 from cofire.design.schedule import Fired, _why, against, propose_schedule, shortest
 from cofire.errors import InputError, ModelError
 from cofire.firing.kiln import trace
@@ -196,6 +196,14 @@ def test_a_rate_that_the_kiln_nearly_keeps_still_tells_why_it_is_no_faster() -> 
     assert _why(part, ways, whole).startswith("past the set points: faster would crack it; a ")
     lame = replace(part, segment=replace(slow, rate=20.0 / HOUR))
     assert _why(lame, ways, whole) == "as fast as the kiln can, which is slower"
+
+
+def test_a_ramp_set_to_full_is_not_told_as_a_little_slower() -> None:
+    """Full is as fast as the kiln can; once it counted as nine tenths of the wish and more."""
+    whole = frame(laid("fine silver", "fritted body", 30), CARDS)
+    full = Part(Segment(kelvin(960.0), np.inf), (SOAK,), kelvin(876.0), 300.0 / HOUR)
+    told = _why(full, {SOAK: "ramp: as fast as was tried"}, whole)
+    assert told == "ramp: as fast as the kiln can, which is slower"
 
 
 @pytest.fixture(scope="module")
