@@ -19,7 +19,7 @@ from cofire.errors import InputError, ModelError
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.changeover import smear, volume_for_share
-from cofire.vessel import FIXED, Vessel, is_blend
+from cofire.vessel import FIXED, JointLimits, Vessel, is_blend
 
 IMPURE = 0.05
 """Of the other paste in a zone that counts as pure: our choice. [-]"""
@@ -452,6 +452,18 @@ def allowed(vessel: Vessel, layout: Layout) -> bool:
     return not broken(vessel, layout)
 
 
+def end_names(joint: JointLimits) -> tuple[str, str]:
+    """Which bands of the vessel a joint has below and above it: lowest, middle or highest.
+
+    Parameters
+    ----------
+    joint : JointLimits
+        With its stretch.
+    """
+    below = "lowest" if joint.low <= 0.0 else "middle"
+    return below, "highest" if joint.high == float("inf") else "middle"
+
+
 def refuse_without_place(vessel: Vessel) -> None:
     """Complain where no joint at all keeps the limits, naming the one that binds.
 
@@ -493,13 +505,12 @@ def refuse_without_place(vessel: Vessel) -> None:
     top, least = 1e3 * (rim - bottom), 1e3 * keep(vessel)
     low, high = 1e3 * vessel.joint.lowest, 1e3 * vessel.joint.highest
     if joint.foot_height or joint.rim_height:
-        names = ("lowest" if joint.low <= 0.0 else "middle",
-                 "highest" if joint.high == float("inf") else "middle")  # fmt: skip
+        foot, top_one = end_names(joint)
         ends = [
             f"the {end} band {how} at {1e3 * height:g} mm"
             for end, how, height in (
-                (names[0], joint.foot, joint.foot_height),
-                (names[1], joint.rim, joint.rim_height),
+                (foot, joint.foot, joint.foot_height),
+                (top_one, joint.rim, joint.rim_height),
             )
             if height
         ]
@@ -556,6 +567,38 @@ def leaves_pure(vessel: Vessel, layout: Layout) -> bool:
         return pure_ends(vessel, layout)
     views = [(beside(vessel, layout, which), one) for which, one in layout.named]
     return pure_between(vessel, layout) and all(pure_ends(view, one) for view, one in views)
+
+
+def most_kept(vessel: Vessel, layout: Layout) -> float:
+    """How much of each zone a layout leaves pure, up to what is to be kept. [m]
+
+    In whole tenths of a millimetre where it is less than that; 0 where the pot fades throughout.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        From `in_fired_size`.
+    layout : Layout
+        Of one joint or of two.
+    """
+    kept = vessel.joint.keep
+    less = 1e-4 * np.arange(np.ceil(1e4 * kept - 1e-6) - 1.0, 0.0, -1.0)
+    some = (kept, *map(float, less))
+    return next((one for one in some if leaves_pure(keeping(vessel, one), layout)), 0.0)
+
+
+def keeping(vessel: Vessel, kept: float) -> Vessel:
+    """The vessel with another least height of its pure zones.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        With its limits.
+    kept : float
+        Of each zone. [m]
+    """
+    upper = vessel.upper and replace(vessel.upper, keep=kept)
+    return replace(vessel, joint=replace(vessel.joint, keep=kept), upper=upper)
 
 
 def with_room(vessel: Vessel, metal: Card, ceramic: Card) -> Vessel:

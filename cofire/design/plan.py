@@ -332,7 +332,8 @@ def propose(
             if hopeless and schedule is not None:
                 freer = freer_firings(proposed, cards, schedule.setting, extend)
             room = margins(
-                bench.on(ROUGH), proposed, layout, relax=hopeless, samples=_few(effort), freer=freer
+                bench.on(ROUGH), proposed, layout, relax=hopeless, samples=_few(effort),
+                freer=freer, check=check,
             )  # fmt: skip
             kept = both[1]
             if kept is not None and kept.chance < HALF and draft.designs is not None:

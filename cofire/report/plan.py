@@ -502,10 +502,27 @@ def nearer_line(plan: Plan) -> str:
     told = f"As given {fewer} in a hundred pots more are kept" if fewer > 0 else ""
     told = told or "As given it uses up less of its limits"
     if plan.given_breaks:
-        return f"{told}, but it breaks limits of its own: {', '.join(plan.given_breaks)}."
+        return (
+            f"{told}, but it breaks limits of its own: {', '.join(map(_limit, plan.given_breaks))}."
+        )
     if fewer > 0:
         return f"{told}; too few to tell them apart, and of those kept fewer are without a fault."
     return ""
+
+
+LIMITS = {
+    "blends": "blends", "roads": "roads and wall_mm", "height": "height_mm",
+    "position": "lowest_mm, highest_mm", "keep": "keep_mm", "pure": "keep_mm", "peak": "to_C",
+    "controller": "[controller]", "latest hour": "latest_h",
+}  # fmt: skip
+"""Fields of the files by which a maker moves a limit that a vessel breaks as it is drawn."""
+
+
+def _limit(name: str) -> str:
+    """A limit that is broken, with the field that moves it."""
+    key, _, joint = name.partition(" (")
+    told = ", ".join(filter(None, (LIMITS.get(key), joint.rstrip(")"))))
+    return f"{key} ({told})" if told else name
 
 
 def decided_all(verdict: Verdict, how: str = "") -> str:

@@ -325,9 +325,12 @@ def test_a_plan_that_keeps_fewer_pots_says_why() -> None:
         return replace(direct_plan(), odds=odds, given_breaks=breaks)
 
     told = nearer_line(with_chances(0.60, 0.52, ("pure",)))
-    assert (
-        told == "As given 8 in a hundred pots more are kept, but it breaks limits of its own: pure."
+    assert told == (
+        "As given 8 in a hundred pots more are kept, but it breaks limits of its own: pure "
+        "(keep_mm)."
     )
+    two = nearer_line(with_chances(0.60, 0.52, ("height (lower joint)", "apart")))
+    assert two.endswith(": height (height_mm, lower joint), apart.")
     assert "too few to tell them apart" in nearer_line(with_chances(0.60, 0.59, ()))
     assert nearer_line(with_chances(0.52, 0.60, ("pure",))) == ""
 
