@@ -30,6 +30,8 @@ LEAST_LAYERS = 2
 """A band or a pure zone has at least as many layers of the printer. [-]"""
 SMALLER, CHAMBERS = 0.8, 25
 """Of a chamber that leaves no zone pure the next that is tried, and how many: to a 200th. [-]"""
+HALVINGS = 16
+"""Of the range in which the largest chamber is sought that leaves each zone pure. [-]"""
 SLACK = 1e-9
 """Rounding of lengths, far below a layer. [m]"""
 
@@ -567,6 +569,32 @@ def leaves_pure(vessel: Vessel, layout: Layout) -> bool:
         return pure_ends(vessel, layout)
     views = [(beside(vessel, layout, which), one) for which, one in layout.named]
     return pure_between(vessel, layout) and all(pure_ends(view, one) for view, one in views)
+
+
+def room_for(vessel: Vessel, layout: Layout, most: float) -> float:
+    """By which factor its dead volume may grow while a layout leaves each zone pure. [-]
+
+    Parameters
+    ----------
+    vessel : Vessel
+        From `in_fired_size`; it leaves each zone pure as it is.
+    layout : Layout
+        Of one joint or of two.
+    most : float
+        Largest factor, 1 at least. [-]
+    """
+
+    def pure(factor: float) -> bool:
+        printer = replace(vessel.printer, dead_volume=factor * vessel.printer.dead_volume)
+        return leaves_pure(replace(vessel, printer=printer), layout)
+
+    low, high = 1.0, most
+    if pure(high):
+        return high
+    for _ in range(HALVINGS):
+        middle = float(np.sqrt(low * high))
+        low, high = (middle, high) if pure(middle) else (low, middle)
+    return low
 
 
 def most_kept(vessel: Vessel, layout: Layout) -> float:

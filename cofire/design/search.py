@@ -17,6 +17,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from cofire.assessment.crack_rules import COOLING
+from cofire.assessment.rule import NO
 from cofire.design.candidates import Bench
 from cofire.design.constraints import (
     LEAST_LAYERS,
@@ -29,6 +30,7 @@ from cofire.design.constraints import (
     least_height,
     place_range,
     placed,
+    room_for,
     tallest,
 )
 from cofire.design.fired_size import in_fired_size, road_walls
@@ -72,6 +74,8 @@ SEARCHED = 64
 fifth fewer over others. [-]"""
 FINAL = 24
 """Samples over which the best of each number are told apart. [-]"""
+PLACES = 7
+"""That the lowest designs are tried at, where none is known. [-]"""
 COUNTS = (0, 1, 2, 3)
 """Numbers of pastes that are searched, and the most that the file allows besides. [-]"""
 NEAR = 1
@@ -79,6 +83,9 @@ NEAR = 1
 with the other held. [-]"""
 KNEE = 0.05
 """A design of more pastes is proposed where it keeps so much more of the pots: our choice. [-]"""
+LITTLE = 0.05
+"""Of a cost: a choice that is no no is proposed though another costs so much less: our choice.
+[-]"""
 WORTH = 0.95
 """And where no chance differs, one whose load is below this share of the simpler one's. [-]"""
 MARGIN = 0.9
@@ -112,6 +119,9 @@ class Design:
 @dataclass(frozen=True)
 class Space:
     """All designs of one number of pastes, as a unit cube.
+
+    A chamber that is freed is drawn between the least and the largest that leaves each zone pure
+    in that layout and wall: a step in one of them takes it along.
 
     Of a vessel of two joints both are alike, or one is held.
 
@@ -197,6 +207,14 @@ class Space:
         return own if self.held is None else self.held.having(self.which, own)
 
     @property
+    def changes(self) -> int:
+        """Changes of paste of each design, at all joints. [-]"""
+        mine = self.blends + 1
+        if self.held is None:
+            return mine * (1 if self.vessel.upper is None else 2)
+        return mine + sum(len(one.shares) + 1 for w, one in self.held.named if w != self.which)
+
+    @property
     def size(self) -> int:
         """Free choices: shares, heights, their sum, place, chamber, wall. [-]"""
         free = self.vessel.free
@@ -222,18 +240,9 @@ class Space:
             In the unit cube, shape (size,). [-]
         """
         n = self.blends
-        free, printer = self.vessel.free, self.vessel.printer
         rest = point[2 * n + 1 :] if n else point
-        dead, wall, at = printer.dead_volume, 0.0, 1
-        if free.dead_volume:
-            low, high = free.dead_volume
-            dead, at = low * (high / low) ** float(rest[at]), at + 1
-        vessel = self.vessel
-        if free.wall:
-            wall = self._wall(float(rest[at]))
-            vessel = vessel.with_wall(wall)
-        vessel = replace(vessel, printer=replace(printer, dead_volume=dead))
-        sized = in_fired_size(vessel, self.metal, self.ceramic)
+        wall = self._wall(float(rest[-1])) if self.vessel.free.wall else 0.0
+        sized = self._sized(wall)
         view = self.view(sized)
         low, high = place_range(view)
         middle = low + float(rest[0]) * (high - low)
@@ -251,7 +260,45 @@ class Space:
             layout = replace(layout, heights=())
         own = placed(view, layout)
         found = None if own is None else self.whole(sized, own)
-        return None if found is None else Design(found, round(dead, 9), wall)
+        if found is None:
+            return None
+        place = float(rest[1]) if self.vessel.free.dead_volume else 0.0
+        return Design(found, self._chamber(sized, found, place), wall)
+
+    def lowest(self) -> list[Design]:
+        """Evenly graded designs as low as may be, where smear and wall leave most room for them.
+
+        With the smallest chamber and the thickest wall, at a few places; none where they have none.
+        """
+        n, free = self.blends, self.vessel.free
+        span = 100 - 2 * LEAST_SHARE
+        shares = [(100.0 * (n - k) / (n + 1) - LEAST_SHARE) / span for k in range(n)]
+        shaped = [*shares, *n * [0.5], 0.0] if n else []
+        others = [0.0] * bool(free.dead_volume) + [1.0] * bool(free.wall)
+        places = np.linspace(0.0, 1.0, PLACES)
+        found = (self.design(np.array([*shaped, place, *others])) for place in places)
+        return list(dict.fromkeys(d for d in found if d is not None))
+
+    def _sized(self, wall: float) -> Vessel:
+        """The vessel with a wall and the smallest chamber that it may have, in fired size."""
+        vessel = self.vessel.with_wall(wall) if wall else self.vessel
+        printer = vessel.printer
+        least = (*vessel.free.dead_volume, printer.dead_volume)[0]
+        vessel = replace(vessel, printer=replace(printer, dead_volume=least))
+        return in_fired_size(vessel, self.metal, self.ceramic)
+
+    def _chamber(self, sized: Vessel, layout: Layout, place: float) -> float:
+        """The chamber at a place, 0 to 1, between the least and the most that leaves zones pure."""
+        least, most = self._chambers(sized, layout)
+        dead = least * (most / least) ** place
+        return max(round(float(np.floor(1e9 * dead + 1e-6)) / 1e9, 9), round(least, 9))
+
+    def _chambers(self, sized: Vessel, layout: Layout) -> tuple[float, float]:
+        """The least and the largest chamber for a layout; `sized` has the least. [m³]"""
+        if not self.vessel.free.dead_volume:
+            return (self.vessel.printer.dead_volume,) * 2
+        least, most = self.vessel.free.dead_volume
+        return least, least * room_for(sized, layout, most / least)
 
     @property
     def _roads(self) -> list[float]:
@@ -270,16 +317,20 @@ class Space:
     def moved_in(self, design: Design) -> Design | None:
         """A design in whole layers and moved into the limits; None where it breaks one anywhere.
 
+        A chamber that is freed is no larger than leaves each zone pure.
+
         Parameters
         ----------
         design : Design
             Of as many pastes, its chamber and wall within what the file frees.
         """
-        printer = replace(self.vessel.printer, dead_volume=design.dead_volume)
-        sized = in_fired_size(replace(self.vessel, printer=printer), self.metal, self.ceramic)
+        sized = self._sized(design.wall)
         own = design.layout if self.held is None else self.own(design.layout)
         layout = fitted(sized, self.beside_held(own))
-        return None if layout is None else replace(design, layout=layout)
+        if layout is None:
+            return None
+        dead = min(design.dead_volume, self._chamber(sized, layout, 1.0))
+        return replace(design, layout=layout, dead_volume=dead)
 
     def _bands(
         self, sized: Vessel, point: Array, middle: float
@@ -329,10 +380,9 @@ class Space:
         found.append((layout.middle - low) / (high - low) if high > low else 0.5)
         free = self.vessel.free
         if free.dead_volume:
-            least_dead, most_dead = free.dead_volume
-            found.append(
-                float(np.log(design.dead_volume / least_dead) / np.log(most_dead / least_dead))
-            )
+            small, large = self._chambers(self._sized(design.wall), design.layout)
+            room = np.log(large / small)
+            found.append(float(np.log(design.dead_volume / small) / room) if room > 0.0 else 0.0)
         if free.wall:
             wall = design.wall or float(self.vessel.wall[-1])
             if free.roads:
@@ -379,11 +429,14 @@ class Choice:
         Over the samples of the last say.
     least
         Volume of its smallest band between the zones, fired; that of none is 0. [m³]
+    grade
+        Of its verdict by its own solid; None until that is asked.
     """
 
     design: Design
     outcome: Outcome
     least: float
+    grade: int | None = None
 
 
 @dataclass(frozen=True)
@@ -406,6 +459,8 @@ class DesignSearch:
     least_load, least_cooling
         Of all designs tried: the least load, and the least of what each uses up of its worst limit
         of a crack on cooling. [-]
+    placeless
+        Numbers of changes of paste for which no place within the limits was found.
     """
 
     choices: tuple[Choice, ...]
@@ -416,6 +471,7 @@ class DesignSearch:
     samples: int
     least_load: float = float("inf")
     least_cooling: float = float("inf")
+    placeless: tuple[int, ...] = ()
 
     @property
     def over(self) -> tuple[str, ...]:
@@ -765,6 +821,7 @@ def search_designs(
     samples = draw(bench, vessel, count, SOUGHT)
     swings = _swings(bench, [spaces[counts[0]].laid(d) for d in begun], samples, tell)
     some: dict[int, Trials] = {}
+    placeless: list[int] = []
     mine: Design | None = None  # the vessel as given, within the limits
     for n in counts:
         space = spaces[n]
@@ -779,11 +836,14 @@ def search_designs(
             if (one := space.own(fewer.layout)).shares:
                 more = split(one, n, vessel.printer.layer)
                 known.insert(0, replace(fewer, layout=_with(fewer.layout, which, more)))
+        known = known or space.lowest()
         size = min(max(A_CHOICE * space.size, LEAST_POPULATION), POPULATION)
         global_stage(trials, known, size, generations, SOUGHT + n)
         polish(trials)
         if not trials.best(1):
             del some[n]
+            if not trials.known:
+                placeless.append(space.changes)
     if not some:
         return None
     leading = sorted(some, key=lambda n: some[n].cost(some[n].best(1)[0]))
@@ -808,8 +868,8 @@ def search_designs(
     tried = sum(len(t.known) for t in some.values())
     all_known = [o for t in some.values() for o in t.known.values() if o is not None]
     return DesignSearch(
-        tuple(choices), knee(choices, given), given, tried, done, final,
-        min(o.load for o in all_known), min(map(_cooling, all_known)),
+        tuple(choices), preferred(choices, given), given, tried, done, final,
+        min(o.load for o in all_known), min(map(_cooling, all_known)), tuple(placeless),
     )  # fmt: skip
 
 
@@ -854,6 +914,29 @@ def _least(vessel: Vessel) -> float:
         if is_blend(band.material)
     ]
     return float(min(found, default=0.0))
+
+
+def preferred(choices: Sequence[Choice], given: Choice | None = None) -> Choice:
+    """The choice to propose: the knee, or where that is a no the knee of those that are none.
+
+    Parameters
+    ----------
+    choices : sequence of Choice
+        Each the best of its number.
+    given : Choice, optional
+        As in `knee`.
+
+    Returns
+    -------
+    Choice
+        One that is no no only where it costs little more.
+    """
+    chosen = knee(choices, given)
+    passes = [c for c in choices if c.grade is not None and c.grade < NO]
+    if not passes or chosen in passes:
+        return chosen
+    other = knee(passes, given)
+    return other if other.outcome.cost <= chosen.outcome.cost + LITTLE else chosen
 
 
 def knee(choices: Sequence[Choice], given: Choice | None = None) -> Choice:

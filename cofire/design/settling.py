@@ -13,11 +13,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from cofire.assessment.check import Check
-from cofire.assessment.rule import NO
 from cofire.assessment.verdict import worst_by_rule
 from cofire.design.candidates import Bench
 from cofire.design.objective import ASKED, Outcome, Sample, draw, nominal, odds
-from cofire.design.search import Choice, DesignSearch, knee, laid
+from cofire.design.search import Choice, DesignSearch, laid, preferred
 from cofire.vessel import Vessel
 
 FAR = 1.1
@@ -121,22 +120,13 @@ def settle(
         outcome: Outcome | None = choice.outcome
         if far_apart(ratios_by_solid(bench, one, found), bench.ratios, found):
             outcome = odds_by_solid(samples, bench, one, found)
-        choices.append(choice if outcome is None else replace(choice, outcome=outcome))
-    passes = [c for c, f in zip(choices, checks, strict=True) if f.verdict.grade < NO]
-    chosen = knee(choices, search.given)
-    if passes and chosen not in passes:
-        other = knee(passes, search.given)
-        if other.outcome.cost <= chosen.outcome.cost + LITTLE:
-            chosen = other
+        graded = replace(choice, grade=found.verdict.grade)
+        choices.append(graded if outcome is None else replace(graded, outcome=outcome))
+    chosen = preferred(choices, search.given)
     return (
         replace(search, choices=tuple(choices), chosen=chosen),
         checks[choices.index(chosen)],
     )
-
-
-LITTLE = 0.05
-"""Of a cost: a choice that is no no is proposed though another costs so much less: our choice.
-[-]"""
 
 
 def together(one: DesignSearch, other: DesignSearch) -> DesignSearch:
@@ -156,9 +146,10 @@ def together(one: DesignSearch, other: DesignSearch) -> DesignSearch:
     return replace(
         one,
         choices=choices,
-        chosen=knee(choices, one.given),
+        chosen=preferred(choices, one.given),
         tried=one.tried + other.tried,
         fired=one.fired + other.fired,
         least_load=min(one.least_load, other.least_load),
         least_cooling=min(one.least_cooling, other.least_cooling),
+        placeless=tuple(sorted({*one.placeless, *other.placeless} - set(best))),
     )

@@ -220,6 +220,9 @@ def designs_text(
         "breaks them. It is no likelier to be lost than the one of "
         f"{counted(chosen.design.changes, 'change')} of paste that would be proposed else."
     )
+    if search.placeless:
+        counts = " or ".join(map(str, search.placeless))
+        lines += wrapped(f"No place within the limits was found for {counts} changes of paste.")
     lines += wrapped(
         f"Not lost: chance over {search.samples} draws of cards, kiln and print, the model's own "
         "error in it, in the firing in which they were compared. Past limit: how much of its "
@@ -494,6 +497,7 @@ def designs_row(
     return {
         "chances": chances,
         "by_changes": [_row(choice, costs.get(choice.design.changes)) for choice in search.choices],
+        "without_place": list(search.placeless),
         "chosen": search.chosen.design.changes if as_designed else None,
         "samples": search.samples,
     }

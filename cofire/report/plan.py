@@ -719,9 +719,9 @@ def scan_text(scan: Scan, proposed: float) -> str:
     """
     least = percent(min(max(scan.probability, LITTLE), ALMOST))
     tried = (
-        f"{scan.layouts} designs of every number of pastes, free in shares, heights and place, "
-        "were fired; the least of their limits used up, on the search's coarse mesh, is "
-        f"{scan.least:.3g}."
+        f"{scan.layouts} designs of every number of pastes that has a place, free in shares, "
+        "heights and place, were fired; the least of their limits used up, on the search's coarse "
+        f"mesh, is {scan.least:.3g}."
     )
     if proposed >= TENFOLD * scan.probability:  # another rule forbids what cooling alone would ask
         return (

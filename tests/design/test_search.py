@@ -102,6 +102,48 @@ def test_a_design_is_found_again_at_its_own_point(blends):
         assert again.wall == pytest.approx(design.wall, abs=2e-4)
 
 
+def test_the_chamber_is_drawn_up_to_the_largest_that_leaves_each_zone_pure():
+    """Drawn over all it might be, nothing that it made impure was a design: most of the cube."""
+    vessel = printed()
+    joint = replace(vessel.joint, keep=12e-3, lowest=20e-3, highest=40e-3)
+    cube = space(replace(vessel, joint=joint, free=Freedom((1e-6, 40e-6), (1.5e-3, 3e-3))), 0)
+    points = np.random.default_rng(7).random((40, cube.size))
+    ends = []
+    for point in points:
+        design = cube.design(point)
+        assert design is not None  # whatever chamber is wished
+        least, most = (cube.design(np.array([point[0], at, point[2]])) for at in (0.0, 1.0))
+        assert least.dead_volume == pytest.approx(1e-6)
+        assert least.dead_volume <= design.dead_volume <= most.dead_volume
+        ends.append(most.dead_volume)
+        larger = replace(most, dead_volume=1.01 * most.dead_volume)
+        sized = in_fired_size(cube.laid(larger), cube.metal, cube.ceramic)
+        assert most.dead_volume > 39.9e-6 or "pure" in broken(sized, most.layout)
+        moved = cube.moved_in(replace(most, dead_volume=40e-6))
+        assert moved is not None
+        assert moved.dead_volume == pytest.approx(most.dead_volume)
+    assert max(ends) > 1.5 * min(ends)
+
+
+def test_a_number_of_pastes_with_room_only_for_the_lowest_bands_is_found_and_none_is_named():
+    vessel = printed()
+    tight = replace(vessel.joint, keep=28e-3, lowest=30e-3, highest=30e-3, blends=2)
+    cube = space(replace(vessel, joint=tight, free=Freedom((1e-8, 6e-6))), 2)
+    low = cube.lowest()
+    assert low
+    for design in low:
+        assert design.layout.total == pytest.approx(4.0 * cube.vessel.printer.layer)
+        assert design.layout.shares == (67, 33)
+        assert design.dead_volume == pytest.approx(1e-8)
+        assert cube.design(cube.point(design)) == design
+    found = replace(searched(), placeless=(3, 4))
+    assert "No place within the limits was found for 3 or 4 changes of paste." in designs_text(
+        found
+    )
+    assert designs_row(found, (None, None))["without_place"] == [3, 4]
+    assert "No place" not in designs_text(searched())
+
+
 def test_bands_of_unlike_heights_are_laid_and_read_back_whichever_zone_stands_below():
     vessel = tea_light_to_plan()
     layout = Layout((70, 30), 3e-3, 24e-3, (6e-3, 3e-3))

@@ -6,9 +6,9 @@ from dataclasses import replace
 from functools import cache
 
 from cofire.assessment.check import Check, check_vessel
-from cofire.assessment.rule import Flag
+from cofire.assessment.rule import NO, Flag
 from cofire.design.candidates import ROUGH, Bench, fire_candidates
-from cofire.design.search import DesignSearch, laid, search_designs
+from cofire.design.search import DesignSearch, knee, laid, preferred, search_designs
 from cofire.design.settling import far_apart, ratios_by_solid, settle, together
 from cofire.errors import ModelError
 from cofire.sweeps import mark_of
@@ -94,3 +94,22 @@ def test_two_searches_together_hold_the_better_design_of_each_number() -> None:
     assert both.choices[0] == better
     assert both.choices[1:] == found.choices[1:]
     assert both.fired == 2 * found.fired
+
+
+def test_two_searches_together_still_prefer_a_choice_that_passes() -> None:
+    """Once what a solid had said of each was lost there, and the knee alone was taken."""
+    _, _, found = searched()
+    first, second = found.choices
+    bad = replace(
+        first, grade=NO, outcome=replace(first.outcome, kept=0.0 * first.outcome.kept + 0.60)
+    )
+    good = replace(second, grade=NO - 1, outcome=replace(bad.outcome, load=0.99 * bad.outcome.load))
+    assert knee((bad, good)) is bad
+    assert preferred((bad, good)) is good
+    one = replace(found, choices=(bad, good), chosen=good, placeless=(4,))
+    other = replace(found, choices=(good,), chosen=good, placeless=(1, 4))
+    both = together(one, other)
+    assert both.chosen is good
+    assert both.placeless == (4,)
+    far = replace(good, outcome=replace(bad.outcome, kept=0.0 * bad.outcome.kept + 0.50))
+    assert preferred((bad, far)) is bad
