@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire.assessment.verdict import LOSING
+from cofire.design.ladder import LADDER
 from cofire.evidence.learning import MISREAD, soundness
 from cofire.evidence.measure_next import MEASURED_BY
 from cofire.evidence.uncertainty import Factor, Samples
@@ -42,7 +43,6 @@ MOST = 3
 """Kinds of piece in the set that is proposed. [-]"""
 BAR_PASTE, BARS = 10e-6, 2
 """Paste of a bar, and bars of a kind: common sizes. [m³], [-]"""
-LADDER = "ladder of joint rings"
 
 
 @dataclass(frozen=True)

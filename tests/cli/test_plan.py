@@ -137,6 +137,7 @@ def interrupted(
                 os.killpg(child.pid, signal.SIGKILL)
 
 
+@pytest.mark.long
 @pytest.mark.skipif(sys.platform != "linux", reason="sends signals to a group")
 def test_an_interrupted_command_writes_its_best_so_far_whole_and_marked(tmp_path: Path) -> None:
     with interrupted(tmp_path, tmp_path / "some") as (child, told, _):

@@ -131,6 +131,7 @@ def test_files_are_not_replaced_unasked(drawn: Result, folder: Path):
     assert (folder / "out" / "stress.png").stat().st_mtime_ns == before
 
 
+@pytest.mark.long
 def test_relief_shows_what_each_way_of_flow_is_worth(folder: Path, monkeypatch: pytest.MonkeyPatch):
     """With all ways at work it is the table above it, by the same solid; no line is too long."""
     monkeypatch.setenv("COLUMNS", "120")

@@ -59,7 +59,7 @@ def space(vessel: Vessel, blends: int) -> Space:
 def searched() -> DesignSearch:
     """With little effort."""
     found = search_designs(
-        printed(), Bench(CARDS, fineness=ROUGH), effort=0.1, final=8,
+        printed(), Bench(CARDS, fineness=ROUGH), effort=0.02, final=8,
     )  # fmt: skip
     assert found is not None
     return found

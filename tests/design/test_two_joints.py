@@ -461,6 +461,7 @@ def banded_plan() -> tuple[Plan, tuple[str, ...]]:
         return propose(small(), CARDS, effort=0.02, tell=told.append), tuple(told)
 
 
+@pytest.mark.long
 def test_a_band_in_the_middle_is_planned_with_two_transitions_within_the_limits() -> None:
     plan, told = banded_plan()
     assert plan.finished
@@ -503,6 +504,7 @@ def test_two_firings_of_a_banded_cup_join_each_zone_to_the_next() -> None:
     assert METAL in note
 
 
+@pytest.mark.long
 def test_text_and_numbers_of_a_plan_say_which_joint_they_speak_of() -> None:
     plan, _ = banded_plan()
     row = json.loads(plan_json(plan))
@@ -557,6 +559,7 @@ def test_a_planned_vessel_is_read_back_with_what_was_said_of_its_band(tmp_path: 
     assert not broken(sized(replace(back, printer=quiet(back))), given_layout(back, CARDS))
 
 
+@pytest.mark.long
 def test_a_band_that_fades_is_told_by_what_is_left_of_it() -> None:
     plan, _ = banded_plan()
     check = plan.proposal

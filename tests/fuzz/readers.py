@@ -17,7 +17,7 @@ import warnings
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import combinations
 from pathlib import Path
@@ -264,14 +264,15 @@ def pairs(folder: Path, files: Files) -> object:
     found = read_pairs(path)
     some = [cards()[name] for name in ("fine silver", "copper", "fritted body", "talc body")]
     held = [joint_resistance(*pair, found) for pair in combinations(some, 2)]
-    return found, held, [liquids(some, gas, found) for gas in ("air", "carbon")]
+    own = [replace(card, pairs=found) for card in some]
+    return found, held, [liquids(own, gas) for gas in ("air", "carbon")]
 
 
 def swept(folder: Path, files: Files) -> object:
     """A table of cases: every row a case, or why it is none."""
     path = folder / "table.csv"
     columns, *_ = _looked_at(path)
-    asked = _Asked(folder, columns, None, kilns(), 0, False, False)
+    asked = _Asked(folder, columns, None, (), 0, False, False)
     jobs = [asked.job(row) for row in _rows(path)]
     for one in jobs:
         if one.case is None and len(one.why.splitlines()) != 1:

@@ -150,6 +150,7 @@ def test_json_stays_metric():
     assert json.loads(plain) == json.loads(turned)
 
 
+@pytest.mark.long
 def test_a_mismatch_and_a_sheet_have_other_units_and_the_numbers_beside_stay(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):
