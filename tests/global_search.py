@@ -25,16 +25,8 @@ from scipy.optimize import differential_evolution
 from cofire.design.candidates import ROUGH, Bench
 from cofire.design.firings import USUAL, Setting, frame
 from cofire.design.objective import Outcome, Sample, draw, nominal, odds
-from cofire.design.search import (
-    IMPOSSIBLE,
-    Design,
-    DesignSearch,
-    Space,
-    Trials,
-    ask,
-    laid,
-    search_designs,
-)
+from cofire.design.search import IMPOSSIBLE, DesignSearch, Trials, ask, search_designs
+from cofire.design.space import Design, Space, laid
 from cofire.design.starting import started
 from cofire.errors import CofireError
 from cofire.numerics import Array

@@ -178,7 +178,7 @@ def plan(
     Example:  cofire plan examples/silver_foot_vessel.toml --out my_plan
     """
     from cofire.design.plan import propose
-    from cofire.report.plan import write_plan
+    from cofire.report.plan_folder import write_plan
     from cofire.report.writing import check_plan_folder
     from cofire.workers import local_processes
 

@@ -24,8 +24,9 @@ from cofire.design.constraints import (
 from cofire.design.fired_size import in_fired_size
 from cofire.design.firings import Setting, frame, near
 from cofire.design.objective import Outcome, Sample, draw, nominal, odds
-from cofire.design.search import Design, laid, split
+from cofire.design.search import split
 from cofire.design.settling import odds_by_solid
+from cofire.design.space import Design, laid
 from cofire.design.transition import Layout
 from cofire.errors import CofireError
 from cofire.firing.controller import changes_at, programmes, switched_off

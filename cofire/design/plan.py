@@ -45,8 +45,7 @@ from cofire.design.objective import (
 )
 from cofire.design.recipe import Recipe, propose_recipes
 from cofire.design.schedule import Schedule, propose_schedule
-from cofire.design.search import FINAL, Design, DesignSearch, search_designs, searched
-from cofire.design.search import laid as laid_design
+from cofire.design.search import FINAL, DesignSearch, search_designs, searched
 from cofire.design.settling import (
     FURTHEST,
     far_apart,
@@ -55,6 +54,8 @@ from cofire.design.settling import (
     settle,
     together,
 )
+from cofire.design.space import Design
+from cofire.design.space import laid as laid_design
 from cofire.design.starting import started
 from cofire.design.taper import Tapered, propose_taper
 from cofire.design.transition import ALIKE, LOWER, UPPER, Layout, as_vessel, given_layout, zones

@@ -17,7 +17,7 @@ import numpy as np
 from cofire.design.candidates import Bench
 from cofire.design.objective import SOUGHT, Outcome, draw, nominal, odds, of_one
 from cofire.design.partner import Wanted
-from cofire.design.search import Design, laid
+from cofire.design.space import Design, laid
 from cofire.errors import CofireError, InputError
 from cofire.materials.card import Card, Property, Uncertainty
 from cofire.numerics import Array

@@ -16,7 +16,8 @@ from cofire.assessment.check import Check
 from cofire.assessment.verdict import worst_by_rule
 from cofire.design.candidates import Bench
 from cofire.design.objective import ASKED, Outcome, Sample, draw, nominal, odds
-from cofire.design.search import Choice, DesignSearch, laid, preferred
+from cofire.design.search import Choice, DesignSearch, preferred
+from cofire.design.space import laid
 from cofire.vessel import Vessel
 
 FAR = 1.1

@@ -7,7 +7,7 @@ from dataclasses import replace
 from cofire.assessment.response import COARSE, fire_vessel
 from cofire.design.candidates import Bench
 from cofire.design.plan import Plan
-from cofire.design.search import laid
+from cofire.design.space import laid
 from cofire.materials.card import pure_cards
 from cofire.production.green import green_vessel
 from cofire.production.paste import Cost, batches, cost

@@ -123,7 +123,8 @@ def odds_line(both: tuple[Outcome | None, Outcome | None]) -> str:
         f"{percent(proposed.good)}."
     )
     if proposed.unknown:
-        line += f" What {unknown_line([(f.rule, f.zone) for f in proposed.unknown])}."
+        told = unknown_line([(f.rule, f.zone) for f in proposed.unknown])
+        line += f" {told[:1].upper()}{told[1:]}."
     losers = proposed.losers[:NAMED]
     if losers:
         told = ", ".join(f"{harm_of(name)} ({percent(share)})" for name, share in losers)
@@ -221,8 +222,9 @@ def designs_text(
         f"{counted(chosen.design.changes, 'change')} of paste that would be proposed else."
     )
     if search.placeless:
-        counts = " or ".join(map(str, search.placeless))
-        lines += wrapped(f"No place within the limits was found for {counts} changes of paste.")
+        *fewer, last = search.placeless
+        counts = "".join(f"{n} or " for n in fewer) + counted(last, "change")
+        lines += wrapped(f"No place within the limits was found for {counts} of paste.")
     lines += wrapped(
         f"Not lost: chance over {search.samples} draws of cards, kiln and print, the model's own "
         "error in it, in the firing in which they were compared. Past limit: how much of its "

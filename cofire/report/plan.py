@@ -1,255 +1,53 @@
-"""A plan as text, JSON and a folder."""
+"""A plan, its layers and its schedule as a person reads them."""
 
 from __future__ import annotations
 
-import io
-import json
-import math
-from collections.abc import Callable, Mapping
-from concurrent.futures import Executor
-from dataclasses import dataclass
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
-from cofire import __version__
-from cofire.assessment.check import Check
-from cofire.assessment.response import band_stresses
 from cofire.assessment.rule import GO, GRADE, Flag
 from cofire.assessment.verdict import Verdict
-from cofire.assessment.windows import ceiling
 from cofire.design.fired_size import in_fired_size
 from cofire.design.layers import LayerSearch, Trial, trade_off
 from cofire.design.plan import TENFOLD, Plan, Scan
 from cofire.design.schedule import Schedule
 from cofire.design.transition import Layout
-from cofire.errors import CofireError
 from cofire.firing.controller import presence_words, set_words
 from cofire.firing.kiln import trace
-from cofire.firing.program import FULL, Kiln
-from cofire.production.job import job_for, pure_materials
+from cofire.production.job import pure_materials
 from cofire.production.paste import Cost
-from cofire.production.trade_off import PROPOSED, costs_of
-from cofire.report import figures
-from cofire.report import stress as stress_text
-from cofire.report.apart import apart_files, apart_lines, apart_row, apart_short
+from cofire.production.trade_off import PROPOSED
+from cofire.report.apart import apart_lines, apart_short
 from cofire.report.designs import (
     ALMOST,
     LITTLE,
     NO_COSTS,
-    TAPER_FILE,
     decide_line,
-    designs_row,
     designs_text,
     margins_lines,
-    margins_row,
     odds_line,
     percent,
-    recipe_row,
     recipes_lines,
     taper_lines,
-    taper_row,
 )
-from cofire.report.firing import kiln_csv
-from cofire.report.imperial import as_set
 from cofire.report.job import cost_line
-from cofire.report.job_figures import firing_figure
-from cofire.report.pot import pot_figure
 from cofire.report.read_again import (
-    NO_KILNS,
-    bands_csv,
-    firing_csv,
-    firing_toml,
     in_its_degrees,
-    planned_vessel,
-    tapered_vessel,
 )
-from cofire.report.sheet import write_sheet
-from cofire.report.stress import designs_figure, stress_figure, trade_off_figure
 from cofire.report.verdict import (
     as_stress,
     decided,
     ends_line,
-    flag_row,
     measured,
     passed_too,
     taken,
 )
-from cofire.report.writing import replace_folder, wrapped
-from cofire.units import HOUR, MINUTE, celsius, counted
+from cofire.report.writing import wrapped
+from cofire.units import counted
 from cofire.vessel import FIXED, FREE, Vessel, is_blend
-from cofire.workers import each
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-
-# ----------------------------------------------------------------------------------------------
-# A plan as one JSON object
-
-SCHEMA = 1
-
-
-def plan_json(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
-    """The plan as one JSON object with its schema number.
-
-    Parameters
-    ----------
-    plan : Plan
-        From `propose`.
-    costs : mapping
-        Of each number of changes of paste, from `costs_of`; none without prices.
-
-    Returns
-    -------
-    str
-        Ends in a new line.
-    """
-    vessel = plan.vessel
-    before, after = plan.probabilities
-    whole = {
-        "schema": SCHEMA,
-        "cofire": __version__,
-        "vessel": vessel.name,
-        "finished": plan.finished,
-        "as_given": {
-            "verdict": plan.given.verdict.word,
-            "utilisation": _rounded(plan.given.verdict.utilisation),
-            "utilisation_of": plan.given.verdict.most_used.rule,
-            "decided_by": plan.given.verdict.deciding.rule,
-            "crack_probability": _rounded(before),
-            "breaks": list(plan.given_breaks),
-        },
-        "verdict": plan.verdict.word,
-        "utilisation": _rounded(plan.verdict.utilisation),
-        "utilisation_of": plan.verdict.most_used.rule,
-        "decided_by": plan.verdict.deciding.rule,
-        "crack_probability": _rounded(after),
-        "flags": [flag_row(flag) for flag in plan.verdict.flags],
-        "bands": [
-            {"material": b.material, "from_mm": _mm(b.low), "to_mm": _mm(b.high)}
-            for b in vessel.bands
-        ],
-        **_transitions(plan.layout),
-        "designs": designs_row(plan.designs, plan.odds, costs, plan.as_designed),
-        "measure_first": [
-            {"material": f.material, "property": f.name, "share": round(share, 3)}
-            for f, share in plan.decide
-        ],
-        "recipes": [recipe_row(recipe) for recipe in plan.recipes],
-        "limits": _limits(plan.layers),
-        "nothing_below": _scan(plan.scan),
-        "margins": margins_row(plan.margins),
-        "firing": [
-            {
-                "to_C": round(celsius(s.target), 3),
-                "rate_C_per_h": round(s.rate * HOUR, 3) if s.rate < math.inf else FULL,
-                "hold_min": round(s.hold / MINUTE, 3),
-            }
-            | ({"gas": s.gas} if s.gas else {})
-            for s in vessel.firing.segments
-        ],
-        "why": [c.reason for c in plan.schedule.choices] if plan.schedule else None,
-        "cost": None if PROPOSED not in costs else round(costs[PROPOSED].total, 2),
-        "hours": round(float(plan.proposal.printed.trace.time[-1]) / HOUR, 2),
-        "gas": vessel.firing.gas_words,
-        "kiln": vessel.firing.kiln.name,
-        "controller": set_words(vessel.firing) or None,
-        "latest_h": _hours(vessel.firing.latest),
-        "trade_off": _layouts(plan),
-        "alternatives": [
-            {
-                "what": a.what,
-                "verdict": a.verdict.word if a.verdict else None,
-                "utilisation": _rounded(a.utilisation) if a.verdict else None,
-                "set_by": a.verdict.most_used.rule if a.verdict else None,
-                "note": a.note,
-            }
-            for a in plan.alternatives
-        ],
-        "taper": taper_row(plan.taper),
-        "apart": apart_row(plan.apart),
-        "mesh_error": float(f"{plan.proposal.printed.fired.mesh_error:.3g}"),
-        "step_error_MPa": float(f"{plan.proposal.printed.fired.step_error.max() / 1e6:.3g}"),
-        "beyond_tables": list(plan.proposal.printed.history.extended),
-    }
-    return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def _layouts(plan: Plan) -> list[dict[str, object]]:
-    """What more layers buy, where no designs were searched: those are in "designs"."""
-    if plan.layers is None or plan.designs is not None:
-        return []
-    return [_trial(trial) for trial in trade_off(plan.layers)]
-
-
-def _hours(time: float) -> float | None:
-    return round(time / HOUR, 2) if math.isfinite(time) else None
-
-
-def _transitions(layout: Layout) -> dict[str, object]:
-    """The transition, or those of two joints with their names."""
-    rows: list[dict[str, object]] = [
-        {
-            "blends_percent_metal": list(one.shares),
-            "height_mm": _mm(one.total),
-            "heights_mm": [_mm(height) for height in one.each],
-            "middle_mm": _mm(one.middle),
-        }
-        for one in layout.joints
-    ]
-    if layout.upper is None:
-        return {"transition": rows[0]}
-    names = [name for name, _ in layout.named]
-    return {"transitions": [{"joint": name} | row for name, row in zip(names, rows, strict=True)]}
-
-
-def _limits(search: LayerSearch | None) -> dict[str, object] | None:
-    if search is None:
-        return None
-    return {
-        "decay_length_mm": _mm(search.decay_length),
-        "least_band_mm": _mm(search.least_height),
-        "bounds": list(search.bounds),
-    }
-
-
-def _scan(scan: Scan | None) -> dict[str, object] | None:
-    if scan is None:
-        return None
-    return {
-        "layouts": scan.layouts,
-        "least_load": _rounded(scan.least),
-        "crack_probability": _rounded(scan.probability),
-    }
-
-
-def _trial(trial: Trial) -> dict[str, object]:
-    rows = [
-        {
-            "blends_percent_metal": list(one.shares),
-            "height_mm": _mm(one.total),
-            "middle_mm": _mm(one.middle),
-        }
-        for one in trial.layout.joints
-    ]
-    named = zip(trial.layout.named, rows, strict=True)
-    own = rows[0] if len(rows) == 1 else {"joints": [{"joint": n} | row for (n, _), row in named]}
-    return own | {
-        "utilisation": _rounded(trial.utilisation),
-        "set_by": trial.worst.rule,
-    }
-
-
-def _mm(length: float) -> float:
-    return round(length * 1e3, 4)
-
-
-def _rounded(value: float) -> float:
-    return float(f"{value:.6g}")
-
-
-# ----------------------------------------------------------------------------------------------
-# A plan, its layers and its schedule as a person reads them
+    pass
 
 
 def layout_line(trial: Trial, decay: float) -> str:
@@ -752,151 +550,3 @@ def against(flag: Flag) -> str:
     if flag.unit == GRADE:
         return f"{flag.rule}, {flag.zone}: {flag.note}"
     return f"{flag.rule}, {flag.zone}: {measured(flag)}" + as_stress(flag)
-
-
-# ----------------------------------------------------------------------------------------------
-# The folder of a plan: written beside, then put in place whole
-
-
-@dataclass(frozen=True)
-class Written:
-    """What the folder says in words, and what could not be written, with the reason.
-
-    Attributes
-    ----------
-    as_set
-        Parts of the text that tell what is set on the kiln's controller, in its own degrees.
-    """
-
-    text: str
-    missing: list[str]
-    as_set: tuple[str, ...] = ()
-
-
-def write_plan(
-    plan: Plan,
-    out: Path,
-    force: bool,
-    source: Path,
-    kilns: Mapping[str, Kiln] = NO_KILNS,
-    executor: Executor | None = None,
-    units: str = "metric",
-) -> Written:
-    """Write plan.json and .txt, the sheet, vessel.toml and firing.toml, tables and figures.
-
-    Killed at any moment, the folder holds the old plan or the new one, never a half.
-
-    Parameters
-    ----------
-    plan : Plan
-        From `propose`.
-    out : Path
-        The folder.
-    force : bool
-        Whether a folder that holds a plan may be replaced.
-    source : Path
-        The vessel file that was planned.
-    kilns : mapping
-        Kilns that a firing file may name.
-    executor : Executor, optional
-        Who draws (see `cofire.workers`).
-    units : str
-        Of the sheet: "metric" or "imperial".
-
-    Returns
-    -------
-    Written
-        Its text, and what could not be written.
-
-    Raises
-    ------
-    InputError
-        The folder exists and may not be replaced, or cannot be written.
-    """
-    reasons = {}
-    if plan.schedule is not None:
-        reasons = {n: c.reason for n, c in enumerate(plan.schedule.choices)}
-    vessel = plan.vessel
-    bands = band_stresses(plan.proposal.printed)
-    missing: list[str] = []
-    costs: Mapping[int, Cost] = NO_COSTS
-    try:
-        costs = costs_of(plan)
-    except CofireError as error:
-        missing.append(f"cost: {error}")
-    texts = {
-        "plan.json": plan_json(plan, costs),
-        "bands.csv": bands_csv(vessel),
-        "firing.csv": firing_csv(vessel.firing, reasons),
-        "kiln_C.csv": kiln_csv(vessel.firing, "C"),
-        "kiln_F.csv": kiln_csv(vessel.firing, "F"),
-        "firing.toml": firing_toml(vessel.firing, kilns),
-        **planned_vessel(source, vessel, out),
-        "stress.json": stress_text.as_json(plan.proposal.printed, bands),
-    }
-    if plan.taper is not None:
-        texts |= tapered_vessel(source, plan.taper.vessel, TAPER_FILE, out)
-    if plan.apart is not None:
-        texts |= apart_files(plan.apart, source, out)
-    gas = vessel.firing.gas
-    limit = min(ceiling(card, gas) for card in pure_materials(plan.proposal.designed))
-    jobs: list[tuple[str, Callable[..., bytes], tuple[Any, ...]]] = [
-        (
-            "sheet.html",
-            _sheet,
-            (plan.proposal, tuple(reasons.values()), units, proposed_chance(plan)),
-        ),
-        ("plan.png", _drawn, (pot_figure, plan.proposal, plan.given)),
-        (
-            "firing.png",
-            _drawn,
-            (firing_figure, plan.proposal.designed, limit, tuple(reasons.values())),
-        ),
-        ("stress.png", _drawn, (stress_figure, plan.proposal.printed, bands)),
-    ]
-    if plan.designs is not None:  # what the proposal was chosen from, not what the search began by
-        jobs.append(("trade_off.png", _drawn, (designs_figure, plan.designs, plan.as_designed)))
-    elif plan.layers is not None:
-        jobs.append(("trade_off.png", _drawn, (trade_off_figure, plan.layers, plan.layout)))
-    files: dict[str, bytes] = {name: text.encode() for name, text in texts.items()}
-    text = plan_text(plan, costs)
-    for name, found in each(_made, jobs, executor):
-        if isinstance(found, str):
-            missing.append(f"{name}: {found}")
-        else:
-            files[name] = found
-    files["plan.txt"] = text.encode()
-
-    def fill(folder: Path) -> None:
-        for name, content in files.items():
-            (folder / name).write_bytes(content)
-
-    replace_folder(out, fill, "plan.json", force)
-    own = [taken(plan.given.vessel.firing)]
-    own += [segments_text(plan.schedule)] if plan.schedule is not None else []
-    return Written(text, missing, as_set(plan.vessel.firing, *own))
-
-
-def _made(job: tuple[str, Callable[..., bytes], tuple[Any, ...]]) -> tuple[str, bytes | str]:
-    """One file, or why there is none, from anywhere."""
-    name, work, of = job
-    try:
-        return name, work(*of)
-    except CofireError as error:
-        return name, str(error)
-
-
-def proposed_chance(plan: Plan) -> float | None:
-    """The chance that the proposal is not lost, to the digits of plan.json; None where unknown."""
-    after = plan.odds[1]
-    return None if after is None or not after.kept.size else round(after.chance, 4)
-
-
-def _sheet(proposal: Check, reasons: tuple[str, ...], units: str, chance: float | None) -> bytes:
-    return write_sheet(job_for(proposal), reasons, units, chance).encode()
-
-
-def _drawn(draw: Callable[..., Figure], *of: Any) -> bytes:
-    stream = io.BytesIO()
-    figures.save(draw(*of), stream, "png")
-    return stream.getvalue()

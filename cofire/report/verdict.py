@@ -135,7 +135,7 @@ def unknown_line(flags: Iterable[tuple[str, str]]) -> str:
         A clause.
     """
     told = "; ".join(f"{rule}, {zone}" for rule, zone in flags)
-    return f"could not be computed, so counted as likely passed as kept: {told}"
+    return f"not computed, each counted as likely passed as kept: {told}"
 
 
 def passed_too(verdict: Verdict) -> str:

@@ -25,7 +25,7 @@ from cofire.assessment.check import check_vessel  # noqa: E402
 from cofire.design.plan import propose  # noqa: E402
 from cofire.evidence.uncertainty import sample_verdicts  # noqa: E402
 from cofire.materials.catalogue import load_cards  # noqa: E402
-from cofire.report.plan import plan_json  # noqa: E402
+from cofire.report.plan_numbers import plan_json  # noqa: E402
 from cofire.vessel_file import read_vessel  # noqa: E402
 from cofire.workers import cores, local_processes  # noqa: E402
 

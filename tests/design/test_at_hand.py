@@ -18,7 +18,7 @@ from cofire.design.fired_size import in_fired_size, linear, road_walls, whole_ro
 from cofire.design.firings import Setting
 from cofire.design.margins import _beyond, freer_firings
 from cofire.design.partner import Figures, Range, Wanted, nearest
-from cofire.design.search import Design
+from cofire.design.space import Design
 from cofire.design.transition import Layout, given_layout
 from cofire.errors import InputError, ModelError, UnknownName
 from cofire.firing.program import Controller, read_firing

@@ -25,7 +25,7 @@ from cofire.design.objective import (
     odds,
     swing,
 )
-from cofire.design.search import Space
+from cofire.design.space import Space
 from cofire.design.transition import Layout
 from cofire.vessel import Vessel
 from cofire.vessel_file import read_vessel

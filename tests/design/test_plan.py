@@ -52,14 +52,9 @@ from cofire.design.transition import Layout, given_layout
 from cofire.errors import InputError, ModelError
 from cofire.materials.catalogue import load_cards
 from cofire.report.designs import TAPER_FILE, percent
-from cofire.report.plan import (
-    layout_words,
-    nearer_line,
-    plan_json,
-    plan_text,
-    scan_text,
-    write_plan,
-)
+from cofire.report.plan import layout_words, nearer_line, plan_text, scan_text
+from cofire.report.plan_folder import write_plan
+from cofire.report.plan_numbers import plan_json
 from cofire.vessel import Band, Taper, Vessel
 from cofire.vessel_file import read_vessel
 from tests.brute_force import TALL, best_chances, example, whole_grid

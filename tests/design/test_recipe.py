@@ -12,7 +12,7 @@ from cofire.design.recipe import (
     recipes_for,
     share_for,
 )
-from cofire.design.search import Design
+from cofire.design.space import Design
 from cofire.design.transition import given_layout
 from cofire.errors import InputError
 from cofire.firing.kiln import trace

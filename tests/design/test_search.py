@@ -11,16 +11,8 @@ from cofire.design.candidates import ROUGH, Bench
 from cofire.design.constraints import broken
 from cofire.design.fired_size import in_fired_size
 from cofire.design.objective import Outcome, draw, nominal, odds
-from cofire.design.search import (
-    Choice,
-    Design,
-    DesignSearch,
-    Space,
-    knee,
-    laid,
-    search_designs,
-    split,
-)
+from cofire.design.search import Choice, DesignSearch, knee, search_designs, split
+from cofire.design.space import Design, Space, laid
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.errors import InputError
 from cofire.report.designs import chance_ends, designs_row, designs_text, odds_line, percent

@@ -8,8 +8,9 @@ from functools import cache
 from cofire.assessment.check import Check, check_vessel
 from cofire.assessment.rule import NO, Flag
 from cofire.design.candidates import ROUGH, Bench, fire_candidates
-from cofire.design.search import DesignSearch, knee, laid, preferred, search_designs
+from cofire.design.search import DesignSearch, knee, preferred, search_designs
 from cofire.design.settling import far_apart, ratios_by_solid, settle, together
+from cofire.design.space import laid
 from cofire.errors import ModelError
 from cofire.sweeps import mark_of
 from cofire.vessel import Vessel

@@ -33,14 +33,16 @@ from cofire.design.grid import layouts, neighbours, shared
 from cofire.design.layers import propose_layers
 from cofire.design.objective import nominal
 from cofire.design.plan import EVEN, Plan, propose
-from cofire.design.search import Design, Space, laid, search_designs
+from cofire.design.search import search_designs
+from cofire.design.space import Design, Space, laid
 from cofire.design.transition import LOWER, UPPER, Layout, as_vessel, given_layout, zones
 from cofire.errors import InputError, ModelError
 from cofire.physics.blends import find_material
 from cofire.production.changeovers import changeovers
 from cofire.production.green import green_vessel
 from cofire.production.paste import band_pastes
-from cofire.report.plan import holds, layers_text, plan_json, plan_text
+from cofire.report.plan import holds, layers_text, plan_text
+from cofire.report.plan_numbers import plan_json
 from cofire.report.read_again import firing_toml, planned_vessel, toml
 from cofire.report.sheet_print import bands_table
 from cofire.report.stress import designs_figure, trade_off_figure

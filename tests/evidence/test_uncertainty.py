@@ -405,7 +405,7 @@ def test_a_limit_that_could_not_be_computed_is_not_surely_kept_and_the_text_says
     row = uncertainty_row(samples, measure_next(samples))
     assert row["unknown"] == [{"rule": "drying", "zone": BODY}]
     text = " ".join(uncertainty_text(samples, measure_next(samples)).split())
-    assert f"could not be computed, so counted as likely passed as kept: drying, {BODY}" in text
+    assert f"not computed, each counted as likely passed as kept: drying, {BODY}" in text
 
 
 @pytest.mark.parametrize("m", [5.0, 9.0, 20.0])

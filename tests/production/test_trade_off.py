@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from cofire.design.objective import Outcome
-from cofire.design.search import Choice, Design, DesignSearch
+from cofire.design.search import Choice, DesignSearch
+from cofire.design.space import Design
 from cofire.design.transition import Layout
 from cofire.errors import UnknownName
 from cofire.production.trade_off import PROPOSED, costs_of

@@ -11,7 +11,8 @@ import pytest
 
 from cofire.design.objective import Outcome
 from cofire.design.plan import Plan
-from cofire.design.search import Choice, Design, DesignSearch
+from cofire.design.search import Choice, DesignSearch
+from cofire.design.space import Design
 from cofire.design.transition import Layout
 from cofire.report.designs import designs_row, designs_text
 from cofire.report.stress import designs_figure
