@@ -322,6 +322,51 @@ def shares(
     return index, np.where(used, factors.prod(axis=-1), 0.0)
 
 
+def line_shape(place: ArrayLike) -> Array:
+    """Shares of three nodes at -1, 0 and 1, shape (..., 3). [-]
+
+    Parameters
+    ----------
+    place : array-like
+        Between -1 and 1, any shape. [-]
+    """
+    x = np.asarray(place)
+    return np.stack([0.5 * x * (x - 1.0), 1.0 - x * x, 0.5 * x * (x + 1.0)], axis=-1)
+
+
+def line_slope(place: ArrayLike) -> Array:
+    """Derivatives of these, shape (..., 3). [-]
+
+    Parameters
+    ----------
+    place : array-like
+        Between -1 and 1, any shape. [-]
+    """
+    x = np.asarray(place)
+    return np.stack([x - 0.5, -2.0 * x, x + 0.5], axis=-1)
+
+
+def chord_lengths(radius: Array, height: Array) -> Array:
+    """Length along straight chords from the first point of a profile to each, (P,). [m]
+
+    Parameters
+    ----------
+    radius, height : array
+        Of the points, shape (P,). [m]
+
+    Returns
+    -------
+    array
+        From 0, shape (P,). [m]
+
+    Examples
+    --------
+    >>> chord_lengths(np.array([0.0, 3.0, 3.0]), np.array([0.0, 4.0, 6.0]))
+    array([0., 5., 7.])
+    """
+    return np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(radius), np.diff(height)))])
+
+
 def crossing(function: Callable[[Array], Array], low: ArrayLike, high: ArrayLike) -> Array:
     """Where functions change their sign, by halving sixty times, shape of the bounds. [any]
 

@@ -11,7 +11,7 @@ import numpy as np
 from cofire.errors import InputError
 from cofire.fields import BAND
 from cofire.firing.program import Firing
-from cofire.numerics import Array, by_content
+from cofire.numerics import Array, by_content, chord_lengths
 
 # ----------------------------------------------------------------------------------------------
 # What the workshop gives: the printer, how pastes are mixed, and what things cost
@@ -350,7 +350,7 @@ class Vessel:
                 f"allowed: {1e3 * THINNEST:g} mm or more, between 0 and {1e3 * top:.4g} mm"
             )
         r, z, wall = self._side
-        chord = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(r), np.diff(z)))])
+        chord = chord_lengths(r, z)
         curve = curve_through(chord, r, z)
         fine = np.linspace(0.0, chord[-1], TAPERED * z.size + 4000)
         down, up = taper.length, taper.shoulder
@@ -409,8 +409,7 @@ class Vessel:
     @property
     def chord(self) -> Array:
         """Length along the profile from its first point to each, (P,). [m]"""
-        lengths = np.hypot(np.diff(self.radius), np.diff(self.height))
-        return np.concatenate([[0.0], np.cumsum(lengths)])
+        return chord_lengths(self.radius, self.height)
 
     def volumes(self, place: Array) -> Array:
         """Volume of wall between neighbouring places; a floor is as thick all over, (N - 1,). [m³]
@@ -461,7 +460,7 @@ def leans(radius: Array, height: Array) -> Array:
         return np.full(2, np.arctan2(np.diff(radius)[0], np.diff(height)[0]))
     from scipy.interpolate import CubicSpline  # as above
 
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(radius), np.diff(height)))])
+    along = chord_lengths(radius, height)
     slope = CubicSpline(along, np.stack([radius, height], axis=1))(along, 1)
     return np.asarray(np.arctan2(*slope.T))
 

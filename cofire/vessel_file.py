@@ -26,7 +26,7 @@ from cofire.fields import (
 )  # fmt: skip
 from cofire.files import Fields, Place, cell_number, is_number, read_rows, show, table_of
 from cofire.firing.program import Firing, Kiln, Rows, load_kilns, read_firing
-from cofire.numerics import Array
+from cofire.numerics import Array, chord_lengths
 from cofire.units import HOUR
 from cofire.vessel import (
     AT_LEAST,
@@ -197,7 +197,7 @@ def mid_surface(radius: Array, height: Array, wall: Array) -> tuple[Array, Array
     InputError
         The curve between the points turns back on itself.
     """
-    chord = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(radius), np.diff(height)))])
+    chord = chord_lengths(radius, height)
     if radius.size == 2:
         width = wall * chord[-1] / (height[-1] - height[0])
         return radius - 0.5 * width, height, wall
@@ -218,7 +218,7 @@ def mid_surface(radius: Array, height: Array, wall: Array) -> tuple[Array, Array
         )
     width = np.interp(place, chord, wall) * np.hypot(slope_r, slope_z) / slope_z
     middle = r - 0.5 * width
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(middle), np.diff(z)))])
+    along = chord_lengths(middle, z)
     if np.any(np.diff(z) <= 0.0):
         raise InputError("two points of the outside lie too near to each other; take one out")
     lean = np.arctan2(*CubicSpline(along, np.stack([middle, z], axis=1))(along, 1).T)

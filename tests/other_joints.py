@@ -76,10 +76,10 @@ from cofire.materials.card import Card
 from cofire.materials.pairs import joint_resistance
 from cofire.mechanics.integrator import Record, march
 from cofire.mechanics.solid import Solid
-from cofire.mechanics.solid_elements import elements_of, line_shape, solid_geometry
+from cofire.mechanics.solid_elements import elements_of, solid_geometry
 from cofire.mechanics.solid_firing import AS_FIRED
 from cofire.mechanics.solid_mesh import _LAYER, USUAL_ACROSS, SolidMesh, _columns, mesh_solid
-from cofire.numerics import Array, one_thread
+from cofire.numerics import Array, line_shape, one_thread
 from cofire.physics.changeover import volume_for_share
 from cofire.physics.history import History
 from cofire.physics.slow_crack_growth import aged_factor

@@ -31,7 +31,7 @@ from cofire.design.transition import Layout
 from cofire.errors import CofireError, ModelError
 from cofire.files import LONGEST_NAME
 from cofire.materials.card import Card
-from cofire.numerics import Array
+from cofire.numerics import Array, chord_lengths
 from cofire.physics.history import Along, History
 from cofire.units import GRAVITY
 from cofire.vessel import Band, Vessel, curve_through
@@ -284,7 +284,7 @@ def seated(
         cut = np.unique(np.concatenate([[max(low, z[0]), high], inner[inner > z[0]]]))
         cut = cut[np.concatenate([[True], np.diff(cut) > 1e-3 * (high - low)])]
         cut[-1] = high
-        chord = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(r), np.diff(z)))])
+        chord = chord_lengths(r, z)
         fine = np.linspace(0.0, chord[-1], 4000)
         curve = curve_through(chord, r, z)(fine)
         radius = np.interp(cut, curve[:, 1], curve[:, 0])

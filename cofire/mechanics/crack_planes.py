@@ -27,7 +27,7 @@ from scipy.linalg import LinAlgError, cholesky, solve, solve_triangular
 from scipy.linalg.lapack import dposv, dpotrf, dtrtri, dtrtrs
 
 from cofire.errors import InputError
-from cofire.numerics import Array, one_thread
+from cofire.numerics import Array, gauss_points, line_shape, line_slope, one_thread
 from cofire.physics.fracture import (
     MODE_SENSITIVITY,
     CrackLimit,
@@ -69,14 +69,7 @@ _ROUNDS = 20  # of closing nodes and letting them go; it takes a handful
 
 # ---- elements: nine nodes, 3 × 3 points, displacements (radial, axial)
 
-_GAUSS = np.sqrt(0.6) * np.array([-1.0, 0.0, 1.0])
-_WEIGHT = np.array([5.0, 8.0, 5.0]) / 9.0
-
-
-def _parabolas(x: Array) -> tuple[Array, Array]:
-    """Values and slopes of the three parabolas with nodes at -1, 0, 1, shape (points, 3)."""
-    value = np.stack([0.5 * x * (x - 1.0), 1.0 - x * x, 0.5 * x * (x + 1.0)], axis=-1)
-    return value, np.stack([x - 0.5, -2.0 * x, x + 0.5], axis=-1)
+_GAUSS, _WEIGHT = gauss_points(3)
 
 
 def _elements(radius: Array, height: Array, young: Array, poisson: Array) -> tuple[Array, Array]:
@@ -84,7 +77,7 @@ def _elements(radius: Array, height: Array, young: Array, poisson: Array) -> tup
 
     Nodes (m, 3, 3): second axis up, third outwards; unknowns radial, axial of each node in turn.
     """
-    value, slope = _parabolas(_GAUSS)
+    value, slope = line_shape(_GAUSS), line_slope(_GAUSS)
     shape = np.einsum("ai,bj->abij", value, value).reshape(9, 9)
     by_up = np.einsum("ai,bj->abij", slope, value).reshape(9, 9)
     by_out = np.einsum("ai,bj->abij", value, slope).reshape(9, 9)
@@ -361,7 +354,7 @@ class CrackPlane:
         r = (0.5 * (cuts[1:] + cuts[:-1])[:, None] + half * _GAUSS).ravel()
         weight = (half * _WEIGHT).ravel() * r
         own = np.clip(np.searchsorted(ends, r) - 1, 0, ends.size - 2)
-        value, _ = _parabolas((2.0 * r - ends[own] - ends[own + 1]) / (ends[own + 1] - ends[own]))
+        value = line_shape((2.0 * r - ends[own] - ends[own + 1]) / (ends[own + 1] - ends[own]))
         share = np.zeros((self.radius.size, r.size))
         share[2 * own[:, None] + np.arange(3), np.arange(r.size)[:, None]] = value * weight[:, None]
         read = np.stack([np.interp(r, given, one) for one in np.eye(given.size)], axis=-1)
@@ -864,7 +857,7 @@ class _Sweep:
         n = r.size
         jump = S1 @ moved[:, : 2 * n]
         elastic = S1 @ moved[:, 2 * n :] - g1
-        value, _ = _parabolas(_GAUSS)
+        value = line_shape(_GAUSS)
         mass = np.zeros((n, n))
         for column in range(self.columns):
             here = slice(2 * column, 2 * column + 3)

@@ -18,7 +18,7 @@ import numpy.typing as npt
 from numpy.typing import NDArray
 
 from cofire.errors import InputError
-from cofire.numerics import crossing
+from cofire.numerics import chord_lengths, crossing, gauss_points, line_slope
 from cofire.physics.cylinder import decay_length
 
 if TYPE_CHECKING:
@@ -83,8 +83,7 @@ class Meridian:
         r, z = self.radius[self.nodes], self.height[self.nodes]
         halves = []
         for middle in (-0.5, 0.5):
-            x = middle + np.array([[-0.5, 0.5]]).T / np.sqrt(3.0)
-            slope = np.concatenate([x - 0.5, -2.0 * x, x + 0.5], axis=1)
+            slope = line_slope(middle + 0.5 * gauss_points(2)[0])
             halves.append(np.hypot(slope @ r.T, slope @ z.T).mean(axis=0))
         return np.concatenate([[0.0], np.cumsum(np.stack(halves, axis=1).ravel())])
 
@@ -160,7 +159,7 @@ def mesh_meridian(
         If the meridian or a step cannot be cut.
     """
     r, z, h, steps = checked_profile(radius, height, wall, step_height)
-    chord = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(r), np.diff(z)))])
+    chord = chord_lengths(r, z)
     direction = np.unwrap(np.arctan2(np.diff(r), np.diff(z)))
     sharp = np.flatnonzero(np.abs(np.diff(direction)) > SHARP) + 1
     kinks = sharp if corners is None else np.asarray(corners, dtype=np.intp)

@@ -32,11 +32,10 @@ from cofire.mechanics.solid_elements import (
     Elements,
     SolidGeometry,
     elements_of,
-    line_shape,
-    line_slope,
     solid_geometry,
 )
 from cofire.mechanics.solid_mesh import SolidMesh
+from cofire.numerics import line_shape, line_slope
 from cofire.units import GRAVITY
 
 if TYPE_CHECKING:

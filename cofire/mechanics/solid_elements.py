@@ -17,40 +17,14 @@ import numpy.typing as npt
 from numpy.typing import NDArray
 
 from cofire.errors import InputError
+from cofire.numerics import gauss_points, line_shape, line_slope
 
 if TYPE_CHECKING:
     from cofire.mechanics.solid_mesh import SolidMesh
     from cofire.numerics import Array
 
-GAUSS = np.array([-np.sqrt(0.6), 0.0, np.sqrt(0.6)])
-"""Gauss points of an element in each direction, -1 to 1. [-]"""
-
-GAUSS_WEIGHT = np.array([5.0, 8.0, 5.0]) / 9.0
-"""Their weights, which sum to two. [-]"""
-
-
-def line_shape(place: npt.ArrayLike) -> Array:
-    """Shares of three nodes at -1, 0 and 1, shape (..., 3). [-]
-
-    Parameters
-    ----------
-    place
-        Between -1 and 1, any shape. [-]
-    """
-    x = np.asarray(place)
-    return np.stack([0.5 * x * (x - 1.0), 1.0 - x * x, 0.5 * x * (x + 1.0)], axis=-1)
-
-
-def line_slope(place: npt.ArrayLike) -> Array:
-    """Derivatives of these, shape (..., 3). [-]
-
-    Parameters
-    ----------
-    place
-        Between -1 and 1, any shape. [-]
-    """
-    x = np.asarray(place)
-    return np.stack([x - 0.5, -2.0 * x, x + 0.5], axis=-1)
+GAUSS, GAUSS_WEIGHT = gauss_points(3)
+"""Gauss points of an element in each direction, -1 to 1, and their weights. [-]"""
 
 
 def point_shape(place: npt.ArrayLike) -> Array:

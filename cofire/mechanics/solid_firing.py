@@ -29,8 +29,6 @@ from cofire.mechanics.solid_elements import (
     GAUSS,
     elements_of,
     gauss_places,
-    line_shape,
-    line_slope,
     volumes,
 )
 from cofire.mechanics.solid_mesh import SolidMesh
@@ -49,7 +47,7 @@ from cofire.mechanics.solid_reading import (
     read_steps,
     turned,
 )
-from cofire.numerics import one_thread, peaks_along
+from cofire.numerics import line_shape, line_slope, one_thread, peaks_along
 from cofire.physics.conduction import ramp_lag
 
 if TYPE_CHECKING:

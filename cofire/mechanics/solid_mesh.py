@@ -32,7 +32,7 @@ from cofire.mechanics.meridian import (
     crossings,
     graded_lines,
 )
-from cofire.numerics import crossing
+from cofire.numerics import chord_lengths, crossing
 
 if TYPE_CHECKING:
     from cofire.numerics import Array
@@ -242,7 +242,7 @@ def mesh_solid(
     if not 1 <= count <= 40:
         message = f"solid: {count} elements across the wall; allowed: 1 to 40"
         raise InputError(message)
-    chord = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(r), np.diff(z)))])
+    chord = chord_lengths(r, z)
     direction = np.unwrap(np.arctan2(np.diff(r), np.diff(z)))
     sharp = np.flatnonzero(np.abs(np.diff(direction)) > SHARP) + 1
     kinks = sharp if corners is None else np.asarray(corners, dtype=np.intp)

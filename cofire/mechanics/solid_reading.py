@@ -22,13 +22,11 @@ from cofire.mechanics.solid_elements import (
     GAUSS,
     GAUSS_WEIGHT,
     Elements,
-    line_shape,
-    line_slope,
     point_shape,
     to_lines,
 )
 from cofire.mechanics.solid_mesh import SolidMesh
-from cofire.numerics import crossing
+from cofire.numerics import chord_lengths, crossing, line_shape, line_slope
 from cofire.physics.interface import corner_exponent, dundurs
 
 if TYPE_CHECKING:
@@ -685,7 +683,7 @@ def joint_traction(body: Solid, step: int, force: Array) -> tuple[Array, Array]:
 
 def _along_cut(radius: Array, height: Array) -> Array:
     """Places of the nodes of a joint by what of its breadth lies before them, -1 to 1. [-]"""
-    run = np.append(0.0, np.cumsum(np.hypot(np.diff(radius), np.diff(height))))
+    run = chord_lengths(radius, height)
     return np.asarray(2.0 * run / run[-1] - 1.0)
 
 

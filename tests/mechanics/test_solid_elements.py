@@ -9,12 +9,12 @@ from cofire.mechanics.solid import elastic_solid, solid
 from cofire.mechanics.solid_elements import (
     elements_of,
     gauss_places,
-    line_shape,
     solid_geometry,
     volumes,
 )
 from cofire.mechanics.solid_mesh import SolidMesh, cut_in_two, merged_edges, mesh_solid
 from cofire.mechanics.solid_reading import Lines, by_station
+from cofire.numerics import line_shape
 from cofire.units import GRAVITY
 
 PROFILES = {
