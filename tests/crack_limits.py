@@ -17,12 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cofire.mechanics.crack_planes import (
+    BESIDE,
     Bond,
     CrackPath,
     CrackPlane,
-    crack_paths,
+    Wall,
     crack_planes,
-    ring_heights,
+    plane_paths,
     tube,
 )
 from cofire.physics import fracture
@@ -35,6 +36,63 @@ BODY = Bond(40e6, 15.0)
 JOINT = Bond(40e6, 15.0, shear_strength=40e6, sensitivity=0.3)
 WALLS, RADII, RATIOS = (0.5e-3, 2e-3, 6e-3, 16e-3), (0.02, 0.05), (0.5, 1.0, 3.0)
 UNIT = 1e-3  # mismatch of the load state
+
+
+CRESTS = (0.785, 1.25)
+"""Where a ring crack at the peak of bending is tried, in decay lengths from the joint."""
+
+
+def ring_heights(wall: Wall, joint: float, brittle: tuple[bool, bool]) -> Array:
+    """Heights at which a joint and its neighbourhood are looked through, rising. [m]
+
+    The joint; 0.1, 0.15 and 0.25 walls beside it; the peak of bending at about pi/4 decay lengths
+    and 1.6 times that.     Parameters
+    ----------
+    wall : Wall
+        The wall.
+    joint : float
+        Height, a band edge. [m]
+    brittle : pair of bool
+        Whether the body below and that above can crack.
+    """
+    thick = float(wall.at(np.array(joint))[1])
+    found = [joint]
+    for cracks, sign in zip(brittle, (-1.0, 1.0), strict=True):
+        if cracks:
+            decay = wall.decay(joint + sign * 1e-6 * thick)
+            away = np.concatenate(
+                [np.array(BESIDE) * thick, np.array(CRESTS) * max(decay, 0.6 * thick)]
+            )
+            found.extend(joint + sign * away)
+    inside = [z for z in found if wall.edges[0] + 0.1 * thick < z < wall.edges[-1] - 0.1 * thick]
+    return np.unique(inside)
+
+
+def crack_paths(
+    planes: list[CrackPlane],
+    forces: list[Array],
+    bonds: list[Bond | None],
+    joints: Array,
+    beyond: float = np.inf,
+) -> list[CrackPath]:
+    """Every path of the planes from both faces, for all load states.
+
+    Parameters
+    ----------
+    planes : list of CrackPlane
+        From `crack_planes`.
+    forces : list of array
+        Before cracking, of each plane, from its `forces` or `mismatch_forces`, (..., 2n). [N]
+    bonds : list of Bond or None
+        Of each plane; None where a metal cannot crack.
+    joints, beyond
+        As in `plane_paths`. [m], [-]
+    """
+    found = []
+    for plane, force, bond in zip(planes, forces, bonds, strict=True):
+        if bond is not None:
+            found += plane_paths(plane, force, [bond], joints, beyond)[0]
+    return found
 
 
 @dataclass(frozen=True)
@@ -88,9 +146,9 @@ def start_by_elements(case: Case, path: CrackPath, shares: tuple[float, ...] = S
     sign = 1.0 if path.face == "inner" else -1.0
     fine = np.concatenate([[0.0], np.geomspace(0.02, 1.0, 12) * length[-1]])
     normal, shear = cracks[-1].stress(sign * (2.0 * fine / path.wall - 1.0))
-    use = fracture.strength_use(normal, shear, bond.strength, bond.shear_strength)
+    use = fracture.use_along(fine, normal, shear, bond.strength, bond.shear_strength)
     place = np.concatenate([[0.0], length])
-    use = np.interp(place, fine, np.minimum.accumulate(use))
+    use = np.interp(place, fine, use)
     phase = [one.phase(0.01 * path.wall) for one in cracks]
     toughness = fracture.mode_mix_toughness(bond.toughness, phase, bond.sensitivity)
     mouth = case.radius - sign * 0.5 * case.wall

@@ -38,6 +38,7 @@ from cofire.physics.fracture import (
     inner_crack_operator,
     kink_gain,
     mode_mix_toughness,
+    use_along,
 )
 from cofire.physics.interface import layer_phase
 
@@ -279,8 +280,7 @@ def strip_limit(
         Whether its mouth is bonded to something else: then it opens as one inside a body.
     """
     a, K = _intensity(depth, stress, path, whole, held=held)
-    seen = np.interp(a, depth, stress)
-    use = np.maximum(seen, 0.0) / body.strength
+    use = use_along(a, np.interp(a, depth, stress), 0.0, body.strength)
     energy = freed_energy(a, K, body.plane)
     return coupled_criterion(a, use, energy, body.toughness * a, through=0.999), float(
         np.max(stress)

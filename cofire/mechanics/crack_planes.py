@@ -33,7 +33,7 @@ from cofire.physics.fracture import (
     CrackLimit,
     coupled_criterion,
     mode_mix_toughness,
-    strength_use,
+    use_along,
 )
 from cofire.physics.interface import dundurs
 
@@ -56,8 +56,6 @@ COARSEST = 0.35
 """Tallest element, in decay lengths of bending."""
 BESIDE = (0.1, 0.15, 0.25)
 """Where a ring crack beside a step is tried, in walls from it."""
-CRESTS = (0.785, 1.25)
-"""Where a ring crack at the peak of bending is tried, in decay lengths from the joint."""
 REFERENCE = 1e-2
 """Distance from the tip at which the mode mix of a joint of two stiffnesses is stated, in walls."""
 ON_AXIS = 1e6
@@ -294,7 +292,7 @@ class Growth:
         friction : float
             Of faces that press. [-]
         """
-        use = strength_use(self.normal, self.shear, strength, shear_strength, friction)
+        use = use_along(self.area, self.normal, self.shear, strength, shear_strength, friction)
         needed = mode_mix_toughness(toughness, self.phase[..., 1:], sensitivity)
         steps = needed * np.diff(self.area)
         summed = np.concatenate([np.zeros_like(steps[..., :1]), np.cumsum(steps, axis=-1)], -1)
@@ -383,51 +381,6 @@ class CrackPlane:
         pair = forces.reshape(*forces.shape[:-1], -1, 2)
         found = np.einsum("ij,...jc->...ic", self._inverse_mass, pair)
         return found[..., 1], found[..., 0]
-
-    def hidden(
-        self, forces: Array, *, strength: float, toughness: float
-    ) -> tuple[Array, Array, Array]:
-        """Load factor of the first crack inside the wall that reaches no face, and its two ends.
-
-        Opening only, for planes whose faces press while the middle is pulled. Factor infinite if
-        none; distances from the inner face, 0 then. Each (...). [-], [m], [m]
-
-        Parameters
-        ----------
-        forces : array
-            On the nodes before the crack, (..., 2n). [N]
-        strength : float
-            In tension. [Pa]
-        toughness : float
-            For opening. [J/m2]
-        """
-        n = self.radius.size
-        pair = np.asarray(forces, np.float64).reshape(-1, n, 2)
-        normal, _ = self.stress(np.asarray(forces, np.float64).reshape(-1, 2 * n))
-        best = np.full(len(pair), np.inf)
-        low, high = np.zeros_like(best), np.zeros_like(best)
-        for first in range(2, n - 4, 2):
-            index = np.arange(2 * first + 2, 2 * n - 2)  # all nodes past the first tip
-            L = cholesky(self.stiffness[np.ix_(index, index)], lower=True)
-            right = pair.reshape(-1, 2 * n)[:, index]
-            energy = 0.5 * np.cumsum(solve_triangular(L, right.T, lower=True).T ** 2, axis=1)
-            second = np.arange(first + 2, n - 1, 2)
-            freed = energy[:, 2 * (second - first - 1) - 1]
-            least = np.minimum.accumulate(normal[:, first:], axis=1)[:, second - first]
-            ends = self.radius[[first]] + TIP * (self.radius[first + 2] - self.radius[first])
-            tips = self.radius[second] - TIP * (self.radius[second] - self.radius[second - 2])
-            needed = toughness * 0.5 * (tips**2 - ends**2)
-            with np.errstate(divide="ignore"):
-                by_stress = np.where(least > 0.0, strength / np.maximum(least, 1e-300), np.inf)
-            factor = np.maximum(by_stress, np.sqrt(needed / np.maximum(freed, 1e-300)))
-            here = np.argmin(factor, axis=1)
-            found = factor[np.arange(len(factor)), here]
-            better = found < best
-            best = np.where(better, found, best)
-            low = np.where(better, ends[0] - self.radius[0], low)
-            high = np.where(better, tips[here] - self.radius[0], high)
-        lead = np.shape(forces)[:-1]
-        return best.reshape(lead), low.reshape(lead), high.reshape(lead)
 
     @cached_property
     def _inverse_mass(self) -> Array:
@@ -606,64 +559,6 @@ class CrackPath:
     limit: CrackLimit
 
 
-def ring_heights(wall: Wall, joint: float, brittle: tuple[bool, bool]) -> Array:
-    """Heights at which a joint and its neighbourhood are looked through, rising. [m]
-
-    The joint; 0.1, 0.15 and 0.25 walls beside it; the peak of bending at about pi/4 decay lengths
-    and 1.6 times that. Where stress was solved for, add the heights at which it peaks.
-
-    Parameters
-    ----------
-    wall : Wall
-        The wall.
-    joint : float
-        Height, a band edge. [m]
-    brittle : pair of bool
-        Whether the body below and that above can crack.
-    """
-    thick = float(wall.at(np.array(joint))[1])
-    found = [joint]
-    for cracks, sign in zip(brittle, (-1.0, 1.0), strict=True):
-        if cracks:
-            decay = wall.decay(joint + sign * 1e-6 * thick)
-            away = np.concatenate(
-                [np.array(BESIDE) * thick, np.array(CRESTS) * max(decay, 0.6 * thick)]
-            )
-            found.extend(joint + sign * away)
-    inside = [z for z in found if wall.edges[0] + 0.1 * thick < z < wall.edges[-1] - 0.1 * thick]
-    return np.unique(inside)
-
-
-@one_thread
-def crack_paths(
-    planes: list[CrackPlane],
-    forces: list[Array],
-    bonds: list[Bond | None],
-    joints: Array,
-    beyond: float = np.inf,
-) -> list[CrackPath]:
-    """Every path of the planes from both faces, for all load states.
-
-    Parameters
-    ----------
-    planes : list of CrackPlane
-        From `crack_planes`.
-    forces : list of array
-        Before cracking, of each plane, from its `forces` or `mismatch_forces`, (..., 2n). [N]
-    bonds : list of Bond or None
-        Of each plane; None where a metal cannot crack.
-    joints : array
-        Heights of the band edges, to tell a joint from a ring crack. [m]
-    beyond : float
-        Factor above which faces may cross, which is quick and on the safe side. [-]
-    """
-    found = []
-    for plane, force, bond in zip(planes, forces, bonds, strict=True):
-        if bond is not None:
-            found += plane_paths(plane, force, [bond], joints, beyond)[0]
-    return found
-
-
 def plane_paths(
     plane: CrackPlane,
     force: Array,
@@ -677,8 +572,12 @@ def plane_paths(
     ----------
     plane : CrackPlane
         From `crack_planes`.
-    force, joints, beyond
-        As in `crack_paths`. [N], [m], [-]
+    force : array
+        Before cracking, from its `forces` or `mismatch_forces`, (..., 2n). [N]
+    joints : array
+        Heights of the band edges, to tell a joint from a ring crack. [m]
+    beyond : float
+        Factor above which faces may cross, which is quick and on the safe side. [-]
     bonds : sequence of Bond
         That it might have: what a crack sets free is the same for all.
     """

@@ -437,7 +437,7 @@ def test_the_load_of_a_chance_says_that_it_is_a_share_of_stress() -> None:
         unit="% probability of a crack", note="note",
     )  # fmt: skip
     assert (
-        "6.16 against 10.0 % probability of a crack (37.8 % with what the rule itself may be "
+        "6.16 against 10.0 % probability of a crack (38.6 % with what the rule itself may be "
         "wrong by; utilisation 0.945, as a share of the" in against(probability)
     )
     other = Flag(

