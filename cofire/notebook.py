@@ -499,7 +499,8 @@ def plan(
 ) -> PlannedVessel:
     """Graded layers and a firing with which a vessel is likeliest to be kept.
 
-    A search of a minute or two for eight blends on one core; on several, see `cofire.design.plan`.
+    A search of some ten minutes for eight blends on one core; on several, see
+    `cofire.design.plan`.
 
     Parameters
     ----------

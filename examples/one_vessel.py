@@ -16,4 +16,4 @@ print(cf.sweep(vase, wall_mm=[1.2, 1.8]).drop(columns="note"))
 print(cf.job(vase).to_frame("batches"))  # what to weigh
 fired.plot().savefig("stress.png")
 if __name__ == "__main__":
-    print(cf.plan(vase).text())  # graded layers and a firing; a minute or two
+    print(cf.plan(vase).text())  # graded layers and a firing; some ten minutes on one core

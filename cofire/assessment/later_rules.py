@@ -33,7 +33,8 @@ GROWTH_EXTREMES = 40.0, 12.0
 read. [-]"""
 GROWTH_EXPONENT = 20.0
 """n of a body whose card gives none: estimate between 16 of soda-lime glass and 36 of a dental
-porcelain, 12 to 40 as extremes. Half of it moves the utilisation by two thirds. [-]"""
+porcelain, 12 to 40 as extremes. Half of it makes the utilisation
+2.3 times as large. [-]"""
 
 
 def later_exponent(card: Card) -> tuple[float, float, bool]:

@@ -474,7 +474,7 @@ def against(best: Fired, other: Fired | None, what: str, enough: float) -> str:
             return f"{what} would no longer be a go ({worse.rule} of {worse.zone})"
         worse_off = best.outcome.good - other.outcome.good
         if round(100.0 * worse_off) > 0:
-            return f"{what} would leave fewer of them without a fault{_by(best, other)}"
+            return f"{what} would leave fewer of them all well{_by(best, other)}"
         kept = "more" if fewer < 0 else "about as many"
         return f"{what} would keep {kept}, and is {_longer(best, other)}"
     if other.good if best.good else other.utilisation <= enough:

@@ -28,8 +28,8 @@ without it a wall leaning 14° is 6 to 9 % off in bending, with it 2 %.
 
 Where it is true: thin walls (radius over wall of 5 or more), strains between bands that differ by
 a few percent at most, and not within about one wall of a step (see `joint`) or a sharp corner.
-Against axisymmetric solids the bending peak is within 1 % at radius over wall of 20, 2 % at 10 and
-3 % at 5; hoop stress is taken even over the wall where a solid has ±(h/2r)/(1−ν) of it between
+Against axisymmetric solids the bending peak is within 1 % at radius over wall of 20, 2.5 % at 10
+and 4 % at 5; hoop stress is taken even over the wall where a solid has ±(h/2r)/(1−ν) of it between
 the faces. Strains are taken on the shape given. The shelf carries what lies on it but neither
 pushes nor holds a base that lifts.
 """

@@ -61,7 +61,7 @@ def apart_lines(found: Apart) -> list[str]:
         "once. Judged as both are written, stress of each by its own solid, sag with the weight of "
         f"the upper part on the lower: {decided(found.verdict)}. Kept: "
         f"{_pots(after.chance)} of a hundred pots instead of {_pots(found.before.chance)}, "
-        f"{_pots(after.good)} without a fault ({n} draws).",
+        f"{_pots(after.good)} all well ({n} draws).",
         f"Until both are fired the top of the lower part moves by up to {mm[0]} mm inwards and "
         f"{mm[2]} mm outwards under the foot of the upper one, furthest at "
         f"{celsius(found.moment):.0f} °C; by {mm[1]} and {mm[3]} mm where the shrinkages are other "

@@ -119,7 +119,7 @@ def odds_line(both: tuple[Outcome | None, Outcome | None]) -> str:
     line = (
         f"Chance that the pot is not lost, over {proposed.kept.size} draws of cards, kiln and "
         "print as they may also be (in brackets the 95 % interval that so many draws leave): "
-        f"{before}{_told(proposed)} as proposed; that nothing at all fails: "
+        f"{before}{_told(proposed)} as proposed; all well: "
         f"{percent(proposed.good)}."
     )
     if proposed.unknown:

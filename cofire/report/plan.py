@@ -304,7 +304,7 @@ def nearer_line(plan: Plan) -> str:
             f"{told}, but it breaks limits of its own: {', '.join(map(_limit, plan.given_breaks))}."
         )
     if fewer > 0:
-        return f"{told}; too few to tell them apart, and of those kept fewer are without a fault."
+        return f"{told}; too few to tell them apart, and of those kept fewer are all well."
     return ""
 
 

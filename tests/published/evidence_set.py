@@ -66,7 +66,7 @@ def open_pairs() -> list[Entry]:
 
 
 def sealed_pairs() -> list[Entry]:
-    """Pairs of the third of sources that is opened once, last."""
+    """Pairs of the third of sources that is held back."""
     return [p for p in outcome_pairs.table()["pair"] if source_of(p)["side"] == "sealed"]
 
 

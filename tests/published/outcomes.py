@@ -1,7 +1,7 @@
 """Published pairs judged by the product's own table of rules, against what became of them.
 
     python -m tests.published.outcomes            # the open two thirds of the sources
-    python -m tests.published.outcomes --sealed   # the third that is opened once, last
+    python -m tests.published.outcomes --sealed   # the third that is held back
     python -m tests.published.outcomes --fresh    # sources found after the rules stood still
 
 A pair is fired and judged by `as_firings.judged`: material cards, a structure, a cooling from where
