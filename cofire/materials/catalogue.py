@@ -348,9 +348,9 @@ def load_cards(folders: Iterable[Place] = (), bundled: bool = True) -> dict[str,
     """
     folders = list(folders)
     cards: dict[str, Card] = Named("material")
-    places = ([bundled_tables()] if bundled else []) + folders
-    known: dict[str, dict[str, Any]] = {} if bundled else dict(_shipped())
-    for folder in places:
+    cards.update(_shipped_cards() if bundled else {})
+    known = dict(_shipped())
+    for folder in folders:
         here: dict[Any, dict[str, Any]] = {path: read_toml(path) for path in card_files(folder)}
         whole = {path: _whole(path, here, known) for path in here}
         read = [_card(table, path) for path, table in whole.items()]
@@ -380,8 +380,14 @@ def load_fillers() -> dict[str, Card]:
     InputError
         A wrong file, or the same name twice.
     """
+    return dict(_shipped_cards("fillers"))
+
+
+@functools.cache
+def _shipped_cards(*folder: str) -> dict[str, Card]:
+    """Cards of the shipped tables by name, in the order of the files: read once, they stay."""
     cards: dict[str, Card] = {}
-    here = (read_card(path) for path in card_files(bundled_tables().joinpath("fillers")))
+    here = (read_card(path) for path in card_files(bundled_tables().joinpath(*folder)))
     override(cards, ((card.name, card, card.origin) for card in here))
     return cards
 

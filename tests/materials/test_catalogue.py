@@ -15,6 +15,7 @@ from cofire.materials.catalogue import (
     check_files,
     find_card,
     load_cards,
+    load_fillers,
     shipped_cards_in,
 )
 from cofire.materials.properties import SPECS
@@ -31,6 +32,16 @@ COPPER = Path(str(bundled_tables())) / "metals" / "copper.toml"
 def test_no_shipped_card_draws_a_complaint() -> None:
     assert check_files(FILES) == []
     assert len(FILES) == len(CARDS)
+
+
+@pytest.mark.parametrize("load", [load_cards, load_fillers])
+def test_shipped_cards_are_read_once_and_every_caller_has_a_mapping_of_its_own(load) -> None:
+    """Once each call read 31 files anew, a sixth of a second a call."""
+    one, other = load(), load()
+    assert one is not other
+    assert [id(card) for card in one.values()] == [id(card) for card in other.values()]
+    one.clear()
+    assert load() == other
 
 
 @pytest.mark.parametrize("name", CARDS)
