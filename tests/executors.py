@@ -9,6 +9,8 @@ from contextlib import contextmanager
 import pytest
 
 EXECUTORS = ("threads", "processes", "loky", "dask")
+NO_CLUSTER = (*EXECUTORS[:-1], pytest.param("dask", marks=pytest.mark.long))
+"""For what no command hands to a cluster: a sweep has a test with one in every run."""
 
 
 @contextmanager

@@ -59,7 +59,9 @@ except KeyboardInterrupt:
 """
 
 
-@pytest.mark.parametrize(("name", "status"), [("SIGINT", 130), ("SIGTERM", 143)])
+@pytest.mark.parametrize(
+    ("name", "status"), [("SIGINT", 130), pytest.param("SIGTERM", 143, marks=pytest.mark.long)]
+)
 def test_no_stop_is_lost_while_the_table_of_sobol_is_loaded(name: str, status: int) -> None:
     """What scipy calls there cannot pass an exception on: it prints it and goes on."""
     done = subprocess.run(

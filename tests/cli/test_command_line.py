@@ -156,7 +156,7 @@ def test_results_go_to_standard_output_and_all_else_to_standard_error(
     assert result.stderr == f"written: {folder}/mismatch.png, .svg, .csv\n"
 
 
-@pytest.mark.parametrize("gas", ["air", "carbon"])
+@pytest.mark.parametrize("gas", [pytest.param("air", marks=pytest.mark.long), "carbon"])
 def test_a_mismatch_tells_why_it_holds_longer_than_the_screen_says(gas: str, tmp_path: Path):
     pair = ["gold", "leucite porcelain"]
     listed = run("screen", "--metal", pair[0], "--ceramic", pair[1], "--gas", gas).stdout
@@ -250,7 +250,7 @@ def test_csv_and_json_go_to_files_and_the_table_to_the_screen(tmp_path: Path) ->
 
 
 @pytest.mark.skipif(os.name != "posix", reason="needs a shell")
-@pytest.mark.parametrize("reader", ["head -1", "true"])
+@pytest.mark.parametrize("reader", [pytest.param("head -1", marks=pytest.mark.long), "true"])
 def test_a_reader_that_leaves_early_is_no_fault(reader: str) -> None:
     result = shell(f"cofire materials zirconia || true; cofire screen --csv - | {reader}")
     assert "Traceback" not in result.stderr
@@ -455,9 +455,9 @@ def test_hostile_names_are_shown_as_text(tmp_path: Path) -> None:
     "pair",
     [
         ("a broken formula", "emoji"),
-        ("a formula", "right to left"),
-        ("a script", "an underscore"),
-        ("80 characters", "wide"),
+        ("a script", "80 characters"),
+        pytest.param(("a formula", "right to left"), marks=pytest.mark.long),
+        pytest.param(("an underscore", "wide"), marks=pytest.mark.long),
     ],
 )
 def test_hostile_names_break_no_figure(pair: tuple[str, str]) -> None:
@@ -503,7 +503,9 @@ def test_wide_characters_take_two_columns_and_accents_none() -> None:
 # --- width ----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("width", [80, 100, 140, 200])
+@pytest.mark.parametrize(
+    "width", [80, 200, *(pytest.param(w, marks=pytest.mark.long) for w in (100, 140))]
+)
 def test_every_line_fits_the_terminal(width: int) -> None:
     blend = ["--ceramic", "copper + talc body = 40", "--metal", "low-carbon steel"]
     for arguments in (

@@ -1109,7 +1109,10 @@ def test_where_a_sweep_cannot_write_parquet_is_told_before_the_work(
 
 
 @pytest.mark.skipif(os.name == "nt", reason="closes streams as POSIX does")
-@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
+@pytest.mark.parametrize(
+    "closed",
+    ["<&- >&- 2>&-", *(pytest.param(c, marks=pytest.mark.long) for c in ("<&-", ">&-", "2>&-"))],
+)
 def test_a_command_whose_streams_are_closed_does_its_work(closed: str, tmp_path: Path) -> None:
     (tmp_path / "table.csv").write_text("vessel\nnone.toml\n")
     command = f"exec '{sys.executable}' -m cofire sweep table.csv --out v.csv {closed}"
