@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
+from cofire.assessment import response as firing_of_vessels
 from cofire.assessment.check import Check
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import Flag
@@ -20,6 +24,7 @@ from cofire.firing.program import load_kilns
 from cofire.materials.catalogue import load_cards
 from cofire.mechanics.integrator import Control
 from cofire.mechanics.shell_firing import ShellFiring
+from cofire.mechanics.solid_mesh import SolidMesh
 from cofire.vessel import Vessel
 from cofire.vessel_file import read_vessel
 
@@ -61,6 +66,19 @@ def written_vessel(text: str, profile: str = "") -> Vessel:
 def tea_light() -> Response:
     """A silver foot on a fritted body, fired in air; coarse, as only its arrays are needed."""
     return fire_vessel(written_vessel(TEA_LIGHT), CARDS, control=COARSE, fineness=0.5)
+
+
+@contextmanager
+def rough_solids() -> Iterator[pytest.MonkeyPatch]:
+    """Solids of checks with half the elements across the wall: a half of the time."""
+    with pytest.MonkeyPatch.context() as patch:
+        known = firing_of_vessels.mesh_solid
+        patch.setattr(firing_of_vessels, "mesh_solid", partial(_mesh_roughly, known))
+        yield patch
+
+
+def _mesh_roughly(mesh: Callable[..., SolidMesh], *given: Any, **more: Any) -> SolidMesh:
+    return mesh(*given, **{**more, "across": 4})
 
 
 def changed(response: Response, **history: NDArray[np.float64]) -> Response:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import cache
 
 import numpy as np
+import pytest
 from scipy.stats import gamma
 
+from cofire.design import plan, schedule, search
 from cofire.design.transition import Layout
 from cofire.firing.kiln import trace
 from cofire.firing.program import LAG, Segment
@@ -16,7 +20,7 @@ from cofire.physics.paste import paste_of
 from cofire.physics.sintering import relative_density
 from cofire.units import HOUR, MINUTE, ROOM, kelvin
 from cofire.vessel import Band, JointLimits, Vessel
-from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
+from tests.fired import CARDS, KILNS, TEA_LIGHT, rough_solids, written_vessel
 
 CONE = """
 name = "cone"
@@ -58,6 +62,18 @@ def tea_light_to_plan() -> Vessel:
 def cone_to_plan() -> Vessel:
     """70 mm tall, leaning by 12°, the frit below; at most three blends over at most 36 mm."""
     return replace(written_vessel(CONE), joint=JointLimits(3, 36e-3, 30e-3, 42e-3, 8e-3))
+
+
+@contextmanager
+def little_tried() -> Iterator[pytest.MonkeyPatch]:
+    """Searches of fewer designs, samples and firings than any `effort` gives, and rough solids."""
+    with rough_solids() as patch:
+        for name, value in (("A_CHOICE", 1), ("LEAST_POPULATION", 5), ("LOCAL_ROUNDS", 1)):
+            patch.setattr(search, name, value)
+        for module in (plan, search):
+            patch.setattr(module, "searched", lambda effort: 4)
+        patch.setattr(schedule, "ROUNDS", 1)
+        yield patch
 
 
 def joined(vessel: Vessel, metal: str, ceramic: str, share: int | None = None) -> Vessel:

@@ -36,6 +36,8 @@ from cofire.report.pairs import COLUMNS
 from cofire.units import kelvin
 from tests.fired import TEA_LIGHT, written_vessel
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 EXAMPLES = Path(__file__).parents[1] / "examples"
 VASE = EXAMPLES / "silver_foot_vessel.toml"
 NAMES = sorted(name for name in dir(cofire) if not name.startswith("__"))
@@ -146,6 +148,13 @@ def test_a_name_that_is_not_there_is_an_attribute_error() -> None:
         cofire.fier  # noqa: B018
 
 
+BEAKER = {
+    "name": "beaker",
+    "profile": {"shape": "cylinder", "radius_mm": 20, "height_mm": 30, "wall_mm": 3},
+    "band": [{"material": "fritted body"}],
+}
+
+
 def loaded_after(*codes: str) -> list[set[str]]:
     """Heavy packages that a fresh interpreter has loaded after some lines, and after some more."""
     heavy = ("numpy", "scipy", "pandas", "matplotlib", "typer")
@@ -158,7 +167,7 @@ def loaded_after(*codes: str) -> list[set[str]]:
 def test_importing_loads_nothing_and_a_verdict_neither_tables_nor_figures() -> None:
     at_first, judged, told = loaded_after(
         "import cofire as cf",
-        "fired = cf.fire(cf.example_vessel())\nfired.check(), repr(fired)",
+        f"fired = cf.fire({BEAKER}, firing=[(800, 300, 10)])\nfired.check(), repr(fired)",
         "fired.to_frame('bands')",
     )
     assert at_first == set()

@@ -27,6 +27,8 @@ from cofire.vessel_file import read_vessel
 from tests.executors import EXECUTORS, an_executor
 from tests.fired import CARDS, TEA_LIGHT, tea_light
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 ROWS = (
     "vessel,peak_C,wall_mm,metal,sample,label",
     "light.toml,,,,,as drawn",

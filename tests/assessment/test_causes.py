@@ -17,6 +17,8 @@ from cofire.assessment.verdict import RULES, judge
 from tests.assessment.test_verdict import BASE, BODY, GRADED, Pot
 from tests.fired import CARDS, COARSE, written_vessel
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 SILVER = "fine silver"
 FRIT_GLASS = "soda-lime powder body"
 TAPE = "glass-ceramic tape body"

@@ -32,6 +32,8 @@ from cofire.report.verdict import as_text
 from tests.fired import CARDS, sharply, tea_light
 from tests.planned import tea_light_to_plan
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 
 def toy_flags(response: Response) -> list[Flag]:
     """Wants two blends, and a firing of 30 hours: layers, schedule and partner can change it."""

@@ -45,6 +45,8 @@ from cofire.units import celsius
 from tests.fired import sharply
 from tests.made import COARSE, FRIT, SILVER, cylinder, fired, foot, graded, plain, shaped
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 FILES = {
     "green.csv", "green.svg", "green.stl", "bands.csv", "batches.csv", "changeovers.csv",
     "test_pieces.csv", "before_and_after.svg", "before_and_after.png", "job.txt",

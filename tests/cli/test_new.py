@@ -26,6 +26,8 @@ from cofire.report.forms import FORMS, Wish, format_markdown, format_text, new_v
 from cofire.vessel_file import read_vessel
 from tests.guide import GUIDE, with_fields
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 CARDS, KILNS = load_cards(), load_kilns()
 SILVER = ["--below", "fine silver", "--above", "fritted body"]
 

@@ -16,6 +16,8 @@ from cofire.report.read_again import planned_vessel
 from cofire.sweeps import sweep_table
 from tests.fired import TEA_LIGHT
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 LIKE = """name = "mine"
 like = "fritted body"
 [firing_shrinkage]

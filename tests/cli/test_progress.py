@@ -16,6 +16,8 @@ from hypothesis import strategies as st
 from cofire.cli.progress import BEGINS, CALIBRATE, MAKE, PLAN, Progress
 from tests.strategies import some
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 ROOT = Path(__file__).parents[2]
 
 

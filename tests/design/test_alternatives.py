@@ -35,6 +35,8 @@ from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.planned import tea_light_to_plan
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 BEAKER = """name = "beaker"
 [profile]
 shape = "cylinder"

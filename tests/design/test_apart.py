@@ -45,6 +45,8 @@ from cofire.vessel import Band, Vessel
 from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 VESSEL = written_vessel(TEA_LIGHT)
 BENCH = Bench(CARDS, fineness=ROUGH)
 METAL, BODY = CARDS["fine silver"], CARDS["fritted body"]

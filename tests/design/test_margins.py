@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -30,6 +31,8 @@ from cofire.vessel import AT_LEAST, FIXED, Freedom, Printer, Vessel
 from tests.fired import CARDS, TEA_LIGHT, written_vessel
 from tests.planned import tea_light_to_plan
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 
 def proposal(share: int):
     """A tea light of one blend on a bench, and its layout."""
@@ -43,10 +46,17 @@ def proposal(share: int):
     return vessel, layout
 
 
-def test_a_proposal_that_is_a_no_names_limits_to_relax_and_each_gains() -> None:
+@cache
+def by_shells() -> Margins:
+    """What relaxed limits bring the proposal, as shells say."""
     vessel, layout = proposal(50)
     found = margins(Bench(CARDS, fineness=ROUGH), vessel, layout, relax=True, samples=4)
     assert found is not None
+    return found
+
+
+def test_a_proposal_that_is_a_no_names_limits_to_relax_and_each_gains() -> None:
+    found = by_shells()
     assert len(found.shifts) == 4  # no printer is given
     changes = [shift.change for shift in found.shifts]
     assert changes == sorted(changes)
@@ -150,13 +160,11 @@ def test_what_a_limit_brings_is_judged_by_a_check_of_the_vessel_beyond_it() -> N
         asked.append(one)
         raise ModelError("it cannot be fired")
 
-    by_shell = margins(bench, vessel, layout, relax=True, samples=4)
     found = margins(bench, vessel, layout, relax=True, samples=4, check=none)
-    assert by_shell is not None
     assert found is not None
-    assert len(asked) == min(len(by_shell.relaxed), JUDGED) > 0
+    assert len(asked) == min(len(by_shells().relaxed), JUDGED) > 0
     assert not found.relaxed
-    assert found.shifts == by_shell.shifts
+    assert found.shifts == by_shells().shifts
 
 
 def numbers(what: str) -> list[float]:

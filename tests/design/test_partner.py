@@ -39,6 +39,8 @@ from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.planned import tea_light_to_plan
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SILVER, FRIT = CARDS["fine silver"], CARDS["fritted body"]
 

@@ -59,7 +59,7 @@ from cofire.vessel import Band, Taper, Vessel
 from cofire.vessel_file import read_vessel
 from tests.brute_force import TALL, best_chances, example, whole_grid
 from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
-from tests.planned import broken_limits, tea_light_to_plan
+from tests.planned import broken_limits, little_tried, tea_light_to_plan
 from tests.random_plans import breaks
 
 ROOT = Path(__file__).parents[2]
@@ -120,8 +120,9 @@ def direct_vessel() -> Vessel:
 def told_plan() -> tuple[Plan, tuple[str, ...]]:
     """The one whole plan of a short run: only the firing is free; and what it told on its way."""
     told: list[str] = []
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("cofire.design.margins.JUDGED", 1)  # it has a test of its own
+    with little_tried() as patch:
+        patch.setattr("cofire.design.margins.JUDGED", 1)  # with tests of their own
+        patch.setattr("cofire.design.plan.propose_recipes", lambda *of: ())
         return propose(direct_vessel(), CARDS, tell=told.append, effort=0.02), tuple(told)
 
 

@@ -51,6 +51,8 @@ from cofire.vessel import OpenFiring, Vessel
 from tests.fired import CARDS, KILNS, tea_light
 from tests.planned import joined, not_followed, tea_light_to_plan
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 NUMBERS = Controller(numbers=True, given=True)
 
 

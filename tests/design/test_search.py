@@ -20,7 +20,7 @@ from cofire.vessel import Freedom, Vessel
 from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.global_search import EXAMPLES, compare, usual
-from tests.planned import tea_light_to_plan
+from tests.planned import little_tried, tea_light_to_plan
 
 TABLE = {
     "name": "cup",
@@ -50,9 +50,8 @@ def space(vessel: Vessel, blends: int) -> Space:
 @cache
 def searched() -> DesignSearch:
     """With little effort."""
-    found = search_designs(
-        printed(), Bench(CARDS, fineness=ROUGH), effort=0.02, final=8,
-    )  # fmt: skip
+    with little_tried():
+        found = search_designs(printed(), Bench(CARDS, fineness=ROUGH), effort=0.02, final=8)
     assert found is not None
     return found
 

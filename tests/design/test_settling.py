@@ -14,8 +14,8 @@ from cofire.design.space import laid
 from cofire.errors import ModelError
 from cofire.sweeps import mark_of
 from cofire.vessel import Vessel
-from tests.fired import CARDS
-from tests.planned import tea_light_to_plan
+from tests.fired import CARDS, rough_solids
+from tests.planned import little_tried, tea_light_to_plan
 
 
 @cache
@@ -24,7 +24,8 @@ def searched() -> tuple[Vessel, Bench, DesignSearch]:
     vessel = tea_light_to_plan()
     vessel = replace(vessel, joint=replace(vessel.joint, blends=1))
     bench = Bench(CARDS, fineness=ROUGH)
-    found = search_designs(vessel, bench, effort=0.02, final=4)
+    with little_tried():
+        found = search_designs(vessel, bench, effort=0.02, final=4)
     assert found is not None
     return vessel, bench, found
 
@@ -35,8 +36,9 @@ KNOWN: dict[str, Check] = {}
 def solids(some: list[Vessel]) -> list[Check]:
     """Checks of some vessels, each fired once."""
     marks = [mark_of(vessel) for vessel in some]
-    KNOWN.update({m: check_vessel(v, CARDS) for m, v in zip(marks, some, strict=True)
-                  if m not in KNOWN})  # fmt: skip
+    with rough_solids():
+        KNOWN.update({m: check_vessel(v, CARDS) for m, v in zip(marks, some, strict=True)
+                      if m not in KNOWN})  # fmt: skip
     return [KNOWN[mark] for mark in marks]
 
 

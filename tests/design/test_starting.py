@@ -32,6 +32,8 @@ from cofire.vessel_file import read_vessel
 from tests.fired import CARDS, KILNS
 from tests.made import COARSE
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 OPEN = """name = "own cup"
 [profile]
 shape = "cylinder"

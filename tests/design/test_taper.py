@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache, partial
+from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, cast
@@ -21,9 +21,9 @@ from cofire.production.green import green_vessel
 from cofire.report.designs import TAPER_FILE, taper_lines, taper_row
 from cofire.report.job import roads_line
 from cofire.report.read_again import firing_toml, tapered_vessel
-from cofire.vessel import THINNEST, Printer, Taper
+from cofire.vessel import THINNEST, Printer, Taper, Vessel
 from cofire.vessel_file import read_vessel
-from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
+from tests.fired import CARDS, KILNS, TEA_LIGHT, rough_solids, written_vessel
 from tests.made import FRIT, SILVER, cylinder, fired
 
 if TYPE_CHECKING:
@@ -37,14 +37,19 @@ def used(check: Check, rule: str) -> float:
     return max(f.counted for f in check.verdict.flags if f.rule == rule)
 
 
+def checked(vessel: Vessel) -> Check:
+    with rough_solids():
+        return check_vessel(vessel, CARDS)
+
+
 @cache
 def direct() -> Check:
-    return check_vessel(DIRECT, CARDS)
+    return checked(DIRECT)
 
 
 def found(samples: int = 2) -> Tapered | None:
-    check = partial(check_vessel, cards=CARDS)
-    return propose_taper(Bench(CARDS, fineness=ROUGH), DIRECT, LAYOUT, direct(), check, samples)
+    bench = Bench(CARDS, fineness=ROUGH)
+    return propose_taper(bench, DIRECT, LAYOUT, direct(), checked, samples)
 
 
 @cache

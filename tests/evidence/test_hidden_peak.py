@@ -19,6 +19,8 @@ from cofire.report.replay import as_text
 from cofire.units import HOUR
 from tests.fired import CARDS, COARSE, KILNS, TEA_LIGHT, tea_light, written_vessel
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 AT, HOT = (0.0, 6.0, 7.0, 10.5, 11.2, 20.0), (20.0, 420.0, 420.0, 890.0, 890.0, 40.0)  # h, °C
 
 

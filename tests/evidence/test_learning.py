@@ -29,6 +29,8 @@ from cofire.evidence.learning import (
 from cofire.evidence.uncertainty import Factor, Samples, design
 from tests.fired import TEA_LIGHT, tea_light
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 RULE = "metal"
 """A rule of stress, not green, not probable: any would do."""
 

@@ -44,8 +44,10 @@ from cofire.numerics import Array
 from cofire.physics.paste import paste_of
 from cofire.report.uncertainty import percent, uncertainty_row, uncertainty_text
 from cofire.report.verdict import as_stress
-from tests.executors import EXECUTORS, an_executor
+from tests.executors import NO_CLUSTER, an_executor
 from tests.fired import CARDS, TEA_LIGHT, tea_light
+
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
 
 SILVER, BODY = "fine silver", "fritted body"
 deviates = st.floats(-REACH, REACH)
@@ -217,7 +219,7 @@ def test_a_sample_finds_the_same_alone_and_beside_others():
     assert alone == among
 
 
-@pytest.mark.parametrize("kind", EXECUTORS)
+@pytest.mark.parametrize("kind", NO_CLUSTER)
 def test_samples_are_the_same_whoever_fires_them(kind):
     with an_executor(kind) as executor:
         found = sample_verdicts(tea_light(), 8, executor=executor)

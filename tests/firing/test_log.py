@@ -32,6 +32,8 @@ from cofire.units import HOUR, ROOM, celsius
 from tests.fired import CARDS, COARSE, TEA_LIGHT, tea_light, written_vessel
 from tests.strategies import few, firings
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "silver_foot_log.csv"
 BEGIN = datetime(2026, 3, 1, 18, 0, 0)
 LAST = 17.5 * HOUR

@@ -43,6 +43,8 @@ from tests.assessment.test_verdict import Pot
 from tests.fired import COARSE, only, tea_light, written_vessel
 from tests.strategies import CARDS, CERAMICS, KILNS, METALS
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 TABLE = Path(str(bundled_tables().joinpath("pairs.toml")))
 names = st.sampled_from(sorted(CARDS))
 

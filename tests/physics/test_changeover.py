@@ -31,6 +31,8 @@ from tests.brute_force import example
 from tests.made import BLEND, CARDS, COARSE, FRIT, SILVER, foot, graded
 from tests.strategies import some
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 DEAD = 2e-6
 VOLUME = np.linspace(0.0, 10e-6, 41)
 

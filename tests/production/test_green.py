@@ -61,6 +61,8 @@ from tests.made import (
 )
 from tests.strategies import few, some
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 
 @st.composite
 def vessels(draw: st.DrawFn) -> Vessel:

@@ -19,6 +19,8 @@ from cofire.firing.program import Controller, load_kilns, read_firing
 from cofire.report.imperial import imperial
 from tests.strategies import some
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "examples"
 VESSEL = str(EXAMPLES / "copper_foot_tumbler.toml")
@@ -108,11 +110,16 @@ def test_a_column_of_temperatures_stays_aligned_and_an_indent_stays():
     "words",
     [
         ("check", VESSEL, "--quick"),
-        ("stress", VESSEL),
-        ("layers", VESSEL),
         ("firing", str(EXAMPLES / "silver_on_frit_firing.toml")),
         ("screen", "--metal", "copper", "--all"),
-        ("calibrate", str(EXAMPLES / "measured_fritted_body.toml")),
+        *(
+            pytest.param(words, marks=pytest.mark.long)
+            for words in (
+                ("stress", VESSEL),
+                ("layers", VESSEL),
+                ("calibrate", str(EXAMPLES / "measured_fritted_body.toml")),
+            )
+        ),
     ],
     ids=lambda words: words[0],
 )

@@ -33,6 +33,8 @@ from tests.fired import sharply
 from tests.made import BLEND, FRIT, SILVER, cylinder, fired, foot, graded
 from tests.strategies import KILNS, firings, some
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 NAMESPACE = {"c": CORE}
 
 

@@ -5,10 +5,13 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import pytest
 from typer.testing import CliRunner
 
 from cofire.cli import app
 from cofire.cli.common import DEFECT
+
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
 
 CUP = Path(__file__).parents[2] / "examples" / "gold_foot_cup.toml"
 
