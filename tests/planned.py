@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 import pytest
@@ -64,12 +64,19 @@ def cone_to_plan() -> Vessel:
     return replace(written_vessel(CONE), joint=JointLimits(3, 36e-3, 30e-3, 42e-3, 8e-3))
 
 
+def _polish_once(
+    polish: Callable[..., None], trials: search.Trials, _: int = 1, step: float = search.POLISH_STEP
+) -> None:
+    polish(trials, 1, step)
+
+
 @contextmanager
 def little_tried() -> Iterator[pytest.MonkeyPatch]:
-    """Searches of fewer designs, samples and firings than any `effort` gives, and rough solids."""
+    """Searches of fewer designs, samples and firings than `effort` gives, and rough solids."""
     with rough_solids() as patch:
         for name, value in (("A_CHOICE", 1), ("LEAST_POPULATION", 5), ("LOCAL_ROUNDS", 1)):
             patch.setattr(search, name, value)
+        patch.setattr(search, "polish", partial(_polish_once, search.polish))
         for module in (plan, search):
             patch.setattr(module, "searched", lambda effort: 4)
         patch.setattr(schedule, "ROUNDS", 1)

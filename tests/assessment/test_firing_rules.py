@@ -208,7 +208,10 @@ def core_of_pot(metal: str, legs: list[tuple[str, float, float, float]]) -> list
     return flags_of(made.fired(replace(pot, firing=firing)), "core")
 
 
-@pytest.mark.parametrize("metal", ["copper", "fine silver", "gold"])
+@pytest.mark.parametrize(
+    "metal",
+    ["fine silver", *(pytest.param(n, marks=pytest.mark.long) for n in ("copper", "gold"))],
+)
 def test_char_stays_between_the_grains_of_a_metal_that_dissolves_none(metal: str):
     """A binder leaves 13 % of itself in a closed pack, of which 3 % is ash: of 2.5 % 0.255 %."""
     peak = min(CLOSED[1], {"fine silver": 900.0}.get(metal, 960.0))

@@ -52,7 +52,11 @@ def freed(text: str) -> dict[str, object]:
 
 
 @pytest.mark.parametrize(
-    ("form", "floor"), [*((form, []) for form in FORMS), ("bowl", ["--floor"])]
+    ("form", "floor"),
+    [
+        ("bowl", ["--floor"]),
+        *(pytest.param(form, [], marks=pytest.mark.long) for form in FORMS),
+    ],
 )
 def test_check_of_a_new_vessel_works_at_once(run, form: str, floor: list[str]):
     made = run("new", "vessel", *SILVER, "--form", form, "--layer-mm", "0.4", *floor)
@@ -137,11 +141,15 @@ def test_a_pair_that_shares_no_firing_is_written_with_a_warning(run):
 @pytest.mark.parametrize(
     ("words", "bands"),
     [
-        (["--below", "Blend", "--above", "copper"], ["Blend", "copper"]),
-        (["--below", "talc body", "--above", "Blend"], ["talc body", "Blend"]),
         (
             ["--below", "talc body", "--middle", "Blend", "--above", "copper"],
             ["talc body", "Blend", "copper"],
+        ),
+        *(
+            pytest.param(
+                ["--below", below, "--above", above], [below, above], marks=pytest.mark.long
+            )
+            for below, above in (("Blend", "copper"), ("talc body", "Blend"))
         ),
     ],
 )

@@ -226,7 +226,7 @@ def test_what_is_judged_is_what_is_written_in_every_file() -> None:
     assert any("one ramp at the slower rate" in c.reason for c in found.choices)
 
 
-@pytest.mark.parametrize("fahrenheit", [False, True])
+@pytest.mark.parametrize("fahrenheit", [pytest.param(False, marks=pytest.mark.long), True])
 def test_a_row_of_a_schedule_has_one_unit(fahrenheit: bool) -> None:
     """What sets a segment is told in the degrees in which it is typed in, on the steps of those."""
     size, unit = (1.8, "°F") if fahrenheit else (1.0, "°C")

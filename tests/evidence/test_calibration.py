@@ -313,7 +313,7 @@ def test_closed_derivatives_are_those_of_differences() -> None:
         np.testing.assert_allclose(given, checked, rtol=2e-4, atol=2e-5 * np.abs(checked).max())
 
 
-@pytest.mark.parametrize("firings", [1, 3])
+@pytest.mark.parametrize("firings", [pytest.param(1, marks=pytest.mark.long), 3])
 def test_an_interval_ends_where_the_sum_of_squares_does_though_the_curve_is_full_before(
     firings: int,
 ) -> None:

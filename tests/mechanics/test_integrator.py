@@ -40,7 +40,13 @@ def creeping_metal(nodes: int = 2001):
     )
 
 
-@pytest.mark.parametrize("history", [softening_glass(), creeping_metal()], ids=["glass", "metal"])
+@pytest.mark.parametrize(
+    "history",
+    [
+        pytest.param(softening_glass(), id="glass"),
+        pytest.param(creeping_metal(), id="metal", marks=pytest.mark.long),
+    ],
+)
 def test_halving_the_step_divides_the_error_by_four(history):
     def end(count: int) -> float:
         control = Control(1e-9, 1e-3, fixed_step=QUARTER_HOUR / count)

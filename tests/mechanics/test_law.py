@@ -30,6 +30,7 @@ from tests.closed_forms import equivalent_stress
 from tests.histories import HeldPoints, LoadedPoint, made_history
 
 STATES = {"strip": STRIP, "plate": PLATE, "wall": WALL, "shear": WALL_WITH_SHEAR, "solid": SOLID}
+LIKE_A_WALL = ("strip", "plate", "shear")
 CLOSE = Control(relative_tolerance=1e-6, stress_tolerance=1.0)
 
 
@@ -259,7 +260,9 @@ def test_viscous_plate_flows_with_its_own_poisson_ratio():
     assert record.inelastic[-1, 0, :, 0] == pytest.approx([2e-4, -0.8e-4], rel=1e-6)
 
 
-@pytest.mark.parametrize("name", STATES)
+@pytest.mark.parametrize(
+    "name", ["wall", "solid", *(pytest.param(n, marks=pytest.mark.long) for n in LIKE_A_WALL)]
+)
 def test_flow_agrees_with_a_general_purpose_stiff_solver(name):
     """Viscous and creep flow together, properties changing; Radau on the plain equations."""
     state = STATES[name]

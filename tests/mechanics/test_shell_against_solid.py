@@ -80,6 +80,10 @@ CASES = {
     "belly, a/h 10": Case(belly, 10.0, (2.5,), reach=8.0),
     "belly, a/h 5": Case(belly, 5.0, (1.25,), reach=6.0),
 }
+FEW_CASES = [
+    pytest.param(name, marks=() if name.endswith("a/h 5") else pytest.mark.long) for name in CASES
+]
+"""The thickest walls, of each shape, in every run."""
 
 
 @dataclass(frozen=True)
@@ -188,7 +192,7 @@ def test_a_finer_solid_says_the_same():
     assert other.peak_errors() == pytest.approx(coarse.peak_errors(), abs=1e-3)
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", FEW_CASES)
 def test_the_bending_peak_is_the_solids_to_a_quarter_of_wall_over_radius(name):
     """What a shell of first order leaves out is of the order of h/a."""
     assert np.abs(solved(name).peak_errors()).max() < 0.25 / solved(name).case.ratio

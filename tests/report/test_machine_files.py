@@ -96,7 +96,9 @@ def test_each_paste_is_one_closed_solid_of_its_own_volume(made):
     assert total == pytest.approx(whole, rel=1e-5)
 
 
-@pytest.mark.parametrize("made", [foot, graded, both_ends])
+@pytest.mark.parametrize(
+    "made", [graded, *(pytest.param(one, marks=pytest.mark.long) for one in (foot, both_ends))]
+)
 def test_the_package_has_a_closed_part_for_each_paste_that_fill_the_whole(made):
     _, model = package(made)
     parts = meshes(model)
