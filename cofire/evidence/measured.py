@@ -141,6 +141,11 @@ class FiredPieces:
     sags: tuple[SagBar, ...] = ()
     strips: tuple[Strip, ...] = ()
 
+    @property
+    def sintered(self) -> bool:
+        """Whether a piece in it was measured for what it shrank, or how dense it is."""
+        return bool(self.bars.size or self.upright.size or self.density.size)
+
 
 @dataclass(frozen=True)
 class Measured:

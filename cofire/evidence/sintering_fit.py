@@ -314,16 +314,28 @@ def density_in(c: CurveFit, fired: FiredAt) -> Callable[[Array], float]:
 NEXT_BARS, MOST_FIRINGS = 3, 3
 NEXT_STEP = 20.0
 """Steps of peak among which the next firing is chosen. [K]"""
+HOTTER = 200.0
+"""Most by which the next firing is hotter than any so far. [K]"""
 NEXT_RATES = np.array([150.0, 60.0, 400.0]) / HOUR
 NEXT_HOLDS = np.array([30.0, 0.0, 240.0]) * MINUTE
 NEARLY = 1.1
 """A firing as good as the best within this factor is taken if it is more usual. [-]"""
-REMEDIES = {
-    "fired_density": "bulk density of the fired bars: fired_kg_m3",
-    "green_density": "weigh and measure a few dried bars: dried_kg_m3",
-    "full_density": "bulk density of bars fired until they shrink no more: fired_kg_m3",
-    "height_shrinkage_factor": "measure the same bars along the printed height: upright_mm",
+ONLY_RATIO = "shrinkage tells only the ratio of densities"
+ASKED = {
+    "fired_density": (ONLY_RATIO, "bulk density of the fired bars: fired_kg_m3"),
+    "green_density": (ONLY_RATIO, "weigh and measure a few dried bars: dried_kg_m3"),
+    "full_density": (
+        "no piece was weighed that was dense to the end",
+        "bulk density of bars fired until they shrink no more: fired_kg_m3",
+    ),
+    "height_shrinkage_factor": (
+        "no bars were measured along the printed height",
+        "measure the same bars along the printed height: upright_mm",
+    ),
 }
+"""What has readings of its own: why nothing tells it where there are none, and what to read."""
+MORE = "more of them, or read more surely"
+"""What to read where there are some."""
 KINDS = {
     ALONG: "bars", UPRIGHT: "bars upright", FIRED_DENSITY: "fired densities",
     DRIED_DENSITY: "dried densities", HOT: "dilatometer",
@@ -352,7 +364,17 @@ def told_by(c: CurveFit) -> str:
     return f"{', '.join(counts)} ({count} firing{'s' if count > 1 else ''})"
 
 
-def untold(c: CurveFit, card: Card, name: str) -> Untold:
+def _read(c: CurveFit, name: str) -> bool:
+    """Whether some readings are of the very thing that the card states."""
+    r = c.bench.readings
+    kind = {"green_density": DRIED_DENSITY, "height_shrinkage_factor": UPRIGHT}
+    own = r.kind == kind.get(name, FIRED_DENSITY)
+    if name == "full_density":
+        own = own & (done(c.bench, c.fit.values)[0][r.clock] > 1.0 - UNDECIDED)
+    return bool(own.any())
+
+
+def untold(c: CurveFit, card: Card, name: str, gas: str) -> Untold:
     """Why the readings do not tell a value, and what would.
 
     Parameters
@@ -363,6 +385,8 @@ def untold(c: CurveFit, card: Card, name: str) -> Untold:
         The card.
     name : str
         The value.
+    gas : str
+        In which pieces are to be fired.
 
     Returns
     -------
@@ -370,27 +394,28 @@ def untold(c: CurveFit, card: Card, name: str) -> Untold:
         With a firing that is worth most, where a firing would tell it.
     """
     peaks = np.array([float(1.0 / k.hottest) for k in c.bench.clocks[:-1]])
-    weighed = bool((c.bench.readings.kind == FIRED_DENSITY).any())
+    weighed = _read(c, "fired_density") or _read(c, "green_density")
     why = f"{told_by(c)} tell it no better than the card does"
     if name == "sintering_energy" and (peaks.size < 2 or np.ptp(peaks) < 15.0):
         why = "all pieces saw one peak: time and temperature cannot be told apart"
     elif name == "sintering_exponent" and len(c.bench.names) < 2:
         why = "one firing gives one point of the curve, not its slope"
-    elif name in ("fired_density", "green_density"):
+    elif name in ("fired_density", "green_density") and weighed:
         doubt = substance_spread(card)
-        if not weighed:
-            why = "shrinkage tells only the ratio of densities"
-        elif doubt * card[name].scalar > TELLS * card_spread(card, name):
+        if doubt * card[name].scalar > TELLS * card_spread(card, name):
             why += f"; bulk densities are over a theoretical one known to {100.0 * doubt:.2g} %"
             return Untold(name, why, "give the card your own theoretical_density")
-    elif name == "full_density":
-        why = "no piece was weighed that was dense to the end"
-    elif name == "height_shrinkage_factor":
-        why = "no bars were measured along the printed height"
-    return Untold(name, why, REMEDIES.get(name) or next_firing(c, card, name))
+    elif name in ASKED and not _read(c, name):
+        why = ASKED[name][0]
+    if name not in ASKED:
+        return Untold(name, why, next_firing(c, card, name, gas))
+    remedy = ASKED[name][1]
+    if _read(c, name):
+        remedy = f"{MORE}: {remedy.rpartition(': ')[2]}"
+    return Untold(name, why, remedy)
 
 
-def next_firing(c: CurveFit, card: Card, name: str) -> str:
+def next_firing(c: CurveFit, card: Card, name: str, gas: str) -> str:
     """The plain firings of three bars each, three at most, that would tell a value best.
 
     Every peak from where the body has gone a tenth of its way to its ceiling, three rates and three
@@ -402,9 +427,11 @@ def next_firing(c: CurveFit, card: Card, name: str) -> str:
     c : CurveFit
         The fit.
     card : Card
-        The card, for the hottest peak it allows.
+        The card, for the hottest peak it allows in that gas.
     name : str
         Value to be told.
+    gas : str
+        In which the bars are to be fired.
 
     Returns
     -------
@@ -412,19 +439,21 @@ def next_firing(c: CurveFit, card: Card, name: str) -> str:
         An instruction with the uncertainty it promises.
     """
     b, x, i = c.bench, c.fit.values, NAMES[name]
-    top = min(ceiling(card, "air"), max(float(1.0 / k.hottest) for k in b.clocks) + 200.0)
+    lower = card.in_gas(gas).matures_lower  # clocks are as hot as they would be in air
+    seen = max(float(1.0 / k.hottest) for k in b.clocks) - lower
+    top = min(ceiling(card, gas), seen + HOTTER)
     known = problem(b, c.weights, tuple(sorted({*c.free, i}))).jacobian(x)
     peaks = np.arange(kelvin(NEXT_STEP * (celsius(top) // NEXT_STEP)), kelvin(400.0), -NEXT_STEP)
     begun = float(x[GREEN] + 0.1 * (x[FULL] - x[GREEN]))
     tried = [
-        FiredAt(float(rate), float(peak), float(hold))
+        FiredAt(float(rate), float(peak), float(hold), gas)
         for rate in NEXT_RATES
         for hold in NEXT_HOLDS
         for peak in peaks
     ]
     tried = [fired for fired in tried if density_in(c, fired)(x) > begun]
     if not tried:
-        return "fire bars hotter, within the card's ceiling"
+        return f"fire bars hotter, within the card's ceiling in {gas}"
     rows = [_rows(c, fired) for fired in tried]
     chosen: list[FiredAt] = []
     left = np.inf
@@ -434,7 +463,8 @@ def next_firing(c: CurveFit, card: Card, name: str) -> str:
         left, known = float(spreads[best]), _joined(known, rows[best])
         chosen.append(tried[best])
     return (
-        f"fire {NEXT_BARS} bars each: {'; '.join(map(_told, chosen))} (to about {_size(left, i)})"
+        f"fire {NEXT_BARS} bars each in {gas}: {'; '.join(map(_told, chosen))} "
+        f"(to about {_size(left, i)})"
     )
 
 
@@ -494,13 +524,19 @@ def _firings(measured: Measured, energy: float, card: Card) -> list[FiredAt]:
     found = [
         equivalent(p.trace, p.plain.rate if p.plain else None, energy, card)
         for p in measured.firings
-        if p.bars.size or p.upright.size or p.density.size
+        if p.sintered
     ]
     for curve in (k for k in measured.curves if not k.fired):
         ware = np.append(ROOM, curve.temperature)
         time = np.append(min(0.0, curve.time[0] - 1.0), curve.time)
         found.append(equivalent(Trace(time, ware, ware, np.zeros(0, np.intp)), None, energy, card))
     return found
+
+
+def _gas_of_next(card: Card, measured: Measured) -> str:
+    """That of the person's bars; of several the one that bears the least heat, of none air."""
+    gases = {p.trace.gas for p in measured.firings if p.sintered} or {"air"}
+    return min(sorted(gases), key=lambda gas: ceiling(card, gas))
 
 
 def anchor(c: CurveFit, measured: Measured, card: Card) -> FiredAt:
@@ -595,7 +631,7 @@ def sintering_findings(card: Card, measured: Measured) -> Findings:
     Findings
         Empty where no piece sintered.
     """
-    sintered = any(p.bars.size or p.upright.size or p.density.size for p in measured.firings)
+    sintered = any(p.sintered for p in measured.firings)
     sintered = sintered or any(not k.fired for k in measured.curves)
     if card.densification != "master curve":
         if not sintered:
@@ -629,8 +665,9 @@ def sintering_findings(card: Card, measured: Measured) -> Findings:
     values += _moved(c, fired)
     if "firing_shrinkage" in card:
         values.append(_firing_shrinkage(c, fired))
+    gas = _gas_of_next(card, measured)
     left = tuple(
-        untold(c, card, name) for name, i in NAMES.items()
+        untold(c, card, name, gas) for name, i in NAMES.items()
         if i not in c.free and not (i == HEIGHT and name not in card)
     )  # fmt: skip
     return Findings(tuple(values), left, _panels(c), _notes(c))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from dataclasses import replace
 from pathlib import Path
@@ -67,7 +68,7 @@ from cofire.physics.strength import (
     strip_stress,
 )
 from cofire.report.calibration import as_json, calibration_csv, calibration_figure, card_text
-from cofire.units import HOUR, MINUTE, ROOM, kelvin
+from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin
 from tests.histories import jumps
 from tests.measured_pieces import (
     CARDS,
@@ -248,7 +249,7 @@ def test_bars_of_one_peak_cannot_tell_the_energy_and_say_what_to_fire() -> None:
     one = bars(FRIT, [(150.0, 850.0, 30.0)], 4, rng())
     left = untold(sintering_findings(FRIT, one))
     assert "one peak: time and temperature cannot be told apart" in left["sintering_energy"]
-    assert "fire 3 bars each:" in left["sintering_energy"]
+    assert "fire 3 bars each in air:" in left["sintering_energy"]
     assert "not its slope" in left["sintering_exponent"]
     assert "fired_kg_m3" in left["fired_density"]
     assert "upright_mm" in left["height_shrinkage_factor"]
@@ -258,12 +259,57 @@ def test_firings_as_advised_tell_what_the_bars_did_not() -> None:
     first = [(150.0, 850.0, 30.0)]
     text = untold(sintering_findings(FRIT, bars(FRIT, first, 4, rng())))["sintering_energy"]
     advised = []
-    for part in text.split("each: ")[1].split(" (to")[0].split("; "):
+    for part in text.split("in air: ")[1].split(" (to")[0].split("; "):
         words = part.replace(",", "").split()
         hold = 0.0 if "no hold" in part else float(words[words.index("hold") + 1])
         advised.append((float(words[3]), float(words[0]), hold))
     found = sintering_findings(FRIT, bars(FRIT, first + advised, 3, rng()))
     assert "sintering_energy" in told(found)
+
+
+def in_gas(given: Measured, gas: str) -> Measured:
+    """The same pieces, fired in another gas."""
+    return replace(
+        given,
+        firings=tuple(replace(p, trace=replace(p.trace, gas=gas)) for p in given.firings),
+    )
+
+
+def advised_peaks(text: str) -> list[float]:
+    """Peaks of the plain firings that a remedy names, in °C."""
+    return [float(peak) for peak in re.findall(r"(\d+) °C at", text)]
+
+
+def test_bars_fired_in_carbon_are_not_sent_above_the_ceiling_of_that_gas() -> None:
+    """Once 1060 °C and more, where the clay bloats in carbon from 1050 °C on."""
+    card = CARDS["red earthenware"]
+    air = bars(card, [(120.0, 920.0, 60.0), (120.0, 928.0, 60.0)], 3, rng())
+    carbon, top = in_gas(air, "carbon"), celsius(ceiling(card, "carbon"))
+    both = replace(air, firings=(*air.firings[:1], *carbon.firings[1:]))
+    for given in (carbon, both):
+        text = untold(sintering_findings(card, given))["sintering_energy"]
+        assert "3 bars each in carbon: " in text
+        assert max(advised_peaks(text)) <= top
+    text = untold(sintering_findings(card, air))["sintering_energy"]
+    assert "3 bars each in air: " in text
+    assert top < max(advised_peaks(text)) <= celsius(ceiling(card, "air"))
+
+
+def test_readings_that_tell_no_more_than_the_card_are_not_called_missing() -> None:
+    """A card that these bars have made is told no better by them, though they were read."""
+    given = bars(FRIT, PLAN, 2, rng(), upright=True, weighed=3)
+    sure = {
+        name: replace(FRIT[name], uncertainty=(Uncertainty("%", 1e-3),))
+        for name in ("fired_density", "height_shrinkage_factor")
+    }
+    card = weighed(replace(FRIT, properties={**FRIT.properties, **sure}))
+    left = untold(sintering_findings(card, given))
+    for name, field in (
+        ("fired_density", "fired_kg_m3"),
+        ("height_shrinkage_factor", "upright_mm"),
+    ):
+        assert "tell it no better than the card does" in left[name]
+        assert left[name].endswith(f"more of them, or read more surely: {field}")
 
 
 def test_intervals_of_a_height_factor_hold_the_truth_though_upright_bars_are_shorter() -> None:
