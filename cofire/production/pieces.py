@@ -25,6 +25,7 @@ from cofire.production.joint_pieces import camber_strip, joint_ring, ladder_of_r
 from cofire.production.paste import ready_pastes
 from cofire.production.piece import Piece, Sample, decided, sample, short_of
 from cofire.units import counted
+from cofire.vessel import Mixing
 
 Place = tuple[str, str] | str | int
 """A material, a material and its partner, or the number of a joint as drawn."""
@@ -95,7 +96,7 @@ def pieces_for(check: Check, green: Green) -> list[Piece]:
     for (kind, place), flags in wanted.items():
         piece = replace(_made(check, green, kind, place, flags), decides=decided(flags))
         if isinstance(place, str) and place and place not in _weighed(check):
-            piece = _mixed(piece, _sample(check, place).card)
+            piece = _mixed(piece, _sample(check, place).card, check.vessel.mixing)
         found.append(piece)
         if kind == RING:
             found += ladder_of_rings(check.designed, green.layer, flags)
@@ -123,12 +124,14 @@ def _scale_bar(check: Check, green: Green, name: str) -> Piece:
     return replace(whole, count=1, decides=(*decided(dense), SCALE))
 
 
-def _mixed(piece: Piece, card: Card) -> Piece:
-    """A piece of a paste that no band has, from the two that it is mixed of."""
-    parts = ready_pastes(card, piece.volume)
-    told = " and ".join(f"{1e3 * piece.count * mass:.1f} g of {name}" for name, _, mass in parts)
+def _mixed(piece: Piece, card: Card, mixing: Mixing) -> Piece:
+    """A piece of a paste that no band has, from the two that it is mixed of, with what is lost."""
+    parts, taken = ready_pastes(card, piece.volume), piece.count * (1.0 + mixing.waste)
+    told = " and ".join(f"{1e3 * taken * mass:.1f} g of {name}" for name, _, mass in parts)
     note = f"as it stands where one paste changes into the other: of the ready pastes {told}"
     note += f", for {'both' if piece.count == 2 else counted(piece.count, 'piece')}"
+    if mixing.waste > 0.0:
+        note += f" with {100.0 * mixing.waste:.0f} % on top for waste"
     return replace(
         piece,
         pastes=tuple((name, volume) for name, volume, _ in parts),

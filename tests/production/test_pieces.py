@@ -710,7 +710,8 @@ def scaled(green: Green, factor: float) -> Green:
 def test_a_bar_of_mixed_paste_says_what_to_weigh_of_each():
     """52 % by volume of solids is 79 % by mass of wet paste; mixed 52:48 by weight it is 23 %.
 
-    By hand: metal's share of the solids of the grams told is that of the bar.
+    By hand: metal's share of the solids of the grams told is that of the bar. What is lost of it is
+    on top, as of every batch: once the bars took all of it.
     """
     check, green = shipped(BUD)
     metal, body = check.cards
@@ -724,9 +725,11 @@ def test_a_bar_of_mixed_paste_says_what_to_weigh_of_each():
         for (mass, _), c in zip(told, (metal, body), strict=True)
     ]
     assert solids[0] / sum(solids) == pytest.approx(mixed.metal_share, abs=0.01)
+    waste = check.vessel.mixing.waste
     assert sum(float(mass) for mass, _ in told) == pytest.approx(
-        1e3 * piece.count * piece.volume * paste_of(mixed).wet, abs=0.1
+        1e3 * (1.0 + waste) * piece.count * piece.volume * paste_of(mixed).wet, abs=0.1
     )
+    assert f"{100.0 * waste:.0f} % on top for waste" in piece.note
 
 
 @pytest.mark.parametrize(
