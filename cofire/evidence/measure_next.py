@@ -1,8 +1,8 @@
 """What to measure next: which property's uncertainty moves the verdict most, and what a test buys.
 
-Asked of the limits that lose the pot. The logarithm of each such flag's utilisation that ever
-decides is fitted by a polynomial of the properties (see `sensitivity`); the largest of them is what
-the call hangs on. It foretells only a part of
+Asked of the limits that lose the pot. The logarithm of the utilisation of each such flag that
+is ever used up most is fitted by a polynomial of the properties (see `sensitivity`); the largest of
+them is what the call hangs on. It foretells only a part of
 the spread of samples that it was not fitted to, and its shares are shares of that part. "What a
 test buys" supposes own bars, which leave what differs from batch to batch
 (`Property.left_by_bars`). Where they will come out is not known beforehand, so the figure is the
@@ -40,7 +40,7 @@ LEAST = 0.02
 TOLD_APART = 3.0
 """A share is told from noise where its root, a correlation, is that many standard errors. [-]"""
 SELDOM = 0.02
-"""A flag that decides in fewer samples than this is not fitted. [-]"""
+"""A flag that is used up most in fewer samples than this is not fitted. [-]"""
 
 BURNT = "a bar weighed dry and after a firing to 500 °C"
 SHRINKAGE = "shrinkage bars, measured and weighed wet, dry and fired"
@@ -216,8 +216,8 @@ def measure_next(samples: Samples) -> Ranking:
     points = design(POINTS, 2 * len(active), samples.seed)
     one, other = (_among(half, active, count) for half in np.split(points, 2, axis=1))
     first, total = sobol_indices(emulator, one, other, active)
-    decides = np.array([samples.decided[key] * s.variance for key, s in fitted.items()])
-    through = np.argmax(decides[:, None] * shares, axis=0)
+    weight = np.array([samples.most_used[key] * s.variance for key, s in fitted.items()])
+    through = np.argmax(weight[:, None] * shares, axis=0)
     correlation = rank_correlation(samples.deviates, worst)
     now, no = emulator.outlook(one)
     scale = samples.doubt / max(min(no, 1.0 - no), 1e-12)  # what the polynomials misjudge in all
@@ -248,12 +248,12 @@ def _figure(samples: Samples, key: Key) -> Array:
 
 
 def _fitted(samples: Samples) -> dict[Key, Surface]:
-    """The logarithm of the utilisation of every flag that decides, as a polynomial."""
-    often = [key for key, share in samples.decided.items() if share >= SELDOM]
+    """The logarithm of the utilisation of each flag that is often used up most, a polynomial."""
+    often = [key for key, share in samples.most_used.items() if share >= SELDOM]
     candidates = candidate_terms(samples.deviates, polynomials(normal, DEGREE))
     return {
         key: fitted_surface(candidates, _figure(samples, key))
-        for key in often or list(samples.decided)[:1]
+        for key in often or list(samples.most_used)[:1]
     }
 
 

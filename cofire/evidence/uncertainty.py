@@ -65,7 +65,7 @@ TOGETHER = 4
 SAMPLES = 256
 MOST_SAMPLES = 4096
 FLOOR = 0.05
-"""Utilisations below this never decide, and count as this. [-]"""
+"""Utilisations below this count as this. [-]"""
 FURTHEST = 3.0
 """Most that a utilisation is put right by: the coarse sintering utilisation of a zone that bears a
 tenth of its limit comes out at less than half. [-]"""
@@ -352,7 +352,7 @@ class Samples:
         return self.chance(self.within(SEEN))
 
     @property
-    def decided(self) -> dict[Key, float]:
+    def most_used(self) -> dict[Key, float]:
         """Share of the samples in which each flag is used up most, largest first. [-]"""
         counts = Counter(np.argmax(self.known, axis=1).tolist())
         return {self.flags[k]: n / len(self.utilisation) for k, n in counts.most_common()}

@@ -15,7 +15,7 @@ from cofire.report.verdict import BEFORE_UNIT, number, unknown_line
 from cofire.units import counted
 
 SHOWN = 4
-"""Flags that decide, as the text lists them. [-]"""
+"""Limits that are used up most, as the text lists them. [-]"""
 ASSUMED = (
     "Each property moves within the uncertainty that its card states, the rows of a table "
     "together, cut off at {reach:g} standard uncertainties and where no paste could be so; a "
@@ -99,7 +99,7 @@ def property_name(factor: Factor) -> str:
 def uncertainty_text(
     samples: Samples, ranking: Ranking, width: int = 100, advice: Advice | None = None
 ) -> str:
-    """Whether the pot is kept, chances of each verdict, what decides, and what to measure next.
+    """Whether the pot is kept, chances of each verdict, limits used up most, what to measure next.
 
     Parameters
     ----------
@@ -119,8 +119,8 @@ def uncertainty_text(
     """
     count, moved = len(samples.utilisation), len(samples.factors)
     low, middle, high = np.percentile(samples.worst, [5.0, 50.0, 95.0])
-    decided = list(samples.decided.items())[:SHOWN]
-    named = "; ".join(f"{rule}, {zone}: {percent(share)}" for (rule, zone), share in decided)
+    most = list(samples.most_used.items())[:SHOWN]
+    named = "; ".join(f"{rule}, {zone}: {percent(share)}" for (rule, zone), share in most)
     taught = [f"  {line}" for line in samples.taught]
     paragraphs = [
         f"With {moved} properties moved within their uncertainties, {count} samples, seed "
@@ -133,7 +133,7 @@ def uncertainty_text(
         f"  verdict, were all as it truly is: go {interval(samples.go)}, no {interval(samples.no)}",
         f"  of all limits, largest utilisation {number(middle)}, nine times in ten {number(low)} "
         f"to {number(high)}",
-        f"  decided by {named}",
+        f"  used up most (in so many of the samples): {named}",
         *([advice.text()] if advice is not None else []),
         *(["What fired pieces taught:", *taught] if taught else []),
         "",
@@ -289,7 +289,7 @@ def uncertainty_row(
         "no_crack_on_cooling": probability(samples.survival),
         "sound": probability(samples.sound),
         "utilisation": {f"p{p}": short(q) for p, q in zip((5, 50, 95), quantiles, strict=True)},
-        "decided_by": [flag(key) | {"share": short(s)} for key, s in samples.decided.items()],
+        "used_up_most": [flag(key) | {"share": short(s)} for key, s in samples.most_used.items()],
         "accounted_for": short(ranking.explained),
         "least_share_told": short(ranking.noise),
         "spread_factor": short(ranking.spread),

@@ -292,7 +292,7 @@ def test_verdicts_are_graded_as_flags_are():
     assert samples.worst.tolist() == [0.4, 0.6, 1.1, 1.0, 1.2]
     assert samples.go.value == pytest.approx(0.2)
     assert samples.no.value == pytest.approx(0.5)  # of an unknown limit as likely as not
-    assert samples.decided == {("drying", BODY): 0.6, ("cooling", BODY): 0.4}
+    assert samples.most_used == {("drying", BODY): 0.6, ("cooling", BODY): 0.4}
 
 
 @pytest.mark.usefixtures("exact")
@@ -398,6 +398,20 @@ def test_what_only_spoils_a_pot_does_not_lose_it_and_what_nobody_sees_is_no_crac
     assert row["call"] == "fire it"
     assert f"not lost {percent(samples.not_lost.value)}" in text
     assert ": fire it;" in text
+
+
+def test_what_is_used_up_most_is_not_said_to_decide():
+    """A verdict is decided by what comes first, be it used up less: one word for each."""
+    samples = made(np.array([[0.4, 0.1], [0.6, 0.1], [0.1, 1.1], [0.7, 0.1]]))
+    row = uncertainty_row(samples, measure_next(samples))
+    text = uncertainty_text(samples, measure_next(samples))
+    assert row["used_up_most"] == [
+        {"rule": "drying", "zone": BODY, "share": 0.75},
+        {"rule": "cooling", "zone": BODY, "share": 0.25},
+    ]
+    assert f"used up most (in so many of the samples): drying, {BODY}: 75 %" in text
+    assert "decided" not in text
+    assert "decided_by" not in row
 
 
 def test_a_limit_that_could_not_be_computed_is_not_surely_kept_and_the_text_says_so():
