@@ -33,13 +33,30 @@ Need: TypeAlias = tuple[str, float, float]
 
 
 @dataclass(frozen=True)
+class Dried:
+    """How large a pot is as it goes into the kiln.
+
+    Attributes
+    ----------
+    across, high
+        At its widest, and to the rim. [m]
+    foot
+        Outer radius of its foot. [m]
+    """
+
+    across: float
+    high: float
+    foot: float
+
+
+@dataclass(frozen=True)
 class Packing:
     """A dried pot, and the room it takes.
 
     Attributes
     ----------
-    across, high
-        Of the dried pot, at its widest, to the rim. [m]
+    dried
+        The pot.
     slides
         By which the foot's outside moves inward over the shelf until it is cold. [m]
     box
@@ -54,8 +71,7 @@ class Packing:
         there is. [m]
     """
 
-    across: float
-    high: float
+    dried: Dried
     slides: float
     box: Space | None
     own: bool
@@ -63,15 +79,17 @@ class Packing:
     needs: tuple[Need, ...]
 
 
-def packed(response: Response) -> Packing:
+def packed(response: Response, dried: Dried | None = None) -> Packing:
     """How the dried pot stands in its kiln.
-
-    Every level is as large as its own material alone has it, along the ring and the height.
 
     Parameters
     ----------
     response : Response
         From `fire_vessel`.
+    dried : Dried, optional
+        The pot as its print dries, where that is known: bands that pull on each other turn a wall
+        that leans. By default, and for what it holds of carbon, every level is as large as its own
+        material alone has it, along the ring and the height.
 
     Returns
     -------
@@ -98,14 +116,17 @@ def packed(response: Response) -> Packing:
     size, taller = np.exp(-ring[band]), np.exp(-up[band])
     outside = radius + 0.5 * wall
     wider = np.maximum(np.append(size[:1], size), np.append(size, size[-1:]))
-    across, high = 2.0 * float((outside * wider).max()), float(np.diff(height) @ taller)
     foot = float(outside[height <= height[0]].max())
+    dried = dried or Dried(
+        across=2.0 * float((outside * wider).max()),
+        high=float(np.diff(height) @ taller),
+        foot=foot * float(size[0]),
+    )
     solid = float(vessel.volumes(place) @ (size**2 * taller))
-    box, needs = room_for(Space(across, across, high, round=True), firing)
+    box, needs = room_for(Space(dried.across, dried.across, dried.high, round=True), firing)
     return Packing(
-        across=across,
-        high=high,
-        slides=foot * (float(size[0]) - 1.0),
+        dried=dried,
+        slides=dried.foot - foot,
         box=box,
         own=box is not None and box is firing.kiln.box,
         filled=0.0 if box is None else max(box.volume - solid, 0.0),

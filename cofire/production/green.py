@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from cofire.assessment.packing import Dried
 from cofire.assessment.response import Response, meshed
 from cofire.errors import InputError, ModelError
 from cofire.materials.card import Card
@@ -438,6 +439,8 @@ class Refired:
     ----------
     wall
         What comes out.
+    dried
+        What goes into the kiln.
     miss
         Largest distance between its faces and those wanted, at one height, and of the rim. [m]
     edge_miss
@@ -447,6 +450,7 @@ class Refired:
     """
 
     wall: Wall
+    dried: Dried
     miss: float
     edge_miss: Array
     came: Array
@@ -628,6 +632,8 @@ def fired_again(green: Green, response: Response, control: Control | None = None
     outline = mesh_of_wall(printed, raised=False)
     stage = motion(outline, _drying(mesh_of_wall(printed, raised=True), dry, outline), dry, dry)
     dried, marks = moved(printed, outline, stage, dry, marks)
+    outside = dried.outside
+    size = Dried(2.0 * float(outside.max()), float(dried.height[-1]), float(outside[0]))
     outline, mesh = (mesh_of_wall(dried, raised) for raised in (False, True))
     (fired,) = fire_shells([mesh], response.history, [response.material], control=control)
     stage = motion(outline, carried(mesh, fired.displacement[-1], outline), ring, up)
@@ -640,7 +646,7 @@ def fired_again(green: Green, response: Response, control: Control | None = None
     ]
     rim = abs(float(found.height[-1] - want.height[-1]))
     edges = found.edges[1:-1] - want.edges[1:-1]
-    return Refired(found, float(max(*faces, rim)), edges, marks[green.wall.edges.size :])
+    return Refired(found, size, float(max(*faces, rim)), edges, marks[green.wall.edges.size :])
 
 
 def _in_place(edges: Array, wanted: Array, layer: float, left: Array) -> bool:

@@ -21,6 +21,7 @@ from cofire.assessment.mismatch import (
     hottest,
     mismatch,
 )
+from cofire.assessment.packing import Packing, packed
 from cofire.assessment.response import Response
 from cofire.assessment.verdict import Verdict
 from cofire.errors import CofireError
@@ -293,6 +294,11 @@ class Job:
     def response(self) -> Response:
         """The vessel as wanted, with the bands as designed."""
         return self.check.designed
+
+    @property
+    def packing(self) -> Packing:
+        """How the pot stands in its kiln: as its print dries, where the model could fire that."""
+        return packed(self.check.printed, self.refired.dried if self.refired else None)
 
     @property
     def verdict(self) -> Verdict:

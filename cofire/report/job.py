@@ -10,7 +10,6 @@ from dataclasses import replace
 import numpy as np
 
 from cofire.assessment.cautions import AT_THE_KILN, cautions
-from cofire.assessment.packing import packed
 from cofire.design.ladder import LADDER, RING
 from cofire.production.changeovers import DONE, Changeover, metal_shares
 from cofire.production.job import Job
@@ -599,7 +598,7 @@ def job_text(m: Job) -> str:
             lines += _wrapped(f"! {hazard.hazard}: {hazard.text}")
     lines += (
         _print_lines(m)
-        + _wrapped(packing_words(packed(m.check.printed)))
+        + _wrapped(packing_words(m.packing))
         + _band_lines(m)
         + _cost_lines(m)
         + _changeover_lines(m)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from cofire.assessment.packing import BED, BULK, CLEAR, Packing
+from cofire.assessment.packing import BED, BULK, CLEAR, Packing, lacking
 from cofire.firing.program import Space
 
 
@@ -26,9 +26,15 @@ def packing_words(packing: Packing) -> str:
     str
         A few sentences.
     """
+    dried = packing.dried
+    short = "; ".join(
+        f"{what}: {1e3 * need:.0f} mm needed, {1e3 * there:.0f} there"
+        for what, need, there in lacking(packing.needs)
+    )
     told = (
-        f"Dried, it is {1e3 * packing.across:.0f} mm across and {1e3 * packing.high:.0f} mm high; "
-        f"its foot slides {1e3 * packing.slides:.1f} mm inwards: stand it on fine alumina"
+        f"Dried, it is {1e3 * dried.across:.0f} mm across and {1e3 * dried.high:.0f} mm high"
+        f"{f' and does not go in ({short})' if short else ''}; its foot slides "
+        f"{1e3 * packing.slides:.1f} mm inwards: stand it on fine alumina"
     )
     if packing.box is None:
         return f"{told}, {1e3 * CLEAR:.0f} mm from walls and elements (common practice)."

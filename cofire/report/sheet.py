@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from cofire import __version__
 from cofire.assessment.cautions import DEFER, Caution, cautions
 from cofire.assessment.fired_metal import fired_metals
-from cofire.assessment.packing import packed
 from cofire.assessment.rule import CAUTION, GO, GRADE, UNKNOWN, Flag
 from cofire.assessment.windows import ceiling
 from cofire.production.job import happenings, kiln_steps, pure_materials
@@ -344,7 +343,7 @@ def write_sheet(
         kiln=shown(
             (
                 *firing_line(firing, curve, limit, bound.name),
-                f" {packing_words(packed(m.check.printed))}",
+                f" {packing_words(m.packing)}",
             )
         ),
         events=shown(events_table(events, set(firing.gases) != {"air"})),

@@ -35,7 +35,7 @@ def test_the_dried_pot_is_larger_by_what_each_zone_shrinks_in_the_firing():
     vessel, found = response.vessel, packed(response)
     grows = np.exp(-response.history.free_strain[list(response.material), -1])
     outside = float(vessel.radius[0] + 0.5 * vessel.wall[0])
-    assert found.across == pytest.approx(2.0 * outside * grows.max(), rel=1e-9)
+    assert found.dried.across == pytest.approx(2.0 * outside * grows.max(), rel=1e-9)
     assert found.slides == pytest.approx(outside * (grows[0] - 1.0), rel=1e-9)
     assert grows.min() > 1.02  # or nothing was asked
 
@@ -46,17 +46,17 @@ def test_a_dried_pot_is_as_high_as_its_print_dried_where_paste_shrinks_more_upwa
     green = green_vessel(response)
     dry = band_strains(response)[:, 0]
     dried = float(np.diff(green.wall.edges) @ np.exp(dry))
-    assert found.high == pytest.approx(dried, abs=green.layer)
+    assert found.dried.high == pytest.approx(dried, abs=green.layer)
     alike = np.exp(-response.history.free_strain[list(response.material), -1])
     low = sum(g * (b.high - b.low) for g, b in zip(alike, response.vessel.bands, strict=True))
-    assert found.high > low + 4e-4  # of 60 mm
+    assert found.dried.high > low + 4e-4  # of 60 mm
 
 
 def test_carbon_fills_the_least_box_around_and_in_the_pot():
     response = stood("carbon")
     vessel, found = response.vessel, packed(response)
     assert found.box is not None
-    wide, tall = found.across + 2.0 * BED, found.high + 2.0 * BED
+    wide, tall = found.dried.across + 2.0 * BED, found.dried.high + 2.0 * BED
     grows = np.exp(-band_strains(response)[:, 1:])
     ring = 2.0 * np.pi * float(vessel.radius[0]) * float(vessel.wall[0])
     wall = sum(
@@ -69,7 +69,7 @@ def test_carbon_fills_the_least_box_around_and_in_the_pot():
 
 
 def test_a_pot_that_does_not_go_in_is_a_no_and_one_that_does_is_not_told():
-    across, high = packed(stood()).across, packed(stood()).high
+    across, high = packed(stood()).dried.across, packed(stood()).dried.high
     just = Space(across + 2.0 * CLEAR, 1.0, high + CLEAR)
     assert room_flags(stood(chamber=just)) == []
     assert room_flags(stood()) == []
@@ -79,6 +79,19 @@ def test_a_pot_that_does_not_go_in_is_a_no_and_one_that_does_is_not_told():
     (flag,) = room_flags(stood("carbon", box=narrow))
     assert flag.zone == "width of the box"
     assert flag.figure == pytest.approx(1e3 * (across + 2.0 * BED))
+
+
+def test_a_pot_whose_print_dries_larger_than_its_materials_alone_is_packed_as_that():
+    """Its box, its carbon and the room it needs are those of the print, where that is known."""
+    alone = packed(stood("carbon"))
+    wider = replace(alone.dried, across=alone.dried.across + 2e-3, high=alone.dried.high + 1e-3)
+    just = Space(alone.dried.across + 2.0 * CLEAR, 1.0, alone.dried.high + CLEAR)
+    assert packed(stood("carbon"), wider).filled > alone.filled
+    assert "does not go in" not in packing_words(packed(stood(chamber=just)))
+    told = packing_words(packed(stood(chamber=just), wider))
+    assert f"{1e3 * wider.across:.0f} mm across and {1e3 * wider.high:.0f} mm high and does" in told
+    need, there = 1e3 * (wider.across + 2.0 * CLEAR), 1e3 * just.width
+    assert f"width of the kiln: {need:.0f} mm needed, {there:.0f} there" in told
 
 
 @pytest.mark.parametrize(

@@ -18,6 +18,7 @@ from matplotlib.image import imread
 from typer.testing import CliRunner
 
 from cofire.assessment.mismatch import mismatch
+from cofire.assessment.packing import packed
 from cofire.assessment.verdict import judge
 from cofire.cli import app
 from cofire.cli.common import DEFECT, INPUT_WRONG
@@ -324,6 +325,13 @@ def test_the_figure_shows_both_sizes(quick: Job):
         assert f"{1e3 * wall.height[-1]:.1f} mm" in texts
         assert f"{2e3 * wall.outside.max():.1f} mm" in texts
     assert {"as printed", "as fired", FRIT, SILVER} <= texts
+
+
+def test_the_pot_is_packed_as_its_print_dries_where_that_is_known(quick: Job):
+    assert quick.packing.dried == quick.refired.dried
+    tall = replace(quick.refired, dried=replace(quick.refired.dried, high=0.0774))
+    assert "77 mm high" in " ".join(job_text(replace(quick, refired=tall)).split())
+    assert replace(quick, refired=None).packing == packed(quick.check.printed)
 
 
 def test_what_cannot_be_computed_is_named_and_the_rest_is_made(monkeypatch: pytest.MonkeyPatch):

@@ -14,6 +14,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from cofire.assessment.check import Check, check_vessel
+from cofire.assessment.packing import packed
 from cofire.assessment.response import Response, as_solid, fire_vessel, meshed
 from cofire.design.fired_size import decay_length
 from cofire.errors import InputError, ModelError
@@ -315,6 +316,27 @@ def test_a_vessel_of_one_paste_is_printed_larger_by_its_own_shrinkage():
     assert green.wall.width == pytest.approx(0.004 / ring, rel=1e-5)
     assert green.wall.height[-1] == pytest.approx(0.05 / (ring * np.exp(more)), rel=1e-5)
     assert green.wall.height[-1] / 0.05 > green.wall.radius[0] / 0.025  # higher than wide
+
+
+def test_what_goes_into_the_kiln_is_the_print_without_its_water():
+    """Of one paste exactly; of a wall that leans, as the bands turn it when they dry.
+
+    In the firing they turn it again: so it is neither as high as each level alone would be, nor as
+    each band of the print dried by itself, but between.
+    """
+    response, green = plain()
+    dry = 1.0 - CARDS[FRIT]["drying_shrinkage"].scalar
+    dried = fired_again(green, response, COARSE).dried
+    assert dried.high == pytest.approx(dry * green.wall.height[-1], rel=1e-9)
+    assert dried.across == pytest.approx(dry * 2.0 * green.wall.outside.max(), rel=1e-9)
+    assert dried.foot == pytest.approx(dry * green.wall.outside[0], rel=1e-9)
+    z = np.linspace(0.0, 0.03, 9)
+    response = fired(shaped(0.02 + 0.9 * z, z, 0.003 + 0.0 * z, [(SILVER, 0.012), (FRIT, 0.03)]))
+    green = green_vessel(response)
+    alone, dried = packed(response).dried.high, fired_again(green, response, COARSE).dried.high
+    printed = float(np.diff(green.wall.edges) @ np.exp(band_strains(response)[:, 0]))
+    assert abs(alone - printed) > 5e-4
+    assert min(alone, printed) + 1e-4 < dried < max(alone, printed) - 1e-4
 
 
 def test_firing_keeps_the_solids():
