@@ -58,8 +58,9 @@ PORES_CLOSE = 0.5
 """Share of its densification after which a body's pores count as closing: common practice. [-]"""
 VAPOUR_MOLAR_MASS = 0.030
 """Of the gases of a binder, between water and carbon dioxide: common practice. [kg/mol]"""
-STEEPEST = 45.0
-"""Lean of a wall from upright beyond which the sag rule says nothing. [°]"""
+STEEPEST = 45.05
+"""Lean of a wall from upright beyond which the sag rule says nothing: 45° to the tenth as told.
+Points that are written to a file and read again turn a wall by some hundredths. [°]"""
 PEAK_CAUTION = 10.0
 """Closer than this to a zone's limit a kiln's unevenness decides: common practice. [K]"""
 
@@ -498,7 +499,7 @@ def sag_flags(response: Response) -> list[Flag]:
             found.append(
                 not_computed(
                     card.name,
-                    f"the wall leans by {flow.lean:.0f}°, and what its weight does is known to "
+                    f"the wall leans by {flow.lean:.1f}°, and what its weight does is known to "
                     f"{STEEPEST:.0f}°",
                     "Fire a test piece with this lean.",
                 )

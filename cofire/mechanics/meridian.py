@@ -24,8 +24,9 @@ from cofire.physics.cylinder import decay_length
 if TYPE_CHECKING:
     from cofire.numerics import Array
 
-STEEPEST_LEAN = np.radians(45.0)
-"""Lean from the vertical beyond which a wall is not cut into bands by height. [rad]"""
+STEEPEST_LEAN = np.radians(45.05)
+"""Lean from the vertical beyond which a wall is not cut into bands by height: 45° to a tenth, as it
+is told. [rad]"""
 
 SHARP = np.radians(25.0)
 """Turn of the polygon above which a point is a corner, below it a curve. [rad]"""

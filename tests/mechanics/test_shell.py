@@ -375,6 +375,13 @@ def test_a_meridian_that_cannot_be_cut_is_refused_with_its_value(arguments, word
         mesh_meridian(*arguments)
 
 
+def test_a_joint_in_a_wall_that_leans_by_45_degrees_is_cut_however_the_sum_is_rounded():
+    z = np.linspace(0.0, 0.03, 9)
+    assert mesh_meridian(0.02 + z, z, 0.003, [0.012]).step_node.size == 1
+    with pytest.raises(InputError, match=r"leans 45\.1°; allowed: up to 45°"):
+        mesh_meridian(0.02 + 1.003 * z, z, 0.003, [0.012])
+
+
 def test_vessels_that_do_not_fit_each_other_are_refused():
     one, other = cylinder().meridians[0], cylinder(2.0).meridians[0]
     with pytest.raises(InputError, match="one number of elements"):
