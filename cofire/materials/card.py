@@ -254,6 +254,11 @@ class Transformation:
         """Whether it turns back above room temperature."""
         return self.on_cooling > ROOM
 
+    @property
+    def by_carbon(self) -> bool:
+        """Whether it happens in carbon alone: by what the metal takes up of it."""
+        return self.gases == ("carbon",)
+
     def later(self, temperature: float) -> Transformation:
         """The same with the heating branch not before a temperature, on the same two curves.
 
@@ -411,7 +416,7 @@ class Card:
         found = [c for c in self.transformations if not c.gases or self.gas in c.gases]
         if "carburised_at" in self:
             at = self["carburised_at"].scalar
-            found = [c.later(at) if c.gases == ("carbon",) else c for c in found]
+            found = [c.later(at) if c.by_carbon else c for c in found]
         for name, share, middle, step, width in silica:
             if self.scalar(share, 0.0) > 0.0:
                 strain = self.scalar(share) * step * INVERSION_SHARE

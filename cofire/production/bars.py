@@ -143,8 +143,8 @@ def shrinkage_bar(
             f"more than {limit:.1f} mm from that of "
             f"{partner.card.name}, for which {other:.1f} mm is expected"
         )
-    shrunk = float(of.history.mass_fraction[0, -1])
-    density = float(of.history.relative_density[0, -1]) * of.card["theoretical_density"].scalar
+    mass = paste.dry * whole.volume * float(of.history.mass_fraction[0, -1])
+    density = mass / (whole.volume * float(np.exp(3.0 * dry + 2.0 * ring + up)))
     readings = [
         Reading("between the marks, dry", 1e3 * dried, "mm", dry_stop),
         Reading("mass, dry", 1e3 * paste.dry * whole.volume, "g"),
@@ -154,13 +154,27 @@ def shrinkage_bar(
             if DENSITY.name in rules else "",
         ),
         Reading("thickness, fired", 1e3 * whole.thickness * float(np.exp(dry + up)), "mm"),
-        Reading("mass, fired", 1e3 * paste.dry * whole.volume * shrunk, "g"),
+        Reading("mass, fired", 1e3 * mass, "g"),
         Reading("bulk density, fired", density, "kg/m³"),
     ]  # fmt: skip
     stops = dict.fromkeys(sign for flag in flags if (sign := rule_of(flag).sign))
     if stops:
         readings.append(Reading("skin, sound and broken face", 0.0, "", "; ".join(stops)))
-    return replace(whole, readings=tuple(readings), note=f"marks {1e3 * marks:.0f} mm apart")
+    note = f"marks {1e3 * marks:.0f} mm apart"
+    if _carburised(of, response.trace.gas):
+        note += ", fired mass and density are told without the carbon that it takes up"
+    return replace(whole, readings=tuple(readings), note=note)
+
+
+def _carburised(of: Sample, gas: str) -> bool:
+    """Whether it keeps carbon of the gas: its card says what that lengthens it, not its mass."""
+    kept = [
+        change.name
+        for part, _ in of.card.constituents
+        for change in part.in_gas(gas).inversions
+        if change.by_carbon and not change.comes_back
+    ]
+    return any(float(of.history.strain[name][0, -1]) != 0.0 for name in kept)
 
 
 def _longest(of: Sample) -> float:
