@@ -551,6 +551,12 @@ def _tables(fields: Fields, folder: Path) -> tuple[Path, ...]:
     return tuple(folder / name for name in names)
 
 
+def _once(folders: Iterable[Path]) -> tuple[Path, ...]:
+    """Each folder once, where it stands last: later ones are first in right."""
+    by_place = {folder.resolve(): folder for folder in reversed(tuple(folders))}
+    return tuple(reversed(by_place.values()))
+
+
 def read_vessel(
     source: Place | Mapping[str, Any],
     kilns: Mapping[str, Kiln] | None = None,
@@ -597,7 +603,7 @@ def read_vessel(
     table, where, folder = table_of(source, "vessel")
     _refuse_not_round(table, where)
     fields = Fields(table, where, VESSEL)
-    tables = (*_tables(fields, folder), *tables)
+    tables = _once((*_tables(fields, folder), *tables))
     kilns = load_kilns(tables) if kilns is None else kilns
     shape = _form(table.get("profile"), f"{where}: [profile]")
     radius, height, wall, corners = _profile(shape, folder)

@@ -316,6 +316,16 @@ WRONG: dict[str, tuple[str, tuple[str, ...]]] = {
 }  # fmt: skip
 
 
+def test_a_folder_of_tables_given_twice_is_one(written: Callable[..., Path], tmp_path: Path):
+    """By the file and with the command; the one given last is first in right, and kept so."""
+    for name in ("own", "other"):
+        (tmp_path / name).mkdir()
+    path = written('tables = ["own", "other"]\n' + CYLINDER)
+    again = tmp_path / "other" / ".." / "own"
+    found = read_vessel(path, KILNS, tables=[again]).tables
+    assert found == (tmp_path / "other", tmp_path / "own")
+
+
 @pytest.mark.parametrize("case", WRONG)
 def test_a_wrong_vessel_is_refused_in_one_line_with_place_and_choice(
     case: str, written: Callable[..., Path]
