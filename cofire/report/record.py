@@ -379,10 +379,11 @@ def entry_line(entry: Mapping[str, Any]) -> str:
                 what += f"; {word} with {100 * entry[name]:.0f} %"
     elif kind == FIRING:
         parts = [str(entry.get("firing", ""))]
+        whose = " at the logged thermocouple" if entry.get("logged") else " in the ware"
         if is_number(entry.get("peak_C")):
-            parts.append(f"{entry['peak_C']:.0f} °C")
+            parts.append(f"{entry['peak_C']:.0f} °C{whose}")
         if is_number(entry.get("peak_at_least_C")):
-            parts.append(f"{entry['peak_at_least_C']:.0f} °C or more")
+            parts.append(f"{entry['peak_at_least_C']:.0f} °C or more{whose}")
         if is_number(entry.get("hours")):
             parts.append(f"{entry['hours']:.1f} h")
         if "gas" in entry:

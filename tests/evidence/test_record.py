@@ -509,7 +509,7 @@ def test_a_piece_is_followed_from_prediction_to_comparison(path: Path, verdict: 
     assert {e["piece"] for e in read_record(path).entries} == {"bowl"}
     shown = run("show", "--record", path).stdout
     assert "sound with 70 %" in shown
-    assert "860 °C" in shown
+    assert "860 °C in the ware" in " ".join(shown.split())
     assert "cracked, 20 mm up" in shown
     other = run("show", "--record", path, "--piece", "bowk")
     assert (other.exit_code, other.stdout) == (3, "")
@@ -538,6 +538,8 @@ def test_a_logged_firing_is_added_with_its_peak(path: Path, tmp_path: Path):
     (entry,) = read_record(path).entries
     assert entry["logged"]
     assert entry["peak_C"] == pytest.approx(860.0, abs=5.0)
+    shown = " ".join(run("show", "--record", path).stdout.split())
+    assert f"{entry['peak_C']:.0f} °C at the logged thermocouple" in shown
 
 
 @pytest.mark.parametrize(
