@@ -143,8 +143,8 @@ def _time_columns(
 
 def temperatures(
     sheet: Sheet, index: int, unit: str | None = None
-) -> tuple[Array, list[int], str, list[str]]:
-    """Temperatures of a column in K, the rows that have one, their unit in words, and notes.
+) -> tuple[Array, list[int], str, list[str], str]:
+    """Temperatures of a column in K, the rows that have one, their unit in words, notes, a doubt.
 
     The unit is the person's, else that of the column's name or of its cells, else the only one in
     which the log is a firing that begins cold.
@@ -161,7 +161,8 @@ def temperatures(
     Returns
     -------
     tuple
-        Temperatures, shape (K,) [K]; rows they stand in; unit in words; notes.
+        Temperatures, shape (K,) [K]; rows they stand in; unit in words; notes; and where they are a
+        firing in one other unit alone, that: to be told where they are refused.
 
     Raises
     ------
@@ -227,7 +228,9 @@ def temperatures(
             f"{sheet.where}: line {sheet.lines[kept[row]]}, {sheet.title(index)}: {array[row]:g} "
             f"{NAMES[found]}; allowed: -60 to 2300 °C (an open thermocouple? delete the line)"
         )
-    return kelvins, kept, f"{NAMES[found]} {how}", notes
+    fitting = _fitting(*_range(array))
+    other = NAMES[fitting[0]] if len(fitting) == 1 and found not in fitting else ""
+    return kelvins, kept, f"{NAMES[found]} {how}", notes, other
 
 
 def _unit_by_name(name: str) -> str:
@@ -238,9 +241,19 @@ def _unit_by_name(name: str) -> str:
     return ""
 
 
+def _range(values: Array) -> tuple[float, float]:
+    """The coldest and the hottest reading but for a few. [any]"""
+    return float(np.quantile(values, 0.001)), float(np.quantile(values, 0.999))
+
+
+def _fitting(low: float, high: float) -> list[str]:
+    """Units in which what lies between is one firing."""
+    return [u for u, (a, b, c, d) in RANGES.items() if a <= low <= b and c <= high <= d]
+
+
 def _unit_by_range(values: Array, sheet: Sheet, index: int) -> str:
-    low, high = float(np.quantile(values, 0.001)), float(np.quantile(values, 0.999))
-    fitting = [u for u, (a, b, c, d) in RANGES.items() if a <= low <= b and c <= high <= d]
+    low, high = _range(values)
+    fitting = _fitting(low, high)
     if 20.0 <= low <= RANGES["F"][1] and ONLY_F < high <= RANGES["F"][3]:
         fitting = ["F"]
     elif fitting == ["F"]:  # or a kiln that was still warm, in °C

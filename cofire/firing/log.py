@@ -358,7 +358,7 @@ def read_firing_log(
         raise InputError(f"{path}: thermocouple = {thermocouple!r}; allowed: 'ware' or 'kiln'")
     sheet = read_sheet(path)
     when, what = chosen_columns(sheet, column, time_column)
-    temperature, kept, unit, notes = temperatures(sheet, what, temperature_unit)
+    temperature, kept, unit, notes, other = temperatures(sheet, what, temperature_unit)
     cells = [" ".join(sheet.rows[i][j] for j in when) for i in kept]
     lines = [sheet.lines[i] for i in kept]
     title = sheet.title(when[0])
@@ -372,7 +372,12 @@ def read_firing_log(
     smooth, told = smoothed(time, temperature, lines)
     hiding = hiding_steps(time, smooth)
     notes += mended + gap_notes(time, temperature, lines, hiding) + told
-    curve, lead, ends = logged_trace(time, smooth, thermocouple, lag, gas, sheet.where)
+    try:
+        curve, lead, ends = logged_trace(time, smooth, thermocouple, lag, gas, sheet.where)
+    except InputError as error:
+        if other:
+            raise InputError(f"{error}; read in {unit}, its numbers look like {other}") from None
+        raise
     return FiringLog(
         where=sheet.where,
         time=time,

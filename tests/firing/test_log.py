@@ -425,6 +425,11 @@ WRONG: dict[str, tuple[str, tuple[str, ...], dict[str, object]]] = {
         + "".join(f"{t:.0f},{v:.1f}\n" for t, v in zip(*kiln(), strict=True) if t < 11 * HOUR),
         ("ends at 860 °C and is not cooling",), {},
     ),
+    "°F read as °C": (
+        "time_s,T\n" + rows(lambda t, v: f"{t:.0f},{fahrenheit(max(v, 40.0)):.1f}"),
+        ("ends at 104 °C and is not cooling", "read in °C as stated, its numbers look like °F"),
+        {"temperature_unit": "C"},
+    ),
     "nothing": ("", ("the file is empty",), {}),
     "words": ("a letter\nto a friend\nof three lines\n", ("no columns of numbers",), {}),
     "few readings": ("time_s,T_C\n0,20\n60,300\n120,400\n", ("3 readings with rising times",), {}),
