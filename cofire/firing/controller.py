@@ -161,6 +161,26 @@ def degrees(controller: Controller, temperature: float) -> str:
     return f"{celsius(temperature):.0f} °C"
 
 
+def at_kiln(controller: Controller, temperature: float) -> str:
+    """A temperature in whole °C for who stands at the kiln, with the kiln's own degrees beside it.
+
+    Parameters
+    ----------
+    controller : Controller
+        With its degrees.
+    temperature : float
+        [K]
+
+    Examples
+    --------
+    >>> from cofire.firing.program import Controller
+    >>> at_kiln(Controller(fahrenheit=True), 1216.4833), at_kiln(Controller(), 1216.4833)
+    ('943 °C (1730 °F)', '943 °C')
+    """
+    told = f"{celsius(temperature):.0f} °C"
+    return f"{told} ({degrees(controller, temperature)})" if controller.fahrenheit else told
+
+
 def degrees_per_hour(controller: Controller, rate: float) -> str:
     """A rate in whole degrees an hour of those in which a controller counts, with their sign.
 

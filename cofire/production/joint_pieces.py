@@ -18,6 +18,7 @@ from cofire.design.constraints import LEAST_LAYERS
 from cofire.design.fired_size import decay_length
 from cofire.design.ladder import LADDER, bracketed, by_ring, by_rule, ladder
 from cofire.fields import RECORD_FILE
+from cofire.firing.controller import at_kiln
 from cofire.firing.kiln import INSTANT, Trace, trace
 from cofire.firing.program import Firing
 from cofire.materials.card import pure_cards
@@ -41,7 +42,7 @@ from cofire.production.piece import (
     wall_of,
 )
 from cofire.production.printed_solid import volume_below
-from cofire.units import ROOM, celsius
+from cofire.units import ROOM
 from cofire.vessel import Band, Printer, Vessel
 
 TURN = 0.5
@@ -138,7 +139,7 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
     limit = readable_limit(1e3 * float(sagitta(early, length)), 0.0, most_used(flags))
     stop = f"above {limit:.1f} mm" if limit else ""
     part = "" if len(curve.stretches) == 1 else f"in part {len(cut.segments)}, "
-    stopped = f"stopped {part}with the kiln at {celsius(reached):.0f} °C"
+    stopped = f"stopped {part}with the kiln at {at_kiln(cut.kiln.controller, reached)}"
     out = _passes(response.vessel.printer)
     readings = (
         _camber("dry", dried, wet * float(np.exp(dry)), names, ""),

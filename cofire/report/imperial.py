@@ -21,6 +21,8 @@ MEASURE = re.compile(rf"( *)({_LIST})(\*?\s+)(°C/h|°C|mm|K)(?![\w/²³])( {{3,
 ONE = re.compile(r"(?<![\d.])[-+]?\d+(?:\.\d+)?|\d+(?:\.\d+)?")
 ROUND = re.compile(r"(⌀\s+)(\d+(?:\.\d+)?(?:,\s+\d+(?:\.\d+)?)+)(\s+)mm(?![\w/²³])")
 """Several diameters with one unit after the last, on one line or more."""
+BOTH = re.compile(r"[-+]?\d+ °C \((-?\d+ °F)\)")
+"""A temperature at a kiln that counts in °F, with those beside it (see `at_kiln`)."""
 HEADING = re.compile(r"(?<=[a-z] )mm(?= |$)")
 CELL = re.compile(r"( +)(\d+\.\d+)$")
 SHORT = {"°C": "°F", "°C/h": "°F/h", "mm": "in", "K": "°F"}
@@ -66,6 +68,8 @@ def imperial(text: str, kept: Collection[str] = ()) -> str:
     --------
     >>> print(imperial("From 20 to 500 °C at 150 °C/h, 25 °C, 25.4 mm up"))
     From 68 to 932 °F at 270 °F/h, 77 °F, 1.000 in up
+    >>> print(imperial("stopped with the kiln at 943 °C (1730 °F)"))
+    stopped with the kiln at 1730 °F
     >>> print(imperial("rings of ⌀ 11, 17, 25 mm"))
     rings of ⌀ 0.43, 0.67, 0.98 in
     >>> print(imperial("110.0 × 14.1 × 2.10 mm, at most 20 K apart"))
@@ -76,7 +80,7 @@ def imperial(text: str, kept: Collection[str] = ()) -> str:
         pieces = re.split(f"({parts})", text)
         pieces[::2] = map(imperial, pieces[::2])
         return "".join(pieces)
-    return MEASURE.sub(_measure, ROUND.sub(_rounds, _columns(text)))
+    return MEASURE.sub(_measure, ROUND.sub(_rounds, _columns(BOTH.sub(r"\1", text))))
 
 
 def as_set(firing: Firing, *texts: str) -> tuple[str, ...]:

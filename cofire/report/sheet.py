@@ -346,7 +346,12 @@ def write_sheet(
                 f" {packing_words(m.packing)}",
             )
         ),
-        events=shown(events_table(events, set(firing.gases) != {"air"})),
+        events=shown(
+            events_table(
+                events, set(firing.gases) != {"air"},
+                beside=firing.kiln.controller.fahrenheit and not foreign,
+            )
+        ),
         reasons=of_kiln(list(reasons)),
         bands=shown(bands_table(m)),
         print=shown(print_line(m)),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from cofire.firing.controller import degrees, presence_words, set_words, switched_off
+from cofire.firing.controller import at_kiln, degrees, presence_words, set_words, switched_off
 from cofire.firing.program import USUAL_CONTROLLER, Controller
 from cofire.report.firing import heat_work_line
 from cofire.report.html import Name, Strong, Text
@@ -93,7 +93,7 @@ def programme(steps: Sequence[Step], controller: Controller = USUAL_CONTROLLER) 
     )
 
 
-def events_table(events: Sequence[Happening], packed: bool) -> Table:
+def events_table(events: Sequence[Happening], packed: bool, beside: bool = False) -> Table:
     """What happens when, by the letters of the curve.
 
     Parameters
@@ -102,16 +102,20 @@ def events_table(events: Sequence[Happening], packed: bool) -> Table:
         From `happenings`.
     packed : bool
         As in `event_words`.
+    beside : bool
+        Whether the kiln's own temperature is told in °F too.
 
     Returns
     -------
     Table
         One row an event.
     """
+    own = Controller(fahrenheit=True)
     rows = [
         (
             letter(n),
             words,
+            *([degrees(own, e.kiln).removesuffix(" °F")] if beside else []),
             Exact(celsius(e.kiln), 0),
             Exact(celsius(e.ware), 0),
             clock(e.time),
@@ -120,8 +124,8 @@ def events_table(events: Sequence[Happening], packed: bool) -> Table:
     ]
     return Table(
         key="events", caption="What happens when",
-        head=("Mark", "Event", "Kiln, °C", "Ware, °C", "h:min"), rows=rows,
-        kinds={1: "text", 2: "n", 3: "n", 4: "n"},
+        head=("Mark", "Event", *(["Kiln, °F"] if beside else []), "Kiln, °C", "Ware, °C", "h:min"),
+        rows=rows, kinds={1: "text"} | dict.fromkeys(range(2, 5 + beside), "n"),
     )  # fmt: skip
 
 
@@ -152,7 +156,7 @@ def firing_line(firing: Firing, curve: Trace, limit: float, bound: str) -> Text:
     )
     turns = "".join(f", from part {n} in {name}" for name, n in later)
     return (
-        Strong(f"Never above {celsius(limit):.0f} °C"), " (", Name(bound), "). "
+        Strong(f"Never above {at_kiln(firing.kiln.controller, limit)}"), " (", Name(bound), "). "
         f"Fired in {gas[0]}{turns}; "
         f"the programme is the kiln's, the ware follows {firing.lag / MINUTE:.0f} min later and "
         f"peaks at {celsius(curve.peak):.0f} °C. {heat_work_line(curve, chart=False)}",

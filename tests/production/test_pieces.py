@@ -36,7 +36,7 @@ from cofire.design.ladder import Rung, bracketed, by_ring, ladder
 from cofire.evidence.learning import learn_from
 from cofire.evidence.record import OUTCOME, SOUND
 from cofire.firing.kiln import trace
-from cofire.firing.program import Space, load_kilns, read_firing, simple_firing
+from cofire.firing.program import Controller, Space, load_kilns, read_firing, simple_firing
 from cofire.materials.card import pure_cards
 from cofire.mechanics.integrator import Control
 from cofire.mechanics.tile import fire_tile, fired_sag, layered_tile, sag_rate, sagitta
@@ -418,6 +418,25 @@ def test_a_strip_is_hollow_where_its_paste_has_shrunk_more():
     assert dry.value == pytest.approx(1e3 * bow * chord**2 / 8.0, rel=5e-3)
     assert reading(strip, "edge").stop
     assert response.history.extended == ()
+
+
+def test_a_strip_is_stopped_by_the_degrees_that_its_kiln_shows():
+    """In °C as all of the sheet, and beside it in °F where the kiln's file counts in those."""
+    response, _ = foot()
+    firing = response.vessel.firing
+    kiln = replace(firing.kiln, controller=Controller(fahrenheit=True, given=True))
+    shown = replace(response.vessel, firing=replace(firing, kiln=kiln))
+    worst = [flag("brown", SILVER, 0.8, time=30_000.0)]
+    plain, both = (
+        camber_strip(one, 0, worst).readings[1].what
+        for one in (response, replace(response, vessel=shown))
+    )
+    told = re.search(r"with the kiln at (\d+) °C,? ", plain)
+    assert told, plain
+    assert "°F" not in plain
+    beside = re.search(rf"with the kiln at {told[1]} °C \((\d+) °F\)", both)
+    assert beside, both
+    assert float(beside[1]) == pytest.approx(32.0 + 1.8 * float(told[1]), abs=1.5)
 
 
 def test_an_interrupted_firing_stops_at_its_moment_and_no_later_one_is_changed():

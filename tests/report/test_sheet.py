@@ -774,6 +774,28 @@ def test_an_imperial_sheet_tells_what_is_set_in_the_degrees_of_a_named_controlle
     assert rows(plain, "events") != rows(foreign, "events")
 
 
+@pytest.mark.usefixtures("undrawn")
+def test_what_is_watched_at_a_kiln_that_counts_in_fahrenheit_is_told_in_that_too() -> None:
+    made = vase()
+    firing = made.response.vessel.firing
+    kiln = replace(firing.kiln, controller=Controller(fahrenheit=True, given=True))
+    vessel = replace(made.response.vessel, firing=replace(firing, kiln=kiln))
+    own = replace(made, check=sharply(replace(made.response, vessel=vessel), made.verdict))
+    usual, metric, foreign = (
+        read(write_sheet(job, [], units))
+        for job, units in ((made, "metric"), (own, "metric"), (own, "imperial"))
+    )
+    before = rows(usual, "events")
+    assert [[*row[:2], *row[3:]] for row in rows(metric, "events")] == before
+    for row in rows(metric, "events"):
+        assert float(row[2]) == pytest.approx(32.0 + 1.8 * float(row[3]), abs=1.5)
+    assert len(rows(foreign, "events")[0]) == len(before[0])
+    limit = re.search(r"Never above (\d+) °C \((\d+) °F\)", metric.whole)
+    assert limit
+    assert f"Never above {limit[2]} °F (" in foreign.whole
+    assert "°F (" + limit[2] not in foreign.whole
+
+
 def test_events_are_in_order_and_burnout_is_told_once() -> None:
     response = vase().response
     events = happenings(response)
