@@ -34,7 +34,7 @@ VARIED = {
     "particle_size": (0.5, 2.0),
     "free_quartz": (0.0, 2.0),
     "height_shrinkage_factor": (0.9, 1.2),
-    "binder": (0.0, 1.5),
+    "binder": (0.1, 1.5),  # what holds a green bar is there
 }
 """Properties that `cards` multiplies, and between which factors."""
 

@@ -280,6 +280,7 @@ def test_the_strip_with_the_tubes_restraint_is_the_solid_at_the_crest(joint):
     )
 
 
+@pytest.mark.long
 def test_an_axial_crack_from_a_joint_is_that_of_a_solid_in_three_dimensions():
     h, radius = 2e-3, 0.02
     reach = 3.0 * np.sqrt(radius * h)

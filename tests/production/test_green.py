@@ -85,7 +85,7 @@ def vessels(draw: st.DrawFn) -> Vessel:
 
 
 @given(vessels())
-@few
+@settings(few, max_examples=5)
 def test_a_print_dried_and_fired_by_the_model_has_the_size_wanted(vessel: Vessel):
     response = fired(vessel)
     green, again = green_to_size(response, COARSE)
@@ -153,7 +153,7 @@ COPPER_FIRING = simple_firing(
 
 @given(copper_vessels())
 @example(replace(LEANING, firing=COPPER_FIRING))
-@settings(few, max_examples=4)
+@settings(few, max_examples=2)
 def test_joints_come_out_where_they_are_wanted_but_for_half_a_layer(vessel: Vessel):
     response = fire_vessel(vessel, CARDS, control=COARSE, fineness=0.6, extend=True)
     green, again = green_to_size(response, COARSE)
