@@ -70,6 +70,7 @@ def _one(bench: Bench, printer: Printer) -> list[tuple[str, taper.Sample]]:
     return [("a layer higher", taper.Sample(bench, 0.0, 1.0, 1.0, 0.0, {}))]
 
 
+@pytest.mark.long
 def test_a_sharp_joint_of_a_thick_wall_bears_more_with_its_metal_thinned() -> None:
     # a metal edge that yields pulls the ceramic less; wrong if thinner metal pulled it more
     one = tea_light_tapered()

@@ -141,6 +141,7 @@ def test_without_relief_the_answer_is_elastic_at_the_end():
     assert whole.record.inelastic[-1].max() == 0.0
 
 
+@pytest.mark.long
 def test_candidates_in_a_batch_answer_as_they_do_alone():
     history = firing()
     layers = np.array([[[2e-3, 3e-3]], [[2.5e-3, 0.3e-3]]])
@@ -162,6 +163,7 @@ def test_a_layer_of_no_thickness_does_not_matter():
     assert three.stress[-1, [0, 2]] == pytest.approx(two.stress[-1], abs=1e5)
 
 
+@pytest.mark.long
 def test_default_control_is_within_half_a_per_cent_of_the_peak():
     tile = layered_tile([2e-3, 3e-3])
     usual = fire_tile(tile, firing())
