@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 from numpy.typing import NDArray
 
+from cofire.firing.kiln import Trace
 from cofire.mechanics.law import StressState
 from cofire.numerics import Array
 from cofire.physics.history import History
+from cofire.units import HOUR, ROOM, kelvin
 
 
 def made_history(
@@ -115,3 +117,15 @@ class LoadedPoint:
     def unbalanced(self, stress: Array) -> Array:
         """What of the load the stress leaves."""
         return self.load[:, None] - stress
+
+
+def held(turns: Sequence[tuple[str, float]], hours: float = 1.0) -> Trace:
+    """Ware that is held at a temperature [°C] in each gas, cold when it changes, ramps of 1 s."""
+    leg = np.array([0.0, 1.0, 1.0 + hours * HOUR])
+    ends = [n * (leg[-1] + 1.0) for n in range(len(turns) + 1)]
+    time = np.concatenate([*(end + leg for end in ends[:-1]), [ends[-1]]])
+    levels = [(ROOM, kelvin(to), kelvin(to)) for _, to in turns]
+    ware = np.concatenate([*levels, [ROOM]])
+    changes = tuple((3 * n, gas) for n, (gas, _) in enumerate(turns))
+    one = changes[1:] and changes
+    return Trace(time, ware, ware, np.arange(ware.size), turns[0][0], one)

@@ -141,14 +141,14 @@ def atmosphere_flags(response: Response) -> list[Flag]:
     """
     found = []
     gas = response.vessel.firing.gas_words
-    turns = [(s.gas, s.peak) for s in response.trace.stretches]
     remedy = f"Fire in a gas that suits both zones; {gas} does not."
-    if len(turns) > 1:
+    if response.trace.turns:
         remedy = (
-            "Keep it open no hotter than burnout needs, then closed in a gas that suits both zones."
+            "Keep it open no hotter and no longer than burnout needs, then closed in a gas that "
+            "suits both zones."
         )
     for card in response.substances[1]:
-        grade, reason, peak = grade_in_turn(card, turns)
+        grade, reason, peak = grade_in_turn(card, response.trace)
         found.append(
             Flag(
                 zone=card.name,

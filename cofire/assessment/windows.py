@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from cofire.assessment.crystal_rules import turned_grade
 from cofire.assessment.own_weight import RING, sag_grade
 from cofire.assessment.rule import CAUTION, GO, NO
-from cofire.firing.kiln import END, ramp
+from cofire.firing.kiln import END, Stretch, Trace, ramp
 from cofire.firing.program import Kiln
 from cofire.materials.card import Card
 from cofire.materials.pairs import first_liquid
@@ -23,6 +23,13 @@ from cofire.physics.atmosphere import (
     oxidation_margins,
     oxidised_elements,
     oxygen_potential,
+)
+from cofire.physics.oxidation import (
+    GROWTH,
+    SHARE_FACTOR,
+    oxide_swelling,
+    oxidised_depth,
+    oxidised_share,
 )
 from cofire.physics.rheology import shear_viscosity
 from cofire.physics.sintering import clock_rate, density_at, run_clock
@@ -80,10 +87,16 @@ def _margins(elements: Sequence[str], gas: str, peak: float) -> tuple[float, dic
     return known, oxidation_margins(elements, oxygen_potential(gas, known), known)
 
 
-SKIN = kelvin(600.0)
-"""Hottest at which a powdered metal may stand in a gas that oxidises it, where a later gas reduces
-it: an hour's oxide is some micrometres there, of a grain of some tens, and it goes through much
-hotter. Estimate. [K]"""
+BURNT_OPEN = kelvin(600.0)
+"""Hottest at which a metal may stand in a gas that oxidises it, where a later gas reduces it: no
+binder asks for more, and hotter the pores of powder and oxide begin to close to that gas. Common
+practice. [K]"""
+THROUGH = 0.75
+"""Share of a grain as oxide from which it counts as oxidised through: our choice. Copper clays are
+burnt out open at up to some 540 °C for up to an hour before the carbon pack (common practice),
+seven tenths of a grain of 20 µm by `physics.oxidation`, and come through; beyond that nothing is
+known. The strain that brown powder bears sets no limit here: a hundredth of a grain would reach it
+if all oxide pushed, and most of it grows into the pores. [-]"""
 TARNISH = kelvin(300.0)
 """Below it oxidation is too slow to matter: common practice. [K]"""
 REDUCES_FROM = {"carbon": kelvin(700.0), "hydrogen": kelvin(300.0)}
@@ -91,18 +104,18 @@ REDUCES_FROM = {"carbon": kelvin(700.0), "hydrogen": kelvin(300.0)}
 below about 700 °C. Common practice. [K]"""
 
 
-def grade_in_turn(card: Card, turns: Sequence[tuple[str, float]]) -> tuple[int, str, float]:
+def grade_in_turn(card: Card, curve: Trace) -> tuple[int, str, float]:
     """How a card takes gases that follow each other, each at the peak it has while it is there.
 
-    What a metal bears of oxidation in one gas is a caution where a later one reduces all of it,
-    and else what it is in that gas alone. Only whether, not how much: no figure is known of.
+    What a metal bears of oxidation in one gas is a caution where a later one reduces all of it
+    and the grains are not oxidised through by then, and else what it is in that gas alone.
 
     Parameters
     ----------
     card : Card
         Metal, ceramic or blend.
-    turns : sequence of tuple
-        Gas and peak of the ware in it [K], in order of time.
+    curve : Trace
+        Of the ware, with the gas of each moment.
 
     Returns
     -------
@@ -110,40 +123,67 @@ def grade_in_turn(card: Card, turns: Sequence[tuple[str, float]]) -> tuple[int, 
         Grade, the reason where it is not "go", and the peak it belongs to. [K]
     """
     if card.parts:
-        found = [grade_in_turn(part, turns) for part, _ in card.parts]
+        found = [grade_in_turn(part, curve) for part, _ in card.parts]
         return max(found, key=lambda g: g[0])
-    worst = (GO, "", max(peak for _, peak in turns))
-    for n, (gas, peak) in enumerate(turns):
-        grade, reason = gas_grade(card, gas, peak)
-        if grade > GO and len(turns) > 1 and card.kind == "metal":
-            grade, reason = _taken_back(card, gas, peak, turns[n + 1 :], (grade, reason))
+    stretches = curve.stretches
+    worst = (GO, "", max(s.peak for s in stretches))
+    for n, stretch in enumerate(stretches):
+        grade, reason = gas_grade(card, stretch.gas, stretch.peak)
+        if grade > GO and len(stretches) > 1 and card.kind == "metal":
+            grade, reason = _taken_back(card, curve, n, (grade, reason))
         if grade > worst[0]:
-            worst = grade, reason, peak
+            worst = grade, reason, stretch.peak
     return worst
 
 
-def _taken_back(
-    card: Card, gas: str, peak: float, later: Sequence[tuple[str, float]], alone: tuple[int, str]
-) -> tuple[int, str]:
-    """Grade of a metal in a gas that oxidises it, with what later gases do about it."""
-    oxidised = oxidised_elements(_margins(card.elements, gas, peak)[1])
+def _taken_back(card: Card, curve: Trace, n: int, alone: tuple[int, str]) -> tuple[int, str]:
+    """Grade of a metal in stretch `n`, whose gas oxidises it, with what later gases do about it."""
+    stretch, *later = curve.stretches[n:]
+    oxidised = oxidised_elements(_margins(card.elements, stretch.gas, stretch.peak)[1])
     if not oxidised:
         return alone
-    if peak < TARNISH:
+    if stretch.peak < TARNISH:
         return GO, ""
-    for other, hot in later:
-        if hot < REDUCES_FROM.get(other, np.inf):
+    for other in later:
+        if other.peak < REDUCES_FROM.get(other.gas, np.inf):
             continue
-        if oxidised_elements(_margins(oxidised, other, hot)[1]):
+        if oxidised_elements(_margins(oxidised, other.gas, other.peak)[1]):
             continue
-        told = f"{card.name} in {gas}: a skin of oxide forms, to {celsius(peak):.0f} °C"
-        if peak > SKIN:
-            return NO, f"{told}; above {celsius(SKIN):.0f} °C it goes through the powder"
-        return CAUTION, (
-            f"{told}; {other} takes it back at {celsius(hot):.0f} °C. Thick powder may crack by "
-            "it: no figure is known"
-        )
+        here = f"{card.name} in {stretch.gas}, to {celsius(stretch.peak):.0f} °C"
+        if stretch.peak > BURNT_OPEN:
+            return NO, f"{here}: it oxidises; a burnout ends below {celsius(BURNT_OPEN):.0f} °C"
+        base = card.elements[0]
+        back = f"{other.gas} takes it back at {celsius(other.peak):.0f} °C and leaves pores"
+        if base not in oxidised or base not in GROWTH:
+            return CAUTION, f"{here}: {oxidised[0]} oxidises, how much is not known; {back}"
+        share, told = _as_oxide(card, curve, stretch)
+        if share > THROUGH:
+            return NO, (
+                f"{here}: {told}. Above {THROUGH:.0%} it counts as oxidised through; what "
+                f"{other.gas} then leaves is not known to hold"
+            )
+        return CAUTION, f"{here}: {told}; {back}"
     return alone
+
+
+def _as_oxide(card: Card, curve: Trace, stretch: Stretch) -> tuple[float, str]:
+    """Share of a metal's grains that turns to oxide while a gas is there, and how it is told.
+
+    As in air: an upper bound for gases with less oxygen.
+    """
+    base, size = card.elements[0], card["particle_size"].scalar
+    here = slice(stretch.first, stretch.last + 1)
+    depth = oxidised_depth(base, curve.time[here], curve.ware[here])[-1]
+    share = float(oxidised_share(depth, size))
+    swells = float(oxide_swelling(base, share))
+    some, least, most, longer = (
+        f"{float(f'{100 * part:.2g}'):g}"
+        for part in (share, share / SHARE_FACTOR, min(share * SHARE_FACTOR, 1.0), swells)
+    )
+    return share, (
+        f"some {some} % ({least} to {most} %) of its grains of {1e6 * size:.3g} µm turns to oxide "
+        f"and may swell the powder by up to {longer} % of length"
+    )
 
 
 def best_gas(metal: Card, ceramic: Card, peak: float, gases: Sequence[str]) -> tuple[str, int, str]:

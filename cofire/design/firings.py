@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from operator import attrgetter
 
@@ -32,6 +32,7 @@ from cofire.errors import InputError, ModelError
 from cofire.firing.controller import (
     HAND_WARM,
     changes_at,
+    degrees,
     degrees_per_hour,
     longer,
     on_step,
@@ -259,6 +260,9 @@ DRY = Segment(kelvin(110.0), 60.0 / HOUR, 60.0 * MINUTE)
 """Last water of the paste leaves below the boiling of pores: common practice."""
 BURNOUT_RATES = tuple(rate / HOUR for rate in (250.0, 150.0, 100.0, 60.0, 40.0, 25.0))
 BURNOUT_END = kelvin(550.0)
+OPEN_ENDS = (BURNOUT_END, kelvin(500.0), kelvin(450.0), kelvin(425.0))
+"""Where a burnout may hold that is open to one gas before another: the cooler, the less oxide a
+metal grows. Below the last, char hardly burns (`materials.binders`). [K]"""
 COLD = kelvin(40.0)
 """To which a kiln cools where a pack is to be closed: well below `HAND_WARM`, the most at which
 anybody closes one. [K]"""
@@ -558,12 +562,15 @@ def _burnout(
 ) -> tuple[Segment, str, Firing]:
     """Shortest burnout that the flags of binder and char allow, why, and the firing.
 
-    Where none does: the shortest of those that come nearest.
+    Where none does: the shortest of those that come nearest. One whose gases in turn are refused
+    for a metal is taken only where all are.
     """
     tried: list[tuple[Segment, Flag, Firing]] = []
+    oxidised: list[tuple[Segment, Flag, Firing]] = []
     late: list[tuple[float, Flag]] = []  # of those that nobody would be there for: when
     kiln, wall = vessel.firing.kiln, float(vessel.wall.max())
-    for segment in burnouts(min(BURNOUT_END, rest.target - 5.0)):
+    ends = (BURNOUT_END,) if how is None else OPEN_ENDS
+    for segment in burnouts(dict.fromkeys(min(end, rest.target - 5.0) for end in ends)):
         if late and late[-1][1].grade == GO:
             break
         parts = told(kiln, _packed(how, segment, [Wish(SOAK, rest)]))
@@ -576,12 +583,19 @@ def _burnout(
         if too_late(firing, curve) is not None:
             late.append((max(changes_at(firing, curve)), worst))
             continue
+        if how is not None and _refused(pure, curve):
+            oxidised.append((segment, worst, firing))
+            continue
         tried.append((segment, worst, firing))
         if worst.grade == GO:
-            return segment, _burnout_reason(tried), firing
+            return segment, _burnout_reason(tried, bool(oxidised)), firing
+    tried = tried or oxidised
     if not tried:
         line = too_late_line(vessel.firing.latest, min(when for when, _ in late))
         raise ModelError(f"{vessel.name}: {line}")
+    for n, (segment, flag, firing) in enumerate(tried):
+        if flag.grade == GO:  # but refused for its gases
+            return segment, _burnout_reason(tried[: n + 1]), firing
     least = min(flag.counted for _, flag, _ in tried)
     segment, flag, firing = next(one for one in tried if one[1].counted <= TIE * least)
     reason = (
@@ -600,6 +614,11 @@ def _burnout(
     if how is None:  # an open burnout is not compared with itself
         reason += opened_reason(replace(vessel, firing=firing), pure, rest, flag)
     return segment, reason, firing
+
+
+def _refused(pure: Sequence[Card], curve: Trace) -> bool:
+    """Whether a substance does not bear the gases of a firing in turn."""
+    return any(grade_in_turn(card, curve)[0] >= NO for card in pure)
 
 
 def too_late_line(latest: float, soonest: float) -> str:
@@ -685,23 +704,23 @@ def opened_reason(vessel: Vessel, pure: Sequence[Card], rest: Segment, reached: 
     gas = vessel.firing.gas
     if reached.rule != CORE.name or gas == "air" or packing(vessel.firing) is not None:
         return ""
-    turns = [("air", BURNOUT_END), (gas, rest.target)]
-    if any(grade_in_turn(card, turns)[0] >= NO for card in pure):
-        return ""
     bench = Bench({card.name: card for card in pure}, extend=True)
     how = Packing("air", gas, Segment(COLD, np.inf))
     try:
         segment, _, firing = _burnout(vessel, bench, pure, rest, how)
     except ModelError:  # nobody is there, or the controller takes too few segments
         return ""
+    if _refused(pure, bench.trace(firing)):
+        return ""
     flags = [CORE.named(flag) for flag in core_of(bench.history(firing, pure), pure)]
-    left = max(flags, key=attrgetter("counted"))
+    left, controller = max(flags, key=attrgetter("counted")), firing.kiln.controller
     if left.counted >= TIE * reached.counted:
         return ""
     return (
-        f"; open to air until then ({degrees_per_hour(firing.kiln.controller, segment.rate)}, "
-        f"{segment.hold / MINUTE:.0f} min), cooled, then closed in {gas}: {left.counted:.2g}, by "
-        f"gas in its segments{_brown_rise(bench.on(ROUGH), vessel, firing)}"
+        f"; open to air until then (to {degrees(controller, segment.target)} by "
+        f"{degrees_per_hour(controller, segment.rate)}, {segment.hold / MINUTE:.0f} min), "
+        f"cooled, then closed in {gas}: {left.counted:.2g}, by gas in its segments"
+        f"{_brown_rise(bench.on(ROUGH), vessel, firing)}"
     )
 
 
@@ -745,32 +764,37 @@ def _brown_rise(bench: Bench, vessel: Vessel, opened: Firing) -> str:
     return f"; as drawn it brings {worse[0]}" if worse else ""
 
 
-def burnouts(target: float) -> list[Segment]:
+def burnouts(targets: Iterable[float]) -> list[Segment]:
     """Ramps and holds by which the binder may be burnt out, the shortest first.
 
     Parameters
     ----------
-    target : float
-        Where they hold. [K]
+    targets : iterable of float
+        Where they may hold. [K]
 
     Returns
     -------
     list of Segment
         Of equal length the one of the slower ramp first: most of a binder goes on the way.
     """
-    some = [Segment(target, rate, hold) for rate in BURNOUT_RATES for hold in BURNOUT_HOLDS]
+    some = [
+        Segment(target, rate, hold)
+        for target in targets
+        for rate in BURNOUT_RATES
+        for hold in BURNOUT_HOLDS
+    ]
     return sorted(some, key=lambda s: ((s.target - DRY.target) / s.rate + s.hold, s.rate))
 
 
-def _burnout_reason(tried: Sequence[tuple[Segment, Flag, Firing]]) -> str:
-    """What the next shorter burnout would do."""
+def _burnout_reason(tried: Sequence[tuple[Segment, Flag, Firing]], oxidised: bool = False) -> str:
+    """What the next shorter burnout would do; whether shorter, hotter ones oxidise too much."""
     if len(tried) == 1:
-        return "burnout: as fast as was tried"
+        least = " of those that oxidise no metal through" if oxidised else ""
+        return f"burnout: as fast as was tried{least}"
     segment, flag, firing = tried[-2]
+    controller = firing.kiln.controller
     return (
-        f"{flag.rule} of {flag.zone}: "
-        f"{degrees_per_hour(firing.kiln.controller, segment.rate)} and "
-        f"{segment.hold / MINUTE:.0f} min would use up {flag.counted:.2g} of its limit, "
-        f"go is "
-        f"up to {flag.caution:.2g}"
+        f"{flag.rule} of {flag.zone}: {degrees_per_hour(controller, segment.rate)} to "
+        f"{degrees(controller, segment.target)} and {segment.hold / MINUTE:.0f} min would use up "
+        f"{flag.counted:.2g} of its limit, go is up to {flag.caution:.2g}"
     )

@@ -31,6 +31,7 @@ from cofire.physics.blends import blend
 from cofire.physics.history import Along
 from cofire.physics.sintering import relative_density
 from cofire.units import HOUR, MINUTE, kelvin
+from tests.histories import held
 from tests.strategies import CARDS, KILNS, METALS, cards, ceramics, few, kilns, metals, some
 
 STUDIO = KILNS["small studio kiln"]
@@ -308,8 +309,7 @@ def test_what_is_bright_where_the_data_end_is_unknown_beyond_and_both_are_told()
 
 
 def test_an_oxide_that_hydrogen_takes_back_on_its_way_beyond_the_data_is_taken_back() -> None:
-    turns = [("air", kelvin(500.0)), ("hydrogen", kelvin(1420.0))]
-    grade, reason, _ = grade_in_turn(CARDS["nickel"], turns)
+    grade, reason, _ = grade_in_turn(CARDS["nickel"], held([("air", 500), ("hydrogen", 1420)]))
     assert grade == 1
     assert "takes it back" in reason
 

@@ -252,7 +252,7 @@ def test_burnout_slows_where_the_wall_is_thick_and_the_powder_fine() -> None:
 def test_a_burnout_that_nothing_mends_is_not_drawn_out() -> None:
     """In carbon some char of the binder stays, however slow the ramp and however long the hold."""
     whole = frame(laid("copper", "talc body", gas="carbon"), CARDS)
-    assert whole.burnout == burnouts(whole.burnout.target)[0]
+    assert whole.burnout == burnouts([whole.burnout.target])[0]
     assert "core of copper" in whole.burnout_reason  # the metal's paste holds more binder
     assert "no slower ramp and no longer hold" in whole.burnout_reason
 
@@ -261,7 +261,7 @@ def test_a_hold_burns_out_where_it_takes_less_time_than_a_slower_ramp() -> None:
     slow = CARDS["fritted body"].scaled("binder", 6.0)
     whole = frame(laid("fine silver", "fritted body"), {**CARDS, "fritted body": slow})
     assert whole.burnout.hold in BURNOUT_HOLDS
-    some = burnouts(whole.burnout.target)
+    some = burnouts([whole.burnout.target])
     lengths = [(s.target - kelvin(110.0)) / s.rate + s.hold for s in some]
     assert lengths == sorted(lengths)
     assert len(some) == len(set(some)) == len(BURNOUT_RATES) * len(BURNOUT_HOLDS)
