@@ -202,6 +202,25 @@ def test_lead_in_a_frit_is_set_free_in_carbon_and_not_in_air() -> None:
     assert flags([frit], "air", 700.0) == []
 
 
+def reactions(bands: list[str], gas: str, peak: float) -> dict[str, Flag]:
+    """Flags of reactions by what the note says first happens."""
+    found = [f for f in flags(bands, gas, peak) if f.rule == "reaction"]
+    return {f.note.partition(": ")[2].partition(" from ")[0]: f for f in found}
+
+
+@pytest.mark.parametrize(("metal", "base"), [("nickel", "nickel"), ("316L stainless", "iron")])
+def test_dry_hydrogen_that_puts_silicon_into_a_metal_is_a_caution_only_beside_silica(
+    metal: str, base: str
+) -> None:
+    name = f"{base} takes up silicon of the body"
+    told = reactions([metal, "hard porcelain"], "hydrogen", 1405.0)[name]
+    assert told.grade == CAUTION
+    assert "dew point" in told.note
+    assert name not in reactions([metal, "alumina"], "hydrogen", 1405.0)
+    assert name not in reactions([metal, "hard porcelain"], "carbon", 1405.0)
+    assert name not in reactions([metal, "hard porcelain"], "hydrogen", 1100.0)
+
+
 def test_a_pair_of_metals_that_the_table_does_not_know_is_said_to_be_unknown() -> None:
     found = first_liquid([CARDS["gold"], CARDS["iron"]], "hydrogen")
     assert found is not None

@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 
 from cofire.materials.catalogue import load_cards
 from cofire.materials.pairs import MELTS, first_liquid, shipped_pairs
-from cofire.physics.atmosphere import oxide_equilibrium, oxygen_potential
+from cofire.physics.atmosphere import gibbs_energy, oxide_equilibrium, oxygen_potential
 from cofire.units import kelvin
 
 R = 8.314462618
@@ -137,3 +137,75 @@ def test_lower_liquids_come_from_more_elements():
     assert first("fine silver", "tin bronze 90/10") == pytest.approx(602.0, abs=15.0)
     assert first("fine silver", "brass 70/30") == pytest.approx(663.0, abs=15.0)
     assert first("fine silver", "tin bronze 90/10") < two
+
+
+# silicon that dry hydrogen sets free from silica, over its solid, and what a melt asks for
+
+
+def freed(T, dew_point=-40.0):
+    """Activity of silicon beside silica in hydrogen. [-]"""
+    oxygen = oxygen_potential("hydrogen", T, dew_point=kelvin(dew_point))
+    return float(np.exp(gibbs_energy("SiO2", T) / (R * T)) / 10.0**oxygen)
+
+
+def over_solid(T):
+    """Activity over the solid of silicon whose activity over its melt is 1; CRC heat. [-]"""
+    cas = CAS_from_any("Si")
+    return np.exp(Hfus(cas) / (R * T) * (1.0 - T / Tm(cas)))
+
+
+def silicon_of_iron(T, x):
+    """Activity in a melt of iron, over the melt: Lacaze & Sundman 1991, as in a public code. [-]"""
+    L = (-164434.6 + 41.9773 * T, -21.523 * T, -18821.542 + 22.07 * T, 9695.8)
+
+    def excess(x):
+        return sum(x * (1.0 - x) * (1.0 - 2.0 * x) ** n * value for n, value in enumerate(L))
+
+    slope = (excess(x + 1e-6) - excess(x - 1e-6)) / 2e-6
+    return x * np.exp((excess(x) + (1.0 - x) * slope) / (R * T))
+
+
+def begins(asked, dew_point=-40.0):
+    """Temperature from which hydrogen frees as much silicon as a melt asks for. [°C]"""
+    found = brentq(
+        lambda T: np.log(freed(T, dew_point) / (asked(T) * over_solid(T))), 1100.0, 1673.0
+    )
+    return found - kelvin(0.0)
+
+
+def regular(x, interaction):
+    """Activity of silicon in a regular melt. [-]"""
+    return lambda T: x * np.exp(interaction * (1.0 - x) ** 2 / (R * T))
+
+
+def test_dry_hydrogen_frees_the_silicon_that_a_nickel_melt_asks_for():
+    """Between interactions of -150 and -190 kJ/mol from memory, and not below the eutectic."""
+    liquid = LIQUIDS["nickel takes up silicon of the body"]
+    early, late = (begins(regular(0.21, w)) for w in (-190e3, -150e3))
+    table, spread = liquid.temperature - kelvin(0.0), liquid.uncertainty.size
+    assert max(early, 1143.0) - spread < table < late + spread
+    assert late < table + spread
+    wetter = begins(regular(0.21, -170e3), -20.0) - begins(regular(0.21, -170e3))
+    assert wetter == pytest.approx(200.0, abs=30.0)  # as its consequence says
+    assert freed(kelvin(1150.0)) == pytest.approx(1e-4, rel=0.3)
+
+
+def test_dry_hydrogen_frees_the_silicon_that_an_iron_melt_asks_for():
+    """Lacaze & Sundman's melt, and one of half its activity, of 27 at.% (liquidus, memory)."""
+    liquid = LIQUIDS["iron takes up silicon of the body"]
+    late = begins(lambda T: silicon_of_iron(T, 0.27))
+    early = begins(lambda T: 0.5 * silicon_of_iron(T, 0.27))
+    table, spread = liquid.temperature - kelvin(0.0), liquid.uncertainty.size
+    assert table - spread < early < table < late < table + spread
+    assert freed(kelvin(1300.0)) == pytest.approx(3e-3, rel=0.3)
+    # its activity coefficient in much iron at 1600 °C: log -3.1 (abstract), within a factor of 3
+    dilute = silicon_of_iron(kelvin(1600.0), 2e-6) / 2e-6
+    assert abs(np.log10(dilute) + 3.1) < np.log10(4.0)
+    drier = begins(lambda T: 0.5 * silicon_of_iron(T, 0.27), -50.0)
+    assert early - drier == pytest.approx(100.0, abs=30.0)  # as its consequence says
+
+
+def test_carbon_frees_hundreds_of_times_less_silicon_than_dry_hydrogen():
+    for T in kelvin(np.array([1150.0, 1300.0])):
+        carbon = np.exp(gibbs_energy("SiO2", T) / (R * T)) / 10.0 ** oxygen_potential("carbon", T)
+        assert carbon < freed(T) / 50.0
