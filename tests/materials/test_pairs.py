@@ -221,6 +221,19 @@ def test_dry_hydrogen_that_puts_silicon_into_a_metal_is_a_caution_only_beside_si
     assert name not in reactions([metal, "hard porcelain"], "hydrogen", 1100.0)
 
 
+@pytest.mark.parametrize("gas", ["carbon", "hydrogen"])
+@pytest.mark.parametrize("body", ["mid-fire stoneware", "red earthenware", "talc body"])
+def test_nickel_beside_clay_is_a_caution_for_its_sulphur_and_never_a_no(
+    body: str, gas: str
+) -> None:
+    told = reactions(["nickel", body], gas, 1050.0)["nickel takes up sulphur"]
+    assert told.grade == CAUTION
+    assert "low in sulphur" in told.note
+    assert "burn out open first" in told.note
+    assert "nickel takes up sulphur" not in reactions(["nickel", body], "air", 1050.0)
+    assert "nickel takes up sulphur" not in reactions(["copper", body], gas, 1050.0)
+
+
 def test_a_pair_of_metals_that_the_table_does_not_know_is_said_to_be_unknown() -> None:
     found = first_liquid([CARDS["gold"], CARDS["iron"]], "hydrogen")
     assert found is not None
