@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.stats import gamma
 
-from cofire.design import plan, schedule, search
+from cofire.design import drafting, schedule, search
 from cofire.design.transition import Layout
 from cofire.firing.kiln import trace
 from cofire.firing.program import LAG, Segment
@@ -77,7 +77,7 @@ def little_tried() -> Iterator[pytest.MonkeyPatch]:
         for name, value in (("A_CHOICE", 1), ("LEAST_POPULATION", 5), ("LOCAL_ROUNDS", 1)):
             patch.setattr(search, name, value)
         patch.setattr(search, "polish", partial(_polish_once, search.polish))
-        for module in (plan, search):
+        for module in (drafting, search):
             patch.setattr(module, "searched", lambda effort: 4)
         patch.setattr(schedule, "ROUNDS", 1)
         yield patch

@@ -14,7 +14,8 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from cofire.design.plan import EVEN, Plan, propose
+from cofire.design.plan import Plan, propose
+from cofire.design.rivals import EVEN
 from cofire.errors import ModelError
 from cofire.vessel import Vessel
 from tests.fired import CARDS

@@ -156,7 +156,7 @@ def running(stages: Mapping[str, float] | None = None) -> Callable[[str], None]:
     progress = Progress(stages)
 
     def tell(line: str) -> None:
-        from cofire.design.plan import FIRST, INTERRUPTED
+        from cofire.design.drafting import FIRST, INTERRUPTED
 
         if line.startswith(FIRST):
             progress("")

@@ -641,3 +641,25 @@ def odds(
             swings=tuple(moved[column]),
         )
     return found
+
+
+def swings_of(bench: Bench, vessel: Vessel, count: int) -> tuple[Swing, ...]:
+    """What samples that a search asks do to a vessel.
+
+    Parameters
+    ----------
+    bench : Bench
+        What is known already.
+    vessel : Vessel
+        To be fired.
+    count : int
+        How many samples.
+
+    Returns
+    -------
+    tuple of Swing
+        None where it cannot be fired.
+    """
+    samples = draw(bench, vessel, count, SOUGHT)
+    (outcome,) = odds(bench, samples, [vessel], nominal(bench, [vessel]))
+    return () if outcome is None else outcome.swings

@@ -9,7 +9,8 @@ from cofire.assessment.rule import GO, GRADE, Flag
 from cofire.assessment.verdict import Verdict
 from cofire.design.fired_size import in_fired_size
 from cofire.design.layers import LayerSearch, Trial, trade_off
-from cofire.design.plan import TENFOLD, Plan, Scan
+from cofire.design.plan import Plan
+from cofire.design.scan import TENFOLD, Scan
 from cofire.design.schedule import Schedule
 from cofire.design.transition import Layout
 from cofire.firing.controller import presence_words, set_words

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from cofire import __version__
 from cofire.design.layers import LayerSearch, Trial, trade_off
-from cofire.design.plan import Plan, Scan
+from cofire.design.plan import Plan
+from cofire.design.scan import Scan
 from cofire.design.transition import Layout
 from cofire.firing.controller import set_words
 from cofire.firing.program import FULL

@@ -16,7 +16,7 @@ from typing import IO
 
 import pytest
 
-from cofire.design.plan import FIRST
+from cofire.design.drafting import FIRST
 
 ROOT = Path(__file__).parents[2]
 VESSEL = """

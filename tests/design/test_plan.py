@@ -24,28 +24,13 @@ from cofire.design.alternatives import (
     PROPOSED,
 )
 from cofire.design.candidates import ROUGH, Bench
+from cofire.design.drafting import FIRST, Draft
 from cofire.design.firings import frame
 from cofire.design.margins import Shift
 from cofire.design.objective import Outcome
-from cofire.design.plan import (
-    DOUBT,
-    EVEN,
-    FIRST,
-    TENFOLD,
-    Plan,
-    Rival,
-    Scan,
-    _Asked,
-    _crack,
-    _Draft,
-    _kept,
-    _likeliest,
-    _recipes,
-    chosen_rival,
-    propose,
-    scan_layouts,
-    stays,
-)
+from cofire.design.plan import Plan, _recipes, propose
+from cofire.design.rivals import EVEN, Asked, Rival, chosen_rival, likeliest
+from cofire.design.scan import DOUBT, TENFOLD, Scan, crack_at, scan_layouts, stays
 from cofire.design.search import KNEE
 from cofire.design.taper import Tapered
 from cofire.design.transition import Layout, given_layout
@@ -337,7 +322,10 @@ def test_a_plan_that_keeps_fewer_pots_says_why() -> None:
 
 @pytest.mark.parametrize("stage", ["layers", "schedule"])
 def test_an_interrupt_leaves_the_best_so_far_marked_unfinished(stage, monkeypatch) -> None:
-    monkeypatch.setattr("cofire.design.plan.check_vessel", partial(check_vessel, quick=True))
+    for module in ("plan", "drafting"):
+        monkeypatch.setattr(
+            f"cofire.design.{module}.check_vessel", partial(check_vessel, quick=True)
+        )
     vessel = tea_light_to_plan()
     vessel = replace(vessel, joint=replace(vessel.joint, blends=1))
 
@@ -361,18 +349,18 @@ def test_an_interrupt_leaves_the_best_so_far_marked_unfinished(stage, monkeypatc
 
 def test_what_an_interrupt_keeps_is_told_in_words_that_agree() -> None:
     one, searched = Layout((50,), 5e-3, 0.02), SimpleNamespace(trials=[None])
-    draft = _Draft(tea_light_to_plan(), one, searched, tried=1)
-    assert "after 1 layout and 1 firing: kept 1 blend over 5.0 mm, in the usual" in _kept(draft)
+    draft = Draft(tea_light_to_plan(), one, searched, tried=1)
+    assert "after 1 layout and 1 firing: kept 1 blend over 5.0 mm, in the usual" in draft.kept()
 
 
 def test_an_interrupt_of_the_schedule_of_the_bands_as_given_is_not_lost(monkeypatch) -> None:
     plan = direct_plan()
     some = Rival(plan.proposal, plan.odds[1], plan.layout, plan.schedule)
-    asked = _Asked(Bench(CARDS), plan.vessel, lambda _: plan.proposal, 4)
+    asked = Asked(Bench(CARDS), plan.vessel, lambda _: plan.proposal, 4)
     broken_off = replace(plan.schedule, finished=False)
-    monkeypatch.setattr("cofire.design.plan.propose_schedule", lambda *_, **__: broken_off)
+    monkeypatch.setattr("cofire.design.rivals.propose_schedule", lambda *_, **__: broken_off)
     with pytest.raises(KeyboardInterrupt):
-        _likeliest(asked, some, some, plan.vessel, frame(plan.vessel, CARDS))
+        likeliest(asked, some, some, plan.vessel, frame(plan.vessel, CARDS))
 
 
 def test_a_vessel_that_cannot_be_planned_is_refused_with_what_binds() -> None:
@@ -412,7 +400,7 @@ def test_what_nothing_goes_below_is_the_least_of_the_whole_grid() -> None:
         figure=100.0 * (1.0 - 0.9 ** (0.8**m)), limit=10.0,
         unit="% probability of a crack", note="", rule="cooling",
     )  # fmt: skip
-    assert _crack(0.8 / DOUBT, CARDS["fritted body"]) == pytest.approx(crack_chance(flag))
+    assert crack_at(0.8 / DOUBT, CARDS["fritted body"]) == pytest.approx(crack_chance(flag))
 
 
 def test_a_paste_that_keeps_fewer_pots_over_its_own_draws_is_not_among_those_that_would_keep_more(

@@ -185,7 +185,9 @@ def test_a_vessel_whose_kiln_alone_was_named_is_read_back_from_its_plan(tmp_path
 def test_a_plan_that_chose_a_firing_leaves_nothing_open(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):
-    monkeypatch.setattr("cofire.design.plan.check_vessel", partial(check_vessel, quick=True))
+    for module in ("plan", "drafting"):
+        quick = partial(check_vessel, quick=True)
+        monkeypatch.setattr(f"cofire.design.{module}.check_vessel", quick)
     vessel = own(tmp_path)
     direct = replace(vessel, joint=replace(vessel.joint, blends=0, height=0.0))
 

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from cofire.assessment.check import check_vessel
-from cofire.design import margins, search
+from cofire.design import drafting, margins, search
 from cofire.design import plan as planning
 from cofire.design.alternatives import two_firings
 from cofire.design.candidates import ROUGH, Bench
@@ -32,7 +32,8 @@ from cofire.design.fired_size import in_fired_size
 from cofire.design.grid import layouts, neighbours, shared
 from cofire.design.layers import propose_layers
 from cofire.design.objective import nominal
-from cofire.design.plan import EVEN, Plan, propose
+from cofire.design.plan import Plan, propose
+from cofire.design.rivals import EVEN
 from cofire.design.search import search_designs
 from cofire.design.space import Design, Space, laid
 from cofire.design.transition import LOWER, UPPER, Layout, as_vessel, given_layout, zones
@@ -454,8 +455,9 @@ def banded_plan() -> tuple[Plan, tuple[str, ...]]:
     """
     told: list[str] = []
     with little_tried() as patch:
-        patch.setattr(planning, "check_vessel", partial(check_vessel, quick=True))
-        patch.setattr(planning, "far_apart", lambda *of: False)
+        for module in (planning, drafting):
+            patch.setattr(module, "check_vessel", partial(check_vessel, quick=True))
+        patch.setattr(drafting, "far_apart", lambda *of: False)
         patch.setattr(planning, "_recipes", lambda *of: ())
         patch.setattr(planning, "alternatives", lambda *of: ())
         patch.setattr(planning, "margins", lambda *of, **how: None)
