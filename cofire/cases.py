@@ -39,9 +39,9 @@ class Case:
     Attributes
     ----------
     vessel
-        The vessel.
+        As for `cofire.read_vessel`: a path, a mapping or a Vessel; kept as a Vessel in its firing.
     firing
-        Its firing, where that is not the vessel's own.
+        As for `cofire.read_firing`, where it is not the vessel's own.
     cards
         Materials by name, where these are not the shipped ones and those of its tables.
     deviates
@@ -65,17 +65,20 @@ class Case:
     False
     """
 
-    vessel: Vessel
-    firing: Firing | None = None
+    vessel: AnyVessel
+    firing: AnyFiring | None = None
     cards: Mapping[str, Card] | None = None
     deviates: Mapping[tuple[str, str], float] = field(default_factory=dict)
     extend: bool = False
     quick: bool = False
 
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "vessel", vessel_of(self.vessel, self.firing))
+
     def __repr__(self) -> str:
-        firing = self.vessel.firing if self.firing is None else self.firing
+        vessel = vessel_of(self.vessel)
         moved = f", {len(self.deviates)} properties moved" * bool(self.deviates)
-        return f"<Case {self.vessel.name!r} in {firing.name!r}{moved}>"
+        return f"<Case {vessel.name!r} in {vessel.firing.name!r}{moved}>"
 
 
 @one_thread
@@ -103,8 +106,8 @@ def evaluate(case: Case) -> Verdict:
     >>> cf.evaluate(cf.Case(cf.example_vessel())).word
     'no'
     """
-    known = dict(cards_for(case.vessel.tables, case.cards))
-    vessel = case.vessel if case.firing is None else replace(case.vessel, firing=case.firing)
+    vessel = vessel_of(case.vessel)  # in its firing
+    known = dict(cards_for(vessel.tables, case.cards))
     if case.deviates:
         known |= _sampled(needed(vessel, known), case.deviates)
     control = replace(USUAL, compiled=True) if case.quick else USUAL
@@ -117,7 +120,7 @@ def _sampled(
     known: Mapping[str, Card], deviates: Mapping[tuple[str, str], float]
 ) -> dict[str, Card]:
     """The metals and ceramics with some of their properties moved."""
-    from cofire.evidence.uncertainty import Factor, factors_of, varied
+    from cofire.assessment.draws import Factor, factors_of, varied
 
     pure = list(pure_cards(known.values()).values())
     possible = [(factor.material, factor.name) for factor in factors_of(pure)]

@@ -7,7 +7,8 @@ verdicts, tables, figures and text.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -496,11 +497,12 @@ def plan(
     cards: Mapping[str, Card] | None = None,
     extend: bool = False,
     effort: float = 1.0,
+    executor: Executor | None = None,
+    tell: Callable[[str], None] | None = None,
 ) -> PlannedVessel:
     """Graded layers and a firing with which a vessel is likeliest to be kept.
 
-    A search of some ten minutes for eight blends on one core; on several, see
-    `cofire.design.plan`.
+    A search of some ten minutes for eight blends on one core, less on several.
 
     Parameters
     ----------
@@ -514,6 +516,10 @@ def plan(
         Hold tables' last values beyond their rows.
     effort : float
         Factor on the designs and samples that are tried; less is sooner and rougher. [-]
+    executor : Executor, optional
+        Who fires and checks, such as a `ProcessPoolExecutor`: the plan is the same on any.
+    tell : callable, optional
+        Is given one line about each stage: `tell=print` shows how far it is.
 
     Returns
     -------
@@ -541,7 +547,9 @@ def plan(
 
     given = vessel_of(vessel, firing)
     known = cards_for(given.tables, cards)
-    return PlannedVessel(propose(given, known, extend=extend, effort=effort))
+    return PlannedVessel(
+        propose(given, known, extend=extend, tell=tell, executor=executor, effort=effort)
+    )
 
 
 @dataclass(frozen=True, repr=False)

@@ -59,8 +59,6 @@ FOUND = (*TOLD, "inputs")
 """Columns that are added."""
 LONGEST_HEADER = 1000
 """No sweep writes a longer one. [bytes]"""
-REACH = 3.0
-"""Samples lie within this many standard uncertainties. [-]"""
 
 Row = dict[str, str]
 
@@ -391,7 +389,7 @@ def drawn(cards: Mapping[str, Card], number: int, seed: int = 0) -> dict[tuple[s
         Standard normal, drawn anew beyond `REACH`, each property on its own; the same for a
         property whatever other cards there are.
     """
-    from cofire.evidence.uncertainty import factors_of
+    from cofire.assessment.draws import REACH, factors_of
 
     found = {}
     for factor in factors_of(list(pure_cards(cards.values()).values())):

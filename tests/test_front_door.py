@@ -542,6 +542,18 @@ def test_a_case_with_nothing_moved_is_the_vessel_itself_and_a_weaker_body_fares_
     assert cooling(strength=-1.0) > own > cooling(strength=1.0)
 
 
+def test_a_case_takes_a_vessel_and_a_firing_as_every_other_call_does() -> None:
+    """Once a path or rows of a firing failed only when it was judged, with a traceback."""
+    path, rows = EXAMPLES / "silver_foot_vessel.toml", [(420, 60, 60), (840, 100, 60)]
+    case = cf.Case(path, rows, quick=True)
+    other = cf.Case(replace(cf.read_vessel(path), firing=cf.read_firing(rows)), quick=True)
+    assert case.vessel == other.vessel
+    assert repr(case) == repr(other)
+    assert cf.evaluate(case).flags == cf.evaluate(other).flags
+    with pytest.raises(InputError, match=r"none\.toml: cannot be read"):
+        cf.Case("none.toml")
+
+
 def test_a_deviate_of_nothing_uncertain_is_refused() -> None:
     case = cf.Case(cf.example_vessel(), deviates={("fritted body", "strenght"): 1.0})
     with pytest.raises(UnknownName, match=r"deviates: .*did you mean 'fritted body: strength'"):

@@ -16,6 +16,7 @@ from typer.testing import CliRunner
 
 from cofire import sweeps
 from cofire.assessment.check import Check, check_vessel
+from cofire.assessment.draws import REACH
 from cofire.assessment.verdict import Verdict, worst_first
 from cofire.cases import Case, evaluate, needed, with_peak
 from cofire.cli import app
@@ -319,7 +320,7 @@ def test_a_sample_is_the_same_in_any_table_and_normal_over_many() -> None:
     many = np.array([list(drawn(cards, n).values()) for n in range(1, 400)])
     assert abs(many.mean()) < 0.02
     assert many.std() == pytest.approx(0.9866, abs=0.02)  # a normal cut off at three
-    assert np.abs(many).max() <= sweeps.REACH
+    assert np.abs(many).max() <= REACH
     assert np.abs(np.corrcoef(many.T) - np.eye(many.shape[1])).max() < 0.25
 
 

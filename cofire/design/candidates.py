@@ -269,6 +269,7 @@ class Bench:
         """
         shared, shape = self._in(response.vessel.firing).shared, shape_key(response.vessel)
         pure = frozenset(pure_cards(response.cards))
+        alone: dict[str, Response] = {}
         flags: list[Flag] = []
         for rule in verdict.RULES if rules is None else rules:
             key: Key = (rule.name, shape if SHAPE in rule.sees else ())
@@ -282,8 +283,9 @@ class Bench:
                 for row, card in response.materials:
                     own = (*key, card.name)
                     if own not in shared:
-                        alone = replace(response, cards=(card,), material=(row,))
-                        shared[own] = rule.flags(alone)
+                        if card.name not in alone:
+                            alone[card.name] = replace(response, cards=(card,), material=(row,))
+                        shared[own] = rule.flags(alone[card.name])
                     flags += shared[own]
             else:
                 ratio = self.ratios.get(rule.name, 1.0)

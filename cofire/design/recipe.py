@@ -8,7 +8,7 @@ a filler does to strength and toughness is left at the base's, with a wider spre
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -323,7 +323,6 @@ def propose_recipes(
     design: Design,
     fillers: Mapping[str, Card],
     *,
-    owned: Iterable[str] = (),
     shares: Sequence[float] = SHARES,
     samples: int = 16,
 ) -> list[Recipe]:
@@ -343,8 +342,6 @@ def propose_recipes(
         The layout to keep.
     fillers : mapping
         By name, from `load_fillers`.
-    owned : iterable of str
-        What the user has: of recipes as good, these come first.
     shares : sequence of float
         That are tried, of the solid volume. [-]
     samples : int
@@ -359,8 +356,7 @@ def propose_recipes(
     some = list(_pairs(metal, ceramic, fillers, shares))
     jobs = [(bench, vessel, design, some[k : k + TOGETHER]) for k in range(0, len(some), TOGETHER)]
     tries = [one for found in each(_tried, jobs, bench.executor) for one in found]
-    mine = set(owned)
-    tries.sort(key=lambda t: (t[0].cost, t[2].name not in mine))
+    tries.sort(key=lambda t: t[0].cost)
     plain = laid(vessel, metal.name, ceramic.name, below, design)
     (without,) = odds(bench, draw(bench, plain, samples, SOUGHT), [plain], nominal(bench, [plain]))
     if without is None:
@@ -379,7 +375,7 @@ def propose_recipes(
             base.name, filler.name, share, mean_expansion(base), mean_expansion(card),
             _shrinkage(card) / max(_shrinkage(base), 1e-9), one, card, asked, without,
         )  # fmt: skip
-    return sorted(best.values(), key=lambda r: (round(r.outcome.cost, 2), r.filler not in mine))
+    return sorted(best.values(), key=lambda r: round(r.outcome.cost, 2))
 
 
 Tried = tuple[Outcome, Card, Card, float, Card, Vessel]
@@ -446,7 +442,6 @@ def recipes_for(
     base: Card,
     expansion: float,
     fillers: Mapping[str, Card],
-    owned: Iterable[str] = (),
     temperature: float = BAR_TEMPERATURE,
 ) -> list[tuple[str, float, float]]:
     """Mixes of a body or metal that come to a wanted expansion, or as near as a filler takes it.
@@ -459,8 +454,6 @@ def recipes_for(
         Mean from 20 °C that is wanted. [1/K]
     fillers : mapping
         By name, from `load_fillers`.
-    owned : iterable of str
-        What the user has: these come first.
     temperature : float
         Up to which expansions are meant; by default 400 °C. [K]
 
@@ -470,7 +463,6 @@ def recipes_for(
         Filler, share of the solid volume [-] and expansion [1/K]; what the user owns first, then
         the nearest, then the least share. Fillers that lead away from the figure are left out.
     """
-    mine = set(owned)
     before = mean_expansion(base, temperature)
     found = []
     for filler in fillers.values():
@@ -482,12 +474,10 @@ def recipes_for(
         reached = mean_expansion(mixed_card(base, [(filler, share)]), temperature)
         if abs(reached - expansion) < abs(before - expansion):
             found.append((filler.name, share, reached))
-    return sorted(found, key=lambda f: (f[0] not in mine, round(abs(f[2] - expansion), 7), f[1]))
+    return sorted(found, key=lambda f: (round(abs(f[2] - expansion), 7), f[1]))
 
 
-def wanted_recipes(
-    wanted: Wanted, fillers: Mapping[str, Card], owned: Iterable[str] = ()
-) -> list[str]:
+def wanted_recipes(wanted: Wanted, fillers: Mapping[str, Card]) -> list[str]:
     """What to mix into the partner that a vessel has, so that its expansion suits the zone.
 
     Parameters
@@ -496,8 +486,6 @@ def wanted_recipes(
         From `wanted_partner`.
     fillers : mapping
         By name, from `load_fillers`.
-    owned : iterable of str
-        What the user has: these come first.
 
     Returns
     -------
@@ -512,7 +500,7 @@ def wanted_recipes(
         return []
     edge = r.low if apart < 0.0 else r.high
     aim = edge + INSIDE * (r.ideal - edge)
-    found = recipes_for(base, aim, fillers, owned, upto)[:SHOWN]
+    found = recipes_for(base, aim, fillers, upto)[:SHOWN]
     return [recipe_text(base.name, *one, upto) for one in found]
 
 

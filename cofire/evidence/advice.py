@@ -18,11 +18,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.assessment.draws import Factor
 from cofire.assessment.verdict import LOSING
 from cofire.design.ladder import LADDER
 from cofire.evidence.learning import MISREAD, soundness
 from cofire.evidence.measure_next import MEASURED_BY
-from cofire.evidence.uncertainty import Factor, Samples
+from cofire.evidence.uncertainty import Samples
 from cofire.numerics import Array
 from cofire.units import counted
 

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
+from cofire.assessment.draws import REACH, Factor, design, normal
 from cofire.assessment.verdict import LOSING
 from cofire.evidence.sensitivity import (
     DEGREE,
@@ -29,7 +30,7 @@ from cofire.evidence.sensitivity import (
     rank_correlation,
     sobol_indices,
 )
-from cofire.evidence.uncertainty import FLOOR, REACH, Factor, Key, Samples, design, normal
+from cofire.evidence.uncertainty import FLOOR, Key, Samples
 from cofire.numerics import Array, normal_points
 
 POINTS = 1024

@@ -28,14 +28,7 @@ from numpy.typing import NDArray
 
 from cofire.assessment.chance import chance_kept, together
 from cofire.assessment.crack_rules import modulus_of
-from cofire.assessment.draws import REACH as REACH
-from cofire.assessment.draws import Factor as Factor
-from cofire.assessment.draws import bounds as bounds
-from cofire.assessment.draws import design as design
-from cofire.assessment.draws import factors_of as factors_of
-from cofire.assessment.draws import moved as moved
-from cofire.assessment.draws import normal as normal
-from cofire.assessment.draws import varied as varied
+from cofire.assessment.draws import Factor, design, factors_of, varied
 from cofire.assessment.model_factors import drawn_factors
 from cofire.assessment.response import COARSE, Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO

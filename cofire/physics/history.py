@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from cofire.errors import OutOfRange
 from cofire.firing.kiln import Trace
-from cofire.materials.binders import Reaction, shipped_reactions
+from cofire.materials.binders import shipped_reactions
 from cofire.materials.card import Card, pure_cards
 from cofire.materials.properties import ALONG_THE_FIRING, VISCOSITIES
 from cofire.numerics import Array
@@ -238,17 +238,13 @@ class _Lost:
     burnt_out: Array
 
 
-def _lost(trace: Trace, reactions: Sequence[Reaction] | None) -> _Lost:
+def _lost(trace: Trace) -> _Lost:
     """Burnout along a trace, the same for all materials; `burnt_out` ends at 1.
 
-    Without reactions those of each gas count while it is there. What the gas that leaves most char
-    leaves holds nothing: where gases follow each other, that much counts as burnt out.
+    Reactions of each gas count while it is there. What the gas that leaves most char leaves holds
+    nothing: where gases follow each other, that much counts as burnt out.
     """
-    sets = (
-        [(s.first, shipped_reactions(s.gas)) for s in trace.stretches]
-        if reactions is None
-        else [(0, tuple(reactions))]
-    )
+    sets = [(s.first, shipped_reactions(s.gas)) for s in trace.stretches]
 
     def gone(substance: str) -> Array:
         turns = [(node, [r for r in some if r.substance == substance]) for node, some in sets]
@@ -274,7 +270,7 @@ def burnout(trace: Trace) -> tuple[Array, Array]:
         Shares of the binder's mass and of the bound water's, each of shape (M,), the same for all
         materials; what stays as char has not left. [-]
     """
-    lost = _lost(trace, None)
+    lost = _lost(trace)
     return lost.binder, lost.water
 
 
@@ -490,26 +486,21 @@ class Along:
     ----------
     trace : Trace
         What the ware sees, M nodes.
-    reactions : sequence of Reaction, optional
-        Burnout kinetics; by default the shipped ones for the gas of each moment.
     extend : bool
         Hold a table's end values beyond its rows, and say so in `extended`, instead of refusing.
     """
 
-    def __init__(
-        self, trace: Trace, reactions: Sequence[Reaction] | None = None, extend: bool = False
-    ) -> None:
+    def __init__(self, trace: Trace, extend: bool = False) -> None:
         self.trace, self.extend = trace, extend
-        self._reactions = None if reactions is None else tuple(reactions)
         self._known: dict[int, tuple[Card, _Zone, list[str]]] = {}
 
-    def __reduce__(self) -> tuple[type[Along], tuple[Trace, Sequence[Reaction] | None, bool]]:
+    def __reduce__(self) -> tuple[type[Along], tuple[Trace, bool]]:
         """How another process gets it: without what is known."""
-        return type(self), (self.trace, self._reactions, self.extend)
+        return type(self), (self.trace, self.extend)
 
     @cached_property
     def _lost(self) -> _Lost:
-        return _lost(self.trace, self._reactions)
+        return _lost(self.trace)
 
     def _zone(self, card: Card) -> tuple[Card, _Zone, list[str]]:
         """What one material does, with the card itself, so that its identity stays taken."""
@@ -569,7 +560,6 @@ class Along:
 def histories(
     cards: Sequence[Card],
     trace: Trace,
-    reactions: Sequence[Reaction] | None = None,
     extend: bool = False,
 ) -> History:
     """Histories of many materials along one trace: N cards cost N, whatever is joined to what.
@@ -580,8 +570,6 @@ def histories(
         N materials.
     trace : Trace
         What the ware sees, M nodes.
-    reactions : sequence of Reaction, optional
-        Burnout kinetics; by default the shipped ones for the gas of each moment.
     extend : bool
         Hold a table's end values beyond its rows, and say so in `extended`, instead of refusing.
 
@@ -595,4 +583,4 @@ def histories(
     OutOfRange
         The trace is hotter or colder than a card's tables, and `extend` is false.
     """
-    return Along(trace, reactions, extend).of(cards)
+    return Along(trace, extend).of(cards)

@@ -7,10 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from cofire.assessment.draws import REACH, Factor
 from cofire.assessment.model_factors import RECORD, factor_of
 from cofire.evidence.advice import DOUBTFUL, Advice
 from cofire.evidence.measure_next import Influence, Ranking
-from cofire.evidence.uncertainty import REACH, Factor, Key, Probability, Samples
+from cofire.evidence.uncertainty import Key, Probability, Samples
 from cofire.report.verdict import BEFORE_UNIT, number, unknown_line
 from cofire.units import counted
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import tomllib
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
 from functools import cache, partial
 from io import StringIO
@@ -222,11 +222,15 @@ def test_a_plan_in_a_notebook_is_that_of_the_command(monkeypatch: pytest.MonkeyP
         return plan
 
     monkeypatch.setattr("cofire.design.plan.propose", found)
-    planned = cf.plan(direct_vessel(), cards=CARDS, effort=0.05)
+    told: list[str] = []
+    with ThreadPoolExecutor(1) as pool:
+        planned = cf.plan(
+            direct_vessel(), cards=CARDS, effort=0.05, executor=pool, tell=told.append
+        )
     ((vessel, cards), options), = asked  # fmt: skip
     assert vessel is direct_vessel()
     assert cards is CARDS
-    assert options == {"extend": False, "effort": 0.05}
+    assert options == {"extend": False, "effort": 0.05, "executor": pool, "tell": told.append}
     assert planned.check() is plan.verdict
     assert planned.vessel is plan.vessel
     assert planned.text() == plan_text(plan)

@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from cofire.assessment.draws import Factor, design
 from cofire.evidence.advice import LADDER, Option, advise, options_for
-from cofire.evidence.uncertainty import Factor, Samples, design
+from cofire.evidence.uncertainty import Samples
 from cofire.materials.properties import SPECS
 
 RULE = "metal"

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from cofire.assessment.draws import Factor, design
 from cofire.assessment.model_factors import factor_of
 from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import Verdict, worst_first
@@ -26,7 +27,7 @@ from cofire.evidence.learning import (
     size_of,
     soundness,
 )
-from cofire.evidence.uncertainty import Factor, Samples, design
+from cofire.evidence.uncertainty import Samples
 from tests.fired import TEA_LIGHT, tea_light
 
 pytestmark = pytest.mark.usefixtures("solids_are_rough")

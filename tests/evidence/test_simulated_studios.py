@@ -7,8 +7,9 @@ from functools import cache
 import numpy as np
 import pytest
 
+from cofire.assessment.draws import Factor, design
 from cofire.evidence.advice import options_for
-from cofire.evidence.uncertainty import Factor, Samples, design
+from cofire.evidence.uncertainty import Samples
 from tests.simulated_studios import Design, Tally, brier, studios, table, true_soundness
 
 RULE = "metal"

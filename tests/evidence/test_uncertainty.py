@@ -16,6 +16,7 @@ from scipy.special import ndtr
 from typer.testing import CliRunner
 
 from cofire.assessment.chance import cracking
+from cofire.assessment.draws import REACH, Factor, bounds, design, factors_of, moved, normal, varied
 from cofire.assessment.model_factors import ModelFactor, factor_of
 from cofire.assessment.rule import CAUTION, GO, NO, Flag
 from cofire.assessment.verdict import LOSING, SEEN, crack_chance, judge, worst_first
@@ -25,18 +26,7 @@ from cofire.design.objective import chances
 from cofire.errors import InputError, ModelError
 from cofire.evidence import uncertainty
 from cofire.evidence.measure_next import MEASURED_BY, measure_next
-from cofire.evidence.uncertainty import (
-    REACH,
-    Factor,
-    Samples,
-    bounds,
-    design,
-    factors_of,
-    moved,
-    normal,
-    sample_verdicts,
-    varied,
-)
+from cofire.evidence.uncertainty import Samples, sample_verdicts
 from cofire.materials.card import Card, Property, Uncertainty, pure_cards
 from cofire.materials.card_file import contradictions
 from cofire.materials.properties import SPECS

@@ -32,9 +32,8 @@ from typing import Any
 
 import numpy as np
 
-from cofire.assessment.draws import Factor
+from cofire.assessment.draws import Factor, bounds, varied
 from cofire.assessment.fired_metal import strength_at
-from cofire.evidence.uncertainty import bounds, varied
 from cofire.firing.kiln import Trace, trace
 from cofire.firing.program import find_kiln, load_kilns, simple_firing
 from cofire.materials.card import Card

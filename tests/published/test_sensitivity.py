@@ -9,6 +9,7 @@ import pytest
 from scipy import stats
 from scipy.stats import qmc
 
+from cofire.assessment.draws import normal
 from cofire.evidence.sensitivity import (
     candidate_terms,
     explained,
@@ -19,7 +20,6 @@ from cofire.evidence.sensitivity import (
     sobol_indices,
     wilson,
 )
-from cofire.evidence.uncertainty import normal
 from cofire.numerics import Array
 
 # Ishigami & Homma 1990 (Proc. 1st Int. Symp. Uncertainty Modeling and Analysis, IEEE, 398):
