@@ -217,18 +217,23 @@ def pure_ends(vessel: Vessel, layout: Layout) -> bool:
         float(volume_for_share(share, printer.dead_volume, printer.tanks))
         for share in (IMPURE, 0.5, 1.0 - IMPURE)
     )
-    below = _laid_below(vessel)
     (bottom, top), least = vessel.stretch, keep(vessel)
     foot, rim = layout.foot, layout.foot + layout.total
     first, low, high, last = np.interp(
-        [bottom + least, foot, rim, top - least], vessel.height, below
+        [bottom + least, foot, rim, top - least], *_laid_below(vessel)
     )
     return bool(low - first >= half - early and last - high >= late - half)
 
 
-def _laid_below(vessel: Vessel) -> Array:
-    """Volume of wall below each point of the profile, (P,). [m³]"""
-    return np.concatenate([[0.0], np.cumsum(vessel.volumes(vessel.chord))])
+def _laid_below(vessel: Vessel) -> tuple[Array, Array]:
+    """Heights from foot to rim, no farther apart than a layer [m], and the wall below each. [m³]
+
+    Of a cone, between two points of its profile, the wall is no straight line over the height.
+    """
+    chord = vessel.chord
+    place = np.union1d(chord, np.arange(0.0, float(chord[-1]), vessel.printer.layer))
+    below = np.concatenate([[0.0], np.cumsum(vessel.volumes(place))])
+    return np.interp(place, chord, vessel.height), below
 
 
 def pure_between(vessel: Vessel, layout: Layout) -> bool:
@@ -254,9 +259,9 @@ def pure_between(vessel: Vessel, layout: Layout) -> bool:
         float(volume_for_share(share, printer.dead_volume, printer.tanks))
         for share in (IMPURE, 0.5, 1.0 - IMPURE)
     )
-    below = _laid_below(vessel)
-    rim, foot = np.interp([layout.foot + layout.total, upper.foot], vessel.height, below)
-    over, begun = np.interp([rim + late - half, foot - half + early], below, vessel.height)
+    height, below = _laid_below(vessel)
+    rim, foot = np.interp([layout.foot + layout.total, upper.foot], height, below)
+    over, begun = np.interp([rim + late - half, foot - half + early], below, height)
     return bool(begun - over >= keep(vessel) - SLACK)
 
 

@@ -10,7 +10,7 @@ from functools import partial
 from cofire.assessment.check import Check, check_vessel
 from cofire.assessment.draws import Factor
 from cofire.assessment.response import meshed
-from cofire.assessment.rule import GO, NO
+from cofire.assessment.rule import GO
 from cofire.assessment.verdict import Verdict
 from cofire.assessment.windows import ceiling
 from cofire.design.alternatives import Alternative, alternatives
@@ -89,7 +89,7 @@ class Plan:
     recipes
         Pastes that would keep more, best first; empty where the proposal keeps more than half.
     margins
-        How the proposal bears shifts of the print; where it is a no, also which limit to relax.
+        How the proposal bears shifts of the print; where it is no go, also which limit to relax.
     decide
         Properties that decide whether the proposal is kept, most first, and their shares. [-]
     taper
@@ -269,8 +269,8 @@ class _Ending:
         self.apart: Apart | None = None
 
     @property
-    def _hopeless(self) -> bool:
-        return bool(self.rival.check.verdict.grade >= NO)
+    def _wanting(self) -> bool:
+        return self.rival.check.verdict.grade > GO
 
     def choose(self, own: Vessel | None, as_drawn: bool, whole: Frame) -> None:
         """The likeliest: as designed, or the vessel's own bands within limits, or its firing."""
@@ -291,16 +291,16 @@ class _Ending:
         self.decide = () if outcome is None else tuple(deciding(asked.samples, outcome))
 
     def ask_margins(self) -> None:
-        """How it bears shifts of the print, and where it is a no, which limit to relax."""
+        """How it bears shifts of the print, and where it is no go, which limit to relax."""
         self.say("margins")
         rival, best = self.rival, self.rival.check
         self.rough.correct(best.vessel, best, FURTHEST)
         freer: list[tuple[str, Firing]] = []
-        if self._hopeless and rival.schedule is not None:
+        if self._wanting and rival.schedule is not None:
             setting = rival.schedule.setting
             freer = freer_firings(best.vessel, self.bench.cards, setting, self.bench.extend)
         self.margins = margins(
-            self.rough, best.vessel, rival.layout, relax=self._hopeless, samples=self.few,
+            self.rough, best.vessel, rival.layout, relax=self._wanting, samples=self.few,
             freer=freer, check=self.check,
         )  # fmt: skip
 
@@ -315,14 +315,14 @@ class _Ending:
         some = cards_at_hand(self.vessel, fillers, fillers=True)
         self.recipes = _recipes(self.rough, vessel, layout, some)
         more = outside(self.vessel, fillers)
-        if self._hopeless and more and self.margins is not None:
+        if self._wanting and more and self.margins is not None:
             beyond = _recipes(self.rough, vessel, layout, more)
             self.margins = self.margins.with_relaxed(_by_materials(beyond[:1]))
 
     def ask_alternatives(self, designs: DesignSearch | None) -> None:
         """What else there is, where the proposal is no go."""
         rival, best = self.rival, self.rival.check
-        if best.verdict.grade <= GO:
+        if not self._wanting:
             return
         if stays(self.given.verdict.crack_probability, best.verdict.crack_probability):
             self.scan = scanned(designs, self.rough, best, self.say)

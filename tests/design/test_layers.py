@@ -30,6 +30,7 @@ from cofire.design.constraints import (
     least_height,
     placed,
     refuse_without_place,
+    room_for,
 )
 from cofire.design.fired_size import decay_length, in_fired_size
 from cofire.design.grid import layouts, merge, neighbours, shares
@@ -46,7 +47,7 @@ from cofire.design.plan import propose
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.errors import InputError, ModelError
 from cofire.mechanics.integrator import Control
-from cofire.physics.changeover import smear
+from cofire.physics.changeover import smear, volume_for_share
 from cofire.production.green import green_vessel
 from cofire.production.printed_solid import band_volumes
 from cofire.report.plan import holds, layers_text, layout_words, no_gain
@@ -59,6 +60,7 @@ from tests.fired import CARDS, KILNS, TEA_LIGHT, written_vessel
 from tests.made import cylinder
 from tests.planned import (
     broken_limits,
+    cone_to_plan,
     joined,
     random_firing,
     random_vessel,
@@ -122,6 +124,28 @@ def test_limits_that_leave_no_joint_are_refused_with_the_one_that_binds(change, 
     vessel = replace(vessel, joint=replace(vessel.joint, **change))
     with pytest.raises(ModelError, match=names):
         propose_layers(vessel, CARDS)
+
+
+def test_a_cone_of_two_points_keeps_as_much_pure_as_the_same_cone_of_many() -> None:
+    """Once its wall was spread evenly over the height, where most of it stands at the wide end."""
+    cone = cone_to_plan()
+    cone = replace(
+        cone,
+        joint=replace(cone.joint, keep=6e-3),
+        printer=replace(cone.printer, dead_volume=2e-7, given=True),
+    )
+    many = np.linspace(0.0, cone.height[-1], 400)
+    radius, wall = (np.interp(many, cone.height, row) for row in (cone.radius, cone.wall))
+    fine = replace(cone, height=many, radius=radius, wall=wall)
+    layout = Layout((), 0.0, 20e-3)
+    # by hand: the change that leaves 6 mm pure, in wall on the slant from there to the joint
+    slant = float(np.hypot(1.0, (cone.radius[-1] - cone.radius[0]) / cone.height[-1]))
+    part = np.linspace(6e-3, 20e-3, 4001)
+    ring = 2.0 * np.pi * np.interp(part, many, radius) * np.interp(part, many, wall) * slant
+    half, early = (volume_for_share(share, 2e-7, cone.printer.tanks) for share in (0.5, 0.05))
+    by_hand = float(np.trapezoid(ring, part) / (half - early))
+    assert room_for(cone, layout, 300.0) == pytest.approx(by_hand, rel=1e-3)
+    assert room_for(fine, layout, 300.0) == pytest.approx(by_hand, rel=1e-3)
 
 
 def test_what_a_vessel_has_no_room_for_is_told_in_its_own_sizes() -> None:
