@@ -7,11 +7,12 @@ import re
 from collections.abc import Callable, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cofire.errors import InputError
 from cofire.files import show
 from cofire.firing.sheets import CLOCK, DATE, Sheet, is_missing, parse_number
-from cofire.firing.stamps import unit_of_title
+from cofire.firing.stamps import newest_first, unit_of_title
 from cofire.numerics import Array
 from cofire.units import ZERO_CELSIUS
 
@@ -124,15 +125,19 @@ def _time_columns(
                 continue
             return (first,)
     numbers = [j for j, kind in enumerate(kinds) if kind == "number"]
-    rising = []
-    for j in numbers:
-        v = values(j)
-        if v.size > 1 and v[-1] > v[0] and float(np.mean(v[1:] >= v[:-1])) > 0.95:
-            rising.append(j)
+    rising = [j for j in numbers if newest_first(values(j)[::-1])]
     named = [
-        j for j in rising if TIME_WORDS.search(sheet.header[j]) or unit_of_title(sheet.header[j])
+        j for j in numbers if TIME_WORDS.search(sheet.header[j]) or unit_of_title(sheet.header[j])
     ]
-    left = named or [j for j in rising if not COUNT_WORDS.match(sheet.header[j].strip())]
+    sure = [j for j in named if sheet.header[j].strip().casefold() != "t"]  # or a temperature
+    falling = [j for j in sure if newest_first(values(j))]
+    counted = [j for j in rising if COUNT_WORDS.match(sheet.header[j].strip())]
+    left = (
+        [j for j in rising if j in named]
+        or falling
+        or [j for j in rising if j not in counted]
+        or sure
+    )
     if not left:
         raise InputError(
             f"{sheet.where}: no column of times: {sheet.listed()}; name the one to use "
@@ -189,6 +194,9 @@ def temperatures(
         kept.append(i)
         seen = seen or read[1]
     array = np.array(values)
+    lost = _dropped_out(array)
+    broken |= {sheet.lines[kept[i]]: 0.0 for i in np.flatnonzero(lost).tolist()}
+    array, kept = array[~lost], [kept[i] for i in np.flatnonzero(~lost).tolist()]
     if len(broken) > array.size:
         line, value = next(iter(broken.items()))
         raise InputError(
@@ -231,6 +239,19 @@ def temperatures(
     fitting = _fitting(*_range(array))
     other = NAMES[fitting[0]] if len(fitting) == 1 and found not in fitting else ""
     return kelvins, kept, f"{NAMES[found]} {how}", notes, other
+
+
+def _dropped_out(values: Array) -> NDArray[np.bool_]:
+    """Which readings are 0 between hot ones: what some loggers write for no reading."""
+    read = np.flatnonzero(values)
+    if read.size == 0:
+        return np.zeros(values.size, dtype=np.bool_)
+    after = np.searchsorted(read, np.arange(values.size))
+    inside = (values == 0.0) & (after > 0) & (after < read.size)
+    around = np.minimum(
+        values[read[np.maximum(after - 1, 0)]], values[read[np.minimum(after, read.size - 1)]]
+    )
+    return np.asarray(inside & (around > HOTTEST))
 
 
 def _unit_by_name(name: str) -> str:

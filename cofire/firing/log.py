@@ -14,7 +14,7 @@ from cofire.files import Place
 from cofire.firing.columns import chosen_columns, temperatures
 from cofire.firing.kiln import END, GRID, Trace, follow
 from cofire.firing.sheets import read_sheet
-from cofire.firing.stamps import read_times
+from cofire.firing.stamps import newest_first, read_times
 from cofire.numerics import Array
 from cofire.units import HOUR, MINUTE, ROOM, celsius
 
@@ -24,6 +24,9 @@ from cofire.units import HOUR, MINUTE, ROOM, celsius
 FEWEST = 10
 GAP = 4.0
 """A step longer than this many usual ones, and than five minutes, is a gap. [-]"""
+DISORDER = 0.25
+"""Share of rows before the row above them from which a file is in no order: a clock is not set back
+so often. [-]"""
 JUMP = 30.0
 """Change between readings across which a clock that was set back can be mended. [K]"""
 SPIKE = 8.0
@@ -75,10 +78,12 @@ def in_order(
     Raises
     ------
     InputError
-        Too few readings, a second log in the file, a clock set back over a jump, or a gap or a log
-        longer than any firing.
+        Times in no order, too few readings, a second log in the file, a clock set back over a jump,
+        or a gap or a log longer than any firing.
     """
     step = np.diff(time)
+    if float(np.mean(step < 0.0)) > DISORDER:
+        raise InputError(f"{where}: times rise and fall from row to row; sort the rows by time")
     rising = step[step > SHORTEST]
     if rising.size < FEWEST - 1:
         raise InputError(
@@ -325,7 +330,8 @@ def read_firing_log(
     """The firing in a file of times and temperatures, as any logger writes it.
 
     The form is found and reported, not asked for: see `firing.sheets` for encodings,
-    delimiters and decimal marks, `stamps` for times, `columns` for columns and °C, °F or K.
+    delimiters and decimal marks, `stamps` for times, `columns` for columns and °C, °F or K. Rows
+    may stand newest first.
     Spikes are found with a running median of five readings. What cannot be read is refused with its
     line.
 
@@ -392,6 +398,9 @@ def read_firing_log(
 
 def straightened(time: Array, value: Array, tolerance: float) -> NDArray[np.intp]:
     """Fewest readings, ends included, whose straight joins pass all others closely.
+    if newest_first(seconds):
+        seconds, temperature, lines = seconds[::-1], temperature[::-1], lines[::-1]
+        notes.append("its newest reading stands first; read from its last row up")
 
     Douglas & Peucker 1973, Cartographica 10, 112, with the distance taken along the value.
 

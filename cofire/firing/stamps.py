@@ -111,6 +111,23 @@ def _refuse(where: str, line: int, cell: str, allowed: str) -> InputError:
     return InputError(f"{where}: line {line}: time {show(cell)}; allowed: {allowed}")
 
 
+MOSTLY = 0.95
+"""Share of steps from row to row that go one way in a column of times. [-]"""
+
+
+def newest_first(time: Array) -> bool:
+    """Whether times fall from row to row.
+
+    Parameters
+    ----------
+    time : array
+        In the order of the rows, shape (R,). [any]
+    """
+    return bool(
+        time.size > 1 and time[-1] < time[0] and float(np.mean(time[1:] <= time[:-1])) > MOSTLY
+    )
+
+
 def _credible(span: float) -> bool:
     """Whether a kiln's firing may last so long. [s]"""
     return SHORTEST <= span <= LONGEST
@@ -135,7 +152,10 @@ def _of_day(text: str) -> float | None:
 def _clock(
     cells: Sequence[str], lines: Sequence[int], where: str, unit: str | None
 ) -> tuple[Array, str]:
-    """Hours, minutes and perhaps seconds; a fall by most of a day is midnight."""
+    """Hours, minutes and perhaps seconds; a fall by most of a day is midnight.
+
+    Where the newest reading stands first, a rise by most of a day is.
+    """
     readings = []
     for cell, line in zip(cells, lines, strict=True):
         value = _of_day(cell)
@@ -150,12 +170,14 @@ def _clock(
     span = float(np.ptp(time))
     if unit is None and plain and not _credible(span) and _credible(span / MINUTE):
         return time / MINUTE, "taken to be MM:SS by its length"
-    midnight = np.concatenate([[0.0], np.cumsum(np.diff(time) < -0.5 * DAY)])
+    step = np.diff(time)
+    way = -1.0 if float(np.mean(step <= 0.0)) > MOSTLY else 1.0
+    midnight = np.concatenate([[0.0], np.cumsum(way * step < -0.5 * DAY)])
     if midnight[-1]:
         form += (
             f", past midnight {int(midnight[-1])} times" if midnight[-1] > 1 else ", past midnight"
         )
-    return time + DAY * midnight, form
+    return time + way * DAY * midnight, form
 
 
 def _dates(cells: Sequence[str], lines: Sequence[int], where: str) -> tuple[Array, str]:

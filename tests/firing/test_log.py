@@ -251,7 +251,8 @@ def test_spikes_noise_gaps_and_clocks_are_mended_and_told(tmp_path: Path) -> Non
     lines[200] = f"{time[200]:.0f},---"
     log = logged(tmp_path, "time_s,T_C\n" + "\n".join(lines) + "\n")
     told = "; ".join(log.notes)
-    assert "3 spikes put out (line 1002, 5002, 5003)" in told
+    assert "1 spike put out (line 1002)" in told
+    assert "2 readings of an open thermocouple (0) left out as a gap (line 5002, 5003)" in told
     assert "no readings for 25 min" in told
     assert "line 6002" in told
     assert "1 row without a temperature left out (line 202)" in told
@@ -791,3 +792,48 @@ def test_times_as_large_as_numbers_go_are_refused_without_a_warning(tmp_path: Pa
     path.write_text("a\n-1.797693125e308,,0\n1e300,,\n")
     with pytest.raises(InputError, match=r"log\.csv"):
         read_firing_log(path)
+
+
+REVERSED: dict[str, tuple[str, Callable[[float, float], str]]] = {
+    "seconds": ("time_s,temperature_C", lambda t, v: f"{t:.0f},{v:.1f}"),
+    "dates": ("when,temperature_C", lambda t, v: f"{at(t):%Y-%m-%d %H:%M:%S},{v:.1f}"),
+    "time of day": ("when,temperature_C", lambda t, v: f"{at(t):%H:%M},{v:.1f}"),
+}
+
+
+@pytest.mark.parametrize("form", REVERSED)
+def test_a_log_whose_newest_reading_stands_first_is_read_from_its_end(
+    tmp_path: Path, form: str
+) -> None:
+    head, write = REVERSED[form]
+    lines = rows(write).splitlines()
+    right = logged(tmp_path, "\n".join([head, *lines]))
+    turned = logged(tmp_path, "\n".join([head, *lines[::-1]]))
+    assert "its newest reading stands first; read from its last row up" in turned.notes
+    assert "newest" not in " ".join(right.notes)
+    np.testing.assert_array_equal(turned.trace.time, right.trace.time)
+    np.testing.assert_array_equal(turned.trace.ware, right.trace.ware)
+
+
+@pytest.mark.parametrize("form", REVERSED)
+def test_a_log_in_no_order_is_to_be_sorted(tmp_path: Path, form: str) -> None:
+    head, write = REVERSED[form]
+    lines = rows(write).splitlines()
+    np.random.default_rng(1).shuffle(lines)
+    with pytest.raises(InputError, match=r"rise and fall from row to row; sort the rows by time"):
+        logged(tmp_path, "\n".join([head, *lines]))
+
+
+@pytest.mark.parametrize(("title", "form"), [("temp_C", float), ("temp", fahrenheit)])
+def test_zeros_between_hot_readings_are_of_no_thermocouple(
+    tmp_path: Path, title: str, form: Callable[[float], float]
+) -> None:
+    lines = rows(lambda t, v: f"{t:.0f},{form(v):.1f}").splitlines()
+    right = logged(tmp_path, "\n".join([f"time_s,{title}", *lines]))
+    for i in range(300, 306):
+        lines[i] = f"{60 * i},0"
+    lost = logged(tmp_path, "\n".join([f"time_s,{title}", *lines]))
+    assert any("6 readings of an open thermocouple (0) left out" in note for note in lost.notes)
+    assert lost.trace.ware[0] == right.trace.ware[0]
+    here = np.interp(302.0 * 60.0, lost.trace.time, lost.trace.ware)
+    assert here == pytest.approx(np.interp(302.0 * 60.0, right.trace.time, right.trace.ware), abs=3)
