@@ -16,7 +16,7 @@ from cofire.assessment.verdict import Verdict, judge, rule_of, worst_first
 from cofire.errors import InputError, OutOfRange
 from cofire.firing.cones import read_cones
 from cofire.firing.kiln import Trace, trace
-from cofire.firing.log import BESIDE, FiringLog
+from cofire.firing.log import BESIDE, HIDING, FiringLog
 from cofire.materials.card import Card
 from cofire.mechanics.integrator import Control
 from cofire.numerics import Array
@@ -144,7 +144,8 @@ class Replay:
     moved
         Other flags whose utilisation moved most.
     withheld
-        Rules that say nothing of the firing as logged, since a gap may hide its peak.
+        Rules that say nothing of the firing as logged, since its peak may lie where nothing was
+        read.
     """
 
     log: FiringLog
@@ -310,7 +311,7 @@ def replay(
 
 
 def _stands(flag: Flag, hidden: float) -> bool:
-    """Whether a flag holds however hot it was in a gap: of before, or no matter of the firing.
+    """Whether a flag holds however hot it was unread: of before, or no matter of the firing.
 
     What was a no by then stays one; where stress is well before, worse may have come.
     """
@@ -324,8 +325,9 @@ def _stands(flag: Flag, hidden: float) -> bool:
 
 
 def _hidden(flag: Flag) -> Flag:
-    """A flag whose answer hangs on how hot it was in a gap."""
-    return rule_of(flag).named(not_computed(flag.zone, "the peak may lie in a gap of the log"))
+    """A flag whose answer hangs on how hot it was while nothing was read."""
+    why = f"{HIDING} where the log has no readings"
+    return rule_of(flag).named(not_computed(flag.zone, why))
 
 
 # -- where and when it breaks ------------------------------------------------------------------

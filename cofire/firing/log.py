@@ -43,9 +43,9 @@ LONGEST_LOG = 30.0 * 24.0 * HOUR
 BESIDE, HIDES = 15.0 * MINUTE, 10.0
 """Readings so long before and after a gap tell how fast the ware was; a controller's swing carried
 on through a gap stays below so many kelvin. Estimates. [s], [K]"""
-HIDING = "the peak may lie in this gap"
+HIDING = "the peak may lie"
 STILL = 5.0 * MINUTE
-"""No shorter step is a gap. [s]"""
+"""No shorter step is a gap; readings that stay level for so long are of a hold. [s]"""
 
 
 def _clock_text(seconds: float) -> str:
@@ -144,7 +144,8 @@ def _gap_steps(time: Array) -> NDArray[np.intp]:
 def hiding_steps(time: Array, smooth: Array) -> list[int]:
     """Gaps in which the ware may have been hotter than all readings: entered rising, left falling.
 
-    The rise before and the fall after, each carried on into the gap, meet above all readings.
+    The rise before and the fall after, each carried on into the gap, meet above all readings. In a
+    hold nothing rises, however short it is; where it is left hotter, it went on at a usual rate.
 
     Parameters
     ----------
@@ -166,13 +167,35 @@ def hiding_steps(time: Array, smooth: Array) -> list[int]:
         if min(before.size, after.size) < 2:
             continue
         rise, fall = (float(np.polyfit(time[at], smooth[at], 1)[0]) for at in (before, after))
+        moved, width = float(smooth[i + 1] - smooth[i]), float(time[i + 1] - time[i])
+        last = before[time[before] >= time[i] - STILL]
+        if last.size > 2 and float(np.ptp(smooth[last])) <= SHAPE:
+            rise = 0.0
+        if moved > HIDES:
+            rise = max(rise, USUAL_RATE)
         if rise > 0.0 > fall:
-            width = float(time[i + 1] - time[i])
-            meet = (float(smooth[i + 1] - smooth[i]) - fall * width) / (rise - fall)
+            meet = (moved - fall * width) / (rise - fall)
             top = float(smooth[i]) + rise * min(max(meet, 0.0), width)
             if top > float(smooth.max()) + HIDES:
                 found.append(i)
     return found
+
+
+def begins_late(time: Array, smooth: Array) -> bool:
+    """Whether a log begins on cooling, so that the ware may have been hotter before it.
+
+    It begins warm and falls, and nothing in it is hotter: a kiln that is still warm from the firing
+    before falls too, but this firing then passes that.
+
+    Parameters
+    ----------
+    time, smooth : array
+        In order, and without spikes and noise, shape (R,). [s], [K]
+    """
+    first = np.flatnonzero(time <= max(time[0] + BESIDE, time[1]))
+    fall = float(np.polyfit(time[first], smooth[first], 1)[0])
+    first_is_top = float(smooth.max()) <= float(smooth[first].max()) + HIDES
+    return bool(smooth[0] > COOL and fall < -LEVEL_RATE and first_is_top)
 
 
 def gap_notes(
@@ -204,7 +227,7 @@ def gap_notes(
         notes.append(
             f"line {lines[i + 1]}: {'clock set on, or ' if jumped else ''}no readings for "
             f"{_clock_text(float(step[i]))} ({moved:+.0f} K); taken as a straight line"
-            + (f", but {HIDING}" if i in hiding else "")
+            + (f", but {HIDING} in this gap" if i in hiding else "")
         )
     return notes
 
@@ -299,7 +322,8 @@ class FiringLog:
     lead
         Time of the trace at the first reading. [s]
     hidden
-        Time of the trace from which a gap may hide the peak; None where none does. [s]
+        Time of the trace from which a gap may hide the peak, 0 where the log begins on cooling;
+        None where nothing does. [s]
     found
         How the file was read: delimiter, columns, units.
     notes
@@ -374,9 +398,14 @@ def read_firing_log(
         f"time from {' and '.join(repr(sheet.title(j)) for j in when)}: {form}",
         f"temperature from {sheet.title(what)!r}: {unit}",
     )
+    if newest_first(seconds):
+        seconds, temperature, lines = seconds[::-1], temperature[::-1], lines[::-1]
+        notes.append("its newest reading stands first; read from its last row up")
     time, temperature, lines, mended = in_order(seconds, temperature, lines, sheet.where)
     smooth, told = smoothed(time, temperature, lines)
-    hiding = hiding_steps(time, smooth)
+    hiding, late = hiding_steps(time, smooth), begins_late(time, smooth)
+    if late:
+        notes.append(f"line {lines[0]}: begins on cooling: {HIDING} before it")
     notes += mended + gap_notes(time, temperature, lines, hiding) + told
     try:
         curve, lead, ends = logged_trace(time, smooth, thermocouple, lag, gas, sheet.where)
@@ -384,6 +413,7 @@ def read_firing_log(
         if other:
             raise InputError(f"{error}; read in {unit}, its numbers look like {other}") from None
         raise
+    hidden = lead + float(time[hiding[0]]) if hiding else None
     return FiringLog(
         where=sheet.where,
         time=time,
@@ -392,15 +422,12 @@ def read_firing_log(
         found=found,
         notes=(*notes, *ends),
         lead=lead,
-        hidden=lead + float(time[hiding[0]]) if hiding else None,
+        hidden=0.0 if late else hidden,
     )
 
 
 def straightened(time: Array, value: Array, tolerance: float) -> NDArray[np.intp]:
     """Fewest readings, ends included, whose straight joins pass all others closely.
-    if newest_first(seconds):
-        seconds, temperature, lines = seconds[::-1], temperature[::-1], lines[::-1]
-        notes.append("its newest reading stands first; read from its last row up")
 
     Douglas & Peucker 1973, Cartographica 10, 112, with the distance taken along the value.
 

@@ -29,14 +29,14 @@ def _rows(r: Replay) -> list[tuple[str, str, str]]:
     def rate(speed: float, at: float) -> str:
         return f"{round(speed * HOUR) + 0.0:.0f} °C/h at {celsius(at):.0f} °C"
 
-    def column(p: Pace, hidden: bool) -> list[str]:
-        more = " or more" if hidden else ""
+    def column(p: Pace, hidden: float | None) -> list[str]:
+        more = "" if hidden is None else " or more"
         return [
             f"{celsius(p.peak):.0f} °C{more}",
             *(f"{time / MINUTE:.0f} min{more}" for time in p.above),
-            rate(p.heating, p.heating_at),
+            "not told" if hidden == 0.0 else rate(p.heating, p.heating_at),
             rate(p.cooling, p.cooling_at),
-            "not told" if hidden else _cone(p),
+            _cone(p) if hidden is None else "not told",
             f"{p.length / HOUR:.1f} h",
         ]
 
@@ -49,8 +49,7 @@ def _rows(r: Replay) -> list[tuple[str, str, str]]:
         "cold to cold",
     ]
     plan, log = r.paces
-    hidden = r.log.hidden is not None
-    return list(zip(names, column(plan, hidden=False), column(log, hidden), strict=True))
+    return list(zip(names, column(plan, None), column(log, r.log.hidden), strict=True))
 
 
 def _flag(flag: Flag) -> str:
@@ -134,12 +133,12 @@ def as_text(r: Replay) -> str:
     planned, fired = r.verdicts
     word, by = fired.word, fired.deciding.rule
     if r.withheld and fired.deciding.verdict == UNKNOWN:
-        word, by = UNKNOWN, "a gap in the log"
+        word, by = UNKNOWN, "what was not logged"
     lines += ["", f"{'verdict':32} {planned.word:24} {word}"]
     lines += [f"{'decided by':32} {planned.deciding.rule:24} {by}", ""]
     if r.withheld:
         lines += wrapped(
-            "Not told of the firing as logged, as its peak may lie in a gap: "
+            "Not told of the firing as logged, as its peak may lie where it has no readings: "
             f"{', '.join(r.withheld)}."
             + ("" if r.crack is None else " Of the crack is told what a straight line there gives.")
         )
