@@ -132,7 +132,7 @@ def bars(
     raw = truth["green_density"].scalar * truth["theoretical_density"].scalar / left
     return Measured(
         "bars.toml", truth.name, errors.length, errors.temperature, errors.density, NO_PAIRS,
-        raw * np.exp(rng.normal(0.0, errors.density, dried)), tuple(found), (),
+        raw * np.exp(rng.normal(0.0, errors.density, dried)), tuple(found), (), KILN,
     )  # fmt: skip
 
 

@@ -223,7 +223,8 @@ def calibrate(
         found += more
     said = (*found.values, *(u.value for u in found.untold if u.value is not None))
     apart = tuple(note for value in said if (note := contradiction(card, value)))
-    found += Findings(notes=apart + _spoilt(card, measured))
+    logs = tuple(line for pieces in measured.firings for line in pieces.log)
+    found += Findings(notes=logs + apart + _spoilt(card, measured))
     new = _checked(updated(card, found.values, source), measured)
     return Calibration(card, new, measured, found, source)
 

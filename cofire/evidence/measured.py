@@ -129,6 +129,8 @@ class FiredPieces:
         Dried and fired length, along the ring and along the printed height, shape (n, 2). [m]
     density
         Bulk, fired, shape (n,). [kg/m³]
+    log
+        How its log was read, and what was mended in it; empty without one.
     """
 
     name: str
@@ -140,6 +142,7 @@ class FiredPieces:
     bending: Bending | None = None
     sags: tuple[SagBar, ...] = ()
     strips: tuple[Strip, ...] = ()
+    log: tuple[str, ...] = ()
 
     @property
     def sintered(self) -> bool:
@@ -159,6 +162,8 @@ class Measured:
         Printed and dried length of all bars, shape (n, 2). [m]
     dried_density
         Bulk, shape (n,). [kg/m³]
+    kiln
+        In which the bars are fired, and those advised will be.
     """
 
     where: str
@@ -170,6 +175,7 @@ class Measured:
     dried_density: Array
     firings: tuple[FiredPieces, ...]
     curves: tuple[Curve, ...]
+    kiln: Kiln
 
 
 def _lengths(given: object, where: str, columns: tuple[int, ...]) -> list[list[float]]:
@@ -251,8 +257,10 @@ def _each(fields: Fields, key: str) -> list[tuple[object, str]]:
     return [(entry, f"{fields.where}: {key} {n}") for n, entry in enumerate(given, 1)]
 
 
-def _curve_of(fields: Fields, kiln: Kiln, lag: float, folder: Path) -> tuple[Trace, FiredAt | None]:
-    """What the pieces of one firing saw."""
+def _curve_of(
+    fields: Fields, kiln: Kiln, lag: float, folder: Path
+) -> tuple[Trace, FiredAt | None, tuple[str, ...]]:
+    """What the pieces of one firing saw, as a plain firing too, and how its log was read."""
     gas = known_gas(fields.text("gas"), fields.where)
     lag = fields.number("lag_min", default=lag / MINUTE) * MINUTE
     given = [key for key in PLAIN if key in fields.table]
@@ -269,7 +277,8 @@ def _curve_of(fields: Fields, kiln: Kiln, lag: float, folder: Path) -> tuple[Tra
             raise InputError(
                 f"{path}: {note}; allowed: a log that shows it, or {', '.join(PLAIN)} without a log"
             )
-        return seen.trace, None
+        read = ("; ".join(seen.found), *seen.notes)
+        return seen.trace, None, tuple(f"{path}: {line}" for line in read)
     plain = FiredAt(
         fields.number("rate_C_per_h") / HOUR,
         kelvin(fields.number("peak_C")),
@@ -280,7 +289,7 @@ def _curve_of(fields: Fields, kiln: Kiln, lag: float, folder: Path) -> tuple[Tra
         firing = simple_firing(kiln, plain.peak, plain.hold, plain.rate, gas, lag)
     except InputError as error:
         raise InputError(f"{fields.where}: {error}") from None
-    return trace(firing), plain if lag == 0.0 else None
+    return trace(firing), plain if lag == 0.0 else None, ()
 
 
 def _firing(
@@ -288,7 +297,7 @@ def _firing(
 ) -> tuple[FiredPieces, list[list[float]]]:
     """The pieces of one firing, and printed and dried lengths of its bars."""
     fields = Fields(entry, where, MEASURED_FIRING)
-    seen, plain = _curve_of(fields, kiln, lag, folder)
+    seen, plain, log = _curve_of(fields, kiln, lag, folder)
     bars = _lengths(fields.table.get("bars_mm", []), f"{where}: bars_mm", (2, 3))
     upright = _lengths(fields.table.get("upright_mm", []), f"{where}: upright_mm", (2, 3))
     bending = None
@@ -304,6 +313,7 @@ def _firing(
         bending=bending,
         sags=tuple(_sag(*each) for each in _each(fields, "sag")),
         strips=tuple(_strip(*each) for each in _each(fields, "strip")),
+        log=log,
     )
     return pieces, [row[:2] for row in bars if len(row) == 3]
 
@@ -359,6 +369,7 @@ def read_measured(
         dried_density=_densities(fields, "dried_kg_m3"),
         firings=tuple(firings),
         curves=curves,
+        kiln=kiln,
     )
     if not (dried or measured.dried_density.size or firings or curves):
         raise InputError(f"{where}: nothing measured in it; give bars, strengths, sags or a curve")

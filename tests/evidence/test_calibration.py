@@ -25,7 +25,12 @@ from cofire.evidence.bar_readings import (
 )
 from cofire.evidence.calibration import Calibration, _firing_shrinkage, _spoilt, calibrate
 from cofire.evidence.curve_readings import expansion_findings
-from cofire.evidence.findings import Findings, Value, card_rows_spread, single
+from cofire.evidence.findings import (
+    Findings,
+    Value,
+    card_rows_spread,
+    single,
+)
 from cofire.evidence.fitting import mean_interval, numerical_jacobian, pooled_spread, threshold
 from cofire.evidence.measured import (
     Bending,
@@ -46,10 +51,15 @@ from cofire.evidence.sintering_curve import (
     problem,
     trace_clock,
 )
-from cofire.evidence.sintering_fit import anchor, fit_curve, sintering_findings
+from cofire.evidence.sintering_fit import (
+    anchor,
+    fit_curve,
+    sintering_findings,
+)
 from cofire.evidence.strip_readings import strip_findings
 from cofire.files import bundled_tables
 from cofire.firing.kiln import trace
+from cofire.firing.log import read_firing_log
 from cofire.firing.program import load_kilns, simple_firing
 from cofire.materials.card import Card, Uncertainty
 from cofire.materials.card_file import shrinkage_beside_densities
@@ -110,7 +120,7 @@ def pieces(**parts: object) -> FiredPieces:
 
 
 def measured(*firings: FiredPieces, curves: tuple[Curve, ...] = (), **more: object) -> Measured:
-    nothing = Measured("m.toml", "", 5e-5, 3.0, 0.01, NO_PAIRS, NONE, firings, curves)
+    nothing = Measured("m.toml", "", 5e-5, 3.0, 0.01, NO_PAIRS, NONE, firings, curves, KILN)
     return replace(nothing, **more)  # type: ignore[arg-type]
 
 
@@ -936,6 +946,25 @@ def test_a_firing_may_be_given_by_its_log(tmp_path: Path) -> None:
     assert fired is not None
     assert fired.peak == pytest.approx(kelvin(850.0), abs=0.5)
     assert 30.0 * MINUTE < fired.hold < 60.0 * MINUTE  # its cooling counts as some of a hold
+
+
+def test_how_a_log_was_read_and_mended_is_told_with_what_its_bars_say(tmp_path: Path) -> None:
+    time = np.arange(0.0, 600.0)
+    hot = np.interp(time, [0, 330, 360, 720], [20, 850, 850, 25])
+    hot[100] = 1300.0
+    log = "".join(f"{t:.0f},{v:.1f}\n" for t, v in zip(time, hot, strict=True))
+    path = tmp_path / "log.csv"
+    path.write_text("time_min,kiln_C\n" + log)
+    seen = read_firing_log(path)
+    assert any("spike" in note for note in seen.notes)
+    own = tmp_path / "m.toml"
+    own.write_text(
+        'material = "fritted body"\n[[firing]]\nname = "a"\nlog = "log.csv"\n'
+        "bars_mm = [[96.0, 85.5], [96.0, 85.4]]\n"
+    )
+    told = calibrate(FRIT, read_measured(own), CARDS).findings.notes
+    assert f"{path}: {'; '.join(seen.found)}" in told
+    assert {f"{path}: {note}" for note in seen.notes} <= set(told)
 
 
 def test_errors_of_the_pieces_are_those_of_the_test() -> None:

@@ -22,7 +22,7 @@ from cofire.physics.expansion import thermal_strains
 from cofire.physics.sintering import master_clock_rate, run_clock
 from cofire.physics.strength import strip_mismatch
 from cofire.units import GRAVITY, MINUTE, ROOM, kelvin
-from tests.measured_pieces import CARDS, NO_PAIRS, NONE, bars, with_value
+from tests.measured_pieces import CARDS, KILN, NO_PAIRS, NONE, bars, with_value
 from tests.published.test_master_curve import ALUMINA
 from tests.published.test_weibull import BEARINGS
 
@@ -154,7 +154,7 @@ def raw_curves(data: dict[float, tuple[tuple[float, float], ...]], card: str, gr
 def fitted_energy(data: dict[float, tuple[tuple[float, float], ...]], card: str, green: float):
     """Energy and its interval from the curves, the green density known."""
     curves = tuple(raw_curves(data, card, green))
-    measured = Measured("", card, 5e-5, 3.0, 0.01, NO_PAIRS, NONE, (), curves)
+    measured = Measured("", card, 5e-5, 3.0, 0.01, NO_PAIRS, NONE, (), curves, KILN)
     values = sintering_findings(with_value(CARDS[card], "green_density", green), measured).values
     (found,) = (v for v in values if v.name == "sintering_energy")
     assert found.basis == "measured"
@@ -214,7 +214,7 @@ def test_bearings_as_strengths_give_their_modulus() -> None:
     card = CARDS["fritted body"]
     pieces = bars(card, [(150.0, 850.0, 30.0)], 2, np.random.default_rng(0)).firings[0]
     tested = replace(pieces, bending=Bending(lives, None, 0.5))
-    measured = Measured("", "", 1e-4, 3.0, 0.01, NO_PAIRS, NONE, (tested,), ())
+    measured = Measured("", "", 1e-4, 3.0, 0.01, NO_PAIRS, NONE, (tested,), (), KILN)
     found = bending_findings(card, measured)
     told = {v.name: v for v in found.values} | {u.name: u for u in found.untold}
     assert told["weibull_modulus"].value[0] == pytest.approx(2.102 * 0.9405, rel=5e-3)
