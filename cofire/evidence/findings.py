@@ -241,11 +241,29 @@ def substance_spread(card: Card) -> float:
     return card_spread(card, "theoretical_density") / card["theoretical_density"].scalar
 
 
-def worth_having(card: Card, value: Value, remedy: str) -> Findings:
-    """The value, or the finding that the card already says as much.
+def over_card(card: Card, value: Value) -> float:
+    """Standard uncertainty of a value over the card's; worth telling up to `WORTH`. [-]
 
     The card's uncertainty is that which it would state of the value found: what scatters in
     proportion to itself, as a Weibull modulus, would else be told only where it comes out low.
+
+    Parameters
+    ----------
+    card : Card
+        The card.
+    value : Value
+        Of one row.
+    """
+    if value.name not in card:
+        return 0.0
+    row = card[value.name]
+    stated = replace(row, value=value.value, uncertainty=row.uncertainty[:1])
+    own = float(card_rows_spread(stated)[0])
+    return float(value.uncertainty[0]) / max(own, np.finfo(np.float64).tiny)
+
+
+def worth_having(card: Card, value: Value, remedy: str) -> Findings:
+    """The value, or the finding that the card already says as much.
 
     Parameters
     ----------
@@ -261,12 +279,7 @@ def worth_having(card: Card, value: Value, remedy: str) -> Findings:
     Findings
         With the one or the other.
     """
-    own, found = np.inf, float(value.uncertainty[0])
-    if value.name in card:
-        row = card[value.name]
-        stated = replace(row, value=value.value, uncertainty=row.uncertainty[:1])
-        own = float(card_rows_spread(stated)[0])
-    if found <= WORTH * own:
+    if over_card(card, value) <= WORTH:
         return Findings(values=(value,))
     why = f"{value.told_by} tell it no better than the card does"
     return Findings(untold=(Untold(value.name, why, remedy, value),))

@@ -25,6 +25,8 @@ MOST_STEPS = 200
 MOST_POINTS = 40
 FURTHEST = 60.0
 """An end is not sought further out than this many times where a straight line would put it. [-]"""
+NEAR = 0.1
+"""No further point is tried so near one whose fit does not settle, over the figure's spread. [-]"""
 CLOSE = 5e-4
 """Share of the threshold within which an end of an interval is found. [-]"""
 
@@ -200,6 +202,8 @@ def profile(
     -------
     tuple of float
         Lower and upper end; a bound, where the sum of squares stays below the threshold up to it.
+        Where no fit settles beyond some point, the end lies on the straight line through that point
+        and the middle, by the spread of the fit where there is none.
     """
     middle, lowest = figure(fit.values), fit.sum_of_squares
     step = 1e-3 * np.sqrt(np.diag(fit.covariance))
@@ -231,12 +235,18 @@ def profile(
         """The figure where the root of the rise passes the threshold, between two pulls."""
         reached = (1.0 + 1.0 / PULL**2) * threshold * spread
         inner, outer, x = (0.0, 0.0), None, fit.values  # places from the middle, roots of the rise
-        found = bound
+        found, straight, barred = bound, middle + sign * threshold * spread, np.inf
         for _ in range(MOST_POINTS):
+            if np.isfinite(barred):
+                reached = min(reached, 0.5 * (inner[0] + barred))
+                if barred - inner[0] < NEAR * spread:
+                    found = straight
+                    break
             try:
                 here, root, new = point(middle + sign * reached, x)
             except ModelError:
-                break
+                barred = reached
+                continue
             root *= sign
             if root >= (1.0 - CLOSE) * threshold:
                 outer, found = (reached, root), here
@@ -246,6 +256,8 @@ def profile(
                 break
             else:
                 before, inner, x = inner, (reached, root), new
+                if root > 0.0:
+                    straight = middle + (here - middle) * threshold / root
             if outer is None:
                 growth = (inner[1] - before[1]) / (inner[0] - before[0])
                 wanted = (threshold - root) / growth if growth > 0.0 else np.inf

@@ -19,6 +19,7 @@ from cofire.evidence.findings import (
     Findings,
     Panel,
     Series,
+    WORTH,
     Untold,
     Value,
     card_spread,
@@ -26,6 +27,7 @@ from cofire.evidence.findings import (
     single,
     substance_spread,
 )
+    over_card,
 from cofire.evidence.fitting import Fit, covariance, pooled_spread, profile, solve
 from cofire.evidence.measured import Measured
 from cofire.evidence.sintering_curve import (
@@ -601,7 +603,11 @@ def _figure(c: CurveFit, name: str, fired: FiredAt) -> Callable[[Array], float]:
 
 
 def _intervals(c: CurveFit, fired: FiredAt) -> tuple[dict[str, Ends], int]:
-    """Intervals of the free unknowns; and the unknown that stays open, or -1."""
+    """Intervals of the free unknowns; and the unknown that stays open, or -1.
+
+    Open is one whose interval ends at a bound, or which the card says as surely.
+    """
+    card, worst = c.bench.card, (WORTH, -1)
     p = problem(c.bench, c.weights, c.free)
     found: dict[str, Ends] = {}
     for name, i in NAMES.items():
@@ -613,7 +619,8 @@ def _intervals(c: CurveFit, fired: FiredAt) -> tuple[dict[str, Ends], int]:
             return found, i
         middle = figure(c.fit.values)
         found[name] = (min(middle, spec.most), low, min(high, spec.most))
-    return found, -1
+        worst = max(worst, (over_card(card, single(name, found[name], told_by(c))), i))
+    return found, worst[1]
 
 
 def sintering_findings(card: Card, measured: Measured) -> Findings:

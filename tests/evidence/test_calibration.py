@@ -15,7 +15,8 @@ from typer.testing import CliRunner
 from cofire.assessment.draws import moved
 from cofire.assessment.windows import ceiling
 from cofire.cli import app
-from cofire.errors import InputError
+from cofire.errors import InputError, ModelError
+from cofire.evidence import fitting
 from cofire.evidence.bar_readings import (
     _sag_by_card,
     bending_findings,
@@ -26,9 +27,11 @@ from cofire.evidence.bar_readings import (
 from cofire.evidence.calibration import Calibration, _firing_shrinkage, _spoilt, calibrate
 from cofire.evidence.curve_readings import expansion_findings
 from cofire.evidence.findings import (
+    WORTH,
     Findings,
     Value,
     card_rows_spread,
+    over_card,
     single,
 )
 from cofire.evidence.fitting import mean_interval, numerical_jacobian, pooled_spread, threshold
@@ -305,6 +308,26 @@ def test_bars_fired_in_carbon_are_not_sent_above_the_ceiling_of_that_gas() -> No
     assert top < max(advised_peaks(text)) <= celsius(ceiling(card, "air"))
 
 
+def test_an_energy_that_bars_tell_less_surely_than_the_card_stays_the_cards() -> None:
+    """Once "measured" as 223 kJ/mol, 54 to 435, where the card has it to 20 %."""
+    iron = CARDS["iron"]
+    firings = [
+        {"name": f"{peak} °C", "rate_C_per_h": 150, "peak_C": peak, "hold_min": hold,
+         "gas": "carbon", "bars_mm": lengths}
+        for peak, hold, lengths in (
+            (850, 60, [[100.32, 99.47, 88.21], [99.63, 98.81, 87.76]]),
+            (900, 120, [[100.8, 99.95, 87.21], [101.33, 100.51, 87.43]]),
+        )
+    ]  # fmt: skip
+    given = {"material": "iron", "length_uncertainty_mm": 0.05, "firing": firings}
+    found = sintering_findings(iron, read_measured(given))
+    energy = told(found)["sintering_energy"]
+    assert energy.basis == "derived"
+    assert energy.uncertainty[0] < card_rows_spread(iron["sintering_energy"])[0]
+    for value in found.values:
+        assert value.basis == "derived" or over_card(iron, value) <= WORTH
+
+
 def test_readings_that_tell_no_more_than_the_card_are_not_called_missing() -> None:
     """A card that these bars have made is told no better by them, though they were read."""
     given = bars(FRIT, PLAN, 2, rng(), upright=True, weighed=3)
@@ -380,6 +403,29 @@ def test_an_interval_ends_where_the_sum_of_squares_does_though_the_curve_is_full
     assert found["green_density"].high[0] == pytest.approx(0.6836, abs=6e-4)
     for name in ("fired_density", "green_density"):
         assert found[name].uncertainty[0] < card_rows_spread(FRIT[name])[0], name
+
+
+def test_an_end_is_sought_on_this_side_of_fits_that_do_not_settle(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A mean of one reading; beyond 1.2, or 1.7, nothing settles. Once the bound, 9.
+
+    At 1.2 the root of the rise is 1.2: carried on straight, or found between pulls where it is 1.6.
+    """
+    plain = fitting.solve
+    line = fitting.Problem(lambda x: x, lambda x: np.ones((1, 1)))
+    for furthest in (0.0, 1.2, 1.7):
+
+        def solve(p: fitting.Problem, start: np.ndarray, most: float = furthest) -> fitting.Fit:
+            found = plain(p, start)
+            if found.values[0] > most:
+                raise ModelError("the fit does not settle")
+            return found
+
+        fit = plain(line, np.zeros(1))
+        monkeypatch.setattr(fitting, "solve", solve)
+        low, high = fitting.profile(line, fit, lambda x: float(x[0]), 1.6, -9.0, 9.0)
+        assert (low, high) == pytest.approx((-1.6, 1.6), rel=2e-3)
 
 
 def test_bars_that_would_move_the_card_by_many_uncertainties_are_refused() -> None:
