@@ -520,10 +520,14 @@ def measured(
 
     Example:  cofire new measured --material "fritted body" --bar "100.1, 95.5, 87.2"
     """
+    from cofire.assessment.rule import NO
+    from cofire.assessment.windows import best_gas
     from cofire.evidence.measured import read_measured
     from cofire.firing.program import load_kilns
     from cofire.materials.catalogue import find_card, load_cards
+    from cofire.materials.properties import GASES
     from cofire.report.forms import new_measured
+    from cofire.units import kelvin
 
     _free(out, force)
     question = "card that the bars are of (cofire materials lists them)"
@@ -536,6 +540,9 @@ def measured(
         bars.append([float(cell) for cell in cells])
     firing = {"name": f'"{peak_c:g} °C, {hold_min:g} min"', "rate_C_per_h": f"{rate:g}",
               "peak_C": f"{peak_c:g}", "hold_min": f"{hold_min:g}"}  # fmt: skip
+    gas, grade, _ = best_gas(card, card, kelvin(peak_c), GASES)
+    if grade < NO:
+        firing["gas"] = f'"{gas}"'
     text = new_measured(card.name, firing, bars)
     kilns = load_kilns(tables or [])
     _refuse(text, lambda table: read_measured(table, kilns))

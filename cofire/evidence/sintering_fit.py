@@ -4,30 +4,33 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from cofire.assessment.windows import ceiling
+from cofire.assessment.draws import normal
+from cofire.assessment.rule import NO
+from cofire.assessment.windows import best_gas, ceiling, gas_grade
 from cofire.errors import InputError, ModelError
 from cofire.evidence import fitting
 from cofire.evidence.curve_readings import MOST_ALIKE
 from cofire.evidence.findings import (
     FAR,
     NORMAL,
+    WORTH,
     Findings,
     Panel,
     Series,
-    WORTH,
     Untold,
     Value,
     card_spread,
     contradiction,
+    over_card,
     single,
     substance_spread,
 )
-    over_card,
 from cofire.evidence.fitting import Fit, covariance, pooled_spread, profile, solve
 from cofire.evidence.measured import Measured
 from cofire.evidence.sintering_curve import (
@@ -45,6 +48,7 @@ from cofire.evidence.sintering_curve import (
     PLACE,
     UPRIGHT,
     Bench,
+    Clock,
     Readings,
     Weights,
     admissible,
@@ -55,11 +59,14 @@ from cofire.evidence.sintering_curve import (
     plain_clock,
     predict,
     problem,
+    trace_clock,
 )
-from cofire.firing.kiln import Trace
+from cofire.firing.controller import able
+from cofire.firing.kiln import Trace, trace
+from cofire.firing.program import Kiln, simple_firing
 from cofire.materials.card import Card, FiredAt
-from cofire.materials.properties import SPECS
-from cofire.numerics import Array
+from cofire.materials.properties import GASES, SPECS
+from cofire.numerics import Array, sobol_points
 from cofire.physics.sintering import sintering_strain
 from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin
 
@@ -314,6 +321,10 @@ def density_in(c: CurveFit, fired: FiredAt) -> Callable[[Array], float]:
 # What the bars leave open, and which firing would tell it
 
 NEXT_BARS, MOST_FIRINGS = 3, 3
+BEGUN = 0.1
+"""Share of its way that a body has gone in any firing that is advised. [-]"""
+CURVES = 16
+"""Curves that fit as well, over which what a firing would tell is averaged. [-]"""
 NEXT_STEP = 20.0
 """Steps of peak among which the next firing is chosen. [K]"""
 HOTTER = 200.0
@@ -376,7 +387,7 @@ def _read(c: CurveFit, name: str) -> bool:
     return bool(own.any())
 
 
-def untold(c: CurveFit, card: Card, name: str, gas: str) -> Untold:
+def untold(c: CurveFit, card: Card, name: str, advised: str) -> Untold:
     """Why the readings do not tell a value, and what would.
 
     Parameters
@@ -387,13 +398,13 @@ def untold(c: CurveFit, card: Card, name: str, gas: str) -> Untold:
         The card.
     name : str
         The value.
-    gas : str
-        In which pieces are to be fired.
+    advised : str
+        Which firing is worth most for it; counts where a firing would tell it.
 
     Returns
     -------
     Untold
-        With a firing that is worth most, where a firing would tell it.
+        With that firing, or what else to measure.
     """
     peaks = np.array([float(1.0 / k.hottest) for k in c.bench.clocks[:-1]])
     weighed = _read(c, "fired_density") or _read(c, "green_density")
@@ -410,19 +421,23 @@ def untold(c: CurveFit, card: Card, name: str, gas: str) -> Untold:
     elif name in ASKED and not _read(c, name):
         why = ASKED[name][0]
     if name not in ASKED:
-        return Untold(name, why, next_firing(c, card, name, gas))
+        return Untold(name, why, advised)
     remedy = ASKED[name][1]
     if _read(c, name):
         remedy = f"{MORE}: {remedy.rpartition(': ')[2]}"
     return Untold(name, why, remedy)
 
 
-def next_firing(c: CurveFit, card: Card, name: str, gas: str) -> str:
-    """The plain firings of three bars each, three at most, that would tell a value best.
+def next_firings(
+    c: CurveFit, card: Card, names: Sequence[str], gas: str, kiln: Kiln
+) -> dict[str, str]:
+    """The plain firings of three bars each, three at most, that would tell each value best.
 
     Every peak from where the body has gone a tenth of its way to its ceiling, three rates and three
-    holds are tried on the fitted curve, by the covariance they would leave; one after another until
-    the value would count as told.
+    holds are tried as the kiln makes them, by the variance they would leave; one after another
+    until the value would count as told. The curve may lie elsewhere than it was fitted, and a
+    firing that is best on the one tells little on another: variances are means over curves that fit
+    the bars as well, with what the card says of the value.
 
     Parameters
     ----------
@@ -430,44 +445,78 @@ def next_firing(c: CurveFit, card: Card, name: str, gas: str) -> str:
         The fit.
     card : Card
         The card, for the hottest peak it allows in that gas.
-    name : str
-        Value to be told.
+    names : sequence of str
+        Values to be told.
     gas : str
-        In which the bars are to be fired.
+        In which the bars are to be fired; in none where it is empty.
+    kiln : Kiln
+        In which; no rate is tried that it does not keep.
 
     Returns
     -------
-    str
-        An instruction with the uncertainty it promises.
+    dict
+        An instruction for each name, with the uncertainty it promises.
     """
-    b, x, i = c.bench, c.fit.values, NAMES[name]
+    if not gas:
+        return dict.fromkeys(names, f"none: {card.name} bears no gas at such heat")
+    tried = _tried(c, card, gas, kiln) if names else []
+    if not tried:
+        hotter = f"fire bars hotter, within the card's ceiling in {gas} and what {kiln.name} can do"
+        return dict.fromkeys(names, hotter)
+    curves = _also_fitting(c)
+    rows = [_rows(c, [clock for _, clock in tried], x) for x in curves]
+    found = {}
+    for name in names:
+        i = NAMES[name]
+        own = float(c.bench.prior[i])
+        held = problem(c.bench, c.weights, tuple(n for n in c.free if n != i))
+        spreads = [covariance(held.jacobian(x)) for x in curves]
+        chosen: list[FiredAt] = []
+        left = own**2
+        while len(chosen) < MOST_FIRINGS and 1.0 / left - 1.0 / own**2 < (TELLS * own) ** -2.0:
+            each = [_left(spread, *row)[:, i] for spread, row in zip(spreads, rows, strict=True)]
+            mean = np.mean(each, axis=0)
+            best = int(np.argmax(mean <= NEARLY**2 * mean.min()))
+            chosen.append(tried[best][0])
+            left = min(float(mean[best]), own**2)
+            spreads = [
+                _with_firing(spread, slope[best], float(noise[best]))
+                for spread, (slope, noise) in zip(spreads, rows, strict=True)
+            ]
+        promised = c.threshold / NORMAL * np.sqrt(left)
+        found[name] = (
+            f"fire {NEXT_BARS} bars each in {gas}: {'; '.join(map(_told, chosen))} "
+            f"(to about ± {100.0 * promised:.0f} %)"
+        )
+    return found
+
+
+def _tried(c: CurveFit, card: Card, gas: str, kiln: Kiln) -> list[tuple[FiredAt, Clock]]:
+    """Plain firings that body, gas and kiln bear, and the clock of each as the kiln makes it."""
+    b, x = c.bench, c.fit.values
     lower = card.in_gas(gas).matures_lower  # clocks are as hot as they would be in air
     seen = max(float(1.0 / k.hottest) for k in b.clocks) - lower
-    top = min(ceiling(card, gas), seen + HOTTER)
-    known = problem(b, c.weights, tuple(sorted({*c.free, i}))).jacobian(x)
+    top = min(ceiling(card, gas), seen + HOTTER, kiln.max_temperature)
     peaks = np.arange(kelvin(NEXT_STEP * (celsius(top) // NEXT_STEP)), kelvin(400.0), -NEXT_STEP)
-    begun = float(x[GREEN] + 0.1 * (x[FULL] - x[GREEN]))
-    tried = [
-        FiredAt(float(rate), float(peak), float(hold), gas)
-        for rate in NEXT_RATES
-        for hold in NEXT_HOLDS
-        for peak in peaks
-    ]
-    tried = [fired for fired in tried if density_in(c, fired)(x) > begun]
-    if not tried:
-        return f"fire bars hotter, within the card's ceiling in {gas}"
-    rows = [_rows(c, fired) for fired in tried]
-    chosen: list[FiredAt] = []
-    left = np.inf
-    while len(chosen) < MOST_FIRINGS and left > TELLS * b.prior[i]:
-        spreads = np.array([np.sqrt(covariance(_joined(known, new))[i, i]) for new in rows])
-        best = int(np.argmax(spreads <= NEARLY * spreads.min()))
-        left, known = float(spreads[best]), _joined(known, rows[best])
-        chosen.append(tried[best])
-    return (
-        f"fire {NEXT_BARS} bars each in {gas}: {'; '.join(map(_told, chosen))} "
-        f"(to about {_size(left, i)})"
-    )
+    found = []
+    for peak in (float(p) for p in peaks if gas_grade(card, gas, float(p))[0] < NO):
+        fastest = able(kiln, ROOM, peak)
+        for n, (rate, hold) in enumerate(product(NEXT_RATES.tolist(), NEXT_HOLDS.tolist())):
+            if rate > fastest:
+                continue
+            curve = trace(simple_firing(kiln, peak, hold, rate, gas, lag=0.0))
+            clock = trace_clock(curve, card)
+            if done(replace(b, clocks=(*b.clocks[:-1], clock)), x)[0][-1] > BEGUN:
+                found.append((n, FiredAt(rate, peak, hold, gas), clock))
+    return [(fired, clock) for _, fired, clock in sorted(found, key=lambda each: each[0])]
+
+
+def _also_fitting(c: CurveFit) -> list[Array]:
+    """Unknowns of the fit, and others drawn from what it leaves open."""
+    x = c.fit.values
+    value, axis = np.linalg.eigh(c.fit.covariance)
+    drawn = normal(sobol_points(CURVES, x.size, 0)) * np.sqrt(np.maximum(value, 0.0))
+    return [x, *(each for each in x + drawn @ axis.T if admissible(each))]
 
 
 def _told(fired: FiredAt) -> str:
@@ -475,35 +524,38 @@ def _told(fired: FiredAt) -> str:
     return f"{celsius(fired.peak):.0f} °C at {fired.rate * HOUR:.0f} °C/h, {held}"
 
 
-def _size(left: float, i: int) -> str:
-    return f"± {100.0 * left:.0f} %" if i in (ENERGY, EXPONENT) else f"± {left:.3f}"
+def _rows(c: CurveFit, clocks: Sequence[Clock], x: Array) -> tuple[Array, Array]:
+    """Derivatives of a bar in each firing, shape (F, P), and the variance of the mean of three.
 
-
-def _joined(known: Array, new: Array) -> Array:
-    """Residuals' derivatives with those of a firing more, which brings its own unknown."""
-    wide = np.zeros((known.shape[0] + new.shape[0], known.shape[1] + 1))
-    wide[: known.shape[0], :-1] = known
-    wide[known.shape[0] :, : new.shape[1] - 1] = new[:, :-1]
-    wide[known.shape[0] :, -1] = new[:, -1]
-    return wide
-
-
-def _rows(c: CurveFit, fired: FiredAt) -> Array:
-    """Derivatives of three bars in a firing; last column and row are its temperature's error."""
-    b, x = c.bench, c.fit.values
-    clock = plain_clock(fired, b.card)
-    other = replace(b, clocks=(*b.clocks[:-1], clock))  # in the place of the card's own firing
+    Over the uncertainty of one bar; the variance holds the error of the firing's temperature.
+    """
+    b = c.bench
     last = np.array([sum(k.nodes.size for k in b.clocks[:-1])])
     none = np.zeros(1)
     bar = Readings(np.array([ALONG]), last, none, none, none, np.array([-1]), np.array([b.bar]))
     along = c.weights.spread[b.readings.kind == ALONG]
-    row = predict(other, x, bar).slope[0] / (float(along.mean()) if along.size else b.bar)
-    warm = float(clock.read(float(np.exp(x[ENERGY])))[2][0])
-    off = row[PLACE] * float(np.exp(x[EXPONENT])) * warm
-    rows = np.tile(np.append(row, off), (NEXT_BARS + 1, 1))
-    rows[-1] = 0.0
-    rows[-1, -1] = 1.0 / b.prior[FIXED]
-    return np.asarray(rows)
+    size = float(along.mean()) if along.size else b.bar
+    slopes, off = [], []
+    for clock in clocks:  # in the place of the card's own firing
+        slope = predict(replace(b, clocks=(*b.clocks[:-1], clock)), x, bar).slope[0] / size
+        warm = float(clock.read(float(np.exp(x[ENERGY])))[2][0])
+        slopes.append(slope)
+        off.append(slope[PLACE] * float(np.exp(x[EXPONENT])) * warm)
+    shaky = c.weights.shaky * float(b.prior[FIXED])
+    return np.array(slopes), 1.0 / NEXT_BARS + (np.array(off) * shaky) ** 2
+
+
+def _left(spread: Array, slope: Array, noise: Array) -> Array:
+    """Variances of the unknowns that each firing more would leave, shape (F, P)."""
+    along = slope @ spread
+    whole = noise + (along * slope).sum(axis=1)
+    return np.asarray(np.diag(spread) - along**2 / whole[:, None])
+
+
+def _with_firing(spread: Array, slope: Array, noise: float) -> Array:
+    """Covariance of the unknowns with a firing more."""
+    along = spread @ slope
+    return np.asarray(spread - np.outer(along, along) / (noise + float(slope @ along)))
 
 
 # ----------------------------------------------------------------------------------------------
@@ -536,9 +588,19 @@ def _firings(measured: Measured, energy: float, card: Card) -> list[FiredAt]:
 
 
 def _gas_of_next(card: Card, measured: Measured) -> str:
-    """That of the person's bars; of several the one that bears the least heat, of none air."""
-    gases = {p.trace.gas for p in measured.firings if p.sintered} or {"air"}
-    return min(sorted(gases), key=lambda gas: ceiling(card, gas))
+    """That of the person's bars; of several the one that bears the least heat.
+
+    Where the card bears none of them, or there are none, the one that suits it best; empty where it
+    bears no gas.
+    """
+    assert card.fired_at is not None
+    fired = [p.trace for p in measured.firings if p.sintered]
+    peak = max((t.peak for t in fired), default=card.fired_at.peak)
+    borne = sorted({t.gas for t in fired if gas_grade(card, t.gas, peak)[0] < NO})
+    if borne:
+        return min(borne, key=lambda gas: ceiling(card, gas))
+    gas, grade, _ = best_gas(card, card, peak, GASES)
+    return gas if grade < NO else ""
 
 
 def anchor(c: CurveFit, measured: Measured, card: Card) -> FiredAt:
@@ -673,10 +735,13 @@ def sintering_findings(card: Card, measured: Measured) -> Findings:
     if "firing_shrinkage" in card:
         values.append(_firing_shrinkage(c, fired))
     gas = _gas_of_next(card, measured)
-    left = tuple(
-        untold(c, card, name, gas) for name, i in NAMES.items()
+    open_names = [
+        name for name, i in NAMES.items()
         if i not in c.free and not (i == HEIGHT and name not in card)
-    )  # fmt: skip
+    ]  # fmt: skip
+    fireable = [name for name in open_names if name not in ASKED]
+    advised = next_firings(c, card, fireable, gas, measured.kiln)
+    left = tuple(untold(c, card, name, advised.get(name, "")) for name in open_names)
     return Findings(tuple(values), left, _panels(c), _notes(c))
 
 

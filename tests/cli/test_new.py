@@ -564,6 +564,17 @@ def test_calibrate_reads_what_was_measured_at_once(run):
     assert "840" in Path("measured.toml").read_text(encoding="utf-8")
 
 
+@pytest.mark.parametrize(
+    ("material", "gas"), [("copper", '"carbon"'), ("iron", '"hydrogen"'), ("fritted body", '"air"')]
+)
+def test_bars_are_written_down_in_a_gas_that_their_card_bears(run, material: str, gas: str):
+    """Once in air, which spoils copper, where nobody thought of it."""
+    made = run("new", "measured", "--material", material, "--bar", "100.1, 95.5, 87.2")
+    assert made.exit_code == 0, made.output
+    text = Path("measured.toml").read_text(encoding="utf-8")
+    assert re.search(rf"^gas = {gas}", text, re.MULTILINE)
+
+
 def test_every_field_of_what_was_measured_stands_in_the_file_and_may_be_freed(run):
     from cofire.evidence.measured import read_measured
 
