@@ -12,7 +12,7 @@ from typing import IO, TYPE_CHECKING, Any, ParamSpec
 
 import numpy as np
 
-from cofire.report.writing import table_text
+from cofire.report.writing import table_text, wrapped
 from cofire.units import HOUR, celsius
 
 if TYPE_CHECKING:
@@ -170,8 +170,7 @@ def _number_events(axes: Axes, m: Mismatch) -> None:
 
 def _hanging(text: str, width: int) -> list[str]:
     """Lines of a text, each as far in as the first."""
-    pad = " " * (len(text) - len(text.lstrip()))
-    return textwrap.wrap(text, width, subsequent_indent=pad, break_on_hyphens=False)
+    return wrapped(text, len(text) - len(text.lstrip()), width)
 
 
 def _beside(axes: Axes) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
-from cofire.report.writing import one_line
+from cofire.report.writing import BEFORE_UNIT, one_line
 
 if TYPE_CHECKING:
     from jinja2 import Environment, Undefined
@@ -14,8 +14,6 @@ if TYPE_CHECKING:
 LONGEST = 24
 """Letters of a word that stay together. [-]"""
 LONG_WORD = re.compile(rf"\S{{{LONGEST + 8},}}")
-BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°C|°F|%|mm|in|min|MPa|kPa|J/m²|ml|h|g|K)(?![A-Za-z]))")
-"""A space that keeps a number with its unit."""
 BREAK = "\ue000"
 """Stands for a place to break until the text is escaped: a character of no meaning."""
 

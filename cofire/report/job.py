@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
@@ -17,7 +16,7 @@ from cofire.production.paste import COARSE, Batch, Cost
 from cofire.production.printed_solid import OVERHANG, Overhang, printed_layers
 from cofire.report.packing import packing_words
 from cofire.report.verdict import number
-from cofire.report.writing import table_text
+from cofire.report.writing import table_text, wrapped
 from cofire.units import HOUR, counted
 from cofire.vessel import Prices
 from cofire.vessel_file import JOULES_PER_KILOWATT_HOUR
@@ -257,10 +256,8 @@ WIDTH = 100
 
 
 def _wrapped(text: str, first: str = "", rest: str | None = None) -> list[str]:
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=first, subsequent_indent=first if rest is None else rest,
-        break_on_hyphens=False,
-    )  # fmt: skip
+    hang = first if rest is None else rest
+    return wrapped(first + text, len(hang), WIDTH) if text else []
 
 
 UNEVEN = 1.1

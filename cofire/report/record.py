@@ -25,7 +25,6 @@ import contextlib
 import json
 import os
 import sys
-import textwrap
 import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -51,7 +50,7 @@ from cofire.evidence.record import (
 from cofire.files import is_number, read_json, refuse_endless, show, shown_path
 from cofire.report.figures import FIRST, LIMIT, SECOND, literal, settle
 from cofire.report.verdict import number
-from cofire.report.writing import table_text
+from cofire.report.writing import table_text, wrapped
 from cofire.units import counted
 
 if TYPE_CHECKING:
@@ -412,11 +411,7 @@ def show_text(entries: Iterable[Mapping[str, Any]], width: int = 100) -> str:
     str
         Ends in a new line.
     """
-    rows = [
-        row
-        for entry in entries
-        for row in textwrap.wrap(entry_line(entry), width, subsequent_indent=" " * 30)
-    ]
+    rows = [row for entry in entries for row in wrapped(entry_line(entry), 30, width)]
     return "\n".join(rows or ["no entries"]) + "\n"
 
 
@@ -545,9 +540,7 @@ def _judgement(found: Comparison, well: int) -> str:
 def _wrapped(lines: list[str], width: int) -> list[str]:
     """Sentences wrapped, rows of tables as they are."""
     return [
-        row
-        for line in lines
-        for row in ([line] if "  " in line else textwrap.wrap(line, width) or [""])
+        row for line in lines for row in ([line] if "  " in line else wrapped(line, width=width))
     ]
 
 

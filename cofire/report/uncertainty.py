@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +11,8 @@ from cofire.assessment.model_factors import RECORD, factor_of
 from cofire.evidence.advice import DOUBTFUL, Advice
 from cofire.evidence.measure_next import Influence, Ranking
 from cofire.evidence.uncertainty import Key, Probability, Samples
-from cofire.report.verdict import BEFORE_UNIT, number, unknown_line
+from cofire.report.verdict import number, unknown_line
+from cofire.report.writing import wrapped
 from cofire.units import counted
 
 SHOWN = 4
@@ -141,17 +141,10 @@ def uncertainty_text(
     ]
     lines = []
     for text in paragraphs:
-        lines += _wrapped(text, width, 4 if text.startswith("  ") else 0) or [""]
+        lines += wrapped(text, 4 if text.startswith("  ") else 0, width)
     return (
         "\n".join([*lines, *_table(ranking, width), "", *_remarks(samples, ranking, width)]) + "\n"
     )
-
-
-def _wrapped(text: str, width: int, hang: int = 0) -> list[str]:
-    """Lines in which a number stays with its unit."""
-    kept = BEFORE_UNIT.sub("\u00a0", text)
-    rows = textwrap.wrap(kept, width, subsequent_indent=" " * hang, break_on_hyphens=False)
-    return [row.replace("\u00a0", " ") for row in rows]
 
 
 def _table(ranking: Ranking, width: int) -> list[str]:
@@ -160,12 +153,12 @@ def _table(ranking: Ranking, width: int) -> list[str]:
         return ["What loses the pot does not hang on any of these properties."]
     listed = _told_apart(ranking)
     if not listed:
-        return _wrapped(
+        return wrapped(
             "No property's share of the spread of what loses the pot is told from noise: of "
             "samples that it was not fitted to, the fit of all properties foretells "
             f"{percent(ranking.explained)} of it, and shares below {percent(ranking.noise)} may "
             "be chance with so few. More of them tell more (--samples).",
-            width,
+            width=width,
         )
     shown = ranking.doubt >= DOUBTFUL
     names = [property_name(i.factor) for i in listed]
@@ -174,7 +167,7 @@ def _table(ranking: Ranking, width: int) -> list[str]:
     def row(name: str, share: str, spread: str, doubt: str, last: str) -> list[str]:
         start = f"{name:{wide}} {share:>8} {spread:>7} " + (f"{doubt:>11} " if shown else "")
         room = max(width - len(start) - 1, 20)
-        first, *more = textwrap.wrap(last, room, break_on_hyphens=False)
+        first, *more = wrapped(last, width=room)
         return [f"{start} {first}", *(" " * (len(start) + 1) + line for line in more)]
 
     rows = row("measure this next", "share of", "utilisation", "wrong call", "with")
@@ -224,7 +217,7 @@ def _remarks(samples: Samples, ranking: Ranking, width: int) -> list[str]:
         )
     if samples.failed:
         lines.append(f"Left out, as they could not be fired: {counted(samples.failed, 'sample')}.")
-    return [row for line in lines for row in _wrapped(line, width)]
+    return [row for line in lines for row in wrapped(line, width=width)]
 
 
 def uncertainty_row(

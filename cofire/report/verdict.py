@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import re
-import textwrap
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -22,10 +20,10 @@ from cofire.materials.card import pure_cards
 from cofire.mechanics.solid_firing import SolidFiring
 from cofire.numerics import Array
 from cofire.production.changeovers import DONE
+from cofire.report.writing import wrapped
 from cofire.units import HOUR, MINUTE, celsius
 
 SCHEMA = 1
-BEFORE_UNIT = re.compile(r"(?<=\d) (?=[°%A-Za-z])")
 SHOWN = 3
 """Zones of one rule that the text lists; the JSON has all. [-]"""
 
@@ -290,10 +288,7 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
     vessel = response.vessel
 
     def wrap(text: str, indent: int = 0, hang: int = 0) -> list[str]:
-        pad, more = " " * indent, " " * (indent + hang)
-        kept = BEFORE_UNIT.sub("\u00a0", text)  # a number stays with its unit
-        rows = textwrap.wrap(kept, width, initial_indent=pad, subsequent_indent=more)
-        return [row.replace("\u00a0", " ") for row in rows]
+        return wrapped(" " * indent + text, indent + hang, width)
 
     title = (
         f"{verdict.word.upper()}: {vessel.name}, {vessel.firing.name} in {vessel.firing.gas_words}"

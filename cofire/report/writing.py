@@ -6,6 +6,7 @@ import ctypes
 import errno
 import io
 import os
+import re
 import shutil
 import signal
 import tempfile
@@ -26,6 +27,8 @@ from cofire.files import ANOTHER, HIDDEN, inputs, shown_path
 # Files and streams: never half written, never overwritten unasked
 
 STANDARD_OUTPUT = "-"
+BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°C|°F|%|mm|in|min|MPa|kPa|J/m²|ml|h|g|K)(?![A-Za-z]))")
+"""A space that keeps a number with its unit."""
 
 
 def one_line(text: str) -> str:
@@ -81,7 +84,7 @@ def columns(least: int = 80) -> int:
 
 
 def wrapped(text: str, indent: int = 0, width: int | None = None) -> list[str]:
-    """A text in lines that fit the terminal; lines after the first are indented.
+    """A text in lines that fit the terminal, a number with its unit; later lines are indented.
 
     Parameters
     ----------
@@ -97,10 +100,11 @@ def wrapped(text: str, indent: int = 0, width: int | None = None) -> list[str]:
     list of str
         Its lines.
     """
-    pad = " " * indent
-    return textwrap.wrap(
-        text, width or columns(), subsequent_indent=pad, break_on_hyphens=False
-    ) or [""]
+    rows = textwrap.wrap(
+        BEFORE_UNIT.sub("\u00a0", text), width or columns(), subsequent_indent=" " * indent,
+        break_on_hyphens=False,
+    )  # fmt: skip
+    return [row.replace("\u00a0", " ") for row in rows] or [""]
 
 
 def printed(text: str) -> int:
