@@ -2,18 +2,19 @@
 
 Stress and energy together (`cofire.physics.fracture`): a load state is what the firing left on a
 plane before it cracked, flow and yield included, and unloading is elastic with the moduli of the
-cold wall. Looked at is each brittle zone once it has sintered: ring cracks where its tension along
-the meridian peaks, cracks along sharp joints and beside them, and cracks in the meridian plane
-from the ends of the zone. Blends in which metal runs through are left out: metal bridges what
-opens there.
+cold wall. Looked at is each brittle zone once it has sintered: ring cracks square to the wall where
+its tension along the meridian peaks, cracks along sharp joints, level as bands are laid, and ring
+cracks beside them, and cracks in the meridian plane from the ends of the zone. Each is asked at
+the moments when what pulls on it comes near its most. Blends in which metal runs through are left
+out: metal bridges what opens there.
 
 On a solid every plane is condensed (`cofire.mechanics.crack_planes`); on a shell, which knows no
-traction on a joint, ring cracks go by the strip with the shell's restraint, and joints are not
-looked at. Not looked at by either: kinking, friction in the energy, floors; of a wall on a floor
-half a wall of it is taken to stand held below the lowest station, by which a deep crack close above
-the floor frees up to a quarter too little, a short one what it should. A rod or disc is a
-solid whose inside is its axis: its level cracks are round, from the rim or the axis, and what
-crosses its layers is `layer_cracks`', as are tiles and sleeves whole.
+traction on a joint, and where a wall lies nearly flat, ring cracks go by the strip with the
+shell's restraint, and joints are not looked at. Not looked at by either: kinking, friction in the
+energy, floors; of a wall on a floor half a wall of it is taken to stand held below the lowest
+station, by which a deep crack close above the floor frees up to a quarter too little, a short one
+what it should. A rod or disc is a solid whose inside is its axis: its level cracks are round, from
+the rim or the axis, and what crosses its layers is `layer_cracks`', as are tiles and sleeves whole.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import pairwise
+from itertools import chain, pairwise
 from operator import attrgetter
 
 import numpy as np
@@ -40,13 +41,28 @@ from cofire.assessment.rule import joint_name
 from cofire.errors import CofireError
 from cofire.materials.card import Card
 from cofire.materials.pairs import joint_resistance
-from cofire.mechanics.crack_planes import BESIDE, Bond, CrackPath, Wall, crack_planes, plane_paths
+from cofire.mechanics.crack_planes import (
+    BESIDE,
+    Bond,
+    CrackPath,
+    CrackPlane,
+    Wall,
+    crack_planes,
+    plane_paths,
+)
 from cofire.mechanics.layer_firing import LayerFiring
+from cofire.mechanics.meridian import STEEPEST_LEAN
 from cofire.mechanics.solid_firing import SolidFiring
 from cofire.mechanics.solid_reading import Lines, joint_traction
 from cofire.mechanics.tile import Tile
 from cofire.numerics import Array
-from cofire.physics.fracture import MODE_SENSITIVITY, CrackLimit, axial_limits, ring_limits
+from cofire.physics.fracture import (
+    MODE_SENSITIVITY,
+    CrackLimit,
+    axial_limits,
+    ring_limits,
+    strength_use,
+)
 from cofire.physics.mixing import OVERLAPPING_SPHERES
 
 SINTERED = 0.9
@@ -54,16 +70,22 @@ SINTERED = 0.9
 IDLE = 0.2
 """Share of the strength below which a tension is not followed: its crack could start at no less
 than five times the load. [-]"""
-PLANES = 4
-"""Most places of a vessel at which ring cracks are followed; the largest tensions. [-]"""
-APART = 0.25
-"""Least distance between them, in walls. [-]"""
+APART = 0.5
+"""A peak of tension has none larger within so many walls. [-]"""
+SHARED = 0.25
+"""Distance, in walls, up to which two ring cracks are held by the same stiffness. [-]"""
+TURNED = 0.05
+"""Difference of slant up to which they are. [rad]"""
+NEAR_MOST = 0.8
+"""Share of the most that pulls on a crack from which a moment is asked. [-]"""
+MOMENTS = 6
+"""Most moments that a crack is asked at, even over those near the most."""
 SHARP = 0.15
 """Difference in metal share from which a step is a joint of its own; below it is a grade. [-]"""
 OFF_STEP = 0.08
 """Nearer than this to a step, in walls, stress is the corner's and not the plane's. [-]"""
-STEEPEST = np.radians(45.0)
-"""Lean beyond which a wall has no level planes. [rad]"""
+STEEPEST = np.radians(75.0)
+"""Lean beyond which a wall is judged by the strip: its rows would have no height. [rad]"""
 CONTACT = 3.0
 """Load factor up to which faces that press are worked out. [-]"""
 LIKE = 3.0
@@ -265,18 +287,20 @@ class _Search:
     def __init__(self, response: Response) -> None:
         self.response, self.fired = response, response.fired
         fired = self.fired
+        self.total = fired.total  # a shell's is worked out each time
         self.bands = [k for k, card in enumerate(response.cards) if brittle(card)]
         rows = list(response.material)
         self.dense = response.progress[rows] >= SINTERED  # (bands, T)
         self.strength = response.at_times(response.history.strength)[rows]
         self.young = response.history.young_modulus[rows, -1]
         self.poisson = np.asarray(response.history.poisson_ratio)[rows]
-        upright = ~fired.lying & (np.abs(fired.slope) < STEEPEST)
-        order = np.flatnonzero(upright)
+        order = np.flatnonzero(~fired.lying)
         order = order[np.argsort(fired.height[order], kind="stable")]
         rises = np.diff(fired.height[order], prepend=-np.inf) > 1e-9
         self.order: NDArray[np.intp] = order[rises]
         self.height = fired.height[self.order]
+        self.along = fired.arc_length[self.order]
+        self.ring = fired.radius / np.cos(fired.slope)  # of curvature, whatever the lean
         self.steps = np.asarray(fired.step_height)
         wall, lean = fired.wall[self.order], np.cos(fired.slope[self.order])
         self.rod = bool(np.all(wall >= (2.0 - 1e-9) * fired.radius[self.order] * lean))
@@ -293,43 +317,36 @@ class _Search:
         """Those of `worst_cracks`."""
         if not self.bands or self.order.size < 4:
             return ()
-        use = self._use()
-        self.moments = self._moments(use)
-        if not self.moments:
+        if not self.dense[self.bands].any():
             return ()
+        use = self._use()
         every = [*self._rings(use), *(self._across() if self.rod else self._axial())]
         return worst_cracks(every)
 
     def _use(self) -> Array:
-        """Share of the strength that tension along the meridian uses at a face, (T, K), ordered."""
+        """Share of the strength that tension along the meridian uses at both faces, (T, K, 2)."""
         fired = self.fired
-        faces = fired.total[:, self.order][:, :, [0, -1], 0].max(axis=2)
+        faces = self.total[:, self.order][:, :, [0, -1], 0]
         found = np.zeros(faces.shape)
         band = fired.band[self.order]
         for k in self.bands:
             here = band == k
-            share = np.maximum(faces[:, here], 0.0) / self.strength[k][:, None]
-            found[:, here] = np.where(self.dense[k][:, None], share, 0.0)
+            share = np.maximum(faces[:, here], 0.0) / self.strength[k][:, None, None]
+            found[:, here] = np.where(self.dense[k][:, None, None], share, 0.0)
         return found
 
-    def _moments(self, use: Array) -> list[int]:
-        """Load states: cold, and the worst moments of ring and hoop tension of the whole."""
-        last = self.fired.time.size - 1
-        alive = np.flatnonzero(np.any(self.dense[self.bands], axis=0))
-        if alive.size == 0:
-            return []
-        found = {int(np.argmax(use.max(axis=1)))}
-        if self.dense[self.bands, last].any():
-            found.add(last)
-        hoop = self.fired.total[:, self.order][..., 1].mean(axis=2)
-        band = self.fired.band[self.order]
-        inside = np.isin(band, self.bands)
-        pulled = np.where(
-            self.dense[band[inside]].T, hoop[:, inside] / self.strength[band[inside]].T, 0.0
-        )
-        if pulled.size:
-            found.add(int(np.argmax(pulled.max(axis=1))))
-        return sorted(m for m in found if m in set(alive.tolist()))
+    def _asked(self, use: Array, bands: list[int]) -> NDArray[np.intp]:
+        """Moments at which the bands have sintered and what pulls comes near its most.
+
+        `use` is a share of the strength, (T,); the most itself is among them.
+        """
+        able = np.flatnonzero(self.dense[bands].all(axis=0))
+        if able.size == 0:
+            return able
+        most = able[np.argmax(use[able])]
+        near = able[use[able] >= NEAR_MOST * use[most]]
+        even = np.linspace(0, near.size - 1, min(MOMENTS, near.size)).round().astype(np.intp)
+        return np.union1d(near[even], most)
 
     # ---- ring cracks and joints
 
@@ -338,59 +355,75 @@ class _Search:
         wall = self.fired.wall[self.order]
         if self.rod:
             wall = np.array([self._scale(int(k)) for k in self.fired.band[self.order]])
-        near = np.abs(self.height[:, None] - self.steps).min(axis=1, initial=np.inf)
-        ends = np.minimum(self.height - self.height[0], self.height[-1] - self.height)
-        return (near > OFF_STEP * wall) & (ends > 0.05 * wall), wall
+        steps = np.interp(self.steps, self.height, self.along)
+        off = np.full(steps.size, OFF_STEP)
+        if self.fired.structure == "solid":
+            off[self._joints()] = BESIDE[-1]  # nearer to them planes are set anyway
+        near = np.abs(self.along[:, None] - steps) <= off * wall[:, None]
+        ends = np.minimum(self.along - self.along[0], self.along[-1] - self.along)
+        return ~near.any(axis=1) & (ends > 0.05 * wall), wall
 
     def _places(self, use: Array) -> list[int]:
-        """Stations, in order, where ring cracks are followed: the largest tensions, apart."""
-        most = use[self.moments].max(axis=0)
+        """Stations where ring cracks are followed, at most three a band.
+
+        Where tension at either face is largest, and where it is of those peaks that lie off the
+        band's ends, such as a crest of bending.
+        """
+        faces = use.max(axis=0)
         free, wall = self._free()
-        chosen: list[int] = []
-        for k in np.argsort(-np.where(free, most, 0.0), kind="stable"):
-            if len(chosen) == PLANES or not free[k] or most[k] < IDLE:
-                break
-            if all(abs(self.height[k] - self.height[c]) > APART * wall[k] for c in chosen):
-                chosen.append(int(k))
-        return chosen
+        band = self.fired.band[self.order]
+        chosen: set[int] = set()
+        for k in self.bands:
+            own = np.flatnonzero(free & (band == k) & (faces.max(axis=1) >= IDLE))
+            if own.size == 0:
+                continue
+            most = faces[own].max(axis=1)
+            near = np.abs(self.along[own, None] - self.along[own]) < APART * wall[own, None]
+            peak = most >= np.where(near, most, 0.0).max(axis=1)
+            inside = np.flatnonzero(peak & ~near[:, 0] & ~near[:, -1])
+            worst = [
+                n for f, n in enumerate(np.argmax(faces[own], axis=0)) if faces[own[n], f] >= IDLE
+            ]
+            chosen.update(own[[*worst, *inside[np.argsort(-most[inside])[:1]]]].tolist())
+        return sorted(chosen)
 
     def _rings(self, use: Array) -> list[Crack]:
         places = self._places(use)
         if self.fired.structure == "solid":
             return self._planes(places, use)
+        return self._strips(places, use) or self._idle(use)
+
+    def _strips(self, places: list[int], use: Array) -> list[Crack]:
+        """Ring cracks as of a long wall, alike all along."""
         found = []
         for k in places:
             g = int(self.order[k])
             band = int(self.fired.band[g])
             card = self.response.cards[band]
-            for moment in self.moments:
-                if not self.dense[band, moment]:
-                    continue
-                stress = self.fired.total[moment, g, :, 0]
-                inner, outer = ring_limits(
-                    self.fired.through,
-                    stress,
-                    wall=float(self.fired.wall[g]),
-                    radius=float(self.fired.radius[g]),
-                    young=float(self.young[band]),
-                    poisson=float(self.poisson[band]),
-                    strength=float(self.strength[band, moment]),
-                    toughness=toughness_of(card),
-                )
-                for limit, face in ((inner, "inside"), (outer, "outside")):
-                    found.append(
-                        _crack("ring", card.name, limit, stress.max(), self.height[k], face, moment)
-                    )
-        return found or self._idle(use)
+            moments = self._asked(use[:, k].max(axis=1), [band])
+            stress = self.total[moments, g, :, 0]
+            both = ring_limits(
+                self.fired.through,
+                stress,
+                wall=float(self.fired.wall[g]),
+                radius=float(self.ring[g]),
+                young=float(self.young[band]),
+                poisson=float(self.poisson[band]),
+                strength=self.strength[band, moments],
+                toughness=toughness_of(card),
+            )
+            for limit, face in zip(both, ("inside", "outside"), strict=True):
+                found += _by_moment("ring", card.name, limit, stress, self.height[k], face, moments)
+        return found
 
     def _idle(self, use: Array) -> list[Crack]:
         """What stress alone says where it is too low to be followed, off the steps' corners."""
         free, _ = self._free()
-        most = np.where(free, use[self.moments].max(axis=0), 0.0)
+        most = np.where(free, use.max(axis=(0, 2)), 0.0)
         k = int(np.argmax(most))
         g = int(self.order[k])
-        moment = self.moments[int(np.argmax(use[self.moments, k]))]
-        tension = float(self.fired.total[moment, g, :, 0].max())
+        moment = int(np.argmax(use[:, k].max(axis=1)))
+        tension = float(self.total[moment, g, :, 0].max())
         name = self.response.cards[int(self.fired.band[g])].name
         share = float(most[k])
         return [
@@ -401,135 +434,200 @@ class _Search:
         ]  # fmt: skip
 
     def _joints(self) -> list[int]:
-        """Steps that are joints of their own, with a brittle side and both sides upright."""
+        """Steps that are joints of their own, with a brittle side: little is alike across them."""
         cards = self.response.cards
         low, high = self.height[0], self.height[-1]
         return [
             s
             for s, (one, other) in enumerate(pairwise(cards))
-            if abs(one.metal_share - other.metal_share) >= SHARP
+            if (abs(one.metal_share - other.metal_share) >= SHARP or _of_two_ceramics(one, other))
             and (brittle(one) or brittle(other))
             and low < self.steps[s] < high
         ]
 
     def _planes(self, places: list[int], use: Array) -> list[Crack]:
         """Condensed planes at the largest tensions, at sharp joints and beside them."""
-        joints = self._joints()
-        heights = [float(self.height[k]) for k in places]
-        for s in joints:
-            z = float(self.steps[s])
-            wall = float(np.interp(z, self.height, self.fired.wall[self.order]))
-            sides = (self.response.cards[s], self.response.cards[s + 1])
-            heights.append(z)
-            for sign, card, band in zip((-1.0, 1.0), sides, (s, s + 1), strict=True):
-                if self.rod:
-                    wall = self._scale(band)
-                heights += [z + sign * d * wall for d in BESIDE if brittle(card)]
-        if not heights:
-            return self._idle(use)
-        solid_wall = self._wall()
+        steep = [k for k in places if k not in self._rising]
+        found = self._strips(steep, use)
+        if self._rising.size < 4:
+            return found or self._idle(use)
+        joints = [float(self.steps[s]) for s in self._joints()]
         thick = float(self.fired.wall.max())
-        room = 0.03 * thick
         if self.rod:
-            room = 0.012 * thick  # no nearer than `crack_planes` allows
             thick = min(self._scale(k) for k in range(len(self.response.cards)))
-        inside = [
-            z for z in sorted(set(heights))
-            if solid_wall.edges[0] + 0.1 * thick < z < solid_wall.edges[-1] - 0.1 * thick
-        ]  # fmt: skip
-        level: list[float] = []
-        exact = {float(self.steps[s]) for s in joints}
-        for z in inside:  # joints stay, others keep away from them and from each other
-            if z in exact or all(abs(z - o) > room for o in (*level, *exact)):
-                level.append(z)
-        if not level:
-            return self._idle(use)
         try:
-            planes = crack_planes(solid_wall, np.array(level))
-        except CofireError:  # a wall that no level plane can cut
-            return self._idle(use)
-        found: list[Crack] = []
-        sharp = np.array(sorted(exact))
-        for moment in self.moments:
-            bonds = [self._bond(plane.height, moment, exact) for plane in planes]
-            forces = [plane.forces(*self._tractions(plane.height, moment)) for plane in planes]
-            for plane, force, bond in zip(planes, forces, bonds, strict=True):
-                if bond is None:
-                    continue
-                normal, _ = plane.stress(force)
-                resistance = self._resistance(plane.height, exact)
-                scales = [] if resistance is None else [resistance, 1.0 / resistance]
-                others = [replace(bond, toughness=bond.toughness * scale) for scale in scales]
-                own, *unsure = plane_paths(plane, force, [bond, *others], sharp, CONTACT)
-                cracks = [self._of_path(path, float(normal.max()), moment) for path in own]
-                if unsure:
-                    shares = [[_share(path.limit.through) for path in paths] for paths in unsure]
-                    cracks = [
-                        replace(crack, low=min(both), high=max(both))
-                        for crack, both in zip(cracks, zip(*shares, strict=True), strict=True)
-                    ]
-                found += cracks
+            wall = self._wall
+            low, high = wall.edges[0] + 0.1 * thick, wall.edges[-1] - 0.1 * thick
+            condensed = [z for z in joints if low < z < high]
+            for z in sorted(chain(*self._beside)):  # joints stay, others keep away from them
+                if low < z < high and all(abs(z - o) > self._room for o in condensed):
+                    condensed.append(z)
+            rings = [float(self.height[k]) for k in places if k not in steep]
+            rings = [z for z in rings if low < z < high]
+            for z in rings:
+                if self._like(z, condensed, joints) is None:
+                    condensed.append(z)
+            if not condensed:
+                return found or self._idle(use)
+            planes = dict(
+                zip(sorted(condensed), crack_planes(wall, np.array(condensed)), strict=True)
+            )
+        except CofireError:  # a wall that no plane can cut
+            return self._strips(places, use) or self._idle(use)
+        for z in sorted({*condensed, *rings}):
+            like = z if z in planes else self._like(z, condensed, joints)
+            assert like is not None
+            found += self._on_plane(z, planes[like], joints)
         return found or self._idle(use)
 
-    def _of_path(self, path: CrackPath, tension: float, moment: int) -> Crack:
-        cards = self.response.cards
-        band = int(np.searchsorted(self.steps, path.height))
-        zone = cards[band].name
-        if path.kind == "joint":
-            s = int(np.argmin(np.abs(self.steps - path.height)))
-            zone = joint_name(cards[s].name, cards[s + 1].name)
-        face = "inside" if path.face == "inner" else "outside"
-        kind = path.kind
-        if self.rod:
-            face = "axis" if path.face == "inner" else "rim"
-            kind = "round" if kind == "ring" else kind
-        return _crack(kind, zone, path.limit, tension, path.height, face, moment)
+    @cached_property
+    def _beside(self) -> list[list[float]]:
+        """Heights of the ring cracks beside joints: nearest to farthest, of all brittle sides.
 
-    def _bond(self, height: float, moment: int, joints: set[float]) -> Bond | None:
-        """What a plane resists with, or None where it cannot crack or has not sintered."""
-        cards = self.response.cards
+        The nearest is level, as the joint is. Of the others, square to the wall, it is the nearer
+        end that is so far from the joint.
+        """
+        cards, fired = self.response.cards, self.fired
+        ends = [float(self.height[0]), *self.steps.tolist(), float(self.height[-1])]
+        found: list[list[float]] = [[] for _ in BESIDE]
+        for s in self._joints():
+            z = float(self.steps[s])
+            thickness, lean = (
+                float(np.interp(z, self.height, v[self.order])) for v in (fired.wall, fired.slope)
+            )
+            for sign, band in ((-1.0, s), (1.0, s + 1)):
+                if not brittle(cards[band]):
+                    continue
+                unit = self._scale(band) if self.rod else thickness * float(np.cos(lean))
+                room = 0.5 * (ends[band + 1] - ends[band])
+                for n, away in enumerate(BESIDE):
+                    drop = 0.5 * thickness * abs(float(np.sin(lean))) if n else 0.0
+                    drop = min(drop, max(room - away * unit, 0.0))
+                    found[n].append(z + sign * (away * unit + drop))
+        return found
+
+    def _like(self, height: float, condensed: list[float], joints: list[float]) -> float | None:
+        """The nearest plane whose stiffness does for a ring crack at a height, if any."""
+        others = np.array([z for z in condensed if z not in joints])
+        apart = np.abs(others - height)
+        slant = self._wall.cut(np.append(others, height))[0]
+        reach = SHARED * float(self._wall.at(np.array(height))[1])
+        near = (apart <= reach) & (np.abs(slant[:-1] - slant[-1]) <= TURNED)
+        near |= apart <= self._room
+        for joint in joints:
+            near &= (others < joint) == (height < joint)
+        found = np.flatnonzero(near)
+        return float(others[found[np.argmin(apart[found])]]) if found.size else None
+
+    def _on_plane(self, height: float, plane: CrackPlane, joints: list[float]) -> list[Crack]:
+        """Both ways of one joint or ring crack, at the moments when it comes soonest."""
+        bands = self._bands_at(height, joints)
+        bond = self._bond(bands)
+        if bond is None:
+            return []
+        place, normal, shear = self._tractions(height)
+        use = strength_use(
+            normal, shear, np.asarray(bond.strength)[:, None], bond.shear_strength
+        ).max(axis=1)
+        moments = self._asked(use, bands)
+        sharp = np.array(joints)
+        if moments.size > 1:
+            force = plane.forces(place, normal[moments], shear[moments])
+            (quick,) = plane_paths(plane, force, [_at(bond, moments)], sharp, beyond=0.0)
+            soon = [np.argmin(x) for p in quick for x in (p.limit.start, p.limit.through)]
+            moments = moments[np.unique(soon)]
+        if moments.size == 0:
+            return []
+        force = plane.forces(place, normal[moments], shear[moments])
+        own = _at(bond, moments)
+        scales = []
+        if len(bands) > 1:
+            below, above = self.response.cards[bands[0]], self.response.cards[bands[1]]
+            factor = float(joint_resistance(below, above).toughness_factor)
+            scales = [factor, 1.0 / factor]
+        bonds = [own, *(replace(own, toughness=own.toughness * scale) for scale in scales)]
+        paths, *unsure = plane_paths(plane, force, bonds, sharp, CONTACT)
+        found = []
+        for n, path in enumerate(paths):
+            zone, kind, face = self._named(path, bands)
+            cracks = _by_moment(kind, zone, path.limit, normal[moments], height, face, moments)
+            for k, crack in enumerate(cracks):
+                both = [_share(other[n].limit.through[k]) for other in unsure] or [crack.through]
+                found.append(replace(crack, low=min(both), high=max(both)))
+        return found
+
+    def _named(self, path: CrackPath, bands: list[int]) -> tuple[str, str, str]:
+        """Zone, kind and face of a path."""
+        zone = (
+            joint_name(*(self.response.cards[k].name for k in bands))
+            if len(bands) > 1
+            else (self.response.cards[bands[0]].name)
+        )
+        inner = path.face == "inner"
+        if self.rod:
+            kind = "round" if path.kind == "ring" else path.kind
+            return zone, kind, "axis" if inner else "rim"
+        return zone, path.kind, "inside" if inner else "outside"
+
+    def _bands_at(self, height: float, joints: list[float]) -> list[int]:
+        """Both bands of a joint, or the one that a ring crack is in."""
         if height in joints:
             s = int(np.argmin(np.abs(self.steps - height)))
-            sides = [k for k in (s, s + 1) if brittle(cards[k])]
-            if not self.dense[[s, s + 1], moment].all():
-                return None
-            resistance = joint_resistance(cards[s], cards[s + 1])
-            return Bond(
-                strength=float(min(self.strength[k, moment] for k in sides)),
-                toughness=resistance.toughness,
-                shear_strength=resistance.shear_strength,
-                sensitivity=MODE_SENSITIVITY,
-            )
-        band = int(np.searchsorted(self.steps, height))
-        if not brittle(cards[band]) or not self.dense[band, moment]:
-            return None
-        return Bond(float(self.strength[band, moment]), toughness_of(cards[band]))
+            return [s, s + 1]
+        return [int(np.searchsorted(self.steps, height))]
 
-    def _resistance(self, height: float, joints: set[float]) -> float | None:
-        """Factor by which a joint's toughness is uncertain; None for a body's own plane."""
-        if height not in joints:
+    def _bond(self, bands: list[int]) -> Bond | None:
+        """What a plane in a band or between two resists with at all times; None if not brittle."""
+        cards = self.response.cards
+        sides = [k for k in bands if brittle(cards[k])]
+        if not sides:
             return None
-        s = int(np.argmin(np.abs(self.steps - height)))
-        below, above = self.response.cards[s : s + 2]
-        return float(joint_resistance(below, above).toughness_factor)
+        strength = self.strength[sides].min(axis=0)
+        if len(bands) == 1:
+            return Bond(strength, toughness_of(cards[sides[0]]))
+        resistance = joint_resistance(cards[bands[0]], cards[bands[1]])
+        return Bond(
+            strength=strength,
+            toughness=resistance.toughness,
+            shear_strength=resistance.shear_strength,
+            sensitivity=MODE_SENSITIVITY,
+        )
 
+    @property
+    def _room(self) -> float:
+        """Least distance of two planes; of a rod no less than `crack_planes` allows. [m]"""
+        return (0.012 if self.rod else 0.03) * float(self.fired.wall.max())
+
+    @cached_property
+    def _rising(self) -> NDArray[np.intp]:
+        """Stations, in order, that are not too flat for planes."""
+        return np.flatnonzero(np.abs(self.fired.slope[self.order]) < STEEPEST)
+
+    @cached_property
     def _wall(self) -> Wall:
         fired = self._solid
-        low, high = float(self.height[0]), float(self.height[-1])
-        ends = [z for z in self.steps if low < z < high]
-        first = int(fired.band[self.order[0]])
-        rows = range(first, first + len(ends) + 1)
+        order, height = self.order[self._rising], self.height[self._rising]
+        low, high = float(height[0]), float(height[-1])
+        inner = [z for z in self.steps if low < z < high]
+        first = int(fired.band[order[0]])
+        rows = range(first, first + len(inner) + 1)
         vessel = self.response.vessel
-        low = max(float(vessel.height.min()), low - 0.5 * float(fired.wall.max()))
-        inner, outer = (self._face(face) for face in (0, -1))
+        low = min(max(float(vessel.height.min()), low - 0.5 * float(fired.wall.max())), low)
+        edges = np.array([low, *inner, float(vessel.height.max())])
+        level = [*(float(self.steps[s]) for s in self._joints()), *self._beside[0]]
+        level += [
+            float(z) for z, g in ((edges[0], order[0]), (edges[-1], order[-1]))
+            if abs(fired.slope[g]) <= STEEPEST_LEAN
+        ]  # fmt: skip
         return Wall(
-            self.height,
-            0.5 * (outer + inner),
-            outer - inner,
-            np.array([min(low, self.height[0]), *ends, float(vessel.height.max())]),
+            height,
+            fired.radius[order],
+            fired.wall[order],
+            edges,
             self.young[list(rows)],
             self.poisson[list(rows)],
             held=bool(fired.lying.any()),
+            level=np.array(level),
         )
 
     @property
@@ -544,44 +642,51 @@ class _Search:
         """Lines of points along the wall, at whose stations stress is known."""
         return Lines.of(self._solid.mesh, sliding=False)
 
-    def _face(self, line: int) -> Array:
-        """Radius of a face at the heights of the stations: level, whatever the wall's lean. [m]"""
-        radius, height = (
-            v.reshape(-1, v.shape[-1])[self.order, line]
-            for v in (self._lines.radius, self._lines.height)
-        )
-        rising = np.argsort(height, kind="stable")
-        return np.asarray(np.interp(self.height, height[rising], radius[rising]))
+    def _tractions(self, height: float) -> tuple[Array, Array, Array]:
+        """Places across a plane, and what acts square to it and along it at all times.
 
-    def _tractions(self, height: float, moment: int) -> tuple[Array, Array, Array]:
-        """Places across a level plane, from -1 to 1, and zz and rz there. [-], [Pa], [Pa]
-
-        On a joint by the forces that one side has on the other: beside it, on a free face, there is
-        no shear, which at the edge of the joint is largest. Elsewhere by what each line of points
-        has at this height, read along it.
+        Places from -1 to 1, (P,) [-], stresses (T, P) [Pa]. On a joint by the forces that one side
+        has on the other: beside it, on a free face, there is no shear, which at the edge of the
+        joint is largest. Elsewhere by what each line of points has where the plane crosses it, read
+        along it.
         """
         fired = self._solid
         steps = np.abs(self.steps - height)
         if steps.size and steps.min() < 1e-9:
             step = int(np.argmin(steps))
-            force = fired.parting.forces[step][moment]
+            force = fired.parting.forces[step]
             place, traction = joint_traction(fired.parting.body, step, force)
-            return place, traction[:, 1], traction[:, 0]
+            return place, traction[..., 1], traction[..., 0]
+        middle = float(self._wall.at(np.array(height))[0])
+        slant = float(self._wall.cut(np.array(height))[0])
+        reach = 2.0 * float(fired.wall.max()) / np.cos(slant)
         lines, order = self._lines, self.order
-        radius, at, s, c = (
+        order = order[np.abs(self.along - np.interp(height, self.height, self.along)) < reach]
+        out, up, s, c = (
             v.reshape(-1, v.shape[-1])[order]
-            for v in (lines.radius, lines.height, lines.along_r, lines.along_z)
-        )
-        along, across, shear = (fired.tensor[moment, k][order] for k in (0, 2, 3))  # (K, P)
-        zz = along * c * c + across * s * s - 2.0 * shear * s * c
-        rz = (along - across) * s * c + shear * (c * c - s * s)
-        found = np.empty((3, at.shape[1]))
-        for p in range(at.shape[1]):
-            rising = np.argsort(at[:, p], kind="stable")
-            for n, field in enumerate((radius, zz, rz)):
-                found[n, p] = np.interp(height, at[rising, p], field[rising, p])
-        r = found[0]
-        return 2.0 * (r - r[0]) / (r[-1] - r[0]) - 1.0, found[1], found[2]
+            for v in (
+                lines.radius - middle, lines.height - height, lines.along_r, lines.along_z
+            )
+        )  # fmt: skip
+        sine, cosine = np.sin(slant), np.cos(slant)
+        beyond, across = out * sine + up * cosine, out * cosine - up * sine
+        place = np.empty(beyond.shape[1])
+        share = np.zeros(beyond.shape)
+        for p in range(place.size):
+            rising = np.argsort(beyond[:, p], kind="stable")
+            known = beyond[rising, p]
+            k = int(np.clip(np.searchsorted(known, 0.0), 1, known.size - 1))
+            on = float(np.clip(known[k - 1] / (known[k - 1] - known[k]), 0.0, 1.0))
+            share[rising[k - 1], p], share[rising[k], p] = 1.0 - on, on
+            place[p] = share[:, p] @ across[:, p]
+        used = share.any(axis=1)
+        share, order = share[used], order[used]
+        turn_s, turn_c = s[used] * cosine - c[used] * sine, c[used] * cosine + s[used] * sine
+        along, through, shear = (fired.tensor[:, n, order] for n in (0, 2, 3))
+        normal = along * turn_c**2 + through * turn_s**2 - 2.0 * shear * turn_s * turn_c
+        slide = (along - through) * turn_s * turn_c + shear * (turn_c**2 - turn_s**2)
+        normal, slide = ((v * share).sum(axis=1) for v in (normal, slide))
+        return 2.0 * (place - place[0]) / (place[-1] - place[0]) - 1.0, normal, slide
 
     # ---- cracks in the meridian plane
 
@@ -592,20 +697,21 @@ class _Search:
         ends = np.concatenate([self.height[:1], self.steps, self.height[-1:]])
         radius = float(fired.wall[self.order].max())
         found = []
-        for moment in self.moments:
-            bodies = bodies_of(self.response, moment)
-            for k in self.bands:
-                here = self.order[band == k]
-                thick = float(ends[k + 1] - ends[k])
-                if not bodies[k].brittle or here.size < 3 or thick > 2.0 * radius:
-                    continue  # a tall layer bends nowhere: its cracks are round
-                z = np.concatenate([[ends[k]], fired.height[here], [ends[k + 1]]])
-                hoop = fired.total[moment, here, 1, 1]
+        for k in self.bands:
+            here = self.order[band == k]
+            thick = float(ends[k + 1] - ends[k])
+            if here.size < 3 or thick > 2.0 * radius:
+                continue  # a tall layer bends nowhere: its cracks are round
+            z = np.concatenate([[ends[k]], fired.height[here], [ends[k + 1]]])
+            bare = [s for s, face in ((1.0, 0), (-1.0, len(cards) - 1)) if k == face]
+            rising = np.concatenate([[True], np.diff(z) > 1e-12])
+            pull = self.total[:, here, 1, 1]
+            for moment in self._asked(pull.max(axis=1) / self.strength[k], [k]).tolist():
+                body = bodies_of(self.response, moment)[k]
+                hoop = pull[moment]
                 stress = np.concatenate([hoop[:1], hoop, hoop[-1:]])
-                bare = [s for s, face in ((1.0, 0), (-1.0, len(cards) - 1)) if k == face]
-                rising = np.concatenate([[True], np.diff(z) > 1e-12])
                 for limit in across_layer(
-                    k, z[rising], stress[rising], thick, bodies[k], bare, float(ends[-1] - ends[0])
+                    k, z[rising], stress[rising], thick, body, bare, float(ends[-1] - ends[0])
                 ):
                     found.append(
                         Crack(
@@ -616,17 +722,17 @@ class _Search:
         return found
 
     def _axial(self) -> list[Crack]:
-        """From each end of every run of brittle bands into it."""
+        """From each end of every run of brittle bands of one ceramic into it."""
         found: list[Crack] = []
         band = self.fired.band[self.order]
         cards = self.response.cards
         start = 0
         while start < band.size:
             stop = start
-            own = brittle(cards[band[start]])
-            while stop < band.size and brittle(cards[band[stop]]) == own:
+            own = _body(cards[band[start]])
+            while stop < band.size and _body(cards[band[stop]]) == own:
                 stop += 1
-            if own:
+            if own is not None:
                 for edge, step, beyond in (
                     (start, 1, start - 1), (stop - 1, -1, stop),
                 ):  # fmt: skip
@@ -641,42 +747,58 @@ class _Search:
         g = int(self.order[edge])
         band = int(fired.band[g])
         card = self.response.cards[band]
-        wall, radius = float(fired.wall[g]), float(fired.radius[g])
+        wall, radius = float(fired.wall[g]), float(self.ring[g])
         run = self.order[start:stop] if step == 1 else self.order[start:stop][::-1]
-        y = np.abs(fired.height[run] - fired.height[g])
+        y = np.abs(fired.arc_length[run] - fired.arc_length[g])
         reach = min(float(y[-1]), 1.5 * float(np.sqrt(radius * wall)))
-        if run.size < 3 or reach < wall:
-            return []
         grid = np.linspace(0.0, reach, 24)
         other = 0.0
         if 0 <= beyond < self.order.size:
             ratio = self.young[int(fired.band[self.order[beyond]])] / self.young[band]
             other = float(self.young[band] * np.clip(ratio, 1.0 / LIKE, LIKE))
-        found = []
-        for moment in self.moments:
-            if not self.dense[band, moment]:
-                continue
-            hoop = fired.total[moment, run, :, 1]
-            field = np.stack([np.interp(grid, y, hoop[:, p]) for p in range(hoop.shape[1])], axis=1)
-            if field.max() < IDLE * self.strength[band, moment]:
-                continue
-            limits = axial_limits(
-                grid,
-                fired.through,
-                field,
-                wall=wall,
-                radius=radius,
-                young=float(self.young[band]),
-                poisson=float(self.poisson[band]),
-                strength=float(self.strength[band, moment]),
-                toughness=toughness_of(card),
-                beyond=other,
-            )
-            whole = CrackLimit(limits.start, np.asarray(0.0), np.asarray(wall), limits.through)
-            found.append(
-                _crack("axial", card.name, whole, field.max(), fired.height[g], "end", moment)
-            )
-        return found
+        near = run[: int(np.searchsorted(y, reach)) + 1]
+        hoop = self.total[..., 1]
+        use = hoop[:, near].max(axis=(1, 2)) / self.strength[band]
+        moments = self._asked(use, [band])
+        moments = moments[use[moments] >= IDLE]
+        if moments.size == 0:
+            return []
+        read = np.stack([np.interp(grid, y, one) for one in np.eye(y.size)], axis=-1)
+        field = read @ hoop[moments][:, run]
+        limits = axial_limits(
+            grid,
+            fired.through,
+            field,
+            wall=wall,
+            radius=radius,
+            young=float(self.young[band]),
+            poisson=float(self.poisson[band]),
+            strength=self.strength[band, moments],
+            toughness=toughness_of(card),
+            beyond=other,
+        )
+        none = np.zeros(moments.size)
+        whole = CrackLimit(limits.start, none, none + wall, limits.through)
+        return _by_moment(
+            "axial", card.name, whole, field.max(axis=1), fired.height[g], "end", moments
+        )
+
+
+def _of_two_ceramics(one: Card, other: Card) -> bool:
+    """Whether both have a ceramic in them, and not the same."""
+    first, second = one.ceramic, other.ceramic
+    return first is not None and second is not None and first.name != second.name
+
+
+def _body(card: Card) -> str | None:
+    """Ceramic of a brittle zone; None of what metal runs through."""
+    ceramic = card.ceramic
+    return ceramic.name if ceramic is not None and brittle(card) else None
+
+
+def _at(bond: Bond, moments: NDArray[np.intp]) -> Bond:
+    """A bond, known at all times, at some of them."""
+    return replace(bond, strength=np.asarray(bond.strength)[moments])
 
 
 def _share(factor: Array) -> float:
@@ -685,11 +807,23 @@ def _share(factor: Array) -> float:
     return 1.0 / value if np.isfinite(value) and value > 0.0 else 0.0
 
 
-def _crack(
-    kind: str, zone: str, limit: CrackLimit, tension: float, height: float, face: str, moment: int
-) -> Crack:  # fmt: skip
-    through = _share(limit.through)
-    return Crack(
-        kind, zone, _share(limit.start), through, through, through,
-        float(np.max(limit.arrest_length)), float(tension), float(height), face, moment,
-    )  # fmt: skip
+def _by_moment(
+    kind: str,
+    zone: str,
+    limit: CrackLimit,
+    stress: Array,
+    height: float,
+    face: str,
+    moments: NDArray[np.intp],
+) -> list[Crack]:
+    """A crack for each of some moments, from its limits and what pulls on its path then."""
+    found = []
+    for k, moment in enumerate(moments.tolist()):
+        through = _share(limit.through[k])
+        found.append(
+            Crack(
+                kind, zone, _share(limit.start[k]), through, through, through,
+                float(limit.arrest_length[k]), float(stress[k].max()), float(height), face, moment,
+            )
+        )  # fmt: skip
+    return found

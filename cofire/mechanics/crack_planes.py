@@ -1,7 +1,8 @@
 """Energy that cracks across a wall free, for every depth and load state, from one elastic solid.
 
 A wall of revolution as an elastic solid, nine nodes an element, is condensed once from below and
-once from above on each crack plane (a joint, or a level inside a band). What joins the two halves
+once from above on each crack plane: a joint, level as bands are laid, or a cut through a band,
+square to the wall as ring cracks run. What joins the two halves
 is a stiffness against the jump of displacement across the plane. A load state only supplies the
 tractions on the plane before it cracked (Bueckner 1958, from memory): plastic and residual strains
 are in them, unloading is elastic. Factored in order from a face, the stiffness of every depth is a
@@ -56,6 +57,8 @@ COARSEST = 0.35
 """Tallest element, in decay lengths of bending."""
 BESIDE = (0.1, 0.15, 0.25)
 """Where a ring crack beside a step is tried, in walls from it."""
+CLEAR = 0.85
+"""How much of its middle's way to a level edge the end of a slanting cut may take. [-]"""
 REFERENCE = 1e-2
 """Distance from the tip at which the mode mix of a joint of two stiffnesses is stated, in walls."""
 ON_AXIS = 1e6
@@ -83,26 +86,23 @@ def _elements(radius: Array, height: Array, young: Array, poisson: Array) -> tup
     r, z = radius.reshape(-1, 9), height.reshape(-1, 9)
     r_out, r_up, z_out, z_up = r @ by_out.T, r @ by_up.T, z @ by_out.T, z @ by_up.T
     area = r_out * z_up - r_up * z_out
-    d_r = (by_out * z_up[..., None] - by_up * z_out[..., None]) / area[..., None]
-    d_z = (by_up * r_out[..., None] - by_out * r_up[..., None]) / area[..., None]
+    r_out, r_up, z_out, z_up = ((v / area)[..., None] for v in (r_out, r_up, z_out, z_up))
     ring = r @ shape.T
     each = np.zeros((r.shape[0], 9, 4, 9, 2))  # strains rr, zz, hoop, rz
-    each[:, :, 0, :, 0] = each[:, :, 3, :, 1] = d_r
-    each[:, :, 1, :, 1] = each[:, :, 3, :, 0] = d_z
+    each[:, :, 0, :, 0] = each[:, :, 3, :, 1] = by_out * z_up - by_up * z_out
+    each[:, :, 1, :, 1] = each[:, :, 3, :, 0] = by_up * r_out - by_out * r_up
     each[:, :, 2, :, 0] = shape / ring[..., None]
     B = each.reshape(r.shape[0], 9, 4, 18)
     mu = young / (2.0 * (1.0 + poisson))
     lam = young * poisson / ((1.0 + poisson) * (1.0 - 2.0 * poisson))
-    D = np.zeros((r.shape[0], 4, 4))
-    D[:, :3, :3] = lam[:, None, None]
-    D[:, [0, 1, 2], [0, 1, 2]] += 2.0 * mu[:, None]
-    D[:, 3, 3] = mu
     share = weight * area * ring
-    DB = (D[:, None] @ B) * share[..., None, None]
+    volume = B[:, :, :3].sum(axis=2)
+    DB = B * ((mu[:, None] * share)[..., None] * np.array([2.0, 2.0, 2.0, 1.0]))[..., None]
+    DB[:, :, :3] += (volume * (lam[:, None] * share)[..., None])[:, :, None]
     rows = B.shape[0]
     stiffness = B.reshape(rows, 36, 18).swapaxes(1, 2) @ DB.reshape(rows, 36, 18)
     pressure = 3.0 * lam + 2.0 * mu
-    load = pressure[:, None] * np.einsum("mgcu,mg->mu", B[:, :, :3], share)
+    load = pressure[:, None] * np.einsum("mgu,mg->mu", volume, share)
     return stiffness, load
 
 
@@ -149,7 +149,11 @@ def graded(first: float, last: float, near: Array, finest: Array, coarsest: floa
 
 @dataclass(frozen=True)
 class Wall:
-    """An elastic wall of revolution with horizontal bands.
+    """An elastic wall of revolution in bands, upright or leaning.
+
+    Cuts through it are square to its middle; those at some heights are level, and beside them the
+    others turn, so that none crosses another. A band that begins where no cut is level takes rows
+    by their middle.
 
     Attributes
     ----------
@@ -158,7 +162,7 @@ class Wall:
     radius
         Of the middle, shape (K,). [m]
     thickness
-        Horizontal, shape (K,). [m]
+        Square to the middle, shape (K,). [m]
     edges
         Heights at which bands begin and end, shape (B + 1,); the first and last are the wall's
         ends. [m]
@@ -166,6 +170,8 @@ class Wall:
         Of each band, shape (B,). [Pa], [-]
     held
         Whether the foot is held (else free, save for its axial place). The rim is free.
+    level
+        Heights where the cut is level, shape (L,); all edges if not given. [m]
     """
 
     height: Array
@@ -175,6 +181,7 @@ class Wall:
     young: Array
     poisson: Array
     held: bool = False
+    level: Array | None = None
 
     @property
     def solid(self) -> bool:
@@ -203,8 +210,43 @@ class Wall:
             np.interp(height, self.height, self.thickness),
         )
 
+    @cached_property
+    def _lean(self) -> Array:
+        """Of the middle from the vertical, outwards positive, shape (K,). [rad]"""
+        return np.asarray(np.arctan(np.gradient(self.radius, self.height)), np.float64)
+
+    def lean(self, height: Array) -> Array:
+        """Of the middle from the vertical at heights, outwards positive. [rad]
+
+        Parameters
+        ----------
+        height : array
+            [m]
+        """
+        return np.asarray(np.interp(height, self.height, self._lean))
+
+    def cut(self, height: Array) -> tuple[Array, Array]:
+        """Slant from the level, outer end down, and length of the cut through the middle there.
+
+        Parameters
+        ----------
+        height : array
+            Of the middle. [m]
+
+        Returns
+        -------
+        tuple of array
+            Same shape. [rad], [m]
+        """
+        level = self.edges if self.level is None else self.level
+        lean, thickness = self.lean(height), self.at(height)[1]
+        away = np.abs(np.asarray(height)[..., None] - level).min(axis=-1, initial=np.inf)
+        drop = np.clip(0.5 * thickness * np.sin(lean), -CLEAR * away, CLEAR * away)
+        slant = np.arctan2(2.0 * drop * np.cos(lean), thickness - 2.0 * drop * np.sin(lean))
+        return slant, thickness / np.cos(lean - slant)
+
     def decay(self, height: float) -> float:
-        """1/beta, over which bending decays. [m]
+        """1/beta, over which bending decays, as height. [m]
 
         Parameters
         ----------
@@ -214,7 +256,8 @@ class Wall:
         radius, thickness = (float(v) for v in self.at(np.array(height)))
         band = int(np.clip(np.searchsorted(self.edges, height) - 1, 0, len(self.young) - 1))
         nu = float(self.poisson[band])
-        return float(np.sqrt(radius * thickness) / (3.0 * (1.0 - nu**2)) ** 0.25)
+        upright = float(np.cos(self.lean(np.array(height))))
+        return float(np.sqrt(radius * thickness * upright) / (3.0 * (1.0 - nu**2)) ** 0.25)
 
 
 def tube(radius: float, thickness: float, edges: Array, young: Array, poisson: Array) -> Wall:
@@ -223,7 +266,7 @@ def tube(radius: float, thickness: float, edges: Array, young: Array, poisson: A
     Parameters
     ----------
     radius, thickness : float
-        Of the middle; horizontal. [m]
+        Of the middle. [m]
     edges : array
         Of the bands, from the foot up. [m]
     young : array
@@ -273,7 +316,7 @@ class Growth:
     def limit(
         self,
         *,
-        strength: float,
+        strength: npt.ArrayLike,
         toughness: float,
         shear_strength: float = np.inf,
         sensitivity: float = MODE_SENSITIVITY,
@@ -283,8 +326,10 @@ class Growth:
 
         Parameters
         ----------
-        strength, shear_strength : float
-            Of the plane in tension and in shear. [Pa]
+        strength : array_like
+            Of the plane in tension, one or one a load state. [Pa]
+        shear_strength : float
+            Of the plane in shear. [Pa]
         toughness : float
             For opening. [J/m2]
         sensitivity : float
@@ -292,7 +337,8 @@ class Growth:
         friction : float
             Of faces that press. [-]
         """
-        use = use_along(self.area, self.normal, self.shear, strength, shear_strength, friction)
+        bears = np.asarray(strength, np.float64)[..., None]
+        use = use_along(self.area, self.normal, self.shear, bears, shear_strength, friction)
         needed = mode_mix_toughness(toughness, self.phase[..., 1:], sensitivity)
         steps = needed * np.diff(self.area)
         summed = np.concatenate([np.zeros_like(steps[..., :1]), np.cumsum(steps, axis=-1)], -1)
@@ -306,13 +352,17 @@ class CrackPlane:
     Attributes
     ----------
     height
-        Of the plane. [m]
-    radius
-        Of its nodes from the inner face out, every second the end of an element, shape (n,). [m]
+        Of its middle. [m]
+    slant
+        From the level, outer end down. [rad]
+    radius, place
+        Of its nodes from the inner face out, every second the end of an element, and their
+        distance along it from that face, shape (n,). [m]
     mass
         Integral of pairs of shape functions over the plane, per radian, shape (n, n). [m2]
     stiffness
-        Against the jump (radial, axial of each node in turn; above minus below), (2n, 2n). [N/m]
+        Against the jump (along the plane outwards, and square to it upwards, of each node in turn;
+        above minus below), (2n, 2n). [N/m]
     oscillation
         Epsilon of a crack between bodies of two stiffnesses, upper body first. [-]
     elastic
@@ -321,7 +371,9 @@ class CrackPlane:
     """
 
     height: float
+    slant: float
     radius: Array
+    place: Array
     mass: Array
     stiffness: Array
     oscillation: float
@@ -330,7 +382,7 @@ class CrackPlane:
     @property
     def wall(self) -> float:
         """Thickness across the plane. [m]"""
-        return float(self.radius[-1] - self.radius[0])
+        return float(self.place[-1])
 
     def forces(self, position: Array, normal: Array, shear: Array) -> Array:
         """Forces on the nodes, shape (..., 2n), from stress at places through the wall. [N]
@@ -343,19 +395,20 @@ class CrackPlane:
             From -1 at the inner to 1 at the outer face, rising, read along straight lines between,
             shape (P,). [-]
         normal, shear : array
-            zz and rz before the crack, tension positive, shape (..., P). [Pa]
+            Square to the plane and along it outwards before the crack, tension positive; on a level
+            one zz and rz, shape (..., P). [Pa]
         """
-        ends = self.radius[0::2]
-        given = self.radius[0] + 0.5 * (1.0 + np.asarray(position)) * self.wall
+        ends = self.place[0::2]
+        given = 0.5 * (1.0 + np.asarray(position)) * self.wall
         cuts = np.unique(np.concatenate([ends, given.clip(ends[0], ends[-1])]))
         half = 0.5 * np.diff(cuts)[:, None]
-        r = (0.5 * (cuts[1:] + cuts[:-1])[:, None] + half * _GAUSS).ravel()
-        weight = (half * _WEIGHT).ravel() * r
-        own = np.clip(np.searchsorted(ends, r) - 1, 0, ends.size - 2)
-        value = line_shape((2.0 * r - ends[own] - ends[own + 1]) / (ends[own + 1] - ends[own]))
-        share = np.zeros((self.radius.size, r.size))
-        share[2 * own[:, None] + np.arange(3), np.arange(r.size)[:, None]] = value * weight[:, None]
-        read = np.stack([np.interp(r, given, one) for one in np.eye(given.size)], axis=-1)
+        x = (0.5 * (cuts[1:] + cuts[:-1])[:, None] + half * _GAUSS).ravel()
+        weight = (half * _WEIGHT).ravel() * np.interp(x, self.place, self.radius)
+        own = np.clip(np.searchsorted(ends, x) - 1, 0, ends.size - 2)
+        value = line_shape((2.0 * x - ends[own] - ends[own + 1]) / (ends[own + 1] - ends[own]))
+        share = np.zeros((self.radius.size, x.size))
+        share[2 * own[:, None] + np.arange(3), np.arange(x.size)[:, None]] = value * weight[:, None]
+        read = np.stack([np.interp(x, given, one) for one in np.eye(given.size)], axis=-1)
         onto = share @ read
         pair = np.stack([np.asarray(shear) @ onto.T, np.asarray(normal) @ onto.T], axis=-1)
         return np.asarray(pair.reshape(*pair.shape[:-2], -1))
@@ -430,7 +483,8 @@ class CrackPlane:
         fronts = np.arange(2, n, 2)  # node of each tip: all before it are open
         freed = energy[:, 2 * fronts - 1]
         angle = np.empty_like(freed)
-        away = np.abs(self.radius[order][1:] - self.radius[order][:-1])
+        along = np.abs(self.place[order] - self.place[order][0])
+        away = np.diff(along)
         for number, front in enumerate(fronts):
             size = 2 * front
             opening = (y[:, :size] @ inverse[:size, :size]).reshape(len(y), front, 2)
@@ -447,9 +501,9 @@ class CrackPlane:
             phase = np.arctan2(sign * mouth[:, 0], np.maximum(mouth[:, 1], 0.0)) + shift
             angle[:, number] = np.minimum(np.abs(phase), 0.5 * np.pi)
         lead = np.shape(forces)[:-1]
-        along = self.radius[order]
-        ring = along[fronts] + TIP * (along[fronts - 2] - along[fronts])
-        ring = np.concatenate([along[:1], ring])
+        length = along[fronts] + TIP * (along[fronts - 2] - along[fronts])
+        length = np.concatenate([along[:1], length])
+        ring = np.interp(length, along, self.radius[order])
         normal, shear = self.stress(np.asarray(forces, np.float64))
 
         def tips(values: Array) -> Array:
@@ -462,8 +516,8 @@ class CrackPlane:
             return np.concatenate([start, values], axis=1).reshape(*lead, -1)
 
         return Growth(
-            length=np.abs(ring - ring[0]),
-            area=0.5 * np.abs(ring**2 - ring[0] ** 2),
+            length=length,
+            area=0.5 * length * (ring + ring[0]),
             energy=whole(np.maximum.accumulate(freed, axis=1)),
             phase=whole(angle),
             normal=tips(normal),
@@ -517,8 +571,10 @@ class Bond:
 
     Attributes
     ----------
-    strength, shear_strength
-        In tension and in shear; shear alone parts no brittle body (infinite). [Pa]
+    strength
+        In tension, one or one a load state, shape (...). [Pa]
+    shear_strength
+        In shear; shear alone parts no brittle body (infinite). [Pa]
     toughness
         For opening. [J/m2]
     sensitivity
@@ -527,7 +583,7 @@ class Bond:
         Of faces that press, in strength only; 0 is on the safe side. [-]
     """
 
-    strength: float
+    strength: npt.ArrayLike
     toughness: float
     shear_strength: float = np.inf
     sensitivity: float = 1.0
@@ -595,9 +651,9 @@ def _limits(
 ) -> list[CrackLimit]:
     """Limits of one path: contact is solved only where a crack could start below `beyond`."""
 
-    def read(growth: Growth, bond: Bond) -> CrackLimit:
+    def read(growth: Growth, bond: Bond, strength: Array) -> CrackLimit:
         return growth.limit(
-            strength=bond.strength,
+            strength=strength,
             toughness=bond.toughness,
             shear_strength=bond.shear_strength,
             sensitivity=bond.sensitivity,
@@ -605,15 +661,16 @@ def _limits(
         )
 
     free = plane.growth(force, face, contact=False)
-    quick = [read(free, bond) for bond in bonds]
+    bears = [np.broadcast_to(bond.strength, force.shape[:-1]) for bond in bonds]
+    quick = [read(free, bond, strength) for bond, strength in zip(bonds, bears, strict=True)]
     near = [np.isfinite(limit.start) & (limit.start < beyond) for limit in quick]
     some = np.any(near, axis=0)
     if not some.any():
         return quick
     exact = plane.growth(force[some], face)
     found = []
-    for limit, own, bond in zip(quick, near, bonds, strict=True):
-        closed, values = read(exact, bond), []
+    for limit, own, bond, strength in zip(quick, near, bonds, bears, strict=True):
+        closed, values = read(exact, bond, strength[some]), []
         for name in ("start", "start_length", "arrest_length", "through"):
             whole = np.array(getattr(limit, name))
             whole[own] = getattr(closed, name)[own[some]]
@@ -631,7 +688,7 @@ def crack_planes(wall: Wall, planes: Array, finest: float = FINEST) -> list[Crac
     wall : Wall
         Elastic, with the moduli of the time when it cracks.
     planes : array
-        Heights, inside the wall; a joint's is its band edge. [m]
+        Heights of their middles, inside the wall; a joint's is its band edge. [m]
     finest : float
         Smallest element, in walls. [-]
 
@@ -642,7 +699,8 @@ def crack_planes(wall: Wall, planes: Array, finest: float = FINEST) -> list[Crac
     """
     level = np.unique(np.asarray(planes, np.float64))
     low, high = float(wall.edges[0]), float(wall.edges[-1])
-    thick = float(np.interp(level.mean(), wall.height, wall.thickness))
+    middle = level.mean()
+    thick = float(np.interp(middle, wall.height, wall.thickness) * np.cos(wall.lean(middle)))
     edge = wall.edges[np.argmin(np.abs(level[:, None] - wall.edges), axis=1)]
     level = np.unique(np.where(np.abs(edge - level) < FINEST * thick, edge, level))
     gaps = np.diff(np.concatenate([[low], level, [high]]))
@@ -670,16 +728,16 @@ class _Sweep:
     """Rows of elements, condensed one after another on their upper or lower line."""
 
     def __init__(self, wall: Wall, lines: Array, across: Array) -> None:
-        self.wall, self.lines = wall, lines
+        self.wall, self.lines, self.solid = wall, lines, wall.solid
         self.node = np.empty(2 * across.size - 1)
         self.node[0::2], self.node[1::2] = across, 0.5 * (across[1:] + across[:-1])
         self.columns = across.size - 1
-        up = np.stack([lines[:-1], 0.5 * (lines[1:] + lines[:-1]), lines[1:]], axis=1)
-        radius, thickness = wall.at(up)
+        slant, length = wall.cut(lines)
+        r = wall.at(lines)[0][:, None] + (length * np.cos(slant))[:, None] * self.node
+        z = lines[:, None] - (length * np.sin(slant))[:, None] * self.node
         out = 2 * np.arange(self.columns)[:, None] + np.arange(3)
-        r = radius[:, None, :, None] + thickness[:, None, :, None] * self.node[out][None, :, None]
-        z = np.broadcast_to(up[:, None, :, None], r.shape)
-        band = np.searchsorted(wall.edges[1:-1], up[:, 1], side="right")
+        r, z = (_between_lines(v)[:, :, out].swapaxes(1, 2) for v in (r, z))
+        band = np.searchsorted(wall.edges[1:-1], 0.5 * (lines[1:] + lines[:-1]), side="right")
         self.band = band
         owner = np.repeat(band, self.columns)
         K, load = _elements(
@@ -704,7 +762,7 @@ class _Sweep:
         K = np.bincount(self.flat, self.K[row].ravel(), minlength=size * size)
         load = np.bincount(self.place.ravel(), self.load[row].ravel(), minlength=size)
         whole = np.asarray(K.reshape(size, size), np.float64)
-        if self.wall.solid:  # the axis does not move outwards
+        if self.solid:  # the axis does not move outwards
             n = self.node.size
             axis = 2 * np.array([0, n, n + self.columns + 1])
             whole[axis, axis] += ON_AXIS * np.abs(whole).max()
@@ -746,8 +804,10 @@ class _Sweep:
     ) -> CrackPlane:
         """The two halves joined."""
         (S1, g1), (S2, g2) = below, above
-        radius, thickness = (float(v) for v in self.wall.at(np.array(height)))
-        r = radius + thickness * self.node
+        radius = float(self.wall.at(np.array(height))[0])
+        slant, length = (float(v) for v in self.wall.cut(np.array(height)))
+        place = length * (self.node - self.node[0])
+        r = radius + length * self.node * np.cos(slant)
         whole = S1 + S2
         if not self.wall.held:  # neither half holds the other's axial place
             axial = np.tile([0.0, 1.0], self.node.size)
@@ -756,15 +816,31 @@ class _Sweep:
         n = r.size
         jump = S1 @ moved[:, : 2 * n]
         elastic = S1 @ moved[:, 2 * n :] - g1
+        turn = np.array([[np.cos(slant), -np.sin(slant)], [np.sin(slant), np.cos(slant)]])
+        jump = _turned(turn, _turned(turn, jump).T)
+        elastic = _turned(turn, elastic)
         value = line_shape(_GAUSS)
         mass = np.zeros((n, n))
         for column in range(self.columns):
             here = slice(2 * column, 2 * column + 3)
-            half = 0.5 * (r[2 * column + 2] - r[2 * column])
+            half = 0.5 * (place[2 * column + 2] - place[2 * column])
             ring = value @ r[here]
             mass[here, here] += np.einsum("gi,gj,g->ij", value, value, _WEIGHT * ring * half)
         low, high = self.band[line - 1], self.band[line]
         E, nu = self.wall.young, self.wall.poisson
         _, beta = dundurs(E[high], nu[high], E[low], nu[low])
         epsilon = float(np.log((1.0 - beta) / (1.0 + beta)) / (2.0 * np.pi))
-        return CrackPlane(height, r, mass, 0.5 * (jump + jump.T), epsilon, elastic)
+        stiffness = 0.5 * (jump + jump.T)
+        return CrackPlane(height, slant, r, place, mass, stiffness, epsilon, elastic)
+
+
+def _between_lines(values: Array) -> Array:
+    """Of each row, what its lower line, its middle and its upper line have, (rows, 3, nodes)."""
+    low, high = values[:-1], values[1:]
+    return np.stack([low, 0.5 * (low + high), high], axis=1)
+
+
+def _turned(turn: Array, values: Array) -> Array:
+    """Pairs of rows (2n, ...) as a rotation (2, 2) has them."""
+    pairs = values.reshape(-1, 2, values.shape[1])
+    return np.asarray((turn @ pairs).reshape(values.shape))

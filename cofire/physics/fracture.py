@@ -159,7 +159,7 @@ def kink_gain(phase: npt.ArrayLike) -> Array:
 def strength_use(
     normal: npt.ArrayLike,
     shear: npt.ArrayLike,
-    strength: float,
+    strength: npt.ArrayLike,
     shear_strength: float = np.inf,
     friction: float = 0.0,
 ) -> Array:
@@ -172,8 +172,10 @@ def strength_use(
     ----------
     normal, shear : array_like
         Stress on the plane, tension positive. [Pa]
-    strength, shear_strength : float
-        In tension and in shear; infinite where shear alone parts nothing. [Pa]
+    strength : array_like
+        In tension, broadcastable to the stress. [Pa]
+    shear_strength : float
+        In shear; infinite where shear alone parts nothing. [Pa]
     friction : float
         Of faces that press; 0 is on the safe side. [-]
 
@@ -195,7 +197,7 @@ def use_along(
     path: Array,
     normal: Array,
     shear: npt.ArrayLike,
-    strength: float,
+    strength: npt.ArrayLike,
     shear_strength: float = np.inf,
     friction: float = 0.0,
 ) -> Array:
@@ -502,7 +504,7 @@ def ring_limits(
     radius: float,
     young: float,
     poisson: float,
-    strength: float,
+    strength: npt.ArrayLike,
     toughness: float,
 ) -> tuple[CrackLimit, CrackLimit]:
     """Load factors of ring cracks from the inner and from the outer face, by `ring_crack_energy`.
@@ -514,11 +516,12 @@ def ring_limits(
     stress : array_like
         Along the meridian before the crack, shape (..., P). [Pa]
     wall, radius : float
-        Thickness, and radius of the middle. [m]
+        Thickness, and radius of curvature of the ring: that of the middle over the cosine of the
+        wall's lean. [m]
     young, poisson : float
         Young's modulus [Pa] and Poisson's ratio. [-]
-    strength : float
-        [Pa]
+    strength : array_like
+        One, or one a load state, shape (...). [Pa]
     toughness : float
         [J/m2]
 
@@ -536,7 +539,7 @@ def ring_limits(
         x = 0.5 * wall * (1.0 + place) if inner else (0.5 * wall * (1.0 - place))[::-1]
         seen = field if inner else field[..., ::-1]
         read = np.stack([np.interp(a, x, one) for one in np.eye(x.size)], axis=-1)
-        use = use_along(a, seen @ read.T, 0.0, strength)
+        use = use_along(a, seen @ read.T, 0.0, np.asarray(strength)[..., None])
         energy = ring_crack_energy(
             a, x, seen, wall=wall, radius=radius, young=young, poisson=poisson
         )
@@ -635,7 +638,7 @@ def axial_limits(
     radius: float,
     young: float,
     poisson: float,
-    strength: float,
+    strength: npt.ArrayLike,
     toughness: float,
     beyond: float = 0.0,
 ) -> AxialLimits:
@@ -649,17 +652,17 @@ def axial_limits(
     Parameters
     ----------
     height : array_like
-        Distance from the edge into the brittle body, rising from 0, shape (Y,). [m]
+        Distance along the wall from the edge into the brittle body, rising from 0, shape (Y,). [m]
     position : array_like
         Through the wall from -1 at the inner to 1 at the outer face, shape (P,). [-]
     hoop : array_like
         Stress in the ring direction, shape (..., Y, P). [Pa]
     wall, radius : float
-        Thickness, and radius of the middle, at the edge. [m]
+        Thickness, and radius of curvature of the ring, at the edge. [m]
     young, poisson : float
         Young's modulus [Pa] and Poisson's ratio. [-]
-    strength : float
-        [Pa]
+    strength : array_like
+        One, or one a load state, shape (...). [Pa]
     toughness : float
         [J/m2]
     beyond : float
@@ -674,6 +677,7 @@ def axial_limits(
     2.0
     """
     y, place = np.asarray(height, np.float64), np.asarray(position, np.float64)
+    bears = np.asarray(strength, np.float64)[..., None]
     field = np.asarray(hoop, np.float64)
     a = crack_lengths(wall)
     # mean over four depths: integral of straight lines, exact
@@ -690,7 +694,7 @@ def axial_limits(
         read = np.stack([np.interp(a, x, one) for one in np.eye(x.size)], axis=-1)
         tension = np.einsum("np,ny,...yp->...n", read, mean, seen)
         energy = freed_energy(a, K, young / (1.0 - poisson**2))
-        use = use_along(a, tension, 0.0, strength)
+        use = use_along(a, tension, 0.0, bears)
         limits.append(coupled_criterion(a, use, energy, toughness * a, through=0.999 * THROUGH))
     length = crack_lengths(min(float(y[-1]), 1.5 * float(np.sqrt(radius * wall))) * 0.999 / THROUGH)
     across = 0.5 * np.diff(place, prepend=place[0]) + 0.5 * np.diff(place, append=place[-1])
@@ -698,6 +702,6 @@ def axial_limits(
     read = np.stack([np.interp(length, y, one) for one in np.eye(y.size)], axis=-1)
     there = np.einsum("ny,...y->...n", read, middle)
     energy = axial_crack_energy(length, there, wall=wall, radius=radius, young=young, beyond=beyond)
-    use = use_along(length, there, 0.0, strength)
+    use = use_along(length, there, 0.0, bears)
     along = coupled_criterion(length, use, energy, toughness * wall * length)
     return AxialLimits(limits[0], limits[1], along)
