@@ -13,7 +13,7 @@ from cofire.assessment.own_weight import sag_grade, sag_words, sagged
 from cofire.assessment.rule import GO, NO
 from cofire.assessment.windows import RATE, ceiling
 from cofire.firing.kiln import Trace, trace
-from cofire.firing.program import Firing, Kiln, simple_firing
+from cofire.firing.program import Firing, Kiln, ware_firing
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.history import Along, History, burnout, histories
@@ -91,7 +91,9 @@ class Fired:
 
 
 def fire(cards: Sequence[Card], kiln: Kiln, peak: float, hold: float, gas: str) -> Fired:
-    """Histories of cards in a plain firing of the ware, with their set points.
+    """Histories of cards in a plain firing that gives the ware a peak and hold.
+
+    The ware lags as the gas has it (`ware_firing`), on cooling too.
 
     Parameters
     ----------
@@ -110,8 +112,7 @@ def fire(cards: Sequence[Card], kiln: Kiln, peak: float, hold: float, gas: str) 
         Tables that end below the peak, or begin above 20 °C, are held there and reported in
         `history.extended`.
     """
-    firing = simple_firing(kiln, peak, hold, RATE, gas, lag=0.0)
-    along = Along(trace(firing), extend=True)
+    along = Along(trace(ware_firing(kiln, peak, hold, RATE, gas)), extend=True)
     history = along.of(cards)
     sets, index = zone_set_points(history)
     top = int(np.max(np.flatnonzero(history.temperature == history.temperature.max())))

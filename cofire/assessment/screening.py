@@ -23,7 +23,7 @@ from cofire.assessment.windows import (
     shared_window,
 )
 from cofire.errors import InputError
-from cofire.firing.program import Firing, Kiln, come_up, simple_firing
+from cofire.firing.program import Firing, Kiln, ware_firing
 from cofire.materials.card import Card, pure_cards
 from cofire.materials.pairs import families, first_liquid
 from cofire.units import MINUTE, celsius
@@ -293,7 +293,7 @@ def shared_firing(one: Card, other: Card, kiln: Kiln, gases: Sequence[str]) -> F
     Returns
     -------
     Firing
-        Its hold is lengthened by four times the lag of the pack, so that the ware gets its own.
+        That in which `screen` grades them: the kiln's hold is the ware's and one lag of the gas.
 
     Raises
     ------
@@ -308,8 +308,7 @@ def shared_firing(one: Card, other: Card, kiln: Kiln, gases: Sequence[str]) -> F
         raise InputError(
             f"{one.name} and {other.name} share no firing: {pair.reason}. Give a firing (--firing)"
         )
-    hold = pair.window.hold + come_up(pair.gas)
-    return simple_firing(kiln, pair.window.peak, hold, RATE, pair.gas)
+    return ware_firing(kiln, pair.window.peak, pair.window.hold, RATE, pair.gas)
 
 
 def metal_margin(card: Card, peak: float) -> float:

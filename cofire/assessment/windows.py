@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from cofire.assessment.crystal_rules import turned_grade
 from cofire.assessment.own_weight import RING, sag_grade
 from cofire.assessment.rule import CAUTION, GO, NO
-from cofire.firing.kiln import END, Stretch, Trace, ramp
-from cofire.firing.program import Kiln
+from cofire.firing.kiln import END, Stretch, Trace, follow, ramp
+from cofire.firing.program import LAG, Kiln
 from cofire.materials.card import Card
 from cofire.materials.pairs import first_liquid
 from cofire.numerics import Array
@@ -337,6 +337,19 @@ class _Ramps:
         cooled = run_clock(self.down_time, self.down, rate)
         return np.asarray(cooled[-1] - np.interp(peak, self.down[::-1], cooled[::-1]))
 
+    def followed(self, peak: Array, lag: float) -> tuple[Array, Array]:
+        """Times [s] and ware [K] on the way down from each peak, by a lag [s] behind, (P, M).
+
+        What it is behind by is that of a ware from the top of the grid, less what it had been
+        behind by at its own peak, which fades with the lag.
+        """
+        behind = follow(self.down_time, self.down, lag, float(self.down[0])) - self.down
+        start = np.interp(peak, self.down[::-1], self.down_time[::-1])
+        since = np.maximum(self.down_time - start[:, None], 0.0)
+        had = np.interp(start, self.down_time, behind)[:, None]
+        ware = self.down + behind - had * np.exp(-since / lag)
+        return since, np.where(since > 0.0, ware, peak[:, None])
+
 
 def _ring_sag(card: Card, gas: str, ramps: _Ramps, peak: Array, hold: Array) -> Array:
     """Height that a ring of one card loses in each firing, (H, P): `Windows.sag`."""
@@ -380,8 +393,9 @@ def firing_windows(
 ) -> Windows:
     """Densities and limits of cards over a grid of one-ramp firings.
 
-    The temperatures are those of the ware: with a pack the kiln's hold is longer by a few times
-    its lag. Ramps follow the kiln's heating limit, cooling its natural one.
+    The temperatures are those of the ware: the kiln's hold is longer by its lag (`come_up`). Ramps
+    follow the kiln's heating limit, cooling its natural one. That a ware lags while it cools is
+    counted in the time of crystals; density and flow get it back above the ramp (`ware_firing`).
 
     Parameters
     ----------
@@ -421,13 +435,20 @@ def firing_windows(
     def sag(n: int) -> Array:
         return _ring_sag(cards[n], gas, ramps, peak, hold).T
 
+    @cache
+    def followed() -> tuple[Array, Array]:
+        return ramps.followed(peak, LAG[gas])
+
     def turned(card: Card) -> Array:
-        """Share of the time that its crystals last, over the grid."""
+        """Share of the time that its crystals last, over the grid; a pack cools late."""
+        if not any("stable_time" in part for part, _ in card.constituents):
+            return np.zeros((peak.size, hold.size))
 
         def rate(T: Array) -> Array:
             return turning_rate(card, T)
 
-        ways = ramps.heating(peak, rate) + ramps.cooling(peak, rate)
+        since, ware = followed()
+        ways = ramps.heating(peak, rate) + np.trapezoid(rate(ware), since, axis=1)
         return np.asarray((ways + rate(peak) * hold[:, None]).T)
 
     density, matures = zip(*map(fired, cards), strict=True)

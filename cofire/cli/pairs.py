@@ -209,7 +209,7 @@ def lag_line(firing: Firing) -> str:
         "\n".join(
             wrapped(
                 f"The kiln's hold: the {(hold - late) / MINUTE:.0f} min of the ware that cofire "
-                f"screen names, and {late / MINUTE:.0f} min until it has come up to the kiln."
+                f"screen names, and {late / MINUTE:.0f} min by which it comes up later."
             )
         )
         + "\n"

