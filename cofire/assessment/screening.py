@@ -62,7 +62,7 @@ class Pair:
 
 
 def no_window_reason(
-    windows: Windows, metal: int, ceramic: int, cards: Sequence[Card], kiln: Kiln
+    windows: Windows, metal: int, ceramic: int, cards: Sequence[Card], kiln: Kiln, gas: str
 ) -> str:
     """Why two cards share no firing, with the gap between what they need and allow.
 
@@ -76,6 +76,8 @@ def no_window_reason(
         The cards.
     kiln : Kiln
         The kiln.
+    gas : str
+        Of the windows; what the two melt to in it may lie below either's ceiling.
 
     Returns
     -------
@@ -90,10 +92,15 @@ def no_window_reason(
                 f"{name} does not become dense below its own limit of {celsius(most[one]):.0f} °C"
             )
     if lowest[ceramic] > most[metal]:
+        under, why = float(most[metal]), "solidus"
+        liquid = first_liquid((m, c), gas)
+        if liquid is not None and liquid.temperature - SOLIDUS_MARGIN < under - 1e-9:
+            under = liquid.temperature - SOLIDUS_MARGIN
+            why = f"{liquid.name} from {celsius(liquid.temperature):.0f} °C,"
         return (
             f"{c.name} matures from {celsius(lowest[ceramic]):.0f} °C, {m.name} must stay under "
-            f"{celsius(most[metal]):.0f} °C (solidus less {SOLIDUS_MARGIN:.0f} K): "
-            f"{lowest[ceramic] - most[metal]:.0f} K apart"
+            f"{celsius(under):.0f} °C ({why} less {SOLIDUS_MARGIN:.0f} K): "
+            f"{lowest[ceramic] - under:.0f} K apart"
         )
     if lowest[metal] > most[ceramic]:
         return (
@@ -135,7 +142,7 @@ def _choose(
     for gas, those in windows.items():
         whole = shared_window(those, *pair, kiln.max_temperature)
         if whole is None:
-            apart.setdefault(no_window_reason(those, *pair, cards, kiln), []).append(gas)
+            apart.setdefault(no_window_reason(those, *pair, cards, kiln, gas), []).append(gas)
             continue
         cap = min(kiln.max_temperature, liquid_ceiling((metal, ceramic), gas))
         window = shared_window(those, *pair, cap)

@@ -250,7 +250,7 @@ def _density_load(card: Card, curve: Trace) -> float:
 def _apart(windows: Windows, parts: list[Card], vessel: Vessel) -> str:
     """Why the two parts share no firing, the metal named as such."""
     metal = next((k for k, card in enumerate(parts) if card.kind == "metal"), 0)
-    return no_window_reason(windows, metal, 1 - metal, parts, vessel.firing.kiln)
+    return no_window_reason(windows, metal, 1 - metal, parts, vessel.firing.kiln, vessel.firing.gas)
 
 
 # ----------------------------------------------------------------------------------------------

@@ -21,7 +21,7 @@ from cofire.assessment.mismatch import (
 )
 from cofire.assessment.own_weight import SAG_CAUTION, SAG_NO
 from cofire.assessment.screening import Pair, metal_margin, screen, shared_firing, stream
-from cofire.assessment.windows import RATE, ceiling, firing_windows, shared_window
+from cofire.assessment.windows import RATE, ceiling, firing_windows, liquid_ceiling, shared_window
 from cofire.firing.kiln import trace
 from cofire.firing.program import LAG, simple_firing
 from cofire.materials.card import Card
@@ -148,6 +148,28 @@ def test_a_ceramic_that_overfires_before_the_metal_sinters_says_so() -> None:
         r"nickel sinters from \d+ °C, soda-lime powder body overfires above 800 °C: \d+ K apart",
         found.reason,
     )
+
+
+@pytest.mark.parametrize(
+    ("metal", "body", "gas", "limit", "why"),
+    [
+        ("low-carbon steel", "alumina", "carbon", 1132, "iron melts with the carbon it takes up"),
+        ("low-carbon steel", "alumina", "hydrogen", 1465, "solidus less"),
+        ("fine silver", "talc body", "air", 936, "silver melts with the oxygen it takes up"),
+        ("copper", "steatite", "inert", 1045, "copper oxide melts with silica"),
+    ],
+)
+def test_the_peak_that_a_metal_must_stay_under_is_that_of_its_first_liquid(
+    metal: str, body: str, gas: str, limit: int, why: str
+) -> None:
+    found = pair(metal, body, gases=(gas,))
+    assert found.window is None
+    assert f"{metal} must stay under {limit} °C ({why}" in found.reason
+    cards = CARDS[metal], CARDS[body]
+    most = min(ceiling(cards[0], gas), liquid_ceiling(cards, gas))
+    assert most == pytest.approx(kelvin(limit), abs=0.6)
+    matures, apart = (int(found.reason.split(s)[1].split()[0]) for s in ("from ", "K): "))
+    assert apart == pytest.approx(matures - limit, abs=1)
 
 
 def test_a_card_that_never_becomes_dense_says_so() -> None:
