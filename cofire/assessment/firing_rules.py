@@ -38,7 +38,7 @@ from cofire.physics.burnout import (
 )
 from cofire.physics.cylinder import SHARP_BENDING, SHARP_HOOP, left_by_steps
 from cofire.physics.history import History
-from cofire.units import GRAVITY, celsius
+from cofire.units import GRAVITY, celsius, kelvin
 
 DRYING_CAUTION, DRYING_NO = 0.005, 0.02
 """Difference of drying shrinkage across a sharp joint: common practice. [-]"""
@@ -165,6 +165,11 @@ def atmosphere_flags(response: Response) -> list[Flag]:
     return found
 
 
+BURNOUT_END = kelvin(550.0)
+"""Where a binder is held until it has burnt out: common practice. [K]"""
+OPEN_ENDS = (BURNOUT_END, kelvin(500.0), kelvin(450.0), kelvin(425.0))
+"""Where a burnout may hold that is open to one gas before another: the cooler, the less oxide a
+metal grows. Below the last, char hardly burns (`materials.binders`). [K]"""
 METAL_OPEN = (
     "Burn out open to air, or loosely packed, with a hold between 250 and 550 °C; then close it."
 )

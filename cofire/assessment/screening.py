@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cofire.assessment.firing_rules import OPEN_ENDS, core_of
 from cofire.assessment.mismatch import PairBlock, compare, describe, fire
-from cofire.assessment.rule import NO, VERDICTS
+from cofire.assessment.rule import CAUTION, GO, NO, VERDICTS, Flag
 from cofire.assessment.windows import (
     RATE,
     SOLIDUS_MARGIN,
@@ -19,17 +21,25 @@ from cofire.assessment.windows import (
     best_gas,
     firing_windows,
     gas_rank,
+    grade_in_turn,
     liquid_ceiling,
     shared_window,
 )
 from cofire.errors import InputError
-from cofire.firing.program import Firing, Kiln, ware_firing
+from cofire.firing.kiln import Trace, trace
+from cofire.firing.program import Firing, Kiln, Segment, ware_firing
 from cofire.materials.card import Card, pure_cards
 from cofire.materials.pairs import families, first_liquid
-from cofire.units import MINUTE, celsius
+from cofire.physics.history import History, histories
+from cofire.units import HOUR, MINUTE, celsius
 from cofire.workers import each
 
 STUDIO_GASES = ("air", "carbon", "inert")
+
+
+OPEN_HOLD = 1.0 * HOUR
+"""How long a burnout in air lasts that a pair is asked to bear before its gas: common practice.
+[s]"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -180,7 +190,9 @@ def screen(
 
     Each pair is fired at the peak and hold of its shared window (`shared_window`), which ends below
     the first liquid that the two make in that gas. A pair without a window, or without a gas, is
-    "no" with the gap or the liquid; the others are graded by `compare`. Own weight is that of an
+    "no" with the gap or the liquid; the others are graded by `compare`, by what the cards say of
+    the gas, and by the char that a gas other than air keeps: where that is too much, and the two
+    bear an open burnout before, they are a caution that asks for it. Own weight is that of an
     upright ring of each material, `own_weight.RING` high, that bears only itself; a zone that
     bears another one sags more.
 
@@ -245,26 +257,106 @@ _Member = tuple[int, int, SharedWindow, int, str]
 """Metal, ceramic, window, and grade and reason of the gas, of a pair in a shared firing."""
 
 
+@dataclass(frozen=True)
+class _Char:
+    """Flags of the char in pure cards by name, in one shared firing (`core_of`).
+
+    Attributes
+    ----------
+    gas
+        Of the firing.
+    closed
+        With its gas from the start.
+    opened
+        Of those that it makes a no, for each of `OPEN_ENDS`: where the binder is burnt out in air
+        first [K], the flags then, and what the ware sees.
+    """
+
+    gas: str
+    closed: Mapping[str, Flag]
+    opened: Sequence[tuple[float, Mapping[str, Flag], Trace]]
+
+    def told(self, cards: Mapping[str, Card]) -> tuple[int, str]:
+        """Grade of pure cards that touch each other, and the reason where it is no go."""
+        worst = max(
+            (flag for name, flag in self.closed.items() if name in cards),
+            key=attrgetter("utilisation"),
+            default=None,
+        )
+        if worst is None or worst.grade == GO:
+            return GO, ""
+        limit = worst.limit * (1.0 if worst.grade == NO else worst.caution)
+        kept = (
+            f"closed in {self.gas}, {worst.zone} keeps {worst.figure:.2g} % of char "
+            f"(limit {limit:.1g} %)"
+        )
+        if worst.grade < NO:
+            return worst.grade, kept
+        for end, left, curve in self.opened:
+            burnt = all(flag.grade < NO for name, flag in left.items() if name in cards)
+            if burnt and all(grade_in_turn(card, curve)[0] < NO for card in cards.values()):
+                burnout = f"{OPEN_HOLD / MINUTE:.0f} min at {celsius(end):.0f} °C in air"
+                return CAUTION, f"only with an open burnout first, {burnout}: {kept}"
+        return NO, kept
+
+
+def _char(history: History, cards: Sequence[Card], firing: Firing) -> _Char:
+    """Char in pure cards in one firing; none is asked for in air, where a burnout can be slower.
+
+    Parameters
+    ----------
+    history : History
+        Theirs in that firing.
+    cards : sequence of Card
+        In order.
+    firing : Firing
+        One ramp and hold in one gas.
+    """
+    gas, (soak,) = firing.gas, firing.segments
+    if gas == "air":
+        return _Char(gas, {}, ())
+    closed = {flag.zone: flag for flag in core_of(history, cards)}
+    black = [card for card in cards if card.name in closed and closed[card.name].grade == NO]
+    opened = []
+    for end in OPEN_ENDS if black else ():
+        lower = min(end, soak.target - 5.0)
+        burning = Segment(lower, RATE, OPEN_HOLD, gas="air")
+        curve = trace(replace(firing, segments=(burning, replace(soak, gas=gas))))
+        left = core_of(histories(black, curve, extend=True), black)
+        opened.append((lower, {flag.zone: flag for flag in left}, curve))
+    return _Char(gas, closed, opened)
+
+
 def _fired_pairs(
     job: tuple[Mapping[int, Card], Kiln, tuple[float, float, str], Sequence[_Member]],
 ) -> list[Pair]:
     """Pairs that share one firing, from anywhere."""
     both, kiln, (peak, hold, gas), members = job
     place = {k: n for n, k in enumerate(both)}
-    fired = fire(list(both.values()), kiln, peak, hold, gas)
+    cards = list(both.values())
+    pure = pure_cards(cards)
+    own = {card.name for card in cards}
+    fired = fire([*cards, *(c for c in pure.values() if c.name not in own)], kiln, peak, hold, gas)
     held = fired.history.extended
+    rows = [fired.history.names.index(name) for name in pure]
+    char = _char(
+        fired.history.rows(rows), list(pure.values()), ware_firing(kiln, peak, hold, RATE, gas)
+    )
     pairs = []
     for i, j, window, grade, reason in members:
         block = compare(fired, place[i], np.array([place[j]]))
-        worst = max(grade, int(block.grade[0]))
-        told = reason if grade in (NO, block.grade[0] + 1) else describe(block, 0)
-        names = pure_cards([both[i], both[j]])
+        parts = pure_cards([both[i], both[j]])
+        found = [(int(block.grade[0]), describe(block, 0)), char.told(parts), (grade, reason)]
+        worst = max(one for one, _ in found)
+        if grade == NO:  # refused by its gas, whatever else would be
+            found = [(grade, reason)]
+        found.sort(key=lambda one: -one[0])
         pairs.append(
             Pair(
                 metal=both[i].name,
                 ceramic=both[j].name,
                 verdict=VERDICTS[worst],
-                reason=told,
+                reason="; ".join(why for _, why in found if why),
                 gas=gas,
                 window=window,
                 metal_density=block.metal_density,
@@ -279,7 +371,7 @@ def _fired_pairs(
                 strength=float(block.strength[0]),
                 metal_sag=block.metal_sag,
                 ceramic_sag=float(block.ceramic_sag[0]),
-                extended=any(line.startswith(f"{name}: ") for line in held for name in names),
+                extended=any(line.startswith(f"{name}: ") for line in held for name in parts),
             )
         )
     return pairs

@@ -14,7 +14,7 @@ from cofire.assessment.own_weight import RING, sag_grade
 from cofire.assessment.rule import CAUTION, GO, NO
 from cofire.firing.kiln import END, Stretch, Trace, follow, ramp
 from cofire.firing.program import LAG, Kiln
-from cofire.materials.card import Card
+from cofire.materials.card import Card, pure_cards
 from cofire.materials.pairs import first_liquid
 from cofire.numerics import Array
 from cofire.physics import mixing
@@ -201,14 +201,14 @@ def best_gas(metal: Card, ceramic: Card, peak: float, gases: Sequence[str]) -> t
     Returns
     -------
     tuple of str, int and str
-        Gas, grade, and reason where the grade is not "go".
+        Gas, grade, and where the grade is not "go" the reasons of all that have it.
     """
     found = []
     for gas in gases:
-        grade, reason = max(
-            (gas_grade(card, gas, peak) for card in (metal, ceramic)), key=lambda g: g[0]
-        )
-        found.append((gas, grade, reason))
+        each = [gas_grade(card, gas, peak) for card in pure_cards((metal, ceramic)).values()]
+        grade = max(one for one, _ in each)
+        reasons = dict.fromkeys(why for one, why in each if one == grade and why)
+        found.append((gas, grade, "; ".join(reasons)))
     best = min(found, key=lambda f: f[1])
     if best[1] == NO and len(found) > 1:
         return best[0], NO, "; ".join(dict.fromkeys(f[2] for f in found))

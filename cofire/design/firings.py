@@ -9,7 +9,15 @@ from operator import attrgetter
 import numpy as np
 
 from cofire.assessment.brown_rules import BROWN
-from cofire.assessment.firing_rules import BURNOUT, CORE, PEAK_CAUTION, burnout_of, core_of
+from cofire.assessment.firing_rules import (
+    BURNOUT,
+    BURNOUT_END,
+    CORE,
+    OPEN_ENDS,
+    PEAK_CAUTION,
+    burnout_of,
+    core_of,
+)
 from cofire.assessment.mismatch import zone_set_points
 from cofire.assessment.rule import GO, NO, Flag
 from cofire.assessment.screening import no_window_reason
@@ -259,10 +267,6 @@ def _apart(windows: Windows, parts: list[Card], vessel: Vessel) -> str:
 DRY = Segment(kelvin(110.0), 60.0 / HOUR, 60.0 * MINUTE)
 """Last water of the paste leaves below the boiling of pores: common practice."""
 BURNOUT_RATES = tuple(rate / HOUR for rate in (250.0, 150.0, 100.0, 60.0, 40.0, 25.0))
-BURNOUT_END = kelvin(550.0)
-OPEN_ENDS = (BURNOUT_END, kelvin(500.0), kelvin(450.0), kelvin(425.0))
-"""Where a burnout may hold that is open to one gas before another: the cooler, the less oxide a
-metal grows. Below the last, char hardly burns (`materials.binders`). [K]"""
 COLD = kelvin(40.0)
 """To which a kiln cools where a pack is to be closed: well below `HAND_WARM`, the most at which
 anybody closes one. [K]"""

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cofire.assessment.firing_rules import core_of
 from cofire.assessment.mismatch import (
     PairBlock,
     bilayer_tension,
@@ -20,14 +21,23 @@ from cofire.assessment.mismatch import (
     zone_set_points,
 )
 from cofire.assessment.own_weight import SAG_CAUTION, SAG_NO
+from cofire.assessment.rule import NO
 from cofire.assessment.screening import Pair, metal_margin, screen, shared_firing, stream
-from cofire.assessment.windows import RATE, ceiling, firing_windows, liquid_ceiling, shared_window
+from cofire.assessment.windows import (
+    RATE,
+    ceiling,
+    firing_windows,
+    grade_in_turn,
+    liquid_ceiling,
+    shared_window,
+)
 from cofire.firing.kiln import trace
-from cofire.firing.program import LAG, simple_firing
+from cofire.firing.program import LAG, Segment, simple_firing
 from cofire.materials.card import Card
 from cofire.physics.blends import blend
 from cofire.physics.history import histories
 from cofire.physics.stability import turned
+from cofire.report import pairs as table
 from cofire.units import HOUR, MINUTE, kelvin
 from tests.strategies import CARDS, CERAMICS, KILNS, METALS, cards, few, some
 
@@ -179,6 +189,65 @@ def test_a_card_that_never_becomes_dense_says_so() -> None:
     )  # type: ignore[type-var]
     (found,) = screen([lazy], [CARDS["talc body"]], STUDIO)
     assert found.reason == "copper does not become dense below its own limit of 1070 °C"
+
+
+def test_what_the_cards_say_of_the_gas_is_told_of_every_pair_that_it_makes_a_caution(
+    whole: list[Pair],
+) -> None:
+    """In text, CSV and JSON alike; of metal and body both, whatever else the joint is graded by."""
+    told = 0
+    for p in whole:
+        if p.verdict != "caution" or p.window is None:
+            continue
+        for name in (p.metal, p.ceramic):
+            remark = CARDS[name].atmosphere[p.gas]
+            if remark.startswith("caution: "):
+                said = f"{name} in {p.gas}: {remark.removeprefix('caution: ')}"
+                assert said in str(table.row(p)["reason"])
+                assert said in table.as_csv([p])
+                assert said in " ".join(table.as_text([p], "", width=100).split())
+                told += 1
+    assert told > 20
+    tape = pair("copper", "glass-ceramic tape body")
+    assert "burn the binder out in air to 450-500 °C first" in tape.reason
+
+
+@pytest.mark.parametrize(
+    ("metal", "hottest"), [("copper", 550), ("low-carbon steel", 450), ("sterling silver", 550)]
+)
+@pytest.mark.parametrize("body", ["glass-ceramic tape body", "alumina-filled tape body"])
+def test_a_pair_that_char_would_spoil_in_its_closed_pack_asks_for_an_open_burnout(
+    metal: str, hottest: int, body: str
+) -> None:
+    """As `check` has it of the pair's own window: 0.53 % of char, and 0.5 is a no.
+
+    Open no hotter than the metal bears before it is oxidised through.
+    """
+    found = pair(metal, body)
+    assert (found.verdict, found.gas) == ("caution", "carbon")
+    assert (
+        f"only with an open burnout first, 60 min at {hottest} °C in air: closed in carbon, {body} "
+        "keeps 0.53 % of char (limit 0.5 %)" in found.reason
+    )
+    both = [CARDS[metal], CARDS[body]]
+    closed = shared_firing(*both, STUDIO, ())
+    (soak,) = closed.segments
+    burning = Segment(kelvin(hottest), RATE, HOUR, gas="air")
+    opened = trace(replace(closed, segments=(burning, replace(soak, gas="carbon"))))
+    char = [core_of(histories(both, curve, extend=True), both) for curve in (trace(closed), opened)]
+    assert [NO in [flag.grade for flag in flags] for flags in char] == [True, False]
+    assert all(grade_in_turn(card, opened)[0] < NO for card in both)
+
+
+def test_a_pair_that_no_open_burnout_frees_of_its_char_is_a_no() -> None:
+    """Its body bears no air, or holds so much binder that the ash alone is too much."""
+    copper, tape = CARDS["copper"], CARDS["glass-ceramic tape body"]
+    airless = replace(tape, atmosphere={**tape.atmosphere, "air": "refused: made up"})
+    rich = tape.scaled("binder", 5.0)
+    for body in (airless, rich):
+        (found,) = screen([copper], [body], STUDIO, ("carbon",))
+        assert found.verdict == "no"
+        assert re.match(rf"closed in carbon, {body.name} keeps [\d.]+ % of char", found.reason)
 
 
 # -- the whole list --------------------------------------------------------------------------
@@ -483,7 +552,6 @@ def test_a_screen_says_by_how_much_the_kiln_holds_longer_than_the_ware() -> None
     # the same pair is shown at the ware's hold, and fired by `mismatch` at the kiln's
     from cofire.firing.program import load_kilns
     from cofire.materials.catalogue import load_cards
-    from cofire.report.pairs import as_text
 
     cards, kiln = load_cards(), load_kilns()["small studio kiln"]
     (pair,) = screen([cards["copper"]], [cards["fritted body"]], kiln, ("carbon",))
@@ -491,7 +559,7 @@ def test_a_screen_says_by_how_much_the_kiln_holds_longer_than_the_ware() -> None
     firing = shared_firing(cards["copper"], cards["fritted body"], kiln, ["carbon"])
     more = max(s.hold for s in firing.segments) - pair.window.hold
     assert more == LAG["carbon"]
-    told = " ".join(as_text([pair], kiln.name).split())
+    told = " ".join(table.as_text([pair], kiln.name).split())
     assert f"carbon {more / 60:.0f} min more" in told
 
 
