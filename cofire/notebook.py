@@ -18,9 +18,10 @@ from cofire.assessment.check import Check, check_vessel
 from cofire.assessment.mismatch import Mismatch
 from cofire.assessment.mismatch import mismatch as along
 from cofire.assessment.response import Response, band_stresses
-from cofire.assessment.screening import STUDIO_GASES, shared_firing
 from cofire.assessment.screening import screen as screened
+from cofire.assessment.screening import shared_firing
 from cofire.assessment.verdict import Verdict
+from cofire.assessment.windows import STUDIO_GASES
 from cofire.display import small_table
 from cofire.errors import InputError, UnknownName
 from cofire.firing.program import known_gas, read_firing

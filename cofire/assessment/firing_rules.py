@@ -23,7 +23,13 @@ from cofire.assessment.rule import (
     joint_name,
     not_computed,
 )
-from cofire.assessment.windows import SOLIDUS_MARGIN, ceiling, grade_in_turn
+from cofire.assessment.windows import (
+    SOLIDUS_MARGIN,
+    STUDIO_GASES,
+    ceiling,
+    gas_grade,
+    grade_in_turn,
+)
 from cofire.materials.binders import ash_share
 from cofire.materials.card import Card
 from cofire.mechanics.standing import VISCOUS, Standing, stand
@@ -131,6 +137,17 @@ def density_flags(response: Response) -> list[Flag]:
     return found
 
 
+def _better_gas(response: Response) -> str:
+    """Gas of a studio that grades better than that of the hottest part; empty where none does."""
+    curve, cards = response.trace, response.substances[1]
+
+    def worst(gas: str) -> int:
+        return max(gas_grade(card, gas, curve.peak)[0] for card in cards)
+
+    best = min(STUDIO_GASES, key=worst)
+    return best if worst(best) < worst(curve.gas) else ""
+
+
 def atmosphere_flags(response: Response) -> list[Flag]:
     """What the gas does to each substance, each gas over the moments in which it is there.
 
@@ -140,13 +157,13 @@ def atmosphere_flags(response: Response) -> list[Flag]:
         Utilisations 0, 0.75 and 2 stand for good, caution and refused.
     """
     found = []
-    gas = response.vessel.firing.gas_words
-    remedy = f"Fire in a gas that suits both zones; {gas} does not."
+    gas, better = response.vessel.firing.gas_words, _better_gas(response)
+    remedy = f"Fire in {better}: it suits the zones better than {gas}."
+    if not better:
+        remedy = "No other gas of a studio suits the zones better."
     if response.trace.turns:
-        remedy = (
-            "Keep it open no hotter and no longer than burnout needs, then closed in a gas that "
-            "suits both zones."
-        )
+        closed = f", then closed in {better}" if better else ""
+        remedy = f"Keep it open no hotter and no longer than burnout needs{closed}."
     for card in response.substances[1]:
         grade, reason, peak = grade_in_turn(card, response.trace)
         found.append(
@@ -587,6 +604,7 @@ ATMOSPHERE = Rule(
     name="atmosphere",
     loses=True,
     harm="the gas keeps a zone from sintering",
+    doubt="the gas may change a zone",
     first=True,
     asks="Does the gas suit every substance?",
     find=atmosphere_flags,

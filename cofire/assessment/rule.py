@@ -153,6 +153,8 @@ class Rule:
         makes it less good. A rule that does not say counts as one that loses.
     harm
         What happens beyond its limit, a clause of a sentence: the reason for `loses`.
+    doubt
+        What a caution means, such a clause, where it is more than coming near to that.
     hardest
         Worst grade its flags can have: `CAUTION` for what a vessel may live with.
     green
@@ -188,6 +190,7 @@ class Rule:
     probable: bool = False
     loses: bool = True
     harm: str = ""
+    doubt: str = ""
     hardest: int = NO
     green: bool = False
     after: bool = False
@@ -214,6 +217,16 @@ class Rule:
     def of_material(self) -> bool:
         """Whether each material, blend or not, gets its answer alone."""
         return BLENDS in self.sees and not self.sees & {LAYERS, NEIGHBOUR}
+
+    def happens(self, grade: int) -> str:
+        """What a flag of it warns of, a clause of a sentence; empty where the rule does not say.
+
+        Parameters
+        ----------
+        grade : int
+            Of the flag: 0, 1 or 2 for go, caution, no.
+        """
+        return self.doubt if grade == CAUTION and self.doubt else self.harm
 
     def flags(self, response: Response) -> list[Flag]:
         """The rule's flags of a fired vessel.

@@ -16,6 +16,7 @@ from cofire.assessment.rule import CAUTION, GO, NO, VERDICTS, Flag
 from cofire.assessment.windows import (
     RATE,
     SOLIDUS_MARGIN,
+    STUDIO_GASES,
     SharedWindow,
     Windows,
     best_gas,
@@ -33,9 +34,6 @@ from cofire.materials.pairs import families, first_liquid
 from cofire.physics.history import History, histories
 from cofire.units import HOUR, MINUTE, celsius
 from cofire.workers import each
-
-STUDIO_GASES = ("air", "carbon", "inert")
-
 
 OPEN_HOLD = 1.0 * HOUR
 """How long a burnout in air lasts that a pair is asked to bear before its gas: common practice.

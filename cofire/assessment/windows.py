@@ -39,6 +39,9 @@ from cofire.units import GRAVITY, HOUR, MINUTE, ROOM, ZERO_CELSIUS, celsius, kel
 # ----------------------------------------------------------------------------------------------
 # Which gas suits a card, and a pair of them
 
+STUDIO_GASES = ("air", "carbon", "inert")
+"""What a studio can have around its ware, the easiest first: common practice."""
+
 
 def gas_grade(card: Card, gas: str, peak: float) -> tuple[int, str]:
     """How a card takes a gas at its peak: its own remark, and oxidation of its metal.

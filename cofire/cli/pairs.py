@@ -70,6 +70,7 @@ def screen(
     Example:  cofire screen --gas carbon --metal copper --all
     """
     from cofire.assessment import screening
+    from cofire.assessment.windows import STUDIO_GASES
     from cofire.firing.program import find_kiln, known_gas, load_kilns
     from cofire.materials.catalogue import load_cards
     from cofire.report import pairs as table
@@ -78,7 +79,7 @@ def screen(
     check_targets([csv, json], force)
     if draw is not None:
         check_folder(draw, DRAWN, force)
-    gases = tuple(known_gas(name, "--gas") for name in gas or screening.STUDIO_GASES)
+    gases = tuple(known_gas(name, "--gas") for name in gas or STUDIO_GASES)
     cards = load_cards(tables or [])
     found = find_kiln(kiln, load_kilns(tables or []))
     metals = side("metal", metal, cards)

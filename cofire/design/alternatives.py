@@ -31,9 +31,10 @@ from cofire.assessment.later_rules import LATER, TEST_TIME, YEAR, later_exponent
 from cofire.assessment.layer_cracks import Body, Joint, end_limit
 from cofire.assessment.response import COARSE, Response, meshed
 from cofire.assessment.rule import GO, STRESS, Flag, Rule
-from cofire.assessment.screening import STUDIO_GASES, screen
+from cofire.assessment.screening import screen
 from cofire.assessment.steam_rules import OXYGEN
 from cofire.assessment.verdict import Verdict, worst_first
+from cofire.assessment.windows import STUDIO_GASES
 from cofire.design.at_hand import cards_at_hand
 from cofire.design.candidates import (
     POINTS,

@@ -10,8 +10,13 @@ import numpy as np
 from cofire.assessment.crystal_rules import turned_grade
 from cofire.assessment.own_weight import ring_stress, sag_grade, sagged
 from cofire.assessment.rule import GO, NO
-from cofire.assessment.screening import STUDIO_GASES
-from cofire.assessment.windows import best_gas, firing_windows, gas_rank, shared_window
+from cofire.assessment.windows import (
+    STUDIO_GASES,
+    best_gas,
+    firing_windows,
+    gas_rank,
+    shared_window,
+)
 from cofire.design.firings import USUAL, Frame, Setting, frame, pure_parts
 from cofire.design.programme import Part
 from cofire.errors import ModelError

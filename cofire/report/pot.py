@@ -184,7 +184,7 @@ def worst_words(check: Check) -> str:
     when = place(worst_place(check))
     flag = check.verdict.deciding
     share = used(flag)[1]
-    happens = rule_of(flag).harm or flag.rule
+    happens = rule_of(flag).happens(flag.grade) or flag.rule
     told = f"{happens}: {share} of its limit" if share else happens
     if share and check.verdict.grade == GO:  # it does not happen
         told = f"nearest to a limit, {flag.rule}: {share} of it"

@@ -338,7 +338,7 @@ def as_text(check: Check, hazards: Sequence[Caution], width: int = 100) -> str:
 
 
 def harm(flag: Flag) -> str:
-    """What happens beyond the limit of a flag, before what was found.
+    """What a flag warns of, before what was found.
 
     Parameters
     ----------
@@ -350,7 +350,7 @@ def harm(flag: Flag) -> str:
     str
         A clause and a semicolon; empty where its rule says none.
     """
-    told = rule_of(flag).harm
+    told = rule_of(flag).happens(flag.grade)
     return f"{told}; " if told else ""
 
 

@@ -36,6 +36,7 @@ from cofire.physics.burnout import (
 )
 from cofire.physics.cylinder import decay_length, left_by_steps
 from cofire.physics.history import histories
+from cofire.report.verdict import harm
 from cofire.units import kelvin
 from tests import fired, made
 from tests.fired import CARDS, FRIT, KILNS, SILVER, changed, flags_of, only, pulled
@@ -152,6 +153,31 @@ def test_atmosphere_follows_the_metals_oxide(tea_light: Response, metal: str, ga
     cards = (CARDS[metal], CARDS["fritted body"])
     flags = flags_of(replace(tea_light, trace=curve, cards=cards), "atmosphere", "core")
     assert only(flags, "atmosphere", metal).grade == grade
+
+
+@pytest.mark.parametrize(
+    ("metal", "body", "remedy"),
+    [
+        ("copper", "red earthenware", "No other gas of a studio suits the zones better."),
+        ("copper", "borosilicate powder body", "No other gas of a studio suits the zones better."),
+        ("gold", "leucite porcelain", "Fire in air: it suits the zones better than carbon."),
+    ],
+)
+def test_a_gas_that_only_changes_a_zone_is_refused_for_another_only_where_that_is_better(
+    tea_light: Response, metal: str, body: str, remedy: str
+):
+    cards = (CARDS[metal], CARDS[body])
+    firing = replace(tea_light.vessel.firing, gas="carbon")
+    packed = replace(
+        tea_light,
+        trace=replace(tea_light.trace, gas="carbon"),
+        vessel=replace(tea_light.vessel, firing=firing),
+        cards=cards,
+    )
+    flag = only(flags_of(packed, "atmosphere", "core"), "atmosphere", body)
+    assert (flag.grade, flag.remedy) == (CAUTION, remedy)
+    assert harm(flag) == "the gas may change a zone; "
+    assert "keeps a zone from sintering" in harm(replace(flag, utilisation=2.0))
 
 
 def test_a_blend_is_judged_by_what_it_is_made_of(tea_light: Response):
