@@ -52,6 +52,7 @@ from cofire.materials.card import Card, pure_cards
 from cofire.numerics import Array
 from cofire.physics.blends import find_material
 from cofire.physics.sintering import relative_density
+from cofire.physics.stability import turned
 from cofire.units import HOUR, MINUTE, celsius, kelvin
 from cofire.vessel import Vessel
 
@@ -131,9 +132,9 @@ def soaks(
     """Tops over the range of peaks that all zones share, each with its shortest hold.
 
     The hold is that of the kiln: it lasts three lags or more, and makes the ware dense with the
-    margin of a go, or at least dense where no hold gives that margin. The ware is never hotter
-    than the kiln, and the kiln stays below every zone's limit, with the margin of a go where
-    there is room.
+    margin of a go, or at least dense where no hold gives that margin and keeps the crystals. The
+    ware is never hotter than the kiln, and the kiln stays below every zone's limit, with the margin
+    of a go where there is room.
 
     Parameters
     ----------
@@ -197,11 +198,11 @@ def _coolest(vessel: Vessel, parts: list[Card], peaks: Array) -> int | None:
     """The first of rising peaks at which the longest hold makes the ware dense, by halving."""
     for enough in (DENSE, 1.0):
         low, high = 0, peaks.size - 1
-        if _worst_utilisation(vessel, parts, float(peaks[high]), LENGTHS[-1])[0] > enough:
+        if _soaked(vessel, parts, float(peaks[high]), LENGTHS[-1]).used > enough:
             continue
         while low < high:
             middle = (low + high) // 2
-            if _worst_utilisation(vessel, parts, float(peaks[middle]), LENGTHS[-1])[0] > enough:
+            if _soaked(vessel, parts, float(peaks[middle]), LENGTHS[-1]).used > enough:
                 low = middle + 1
             else:
                 high = middle
@@ -209,28 +210,44 @@ def _coolest(vessel: Vessel, parts: list[Card], peaks: Array) -> int | None:
     return None
 
 
-def _worst_utilisation(
-    vessel: Vessel, parts: list[Card], peak: float, hold: float
-) -> tuple[float, str]:
-    """Largest utilisation of density after one ramp and hold, and whose it is."""
+@dataclass(frozen=True)
+class _Soaked:
+    """Zones after one ramp and hold. [-]
+
+    The largest utilisation of density, whose it is, and whether all keep their crystals.
+    """
+
+    used: float
+    name: str
+    keeps: bool
+
+
+def _soaked(vessel: Vessel, parts: list[Card], peak: float, hold: float) -> _Soaked:
+    """What one ramp and hold make of zones."""
     curve = trace(replace(vessel.firing, segments=(Segment(peak, FASTEST, hold),)))
     utilisations = [_density_load(card, curve) for card in parts]
     worst = int(np.argmax(utilisations))
-    return utilisations[worst], parts[worst].name
+    keeps = all(turned(card, curve.time, curve.ware)[-1] <= 1.0 for card in parts)
+    return _Soaked(utilisations[worst], parts[worst].name, keeps)
 
 
 def _held(vessel: Vessel, parts: list[Card], peak: float) -> Soak | None:
-    """The shortest hold at a peak that makes the ware dense, or None."""
+    """The shortest hold at a peak that makes the ware dense, or None.
+
+    With the margin of a go, unless it turns crystals that a shorter one keeps.
+    """
     asks, enough = "", None
     first = FIVE_MINUTES * float(np.ceil(EVEN * vessel.firing.lag / FIVE_MINUTES - 1e-9))
     first = longer(vessel.firing.kiln.controller, max(first, LENGTHS[0]))
     for hold in (first, *(length for length in LENGTHS if length > first)):
-        utilisation, name = _worst_utilisation(vessel, parts, peak, hold)
-        if utilisation <= DENSE:
+        found = _soaked(vessel, parts, peak, hold)
+        if enough is not None and not found.keeps:
+            return enough
+        if found.used <= DENSE:
             return Soak(peak, hold, asks)
-        if utilisation <= 1.0 and enough is None:
+        if found.used <= 1.0 and enough is None:
             enough = Soak(peak, hold, asks)
-        asks = name
+        asks = found.name
     return enough
 
 

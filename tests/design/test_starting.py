@@ -22,7 +22,10 @@ from cofire.design.firings import frame
 from cofire.design.plan import propose
 from cofire.design.starting import started
 from cofire.errors import InputError, ModelError
+from cofire.firing.kiln import trace
 from cofire.firing.program import LAG, Controller
+from cofire.physics.history import histories
+from cofire.physics.stability import turned
 from cofire.report.imperial import imperial
 from cofire.report.read_again import firing_toml, in_its_degrees, planned_vessel
 from cofire.report.verdict import taken
@@ -67,6 +70,16 @@ def test_a_file_without_a_firing_is_left_open_and_is_not_fired_as_it_is(tmp_path
     assert vessel.firing.segments == ()
     with pytest.raises(InputError, match="no segments"):
         fire_vessel(vessel, CARDS, control=COARSE)
+
+
+def test_a_hold_for_more_density_is_given_up_where_it_would_turn_the_crystals(tmp_path: Path):
+    # four hours give bronze the margin of a go, and leucite has three
+    vessel = started(own(tmp_path, "tin bronze 90/10", "leucite porcelain"), CARDS)
+    curve = trace(vessel.firing)
+    both = [CARDS["tin bronze 90/10"], CARDS["leucite porcelain"]]
+    assert turned(both[1], curve.time, curve.ware)[-1] < 1.0
+    reached = histories(both, curve, extend=True).relative_density[:, -1]
+    assert all(d > card["least_density"].scalar for d, card in zip(reached, both, strict=True))
 
 
 @pytest.mark.parametrize(("low", "high", "gas"), PAIRS)
