@@ -16,7 +16,17 @@ from cofire.assessment.crack_rules import (
 )
 from cofire.assessment.cracks import SINTERED, spreads
 from cofire.assessment.response import Response
-from cofire.assessment.rule import BLENDS, FIRING, LAYERS, NEIGHBOUR, SHAPE, STRESS, Flag, Rule
+from cofire.assessment.rule import (
+    BLENDS,
+    FIRING,
+    LAYERS,
+    NEIGHBOUR,
+    PER_CENT_CRACK,
+    SHAPE,
+    STRESS,
+    Flag,
+    Rule,
+)
 from cofire.materials.card import Card
 from cofire.numerics import Array
 from cofire.physics.slow_crack_growth import aged_factor
@@ -141,7 +151,7 @@ def later_flags(response: Response) -> list[Flag]:
                 caution=float(share_at(-np.log1p(-FAILURE_CAUTION), m)),
                 figure=(100.0 * float(-np.expm1(-then))),
                 limit=(100.0 * FAILURE_NO),
-                unit="% probability of a crack",
+                unit=PER_CENT_CRACK,
                 source=(
                     f"slow crack growth, n = {n:.3g}"
                     + (f", none below {100.0 * threshold:.0f} % of toughness" if threshold else "")

@@ -34,6 +34,10 @@ STRESS = "stress"
 SEEN = (FIRING, GAS, SUBSTANCES, BLENDS, LAYERS, SHAPE, NEIGHBOUR, STRESS)
 
 
+PER_CENT_CRACK = "% probability of a crack"
+"""Unit of a figure that is the probability of a crack, by the rule as it stands."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Flag:
     """One rule applied to one place of the vessel.

@@ -25,12 +25,9 @@ from cofire.assessment import (
 )
 from cofire.assessment.chance import cracking
 from cofire.assessment.response import Response
-from cofire.assessment.rule import GO, VERDICTS, Flag, Rule
+from cofire.assessment.rule import GO, PER_CENT_CRACK, VERDICTS, Flag, Rule
 from cofire.display import small_table
 from cofire.materials.card import DENSE
-
-PER_CENT_CRACK = "% probability of a crack"
-"""Unit of a figure that is the probability of a crack, by the rule as it stands."""
 
 RULES: tuple[Rule, ...] = (
     *pair_rules.RULES,
@@ -176,7 +173,7 @@ def crack_chance(flag: Flag) -> float | None:
     float or None
         None where its figure is no probability. [-]
     """
-    if not flag.unit.startswith(PER_CENT_CRACK) or not math.isfinite(flag.figure):
+    if flag.unit != PER_CENT_CRACK or not math.isfinite(flag.figure):
         return None
     modulus = float(crack_rules.modulus_of(flag.caution))
     return cracking(flag.utilisation, modulus, flag.rule)

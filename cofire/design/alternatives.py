@@ -30,7 +30,7 @@ from cofire.assessment.firing_rules import ATMOSPHERE, CORE
 from cofire.assessment.later_rules import LATER, TEST_TIME, YEAR, later_exponent
 from cofire.assessment.layer_cracks import Body, Joint, end_limit
 from cofire.assessment.response import COARSE, Response, meshed
-from cofire.assessment.rule import GO, STRESS, Flag, Rule
+from cofire.assessment.rule import GO, PER_CENT_CRACK, STRESS, Flag, Rule
 from cofire.assessment.screening import screen
 from cofire.assessment.steam_rules import OXYGEN
 from cofire.assessment.verdict import Verdict, worst_first
@@ -170,7 +170,7 @@ def _ring_flags(
             -np.expm1(-within),
             np.full(time.size, FAILURE_NO),
             "ceramic ring, within a year in humid air",
-            "% probability of a crack",
+            PER_CENT_CRACK,
             1e-2,
         ),
         flag(COOLING, share_at(risk, m), grade, tension, strength, "ceramic ring"),

@@ -60,6 +60,9 @@ class Trace:
     turns
         Node from which each gas surrounds the ware, and the gas, the first at node 0; empty where
         it is one throughout.
+    segments
+        Nodes at which each segment of its firing begins, reaches its target and ends; empty where
+        it is no firing that was written.
     """
 
     time: Array
@@ -68,6 +71,7 @@ class Trace:
     breakpoints: NDArray[np.intp]
     gas: str = "air"
     turns: tuple[tuple[int, str], ...] = ()
+    segments: tuple[tuple[int, int, int], ...] = ()
 
     @property
     def stretches(self) -> tuple[Stretch, ...]:
@@ -250,37 +254,35 @@ def trace(firing: Firing) -> Trace:
     kiln = firing.kiln
     lag = firing.lag if firing.lag > INSTANT else 0.0
     times, temperatures = [np.array([0.0])], [np.array([ROOM])]
-    ends = [0.0]
-    starts = []
+    stands = []  # when each segment begins, is at its target and ends
     now, here = 0.0, ROOM
     for target, rate, hold in [
         *((s.target, s.rate, s.hold) for s in firing.segments),
         (END, np.inf, 0.0),
     ]:
-        starts.append(now)
+        begins = now
         if abs(target - here) > 1e-9:
             ramp_time, ramp_temperature = ramp(kiln, here, target, rate)
             times.append(now + ramp_time)
             temperatures.append(ramp_temperature)
             now, here = float(times[-1][-1]), target
-            ends.append(now)
+        reached = now
         if hold > INSTANT:
             times.append(_hold(now, hold, lag))
             temperatures.append(np.full(times[-1].shape, here))
             now = float(times[-1][-1])
-            ends.append(now)
+        stands.append((begins, reached, now))
     if lag > 0.0:  # the ware is still warmer when the kiln has cooled
         tail = lag * np.log(1.0 + 100.0)
         times.append(_hold(now, tail, lag))
         temperatures.append(np.full(times[-1].shape, here))
-        ends.append(float(times[-1][-1]))
     time = np.concatenate(times)
     kiln_temperature = np.concatenate(temperatures)
     ware = follow(time, kiln_temperature, lag, ROOM)
-    breakpoints = np.unique(np.searchsorted(time, np.array(ends) * (1 - 1e-12)))
+    nodes = np.searchsorted(time, np.array(stands) * (1 - 1e-12))
+    breakpoints = np.unique(np.append(nodes, time.size - 1))
     turns: list[tuple[int, str]] = []
-    for start, gas in zip(starts, firing.gases, strict=False):  # cooling keeps the last one's
-        node = int(np.searchsorted(time, start * (1 - 1e-12)))
+    for node, gas in zip(nodes[:-1, 0].tolist(), firing.gases, strict=True):
         if turns and turns[-1][0] == node:  # a segment that takes no time
             turns.pop()
         if not turns or turns[-1][1] != gas:
@@ -292,6 +294,7 @@ def trace(firing: Firing) -> Trace:
         breakpoints.astype(np.intp),
         firing.gas,
         tuple(turns) if len(turns) > 1 else (),
+        tuple((a, b, c) for a, b, c in nodes[:-1].tolist()),
     )
 
 

@@ -25,7 +25,7 @@ from cofire.assessment.packing import Packing, packed
 from cofire.assessment.response import Response
 from cofire.assessment.verdict import Verdict
 from cofire.errors import CofireError
-from cofire.firing.kiln import INSTANT, Trace
+from cofire.firing.kiln import Trace
 from cofire.firing.program import Segment
 from cofire.materials.card import Card, pure_cards
 from cofire.physics.history import burnout
@@ -43,7 +43,7 @@ from cofire.production.paste import (
 from cofire.production.piece import Piece
 from cofire.production.pieces import pieces_for
 from cofire.production.printed_solid import Overhang, overhangs
-from cofire.units import ROOM, kelvin
+from cofire.units import kelvin
 
 # ----------------------------------------------------------------------------------------------
 # What the kiln does segment by segment, and what happens to the ware when
@@ -123,19 +123,9 @@ def kiln_steps(segments: tuple[Segment, ...], curve: Trace) -> list[Step]:
     list of Step
         One more than there are segments.
     """
-    ends = [int(k) for k in curve.breakpoints[1:]]
-    node, here = 0, ROOM
-    found = []
-    for segment in segments:
-        start = node
-        if abs(segment.target - here) > 1e-9:
-            node = ends.pop(0)
-        reached, here = node, segment.target
-        if segment.hold > INSTANT:
-            node = ends.pop(0)
-        found.append(_step(segment, curve, start, reached, node))
-    found.append(_step(None, curve, node, curve.time.size - 1, curve.time.size - 1))
-    return found
+    last = curve.time.size - 1
+    found = [_step(s, curve, *nodes) for s, nodes in zip(segments, curve.segments, strict=True)]
+    return [*found, _step(None, curve, curve.segments[-1][-1], last, last)]
 
 
 def _step(segment: Segment | None, curve: Trace, start: int, reached: int, end: int) -> Step:

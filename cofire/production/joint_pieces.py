@@ -19,7 +19,7 @@ from cofire.design.fired_size import decay_length
 from cofire.design.ladder import LADDER, bracketed, by_ring, by_rule, ladder
 from cofire.fields import RECORD_FILE
 from cofire.firing.controller import at_kiln
-from cofire.firing.kiln import INSTANT, Trace, trace
+from cofire.firing.kiln import Trace, trace
 from cofire.firing.program import Firing
 from cofire.materials.card import pure_cards
 from cofire.mechanics.integrator import Control
@@ -42,7 +42,6 @@ from cofire.production.piece import (
     wall_of,
 )
 from cofire.production.printed_solid import volume_below
-from cofire.units import ROOM
 from cofire.vessel import Band, Printer, Vessel
 
 TURN = 0.5
@@ -73,18 +72,14 @@ def interrupted(firing: Firing, curve: Trace, moment: float) -> Firing:
     Firing
         The firing itself where the kiln is off by then, or has only just been lit.
     """
-    ends = [float(curve.time[int(k)]) for k in curve.breakpoints[1:]]
-    here, start = ROOM, 0.0
-    for n, segment in enumerate(firing.segments):
-        reached = ends.pop(0) if abs(segment.target - here) > 1e-9 else start
-        end = ends.pop(0) if segment.hold > INSTANT else reached
+    for n, (segment, nodes) in enumerate(zip(firing.segments, curve.segments, strict=True)):
+        start, reached, end = (float(curve.time[k]) for k in nodes)
         if moment < end:
-            kiln = float(np.interp(moment, curve.time, curve.kiln))
+            kiln, here = (float(np.interp(t, curve.time, curve.kiln)) for t in (moment, start))
             last = replace(segment, target=kiln, hold=max(moment - reached, 0.0))
             still = abs(kiln - here) < 1.0 and moment < reached
             kept = firing.segments[:n] if still else (*firing.segments[:n], last)
             return replace(firing, name=f"{firing.name}, stopped", segments=kept or firing.segments)
-        here, start = segment.target, end
     return firing
 
 
