@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cofire.assessment.check import check_vessel
-from cofire.assessment.response import USUAL
+from cofire.assessment.response import CHECK_STEPS
 from cofire.assessment.rule import UNKNOWN
 from cofire.assessment.verdict import Verdict
 from cofire.errors import CofireError, InputError, UnknownName
@@ -110,7 +110,7 @@ def evaluate(case: Case) -> Verdict:
     known = dict(cards_for(vessel.tables, case.cards))
     if case.deviates:
         known |= _sampled(needed(vessel, known), case.deviates)
-    control = replace(USUAL, compiled=True) if case.quick else USUAL
+    control = replace(CHECK_STEPS, compiled=True) if case.quick else CHECK_STEPS
     return check_vessel(
         vessel, known, extend=case.extend, control=control, quick=case.quick
     ).verdict

@@ -23,7 +23,7 @@ import numpy as np
 from scipy.optimize import differential_evolution
 
 from cofire.design.candidates import ROUGH, Bench
-from cofire.design.firings import USUAL, Setting, frame
+from cofire.design.firings import USUAL_RATE, Setting, frame
 from cofire.design.objective import Outcome, Sample, draw, nominal, odds
 from cofire.design.search import IMPOSSIBLE, DesignSearch, Trials, ask, search_designs
 from cofire.design.space import Design, Space, laid
@@ -62,7 +62,7 @@ def usual(vessel: Vessel) -> Vessel:
     """The vessel in the usual firing of its zones."""
     vessel = started(vessel, CARDS)
     whole = frame(vessel, CARDS)
-    firing = whole.fired(Setting(len(whole.soaks) // 2, USUAL, USUAL))
+    firing = whole.fired(Setting(len(whole.soaks) // 2, USUAL_RATE, USUAL_RATE))
     return replace(vessel, firing=firing, left_open=None)
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from cofire.assessment.response import POINTS, USUAL, Response, band_stresses, fire_vessel
+from cofire.assessment.response import CHECK_STEPS, POINTS, Response, band_stresses, fire_vessel
 from cofire.firing.program import Firing
 from cofire.mechanics.integrator import Control
 from cofire.numerics import Array
@@ -44,7 +44,7 @@ class Fidelity:
 
     fineness: float = 1.0
     points: int = POINTS
-    control: Control = USUAL
+    control: Control = CHECK_STEPS
 
 
 USED = Fidelity()
@@ -52,10 +52,10 @@ FINE = Fidelity(
     4.0,
     9,
     replace(
-        USUAL,
-        relative_tolerance=USUAL.relative_tolerance / 64.0,
-        stress_tolerance=USUAL.stress_tolerance / 64.0,
-        breakpoint_tolerance=USUAL.breakpoint_tolerance / 16.0,
+        CHECK_STEPS,
+        relative_tolerance=CHECK_STEPS.relative_tolerance / 64.0,
+        stress_tolerance=CHECK_STEPS.stress_tolerance / 64.0,
+        breakpoint_tolerance=CHECK_STEPS.breakpoint_tolerance / 16.0,
     ),
 )
 

@@ -31,17 +31,17 @@ AT_CORNER = "in the corner"
 GRADED = 5
 """Bands above this are the grade of a change of paste, not rings of their own."""
 POINTS = 7
-"""Points through the wall of a check: with these, the mesh and `USUAL` no peak of any band of fifty
-random vessels moves by 1 % of the largest where mesh and steps in time are four times finer, with
-9 points through the wall (`python -m tests.random_vessels`; worst 0.86 %)."""
+"""Points through the wall of a check: with these, the mesh and `CHECK_STEPS` no peak of any band of
+fifty random vessels moves by 1 % of the largest where mesh and steps in time are four times finer,
+with 9 points through the wall (`python -m tests.random_vessels`; worst 0.86 %)."""
 
-USUAL = Control(
+CHECK_STEPS = Control(
     relative_tolerance=3e-2, stress_tolerance=5e3, imbalance=1e-2, breakpoint_tolerance=1e-4
 )
 """Steps in time of a check: the peaks of the shipped examples move by under 0.4 % when they
 are made ten times finer, since the error of a step is far below its bound; the strain of brown ware
 by 1 to 8 % in a shell, by up to 2.5 % in the solid that is fired at its times."""
-COARSE = Control(
+SEARCH_STEPS = Control(
     relative_tolerance=3e-2,
     stress_tolerance=5e3,
     imbalance=1e-2,
@@ -313,7 +313,8 @@ def fire_vessel(
     try:
         (shell,) = fire_shells(
             [meshed(vessel, fineness)], history, [material], points=points,
-            mechanisms=mechanisms, control=control or USUAL, fade=fade_of(vessel, own, material),
+            mechanisms=mechanisms, control=control or CHECK_STEPS,
+            fade=fade_of(vessel, own, material),
         )  # fmt: skip
     except UnbalancedError as error:
         raise unsolved(vessel, error.time, curve) from None

@@ -29,7 +29,7 @@ from cofire.assessment.cracks import SINTERED, toughness_of
 from cofire.assessment.firing_rules import ATMOSPHERE, CORE
 from cofire.assessment.later_rules import LATER, TEST_TIME, YEAR, later_exponent
 from cofire.assessment.layer_cracks import Body, Joint, end_limit
-from cofire.assessment.response import COARSE, Response, meshed
+from cofire.assessment.response import SEARCH_STEPS, Response, meshed
 from cofire.assessment.rule import GO, PER_CENT_CRACK, STRESS, Flag, Rule
 from cofire.assessment.screening import screen
 from cofire.assessment.steam_rules import OXYGEN
@@ -44,7 +44,7 @@ from cofire.design.candidates import (
     fire_candidates,
 )
 from cofire.design.fired_size import in_fired_size
-from cofire.design.firings import USUAL, Setting, frame, open_burnout, risen
+from cofire.design.firings import USUAL_RATE, Setting, frame, open_burnout, risen
 from cofire.design.settling import FURTHEST
 from cofire.design.transition import Layout, as_vessel, given_layout, zones
 from cofire.errors import CofireError, ModelError
@@ -97,7 +97,7 @@ def sleeve(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
     wall = float(np.interp(middle, vessel.height, vessel.wall))
     faces = radius + wall * np.array([-0.5, 0.0, 0.5])
     rings = nested_rings(np.stack([faces, faces]), [[0, 1], [1, 0]], points=RING_POINTS)
-    fired = fire_sleeve(rings, history, control=COARSE)
+    fired = fire_sleeve(rings, history, control=SEARCH_STEPS)
     tall = float(vessel.height[-1])
     note = (
         f"rings of {wall * 1e3 / 2:.1f} mm; compared are the ceramic ring's survival in the kiln "
@@ -252,7 +252,7 @@ def two_firings(bench: Bench, vessel: Vessel) -> tuple[str, Verdict, str]:
     history = already_fired(bench.history(vessel.firing, [metal, ceramic]), 1)
     rows = tuple(0 if band.material == metal.name else 1 for band in joined.bands)
     (shell,) = fire_shells(
-        [meshed(joined, bench.fineness)], history, [rows], points=POINTS, control=COARSE
+        [meshed(joined, bench.fineness)], history, [rows], points=POINTS, control=SEARCH_STEPS
     )
     cards = tuple((metal, ceramic)[row] for row in rows)
     curve = bench.trace(vessel.firing)
@@ -518,5 +518,5 @@ def _partners(
 def _usually_fired(vessel: Vessel, cards: Mapping[str, Card]) -> Vessel:
     """The vessel in the usual firing of its own zones."""
     whole = frame(vessel, cards, extend=True)
-    middle = Setting(len(whole.soaks) // 2, USUAL, USUAL)
+    middle = Setting(len(whole.soaks) // 2, USUAL_RATE, USUAL_RATE)
     return replace(vessel, firing=whole.fired(middle))

@@ -20,7 +20,7 @@ import numpy as np
 from cofire.assessment import verdict
 from cofire.assessment.check import Check
 from cofire.assessment.printed import as_printed
-from cofire.assessment.response import COARSE, Response, fade_of, meshed, unsolved
+from cofire.assessment.response import SEARCH_STEPS, Response, fade_of, meshed, unsolved
 from cofire.assessment.rule import SHAPE, STRESS, Flag, Rule
 from cofire.assessment.verdict import Verdict
 from cofire.design.transition import zones_of
@@ -351,7 +351,7 @@ SMEAR_STEP, SMEAR_FINEST = 0.12, 0.5
 def fire_candidates(
     bench: Bench,
     vessels: Sequence[Vessel],
-    control: Control = COARSE,
+    control: Control = SEARCH_STEPS,
     mechanisms: Mechanisms | None = None,
 ) -> list[Response | ModelError]:
     """Vessels, as the printer lays them, each through its own firing.

@@ -10,7 +10,7 @@ from cofire.assessment.check import Check, check_vessel
 from cofire.design.candidates import ROUGH, Bench, firing_key, shape_key
 from cofire.design.constraints import with_room
 from cofire.design.fired_size import with_roads
-from cofire.design.firings import USUAL, Frame, Setting
+from cofire.design.firings import USUAL_RATE, Frame, Setting
 from cofire.design.layers import LayerSearch, leaders, propose_layers
 from cofire.design.objective import ASKED, Swing, draw, swings_of
 from cofire.design.schedule import Schedule, propose_schedule
@@ -166,7 +166,7 @@ class Drafting:
         A direct joint and a graded one ask for different firings, so both get their own before one
         of them is dropped.
         """
-        usual = self.whole.fired(Setting(len(self.whole.soaks) // 2, USUAL, USUAL))
+        usual = self.whole.fired(Setting(len(self.whole.soaks) // 2, USUAL_RATE, USUAL_RATE))
         found = propose_layers(
             replace(self.vessel, firing=usual), self.rough.cards, rounds=0, bench=self.rough,
             progress=lambda n, of: self.say(f"layers: {n} of {of}"),

@@ -292,7 +292,7 @@ TIE = 1.02
 """Utilisations of layouts or firings within this factor of the least count as equal. [-]"""
 RAMPS = tuple(rate / HOUR for rate in (300.0, 200.0, 150.0, 100.0, 60.0))
 COOLINGS = tuple(rate / HOUR for rate in (np.inf, 100.0, 60.0, 30.0, 15.0))
-USUAL, FREE = 2, 0
+USUAL_RATE, FREE = 2, 0
 """Index of the usual ramp and cooling, and of a cooling that the kiln does by itself. [-]"""
 SLOW_ABOVE, SLOW_BELOW = 60.0, 80.0
 """The slow zone reaches this far above the higher set point and below the lower one. [K]"""
@@ -556,7 +556,7 @@ def frame(vessel: Vessel, cards: Mapping[str, Card], extend: bool = False) -> Fr
     found = tuple(soaks(vessel, cards, extend))
     pure = pure_parts(vessel, cards)
     middle = found[len(found) // 2]
-    rest = Segment(middle.peak, RAMPS[USUAL], middle.hold)
+    rest = Segment(middle.peak, RAMPS[USUAL_RATE], middle.hold)
     bench = Bench({card.name: card for card in pure}, extend=True)
     burnout, reason, firing = _burnout(vessel, bench, pure, rest, packing(vessel.firing))
     history = bench.history(firing, pure)

@@ -21,7 +21,7 @@ from cofire.design.candidates import Bench, batches, fire_candidates
 from cofire.design.firings import (
     COOLINGS,
     TIE,
-    USUAL,
+    USUAL_RATE,
     Frame,
     Setting,
     frame,
@@ -58,7 +58,7 @@ TELLS = 0.3
 DAY = 0.02
 """Of an outcome's cost, what a firing that is a day longer must gain: two pots in a hundred, our
 choice. [-]"""
-FIRST = ((0, 0), (USUAL, 0), (2 * USUAL, 0), (USUAL, 2))
+FIRST = ((0, 0), (USUAL_RATE, 0), (2 * USUAL_RATE, 0), (USUAL_RATE, 2))
 """Ramps and holds with which every soak is tried first (indices). [-]"""
 GO_IS_WORTH = 0.05
 """Of the chance that the pot is kept: a firing that keeps every flag at its target is proposed
@@ -207,7 +207,7 @@ def propose_schedule(
     finished = True
     if start is None:
         candidates = [
-            Setting(soak, ramp, USUAL, longer)
+            Setting(soak, ramp, USUAL_RATE, longer)
             for soak in range(len(whole.soaks))
             for ramp, longer in FIRST
         ]

@@ -17,7 +17,7 @@ from cofire.assessment.windows import (
     gas_rank,
     shared_window,
 )
-from cofire.design.firings import USUAL, Frame, Setting, frame, pure_parts
+from cofire.design.firings import USUAL_RATE, Frame, Setting, frame, pure_parts
 from cofire.design.programme import Part
 from cofire.errors import ModelError
 from cofire.firing.controller import degrees
@@ -116,7 +116,7 @@ def _setting(vessel: Vessel, whole: Frame, cards: Mapping[str, Card]) -> Setting
 
     def asked(soak: int) -> tuple[int, float]:
         """Grade, and what the worst band loses of its height under itself and those above it."""
-        along = Along(trace(whole.fired(Setting(soak, USUAL, USUAL))), extend=True)
+        along = Along(trace(whole.fired(Setting(soak, USUAL_RATE, USUAL_RATE))), extend=True)
         known = {card.name: card for card in own}
         history = along.of(list(known.values()))
         history = history.rows([list(known).index(card.name) for card in own])
@@ -136,7 +136,7 @@ def _setting(vessel: Vessel, whole: Frame, cards: Mapping[str, Card]) -> Setting
         found.append((*asked(soak), soak))
         if found[-1][0] == GO:
             break
-    return Setting(min(found, key=lambda f: f[:2])[2], USUAL, USUAL)
+    return Setting(min(found, key=lambda f: f[:2])[2], USUAL_RATE, USUAL_RATE)
 
 
 def _gas(vessel: Vessel, cards: Mapping[str, Card]) -> str:

@@ -30,7 +30,7 @@ from cofire.assessment.chance import chance_kept, together
 from cofire.assessment.crack_rules import modulus_of
 from cofire.assessment.draws import Factor, design, factors_of, varied
 from cofire.assessment.model_factors import drawn_factors
-from cofire.assessment.response import COARSE, Response, fire_vessel
+from cofire.assessment.response import SEARCH_STEPS, Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO
 from cofire.assessment.verdict import LOSING, PROBABLE, RULES, SEEN, judge
 from cofire.errors import CofireError, InputError, ModelError
@@ -49,7 +49,7 @@ Key = tuple[str, str]
 """Rule and zone of a flag."""
 
 FINENESS = 0.2
-"""With this mesh and the steps of `COARSE`, put right, the largest utilisation of a sample of three
+"""With this mesh and `SEARCH_STEPS`, put right, the largest utilisation of a sample of three
 examples is within 2 to 6 % (root of mean square; one of 72 by 28 %) of what `cofire check` finds
 with the same cards."""
 POINTS = 3
@@ -474,7 +474,7 @@ def _judge_some(
         known = varied(base, factors, point, held)
         try:
             fired = fire_vessel(
-                vessel, known, extend=True, control=COARSE, fineness=FINENESS, points=POINTS,
+                vessel, known, extend=True, control=SEARCH_STEPS, fineness=FINENESS, points=POINTS,
                 curve=curve,
             )  # fmt: skip
         except CofireError:

@@ -24,7 +24,7 @@ from cofire.materials.properties import (
     KERNELS,
     KINDS,
     SPECS,
-    USUAL,
+    USUAL_RANGES,
     VISCOSITIES,
 )
 from cofire.numerics import Array
@@ -422,7 +422,7 @@ def remarks(card: Card) -> list[str]:
     """
     found = []
     for name, p in card.properties.items():
-        low, high = USUAL[card.kind].get(name, (-np.inf, np.inf))
+        low, high = USUAL_RANGES[card.kind].get(name, (-np.inf, np.inf))
         out = np.flatnonzero((p.value < low) | (p.value > high))
         if out.size:
             factor = SPECS[name].units[p.unit]

@@ -208,7 +208,7 @@ SPECS: dict[str, Spec] = {
     "cristobalite": Spec("of the solids of the fired body, by volume", PERCENT, 0.0, 0.9),
 }
 
-USUAL: dict[str, dict[str, tuple[float, float]]] = {
+USUAL_RANGES: dict[str, dict[str, tuple[float, float]]] = {
     "metal": {
         "thermal_expansion": (4e-6, 30e-6),
         "young_modulus": (3e9, 420e9),

@@ -23,7 +23,7 @@ from cofire.vessel import BINDER, Mixing, Printer
 # ----------------------------------------------------------------------------------------------
 # What to weigh: powder, binder and water of each paste
 
-COARSE = 0.1
+COARSE_SCALE = 0.1
 """A scale that changes an ingredient by more than this is too coarse for it: estimate. [-]"""
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from cofire.assessment.response import COARSE, fire_vessel
+from cofire.assessment.response import SEARCH_STEPS, fire_vessel
 from cofire.design.candidates import Bench
 from cofire.design.plan import Plan
 from cofire.design.space import laid
@@ -48,7 +48,7 @@ def costs_of(plan: Plan) -> dict[int, Cost]:
     for choice in plan.designs.choices if plan.designs is not None else ():
         vessel = laid(base, metal.name, ceramic.name, below, choice.design)
         responses[choice.design.changes] = fire_vessel(
-            vessel, cards, extend=True, control=COARSE, fineness=FINENESS
+            vessel, cards, extend=True, control=SEARCH_STEPS, fineness=FINENESS
         )
     priced = {n: cost(r, batches(r, green_vessel(r))) for n, r in responses.items()}
     return {n: price for n, price in priced.items() if price is not None}

@@ -12,7 +12,7 @@ from cofire.assessment.cautions import AT_THE_KILN, cautions
 from cofire.design.ladder import LADDER, RING
 from cofire.production.changeovers import DONE, Changeover, metal_shares
 from cofire.production.job import Job
-from cofire.production.paste import COARSE, Batch, Cost
+from cofire.production.paste import COARSE_SCALE, Batch, Cost
 from cofire.production.printed_solid import OVERHANG, Overhang, printed_layers
 from cofire.report.packing import packing_words
 from cofire.report.verdict import number
@@ -431,7 +431,7 @@ def _weigh_lines(made: Sequence[Batch], scale: float, where: str, rest: str) -> 
             f"{batch.material}: {held}. {1e6 * batch.volume:.1f} ml: {1e6 * batch.wall:.1f} in "
             f"{where}, {1e6 * batch.waste:.1f} for waste{feed}.", "  ", "    ",
         )  # fmt: skip
-        if batch.off > COARSE:
+        if batch.off > COARSE_SCALE:
             lines += _wrapped(
                 f"too little for the scale: {batch.worst} is off by {100 * batch.off:.0f} %; use "
                 "a finer one, or make more", "    ",

@@ -12,7 +12,7 @@ import numpy as np
 
 from cofire.design.ladder import LADDER, RING
 from cofire.production.changeovers import DONE
-from cofire.production.paste import COARSE
+from cofire.production.paste import COARSE_SCALE
 from cofire.report.html import Name, Strong, Text
 from cofire.report.imperial import Exact
 from cofire.report.job import expected, floor_line, grams, roads_line, run_out, said
@@ -180,7 +180,7 @@ def scale_line(m: Job) -> Text:
         One sentence; empty where the scale is fine enough.
     """
     worst = max(m.batches, key=lambda batch: batch.off)
-    if worst.off <= COARSE:
+    if worst.off <= COARSE_SCALE:
         return ""
     return (
         f"The scale's step of {1e3 * m.response.vessel.mixing.scale:g} g changes ",

@@ -41,7 +41,7 @@ from skfem import (  # noqa: E402
 )
 from skfem.helpers import grad  # noqa: E402
 
-from cofire.assessment.response import USUAL, Response, as_solid, fire_vessel  # noqa: E402
+from cofire.assessment.response import CHECK_STEPS, Response, as_solid, fire_vessel  # noqa: E402
 from cofire.materials.catalogue import load_cards  # noqa: E402
 from cofire.mechanics.integrator import march  # noqa: E402
 from cofire.mechanics.law import (  # noqa: E402
@@ -204,7 +204,7 @@ def main() -> None:
     quick = bare
     if COMPILES:
         made_ready()
-        control = replace(USUAL, compiled=True)
+        control = replace(CHECK_STEPS, compiled=True)
         quick, _ = timed(
             lambda: fire_vessel(vessel, cards, along=shell.along, control=control).fired.total
         )

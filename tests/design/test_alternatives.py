@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cofire.assessment.response import COARSE
+from cofire.assessment.response import SEARCH_STEPS
 from cofire.assessment.rule import GO
 from cofire.assessment.verdict import worst_first
 from cofire.design.alternatives import (
@@ -85,7 +85,7 @@ def test_a_ring_of_silver_pulls_a_frit_sleeve_less_than_it_parts_from_it() -> No
     history = bench.history(vessel.firing, [silver, CARDS["fritted body"]])
     faces = 0.033 + 4e-3 * np.array([-0.5, 0.0, 0.5])
     rings = nested_rings(np.stack([faces, faces]), [[0, 1], [1, 0]], points=RING_POINTS)
-    ended = fire_sleeve(rings, history, control=COARSE)
+    ended = fire_sleeve(rings, history, control=SEARCH_STEPS)
     pair = silver, CARDS["fritted body"]
     most = np.sqrt(3.0 * film / joint_resistance(*pair).toughness)
     for order in (0, 1):

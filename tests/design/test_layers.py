@@ -421,7 +421,7 @@ def test_a_vessel_fares_the_same_alone_and_among_others_in_other_firings() -> No
 
 
 def test_a_search_sees_the_largest_utilisation_within_two_per_cent_of_close_steps() -> None:
-    """Expected: half a per cent, as the note on `COARSE` says; a step too long would show here."""
+    """Expected: half a per cent, as `SEARCH_STEPS` says; a step too long would show here."""
     vessel = tea_light_to_plan()
     metal, ceramic, below = zones(vessel, CARDS)
     some = [

@@ -14,7 +14,7 @@ from cofire.design.firings import (
     COOLINGS,
     FREE,
     RAMPS,
-    USUAL,
+    USUAL_RATE,
     Setting,
     frame,
     with_segments_spared,
@@ -83,7 +83,8 @@ def test_whatever_the_controller_takes_is_what_is_set(segments: int, fahrenheit:
     whole = frame(vessel, CARDS)
     hottest = max(soak.peak for soak in whole.soaks)
     for setting in (
-        Setting(0, 0, 0), Setting(1, USUAL, USUAL), Setting(2, 0, len(COOLINGS) - 1, 1, 1),
+        Setting(0, 0, 0), Setting(1, USUAL_RATE, USUAL_RATE),
+        Setting(2, 0, len(COOLINGS) - 1, 1, 1),
     ):  # fmt: skip
         firing = whole.fired(setting)
         assert unset(firing) == []
@@ -99,7 +100,7 @@ def test_whatever_the_controller_takes_is_what_is_set(segments: int, fahrenheit:
 
 def test_without_a_limit_nothing_is_joined_and_all_is_whole() -> None:
     whole = frame(on(replace(NUMBERS, numbers=False, given=False)), CARDS)
-    setting = Setting(1, USUAL, USUAL)
+    setting = Setting(1, USUAL_RATE, USUAL_RATE)
     parts, wished = whole.told(setting), whole.segments(setting)
     assert [part.stages for part in parts] == [(w.stage,) for w in whole.wishes(setting)]
     for part, wish in zip(parts[:-1], wished[:-1], strict=True):  # the kiln is slower in the end
@@ -150,12 +151,12 @@ def test_no_step_is_hotter_than_the_hottest_wish_whatever_it_is_for(before: floa
 
 def test_drying_and_burnout_go_first_or_both_coolings_whichever_the_search_takes() -> None:
     whole = frame(on(Controller(4, given=True)), CARDS)
-    first, other = (whole.told(Setting(1, USUAL, USUAL, 0, order)) for order in (0, 1))
+    first, other = (whole.told(Setting(1, USUAL_RATE, USUAL_RATE, 0, order)) for order in (0, 1))
     assert first[0].stages[0] == DRYING
     assert len(first[0].stages) == 2
-    assert first[0].segment.rate == whole.segments(Setting(1, USUAL, USUAL))[0].rate
+    assert first[0].segment.rate == whole.segments(Setting(1, USUAL_RATE, USUAL_RATE))[0].rate
     assert other[-1].stages == (DOWN, SLOW)
-    assert other[-1].segment.rate == COOLINGS[USUAL]
+    assert other[-1].segment.rate == COOLINGS[USUAL_RATE]
     assert "the controller takes 4 segments" in merged_words(first[0], 4)
     assert merged_words(other[0], 4) == ""
     assert [p.stages for p in other if SOAK in p.stages] == [(SOAK,)]
@@ -195,7 +196,7 @@ def test_a_schedule_says_where_the_kiln_falls_behind_a_joined_ramp() -> None:
     vessel = on(Controller(3, given=True))
     kiln = replace(vessel.firing.kiln, heating_rate=0.3 * vessel.firing.kiln.heating_rate)
     whole = frame(replace(vessel, firing=replace(vessel.firing, kiln=kiln)), CARDS)
-    setting = Setting(1, 2, USUAL)
+    setting = Setting(1, 2, USUAL_RATE)
     best = Fired(setting, (), 0.5, 0.5, 10.0 * HOUR)
     reasons = [choice.reason for choice in _choices(whole, best, {setting: best})]
     assert sum("the kiln falls behind it" in reason for reason in reasons) == 1
@@ -248,7 +249,7 @@ def test_a_pack_that_is_closed_hand_warm_makes_two_programmes() -> None:
     vessel = replace(
         vessel, firing=replace(read_firing(rows, KILNS), kiln=vessel.firing.kiln)
     )  # fmt: skip
-    firing = frame(vessel, CARDS).fired(Setting(1, USUAL, USUAL))
+    firing = frame(vessel, CARDS).fired(Setting(1, USUAL_RATE, USUAL_RATE))
     assert unset(firing) == []
     assert [len(some) for some in programmes(firing.segments)] == [2, 2]
     assert sum(switched_off(firing.segments)) == 1
@@ -259,7 +260,7 @@ def test_a_pack_that_is_closed_hand_warm_makes_two_programmes() -> None:
 
 def test_a_pack_is_closed_while_someone_is_there_or_the_hours_are_named() -> None:
     free = frame(packed(), CARDS)
-    setting = Setting(1, USUAL, USUAL)
+    setting = Setting(1, USUAL_RATE, USUAL_RATE)
     (when,) = closed(free.fired(setting))
     assert frame(packed(when + 60.0), CARDS).burnout == free.burnout
     body = CARDS["talc body"].scaled("particle_size", 0.005).scaled("binder", 3.0)
@@ -282,7 +283,7 @@ def test_a_controller_of_few_segments_spares_them_for_a_change_of_gas_in_time() 
     """Drying and burnout go as one slow ramp where a soak and a cooling take the other segments."""
     few = on(Controller(3, True, given=True), packed())
     whole = frame(few, CARDS)
-    usual, spared = Setting(0, USUAL, USUAL), Setting(0, USUAL, FREE)
+    usual, spared = Setting(0, USUAL_RATE, USUAL_RATE), Setting(0, USUAL_RATE, FREE)
     (joined,), (alone,) = closed(whole.fired(usual)), closed(whole.fired(spared))
     assert alone < joined
     hours = 0.5 * (alone + joined)

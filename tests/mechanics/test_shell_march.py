@@ -17,7 +17,7 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from cofire.assessment.response import COARSE, USUAL, meshed
+from cofire.assessment.response import CHECK_STEPS, SEARCH_STEPS, meshed
 from cofire.design.candidates import Bench
 from cofire.errors import ModelError
 from cofire.materials.catalogue import load_cards
@@ -75,7 +75,9 @@ def in_the_last_digit(history: History) -> History:
 @needs_a_compiler
 @pytest.mark.parametrize("name", SHIPPED)
 @pytest.mark.parametrize(
-    ("control", "fineness", "points"), [(COARSE, 0.3, 3), (USUAL, 1.0, 7)], ids=["rough", "usual"]
+    ("control", "fineness", "points"),
+    [(SEARCH_STEPS, 0.3, 3), (CHECK_STEPS, 1.0, 7)],
+    ids=["rough", "usual"],
 )
 def test_a_compiled_march_is_the_plain_one(name, control, fineness, points):
     body, history = shipped(name, control, fineness, points)
@@ -89,12 +91,12 @@ def test_a_compiled_march_is_the_plain_one(name, control, fineness, points):
 @needs_a_compiler
 @pytest.mark.parametrize("way", [f.name for f in fields(Mechanisms)])
 def test_each_way_of_relief_can_be_switched_off_in_both(way):
-    body, history = shipped("silver_foot_vessel", COARSE, 0.3, 3)
+    body, history = shipped("silver_foot_vessel", SEARCH_STEPS, 0.3, 3)
     without = Mechanisms(**{way: False})
-    plain = march(body, history, control=COARSE, mechanisms=without)
-    other = marched(body, history, control=COARSE, mechanisms=without)
+    plain = march(body, history, control=SEARCH_STEPS, mechanisms=without)
+    other = marched(body, history, control=SEARCH_STEPS, mechanisms=without)
     assert_alike(plain, other)
-    whole = march(body, history, control=COARSE)
+    whole = march(body, history, control=SEARCH_STEPS)
     assert whole.steps != plain.steps or not (whole.stress == plain.stress).all()
 
 
@@ -107,10 +109,10 @@ def test_a_wall_on_a_base_under_its_weight_marches_alike():
     )
     mesh = mesh_meridian([0.0, 0.04, 0.05], [0.0, 0.0, 0.1], 0.004, [0.05])
     body = shells([mesh], [[0, 1]], weight_density=[[2000.0, 2400.0]])
-    plain = march(body, history, control=USUAL)
+    plain = march(body, history, control=CHECK_STEPS)
     assert plain.inelastic[:, 0].any()
     assert plain.inelastic[:, 2].any()
-    assert_alike(plain, marched(body, history, control=replace(USUAL, compiled=True)))
+    assert_alike(plain, marched(body, history, control=replace(CHECK_STEPS, compiled=True)))
 
 
 @needs_a_compiler
@@ -121,7 +123,7 @@ def test_where_one_finds_no_equilibrium_the_other_finds_none_either():
     mesh = mesh_meridian([0.05, 0.05], [0.0, 0.1], 0.004, [0.05])
     body = shells([mesh], [[0, 1]])
     told = []
-    for work, control in ((march, USUAL), (marched, replace(USUAL, compiled=True))):
+    for work, control in ((march, CHECK_STEPS), (marched, replace(CHECK_STEPS, compiled=True))):
         try:
             told.append(work(body, history, control=control).steps)
         except ModelError as error:
@@ -130,9 +132,9 @@ def test_where_one_finds_no_equilibrium_the_other_finds_none_either():
 
 
 def test_what_the_compiled_march_does_not_know_is_marched_plainly():
-    body, history = shipped("silver_foot_vessel", COARSE, 0.3, 3)
-    plain = march(body, history, control=replace(COARSE, fixed_step=3600.0))
-    other = marched(body, history, control=replace(COARSE, fixed_step=3600.0))
+    body, history = shipped("silver_foot_vessel", SEARCH_STEPS, 0.3, 3)
+    plain = march(body, history, control=replace(SEARCH_STEPS, fixed_step=3600.0))
+    other = marched(body, history, control=replace(SEARCH_STEPS, fixed_step=3600.0))
     assert (plain.stress == other.stress).all()
 
 
