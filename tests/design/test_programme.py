@@ -274,8 +274,9 @@ def test_a_pack_is_closed_while_someone_is_there_or_the_hours_are_named() -> Non
         frame(packed(2.0 * HOUR), CARDS)
     told = str(refused.value)
     hours = float(told.rsplit("latest_h = ", 1)[1].split()[0])
-    assert hours * HOUR >= when - 60.0
     assert frame(packed(hours * HOUR), CARDS).in_time(setting)
+    with pytest.raises(ModelError, match="latest_h"):
+        frame(packed((hours - 0.1) * HOUR), CARDS)
     assert "\n" not in told
 
 
