@@ -178,14 +178,14 @@ def _as_oxide(card: Card, curve: Trace, stretch: Stretch) -> tuple[float, str]:
     here = slice(stretch.first, stretch.last + 1)
     depth = oxidised_depth(base, curve.time[here], curve.ware[here])[-1]
     share = float(oxidised_share(depth, size))
-    swells = float(oxide_swelling(base, share))
-    some, least, most, longer = (
-        f"{float(f'{100 * part:.2g}'):g}"
-        for part in (share, share / SHARE_FACTOR, min(share * SHARE_FACTOR, 1.0), swells)
+    shares = np.array([share, share / SHARE_FACTOR, min(share * SHARE_FACTOR, 1.0)])
+    turned, swells = (
+        "{} % ({} to {} %)".format(*(f"{float(f'{100 * x:.2g}'):g}" for x in told))
+        for told in (shares, oxide_swelling(base, shares))
     )
     return share, (
-        f"some {some} % ({least} to {most} %) of its grains of {1e6 * size:.3g} µm turns to oxide "
-        f"and may swell the powder by up to {longer} % of length"
+        f"some {turned} of its grains of {1e6 * size:.3g} µm turns to oxide and may swell the "
+        f"powder by up to {swells} of length"
     )
 
 

@@ -267,10 +267,11 @@ def test_how_much_turns_to_oxide_is_told_with_its_spread_and_the_swelling_it_may
     _, reason, _ = grade_in_turn(CARDS["copper"], curve)
     depth = oxidised_depth("Cu", curve.time[:4], curve.ware[:4])[-1]
     share = float(oxidised_share(depth, CARDS["copper"]["particle_size"].scalar))
-    swells = float(oxide_swelling("Cu", share))
+    swells, least, most = oxide_swelling("Cu", np.array([share, share / 3, 1.0]))
     assert 0.3 < share < THROUGH
     assert f"some {100 * share:.0f} % ({100 * share / 3:.0f} to 100 %)" in reason
-    assert f"up to {100 * swells:.2g} % of length" in reason
+    told = f"up to {100 * swells:.2g} % ({100 * least:.2g} to {100 * most:.2g} %) of length"
+    assert told in reason
     assert "leaves pores" in reason
 
 
