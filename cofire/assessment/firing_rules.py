@@ -148,6 +148,23 @@ def _better_gas(response: Response) -> str:
     return best if worst(best) < worst(curve.gas) else ""
 
 
+def _gas_remedy(response: Response, better: str, peak: float) -> str:
+    """What mends a gas that does not suit a substance where the ware reaches a peak in it. [K]
+
+    Where gases follow each other one that is there already is no other to close the ware in.
+    """
+    firing, curve = response.vessel.firing, response.trace
+    if curve.turns and better not in firing.gases:
+        if peak < curve.peak:
+            closed = f", then closed in {better}" if better else ""
+            return f"Keep it open no hotter and no longer than burnout needs{closed}."
+        if better:
+            return f"Close it in {better}: it suits the zones better than {curve.gas}."
+    if not better:
+        return "No other gas of a studio suits the zones better."
+    return f"Fire in {better}: it suits the zones better than {firing.gas_words}."
+
+
 def atmosphere_flags(response: Response) -> list[Flag]:
     """What the gas does to each substance, each gas over the moments in which it is there.
 
@@ -157,13 +174,7 @@ def atmosphere_flags(response: Response) -> list[Flag]:
         Utilisations 0, 0.75 and 2 stand for good, caution and refused.
     """
     found = []
-    gas, better = response.vessel.firing.gas_words, _better_gas(response)
-    remedy = f"Fire in {better}: it suits the zones better than {gas}."
-    if not better:
-        remedy = "No other gas of a studio suits the zones better."
-    if response.trace.turns:
-        closed = f", then closed in {better}" if better else ""
-        remedy = f"Keep it open no hotter and no longer than burnout needs{closed}."
+    better = _better_gas(response)
     for card in response.substances[1]:
         grade, reason, peak = grade_in_turn(card, response.trace)
         found.append(
@@ -174,8 +185,8 @@ def atmosphere_flags(response: Response) -> list[Flag]:
                 figure=float(grade),
                 limit=1.0,
                 unit=GRADE,
-                note=reason or f"{card.name} is at home in {gas}",
-                remedy=remedy if grade else "",
+                note=reason or f"{card.name} is at home in {response.vessel.firing.gas_words}",
+                remedy=_gas_remedy(response, better, peak) if grade else "",
                 temperature=peak,
             )
         )

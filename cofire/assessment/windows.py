@@ -134,6 +134,9 @@ def grade_in_turn(card: Card, curve: Trace) -> tuple[int, str, float]:
         grade, reason = gas_grade(card, stretch.gas, stretch.peak)
         if grade > GO and len(stretches) > 1 and card.kind == "metal":
             grade, reason = _taken_back(card, curve, n, (grade, reason))
+        open_to = [s.peak for s in stretches[:n] if s.gas == "air"]
+        if "out in air" in reason and open_to:  # what the card asks for came before
+            reason += f"; here it stood in air to {celsius(max(open_to)):.0f} °C before"
         if grade > worst[0]:
             worst = grade, reason, stretch.peak
     return worst

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from cofire.assessment.cautions import cautions
+from cofire.assessment.firing_rules import _gas_remedy
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO, Flag
 from cofire.assessment.steam_rules import CHAR_YIELD
@@ -334,6 +335,26 @@ def test_closing_a_hot_pack_is_a_caution_and_a_cold_one_is_not():
     assert "carbon monoxide" in cold
     always = {c.hazard for c in cautions(fired(HOT.in_one_gas("air", HOT.lag)))}
     assert "carbon monoxide" not in always
+
+
+def test_a_remedy_closes_a_pack_in_no_gas_that_was_there_before_and_fits_the_gas_that_harms():
+    """Once "then closed in air", and of what carbon does to a body "keep it open no longer"."""
+    response = fired(COLD)
+    curve = response.trace
+    open_to = curve.stretches[0].peak
+    assert _gas_remedy(response, "air", curve.peak).startswith("Fire in air: ")
+    assert _gas_remedy(response, "inert", open_to).endswith("needs, then closed in inert.")
+    assert _gas_remedy(response, "", open_to).endswith("no longer than burnout needs.")
+    assert _gas_remedy(response, "inert", curve.peak).startswith("Close it in inert: ")
+    assert _gas_remedy(response, "", curve.peak).startswith("No other gas")
+
+
+def test_a_body_that_asks_for_a_burnout_in_air_is_told_how_far_one_came():
+    card = CARDS["leucite porcelain"]
+    _, alone, _ = grade_in_turn(card, held([("carbon", 900.0)]))
+    assert alone.endswith("burn the binder out in air first")
+    _, reason, _ = grade_in_turn(card, held([("air", 480.0), ("carbon", 900.0)]))
+    assert reason == f"{alone}; here it stood in air to 480 °C before"
 
 
 def test_the_sheet_tells_when_to_close_the_pack():
