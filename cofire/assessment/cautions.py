@@ -53,6 +53,21 @@ def _changes(curve: Trace) -> list[Caution]:
     return found
 
 
+def _weakest(firing: Firing) -> list[Caution]:
+    """That a pot which is packed once it is burnt out must not be lifted for it."""
+    if "carbon" not in firing.gases or firing.gases[0] == "carbon":
+        return []
+    return [
+        Caution(
+            "burnt-out pot",
+            "Burnt out it bears next to nothing: do not lift it to pack it. Burn out with the pot "
+            "standing in its open box on alumina or a tile, as carbon burns in air; when it is "
+            "cold, fill carbon round and over it where it stands.",
+            "common practice",
+        )
+    ]
+
+
 def _at_the_kiln(firing: Firing, curve: Trace) -> list[Caution]:
     """What of a firing cannot be set on its controller, and who would have to be there too late."""
     found = []
@@ -123,6 +138,7 @@ def cautions(response: Response) -> list[Caution]:
             )
         )
     found += _changes(response.trace)
+    found += _weakest(response.vessel.firing)
     found += _at_the_kiln(response.vessel.firing, response.trace)
     found += _opened(response)
     if "hydrogen" in gases:

@@ -21,7 +21,8 @@ CLEAR = 25e-3
 """From bare ware, or from its box, to the walls and elements of a kiln: an inch, common practice.
 [m]"""
 BED = 25e-3
-"""Of carbon under, around and above the ware: an inch, common practice. [m]"""
+"""Of carbon under, around and above the ware, or of what it stands on where it is packed once it is
+burnt out: an inch, common practice. [m]"""
 BULK = (400.0, 550.0)
 """Bulk density of granular carbon, from memory of what activated carbon is sold at. [kg/m³]"""
 SNUG = 1e-5
@@ -64,8 +65,10 @@ class Packing:
         bare. [m]
     own
         Whether the kiln's file gives that box.
+    later
+        Whether carbon is filled in once it is burnt out: until then it stands in its open box.
     filled
-        Carbon that this box takes, around and in the pot. [m³]
+        Carbon that this box takes, around and in the pot, and under it unless it comes later. [m³]
     needs
         What of kiln or box is held against the pot: its words, how much is needed, and how much
         there is. [m]
@@ -75,6 +78,7 @@ class Packing:
     slides: float
     box: Space | None
     own: bool
+    later: bool
     filled: float
     needs: tuple[Need, ...]
 
@@ -124,12 +128,15 @@ def packed(response: Response, dried: Dried | None = None) -> Packing:
     )
     solid = float(vessel.volumes(place) @ (size**2 * taller))
     box, needs = room_for(Space(dried.across, dried.across, dried.high, round=True), firing)
+    later = box is not None and firing.gases[0] != CARBON
+    held = 0.0 if box is None else box.volume * (1.0 - later * BED / box.height) - solid
     return Packing(
         dried=dried,
         slides=dried.foot - foot,
         box=box,
         own=box is not None and box is firing.kiln.box,
-        filled=0.0 if box is None else max(box.volume - solid, 0.0),
+        later=later,
+        filled=max(held, 0.0),
         needs=needs,
     )
 

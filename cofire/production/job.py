@@ -90,7 +90,7 @@ CHANGE = re.compile(r"(\w+) to (\w+)( \w+)?")
 """A change of phase as a card names it: from, to, and of what where it says so."""
 GAS_COMES = {
     "air": "open to air from here",
-    "carbon": "close the pack in carbon here",
+    "carbon": "fill carbon round the pot where it stands, close the box here",
     "inert": "inert gas from here",
     "hydrogen": "hydrogen from here, purge first",
 }

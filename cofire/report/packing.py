@@ -40,9 +40,17 @@ def packing_words(packing: Packing) -> str:
         return f"{told}, {1e3 * CLEAR:.0f} mm from walls and elements (common practice)."
     whose = "Your box" if packing.own else "The least box"
     light, heavy = (density * packing.filled for density in BULK)
+    bed = f"{1e3 * BED:.0f} mm"
+    under = "" if packing.later else "under, "
+    first = (
+        "Fill it in where the pot stands, once that is burnt out and cold: it must not be lifted "
+        f"then. Until then the box is open, under the pot {bed} of alumina or a tile, not carbon, "
+        "which burns in air. "
+    )
     return (
         f"{told} (common practice). {whose} ({_inside(packing.box)}) takes "
         f"{1e3 * packing.filled:.2g} l of granular carbon, {light:.2g} to {heavy:.2g} kg: "
-        f"{1e3 * BED:.0f} mm under, around and above the pot, and inside it; lid on, not sealed. "
+        f"{bed} {under}around and above the pot, and inside it; lid on, not sealed. "
+        f"{first if packing.later else ''}"
         "Note its level before and after: metal that came to lie bare has oxidised."
     )

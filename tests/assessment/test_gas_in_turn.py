@@ -13,6 +13,7 @@ from typer.testing import CliRunner
 
 from cofire.assessment.cautions import cautions
 from cofire.assessment.firing_rules import _gas_remedy
+from cofire.assessment.packing import BED, packed
 from cofire.assessment.response import Response, fire_vessel
 from cofire.assessment.rule import CAUTION, GO, NO, Flag
 from cofire.assessment.steam_rules import CHAR_YIELD
@@ -35,6 +36,7 @@ from cofire.physics.history import histories
 from cofire.physics.oxidation import oxide_swelling, oxidised_depth, oxidised_share
 from cofire.production.job import GAS_COMES, happenings
 from cofire.report.firing import kiln_csv
+from cofire.report.packing import packing_words
 from cofire.report.read_again import firing_toml
 from cofire.units import HOUR, MINUTE, ROOM, celsius, kelvin
 from cofire.vessel_file import read_vessel
@@ -335,6 +337,32 @@ def test_closing_a_hot_pack_is_a_caution_and_a_cold_one_is_not():
     assert "carbon monoxide" in cold
     always = {c.hazard for c in cautions(fired(HOT.in_one_gas("air", HOT.lag)))}
     assert "carbon monoxide" not in always
+
+
+def test_a_pot_that_is_packed_once_it_is_burnt_out_is_not_lifted_and_has_no_carbon_under_it():
+    """However cold it is by then; one that is packed from the start lies in carbon all round."""
+    for firing in (HOT, COLD):
+        found = {c.hazard: c.text for c in cautions(fired(firing))}
+        assert "fill carbon round and over it where it stands" in found["burnt-out pot"]
+        stands = packed(fired(firing))
+        words = packing_words(stands)
+        assert "under the pot 25 mm of alumina or a tile, not carbon" in words
+        assert "25 mm around and above the pot" in words
+        always = packed(fired(firing.in_one_gas("carbon", firing.lag)))
+        assert "25 mm under, around and above the pot" in packing_words(always)
+        # by hand: the lowest 25 mm of the box hold none
+        under = stands.box.volume * BED / stands.box.height
+        alike = packed(replace_gas(fired(firing), "carbon"), stands.dried)
+        assert alike.filled - stands.filled == pytest.approx(under, rel=1e-9)
+    for gas in ("air", "carbon"):
+        always = cautions(fired(HOT.in_one_gas(gas, HOT.lag)))
+        assert "burnt-out pot" not in {c.hazard for c in always}
+
+
+def replace_gas(response: Response, gas: str) -> Response:
+    """The same fired pot, its firing told as in one gas from the start."""
+    firing = response.vessel.firing.in_one_gas(gas, response.vessel.firing.lag)
+    return replace(response, vessel=replace(response.vessel, firing=firing))
 
 
 def test_a_remedy_closes_a_pack_in_no_gas_that_was_there_before_and_fits_the_gas_that_harms():

@@ -45,6 +45,7 @@ from cofire.production.green import Green, green_vessel
 from cofire.production.job import (
     BURNOUT,
     COLD,
+    GAS_COMES,
     Happening,
     Job,
     firing_happenings,
@@ -856,7 +857,7 @@ def test_a_firing_alone_tells_binder_gases_the_hottest_and_when_to_open() -> Non
     firing = read_firing(path, load_kilns())
     curve = trace(firing)
     names = [e.name for e in firing_happenings(curve)]
-    assert names == [*BURNOUT[:2], "close the pack in carbon here", "hottest", COLD]
+    assert names == [*BURNOUT[:2], GAS_COMES["carbon"], "hottest", COLD]
     _, water = burnout(curve)
     (closed,) = (s.first for s in curve.stretches[1:])
     assert water[closed] < 0.95 * water[-1]
