@@ -191,6 +191,26 @@ def lacking(needs: Iterable[Need]) -> list[Need]:
     return [(what, need, there) for what, need, there in needs if need > there + SNUG]
 
 
+def need_words(need: Need) -> str:
+    """What is asked for, how much is needed and how much there is, to a tenth where that tells.
+
+    Parameters
+    ----------
+    need : tuple
+        One of `lacking`.
+
+    Returns
+    -------
+    str
+        As "width of the box: 92 mm needed, 80 mm there".
+    """
+    what, *sizes = need
+    needed, there = (f"{1e3 * size:.0f}" for size in sizes)
+    if needed == there:
+        needed, there = (f"{1e3 * size:.1f}" for size in sizes)
+    return f"{what}: {needed} mm needed, {there} mm there"
+
+
 def _beside(inner: Space, outer: Space, of: str, clear: float) -> list[Need]:
     """What must go beside what: words, how much is needed, and how much there is. [m]
 

@@ -128,8 +128,9 @@ def shrinkage_bar(
     dry, ring, up = of.strains
     whole = bar(response, of, "shrinkage bar", marks + 0.01, (), width)
     length = fitting(
-        response.vessel.firing, whole.length, SHORT + 0.01, whole.width, whole.thickness
-    )
+        response.vessel.firing, whole.length, SHORT + 0.01, whole.width, whole.thickness,
+        whole.dries,
+    )  # fmt: skip
     marks = length - 0.01
     whole = bar(response, of, "shrinkage bar", length, (), width)
     dried, paste = marks * float(np.exp(dry)), paste_of(of.card)

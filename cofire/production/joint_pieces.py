@@ -37,6 +37,7 @@ from cofire.production.piece import (
     Piece,
     Reading,
     Sample,
+    as_dried,
     decided,
     fitting,
     wall_of,
@@ -128,7 +129,8 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
     length = float(np.clip(TURN / max(abs(whole), abs(early), 1e-9), SHORTEST, LONGEST))
     wider = float(np.exp(-dry - ring))
     wide = WIDTH * wider
-    wet = fitting(response.vessel.firing, length * wider, SHORTEST * wider, wide, thickness)
+    dries = as_dried(cards)
+    wet = fitting(response.vessel.firing, length * wider, SHORTEST * wider, wide, thickness, dries)
     length = wet / wider
     dried = 1.5 * (strains[1][0] - strains[0][0]) / (thickness * float(np.exp(dry)))
     limit = readable_limit(1e3 * float(sagitta(early, length)), 0.0, most_used(flags))
@@ -149,6 +151,7 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
         length=wet,
         width=wide,
         thickness=thickness,
+        dries=dries,
         layers=layers,
         pastes=tuple((name, 0.5 * wet * wide * thickness) for name in names),
         beside=tuple((name, out) for name in names),
@@ -362,6 +365,7 @@ def joint_ring(check: Check, green: Green, flags: list[Flag]) -> Piece:
         length=2.0 * float(green.wall.outside[within].max()),
         width=float(green.wall.width[within].max()),
         thickness=float(z[1] - z[0]),
+        dries=as_dried(pastes),
         layers=last - first,
         pastes=tuple((c.name, float(v)) for c, v in zip(pastes, stands, strict=True)),
         beside=tuple((c.name, float(v)) for c, v in zip(pastes, fill, strict=True)),
@@ -450,6 +454,7 @@ def ladder_of_rings(response: Response, layer: float, flags: Sequence[Flag]) -> 
         Piece(
             kind=LADDER, material=" | ".join(c.name for c in response.cards), count=len(rungs),
             length=length, width=width, thickness=layers * layer, layers=layers,
+            dries=as_dried(response.cards),
             pastes=tuple((name, volume / len(rungs)) for name, volume in pastes.items()),
             beside=tuple((name, out) for name in names),
             readings=tuple(readings), decides=decides, note=note,

@@ -6,7 +6,7 @@ when fired as the vessel's wall.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,6 +58,8 @@ class Piece:
         How many.
     length, width, thickness
         As printed; of a ring its outer diameter, its wall and its height. [m]
+    dries
+        Dried over printed length. [-]
     layers
         It is printed in.
     pastes
@@ -79,6 +81,7 @@ class Piece:
     length: float
     width: float
     thickness: float
+    dries: float
     layers: int
     pastes: tuple[tuple[str, float], ...]
     readings: tuple[Reading, ...]
@@ -93,9 +96,10 @@ class Piece:
 
     @property
     def space(self) -> Space:
-        """Room that one takes as printed, lying; a ring is round."""
+        """Room that one takes as it goes into the kiln: dried, lying; a ring is round."""
         ring = self.kind in (RING, LADDER)
-        return Space(self.length, self.length if ring else self.width, self.thickness, round=ring)
+        long, high = self.dries * self.length, self.dries * self.thickness
+        return Space(long, long if ring else self.dries * self.width, high, round=ring)
 
     @property
     def paste(self) -> float:
@@ -137,6 +141,22 @@ def sample(response: Response, name: str) -> Sample:
             return Sample(card, response.history.rows([row]))
     part = pure_cards(response.cards)[name]
     return Sample(part, histories([part], response.trace, extend=True))
+
+
+def as_dried(cards: Iterable[Card]) -> float:
+    """Dried over printed length of a piece: that of its paste that dries least.
+
+    Parameters
+    ----------
+    cards : iterable of Card
+        Of its pastes, at least one.
+
+    Returns
+    -------
+    float
+        [-]
+    """
+    return 1.0 - min(card["drying_shrinkage"].scalar for card in cards)
 
 
 def bar(
@@ -181,14 +201,17 @@ def bar(
         length=length,
         width=wide,
         thickness=thickness,
+        dries=as_dried([of.card]),
         layers=layers,
         pastes=((of.card.name, length * wide * thickness),),
         readings=readings,
     )
 
 
-def fitting(firing: Firing, longest: float, least: float, width: float, thickness: float) -> float:
-    """Length of a bar that goes into the box and the kiln that it is fired in.
+def fitting(
+    firing: Firing, longest: float, least: float, width: float, thickness: float, dries: float
+) -> float:
+    """Printed length of a bar that goes dried into the box and the kiln that it is fired in.
 
     Parameters
     ----------
@@ -197,7 +220,9 @@ def fitting(firing: Firing, longest: float, least: float, width: float, thicknes
     longest, least : float
         Wanted, and not shorter than. [m]
     width, thickness : float
-        Of the bar. [m]
+        Of the bar as printed. [m]
+    dries : float
+        Dried over printed length. [-]
 
     Returns
     -------
@@ -205,7 +230,8 @@ def fitting(firing: Firing, longest: float, least: float, width: float, thicknes
         By whole centimetres shorter than wanted. [m]
     """
     lengths = np.arange(longest, least, -0.01).tolist()
-    return next((x for x in lengths if not short_of(Space(x, width, thickness), firing)), least)
+    w, t = dries * width, dries * thickness
+    return next((x for x in lengths if not short_of(Space(dries * x, w, t), firing)), least)
 
 
 def short_of(ware: Space, firing: Firing) -> list[Need]:

@@ -12,6 +12,7 @@ from itertools import pairwise
 
 from cofire.assessment.check import Check, drawn_joint
 from cofire.assessment.firing_rules import DENSITY
+from cofire.assessment.packing import need_words
 from cofire.assessment.response import Response
 from cofire.assessment.rule import GO, Flag, joint_name
 from cofire.assessment.verdict import rule_of
@@ -108,11 +109,7 @@ def _housed(piece: Piece, firing: Firing) -> Piece:
     short = short_of(piece.space, firing)
     if not short:
         return piece
-    what, need, there = short[0]
-    told = (
-        f"fire it in another {what.split()[-1]} ({what}: {1e3 * need:.0f} mm needed, "
-        f"{1e3 * there:.0f} there)"
-    )
+    told = f"fire it in another {short[0][0].split()[-1]} ({need_words(short[0])})"
     return replace(piece, note=f"{told}, {piece.note}" if piece.note else told)
 
 

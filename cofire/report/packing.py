@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from cofire.assessment.packing import BED, BULK, CLEAR, Packing, lacking
+from cofire.assessment.packing import BED, BULK, CLEAR, Packing, lacking, need_words
 from cofire.firing.program import Space
 
 
@@ -27,10 +27,7 @@ def packing_words(packing: Packing) -> str:
         A few sentences.
     """
     dried = packing.dried
-    short = "; ".join(
-        f"{what}: {1e3 * need:.0f} mm needed, {1e3 * there:.0f} there"
-        for what, need, there in lacking(packing.needs)
-    )
+    short = "; ".join(map(need_words, lacking(packing.needs)))
     told = (
         f"Dried, it is {1e3 * dried.across:.0f} mm across and {1e3 * dried.high:.0f} mm high"
         f"{f' and does not go in ({short})' if short else ''}; its foot slides "

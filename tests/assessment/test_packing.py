@@ -8,13 +8,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cofire.assessment.packing import BED, CLEAR, packed, room_flags
+from cofire.assessment.packing import BED, CLEAR, need_words, packed, room_flags
 from cofire.assessment.response import Response
 from cofire.assessment.verdict import judge
 from cofire.errors import InputError
 from cofire.firing.program import Space, read_firing, read_kiln
 from cofire.production.green import band_strains, green_vessel
 from cofire.report.forms import new_kiln
+from cofire.report.imperial import imperial
 from cofire.report.packing import packing_words
 from cofire.report.read_again import firing_toml
 from tests.fired import KILNS, tea_light
@@ -91,7 +92,20 @@ def test_a_pot_whose_print_dries_larger_than_its_materials_alone_is_packed_as_th
     told = packing_words(packed(stood(chamber=just), wider))
     assert f"{1e3 * wider.across:.0f} mm across and {1e3 * wider.high:.0f} mm high and does" in told
     need, there = 1e3 * (wider.across + 2.0 * CLEAR), 1e3 * just.width
-    assert f"width of the kiln: {need:.0f} mm needed, {there:.0f} there" in told
+    assert f"width of the kiln: {need:.0f} mm needed, {there:.0f} mm there" in told
+
+
+def test_what_is_too_small_by_less_than_a_millimetre_is_told_to_a_tenth():
+    """Once "110 mm needed, 110 there", and with °F "4.37 in needed, 110 there"."""
+    assert need_words(("width of the box", 0.1104, 0.11)) == (
+        "width of the box: 110.4 mm needed, 110.0 mm there"
+    )
+    assert need_words(("width of the box", 0.111, 0.11)) == (
+        "width of the box: 111 mm needed, 110 mm there"
+    )
+    assert imperial(need_words(("width of the box", 0.111, 0.11))) == (
+        "width of the box: 4.37 in needed, 4.33 in there"
+    )
 
 
 @pytest.mark.parametrize(

@@ -457,6 +457,7 @@ def hostile(name: str) -> Job:
         length=0.1,
         width=0.01,
         thickness=0.004,
+        dries=0.97,
         layers=12,
         pastes=((name, 2e-6), (other, 2e-6)),
         readings=(reading,),
