@@ -27,7 +27,7 @@ from cofire.mechanics.tile import fire_tile, layered_tile, sagitta
 from cofire.numerics import Array
 from cofire.physics.changeover import volume_for_share
 from cofire.physics.history import History, histories
-from cofire.production.bars import most_used, readable_limit
+from cofire.production.bars import TENTH, most_used, readable_limit
 from cofire.production.changeovers import DONE, run_outs
 from cofire.production.green import Green, band_strains, green_vessel
 from cofire.production.paste import feed_fill
@@ -89,10 +89,12 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
 
     Half a wall is laid in whole layers, and the camber is that of these.
 
-    One is fired only as far as the moment that the flag warns of, the other whole. Fired camber is
-    that of `mechanics.tile`; dried, that of two equal layers of one stiffness, 3/2 of the
-    difference over the thickness (S. Timoshenko 1925, J. Opt. Soc. Am. 11, 233). The tension of
-    the flag and the camber of its moment are taken to grow alike.
+    One is fired only as far as the moment that the flag warns of, the other whole. The camber that
+    the firing adds is that of `mechanics.tile`; dried, that of two equal layers of one stiffness,
+    3/2 of the difference over the thickness (S. Timoshenko 1925, J. Opt. Soc. Am. 11, 233), which
+    shrinks with the strip. Both are expected as the change since it was dry, so that how pastes
+    dried is no sign of how they sinter. The tension of the flag and the change up to its moment are
+    taken to grow alike; no stop is told where what uses up its limit is less than can be read.
 
     Parameters
     ----------
@@ -118,30 +120,34 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
     layers = 2 * max(round(half / layer), 1)
     thickness = layers * layer
     before = 0.5 * thickness * np.exp([strain[0] for strain in strains])
-    whole = _bow(before, both)
+    dried = 1.5 * (strains[1][0] - strains[0][0]) / (thickness * float(np.exp(dry)))
     worst = max(flags, key=lambda f: f.utilisation if np.isfinite(f.utilisation) else 0.0)
     curve = response.trace
     moment = worst.time or float(curve.time[-1])
     reached = float(np.interp(moment, curve.time, curve.kiln))
     cut = interrupted(response.vessel.firing, curve, moment)
     short = trace(cut)
-    early = _bow(before, histories(list(cards), short, extend=True))
-    length = float(np.clip(TURN / max(abs(whole), abs(early), 1e-9), SHORTEST, LONGEST))
+    until = histories(list(cards), short, extend=True)
+    shrunk = np.array([0.0, until.free_strain[:, -1].mean(), ring])  # dry, stopped, whole
+    bows = dried * np.exp(-shrunk) + np.array([0.0, _bow(before, until), _bow(before, both)])
+    most = max(float(np.abs(bows).max()), 1e-9)
     wider = float(np.exp(-dry - ring))
-    wide = WIDTH * wider
+    fired, wide = float(np.clip(TURN / most, SHORTEST, LONGEST)), WIDTH * wider
     dries = as_dried(cards)
-    wet = fitting(response.vessel.firing, length * wider, SHORTEST * wider, wide, thickness, dries)
-    length = wet / wider
-    dried = 1.5 * (strains[1][0] - strains[0][0]) / (thickness * float(np.exp(dry)))
-    limit = readable_limit(1e3 * float(sagitta(early, length)), 0.0, most_used(flags))
+    wet = fitting(response.vessel.firing, fired * wider, SHORTEST * wider, wide, thickness, dries)
+    lengths = (wet * np.exp(dry + shrunk)).tolist()
+    rises = [1e3 * float(sagitta(bow, x)) for bow, x in zip(bows, lengths, strict=True)]
+    early, whole = rises[1] - rises[0], rises[2] - rises[0]
+    used = most_used(flags)
+    limit = readable_limit(early, 0.0, used) if abs(early) >= TENTH * used else 0.0
     stop = f"above {limit:.1f} mm" if limit else ""
     part = "" if len(curve.stretches) == 1 else f"in part {len(cut.segments)}, "
     stopped = f"stopped {part}with the kiln at {at_kiln(cut.kiln.controller, reached)}"
     out = _passes(response.vessel.printer)
     readings = (
-        _camber("dry", dried, wet * float(np.exp(dry)), names, ""),
-        _camber(stopped, early, length, names, stop),
-        _camber("fired whole", whole, length, names, ""),
+        _camber("camber, dry, hollow", rises[0], names, ""),
+        _camber(f"change of camber since dry, {stopped}, towards hollow", early, names, stop),
+        _camber("change of camber since dry, fired whole, towards hollow", whole, names, ""),
         Reading("edge of the strips", 0.0, "", "the layers have parted"),
     )
     return Piece(
@@ -157,7 +163,8 @@ def camber_strip(response: Response, joint: int, flags: list[Flag]) -> Piece:
         beside=tuple((name, out) for name in names),
         readings=readings,
         note=f"{_purged(out, names[0])}, lay the lower half of all, change, run {1e6 * out:.1f} ml "
-        f"out beside them, lay the upper, one fired whole, one {stopped}",
+        f"out beside them, lay the upper, one fired whole, one {stopped}; a change is from the "
+        "strip's own camber when dry, both added where the hollow has changed sides",
     )
 
 
@@ -178,11 +185,10 @@ def _bow(dried: Array, history: History) -> float:
     return float(fire_tile(strip, history, control=control).curvature[-1])
 
 
-def _camber(state: str, curvature: float, length: float, names: list[str], stop: str) -> Reading:
-    """Rise of the middle over the ends; the layer that has become the shorter is hollow."""
-    shorter = names[0] if curvature > 0.0 else names[1]
-    rise = 1e3 * abs(float(sagitta(curvature, length)))
-    return Reading(f"camber, {state}, hollow on the side of {shorter}", rise, "mm", stop)
+def _camber(what: str, rise: float, names: list[str], stop: str) -> Reading:
+    """Rise of the middle over the ends, positive where the lower layer is hollow. [mm]"""
+    shorter = names[0] if rise > 0.0 else names[1]
+    return Reading(f"{what} on the side of {shorter}", abs(rise), "mm", stop)
 
 
 def ring_vessel(response: Response, flags: Sequence[Flag] = ()) -> tuple[Vessel, float]:
