@@ -623,6 +623,8 @@ ATMOSPHERE = Rule(
     green=True,
     source="oxide equilibria at the peak, and the card's remarks",
     remedy="",
+    piece="shrinkage bar",
+    sign="a broken face that is not bright metal, or clean body, to the middle",
 )
 CORE = Rule(
     name="core",

@@ -81,18 +81,15 @@ def pieces_for(check: Check, green: Green) -> list[Piece]:
     Returns
     -------
     list of Piece
-        None for a flag that needs none; one piece for all flags it can speak to. Where no flag
-        asks, one small shrinkage bar of each pure paste: the scale of the print rests on what it
-        shrinks.
+        None for a flag that needs none; one piece for all flags it can speak to. Last, of each
+        pure paste of which no flag asks for a shrinkage bar a small one: the scale of the print
+        rests on what it shrinks.
     """
     wanted: dict[tuple[str, Place], list[Flag]] = {}
     for flag in riskiest(check):
         if kind := rule_of(flag).piece:
             for place in _places(check, kind, flag):
                 wanted.setdefault((kind, place), []).append(flag)
-    if not wanted:
-        bars = [_scale_bar(check, green, name) for name in pure_cards(check.cards)]
-        return [_housed(bar, check.vessel.firing) for bar in bars]
     found = []
     for (kind, place), flags in wanted.items():
         piece = replace(_made(check, green, kind, place, flags), decides=decided(flags))
@@ -101,6 +98,11 @@ def pieces_for(check: Check, green: Green) -> list[Piece]:
         found.append(piece)
         if kind == RING:
             found += ladder_of_rings(check.designed, green.layer, flags)
+    found += [
+        _scale_bar(check, green, name)
+        for name in pure_cards(check.cards)
+        if ("shrinkage bar", name) not in wanted
+    ]
     return [_housed(piece, check.vessel.firing) for piece in found]
 
 

@@ -73,7 +73,7 @@ from cofire.production.joint_pieces import (
 )
 from cofire.production.paste import batches, cost, piece_batches
 from cofire.production.piece import COUNT, Piece, Sample, sample
-from cofire.production.pieces import _weighable, pieces_for, riskiest
+from cofire.production.pieces import SCALE, _weighable, pieces_for, riskiest
 from cofire.production.printed_solid import volume_below
 from cofire.report.job import expected
 from cofire.units import GRAVITY, HOUR, kelvin
@@ -106,9 +106,10 @@ def flag(rule: str, zone: str, utilisation: float = 0.8, **where: float) -> Flag
 
 
 def pieces(*flags: Flag, of: tuple[Response, Green] | None = None) -> list[Piece]:
-    """Pieces of the silver foot, or of another vessel, for these flags alone."""
+    """Pieces of the silver foot, or of another vessel, for these flags alone, if they ask any."""
     response, green = of or foot()
-    return pieces_for(sharply(response, Verdict(flags)), green)
+    found = pieces_for(sharply(response, Verdict(flags)), green)
+    return [p for p in found if SCALE not in p.decides] or found
 
 
 def reading(piece: Piece, what: str):
@@ -227,19 +228,35 @@ def test_a_vessel_that_is_a_go_has_a_bar_of_each_paste_for_the_scale_of_its_prin
 
 
 def test_flags_that_no_tile_can_decide_ask_for_no_other():
-    found = pieces(flag("peak", SILVER), flag("atmosphere", FRIT, 2.0))
+    found = pieces(flag("peak", SILVER), flag("reaction", JOINT, 2.0))
     assert [(b.kind, b.material) for b in found] == BARS
     assert {rule.name for rule in RULES if not rule.piece} == {
-        "peak", "atmosphere", "shell", "liquid", "reaction", "room",
+        "peak", "shell", "liquid", "reaction", "room",
     }  # fmt: skip
 
 
-@pytest.mark.parametrize("rule", ["density", "burnout", "core", "gradient"])
+@pytest.mark.parametrize("rule", ["density", "burnout", "core", "gradient", "atmosphere"])
 def test_what_one_wall_shows_alone_needs_one_bar(rule: str):
     (bar,) = pieces(flag(rule, FRIT))
     assert (bar.kind, bar.material, bar.count) == ("shrinkage bar", FRIT, COUNT)
     assert bar.decides == (f"{rule}, {FRIT}",)
     assert any(r.stop for r in bar.readings)
+
+
+def test_each_pure_paste_without_a_shrinkage_bar_has_one_for_the_scale_whatever_else_is_asked():
+    """Once only where nothing was: a metal's shrinkage of ±25 % went untried into the print."""
+    response, green = foot()
+    check = sharply(response, Verdict((flag("core", FRIT), flag("cooling", FRIT))))
+    last = pieces_for(check, green)[-1]
+    assert (last.kind, last.material, last.count) == ("shrinkage bar", SILVER, 1)
+    assert last.decides == (SCALE,)
+    bars = [p.material for p in pieces_for(check, green) if p.kind == "shrinkage bar"]
+    assert bars == [FRIT, SILVER]
+
+
+def test_what_its_gas_did_to_a_metal_is_read_on_the_broken_face_of_a_bar():
+    (bar,) = pieces(flag("atmosphere", SILVER))
+    assert "not bright metal" in reading(bar, "skin, sound and broken face").stop
 
 
 def test_one_bar_speaks_to_every_flag_it_can():
@@ -763,7 +780,8 @@ def test_what_is_all_but_a_twentieth_one_paste_is_tested_by_a_bar_of_that():
         check = Check(response.vessel, response.cards, printed, verdict)
         assert [_weighable(check, f.zone) for f in riskiest(check)] == [bar_of or mixed.name]
         if bar_of:
-            (bar,) = pieces_for(check, green)
+            bar, *others = pieces_for(check, green)
+            assert all(SCALE in other.decides for other in others)
             assert (bar.material, bar.decides) == (bar_of, (f"grains, {mixed.name}",))
             assert [name for name, _ in bar.pastes] == [bar_of]
 
@@ -784,7 +802,7 @@ def test_a_bar_of_mixed_paste_says_what_to_weigh_of_each():
     metal, body = check.cards
     mixed = next(c for c in check.printed.cards if 0.45 < c.metal_share < 0.6)
     asked = replace(check, verdict=Verdict((flag("grains", mixed.name, 0.9),)))
-    (piece,) = pieces_for(asked, green)
+    piece, *_ = pieces_for(asked, green)
     told = re.findall(r"([\d.]+) g of (.*?)(?: and|,)", piece.note)
     assert [name for _, name in told] == [metal.name, body.name]
     solids = [
@@ -880,7 +898,7 @@ def test_a_piece_as_expected_stops_only_a_plan_that_is_over_its_own_limit(name: 
     used = {flag.rule: flag.utilisation for flag in riskiest(check)}
     found = pieces_for(check, green)
     for piece in found:
-        own = {used[text.partition(",")[0]] for text in piece.decides}
+        own = {used.get(text.partition(",")[0], 0.0) for text in piece.decides}
         if max(own) <= 1.0:
             assert True not in set().union(*stopped([piece]).values()), piece
 
