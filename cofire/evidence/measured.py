@@ -162,8 +162,9 @@ class Measured:
         Printed and dried length of all bars, shape (n, 2). [m]
     dried_density
         Bulk, shape (n,). [kg/m³]
-    kiln
-        In which the bars are fired, and those advised will be.
+    kiln, lag
+        In which the bars are fired, and those advised will be; how far they are behind it, 0 where
+        temperatures are the pieces' own. [s]
     """
 
     where: str
@@ -176,6 +177,7 @@ class Measured:
     firings: tuple[FiredPieces, ...]
     curves: tuple[Curve, ...]
     kiln: Kiln
+    lag: float = 0.0
 
 
 def _lengths(given: object, where: str, columns: tuple[int, ...]) -> list[list[float]]:
@@ -370,6 +372,7 @@ def read_measured(
         firings=tuple(firings),
         curves=curves,
         kiln=kiln,
+        lag=lag,
     )
     if not (dried or measured.dried_density.size or firings or curves):
         raise InputError(f"{where}: nothing measured in it; give bars, strengths, sags or a curve")

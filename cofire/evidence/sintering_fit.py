@@ -61,9 +61,9 @@ from cofire.evidence.sintering_curve import (
     problem,
     trace_clock,
 )
-from cofire.firing.controller import able
+from cofire.firing.controller import able, at_kiln, longer, on_step, rate_at_kiln, slower
 from cofire.firing.kiln import Trace, trace
-from cofire.firing.program import Kiln, simple_firing
+from cofire.firing.program import Controller, simple_firing
 from cofire.materials.card import Card, FiredAt
 from cofire.materials.properties import GASES, SPECS
 from cofire.numerics import Array, sobol_points
@@ -429,15 +429,15 @@ def untold(c: CurveFit, card: Card, name: str, advised: str) -> Untold:
 
 
 def next_firings(
-    c: CurveFit, card: Card, names: Sequence[str], gas: str, kiln: Kiln
+    c: CurveFit, card: Card, names: Sequence[str], gas: str, measured: Measured
 ) -> dict[str, str]:
     """The plain firings of three bars each, three at most, that would tell each value best.
 
     Every peak from where the body has gone a tenth of its way to its ceiling, three rates and three
-    holds are tried as the kiln makes them, by the variance they would leave; one after another
-    until the value would count as told. The curve may lie elsewhere than it was fitted, and a
-    firing that is best on the one tells little on another: variances are means over curves that fit
-    the bars as well, with what the card says of the value.
+    holds, in steps of the controller, are tried as kiln and bars make them, by the variance they
+    would leave; one after another until the value would count as told. The curve may lie elsewhere
+    than it was fitted, and a firing that is best on the one tells little on another: variances are
+    means over curves that fit the bars as well, with what the card says of the value.
 
     Parameters
     ----------
@@ -449,8 +449,9 @@ def next_firings(
         Values to be told.
     gas : str
         In which the bars are to be fired; in none where it is empty.
-    kiln : Kiln
-        In which; no rate is tried that it does not keep.
+    measured : Measured
+        With the kiln, of which no rate is tried that it does not keep, and how far the bars are
+        behind it.
 
     Returns
     -------
@@ -459,10 +460,14 @@ def next_firings(
     """
     if not gas:
         return dict.fromkeys(names, f"none: {card.name} bears no gas at such heat")
-    tried = _tried(c, card, gas, kiln) if names else []
+    tried = _tried(c, card, gas, measured) if names else []
     if not tried:
-        hotter = f"fire bars hotter, within the card's ceiling in {gas} and what {kiln.name} can do"
+        able_to = f"what {measured.kiln.name} can do"
+        hotter = f"fire bars hotter, within the card's ceiling in {gas} and {able_to}"
         return dict.fromkeys(names, hotter)
+    controller, where = measured.kiln.controller, ""
+    if measured.lag:
+        where = f", the kiln set to what follows and they {measured.lag / MINUTE:.0f} min behind it"
     curves = _also_fitting(c)
     rows = [_rows(c, [clock for _, clock in tried], x) for x in curves]
     found = {}
@@ -485,26 +490,32 @@ def next_firings(
             ]
         promised = c.threshold / NORMAL * np.sqrt(left)
         found[name] = (
-            f"fire {NEXT_BARS} bars each in {gas}: {'; '.join(map(_told, chosen))} "
+            f"fire {NEXT_BARS} bars each in {gas}{where}: "
+            f"{'; '.join(_told(fired, controller) for fired in chosen)} "
             f"(to about ± {100.0 * promised:.0f} %)"
         )
     return found
 
 
-def _tried(c: CurveFit, card: Card, gas: str, kiln: Kiln) -> list[tuple[FiredAt, Clock]]:
-    """Plain firings that body, gas and kiln bear, and the clock of each as the kiln makes it."""
+def _tried(c: CurveFit, card: Card, gas: str, measured: Measured) -> list[tuple[FiredAt, Clock]]:
+    """Plain firings that body, gas and kiln bear, as set, and the clock of each as bars see it."""
     b, x = c.bench, c.fit.values
+    kiln, controller = measured.kiln, measured.kiln.controller
     lower = card.in_gas(gas).matures_lower  # clocks are as hot as they would be in air
     seen = max(float(1.0 / k.hottest) for k in b.clocks) - lower
     top = min(ceiling(card, gas), seen + HOTTER, kiln.max_temperature)
     peaks = np.arange(kelvin(NEXT_STEP * (celsius(top) // NEXT_STEP)), kelvin(400.0), -NEXT_STEP)
+    rates = [slower(controller, rate) for rate in NEXT_RATES.tolist()]
+    holds = [longer(controller, hold) for hold in NEXT_HOLDS.tolist()]
     found = []
-    for peak in (float(p) for p in peaks if gas_grade(card, gas, float(p))[0] < NO):
+    for peak in (on_step(controller, float(p), -1) for p in peaks):
+        if gas_grade(card, gas, peak)[0] >= NO:
+            continue
         fastest = able(kiln, ROOM, peak)
-        for n, (rate, hold) in enumerate(product(NEXT_RATES.tolist(), NEXT_HOLDS.tolist())):
+        for n, (rate, hold) in enumerate(product(rates, holds)):
             if rate > fastest:
                 continue
-            curve = trace(simple_firing(kiln, peak, hold, rate, gas, lag=0.0))
+            curve = trace(simple_firing(kiln, peak, hold, rate, gas, measured.lag))
             clock = trace_clock(curve, card)
             if done(replace(b, clocks=(*b.clocks[:-1], clock)), x)[0][-1] > BEGUN:
                 found.append((n, FiredAt(rate, peak, hold, gas), clock))
@@ -519,9 +530,9 @@ def _also_fitting(c: CurveFit) -> list[Array]:
     return [x, *(each for each in x + drawn @ axis.T if admissible(each))]
 
 
-def _told(fired: FiredAt) -> str:
+def _told(fired: FiredAt, controller: Controller) -> str:
     held = f"hold {fired.hold / MINUTE:.0f} min" if fired.hold else "no hold"
-    return f"{celsius(fired.peak):.0f} °C at {fired.rate * HOUR:.0f} °C/h, {held}"
+    return f"{at_kiln(controller, fired.peak)} at {rate_at_kiln(controller, fired.rate)}, {held}"
 
 
 def _rows(c: CurveFit, clocks: Sequence[Clock], x: Array) -> tuple[Array, Array]:
@@ -740,7 +751,7 @@ def sintering_findings(card: Card, measured: Measured) -> Findings:
         if i not in c.free and not (i == HEIGHT and name not in card)
     ]  # fmt: skip
     fireable = [name for name in open_names if name not in ASKED]
-    advised = next_firings(c, card, fireable, gas, measured.kiln)
+    advised = next_firings(c, card, fireable, gas, measured)
     left = tuple(untold(c, card, name, advised.get(name, "")) for name in open_names)
     return Findings(tuple(values), left, _panels(c), _notes(c))
 

@@ -201,6 +201,27 @@ def degrees_per_hour(controller: Controller, rate: float) -> str:
     return f"{size * rate * HOUR:.0f} {unit}/h"
 
 
+def rate_at_kiln(controller: Controller, rate: float) -> str:
+    """A rate in whole °C an hour for who stands at the kiln, with the kiln's own beside it.
+
+    Parameters
+    ----------
+    controller : Controller
+        With its degrees.
+    rate : float
+        [K/s]
+
+    Examples
+    --------
+    >>> from cofire.firing.program import Controller
+    >>> rate_at_kiln(Controller(fahrenheit=True), 100.0 / 1.8 / 3600.0)
+    '56 °C/h (100 °F/h)'
+    """
+    told = f"{rate * HOUR:.0f} °C/h"
+    beside = degrees_per_hour(controller, rate)
+    return f"{told} ({beside})" if controller.fahrenheit else told
+
+
 def unset(firing: Firing) -> list[str]:
     """Why a firing cannot be set on its kiln's controller, a clause each; empty where it can.
 

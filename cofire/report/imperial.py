@@ -21,8 +21,9 @@ MEASURE = re.compile(rf"( *)({_LIST})(\*?\s+)(°C/h|°C|mm|K)(?![\w/²³])( {{3,
 ONE = re.compile(r"(?<![\d.])[-+]?\d+(?:\.\d+)?|\d+(?:\.\d+)?")
 ROUND = re.compile(r"(⌀\s+)(\d+(?:\.\d+)?(?:,\s+\d+(?:\.\d+)?)+)(\s+)mm(?![\w/²³])")
 """Several diameters with one unit after the last, on one line or more."""
-BOTH = re.compile(r"[-+]?\d+ °C \((-?\d+ °F)\)")
-"""A temperature at a kiln that counts in °F, with those beside it (see `at_kiln`)."""
+BOTH = re.compile(r"[-+]?\d+\s°C(?:/h)?\s\((-?\d+\s°F(?:/h)?)\)")
+"""A temperature or a rate at a kiln that counts in °F, with those beside it (see `at_kiln` and
+`rate_at_kiln`), also over the end of a line."""
 HEADING = re.compile(r"(?<=[a-z] )mm(?= |$)")
 CELL = re.compile(r"( +)(\d+\.\d+)$")
 SHORT = {"°C": "°F", "°C/h": "°F/h", "mm": "in", "K": "°F"}
@@ -70,6 +71,8 @@ def imperial(text: str, kept: Collection[str] = ()) -> str:
     From 68 to 932 °F at 270 °F/h, 77 °F, 1.000 in up
     >>> print(imperial("stopped with the kiln at 943 °C (1730 °F)"))
     stopped with the kiln at 1730 °F
+    >>> print(imperial("the kiln to 979 °C (1795 °F) at 56 °C/h (100 °F/h)"))
+    the kiln to 1795 °F at 100 °F/h
     >>> print(imperial("rings of ⌀ 11, 17, 25 mm"))
     rings of ⌀ 0.43, 0.67, 0.98 in
     >>> print(imperial("110.0 × 14.1 × 2.10 mm, at most 20 K apart"))

@@ -57,6 +57,7 @@ from cofire.evidence.sintering_curve import (
 from cofire.evidence.sintering_fit import (
     _left,
     _rows,
+    _tried,
     _with_firing,
     anchor,
     fit_curve,
@@ -67,7 +68,7 @@ from cofire.files import bundled_tables
 from cofire.firing.controller import able
 from cofire.firing.kiln import trace
 from cofire.firing.log import read_firing_log
-from cofire.firing.program import load_kilns, simple_firing
+from cofire.firing.program import Controller, load_kilns, simple_firing
 from cofire.materials.card import Card, Uncertainty
 from cofire.materials.card_file import shrinkage_beside_densities
 from cofire.materials.catalogue import read_card
@@ -330,6 +331,25 @@ def test_no_firing_is_advised_of_what_every_gas_spoils() -> None:
     few = bars(CARDS["brass 70/30"], [(150.0, 850.0, 30.0)], 2, rng())
     text = untold(sintering_findings(CARDS["brass 70/30"], few))["sintering_energy"]
     assert text.endswith("none: brass 70/30 bears no gas at such heat")
+
+
+def test_firings_are_advised_as_they_are_set_on_the_kiln_and_its_controller() -> None:
+    """Once 980 °C and 60 °C/h, of the bars, for a kiln that counts by 5 °F and 10 °F/h."""
+    copper = CARDS["copper"]
+    own = Controller(fahrenheit=True, temperature=5 / 1.8, rate=10 / 1.8 / HOUR, given=True)
+    few = in_gas(bars(copper, [(150.0, 960.0, 30.0)], 2, rng()), "carbon")
+    given = replace(few, kiln=replace(few.kiln, controller=own), lag=30 * MINUTE)
+    text = untold(sintering_findings(copper, given))["sintering_energy"]
+    assert "in carbon, the kiln set to what follows and they 30 min behind it: " in text
+    advised = re.findall(r"\d+ °C \((\d+) °F\) at \d+ °C/h \((\d+) °F/h\)", text)
+    assert len(advised) == text.count(" °C/h")
+    assert advised
+    assert all(int(peak) % 5 == 0 and int(rate) % 10 == 0 for peak, rate in advised)
+    whole = bench(copper, given)
+    assert whole is not None
+    for fired, clock in _tried(fit_curve(whole), copper, "carbon", given):
+        if fired.hold < HOUR:  # the bars stay behind the kiln
+            assert float(1.0 / clock.hottest) < fired.peak - 5.0
 
 
 @pytest.mark.parametrize(("name", "peak"), [("mid-fire stoneware", 1180.0), ("copper", 1000.0)])
