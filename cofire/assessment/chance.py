@@ -32,6 +32,17 @@ LEAST, MOST = 1e-9, 1e9
 """Between which utilisations are told apart. [-]"""
 
 
+def rather_kept(chance: float) -> bool:
+    """Whether a pot is likelier kept than lost; a plan, its sheet and `--uncertainty` go by it.
+
+    Parameters
+    ----------
+    chance : float
+        That it is not lost. [-]
+    """
+    return chance > 0.5
+
+
 def passing(excess: Array, scatter: float) -> Array:
     """Probability that a piece stays below a level of a rule, given the factor all pieces share.
 

@@ -7,6 +7,7 @@ from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import partial
 
+from cofire.assessment.chance import rather_kept
 from cofire.assessment.check import Check, check_vessel
 from cofire.assessment.draws import Factor
 from cofire.assessment.response import meshed
@@ -52,8 +53,6 @@ from cofire.workers import each
 
 LAST = 48
 """Samples of the chances that a plan ends with. [-]"""
-HALF = 0.5
-"""A plan that keeps fewer of its pots says which pastes would keep more: our choice. [-]"""
 SAME_DEAD = 1e-9
 """Dead volumes that differ by less are one: a design's is rounded to it. [m³]"""
 
@@ -305,9 +304,9 @@ class _Ending:
         )  # fmt: skip
 
     def ask_recipes(self) -> None:
-        """Pastes that would keep more, where fewer than half are kept."""
+        """Pastes that would keep more, where the pot is rather lost than kept."""
         outcome = self.rival.outcome
-        if outcome is None or outcome.chance >= HALF:
+        if outcome is None or rather_kept(outcome.chance):
             return
         self.say("recipes")
         fillers = load_fillers()

@@ -26,7 +26,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from cofire.assessment.chance import chance_kept, together
+from cofire.assessment.chance import chance_kept, rather_kept, together
 from cofire.assessment.crack_rules import modulus_of
 from cofire.assessment.draws import Factor, design, factors_of, varied
 from cofire.assessment.model_factors import drawn_factors
@@ -144,7 +144,7 @@ class Samples:
     @property
     def fire(self) -> bool:
         """Whether the pot is to be fired: it is more probably kept than lost."""
-        return self.not_lost.value > 0.5
+        return rather_kept(self.not_lost.value)
 
     def of(self, rules: Collection[str]) -> Samples:
         """The same with the flags of some rules alone.

@@ -16,7 +16,7 @@ from cofire.design.search import MARGIN, Choice, DesignSearch
 from cofire.design.taper import Tapered
 from cofire.evidence.sensitivity import wilson
 from cofire.production.paste import Cost
-from cofire.report.verdict import decided, unknown_line
+from cofire.report.verdict import decided, few_kept, unknown_line
 from cofire.report.writing import wrapped
 from cofire.units import counted
 
@@ -120,7 +120,7 @@ def odds_line(both: tuple[Outcome | None, Outcome | None]) -> str:
         f"Chance that the pot is not lost, over {proposed.kept.size} draws of cards, kiln and "
         "print as they may also be (in brackets the 95 % interval that so many draws leave): "
         f"{before}{_told(proposed)} as proposed; all well: "
-        f"{percent(proposed.good)}."
+        f"{percent(proposed.good)}.{few_kept(proposed.chance)}"
     )
     if proposed.unknown:
         told = unknown_line([(f.rule, f.zone) for f in proposed.unknown])
@@ -227,9 +227,10 @@ def designs_text(
         lines += wrapped(f"No place within the limits was found for {counts} of paste.")
     lines += wrapped(
         f"Not lost: chance over {search.samples} draws of cards, kiln and print, the model's own "
-        "error in it, in the firing in which they were compared. Past limit: how much of its "
-        "limits the design uses up with the cards as they stand, 1 at the limit. Least: fired "
-        "volume of the smallest paste between."
+        "error in it, in the firing in which they were compared. Past limit: of the limits that "
+        "layers can change (those of the firing and of one zone alone are left out), how much is "
+        "used up with the cards as they stand, all rules as one figure in which the largest shares "
+        "count most; 1 at the limit. Least: fired volume of the smallest paste between."
         + (" Cost: powders as weighed, current and hours of the firing below." if costs else "")
     )
     lines += wrapped(f"{RECORD}.")

@@ -36,6 +36,7 @@ from cofire.report.read_again import (
     in_its_degrees,
 )
 from cofire.report.verdict import (
+    RULE_ERROR,
     as_stress,
     decided,
     ends_line,
@@ -179,8 +180,7 @@ def layers_text(search: LayerSearch, kept: Layout | None = None) -> str:
             f"{count} layout{'s' if count > 1 else ''} left out of {count + len(search.trials)} "
             f"(cannot be cut into a mesh, or not solved), the first because of: {search.lost[0]}."
         )
-    if best.floor.grade > GO:
-        lines += wrapped(f"Whatever the layers: {against(best.floor)}. {best.floor.remedy}")
+    lines += floor_lines(best.floor)
     for which, one in kept.named:
         if 0.0 < one.total < decay and not any("too short" in b for b in search.bounds):
             what = f"The transition of the {which}" if which else "This transition"
@@ -369,8 +369,8 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
         ),
         *(wrapped(taken(given.firing)) if given.left_open is not None else ()),
         *wrapped(
-            f"Probability of a crack on cooling, were the cards right: {percent(before)} as given, "
-            f"{percent(after)} as proposed."
+            f"Probability of a crack on cooling, were the cards right, {RULE_ERROR}: "
+            f"{percent(before)} as given, {percent(after)} as proposed."
         ),
     ]
     lines += wrapped(" ".join(filter(None, (odds_line(plan.odds), decide_line(plan.decide)))))
@@ -410,9 +410,7 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
         if plan.layers is not None:
             for bound in plan.layers.bounds:
                 lines += [] if "1/β" in bound else wrapped(bound)
-            floor = plan.layers.best.floor
-            if floor.grade > GO:
-                lines += wrapped(f"Whatever the layers: {against(floor)}. {floor.remedy}")
+            lines += floor_lines(plan.layers.best.floor)
     elif plan.layers is not None:
         lines += ["", layers_text(plan.layers, plan.layout).rstrip()]
     if plan.schedule is not None:
@@ -447,6 +445,27 @@ def plan_text(plan: Plan, costs: Mapping[int, Cost] = NO_COSTS) -> str:
         lines += ["", "or the zones apart, one standing free on the other:"]
         lines += [f"  {row}" for text in apart_lines(plan.apart) for row in wrapped(text, 2)]
     return "\n".join(lines).rstrip() + "\n"
+
+
+def floor_lines(floor: Flag) -> list[str]:
+    """What no layers change, where it is no go in the firing in which layers were compared.
+
+    Parameters
+    ----------
+    floor : Flag
+        The worst that sees the firing and a pure zone alone, from a search of layers.
+
+    Returns
+    -------
+    list of str
+        Wrapped; none where it is a go.
+    """
+    if floor.grade <= GO:
+        return []
+    return wrapped(
+        f"Whatever the layers, in the firing in which they were compared: {against(floor)}. "
+        f"{floor.remedy}"
+    )
 
 
 def roads_words(plan: Plan) -> str:
@@ -516,7 +535,7 @@ def scan_text(scan: Scan, proposed: float) -> str:
     str
         One sentence or two and their evidence.
     """
-    least = percent(min(max(scan.probability, LITTLE), ALMOST))
+    least = f"{percent(min(max(scan.probability, LITTLE), ALMOST))} ({RULE_ERROR})"
     tried = (
         f"{scan.layouts} designs of every number of pastes that has a place, free in shares, "
         "heights and place, were fired; the least of their limits used up, on the search's coarse "

@@ -35,6 +35,7 @@ from cofire.report.sheet_print import (
 from cofire.report.sheet_table import UNIT_OF_COLUMN, Table, where
 from cofire.report.verdict import (
     ends_line,
+    few_kept,
     harm,
     measured,
     number,
@@ -54,8 +55,8 @@ T = TypeVar("T")
 
 MEANING = {
     "go": "Every limit is kept with its margin.",
-    "caution": "With the cards as they stand nothing is expected that would lose the pot, but at "
-    "least one limit is near, passed or not known. Fire the test pieces first.",
+    "caution": "With the cards as they stand no limit is known to be passed that would lose the "
+    "pot, but at least one is near, passed or not known. Fire the test pieces first.",
     "no": "The model expects a defect. Do not print or fire the vessel as it stands.",
 }
 OWN = (
@@ -102,13 +103,13 @@ def chance_line(chance: float | None) -> str:
     Returns
     -------
     str
-        A sentence with a space before it; empty where it is not known.
+        A sentence or two with a space before them; empty where it is not known.
     """
     if chance is None:
         return ""
     return (
         " Chance that the pot is not lost, over cards, kiln and print as they may also be: "
-        f"{percent(chance)}."
+        f"{percent(chance)}.{few_kept(chance)}"
     )
 
 

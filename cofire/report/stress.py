@@ -636,8 +636,8 @@ def trade_off_figure(search: LayerSearch, kept: Layout | None = None) -> Figure:
 def designs_figure(search: DesignSearch, as_designed: bool = True) -> Figure:
     """The designs that a plan chose from, by changes of paste and height of the transition.
 
-    Its numbers are those of the table of the plan: the chance that the pot is not lost, and the
-    share of a limit used up.
+    Its numbers are those of the table of the plan: the chance that the pot is not lost, and how
+    much is used up of the limits that layers can change.
 
     Parameters
     ----------
@@ -688,8 +688,9 @@ def designs_figure(search: DesignSearch, as_designed: bool = True) -> Figure:
     axes.set_xlabel("changes of paste" + ", of both joints" * both)
     axes.set_ylabel(f"height of {'both transitions' if both else 'the transition'} (mm)")
     axes.set_title(
-        "the best of each number of changes: chance that the pot is not lost, and\n"
-        "share of a limit used up with the cards as they stand; a check decides", fontsize=10,
+        "the best of each number of changes: chance that the pot is not lost, and what is used up\n"
+        "of limits that layers can change, with the cards as they stand; a check decides",
+        fontsize=10,
     )  # fmt: skip
     axes.grid(color="0.92", lw=0.6)
     axes.spines[["top", "right"]].set_visible(False)

@@ -11,7 +11,7 @@ from cofire.assessment.model_factors import RECORD, factor_of
 from cofire.evidence.advice import DOUBTFUL, Advice
 from cofire.evidence.measure_next import Influence, Ranking
 from cofire.evidence.uncertainty import Key, Probability, Samples
-from cofire.report.verdict import number, unknown_line
+from cofire.report.verdict import called, number, unknown_line
 from cofire.report.writing import wrapped
 from cofire.units import counted
 
@@ -65,22 +65,6 @@ def interval(probability: Probability) -> str:
     return f"{percent(probability.value)} ({low:.0f} to {high:.0f})"
 
 
-def called(samples: Samples) -> str:
-    """What to do with the pot, by whether it is likelier kept than lost.
-
-    Parameters
-    ----------
-    samples : Samples
-        From `sample_verdicts`.
-
-    Returns
-    -------
-    str
-        A clause.
-    """
-    return "fire it" if samples.fire else "do not fire it"
-
-
 def property_name(factor: Factor) -> str:
     """A property and its material, in words.
 
@@ -127,7 +111,7 @@ def uncertainty_text(
         f"With {moved} properties moved within their uncertainties, {count} samples, seed "
         f"{samples.seed} (in brackets the 95 % interval that this number of samples leaves):",
         f"  not lost {interval(samples.not_lost)}, counted as in a plan, but kiln and print are as "
-        f"they stand: {called(samples)}; all well {interval(samples.all_well)}",
+        f"they stand: {called(samples.not_lost.value)}; all well {interval(samples.all_well)}",
         f"  sound when the kiln is opened (no crack, no slump; what a record compares) "
         f"{interval(samples.sound)}; no crack on cooling {interval(samples.survival)}",
         *([f"  {unknown_line(samples.unknown)}"] if samples.unknown else []),
@@ -278,7 +262,7 @@ def uncertainty_row(
         },
         "unknown": [flag(key) for key in samples.unknown],
         "not_lost": probability(samples.not_lost),
-        "call": called(samples),
+        "call": called(samples.not_lost.value),
         "all_well": probability(samples.all_well),
         "no_crack_on_cooling": probability(samples.survival),
         "sound": probability(samples.sound),

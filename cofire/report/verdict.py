@@ -10,6 +10,7 @@ import numpy as np
 
 from cofire import __version__
 from cofire.assessment.cautions import AT_THE_KILN, DEFER, Caution
+from cofire.assessment.chance import rather_kept
 from cofire.assessment.check import Check
 from cofire.assessment.fired_metal import FiredMetal, fired_metals
 from cofire.assessment.rule import GO, GRADE, NO, UNKNOWN, Flag
@@ -26,6 +27,42 @@ from cofire.units import HOUR, MINUTE, celsius
 SCHEMA = 1
 SHOWN = 3
 """Zones of one rule that the text lists; the JSON has all. [-]"""
+RULE_ERROR = "with what the rule itself may be wrong by"
+"""What a probability of a crack holds beside the scatter of strength (see `crack_chance`)."""
+
+
+def called(chance: float) -> str:
+    """What to do with a pot, by whether it is likelier kept than lost.
+
+    Parameters
+    ----------
+    chance : float
+        That it is not lost. [-]
+
+    Returns
+    -------
+    str
+        A clause.
+    """
+    return "fire it" if rather_kept(chance) else "do not fire it"
+
+
+def few_kept(chance: float) -> str:
+    """That a pot is rather lost than kept, and what follows.
+
+    Parameters
+    ----------
+    chance : float
+        That it is not lost. [-]
+
+    Returns
+    -------
+    str
+        A sentence with a space before it; empty where it is rather kept.
+    """
+    if rather_kept(chance):
+        return ""
+    return f" No more than half of such pots are kept: {called(chance)} as it stands."
 
 
 def number(value: float) -> str:
@@ -382,7 +419,7 @@ def as_stress(flag: Flag) -> str:
     if chance is None or flag.utilisation != flag.utilisation:
         return unsure(flag)
     return (
-        f" ({number(100.0 * chance)} % with what the rule itself may be wrong by; utilisation "
+        f" ({number(100.0 * chance)} % {RULE_ERROR}; utilisation "
         f"{number(flag.utilisation)}, as a share of the stress of that limit){unsure(flag)}"
     )
 

@@ -37,9 +37,10 @@ from cofire.design.transition import Layout, given_layout
 from cofire.errors import InputError, ModelError
 from cofire.materials.catalogue import load_cards
 from cofire.report.designs import TAPER_FILE, percent
-from cofire.report.plan import layout_words, nearer_line, plan_text, scan_text
+from cofire.report.plan import floor_lines, layout_words, nearer_line, plan_text, scan_text
 from cofire.report.plan_folder import write_plan
 from cofire.report.plan_numbers import plan_json
+from cofire.report.verdict import RULE_ERROR
 from cofire.vessel import Band, Taper, Vessel
 from cofire.vessel_file import read_vessel
 from tests.brute_force import TALL, best_chances, example, whole_grid
@@ -173,6 +174,7 @@ def test_a_plan_keeps_its_limits_and_its_figures_are_those_of_a_check(asked, mad
     text = plan_text(plan)
     assert text.startswith(plan.verdict.word.upper())
     assert percent(plan.probabilities[1]) in text
+    assert f"were the cards right, {RULE_ERROR}: " in " ".join(text.split())
 
 
 @pytest.mark.long
@@ -351,6 +353,18 @@ def test_an_interrupt_leaves_the_best_so_far_marked_unfinished(stage, monkeypatc
     assert told == words
 
 
+def test_what_no_layers_change_is_told_with_the_firing_that_it_is_of() -> None:
+    """A plan told 3.79 against 3.00 h of the firing as given, where its own has 2.79."""
+    flag = Flag(
+        rule="crystals", zone="leucite porcelain", utilisation=1.26, caution=0.5, figure=3.79,
+        limit=3.0, unit="h", note="", remedy="Ramp faster.",
+    )  # fmt: skip
+    told = " ".join(floor_lines(flag))
+    assert told.startswith("Whatever the layers, in the firing in which they were compared: cryst")
+    assert told.endswith("Ramp faster.")
+    assert floor_lines(replace(flag, utilisation=0.4)) == []
+
+
 def test_what_an_interrupt_keeps_is_told_in_words_that_agree() -> None:
     one, searched = Layout((50,), 5e-3, 0.02), SimpleNamespace(trials=[None])
     draft = Draft(tea_light_to_plan(), one, searched, tried=1)
@@ -393,6 +407,7 @@ def test_what_nothing_goes_below_is_the_least_of_the_whole_grid() -> None:
     assert scan.least > 0.0
     text = scan_text(replace(scan, probability=0.3), 0.5)
     assert "Nothing within the limits brings the probability of a crack below 30 %" in text
+    assert f"30 % ({RULE_ERROR}) in this firing" in text
     assert "99.9 %" in scan_text(Scan(10, 3.0, 1.0), 1.0)
     other = scan_text(Scan(10, 3.0, 0.0016), 0.25)
     assert "would bring the probability of a crack on cooling to 0.16 %" in other

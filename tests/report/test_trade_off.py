@@ -14,7 +14,8 @@ from cofire.design.plan import Plan
 from cofire.design.search import Choice, DesignSearch
 from cofire.design.space import Design
 from cofire.design.transition import Layout
-from cofire.report.designs import designs_row, designs_text
+from cofire.report.designs import designs_row, designs_text, odds_line
+from cofire.report.sheet import MEANING, chance_line
 from cofire.report.stress import designs_figure
 from tests.fired import TEA_LIGHT, written_vessel
 
@@ -54,6 +55,22 @@ def test_the_trade_off_has_a_mark_for_each_row_of_the_table_and_its_figures() ->
         assert any({used, chance.split()[0]} <= set(row.split()) for row in table.splitlines())
     marks = [line.get_marker() for line in axes.lines if line.get_markersize() == 9]
     assert marks == ["X", "o", "o"]
+
+
+def test_a_pot_rather_lost_than_kept_is_not_to_be_fired_by_plan_and_sheet_too() -> None:
+    """Check told 44 % and not to fire it, the sheet 39 % and nothing that would lose the pot."""
+    few, most = (choice((50,), 0.6, chance).outcome for chance in (0.39, 0.61))
+    for told in (odds_line, lambda both: chance_line(both[1].chance)):
+        assert "No more than half of such pots are kept: do not fire it" in told((few, few))
+        assert "fire it" not in told((few, most))
+    assert "nothing is expected" not in MEANING["caution"]
+
+
+def test_the_table_says_that_its_figure_is_of_all_limits_that_layers_change() -> None:
+    """0.64 stood beside crystals at 0.93 of their limit, which no layers change."""
+    text = " ".join(designs_text(three()).split())
+    assert "Past limit: of the limits that layers can change (those of the firing" in text
+    assert "all rules as one figure" in text
 
 
 def test_where_the_vessel_as_drawn_is_proposed_no_design_is_told_as_proposed() -> None:
