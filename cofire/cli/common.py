@@ -37,6 +37,32 @@ Tables = Annotated[
 Kiln = Annotated[str, typer.Option("--kiln", metavar="NAME", help="Name of a kiln of the tables.")]
 
 
+def as_tables(card: Path) -> tuple[str, str]:
+    """What is done first with a card that is written, and the folder then given as --tables.
+
+    Parameters
+    ----------
+    card : Path
+        Its file, written or yet to be.
+
+    Returns
+    -------
+    tuple of str
+        A clause, empty unless other files than tables lie beside it, which would be read as cards;
+        and the folder as a shell takes it.
+    """
+    from shlex import quote
+
+    from cofire.materials.catalogue import stranger_in, tables_of
+
+    folder, first = tables_of(card), ""
+    if why := stranger_in(folder):
+        folder = card.parent / f"{card.stem}_tables"
+        first = f"move it into a folder of its own, {folder}, as here it cannot be read ({why}), "
+        first += "then "
+    return first, quote(str(folder))
+
+
 class System(StrEnum):
     """Units in which a text is shown."""
 

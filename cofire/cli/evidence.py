@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from cofire.cli.common import DEFECT, Force, System, Tables, Units, aside, guarded
+from cofire.cli.common import DEFECT, Force, System, Tables, Units, as_tables, aside, guarded
 from cofire.cli.common import show as told
 from cofire.cli.progress import CALIBRATE, running
 from cofire.cli.vessel import Extend, Vessel, begun, tell_own
@@ -48,12 +48,10 @@ def calibrate(
 
     Example:  cofire calibrate examples/measured_fritted_body.toml --out frit.toml
     """
-    from shlex import quote
-
     from cofire.evidence.calibration import calibrate as fitted
     from cofire.evidence.measured import read_measured
     from cofire.firing.program import load_kilns
-    from cofire.materials.catalogue import find_card, load_cards, tables_of
+    from cofire.materials.catalogue import find_card, load_cards
     from cofire.report import calibration as calibration_figures
     from cofire.report.calibration import as_json, as_text, card_text
     from cofire.report.figures import save
@@ -85,10 +83,10 @@ def calibrate(
     if out is not None and text is not None:
         make_folder(out.parent)
         write_file(out, lambda s: s.write(text.encode()), force)
-        folder = one_line(quote(str(tables_of(out))))
+        first, folder = as_tables(out)
+        then = f"{first}--tables {folder} with every command that is to know it, or that folder"
         typer.echo(
-            f"written: {one_line(str(out))}; next: --tables {folder} with every command that is "
-            "to know it, or that folder as tables in a vessel's file",
+            f"written: {one_line(str(out))}; next: {one_line(then)} as tables in a vessel's file",
             err=True,
         )
 

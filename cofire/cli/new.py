@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
-from cofire.cli.common import OWN_TABLES, Force, Tables, aside, guarded
+from cofire.cli.common import OWN_TABLES, Force, Tables, as_tables, aside, guarded
 from cofire.errors import CofireError, InputError, UnknownName
 from cofire.report.forms import FORMS, format_text
 
@@ -450,7 +450,7 @@ def material(
     Example:  cofire new material --like "fritted body" --own "strength = 62, 10 %"
     """
     from cofire.materials.card_file import CardReader, inherited
-    from cofire.materials.catalogue import alone, find_card, load_cards, tables_of
+    from cofire.materials.catalogue import alone, find_card, load_cards
     from cofire.materials.properties import SPECS
     from cofire.report.forms import new_material
     from cofire.report.read_again import toml_value
@@ -486,7 +486,8 @@ def material(
             raise InputError(reader.problems[0])
 
     _refuse(text, read)
-    _write(place, text, force, f"cofire materials --tables {_quoted(tables_of(place))} {title!r}")
+    first, folder = as_tables(place)
+    _write(place, text, force, f"{first}cofire materials --tables {folder} {title!r}")
 
 
 def _raw(card: Card) -> dict[str, Any]:

@@ -209,6 +209,26 @@ def tables_of(place: Path) -> Path:
     return place.parent.parent if place.parent.name else home.parent
 
 
+def stranger_in(folder: Path) -> str:
+    """Why a folder cannot be given as one's own tables: the first complaint about a card in it.
+
+    Parameters
+    ----------
+    folder : Path
+        From `tables_of`.
+
+    Returns
+    -------
+    str
+        Without a full stop; empty where every card can be read, or none lies there yet.
+    """
+    try:
+        files = card_files(folder)
+    except InputError:
+        return ""
+    return next(iter(check_files(files)), "")
+
+
 def kiln_files(folder: Place) -> list[Traversable | Path]:
     """Kiln files of a folder of material tables: those in its kilns/.
 

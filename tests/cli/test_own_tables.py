@@ -56,6 +56,19 @@ def test_a_card_without_sources_is_calibrated_and_its_copy_has_one(bars: Path) -
     assert bars.exists()
 
 
+def test_a_card_beside_other_files_is_to_be_moved_before_its_folder_is_given(bars: Path) -> None:
+    """Once --tables . was advised, where measured.toml was then refused as a card."""
+    assert bars.exists()
+    calibrated = run("calibrate", "measured.toml", "--tables", "T", "--out", "fit.toml")
+    like = run("new", "material", "--like", "fritted body", "--name", "o", "--out", "o.toml")
+    for done, name in ((calibrated, "fit"), (like, "o")):
+        assert done.exit_code == 0, done.output
+        assert f"next: move it into a folder of its own, {name}_tables, as here" in done.stderr
+        assert "cannot be read (measured.toml: " in done.stderr
+        assert f"--tables {name}_tables " in done.stderr
+        assert "--tables ." not in done.stderr
+
+
 def test_a_fit_is_printed_though_its_card_cannot_be_written(bars: Path) -> None:
     text = 'sources = { bars = "my bars" }\n' + LIKE
     (bars / "mine.toml").write_text(text, encoding="utf-8")
