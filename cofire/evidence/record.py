@@ -35,6 +35,8 @@ BROKEN = ("cracked", "debonded")
 LOST = (*BROKEN, "slumped")
 """Outcomes of a pot that is lost: that chance does not count a lean or camber as one."""
 OUTCOMES = RECORD["outcome"].words
+SAID = ("outcome", "where", "when", "note")
+"""What an outcome says of its piece."""
 LONGEST_PIECE, LONGEST_NOTE = 80, 500
 CLASSES = 5
 """Classes of predicted probability in the calibration. [-]"""
@@ -189,7 +191,7 @@ def outcome_entry(
         "piece": words(piece, "piece", LONGEST_PIECE),
         "outcome": outcome,
     }
-    for name, text in (("where", where), ("when", when), ("note", note)):
+    for name, text in zip(SAID[1:], (where, when, note), strict=True):
         if text.strip():
             entry[name] = words(text, name, LONGEST_NOTE)
     return entry
@@ -344,7 +346,7 @@ class Comparison:
 
 
 def same(one: Entry, other: Entry) -> bool:
-    """Whether two entries of a piece say the same: of one file, or alike in all they foretell.
+    """Whether two entries of a piece say the same: of one file, or alike in all that they say.
 
     Parameters
     ----------
@@ -354,12 +356,12 @@ def same(one: Entry, other: Entry) -> bool:
     Returns
     -------
     bool
-        False for outcomes: a second one is another look at the piece.
+        Of outcomes, where the words are the same too: in others it is another look at the piece.
     """
-    if one.get("kind") != other.get("kind") or one.get("kind") == OUTCOME:
+    if one.get("kind") != other.get("kind") or one.get("piece") != other.get("piece"):
         return False
-    if one.get("piece") != other.get("piece"):
-        return False
+    if one.get("kind") == OUTCOME:
+        return all(one.get(name) == other.get(name) for name in SAID)
     if "sha256" in one and "sha256" in other:
         return bool(one["sha256"] == other["sha256"])
     told = (
