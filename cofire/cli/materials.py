@@ -206,7 +206,10 @@ def firing(
             ),
         ),
     ] = None,
-    degrees: Annotated[str, typer.Option(help="Of --kiln-csv: C or F.")] = "C",
+    degrees: Annotated[
+        str | None,
+        typer.Option(help="Of --kiln-csv: C or F; else as the kiln's controller counts."),
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option(metavar="FOLDER", help="Folder for firing.png, .svg and .csv (the trace)."),
@@ -237,7 +240,7 @@ def firing(
     check_targets([csv, kiln_csv], force)
     if out is not None:
         check_folder(out, DRAWN, force)
-    if degrees not in told.DEGREES:
+    if degrees is not None and degrees not in told.DEGREES:
         raise UnknownName("unit", degrees, told.DEGREES, "--degrees")
     programme = read_firing(file, load_kilns(tables or []))
     curve = trace(programme)

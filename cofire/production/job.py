@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -99,13 +99,21 @@ GAS_COMES = {
 
 @dataclass(frozen=True)
 class Happening:
-    """An event of the firing: its materials, and how hot ware and kiln are then. [s], [K], [K]"""
+    """An event of the firing: its materials, and how hot ware and kiln are then. [s], [K], [K]
+
+    Attributes
+    ----------
+    earliest
+        How hot the kiln is when binder would begin to leave ware that does not lag behind it, as
+        none may that stands bare; `kiln` of any other event. [K]
+    """
 
     name: str
     zones: tuple[str, ...]
     time: float
     ware: float
     kiln: float
+    earliest: float
 
 
 def kiln_steps(segments: tuple[Segment, ...], curve: Trace) -> list[Step]:
@@ -183,16 +191,21 @@ def firing_happenings(curve: Trace) -> list[Happening]:
     list of Happening
         In order of time.
     """
-    binder, _ = burnout(curve)
     nodes = {HOTTEST: hottest(curve.ware)}
-    if binder[-1] > 0.0:
-        nodes[BINDER_LEAVES] = int(np.argmax(binder > BEGUN * binder[-1]))
-        nodes[BINDER_GONE] = int(np.argmax(binder > DONE * binder[-1]))
+    if burnout(curve)[0][-1] > 0.0:
+        nodes[BINDER_LEAVES] = _burnt(curve, BEGUN)
+        nodes[BINDER_GONE] = _burnt(curve, DONE)
     events = {
         Event(name, "", float(curve.time[node]), float(curve.ware[node]))
         for name, node in nodes.items()
     }
     return _in_order(events, curve)
+
+
+def _burnt(curve: Trace, share: float) -> int:
+    """Node at which a share of the binder that leaves has left."""
+    binder, _ = burnout(curve)
+    return int(np.argmax(binder > share * binder[-1]))
 
 
 def _in_order(events: set[Event], curve: Trace) -> list[Happening]:
@@ -229,8 +242,10 @@ def _happening(group: list[Event], curve: Trace) -> Happening:
     name, hottest = event.name, float(curve.time[int(np.argmax(curve.ware))])
     if event.time > hottest and (way := CHANGE.fullmatch(name)):
         name = f"{way[2]} to {way[1]}{way[3] or ''}"
-    kiln = float(np.interp(event.time, curve.time, curve.kiln))
-    return Happening(name, zones, event.time, event.temperature, kiln)
+    kiln = earliest = float(np.interp(event.time, curve.time, curve.kiln))
+    if name == BINDER_LEAVES:
+        earliest = float(curve.kiln[_burnt(replace(curve, ware=curve.kiln), BEGUN)])
+    return Happening(name, zones, event.time, event.temperature, kiln, earliest)
 
 
 # ----------------------------------------------------------------------------------------------

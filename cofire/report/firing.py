@@ -135,7 +135,7 @@ def as_csv(curve: Trace) -> str:
 DEGREES = ("C", "F")
 
 
-def kiln_csv(firing: Firing, degrees: str = "C") -> str:
+def kiln_csv(firing: Firing, degrees: str | None = None) -> str:
     """The firing for a controller that takes numbers only: whole degrees, whole minutes.
 
     Where the kiln's file says in what steps its controller counts, these in its own degrees. What
@@ -154,16 +154,17 @@ def kiln_csv(firing: Firing, degrees: str = "C") -> str:
     ----------
     firing : Firing
         As asked.
-    degrees : str
-        "C" or "F".
+    degrees : str, optional
+        "C" or "F"; by default those in which the kiln's controller counts.
 
     Returns
     -------
     str
         Columns segment, rate an hour, target, hold_min, whether the rate was "full", and gas.
     """
-    step = 1.0 if degrees == "C" else 1.8
     controller, off = firing.kiln.controller, switched_off(firing.segments)
+    degrees = degrees or ("F" if controller.fahrenheit else "C")
+    step = 1.0 if degrees == "C" else 1.8
     if controller.fahrenheit != (degrees == "F"):
         controller = replace(
             controller, fahrenheit=degrees == "F", temperature=1.0 / step, rate=1.0 / step / HOUR

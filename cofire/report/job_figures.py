@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cofire.assessment.mismatch import BINDER_LEAVES
+from cofire.firing.controller import at_kiln, degrees
+from cofire.firing.program import USUAL_CONTROLLER, Controller
 from cofire.numerics import Array
 from cofire.production.changeovers import metal_shares
 from cofire.production.job import (
@@ -26,8 +28,10 @@ from cofire.production.job import (
 from cofire.production.printed_solid import printed_layers
 from cofire.report.figures import literal, spread
 from cofire.report.html import Name, Strong, Text
+from cofire.report.imperial import imperial
+from cofire.report.read_again import in_its_degrees
 from cofire.report.writing import table_text
-from cofire.units import HOUR, MINUTE, celsius
+from cofire.units import HOUR, celsius
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -96,7 +100,6 @@ def data_uri(figure: Figure) -> str:
 
 
 DOES: dict[str, Text] = {
-    BINDER_LEAVES: (BINDER_LEAVES, ": vent the kiln"),
     "sets": (Strong("sets"), ": keep shut, strain stays"),
     COLD: (COLD, ": may be opened"),
 }
@@ -104,8 +107,13 @@ DOES: dict[str, Text] = {
 INVERSION = "inversion"
 
 
-def event_words(events: Sequence[Happening], packed: bool) -> list[Text]:
+def event_words(
+    events: Sequence[Happening], packed: bool, controller: Controller = USUAL_CONTROLLER
+) -> list[Text]:
     """Events in words, with their materials and what is done at the kiln.
+
+    A vent is opened by what the kiln shows, for ware that does not lag behind it: it is early for
+    what stands in a box.
 
     Parameters
     ----------
@@ -114,6 +122,8 @@ def event_words(events: Sequence[Happening], packed: bool) -> list[Text]:
     packed : bool
         Whether the firing is not all in air: a pack gives off carbon monoxide until it is cold, and
         no vent closes.
+    controller : Controller
+        Of the kiln.
 
     Returns
     -------
@@ -126,6 +136,8 @@ def event_words(events: Sequence[Happening], packed: bool) -> list[Text]:
         usual = f"{event.name}: no draught" if event.name.endswith(INVERSION) else event.name
         words = DOES.get(event.name, usual)
         parts = words if isinstance(words, tuple) else (words,)
+        if event.name == BINDER_LEAVES:
+            parts += (f": vent the kiln once it shows {at_kiln(controller, event.earliest)}",)
         if gone and n == gone[-1] and not packed:
             parts += (": vents may close",)
         if event.zones and event.name not in (BURNOUT[0], BURNOUT[1]):
@@ -299,21 +311,27 @@ def _drawn_firing(
     reasons: Sequence[str],
     bound: str = "never above",
 ) -> Figure:
-    """The curve of a firing with its letters and numbers, and what they stand for."""
+    """The curve of a firing with its letters and numbers, and what they stand for.
+
+    All in the degrees of the kiln's controller, as are the reasons of a schedule.
+    """
     from matplotlib.figure import Figure
 
-    steps = kiln_steps(firing.segments, curve)
-    words = event_words(events, packed=set(firing.gases) != {"air"})
+    steps, controller = kiln_steps(firing.segments, curve), firing.kiln.controller
+    turn = imperial if controller.fahrenheit else str
+    unit = "°F" if controller.fahrenheit else "°C"
+    words = event_words(events, set(firing.gases) != {"air"}, controller)
     told = []
     for n, (event, parts) in enumerate(zip(events, words, strict=True)):
-        name = "".join(_short(p, BESIDE) if isinstance(p, Name) else p for p in parts)
-        when = f"{event.time / HOUR:.1f} h, {celsius(event.ware):.0f} °C"
+        name = "".join(_short(p, BESIDE) if isinstance(p, Name) else turn(p) for p in parts)
+        when = f"{event.time / HOUR:.1f} h, {degrees(controller, event.ware)}"
         told += textwrap.wrap(f"{letter(n)}  {when}: {name}", 44, subsequent_indent="    ")
     held = []
     for n, segment in enumerate(firing.segments, 1):
-        rate = f"{segment.rate * HOUR:.0f} °C/h" if math.isfinite(segment.rate) else "full"
-        text = f"{n}  {rate} to {celsius(segment.target):.0f} °C"
-        text += f", hold {segment.hold / MINUTE:.0f} min" if segment.hold > 0.0 else ""
+        rate, target, hold = in_its_degrees(segment, controller)
+        rate += f" {unit}/h" if math.isfinite(segment.rate) else ""
+        text = f"{n}  {rate} to {target} {unit}"
+        text += f", hold {hold} min" if segment.hold > 0.0 else ""
         why = f": {reasons[n - 1]}" if n <= len(reasons) else ""
         held += textwrap.wrap(text + why, 125, subsequent_indent="    ")
     held.append(f"{len(firing.segments) + 1}  off: cools shut")
@@ -322,7 +340,7 @@ def _drawn_firing(
     size = (10.0, high + below + 0.4)
     figure = Figure(figsize=size)
     axes = figure.add_axes((0.06, (below + 0.45) / size[1], 0.57, (high - 0.75) / size[1]))
-    _curve(axes, curve, steps, events, limit, 9.0, bound=bound)
+    _curve(axes, curve, steps, events, limit, 9.0, controller.fahrenheit, bound)
     serif: dict[str, Any] = {"color": INK, "ha": "left", "va": "top"}
     figure.text(0.01, 1.0 - 0.1 / size[1], f"{title}, in {firing.gas_words}", fontsize=12, **serif)
     top = 1.0 - 0.5 / size[1]

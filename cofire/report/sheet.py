@@ -349,7 +349,7 @@ def write_sheet(
         ),
         events=shown(
             events_table(
-                events, set(firing.gases) != {"air"},
+                events, set(firing.gases) != {"air"}, firing.kiln.controller,
                 beside=firing.kiln.controller.fahrenheit and not foreign,
             )
         ),

@@ -93,14 +93,16 @@ def programme(steps: Sequence[Step], controller: Controller = USUAL_CONTROLLER) 
     )
 
 
-def events_table(events: Sequence[Happening], packed: bool, beside: bool = False) -> Table:
+def events_table(
+    events: Sequence[Happening], packed: bool, controller: Controller, beside: bool = False
+) -> Table:
     """What happens when, by the letters of the curve.
 
     Parameters
     ----------
     events : sequence of Happening
         From `happenings`.
-    packed : bool
+    packed, controller
         As in `event_words`.
     beside : bool
         Whether the kiln's own temperature is told in °F too.
@@ -110,7 +112,7 @@ def events_table(events: Sequence[Happening], packed: bool, beside: bool = False
     Table
         One row an event.
     """
-    own = Controller(fahrenheit=True)
+    own, told = Controller(fahrenheit=True), event_words(events, packed, controller)
     rows = [
         (
             letter(n),
@@ -120,7 +122,7 @@ def events_table(events: Sequence[Happening], packed: bool, beside: bool = False
             Exact(celsius(e.ware), 0),
             clock(e.time),
         )
-        for n, (e, words) in enumerate(zip(events, event_words(events, packed), strict=True))
+        for n, (e, words) in enumerate(zip(events, told, strict=True))
     ]
     return Table(
         key="events", caption="What happens when",

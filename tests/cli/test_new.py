@@ -371,9 +371,12 @@ def test_a_new_firing_of_a_vessel_can_be_set_on_its_kiln_that_counts_in_fahrenhe
     file.write_text(text, encoding="utf-8")
     own = ("--tables", "my_tables")
     assert run("new", "firing", "--vessel", "vessel.toml", "--kiln", "shed", *own).exit_code == 0
-    told = run("firing", "firing.toml", "--kiln-csv", "-", "--degrees", "F", *own)
+    told = run("firing", "firing.toml", "--kiln-csv", "-", *own)
     assert told.exit_code == 0
     assert "cannot be set" not in told.stderr + told.stdout
+    assert told.stdout.startswith("segment,rate_F_per_h,to_F,")  # once °C, which it cannot take
+    other = run("firing", "firing.toml", "--kiln-csv", "-", "--degrees", "C", *own)
+    assert other.stdout.startswith("segment,rate_C_per_h,to_C,")
 
 
 def test_a_programme_that_no_controller_takes_is_written_and_said_to_be_so(run):
@@ -466,9 +469,13 @@ def test_a_record_is_filled_in_and_added_once(run):
     second = run("record", "add", "record.toml")
     assert "not added again" in second.stderr
     assert "cracked" in second.stdout
+    third = run("record", "add", "record.toml")  # once the outcome was written again
+    assert "this outcome stands in the record already; not added again" in third.stderr
     shown = run("record", "show").stdout
     assert shown.count("bowl 3") >= 1
     assert shown.count("cracked") == 1
+    Path("record.toml").write_text(f'{text}\nnote = "from the rim"\n', encoding="utf-8")
+    assert "from the rim" in run("record", "add", "record.toml").stdout  # another look
 
 
 @pytest.mark.parametrize(

@@ -788,7 +788,9 @@ def test_what_is_watched_at_a_kiln_that_counts_in_fahrenheit_is_told_in_that_too
         for job, units in ((made, "metric"), (own, "metric"), (own, "imperial"))
     )
     before = rows(usual, "events")
-    assert [[*row[:2], *row[3:]] for row in rows(metric, "events")] == before
+    assert [
+        [row[0], re.sub(r" \(\d+ °F\)", "", row[1]), *row[3:]] for row in rows(metric, "events")
+    ] == before
     for row in rows(metric, "events"):
         assert float(row[2]) == pytest.approx(32.0 + 1.8 * float(row[3]), abs=1.5)
     assert len(rows(foreign, "events")[0]) == len(before[0])
@@ -812,7 +814,7 @@ def test_events_are_in_order_and_burnout_is_told_once() -> None:
 
 def test_vents_may_close_after_burnout_in_air_and_never_beside_a_pack() -> None:
     """A pack gives off carbon monoxide until it is cold, whatever has left the ware."""
-    at = {"ware": kelvin(600.0), "kiln": kelvin(610.0)}
+    at = {"ware": kelvin(600.0), "kiln": kelvin(610.0), "earliest": kelvin(580.0)}
     gone = [Happening(name, ("talc",), 3600.0 * n, **at) for n, name in enumerate(BURNOUT)]
     for last in (2, 3):  # with and without bound water
         told = ["".join(words) for words in event_words(gone[:last], packed=False)]
@@ -862,6 +864,29 @@ def test_a_firing_alone_tells_binder_gases_the_hottest_and_when_to_open() -> Non
     _, water = burnout(curve)
     (closed,) = (s.first for s in curve.stretches[1:])
     assert water[closed] < 0.95 * water[-1]
+
+
+def test_a_kiln_is_vented_by_what_it_shows_before_binder_leaves_ware_that_stands_bare() -> None:
+    """By the lag of the pack it was told 20 min late for an open stretch: at 271 °C."""
+    path = Path(__file__).parents[2] / "examples" / "copper_open_burnout_firing.toml"
+    slow = replace(read_firing(path, load_kilns()), lag=30 * MINUTE)
+    first, bare = (firing_happenings(trace(replace(slow, lag=lag)))[0] for lag in (slow.lag, 0.0))
+    assert first.earliest == pytest.approx(bare.kiln, abs=2.0)
+    assert first.earliest < first.kiln - 20.0
+    (words, *_) = event_words([first], packed=True)
+    assert "".join(words).endswith(f"vent the kiln once it shows {celsius(first.earliest):.0f} °C")
+
+
+def test_the_figure_of_a_firing_is_all_in_the_degrees_of_its_controller() -> None:
+    """Set points stood in °C beside reasons in °F, on one line."""
+    firing = simple_firing(load_kilns()["small studio kiln"], kelvin(870.0), 600.0, 0.05)
+    own = Controller(fahrenheit=True, temperature=5 / 1.8, rate=10 / 1.8 / HOUR, given=True)
+    firing = replace(firing, kiln=replace(firing.kiln, controller=own))
+    figure = firing_alone(firing, trace(firing))
+    drawn = " ".join(text.get_text() for text in [*figure.texts, *figure.axes[0].texts])
+    told = drawn.replace(firing.name, "")
+    assert "1  320 °F/h to 1600 °F, hold 10 min" in told
+    assert "°C" not in told
 
 
 def test_a_body_alone_has_its_own_events() -> None:
