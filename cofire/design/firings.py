@@ -236,17 +236,17 @@ def _held(vessel: Vessel, parts: list[Card], peak: float) -> Soak | None:
 
     With the margin of a go, unless it turns crystals that a shorter one keeps.
     """
-    asks, enough = "", None
+    asks, enough, kept = "", None, False
     first = FIVE_MINUTES * float(np.ceil(EVEN * vessel.firing.lag / FIVE_MINUTES - 1e-9))
     first = longer(vessel.firing.kiln.controller, max(first, LENGTHS[0]))
     for hold in (first, *(length for length in LENGTHS if length > first)):
         found = _soaked(vessel, parts, peak, hold)
-        if enough is not None and not found.keeps:
+        if enough is not None and kept and not found.keeps:
             return enough
         if found.used <= DENSE:
             return Soak(peak, hold, asks)
         if found.used <= 1.0 and enough is None:
-            enough = Soak(peak, hold, asks)
+            enough, kept = Soak(peak, hold, asks), found.keeps
         asks = found.name
     return enough
 

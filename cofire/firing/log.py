@@ -184,18 +184,19 @@ def hiding_steps(time: Array, smooth: Array) -> list[int]:
 def begins_late(time: Array, smooth: Array) -> bool:
     """Whether a log begins on cooling, so that the ware may have been hotter before it.
 
-    It begins warm and falls, and nothing in it is hotter: a kiln that is still warm from the firing
-    before falls too, but this firing then passes that.
+    It begins warm and falls, by more in a quarter of an hour than a hold does that swings, and
+    nothing in it is hotter: a kiln that is still warm from the firing before falls too, but this
+    firing then passes that.
 
     Parameters
     ----------
     time, smooth : array
         In order, and without spikes and noise, shape (R,). [s], [K]
     """
-    first = np.flatnonzero(time <= max(time[0] + BESIDE, time[1]))
+    first = np.flatnonzero(time <= max(time[0] + BESIDE, *time[1:3]))
     fall = float(np.polyfit(time[first], smooth[first], 1)[0])
     first_is_top = float(smooth.max()) <= float(smooth[first].max()) + HIDES
-    return bool(smooth[0] > COOL and fall < -LEVEL_RATE and first_is_top)
+    return bool(smooth[0] > COOL and fall * BESIDE < -0.5 * HIDES and first_is_top)
 
 
 def gap_notes(

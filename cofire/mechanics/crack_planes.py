@@ -24,10 +24,10 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import LinAlgError, cholesky, solve, solve_triangular
+from scipy.linalg import cholesky, solve, solve_triangular
 from scipy.linalg.lapack import dposv, dpotrf, dtrtri, dtrtrs
 
-from cofire.errors import InputError
+from cofire.errors import InputError, ModelError
 from cofire.numerics import Array, gauss_points, line_shape, line_slope, one_thread
 from cofire.physics.fracture import (
     MODE_SENSITIVITY,
@@ -151,9 +151,9 @@ def graded(first: float, last: float, near: Array, finest: Array, coarsest: floa
 class Wall:
     """An elastic wall of revolution in bands, upright or leaning.
 
-    Cuts through it are square to its middle; those at some heights are level, and beside them the
-    others turn, so that none crosses another. A band that begins where no cut is level takes rows
-    by their middle.
+    Cuts through it are square to its middle; those at some heights are level, and beside them, and
+    where the wall has a corner, the others turn, so that none crosses another. A band that begins
+    where no cut is level takes rows by their middle.
 
     Attributes
     ----------
@@ -225,6 +225,18 @@ class Wall:
         """
         return np.asarray(np.interp(height, self.height, self._lean))
 
+    @cached_property
+    def _drop(self) -> Array:
+        """Of the outer end of a square cut below the middle, shape (K,); at a corner it turns. [m]
+
+        The nearest that changes with height by no more than `CLEAR`: halfway between the least such
+        line above what is wanted and the most below it. A cut in a corner is then as long as the
+        wall is thick, a twelfth too short in the middle of one of 45°.
+        """
+        wanted = 0.5 * self.thickness * np.sin(self._lean)
+        room = CLEAR * np.abs(self.height[:, None] - self.height)
+        return np.asarray(0.5 * ((wanted + room).min(axis=1) + (wanted - room).max(axis=1)))
+
     def cut(self, height: Array) -> tuple[Array, Array]:
         """Slant from the level, outer end down, and length of the cut through the middle there.
 
@@ -239,9 +251,11 @@ class Wall:
             Same shape. [rad], [m]
         """
         level = self.edges if self.level is None else self.level
-        lean, thickness = self.lean(height), self.at(height)[1]
+        thickness = self.at(height)[1]
+        square = np.interp(height, self.height, self._drop)
+        lean = np.arcsin(np.clip(2.0 * square / thickness, -1.0, 1.0))
         away = np.abs(np.asarray(height)[..., None] - level).min(axis=-1, initial=np.inf)
-        drop = np.clip(0.5 * thickness * np.sin(lean), -CLEAR * away, CLEAR * away)
+        drop = np.clip(square, -CLEAR * away, CLEAR * away)
         slant = np.arctan2(2.0 * drop * np.cos(lean), thickness - 2.0 * drop * np.sin(lean))
         return slant, thickness / np.cos(lean - slant)
 
@@ -541,7 +555,7 @@ def _pressed(K: Array, force: Array, L: Array) -> tuple[Array, float]:
         x = np.zeros(force.size)
         _, x[free], failed = dposv(K[np.ix_(free, free)], force[free], lower=1)
         if failed:
-            raise LinAlgError("a crack plane has no stiffness against a jump")
+            raise ModelError("a crack plane has no stiffness against a jump")
         asked = np.where(closed, K @ x > force, axial & (x < 0.0))
         if (asked == closed).all():
             break
@@ -788,7 +802,7 @@ class _Sweep:
             # plainly: what scipy.linalg does around these takes as long as they do
             factor, failed = dpotrf(K[gone, gone].T, lower=1, clean=0)
             if failed:
-                raise LinAlgError(f"row {row} of a crack plane's wall has no stiffness")
+                raise ModelError(f"row {row} of a crack plane's wall has no stiffness")
             both = np.concatenate([K[gone, far], G[gone]], axis=1)
             half = dtrtrs(factor, both, lower=1)[0]
             back = half[:, :line].T @ half

@@ -23,7 +23,7 @@ from cofire.cli import app
 from cofire.errors import InputError
 from cofire.evidence.replay import Replay, find_crack, pace, replay
 from cofire.firing.kiln import END, GRID, Trace, trace
-from cofire.firing.log import FiringLog, read_firing_log, straightened
+from cofire.firing.log import FiringLog, begins_late, read_firing_log, straightened
 from cofire.firing.sheets import parse_number, read_sheet
 from cofire.firing.stamps import read_times
 from cofire.numerics import Array
@@ -837,3 +837,14 @@ def test_zeros_between_hot_readings_are_of_no_thermocouple(
     assert lost.trace.ware[0] == right.trace.ware[0]
     here = np.interp(302.0 * 60.0, lost.trace.time, lost.trace.ware)
     assert here == pytest.approx(np.interp(302.0 * 60.0, right.trace.time, right.trace.ware), abs=3)
+
+
+@pytest.mark.parametrize("every", [10.0, 60.0, 300.0, 600.0])
+def test_a_log_that_begins_in_a_hold_which_swings_does_not_begin_on_cooling(every: float) -> None:
+    """Once a fall of a kelvin an hour was enough, which any noise makes; a shut kiln falls more."""
+    time = np.arange(0.0, 4.0 * HOUR, every)
+    for seed in range(40):
+        noise = np.random.default_rng(seed).normal(0.0, 1.0, time.size)
+        held = 1173.15 - 150.0 / HOUR * np.maximum(time - HOUR, 0.0) + noise
+        assert not begins_late(time, held)
+        assert begins_late(time, 1173.15 - 60.0 / HOUR * time + 0.3 * noise)

@@ -376,3 +376,23 @@ def test_first_crack_comes_sooner_in_thick_walls_and_hardly_knows_the_radius():
 
     assert found[0.5e-3, 0.05] / found[16e-3, 0.05] == pytest.approx(3.1, rel=0.15)
     assert found[16e-3, 0.02] == pytest.approx(found[16e-3, 0.05], rel=0.05)
+
+
+@pytest.mark.parametrize("to", [(60e-3, 60e-3), (31e-3, 40e-3)], ids=["a kink", "a shoulder"])
+def test_a_corner_of_the_wall_far_away_changes_no_plane_and_none_cross_in_it(to) -> None:
+    """Once cuts square to the wall crossed inside a corner, and the check ended in a traceback."""
+    corner, thick = 30e-3, 3e-3
+    points = np.array([(0.0, 30e-3), (corner, 30e-3), to, (62e-3, to[1])])
+    near = corner + thick * np.array([-0.02, 0.02])  # as close as stations of a solid are
+    height = np.union1d(np.linspace(0.0, 62e-3, 400), [*points[:, 0], *near])
+    radius = np.interp(height, points[:, 0], points[:, 1])
+    edges, young, poisson = np.array([0.0, 62e-3]), np.array([60e9]), np.array([0.2])
+    bent = Wall(height, radius, np.full(height.size, thick), edges, young, poisson, level=edges[:1])
+    straight = tube(30e-3, thick, edges, young, poisson)
+    (one,), (other,) = (crack_planes(wall, np.array([8e-3])) for wall in (bent, straight))
+    np.testing.assert_allclose(
+        one.stiffness, other.stiffness, rtol=0.0, atol=2e-3 * np.abs(other.stiffness).max()
+    )
+    slant, length = bent.cut(height)
+    for face in (-0.5, 0.5):
+        assert np.all(np.diff(height - face * length * np.sin(slant)) > 0.0)
