@@ -47,7 +47,7 @@ LETTERS = 9.0
 """Size of letters. [pt]"""
 LINE = 0.16
 """Least distance of two labels. [inch]"""
-RIGHT = 1.2
+RIGHT = 1.35
 """Room beside a pot for what its joints bear. [inch]"""
 BESIDE, LETTER = 0.25, OF_SIZE * LETTERS
 """Room for the names of its zones: for the lines to them, and for each letter. [inch]"""
