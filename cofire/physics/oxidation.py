@@ -119,7 +119,7 @@ def oxidised_depth(metal: str, time: Array, temperature: Array) -> Array:
     An hour at 500 °C uses up 2.4 µm of copper:
 
     >>> depth = oxidised_depth("Cu", np.array([0.0, 3600.0]), np.full(2, 773.15))
-    >>> round(1e6 * depth[-1], 1)
+    >>> round(1e6 * float(depth[-1]), 1)
     2.4
     """
     uptake = run_clock(time, temperature, lambda T: parabolic_rate(metal, T))
