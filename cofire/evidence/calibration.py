@@ -20,7 +20,7 @@ from cofire.evidence.bar_readings import (
 from cofire.evidence.curve_readings import expansion_findings
 from cofire.evidence.findings import Findings, Value, card_rows_spread, contradiction, single
 from cofire.evidence.measured import Measured
-from cofire.evidence.sintering_fit import sintering_findings
+from cofire.evidence.sintering_findings import sintering_findings
 from cofire.evidence.strip_readings import strip_findings
 from cofire.materials.card import Card, Property, Uncertainty
 from cofire.materials.card_file import contradictions

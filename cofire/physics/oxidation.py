@@ -74,6 +74,13 @@ GROWTH = {
 """By metal. Outside the range that a source names its law is continued."""
 
 
+def _growth(metal: str) -> Growth:
+    """Its law, or a complaint."""
+    if metal not in GROWTH:
+        raise UnknownName("metal", metal, GROWTH)
+    return GROWTH[metal]
+
+
 def parabolic_rate(metal: str, temperature: npt.ArrayLike) -> Array:
     """Square of the oxygen that a metal takes up in air, per area and time. [kg²/(m⁴ s)]
 
@@ -89,9 +96,7 @@ def parabolic_rate(metal: str, temperature: npt.ArrayLike) -> Array:
     UnknownName
         No rate of that metal is tabulated.
     """
-    if metal not in GROWTH:
-        raise UnknownName("metal", metal, GROWTH)
-    law, T = GROWTH[metal], np.asarray(temperature, dtype=np.float64)
+    law, T = _growth(metal), np.asarray(temperature, dtype=np.float64)
     energy = np.where(law.at > T, law.energy_below, law.energy_above)
     return np.asarray(law.rate * np.exp(-energy / GAS_CONSTANT * (1.0 / T - 1.0 / law.at)))
 
@@ -123,7 +128,7 @@ def oxidised_depth(metal: str, time: Array, temperature: Array) -> Array:
     2.4
     """
     uptake = run_clock(time, temperature, lambda T: parabolic_rate(metal, T))
-    return np.asarray(np.sqrt(uptake) * GROWTH[metal].metal_used)
+    return np.asarray(np.sqrt(uptake) * _growth(metal).metal_used)
 
 
 def oxidised_share(depth: npt.ArrayLike, particle_size: npt.ArrayLike) -> Array:
@@ -165,7 +170,5 @@ def oxide_swelling(metal: str, share: npt.ArrayLike) -> Array:
     UnknownName
         No oxide of that metal is tabulated.
     """
-    if metal not in GROWTH:
-        raise UnknownName("metal", metal, GROWTH)
-    grown = (GROWTH[metal].volume_ratio - 1.0) * np.asarray(share, dtype=np.float64)
+    grown = (_growth(metal).volume_ratio - 1.0) * np.asarray(share, dtype=np.float64)
     return np.asarray((1.0 + grown) ** (1.0 / 3.0) - 1.0)

@@ -17,7 +17,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from cofire.evidence.sintering_fit import sintering_findings
+from cofire.evidence.sintering_findings import sintering_findings
 from tests.measured_pieces import (
     CARDS,
     bars,

@@ -16,7 +16,7 @@ from cofire.assessment.draws import moved
 from cofire.assessment.windows import ceiling
 from cofire.cli import app
 from cofire.errors import InputError, ModelError
-from cofire.evidence import fitting, sintering_fit
+from cofire.evidence import fitting, sintering_advice
 from cofire.evidence.bar_readings import (
     _sag_by_card,
     bending_findings,
@@ -45,6 +45,7 @@ from cofire.evidence.measured import (
     read_curve,
     read_measured,
 )
+from cofire.evidence.sintering_advice import _left, _rows, _tried, _with_firing
 from cofire.evidence.sintering_curve import (
     HEIGHT,
     Weights,
@@ -54,15 +55,8 @@ from cofire.evidence.sintering_curve import (
     problem,
     trace_clock,
 )
-from cofire.evidence.sintering_fit import (
-    _left,
-    _rows,
-    _tried,
-    _with_firing,
-    anchor,
-    fit_curve,
-    sintering_findings,
-)
+from cofire.evidence.sintering_findings import anchor, sintering_findings
+from cofire.evidence.sintering_fit import fit_curve
 from cofire.evidence.strip_readings import strip_findings
 from cofire.files import bundled_tables
 from cofire.firing.controller import able
@@ -392,7 +386,7 @@ def test_a_firing_is_advised_for_all_curves_that_fit_and_promises_no_more(
     """By the fitted curve alone 8 % was promised where 12 came, over twelve drawn bodies."""
     few = bars(FRIT, [(150.0, 850.0, 30.0)], 1, rng())
     all_curves = untold(sintering_findings(FRIT, few))["sintering_energy"]
-    monkeypatch.setattr(sintering_fit, "_also_fitting", lambda c: [c.fit.values])
+    monkeypatch.setattr(sintering_advice, "_also_fitting", lambda c: [c.fit.values])
     fitted = untold(sintering_findings(FRIT, few))["sintering_energy"]
     promised, alone = (float(re.findall(r"± (\d+) %", t)[0]) for t in (all_curves, fitted))
     count, fewer = (len(advised_peaks(t)) for t in (all_curves, fitted))

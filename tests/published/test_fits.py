@@ -15,7 +15,7 @@ import pytest
 from cofire.evidence.bar_readings import bending_findings
 from cofire.evidence.fitting import Problem, numerical_jacobian, profile, solve, threshold
 from cofire.evidence.measured import Bending, Curve, Measured
-from cofire.evidence.sintering_fit import sintering_findings
+from cofire.evidence.sintering_findings import sintering_findings
 from cofire.mechanics.tile import sag_rate
 from cofire.numerics import Array
 from cofire.physics.expansion import thermal_strains
