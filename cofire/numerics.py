@@ -322,6 +322,52 @@ def shares(
     return index, np.where(used, factors.prod(axis=-1), 0.0)
 
 
+@dataclass(frozen=True)
+class StraightLines:
+    """How values known at some places are read at others, along straight lines between.
+
+    Attributes
+    ----------
+    cell
+        Which of the lines each lies on, shape of the places. [-]
+    share
+        How far on, from 0 to 1. [-]
+    """
+
+    cell: NDArray[np.intp]
+    share: Array
+
+    @classmethod
+    def between(cls, known: Array, place: Array) -> StraightLines:
+        """From places known, rising, shape (K,), to others, the nearest value beyond the ends.
+
+        Parameters
+        ----------
+        known, place
+            Two or more; and where to read. [any]
+
+        Examples
+        --------
+        >>> read = StraightLines.between(np.array([0.0, 1.0, 3.0]), np.array([-1.0, 0.5, 2.0]))
+        >>> read.of(np.array([[0.0, 10.0, 20.0]])).tolist()
+        [[0.0, 5.0, 15.0]]
+        """
+        inside = np.clip(place, known[0], known[-1])
+        cell = np.clip(np.searchsorted(known, inside, side="right") - 1, 0, known.size - 2)
+        return cls(cell, (inside - known[cell]) / (known[cell + 1] - known[cell]))
+
+    def of(self, values: Array) -> Array:
+        """Values there, shape (..., *places).
+
+        Parameters
+        ----------
+        values
+            Where they are known, shape (..., K). [any]
+        """
+        low = values.take(self.cell, axis=-1)
+        return np.asarray(low + self.share * (values.take(self.cell + 1, axis=-1) - low))
+
+
 def line_shape(place: ArrayLike) -> Array:
     """Shares of three nodes at -1, 0 and 1, shape (..., 3). [-]
 

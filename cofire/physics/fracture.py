@@ -43,10 +43,9 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-from numpy.typing import NDArray
 
 from cofire.errors import InputError, OutOfRange
-from cofire.numerics import Array, gauss_points
+from cofire.numerics import Array, StraightLines, gauss_points
 from cofire.physics.porosity import positive
 
 THROUGH = 0.9
@@ -89,6 +88,21 @@ class CrackLimit:
     start_length: Array
     arrest_length: Array
     through: Array
+
+    def of(self, path: int) -> CrackLimit:
+        """Those of one of several paths, along the first axis.
+
+        Parameters
+        ----------
+        path : int
+            Which.
+        """
+        return CrackLimit(
+            self.start[path],
+            self.start_length[path],
+            self.arrest_length[path],
+            self.through[path],
+        )
 
     @property
     def runs(self) -> npt.NDArray[np.bool_]:
@@ -272,10 +286,11 @@ def coupled_criterion(
     taken, freed, needed = np.broadcast_arrays(
         *(np.asarray(v, np.float64) for v in (use, energy, resistance))
     )
-    fine = _finer(place)
-    log_freed = _powers(fine, place, np.maximum(freed[..., 1:], 1e-300), 2.0)
-    log_needed = _powers(fine, place, needed[..., 1:], 1.0)
-    along = _linear(fine, place, taken)
+    grid = _finer(place.tobytes())
+    fine = grid.length
+    log_freed = grid.powers(np.maximum(freed[..., 1:], 1e-300), 2.0)
+    log_needed = grid.powers(needed[..., 1:], 1.0)
+    along = grid.between.of(taken)
     with np.errstate(divide="ignore", over="ignore"):
         by_stress = np.where(along > 0.0, 1.0 / np.maximum(along, 1e-300), np.inf)
         by_energy = np.exp(np.minimum(0.5 * (log_needed - log_freed), 300.0))
@@ -286,11 +301,8 @@ def coupled_criterion(
     start = np.take_along_axis(both, first[..., None], -1)[..., 0]
     # growth: energy over resistance of each piece, read at its middle
     piece = np.diff(freed, axis=-1) / np.diff(needed, axis=-1)
-    middle = 0.5 * (place[1:] + place[:-1])
-    ratio = np.maximum(piece, 1e-300)
-    log_ratio = _linear(np.clip(fine, middle[0], middle[-1]), middle, np.log(ratio))
-    small = fine < middle[0]  # a short crack frees energy in proportion to its length
-    log_ratio = np.where(small, log_ratio + np.log(np.minimum(fine / middle[0], 1.0)), log_ratio)
+    log_ratio = grid.middles.of(np.log(np.maximum(piece, 1e-300)))
+    log_ratio += grid.short  # a short crack frees energy in proportion to its length
     grows = np.exp(np.minimum(-0.5 * log_ratio, 300.0))  # factor at which it grows there
     ahead = np.arange(fine.size) > first[..., None]
     inside = fine <= through * place[-1]
@@ -310,33 +322,43 @@ def coupled_criterion(
     )
 
 
-def _finer(place: Array) -> Array:
-    """Lengths between those given, and down to a small share of the first."""
-    steps = np.arange(FINER) / FINER
-    low = place[1] * REACH ** (1.0 - np.arange(3 * FINER) / (3 * FINER))
-    between = place[1:-1, None] * (place[2:] / place[1:-1])[:, None] ** steps
-    return np.concatenate([low, between.ravel(), place[-1:]])
+@dataclass(frozen=True)
+class _Grid:
+    """Lengths between those given and down to a small share of the first, and how to read there.
 
+    `middles` reads from the middles of the pieces between given lengths; `short` is the logarithm
+    of a length over the first of these, zero beyond it; `below` the same of the first length.
+    """
 
-def _linear(fine: Array, place: Array, values: Array) -> Array:
-    """Values between places along straight lines, last axis."""
-    cell, share = _between(fine.tobytes(), place.tobytes())
-    return np.asarray(values[..., cell] * (1.0 - share) + values[..., cell + 1] * share)
+    length: Array
+    between: StraightLines
+    middles: StraightLines
+    short: Array
+    logs: StraightLines
+    below: Array
+
+    def powers(self, values: Array, exponent: float) -> Array:
+        """Logarithm of values at all lengths given but 0, as powers of the length between them."""
+        return self.logs.of(np.log(values)) + exponent * self.below
 
 
 @lru_cache(maxsize=64)
-def _between(fine: bytes, place: bytes) -> tuple[NDArray[np.intp], Array]:
-    """Between which places each lies, and how far on; the same few paths are asked for again."""
-    at, known = np.frombuffer(fine), np.frombuffer(place)
-    cell = np.clip(np.searchsorted(known, at, side="right") - 1, 0, known.size - 2)
-    return cell, (at - known[cell]) / (known[cell + 1] - known[cell])
-
-
-def _powers(fine: Array, place: Array, values: Array, exponent: float) -> Array:
-    """Logarithm of values at `place[1:]`, as powers of the length between and before them."""
-    x, logs = np.log(place[1:]), np.log(values)
-    found = _linear(np.clip(np.log(fine), x[0], x[-1]), x, logs)
-    return np.asarray(found + exponent * np.minimum(np.log(fine) - x[0], 0.0))
+def _finer(place: bytes) -> _Grid:
+    """Of a path by its lengths; the same few paths are asked for again and again."""
+    known = np.frombuffer(place)
+    steps = np.arange(FINER) / FINER
+    low = known[1] * REACH ** (1.0 - np.arange(3 * FINER) / (3 * FINER))
+    inner = known[1:-1, None] * (known[2:] / known[1:-1])[:, None] ** steps
+    fine = np.concatenate([low, inner.ravel(), known[-1:]])
+    middle, logs, x = 0.5 * (known[1:] + known[:-1]), np.log(fine), np.log(known[1:])
+    return _Grid(
+        fine,
+        StraightLines.between(known, fine),
+        StraightLines.between(middle, fine),
+        np.minimum(logs - np.log(middle[0]), 0.0),
+        StraightLines.between(x, logs),
+        np.minimum(logs - x[0], 0.0),
+    )
 
 
 def edge_crack_operator(depth: npt.ArrayLike, position: npt.ArrayLike, thickness: float) -> Array:
@@ -496,6 +518,14 @@ def ring_crack_energy(
     return freed_energy(a, alone - restraint * theta * by_moment, plane)
 
 
+def _from_both_faces(
+    place: Array, field: Array, wall: float
+) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
+    """Distances from the inner face and the stress there; the same from the outer one."""
+    inner, outer = 0.5 * wall * (1.0 + place), 0.5 * wall * (1.0 - place)
+    return (inner, field), (outer[::-1], field[..., ::-1])
+
+
 def ring_limits(
     position: npt.ArrayLike,
     stress: npt.ArrayLike,
@@ -534,17 +564,15 @@ def ring_limits(
     """
     place, field = np.asarray(position, np.float64), np.asarray(stress, np.float64)
     a = crack_lengths(wall)
-    found = []
-    for inner in (True, False):
-        x = 0.5 * wall * (1.0 + place) if inner else (0.5 * wall * (1.0 - place))[::-1]
-        seen = field if inner else field[..., ::-1]
-        read = np.stack([np.interp(a, x, one) for one in np.eye(x.size)], axis=-1)
-        use = use_along(a, seen @ read.T, 0.0, np.asarray(strength)[..., None])
-        energy = ring_crack_energy(
-            a, x, seen, wall=wall, radius=radius, young=young, poisson=poisson
+    pulls, energy = [], []
+    for x, seen in _from_both_faces(place, field, wall):
+        pulls.append(StraightLines.between(x, a).of(seen))
+        energy.append(
+            ring_crack_energy(a, x, seen, wall=wall, radius=radius, young=young, poisson=poisson)
         )
-        found.append(coupled_criterion(a, use, energy, toughness * a, through=0.999 * THROUGH))
-    return found[0], found[1]
+    use = use_along(a, np.stack(pulls), 0.0, np.asarray(strength)[..., None])
+    both = coupled_criterion(a, use, np.stack(energy), toughness * a, through=0.999 * THROUGH)
+    return both.of(0), both.of(1)
 
 
 def axial_crack_energy(
@@ -685,23 +713,21 @@ def axial_limits(
     share, weight = gauss_points(12)
     at = 0.5 * reach[:, None] * (share + 1.0)
     mean = _to_positions(np.broadcast_to(0.5 * weight, at.shape), at, y)
-    limits = []
-    for inner in (True, False):
-        x = 0.5 * wall * (1.0 + place) if inner else (0.5 * wall * (1.0 - place))[::-1]
-        seen = field if inner else field[..., ::-1]
+    pulls, freed = [], []
+    for x, seen in _from_both_faces(place, field, wall):
+        at_depth = mean @ seen
         operator = np.concatenate([np.zeros((1, x.size)), edge_crack_operator(a[1:], x, wall)])
-        K = np.einsum("np,ny,...yp->...n", operator, mean, seen)
-        read = np.stack([np.interp(a, x, one) for one in np.eye(x.size)], axis=-1)
-        tension = np.einsum("np,ny,...yp->...n", read, mean, seen)
-        energy = freed_energy(a, K, young / (1.0 - poisson**2))
-        use = use_along(a, tension, 0.0, bears)
-        limits.append(coupled_criterion(a, use, energy, toughness * a, through=0.999 * THROUGH))
+        K = np.einsum("np,...np->...n", operator, at_depth)
+        read = StraightLines.between(x, a).of(np.eye(x.size)).T
+        pulls.append(np.einsum("np,...np->...n", read, at_depth))
+        freed.append(freed_energy(a, K, young / (1.0 - poisson**2)))
+    use = use_along(a, np.stack(pulls), 0.0, bears)
+    faces = coupled_criterion(a, use, np.stack(freed), toughness * a, through=0.999 * THROUGH)
     length = crack_lengths(min(float(y[-1]), 1.5 * float(np.sqrt(radius * wall))) * 0.999 / THROUGH)
     across = 0.5 * np.diff(place, prepend=place[0]) + 0.5 * np.diff(place, append=place[-1])
     middle = field @ (across / across.sum())
-    read = np.stack([np.interp(length, y, one) for one in np.eye(y.size)], axis=-1)
-    there = np.einsum("ny,...y->...n", read, middle)
+    there = StraightLines.between(y, length).of(middle)
     energy = axial_crack_energy(length, there, wall=wall, radius=radius, young=young, beyond=beyond)
     use = use_along(length, there, 0.0, bears)
     along = coupled_criterion(length, use, energy, toughness * wall * length)
-    return AxialLimits(limits[0], limits[1], along)
+    return AxialLimits(faces.of(0), faces.of(1), along)
