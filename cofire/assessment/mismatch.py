@@ -82,6 +82,7 @@ class Fired:
 
     history: History
     free_strain: Array
+    shrunk: Array
     until: int
     set_index: NDArray[np.intp]
     set_point: Array
@@ -118,7 +119,8 @@ def fire(cards: Sequence[Card], kiln: Kiln, peak: float, hold: float, gas: str) 
     top = int(np.max(np.flatnonzero(history.temperature == history.temperature.max())))
     sag = sagged(cards, history, along)
     used = np.array([turned(card, history.time, history.temperature)[-1] for card in cards])
-    return Fired(history, history.free_strain, top + 1, index, sets, sag, sag_grade(sag), used)
+    free, shrunk = history.free_strain, np.exp(history.shrinkage[:, -1])
+    return Fired(history, free, shrunk, top + 1, index, sets, sag, sag_grade(sag), used)
 
 
 def zone_set_points(history: History) -> tuple[Array, NDArray[np.intp]]:
@@ -194,8 +196,7 @@ def compare(fired: Fired, metal: int, ceramics: NDArray[np.intp]) -> PairBlock:
         Graded by strain while sintering, strain after cooling, the tension of an elastic
         tile of two equal layers, flow under own weight, and the time that crystals last.
     """
-    h, free = fired.history, fired.free_strain
-    shrunk = np.exp(h.shrinkage[:, -1])
+    h, free, shrunk = fired.history, fired.free_strain, fired.shrunk
     apart = free[metal, : fired.until] - free[ceramics, : fired.until]
     worst = np.argmax(np.abs(apart), axis=1)
     rows = np.arange(ceramics.size)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from functools import cached_property
 from operator import attrgetter
 
 import numpy as np
@@ -27,7 +28,7 @@ from cofire.assessment.windows import (
     shared_window,
 )
 from cofire.errors import InputError
-from cofire.firing.kiln import Trace, trace
+from cofire.firing.kiln import trace
 from cofire.firing.program import Firing, Kiln, Segment, ware_firing
 from cofire.materials.card import Card, pure_cards
 from cofire.materials.pairs import families, first_liquid
@@ -255,24 +256,33 @@ _Member = tuple[int, int, SharedWindow, int, str]
 """Metal, ceramic, window, and grade and reason of the gas, of a pair in a shared firing."""
 
 
-@dataclass(frozen=True)
 class _Char:
-    """Flags of the char in pure cards by name, in one shared firing (`core_of`).
+    """Flags of the char in pure cards, in one shared firing (`core_of`).
+
+    None is asked for in air, where a burnout can be slower.
 
     Attributes
     ----------
     gas
         Of the firing.
     closed
-        With its gas from the start.
-    opened
-        Of those that it makes a no, for each of `OPEN_ENDS`: where the binder is burnt out in air
-        first [K], the flags then, and what the ware sees.
+        By name, with its gas from the start.
     """
 
-    gas: str
-    closed: Mapping[str, Flag]
-    opened: Sequence[tuple[float, Mapping[str, Flag], Trace]]
+    def __init__(self, history: History, cards: Sequence[Card], firing: Firing) -> None:
+        """Of the cards of a history, in order, in a firing of one ramp and hold in one gas."""
+        self.gas = firing.gas
+        flags = [] if self.gas == "air" else core_of(history, cards)
+        self.closed = {flag.zone: flag for flag in flags}
+        self._black = [
+            c for c in cards if c.name in self.closed and self.closed[c.name].grade == NO
+        ]
+        self._firing = firing
+
+    @cached_property
+    def _opened(self) -> tuple[_Opened, ...]:
+        """For each of `OPEN_ENDS`, in order."""
+        return tuple(_Opened(self._black, self._firing, end) for end in OPEN_ENDS)
 
     def told(self, cards: Mapping[str, Card]) -> tuple[int, str]:
         """Grade of pure cards that touch each other, and the reason where it is no go."""
@@ -290,39 +300,45 @@ class _Char:
         )
         if worst.grade < NO:
             return worst.grade, kept
-        for end, left, curve in self.opened:
-            burnt = all(flag.grade < NO for name, flag in left.items() if name in cards)
-            if burnt and all(grade_in_turn(card, curve)[0] < NO for card in cards.values()):
-                burnout = f"{OPEN_HOLD / MINUTE:.0f} min at {celsius(end):.0f} °C in air"
+        for opened in self._opened:
+            if opened.serves(cards):
+                end = celsius(opened.end)
+                burnout = f"{OPEN_HOLD / MINUTE:.0f} min at {end:.0f} °C in air"
                 return CAUTION, f"only with an open burnout first, {burnout}: {kept}"
         return NO, kept
 
 
-def _char(history: History, cards: Sequence[Card], firing: Firing) -> _Char:
-    """Char in pure cards in one firing; none is asked for in air, where a burnout can be slower.
+class _Opened:
+    """A firing whose binder is burnt out in air first.
 
-    Parameters
+    Attributes
     ----------
-    history : History
-        Theirs in that firing.
-    cards : sequence of Card
-        In order.
-    firing : Firing
-        One ramp and hold in one gas.
+    end
+        Where it is. [K]
+    curve
+        What the ware sees.
     """
-    gas, (soak,) = firing.gas, firing.segments
-    if gas == "air":
-        return _Char(gas, {}, ())
-    closed = {flag.zone: flag for flag in core_of(history, cards)}
-    black = [card for card in cards if card.name in closed and closed[card.name].grade == NO]
-    opened = []
-    for end in OPEN_ENDS if black else ():
-        lower = min(end, soak.target - 5.0)
-        burning = Segment(lower, RATE, OPEN_HOLD, gas="air")
-        curve = trace(replace(firing, segments=(burning, replace(soak, gas=gas))))
-        left = core_of(histories(black, curve, extend=True), black)
-        opened.append((lower, {flag.zone: flag for flag in left}, curve))
-    return _Char(gas, closed, opened)
+
+    def __init__(self, cards: Sequence[Card], firing: Firing, end: float) -> None:
+        """Of those cards that keep char without it; `firing` is one ramp and hold."""
+        (soak,) = firing.segments
+        self.end = min(end, soak.target - 5.0)
+        burning = Segment(self.end, RATE, OPEN_HOLD, gas="air")
+        segments = (burning, replace(soak, gas=firing.gas))
+        self.curve = trace(replace(firing, segments=segments))
+        self._cards = cards
+
+    @cached_property
+    def _left(self) -> Mapping[str, Flag]:
+        """Flags of the char in them by name."""
+        after = histories(self._cards, self.curve, extend=True)
+        return {flag.zone: flag for flag in core_of(after, self._cards)}
+
+    def serves(self, cards: Mapping[str, Card]) -> bool:
+        """Whether no char that is too much stays in cards by name, and all bear the gases."""
+        if any(flag.grade == NO for name, flag in self._left.items() if name in cards):
+            return False
+        return all(grade_in_turn(card, self.curve)[0] < NO for card in cards.values())
 
 
 def _fired_pairs(
@@ -337,9 +353,8 @@ def _fired_pairs(
     fired = fire([*cards, *(c for c in pure.values() if c.name not in own)], kiln, peak, hold, gas)
     held = fired.history.extended
     rows = [fired.history.names.index(name) for name in pure]
-    char = _char(
-        fired.history.rows(rows), list(pure.values()), ware_firing(kiln, peak, hold, RATE, gas)
-    )
+    firing = ware_firing(kiln, peak, hold, RATE, gas)
+    char = _Char(fired.history.rows(rows), list(pure.values()), firing)
     pairs = []
     for i, j, window, grade, reason in members:
         block = compare(fired, place[i], np.array([place[j]]))
