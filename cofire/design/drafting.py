@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from operator import attrgetter
 
 from cofire.assessment.check import Check, check_vessel
+from cofire.assessment.rule import NO
 from cofire.design.candidates import ROUGH, Bench, firing_key, shape_key
 from cofire.design.constraints import with_room
 from cofire.design.fired_size import with_roads
@@ -14,7 +16,7 @@ from cofire.design.firings import USUAL_RATE, Frame, Setting
 from cofire.design.layers import LayerSearch, leaders, propose_layers
 from cofire.design.objective import ASKED, Swing, draw, swings_of
 from cofire.design.schedule import Schedule, propose_schedule
-from cofire.design.search import FINAL, DesignSearch, search_designs, searched
+from cofire.design.search import FINAL, LITTLE, DesignSearch, search_designs, searched
 from cofire.design.settling import far_apart, odds_by_solid, ratios_by_solid, settle, together
 from cofire.design.space import Design
 from cofire.design.space import laid as laid_design
@@ -31,7 +33,8 @@ FIRST = "first answer"
 SCHEDULES = 3
 """Most schedules of the proposed design, each put right by the solid of the one before. [-]"""
 BELIEVED = 1.05
-"""Utilisation by the solid over that of the search from which a schedule is sought anew. [-]"""
+"""Utilisation by the solid over that of the search from which a schedule is sought anew, as it is
+where the solid alone says no. [-]"""
 AGAIN = 0.4
 """Of the effort of a search, that goes on from where the first one was found to be out, or at one
 of two joints. [-]"""
@@ -273,7 +276,7 @@ class Drafting:
         own = ratios_by_solid(rough, draft.vessel, last)
         samples = draw(rough, base, found.samples, ASKED)
         swings = swings_of(rough, draft.vessel, searched(self.effort)) or self.swings
-        start, least = settled.setting, float("inf")
+        start, tried = settled.setting, list[Settled]()
         for _ in range(SCHEDULES):
             anew = propose_schedule(
                 base, rough.cards, bench=replace(rough, ratios=own), whole=self.whole, start=start,
@@ -289,11 +292,53 @@ class Drafting:
             (last,) = self._solids([one])
             outcome = odds_by_solid(samples, rough, one, last)
             cost = float("inf") if outcome is None else outcome.cost
-            if draft.checked is None or cost < least:
-                draft.schedule, draft.vessel, draft.checked, least = anew, one, last, cost
-            if last.verdict.utilisation <= BELIEVED * anew.overall:
+            tried.append(Settled(anew, one, last, cost))
+            best = best_settled(tried)
+            draft.schedule, draft.vessel, draft.checked = best.schedule, best.vessel, best.check
+            if tried[-1].believed:
                 return
             own, start = ratios_by_solid(rough, one, last), anew.setting
+
+
+@dataclass(frozen=True)
+class Settled:
+    """A schedule of the proposed design, and what its solid says of it.
+
+    Attributes
+    ----------
+    schedule, vessel, check
+        As sought, the vessel in it, and its check.
+    cost
+        Of its outcome over samples, put right by that solid; infinite where none could be had. [-]
+    """
+
+    schedule: Schedule
+    vessel: Vessel
+    check: Check
+    cost: float
+
+    @property
+    def believed(self) -> bool:
+        """Whether the solid bears out what the search thought: its word too where that is a no."""
+        found, thought = self.check.verdict, self.schedule.overall
+        no_as_thought = found.grade < NO or thought >= 1.0
+        return found.utilisation <= BELIEVED * thought and no_as_thought
+
+
+def best_settled(tried: Sequence[Settled]) -> Settled:
+    """That of least cost; where it is a no, the least of those that are none if not much dearer.
+
+    Parameters
+    ----------
+    tried : sequence of Settled
+        One or more, of one design.
+    """
+    best = min(tried, key=attrgetter("cost"))
+    passes = [one for one in tried if one.check.verdict.grade < NO]
+    if not passes or best in passes:
+        return best
+    other = min(passes, key=attrgetter("cost"))
+    return other if other.cost <= best.cost + LITTLE else best
 
 
 def _layouts(found: DesignSearch) -> list[Layout]:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
+from typing import Any, cast
 
 from cofire.assessment.check import Check, check_vessel
 from cofire.assessment.rule import NO, Flag
 from cofire.design.candidates import ROUGH, Bench, fire_candidates
+from cofire.design.drafting import Settled, best_settled
 from cofire.design.search import DesignSearch, knee, preferred, search_designs
 from cofire.design.settling import far_apart, ratios_by_solid, settle, together
 from cofire.design.space import laid
@@ -116,3 +119,28 @@ def test_two_searches_together_still_prefer_a_choice_that_passes() -> None:
     assert both.placeless == (4,)
     far = replace(good, outcome=replace(bad.outcome, kept=0.0 * bad.outcome.kept + 0.50))
     assert preferred((bad, far)) is bad
+
+
+def settled(thought: float, found: float, cost: float) -> Settled:
+    """A schedule that a search and a solid judged so."""
+    verdict = SimpleNamespace(utilisation=found, grade=NO if found >= 1.0 else NO - 1)
+    plain: Any = SimpleNamespace(overall=thought, verdict=verdict)
+    return Settled(plain, cast(Vessel, None), plain, cost)
+
+
+def test_a_schedule_is_sought_anew_where_its_solid_alone_says_no() -> None:
+    # once up to 1.05 of what the search thought was believed: a caution of 0.96 that was a no
+    assert settled(0.96, 0.99, 0.0).believed
+    assert not settled(0.96, 1.007, 0.0).believed
+    assert settled(1.2, 1.25, 0.0).believed
+    assert not settled(0.5, 0.6, 0.0).believed
+
+
+def test_of_schedules_of_one_design_one_that_is_no_no_is_taken_where_it_keeps_nearly_as_many() -> (
+    None
+):
+    refused, near, far = (settled(0.96, u, c) for u, c in ((1.007, 0.30), (0.98, 0.34), (0.9, 0.4)))
+    assert best_settled([refused, near, far]) is near
+    assert best_settled([refused, far]) is refused
+    assert best_settled([refused]) is refused
+    assert best_settled([near, far]) is near
