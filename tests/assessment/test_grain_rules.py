@@ -74,6 +74,13 @@ def test_pure_zones_and_blends_of_nearly_all_metal_are_not_its_matter():
     assert grain_flags(response(90.0)) == []
 
 
+def test_the_last_of_a_smear_is_not_refused_for_grains_that_it_hardly_has():
+    # 1 % of metal, all of it parted, leaves 96 % of the strength: once a no of the whole vessel
+    coarse = ((METAL, "particle_size", 3.0),)
+    assert grain_flags(response(1.0, scaled=coarse)) == []
+    assert one(grain_flags(response(4.0, scaled=coarse))).grade == NO
+
+
 def test_powders_that_sinter_apart_hold_each_other_back():
     together = one(flags_of(response(25.0), "blend density"))
     # a body far too refractory for the firing: its grains are a rigid network
