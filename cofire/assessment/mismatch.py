@@ -82,8 +82,8 @@ class Fired:
 
     history: History
     free_strain: Array
+    until_hottest: Array
     shrunk: Array
-    until: int
     set_index: NDArray[np.intp]
     set_point: Array
     sag: Array
@@ -120,7 +120,8 @@ def fire(cards: Sequence[Card], kiln: Kiln, peak: float, hold: float, gas: str) 
     sag = sagged(cards, history, along)
     used = np.array([turned(card, history.time, history.temperature)[-1] for card in cards])
     free, shrunk = history.free_strain, np.exp(history.shrinkage[:, -1])
-    return Fired(history, free, shrunk, top + 1, index, sets, sag, sag_grade(sag), used)
+    rising = np.ascontiguousarray(free[:, : top + 1])
+    return Fired(history, free, rising, shrunk, index, sets, sag, sag_grade(sag), used)
 
 
 def zone_set_points(history: History) -> tuple[Array, NDArray[np.intp]]:
@@ -197,9 +198,10 @@ def compare(fired: Fired, metal: int, ceramics: NDArray[np.intp]) -> PairBlock:
         tile of two equal layers, flow under own weight, and the time that crystals last.
     """
     h, free, shrunk = fired.history, fired.free_strain, fired.shrunk
-    apart = free[metal, : fired.until] - free[ceramics, : fired.until]
-    worst = np.argmax(np.abs(apart), axis=1)
-    rows = np.arange(ceramics.size)
+    apart, rows = fired.until_hottest.take(ceramics, axis=0), np.arange(ceramics.size)
+    np.subtract(fired.until_hottest[metal], apart, out=apart)
+    most, least = apart.argmax(axis=1), apart.argmin(axis=1)
+    worst = np.where(apart[rows, most] >= -apart[rows, least], most, least)
     worst_mismatch = apart[rows, worst]
     stored = np.maximum(fired.set_index[metal], fired.set_index[ceramics])
     at_set = free[metal, stored] - free[ceramics, stored]
