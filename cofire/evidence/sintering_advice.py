@@ -30,6 +30,7 @@ from cofire.evidence.sintering_curve import (
     NAMES,
     PLACE,
     UPRIGHT,
+    Bench,
     Clock,
     Readings,
     admissible,
@@ -243,10 +244,16 @@ def _tried(c: CurveFit, card: Card, gas: str, measured: Measured) -> list[tuple[
             if rate > fastest:
                 continue
             curve = trace(simple_firing(kiln, peak, hold, rate, gas, measured.lag))
-            clock = trace_clock(curve, card)
-            if done(replace(b, clocks=(*b.clocks[:-1], clock)), x)[0][-1] > BEGUN:
-                found.append((n, FiredAt(rate, peak, hold, gas), clock))
-    return [(fired, clock) for _, fired, clock in sorted(found, key=lambda each: each[0])]
+            found.append((n, FiredAt(rate, peak, hold, gas), trace_clock(curve, card)))
+    found.sort(key=lambda each: each[0])
+    share, _ = done(_with_clocks(b, [clock for _, _, clock in found]), x)
+    begun = share[share.size - len(found) :] > BEGUN
+    return [(fired, clock) for (_, fired, clock), on in zip(found, begun, strict=True) if on]
+
+
+def _with_clocks(b: Bench, clocks: Sequence[Clock]) -> Bench:
+    """The bench with firings that are tried in the place of the card's own."""
+    return replace(b, clocks=(*b.clocks[:-1], *clocks))
 
 
 def _also_fitting(c: CurveFit) -> list[Array]:
@@ -267,20 +274,20 @@ def _rows(c: CurveFit, clocks: Sequence[Clock], x: Array) -> tuple[Array, Array]
 
     Over the uncertainty of one bar; the variance holds the error of the firing's temperature.
     """
-    b = c.bench
-    last = np.array([sum(k.nodes.size for k in b.clocks[:-1])])
-    none = np.zeros(1)
-    bar = Readings(np.array([ALONG]), last, none, none, none, np.array([-1]), np.array([b.bar]))
+    b, count = c.bench, len(clocks)
+    first, none = sum(k.nodes.size for k in b.clocks[:-1]), np.zeros(count)
+    bar = Readings(
+        np.full(count, ALONG), first + np.arange(count), none, none, none,
+        np.full(count, -1), np.full(count, b.bar),
+    )  # fmt: skip
     along = c.weights.spread[b.readings.kind == ALONG]
     size = float(along.mean()) if along.size else b.bar
-    slopes, off = [], []
-    for clock in clocks:  # in the place of the card's own firing
-        slope = predict(replace(b, clocks=(*b.clocks[:-1], clock)), x, bar).slope[0] / size
-        warm = float(clock.read(float(np.exp(x[ENERGY])))[2][0])
-        slopes.append(slope)
-        off.append(slope[PLACE] * float(np.exp(x[EXPONENT])) * warm)
+    slope = predict(_with_clocks(b, clocks), x, bar).slope / size
+    energy, exponent = np.exp(x[[ENERGY, EXPONENT]])
+    warm = np.array([float(clock.read(float(energy))[2][0]) for clock in clocks])
+    off = slope[:, PLACE] * exponent * warm
     shaky = c.weights.shaky * float(b.prior[FIXED])
-    return np.array(slopes), 1.0 / NEXT_BARS + (np.array(off) * shaky) ** 2
+    return slope, 1.0 / NEXT_BARS + (off * shaky) ** 2
 
 
 def _left(spread: Array, slope: Array, noise: Array) -> Array:

@@ -463,7 +463,7 @@ def done(b: Bench, x: Array) -> tuple[Array, Array]:
     Parameters
     ----------
     b : Bench
-        Clocks.
+        Clocks: of the pieces, whose temperatures are unknowns, and of any firings beside them.
     x : array
         Unknowns, shape (P,).
 
@@ -474,10 +474,10 @@ def done(b: Bench, x: Array) -> tuple[Array, Array]:
     """
     energy, n = float(np.exp(x[ENERGY])), float(np.exp(x[EXPONENT]))
     reads = [clock.read(energy) for clock in b.clocks]
-    own = reads[:-1]
+    own = reads[: x.size - FIXED]
     centre = np.mean([log.mean() for log, _, _ in own])
     drift = np.mean([by.mean() for _, by, _ in own])
-    off = np.append(x[FIXED:], 0.0)
+    off = np.append(x[FIXED:], np.zeros(len(reads) - len(own)))
     log = np.concatenate([a + s * o for (a, _, s), o in zip(reads, off, strict=True)])
     by_energy = np.concatenate([d + s * o for (_, d, s), o in zip(reads, off, strict=True)])
     warm = np.concatenate([s for _, _, s in reads])

@@ -315,7 +315,7 @@ def austenite_slowing(energy: float) -> float:
         Apparent activation energy of densification of the alpha form. [J/mol]
     """
     low, high = ALPHA_ENERGIES
-    volume = float(np.clip((energy - low) / (high - low), 0.0, 1.0))
+    volume = min(max((energy - low) / (high - low), 0.0), 1.0)
     return float(VOLUME_SLOWING**volume * BOUNDARY_SLOWING ** (1.0 - volume))
 
 
