@@ -75,6 +75,9 @@ STEP = float(np.cbrt(np.finfo(np.float64).eps))
 """Of a central difference, over the size of what is moved: there the errors of truncation and of
 rounding are of one size (Press et al., Numerical Recipes, 5.7, from memory). [-]"""
 
+Figure = Callable[[Array], tuple[float, Array]]
+"""From parameters, shape (P,), to a figure and its derivatives by them, shape (P,)."""
+
 
 def numerical_jacobian(
     residual: Callable[[Array], Array], scale: ArrayLike
@@ -173,7 +176,7 @@ def covariance(jacobian: Array) -> Array:
 def profile(
     problem: Problem,
     fit: Fit,
-    figure: Callable[[Array], float],
+    figure: Figure,
     threshold: float,
     least: float = -np.inf,
     most: float = np.inf,
@@ -192,7 +195,7 @@ def profile(
     fit : Fit
         Its solution.
     figure : callable
-        From parameters to the figure.
+        From parameters to the figure and its derivatives, shape (P,).
     threshold : float
         Signed root of the rise of the sum of squares at the ends: a quantile of Student's t. [-]
     least, most : float
@@ -205,11 +208,7 @@ def profile(
         Where no fit settles beyond some point, the end lies on the straight line through that point
         and the middle, by the spread of the fit where there is none.
     """
-    middle, lowest = figure(fit.values), fit.sum_of_squares
-    step = 1e-3 * np.sqrt(np.diag(fit.covariance))
-    slope = np.array(
-        [(figure(fit.values + e) - figure(fit.values - e)) / (2.0 * e.sum()) for e in np.diag(step)]
-    )
+    (middle, slope), lowest = figure(fit.values), fit.sum_of_squares
     spread = float(np.sqrt(slope @ fit.covariance @ slope))
     if not spread > 0.0:
         return middle, middle
@@ -219,15 +218,14 @@ def profile(
         """Figure, signed root of the rise, and parameters of a point of the profile."""
 
         def residual(x: Array) -> Array:
-            return np.append(problem.residual(x), pull * (figure(x) - place))
+            return np.append(problem.residual(x), pull * (figure(x)[0] - place))
 
         def jacobian(x: Array) -> Array:
-            last = [pull * (figure(x + e) - figure(x - e)) / (2.0 * e.sum()) for e in np.diag(step)]
-            return np.vstack([problem.jacobian(x), last])
+            return np.vstack([problem.jacobian(x), pull * figure(x)[1]])
 
         found = solve(Problem(residual, jacobian), start)
         own = found.residual[:-1]
-        here = figure(found.values)
+        here, _ = figure(found.values)
         rise = np.sqrt(max(float(own @ own) - lowest, 0.0))
         return here, float(np.copysign(rise, here - middle)), found.values
 

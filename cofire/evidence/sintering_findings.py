@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -23,7 +22,7 @@ from cofire.evidence.findings import (
     over_card,
     single,
 )
-from cofire.evidence.fitting import profile
+from cofire.evidence.fitting import Figure, profile
 from cofire.evidence.measured import Measured
 from cofire.evidence.sintering_advice import (
     ASKED,
@@ -116,7 +115,7 @@ def anchor(c: CurveFit, measured: Measured, card: Card) -> FiredAt:
     def reading(fired: FiredAt) -> float:
         return float(plain_clock(fired, card).read(energy)[0][0])
 
-    dense = [f for f in given if least + 1e-4 < density_in(c, f)(x) < most]
+    dense = [f for f in given if least + 1e-4 < density_in(c, f)(x)[0] < most]
     if dense:
         centre = float(np.mean([k.read(energy)[0].mean() for k in c.bench.clocks[:-1]]))
         return min(dense, key=lambda f: abs(reading(f) - centre))
@@ -126,7 +125,7 @@ def anchor(c: CurveFit, measured: Measured, card: Card) -> FiredAt:
     hot = min(best.peak + FURTHER, ceiling(card, best.gas or "air"))
 
     def density(peak: float) -> float:
-        return density_in(c, replace(best, peak=peak))(x)
+        return density_in(c, replace(best, peak=peak))(x)[0]
 
     if cold >= hot or density(cold) >= wanted or density(hot) <= least + 1e-4:
         return card.fired_at
@@ -138,14 +137,20 @@ def anchor(c: CurveFit, measured: Measured, card: Card) -> FiredAt:
 # -- values ------------------------------------------------------------------------------------
 
 
-def _figure(c: CurveFit, name: str, fired: FiredAt) -> Callable[[Array], float]:
+def _figure(c: CurveFit, name: str, fired: FiredAt) -> Figure:
     """The property as a function of the unknowns."""
     i = NAMES[name]
     if i == PLACE:
         return density_in(c, fired)
+    own = np.eye(c.bench.start.size)[i]
     if i in (GREEN, FULL):
-        return lambda x: float(x[i])
-    return lambda x: float(np.exp(np.clip(x[i], -50.0, 50.0)))
+        return lambda x: (float(x[i]), own)
+
+    def figure(x: Array) -> tuple[float, Array]:
+        value = float(np.exp(np.clip(x[i], -50.0, 50.0)))
+        return value, value * own
+
+    return figure
 
 
 def _intervals(c: CurveFit, fired: FiredAt) -> tuple[dict[str, Ends], int]:
@@ -163,7 +168,7 @@ def _intervals(c: CurveFit, fired: FiredAt) -> tuple[dict[str, Ends], int]:
         low, high = profile(p, c.fit, figure, c.threshold, spec.least, spec.most)
         if low <= spec.least or (high >= spec.most and spec.most > 1.0) or not low < high:
             return found, i
-        middle = figure(c.fit.values)
+        middle, _ = figure(c.fit.values)
         found[name] = (min(middle, spec.most), low, min(high, spec.most))
         worst = max(worst, (over_card(card, single(name, found[name], told_by(c))), i))
     return found, worst[1]
@@ -270,13 +275,13 @@ def _moved(c: CurveFit, fired: FiredAt) -> list[Value]:
                 note = f"the card's own value, moved by {moves[name]:.1f} times its uncertainty "
                 note += "so that the curve fits the bars"
             figure = _figure(c, name, fired)
-            middle = figure(x)
+            middle, _ = figure(x)
             if i == PLACE:
                 p, spec = problem(b, c.weights, c.free), SPECS[name]
                 low, high = profile(p, c.fit, figure, NORMAL, spec.least, spec.most)
             else:
                 step = NORMAL * spread[i] * (np.arange(x.size) == i)
-                low, high = figure(x - step), figure(x + step)
+                low, high = figure(x - step)[0], figure(x + step)[0]
             at = fired if i == PLACE else None
             most = SPECS[name].most
             ends = (min(middle, most), min(low, most), min(high, most))
@@ -284,20 +289,32 @@ def _moved(c: CurveFit, fired: FiredAt) -> list[Value]:
     return found
 
 
+def _shrinkage(c: CurveFit, fired: FiredAt) -> Figure:
+    """What the curve shrinks in a firing, as a function of the unknowns."""
+    density = density_in(c, fired)
+
+    def figure(x: Array) -> tuple[float, Array]:
+        (dense, by_dense), green, factor = density(x), float(x[GREEN]), float(np.exp(x[HEIGHT]))
+        if dense <= green:
+            return 0.0, np.zeros(x.size)
+        strain = float(sintering_strain(dense, green, factor))
+        by = -by_dense / dense
+        by[GREEN] += 1.0 / green
+        by[HEIGHT] -= factor * strain
+        return -float(np.expm1(strain)), -np.exp(strain) * by / (2.0 + factor)
+
+    return figure
+
+
 def _firing_shrinkage(c: CurveFit, fired: FiredAt) -> Value:
     """What the fitted curve shrinks in the firing of the fired density.
 
     Bars tell the ratio of the two densities, whatever either may be.
     """
-    density, spec = density_in(c, fired), SPECS["firing_shrinkage"]
-
-    def figure(x: Array) -> float:
-        dense = max(density(x), float(x[GREEN]))
-        return -float(np.expm1(sintering_strain(dense, x[GREEN], np.exp(x[HEIGHT]))))
-
+    figure, spec = _shrinkage(c, fired), SPECS["firing_shrinkage"]
     p = problem(c.bench, c.weights, c.free)
     low, high = profile(p, c.fit, figure, c.threshold, spec.least, spec.most)
-    ends = (min(figure(c.fit.values), spec.most), low, high)
+    ends = (min(figure(c.fit.values)[0], spec.most), low, high)
     note = "that of the fitted curve in the firing of fired_density"
     return single("firing_shrinkage", ends, told_by(c), basis="derived", note=note)
 

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cofire.evidence import fitting
 from cofire.evidence.curve_readings import MOST_ALIKE
-from cofire.evidence.fitting import Fit, covariance, pooled_spread, solve
+from cofire.evidence.fitting import Figure, Fit, covariance, pooled_spread, solve
 from cofire.evidence.sintering_curve import (
     ALONG,
     DRIED_DENSITY,
-    ENERGY,
-    EXPONENT,
     FIRED_DENSITY,
     FIXED,
-    FULL,
     GREEN,
     HEIGHT,
     HOT,
@@ -251,7 +248,7 @@ def fit_curve(b: Bench, dropped: Sequence[int] = ()) -> CurveFit:
     return CurveFit(b, w, free, solve(problem(b, w, free), x))
 
 
-def density_in(c: CurveFit, fired: FiredAt) -> Callable[[Array], float]:
+def density_in(c: CurveFit, fired: FiredAt) -> Figure:
     """Relative density after a plain firing, as a function of the unknowns.
 
     Parameters
@@ -264,18 +261,14 @@ def density_in(c: CurveFit, fired: FiredAt) -> Callable[[Array], float]:
     Returns
     -------
     callable
-        From unknowns to density. [-]
+        From unknowns, shape (P,), to density [-] and its derivatives, shape (P,).
     """
-    clock, own = plain_clock(fired, c.bench.card), c.bench.clocks[:-1]
+    clock = plain_clock(fired, c.bench.card)
+    b = replace(c.bench, clocks=(*c.bench.clocks[:-1], clock))
 
-    def density(x: Array) -> float:
+    def density(x: Array) -> tuple[float, Array]:
         if not admissible(x):
-            return float(x[GREEN])
-        energy, n = float(np.exp(x[ENERGY])), float(np.exp(x[EXPONENT]))
-        centre = float(np.mean([o.read(energy)[0].mean() for o in own]))
-        score = n * (float(clock.read(energy)[0][0]) - centre) + float(x[PLACE])
-        return float(
-            x[GREEN] + (x[FULL] - x[GREEN]) / (1.0 + np.exp(-np.clip(score, -500.0, 500.0)))
-        )
+            return float(x[GREEN]), np.eye(x.size)[GREEN]
+        return own_density(b, x)
 
     return density

@@ -48,6 +48,7 @@ from cofire.evidence.measured import (
 from cofire.evidence.sintering_advice import _left, _rows, _tried, _with_firing
 from cofire.evidence.sintering_curve import (
     HEIGHT,
+    NAMES,
     Weights,
     bench,
     equivalent,
@@ -55,7 +56,12 @@ from cofire.evidence.sintering_curve import (
     problem,
     trace_clock,
 )
-from cofire.evidence.sintering_findings import anchor, sintering_findings
+from cofire.evidence.sintering_findings import (
+    _figure,
+    _shrinkage,
+    anchor,
+    sintering_findings,
+)
 from cofire.evidence.sintering_fit import fit_curve
 from cofire.evidence.strip_readings import strip_findings
 from cofire.files import bundled_tables
@@ -63,7 +69,7 @@ from cofire.firing.controller import able
 from cofire.firing.kiln import trace
 from cofire.firing.log import read_firing_log
 from cofire.firing.program import Controller, load_kilns, simple_firing
-from cofire.materials.card import Card, Uncertainty
+from cofire.materials.card import Card, FiredAt, Uncertainty
 from cofire.materials.card_file import shrinkage_beside_densities
 from cofire.materials.catalogue import read_card
 from cofire.materials.properties import AFTER_BARS
@@ -475,6 +481,10 @@ def test_closed_derivatives_are_those_of_differences() -> None:
         p = problem(b, w, free)
         given, checked = p.jacobian(x), numerical_jacobian(p.residual, 0.01)(x)
         np.testing.assert_allclose(given, checked, rtol=2e-4, atol=2e-5 * np.abs(checked).max())
+    c, fired = fit_curve(b), FiredAt(100.0 / HOUR, kelvin(800.0), 20 * MINUTE)
+    for figure in (*(_figure(c, name, fired) for name in NAMES), _shrinkage(c, fired)):
+        (checked,) = numerical_jacobian(lambda x, f=figure: np.array([f(x)[0]]), 0.01)(x)
+        np.testing.assert_allclose(figure(x)[1], checked, rtol=2e-4, atol=1e-6)
 
 
 @pytest.mark.parametrize("firings", [pytest.param(1, marks=pytest.mark.long), 3])
@@ -509,7 +519,7 @@ def test_an_end_is_sought_on_this_side_of_fits_that_do_not_settle(
 
         fit = plain(line, np.zeros(1))
         monkeypatch.setattr(fitting, "solve", solve)
-        low, high = fitting.profile(line, fit, lambda x: float(x[0]), 1.6, -9.0, 9.0)
+        low, high = fitting.profile(line, fit, lambda x: (float(x[0]), np.ones(1)), 1.6, -9.0, 9.0)
         assert (low, high) == pytest.approx((-1.6, 1.6), rel=2e-3)
 
 

@@ -110,7 +110,7 @@ def test_profile_intervals_of_puromycin() -> None:
     fit = solve(problem, first.values)
     limit = threshold(10.0, 0.95)
     for i, ends in enumerate([(197.302, 229.290), (0.046925, 0.086160)]):
-        found = profile(problem, fit, lambda b, i=i: float(b[i]), limit)  # type: ignore[misc]
+        found = profile(problem, fit, lambda b, i=i: (float(b[i]), np.eye(2)[i]), limit)
         assert found == pytest.approx(ends, rel=2e-4)
 
 
