@@ -11,6 +11,7 @@ import re
 import types
 import typing
 from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -92,6 +93,7 @@ def has_unit(text: str) -> bool:
     return len(found) > 1 or (len(found) == 1 and text.rstrip(".").endswith(found[0][0]))
 
 
+@cache
 def type_checking_names(module: types.ModuleType) -> dict[str, Any]:
     """Names that a module imports for its annotations only."""
     names: dict[str, Any] = {}
@@ -109,6 +111,14 @@ def parameters(function: Callable[..., object]) -> dict[str, Any]:
     return {name: hints[name] for name in names}
 
 
+@pytest.fixture(scope="module")
+def nodes() -> dict[Path, list[ast.AST]]:
+    """All nodes of each module of the package, its own first."""
+    home = Path(cofire.__file__).parent
+    trees = {p: ast.parse(p.read_text(encoding="utf-8")) for p in sorted(home.rglob("*.py"))}
+    return {path: list(ast.walk(tree)) for path, tree in trees.items()}
+
+
 CASES = dict(public_callables())
 
 
@@ -124,11 +134,11 @@ def test_docstring_names_every_parameter_and_closes_every_quantity_with_its_unit
     assert not bare, f"no unit in brackets closes: {bare}"
 
 
-def test_no_module_gives_one_of_its_constants_two_values():
+def test_no_module_gives_one_of_its_constants_two_values(nodes: dict[Path, list[ast.AST]]):
     """The second one counts for whatever was written with the first: a pot was drawn a dot high."""
-    for path in sorted(Path(cofire.__file__).parent.rglob("*.py")):
+    for path, (module, *_) in nodes.items():
         named: list[str] = []
-        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        for node in module.body:
             if isinstance(node, ast.Assign):
                 named += [t.id for t in node.targets if isinstance(t, ast.Name) and t.id.isupper()]
         assert len(named) == len(set(named)), path
@@ -140,10 +150,10 @@ FILES, OTHERS = ("toml", "pyi"), (["scipy"], ["concurrent"])
 """Ends of files, and packages of others."""
 
 
-def names_of(tree: ast.AST) -> set[str]:
+def names_of(module: list[ast.AST]) -> set[str]:
     """Whatever a module names: what it defines, imports, takes, sets or keys a table by."""
     found: set[str] = set()
-    for node in ast.walk(tree):
+    for node in module:
         if isinstance(node, ast.FunctionDef | ast.ClassDef | ast.alias):
             found.add(node.name.rpartition(".")[2])
         elif isinstance(node, ast.arg | ast.keyword) and node.arg:
@@ -157,23 +167,22 @@ def names_of(tree: ast.AST) -> set[str]:
     return found
 
 
-def texts_of(tree: ast.Module) -> Iterator[str]:
+def texts_of(module: list[ast.AST]) -> Iterator[str]:
     """Docstrings, those below constants too."""
-    for node in ast.walk(tree):
+    for node in module:
         if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
             yield str(node.value.value)
 
 
-def test_every_name_in_backticks_is_one_of_the_package():
+def test_every_name_in_backticks_is_one_of_the_package(nodes: dict[Path, list[ast.AST]]):
     home = Path(cofire.__file__).parent
-    trees = {p: ast.parse(p.read_text(encoding="utf-8")) for p in sorted(home.rglob("*.py"))}
-    modules: dict[str, set[str]] = {path.parent.name: set() for path in trees}
-    for path, tree in trees.items():
-        modules.setdefault(path.stem, set()).update(names_of(tree))
+    modules: dict[str, set[str]] = {path.parent.name: set() for path in nodes}
+    for path, own in nodes.items():
+        modules.setdefault(path.stem, set()).update(names_of(own))
     known = {*modules, *dir(builtins)}.union(*modules.values())
     strange = []
-    for path, tree in trees.items():
-        for name in (name for text in texts_of(tree) for name in NAMED.findall(text)):
+    for path, own in nodes.items():
+        for name in (name for text in texts_of(own) for name in NAMED.findall(text)):
             *before, last = name.removeprefix("cofire.").split(".")
             if last in FILES or before[:1] in OTHERS:
                 continue
