@@ -87,6 +87,13 @@ def drawn(tmp_path_factory: pytest.TempPathFactory) -> tuple[Result, Path]:
     return run(*DRAWN, "--out", folder), folder
 
 
+@pytest.fixture
+def little_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """For a test that looks at no figure: its files are written, and nothing is drawn in them."""
+    monkeypatch.setattr("cofire.report.figures.mismatch_figure", lambda _: None)
+    monkeypatch.setattr("cofire.report.figures.save", lambda _, stream, form: stream.write(b"-"))
+
+
 # --- help -----------------------------------------------------------------------------------------
 
 
@@ -156,6 +163,7 @@ def test_results_go_to_standard_output_and_all_else_to_standard_error(
     assert result.stderr == f"written: {folder}/mismatch.png, .svg, .csv\n"
 
 
+@pytest.mark.usefixtures("little_drawn")
 @pytest.mark.parametrize("gas", [pytest.param("air", marks=pytest.mark.long), "carbon"])
 def test_a_mismatch_tells_why_it_holds_longer_than_the_screen_says(gas: str, tmp_path: Path):
     pair = ["gold", "leucite porcelain"]
@@ -218,12 +226,13 @@ def test_a_firing_is_drawn_as_a_plan_draws_it(tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(BROWSER is None, reason="no Chromium on this machine")
-def test_a_browser_opens_the_figures_without_a_fault(tmp_path: Path) -> None:
+def test_a_browser_opens_the_figures_without_a_fault(
+    drawn: tuple[Result, Path], tmp_path: Path
+) -> None:
     run("firing", FIRING, "--out", tmp_path)
-    run("mismatch", "copper", "talc body", "--gas", "carbon", "--out", tmp_path)
-    for name in ("firing.svg", "mismatch.svg"):
+    for figure in (tmp_path / "firing.svg", drawn[1] / "mismatch.svg"):
         options = ["--headless", "--no-sandbox", "--disable-gpu", "--dump-dom"]
-        place = (tmp_path / name).as_uri()
+        place = figure.as_uri()
         command = [str(BROWSER), *options, f"--user-data-dir={tmp_path / 'browser'}", place]
         shown = subprocess.run(command, capture_output=True, text=True, timeout=120, check=True)
         assert "parsererror" not in shown.stdout
@@ -231,6 +240,7 @@ def test_a_browser_opens_the_figures_without_a_fault(tmp_path: Path) -> None:
         assert shown.stdout.count("<text") > 20
 
 
+@pytest.mark.usefixtures("little_drawn")
 def test_a_drawing_beside_csv_leaves_standard_output_to_the_csv(tmp_path: Path) -> None:
     result = run("screen", *PAIR, "--csv", "-", "--draw", tmp_path / "out")
     assert result.exit_code == 0

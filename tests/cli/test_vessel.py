@@ -79,7 +79,7 @@ def test_a_firing_beyond_the_tables_is_refused_unless_it_may_be_extended(folder:
     result = run("check", hot)
     assert result.exit_code == INPUT_WRONG
     assert "its rows cover" in result.stderr
-    extended = run("check", hot, "--extend")
+    extended = run("check", hot, "--extend", "--quick")
     assert extended.exit_code == DEFECT
     assert "beyond its table: " in extended.stdout
 

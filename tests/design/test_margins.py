@@ -50,7 +50,7 @@ def proposal(share: int):
 def by_shells() -> Margins:
     """What relaxed limits bring the proposal, as shells say."""
     vessel, layout = proposal(50)
-    found = margins(Bench(CARDS, fineness=ROUGH), vessel, layout, relax=True, samples=4)
+    found = margins(Bench(CARDS, fineness=ROUGH), vessel, layout, relax=True, samples=2)
     assert found is not None
     return found
 
@@ -160,7 +160,7 @@ def test_what_a_limit_brings_is_judged_by_a_check_of_the_vessel_beyond_it() -> N
         asked.append(one)
         raise ModelError("it cannot be fired")
 
-    found = margins(bench, vessel, layout, relax=True, samples=4, check=none)
+    found = margins(bench, vessel, layout, relax=True, samples=2, check=none)
     assert found is not None
     assert len(asked) == min(len(by_shells().relaxed), JUDGED) > 0
     assert not found.relaxed

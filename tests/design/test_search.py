@@ -51,7 +51,7 @@ def space(vessel: Vessel, blends: int) -> Space:
 def searched() -> DesignSearch:
     """With little effort."""
     with little_tried():
-        found = search_designs(printed(), Bench(CARDS, fineness=ROUGH), effort=0.02, final=8)
+        found = search_designs(printed(), Bench(CARDS, fineness=ROUGH), effort=0.02, final=4)
     assert found is not None
     return found
 

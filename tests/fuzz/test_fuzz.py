@@ -9,6 +9,8 @@ from hypothesis import HealthCheck, given, settings
 
 from tests.fuzz.readers import inputs, kinds, violation
 
+pytestmark = pytest.mark.usefixtures("solids_are_rough")
+
 
 @pytest.mark.parametrize("name", kinds())
 def test_the_files_that_the_campaign_starts_from_are_read(name: str, tmp_path: Path) -> None:
