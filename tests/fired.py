@@ -30,7 +30,9 @@ from cofire.vessel_file import read_vessel
 
 CARDS = load_cards()
 KILNS = load_kilns()
-COARSE = Control(relative_tolerance=3e-2, stress_tolerance=1e5, breakpoint_tolerance=1e-3)
+COARSE = Control(
+    relative_tolerance=3e-2, stress_tolerance=1e5, breakpoint_tolerance=1e-3, compiled=True
+)
 SILVER, FRIT = 0, 1  # rows and bands of the tea-light vessel
 TEA_LIGHT = """
 name = "tea-light"

@@ -19,7 +19,7 @@ from cofire.vessel import Band, JointLimits, Printer, Vessel
 CARDS = load_cards()
 SILVER, FRIT = "fine silver", "fritted body"
 BLEND = f"{SILVER} + {FRIT} = 50"
-COARSE = Control(relative_tolerance=0.1, stress_tolerance=2e5)
+COARSE = Control(relative_tolerance=0.1, stress_tolerance=2e5, compiled=True)
 FIRING: Firing = simple_firing(
     load_kilns()["small studio kiln"], 850 + 273.15, 1800.0, 150 / 3600, "air"
 )
