@@ -7,7 +7,7 @@ The matrices are small, and workers side by side would only wait for each other'
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
@@ -27,6 +27,21 @@ settings.register_profile("search", deadline=None, derandomize=False)
 settings.load_profile("suite")
 
 
+class Backwards(pytest.Dir):
+    """A folder read from its end."""
+
+    def collect(self) -> Iterable[pytest.Item | pytest.Collector]:
+        """What it holds, the last first."""
+        return reversed(list(super().collect()))
+
+
+def pytest_collect_directory(path: Path, parent: pytest.Collector) -> pytest.Collector | None:
+    """Every second worker begins at the end, and finds compiled what another has read."""
+    if int(os.environ.get("PYTEST_XDIST_WORKER", "gw0")[2:]) % 2:
+        return Backwards.from_parent(parent, path=path)
+    return None
+
+
 COMPILES = "test_shell_march"
 MARCH_NOTHING = {"materials", "firing", "physics", "test_calibration"}
 
@@ -35,9 +50,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The compiled march first, beside it what never needs it, then all else.
 
     Workers take files as they are listed: so one of them compiles it, most of a minute in a fresh
-    checkout, while the others have work until it is there.
+    checkout, while the others have work until it is there. The same list whichever way it was read.
     """
-    items.sort(key=lambda item: _turn(item.path))
+    items.sort(key=lambda item: (_turn(item.path), item.path))
 
 
 def _turn(file: Path) -> int:
