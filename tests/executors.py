@@ -32,7 +32,7 @@ def an_executor(kind: str, workers: int = 2) -> Iterator[Executor]:
     else:
         distributed = pytest.importorskip("distributed")
         cluster = distributed.LocalCluster(
-            n_workers=workers, threads_per_worker=1, processes=False, dashboard_address=None
+            n_workers=workers, threads_per_worker=1, processes=False, dashboard_address=":0"
         )
         with cluster, distributed.Client(cluster) as client:
             yield client.get_executor()

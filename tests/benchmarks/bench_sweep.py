@@ -54,7 +54,7 @@ def executor(kind: str, workers: int) -> Iterator[Executor | None]:
     from distributed import Client, LocalCluster
 
     with (
-        LocalCluster(n_workers=workers, threads_per_worker=1, dashboard_address=None) as cluster,
+        LocalCluster(n_workers=workers, threads_per_worker=1, dashboard_address=":0") as cluster,
         Client(cluster) as client,
     ):
         yield client.get_executor()
