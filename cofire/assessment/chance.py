@@ -15,7 +15,7 @@ from collections.abc import Collection, Mapping
 
 import numpy as np
 
-from cofire.assessment.crack_rules import risk_at
+from cofire.assessment.crack_rules import risk_at_log
 from cofire.assessment.model_factors import factor_of
 from cofire.numerics import Array, normal_points
 
@@ -108,8 +108,7 @@ def chance_kept(rule: str, used: Array, common: Array, modulus: Array | None = N
         m = np.take_along_axis(np.broadcast_to(modulus, used.shape), worst, axis=1)
         found = np.zeros_like(log)
         for node, share in zip(*normal_points(NODES), strict=True):
-            stress = np.exp(np.minimum(log + scatter * node, 200.0 / m))
-            found += share * np.exp(-risk_at(stress, m))
+            found += share * np.exp(-risk_at_log(np.minimum(log + scatter * node, 200.0 / m), m))
     least = np.where(unknown, UNKNOWN_KEPT, 1.0).min(axis=1)
     return np.asarray(np.minimum(found, least[:, None]))
 

@@ -145,7 +145,21 @@ def risk_at(share: float | Array, modulus: float | Array) -> Array:
     modulus : float
         Of Weibull. [-]
     """
-    return np.asarray(-np.log1p(-FAILURE_NO) * np.asarray(share) ** modulus, np.float64)
+    with np.errstate(divide="ignore"):
+        return risk_at_log(np.log(share), modulus)
+
+
+def risk_at_log(log_share: float | Array, modulus: float | Array) -> Array:
+    """The same from the logarithm of the share. [-]
+
+    Parameters
+    ----------
+    log_share : array
+        Any shape. [-]
+    modulus : float
+        Of Weibull. [-]
+    """
+    return np.asarray(-np.log1p(-FAILURE_NO) * np.exp(modulus * log_share), np.float64)
 
 
 def share_at(risk: float | Array, modulus: float | Array) -> Array:

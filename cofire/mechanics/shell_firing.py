@@ -456,6 +456,7 @@ def _steps(fields: JointFields, state: JointState, force: Array, number: int) ->
     radial, axial, moment = np.moveaxis(force[:, own], 2, 0)
     bending = 6.0 * moment / cut**2
     slant = state.slant[:, own]
+    beside = state.beside if own.all() else state.beside[:, :, :, own]
     return StepStress(
         height=mesh.height[node],
         normal=np.stack([axial / cut - bending, axial / cut + bending], axis=-1),
@@ -463,6 +464,6 @@ def _steps(fields: JointFields, state: JointState, force: Array, number: int) ->
         local_normal=state.normal[:, own],
         hoop=state.hoop[:, own],
         mismatch=state.mismatch[:, own],
-        peak=state.beside[:, :, :, own].max(axis=(1, 2, 5)) + slant[..., None],
+        peak=beside.max(axis=(1, 2)).max(axis=-1) + slant[..., None],
         slant=slant,
     )

@@ -8,6 +8,8 @@ in the other, and lies within the Hashin–Shtrikman bounds. Porosity is left to
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
@@ -96,11 +98,9 @@ def elastic_bounds(
         Bulk and shear modulus of the phase. [Pa]
     """
     c, Km, Gm, Kc, Gc = _phases(volume_fraction, metal, ceramic)
-    low = np.minimum(Km, Kc), np.minimum(Gm, Gc)
-    high = np.maximum(Km, Kc), np.maximum(Gm, Gc)
-    bulk = tuple(_backed_mean(c, Km, Kc, 4.0 / 3.0 * G) for _, G in (low, high))
-    shear = tuple(_backed_mean(c, Gm, Gc, _shear_backing(K, G)) for K, G in (low, high))
-    return (bulk[0], bulk[1]), (shear[0], shear[1])
+    by_bulk = _Backed.of(c, Km, Kc)
+    low, high = (by_bulk.mean(4.0 / 3.0 * G) for G in (np.minimum(Gm, Gc), np.maximum(Gm, Gc)))
+    return (low, high), _shear_bounds(_Backed.of(c, Gm, Gc), (Km, Kc), (Gm, Gc))
 
 
 def elastic_moduli(
@@ -120,22 +120,22 @@ def elastic_moduli(
         Bulk and shear modulus of the phase. [Pa]
     """
     c, Km, Gm, Kc, Gc = _phases(volume_fraction, metal, ceramic)
-    _, (low, high) = elastic_bounds(volume_fraction, metal, ceramic)
+    by_bulk, by_shear = _Backed.of(c, Km, Kc), _Backed.of(c, Gm, Gc)
+    low, high = _shear_bounds(by_shear, (Km, Kc), (Gm, Gc))
     G = high
     for _ in range(STEPS):  # Newton from above: both sides are concave, so no step overshoots
-        K, K_slope = _backed_mean(c, Km, Kc, 4.0 / 3.0 * G), _backed_slope(c, Km, Kc, 4.0 / 3.0 * G)
+        K, K_slope = by_bulk.mean_and_slope(4.0 / 3.0 * G)
         backing = _shear_backing(K, G)
-        under = 6.0 * (K + 2.0 * G)
-        by_bulk = (9.0 * G - 6.0 * backing) / under
-        by_shear = (9.0 * K + 16.0 * G - 12.0 * backing) / under
-        slope = _backed_slope(c, Gm, Gc, backing) * (4.0 / 3.0 * K_slope * by_bulk + by_shear)
-        new = G - (_backed_mean(c, Gm, Gc, backing) - G) / (slope - 1.0)
-        new = np.clip(new, low, high)
+        mean, slope = by_shear.mean_and_slope(backing)
+        # growth of the backing with G: 4/3 of its growth with K times that of K, and its own
+        own = 8.0 * K_slope * (1.5 * G - backing) + 9.0 * K + 16.0 * G - 12.0 * backing
+        slope *= own / (6.0 * (K + 2.0 * G))
+        new = np.clip(G - (mean - G) / (slope - 1.0), low, high)
         settled = (new >= (1.0 - SETTLED) * G).all()  # what falls no more is round-off
         G = new
         if settled:
             break
-    return _backed_mean(c, Km, Kc, 4.0 / 3.0 * G), G
+    return by_bulk.mean(4.0 / 3.0 * G), G
 
 
 def free_strain(
@@ -419,17 +419,48 @@ def _phases(volume_fraction: npt.ArrayLike, metal: Pair, ceramic: Pair) -> list[
     return list(np.broadcast_arrays(_fraction(volume_fraction), *moduli))
 
 
-def _backed_mean(c: Array, metal: Array, ceramic: Array, backing: Array) -> Array:
-    """Series mean of the phases, each stiffened by the backing of the comparison medium."""
-    # 1/(c/(metal + backing) + (1-c)/(ceramic + backing)) - backing, without the difference
-    parallel, crossed = c * metal + (1.0 - c) * ceramic, c * ceramic + (1.0 - c) * metal
-    return (metal * ceramic + backing * parallel) / (crossed + backing)
+@dataclass(frozen=True)
+class _Backed:
+    """Series mean of two phases, each stiffened by the backing of the comparison medium.
+
+    Of 1/(c/(metal + backing) + (1-c)/(ceramic + backing)) - backing, without the difference:
+    (product + backing parallel)/(crossed + backing), and it grows with spread/(crossed + backing)².
+    """
+
+    product: Array
+    parallel: Array
+    crossed: Array
+    spread: Array
+
+    @classmethod
+    def of(cls, c: Array, metal: Array, ceramic: Array) -> _Backed:
+        """For a share of the metal and a modulus of each phase."""
+        rest = 1.0 - c
+        return cls(
+            metal * ceramic,
+            c * metal + rest * ceramic,
+            c * ceramic + rest * metal,
+            c * rest * (metal - ceramic) ** 2,
+        )
+
+    def mean(self, backing: Array) -> Array:
+        """For one backing."""
+        return np.asarray((self.product + backing * self.parallel) / (self.crossed + backing))
+
+    def mean_and_slope(self, backing: Array) -> tuple[Array, Array]:
+        """For one backing, and its growth with it."""
+        under = self.crossed + backing
+        mean = (self.product + backing * self.parallel) / under
+        return mean, self.spread / (under * under)
 
 
-def _backed_slope(c: Array, metal: Array, ceramic: Array, backing: Array) -> Array:
-    """Growth of `_backed_mean` with the backing."""
-    crossed = c * ceramic + (1.0 - c) * metal
-    return c * (1.0 - c) * ((metal - ceramic) / (crossed + backing)) ** 2
+def _shear_bounds(
+    by_shear: _Backed, bulk: tuple[Array, Array], shear: tuple[Array, Array]
+) -> tuple[Array, Array]:
+    """Lowest and highest shear modulus of an isotropic blend, see `elastic_bounds`."""
+    low = _shear_backing(np.minimum(*bulk), np.minimum(*shear))
+    high = _shear_backing(np.maximum(*bulk), np.maximum(*shear))
+    return by_shear.mean(low), by_shear.mean(high)
 
 
 def _shear_backing(bulk: Array, shear: Array) -> Array:
