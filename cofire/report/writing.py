@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import ctypes
 import errno
 import io
@@ -13,7 +14,7 @@ import tempfile
 import textwrap
 import threading
 import unicodedata
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
@@ -126,7 +127,7 @@ def printed(text: str) -> int:
     )
 
 
-def table_text(columns: Mapping[str, object]) -> str:
+def table_text(columns: Mapping[str, Iterable[object]]) -> str:
     """Columns as comma-separated text with a header, numbers to six digits.
 
     Parameters
@@ -146,9 +147,19 @@ def table_text(columns: Mapping[str, object]) -> str:
     1,"a, b"
     2.5,
     """
-    from pandas import DataFrame
+    stream = io.StringIO()
+    rows = csv.writer(stream, lineterminator="\n")
+    rows.writerow(columns)
+    cells = [[_cell(value) for value in column] for column in columns.values()]
+    rows.writerows(zip(*cells, strict=True))
+    return stream.getvalue()
 
-    return str(DataFrame(columns).to_csv(index=False, lineterminator="\n", float_format="%.6g"))
+
+def _cell(value: object) -> object:
+    """What a table says of a value: six digits of a number, nothing where there is none."""
+    if value is None or value != value:
+        return ""
+    return f"{value:.6g}" if isinstance(value, float) else value
 
 
 def check_targets(targets: Sequence[str | Path | None], force: bool) -> None:
