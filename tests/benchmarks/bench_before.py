@@ -1,6 +1,6 @@
 """Screening, samples and a check against an earlier commit, in one run.
 
-Run by hand: git worktree add --detach BEFORE f1da085
+Run by hand: git worktree add --detach BEFORE COMMIT
              python -m tests.benchmarks.bench_before BEFORE [--rows 1000000] [--samples 256]
 Every figure is the processor time of whole processes on one thread, that of the earlier commit and
 of this one in turn, so that both see the same load. The two do not do the same: this one judges by
@@ -39,22 +39,24 @@ cards = load_cards()
 response = fire_vessel(read_vessel(Path("examples/silver_foot_vessel.toml"), load_kilns()), cards)
 print(len(sample_verdicts(response, {count}).worst))
 """
-THEN = {
-    "units": "cofire.inputs.units",
-    "catalogue": "cofire.inputs.tables",
-    "firing": "cofire.inputs.firing",
-    "vessel": "cofire.inputs.vessel",
-    "response": "cofire.planning.ware.response",
-    "uncertainty": "cofire.planning.evidence.uncertainty",
+CALLED = {
+    "units": "kelvin",
+    "catalogue": "load_cards",
+    "firing": "load_kilns",
+    "vessel": "read_vessel",
+    "response": "fire_vessel",
+    "uncertainty": "sample_verdicts",
 }
-NOW = {
-    "units": "cofire.units",
-    "catalogue": "cofire.materials.catalogue",
-    "firing": "cofire.firing.program",
-    "vessel": "cofire.vessel_file",
-    "response": "cofire.assessment.response",
-    "uncertainty": "cofire.evidence.uncertainty",
-}
+
+
+def homes(tree: Path) -> dict[str, str]:
+    """Modules of a tree that define what is called here, wherever that stood at the time."""
+    texts = {path: path.read_text() for path in sorted((tree / "cofire").rglob("*.py"))}
+    found = {}
+    for key, name in CALLED.items():
+        home = next(path for path, text in texts.items() if f"\ndef {name}(" in text)
+        found[key] = ".".join(home.relative_to(tree).with_suffix("").parts)
+    return found
 
 
 def spent(tree: Path, command: list[str], kept: str, repeats: int = 1) -> float:
@@ -86,6 +88,7 @@ def main() -> None:
     parser.add_argument("--samples", type=int, default=256)
     given = parser.parse_args()
     before, count = given.before.resolve(), round((given.rows / 10) ** 0.5)
+    earlier, present = homes(before), homes(ROOT)
     print(f"load {os.getloadavg()[0]:.1f}; processor time before, now, and now over before")
     check, other = (
         ["-m", "cofire", "check", f"examples/{name}.toml"]
@@ -97,14 +100,14 @@ def main() -> None:
         ("check, tumbler", other, other, 5),
         (
             f"{given.samples} samples",
-            ["-c", SAMPLES.format(count=given.samples, **THEN)],
-            ["-c", SAMPLES.format(count=given.samples, **NOW)],
+            ["-c", SAMPLES.format(count=given.samples, **earlier)],
+            ["-c", SAMPLES.format(count=given.samples, **present)],
             1,
         ),
         (
             f"{10 * count**2} rows of screening",
-            ["-c", SCREEN.format(count=count, **THEN)],
-            ["-c", SCREEN.format(count=count, **NOW)],
+            ["-c", SCREEN.format(count=count, **earlier)],
+            ["-c", SCREEN.format(count=count, **present)],
             1,
         ),
     )
