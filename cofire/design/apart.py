@@ -429,16 +429,16 @@ def _flags(
     return worst_first(found).flags, friction
 
 
-def _sampled(job: tuple[Sample, tuple[Vessel, Vessel], str]) -> Chances:
+def _sampled(job: tuple[Bench, tuple[Vessel, Vessel], str]) -> Chances:
     """Chances in one sample, and what loses it, from anywhere."""
-    sample, (lower, upper), body = job
+    bench, parts, body = job
     try:
-        found = _flags(sample.bench, (sample.vessel(lower), sample.vessel(upper)))
+        found = _flags(bench, parts)
     except CofireError:
         found = None
     if found is None:
         return Chances(0.0, 0.0, 0.0, "it could not be worked out")
-    return chances(found[0], sample.bench.material(body)["weibull_modulus"].scalar)
+    return chances(found[0], bench.material(body)["weibull_modulus"].scalar)
 
 
 def _over(
@@ -449,7 +449,8 @@ def _over(
     flags: tuple[Flag, ...],
 ) -> Outcome:
     """What the parts come to over samples; their flags are those with the cards as they stand."""
-    jobs = [(way, parts, body) for way in ways]
+    lower, upper = parts
+    jobs = ((way.bench, (way.vessel(lower), way.vessel(upper)), body) for way in ways)
     rows = list(each(_sampled, jobs, bench.executor))
     kept, sound, opened, losers = zip(*rows, strict=True)
     load = load_of(flags, [part.bands[0].material for part in parts])

@@ -11,7 +11,6 @@ import pickle
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 from typing import TypeVar
 from uuid import uuid4
 
@@ -35,6 +34,7 @@ from cofire.mechanics.shell_firing import fire_shells
 from cofire.physics.blends import find_material
 from cofire.physics.history import Along, History
 from cofire.vessel import Vessel, leans
+from cofire.workers import each
 
 ROUGH, FINENESS = 0.3, 0.4
 """Of meshes: the largest cooling utilisation of a layout of the example is 0.94 to 1.13 and 1.00
@@ -129,15 +129,14 @@ class Bench:
     token: str = field(default_factory=lambda: uuid4().hex)
     _materials: dict[str, Card] = field(default_factory=dict)
     _known: dict[Key, _Known] = field(default_factory=dict)
+    _packed: list[bytes] = field(default_factory=list)
 
     def __reduce__(self) -> tuple[Callable[..., Bench], tuple[object, ...]]:
         """How a worker gets it: the cards; what follows from them is worked out there."""
-        known = (self.token, self._packed, self.extend, self.fineness, self.ratios, self.drawn)
+        if not self._packed:
+            self._packed.append(pickle.dumps(dict(self.cards), pickle.HIGHEST_PROTOCOL))
+        known = (self.token, self._packed[0], self.extend, self.fineness, self.ratios, self.drawn)
         return _bench_there, known
-
-    @cached_property
-    def _packed(self) -> bytes:
-        return pickle.dumps(dict(self.cards), pickle.HIGHEST_PROTOCOL)
 
     def material(self, name: str) -> Card:
         """The card of that name or blend.
@@ -288,12 +287,8 @@ class Bench:
                         shared[own] = rule.flags(alone[card.name])
                     flags += shared[own]
             else:
-                ratio = self.ratios.get(rule.name, 1.0)
-                flags += [
-                    flag if ratio == 1.0 else replace(flag, utilisation=ratio * flag.utilisation)
-                    for flag in rule.flags(response)
-                ]
-        return verdict.worst_first(flags)
+                flags += rule.flags(response)
+        return verdict.worst_first(put_right(flags, self.ratios))
 
     def correct(self, vessel: Vessel, found: Check, furthest: float = FURTHEST_OUT) -> None:
         """Learn from a check how far the search is out for the best vessel so far.
@@ -308,18 +303,57 @@ class Bench:
             Most by which a ratio is believed, either way. [-]
         """
         self.ratios.clear()
-        (coarse,) = fire_candidates(self, [vessel])
-        if isinstance(coarse, ModelError):
-            return
-        for rule in verdict.RULES:
-            if STRESS not in rule.sees:
-                continue
-            right, wrong = (
-                max((f.utilisation for f in flags if f.rule == rule.name), default=0.0)
-                for flags in (found.verdict.flags, self.judge(coarse).flags)
-            )
-            if right > LEAST_SHARE and wrong > LEAST_SHARE:
-                self.ratios[rule.name] = min(max(right / wrong, 1.0 / furthest), furthest)
+        (shell,) = next(each(judged, [(self, [vessel])], self.executor))
+        if shell is not None:
+            self.ratios.update(ratios_between(found.verdict.flags, shell, furthest))
+
+
+def ratios_between(
+    solid: Sequence[Flag], shell: Sequence[Flag], furthest: float = FURTHEST_OUT
+) -> dict[str, float]:
+    """What the solid of a vessel finds over what its coarse shell finds, by rule of stress.
+
+    Parameters
+    ----------
+    solid, shell : sequence of Flag
+        Of one vessel.
+    furthest : float
+        Most by which a ratio is believed, either way. [-]
+
+    Returns
+    -------
+    dict
+        Without rules of which either uses up next to nothing. [-]
+    """
+    found = {}
+    for rule in verdict.RULES:
+        if STRESS not in rule.sees:
+            continue
+        right, wrong = (
+            max((f.utilisation for f in flags if f.rule == rule.name), default=0.0)
+            for flags in (solid, shell)
+        )
+        if right > LEAST_SHARE and wrong > LEAST_SHARE:
+            found[rule.name] = min(max(right / wrong, 1.0 / furthest), furthest)
+    return found
+
+
+def put_right(flags: Iterable[Flag], ratios: Mapping[str, float]) -> list[Flag]:
+    """Flags of a coarse shell with what a solid is known to find over it.
+
+    Parameters
+    ----------
+    flags : iterable of Flag
+        Of the shell.
+    ratios : mapping
+        By rule; 1 of a rule that is not named. [-]
+    """
+    return [
+        replace(flag, utilisation=ratios[flag.rule] * flag.utilisation)
+        if ratios.get(flag.rule, 1.0) != 1.0
+        else flag
+        for flag in flags
+    ]
 
 
 KEPT = 12
@@ -412,6 +446,26 @@ def _fired(
         return error
     ware = np.interp(shell.time, curve.time, curve.ware)
     return Response(vessel, cards, material, curve, history, shell, ware, along)
+
+
+def judged(job: tuple[Bench, Sequence[Vessel]]) -> list[tuple[Flag, ...] | None]:
+    """Flags of some vessels fired on one bench, for whoever works beside others.
+
+    Parameters
+    ----------
+    job : tuple of Bench and sequence of Vessel
+        What is known already, and the vessels.
+
+    Returns
+    -------
+    list of tuple of Flag or None
+        One a vessel, worst first; None for one that cannot be fired.
+    """
+    bench, vessels = job
+    return [
+        None if isinstance(r, ModelError) else bench.judge(r).flags
+        for r in fire_candidates(bench, vessels)
+    ]
 
 
 def batches(candidates: Sequence[T]) -> list[Sequence[T]]:

@@ -9,23 +9,23 @@ pinned at nought or one, the load of the cards as they stand still says which de
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from operator import attrgetter
 from typing import NamedTuple
 
 import numpy as np
 
-from cofire.assessment.chance import SHARES, STEPS, chance_kept, together
+from cofire.assessment.chance import SHARES, STEPS, chance_kept, mean_kept, together
 from cofire.assessment.draws import Factor, factors_of, varied
 from cofire.assessment.draws import design as points_of
 from cofire.assessment.model_factors import factor_of
 from cofire.assessment.rule import Flag
-from cofire.assessment.verdict import LOSING, PROBABLE, SEEN, rule_of, worst_by_rule
-from cofire.design.candidates import Bench, batches, fire_candidates
-from cofire.errors import ModelError
+from cofire.assessment.verdict import LOSING, PROBABLE, SEEN, rule_of, worst_by_rule, worst_first
+from cofire.design.candidates import Bench, batches, judged, put_right
 from cofire.firing.program import Firing
-from cofire.materials.card import pure_cards
+from cofire.materials.card import Card, pure_cards
 from cofire.numerics import Array
 from cofire.vessel import Band, Vessel
 from cofire.workers import each
@@ -111,6 +111,9 @@ class Outcome:
         What each sample did to it, (S,); see `foretold`.
     opened
         Chance that nothing is seen on it once the kiln is open, in each sample, shape (S,). [-]
+    shell, shells
+        Flags of its coarse shell as found, with the cards as they stand, and in each sample, None
+        where that could not be fired, (S,); see `by_ratios`.
     """
 
     flags: tuple[Flag, ...]
@@ -120,6 +123,8 @@ class Outcome:
     lost_by: tuple[str, ...] = ()
     swings: tuple[Swing, ...] = ()
     opened: Array = field(default_factory=lambda: np.empty(0))
+    shell: tuple[Flag, ...] = ()
+    shells: tuple[tuple[Flag, ...] | None, ...] = ()
 
     @property
     def chance(self) -> float:
@@ -282,9 +287,12 @@ def _chances(
     for rule, some in used.items():
         factor = factor_of(rule)
         m = modulus[:, None] if rule in PROBABLE else None
-        at = chance_kept(rule, some, factor.common * STEPS, m)
-        alone[rule] = at @ SHARES
-        states[rule] = at if factor.shared else alone[rule][:, None]
+        if factor.shared:
+            states[rule] = chance_kept(rule, some, factor.common * STEPS, m)
+            alone[rule] = states[rule] @ SHARES
+        else:
+            alone[rule] = mean_kept(rule, some, m)
+            states[rule] = alone[rule][:, None]
     whole = np.ones((modulus.size, STEPS.size))
     lost, every, seen = (
         (whole * together({r: at for r, at in states.items() if r in some}, PROBABLE)) @ SHARES
@@ -299,8 +307,8 @@ class Sample:
 
     Attributes
     ----------
-    bench
-        With its cards.
+    base
+        With the cards as they stand.
     kiln
         By how much the top of the firing is off. [K]
     dead
@@ -311,14 +319,30 @@ class Sample:
         By how much the wall is off. [roads]
     deviates
         By how many of its standard uncertainties each property is off. [-]
+    cards
+        The pure materials that these are of.
     """
 
-    bench: Bench
+    base: Bench
     kiln: float
     dead: float
     place: float
     wall: float
     deviates: Mapping[Factor, float]
+    cards: tuple[Card, ...] = ()
+
+    @cached_property
+    def bench(self) -> Bench:
+        """With its own cards; drawn when first asked for, while workers have the samples before."""
+        deviates = np.array([*self.deviates.values()])
+        return Bench(
+            varied(self.cards, [*self.deviates], deviates, Counter()),  # all a worker is to be sent
+            extend=True,
+            fineness=self.base.fineness,
+            ratios=self.base.ratios,
+            executor=self.base.executor,
+            drawn=True,
+        )
 
     def fired(self, firing: Firing) -> Firing:
         """The firing with its hottest segments off.
@@ -387,30 +411,23 @@ def draw(
     list of Sample
         One a point.
     """
-    base = [*pure_cards(bench.used([vessel])).values()]
-    factors = factors_of(base)
+    cards = tuple(pure_cards(bench.used([vessel])).values())
+    factors = factors_of(cards)
     points = points_of(count, len(factors) + MOVED, seed)
     left = np.array([(sureness or {}).get(f.name, 1.0) for f in factors])
-    clipped: Counter = Counter()  # type: ignore[type-arg]
     found = []
     for point in points:
         own = point[: len(factors)] * left
         kiln, dead, place, wall = point[len(factors) :]
         found.append(
             Sample(
-                Bench(
-                    varied(base, factors, own, clipped),  # all a worker is to be sent
-                    extend=True,
-                    fineness=bench.fineness,
-                    ratios=bench.ratios,
-                    executor=bench.executor,
-                    drawn=True,
-                ),
+                bench,
                 KILN_SPREAD * float(kiln),
                 float(np.exp(DEAD_SPREAD * dead)),
                 PLACE_SPREAD * float(place),
                 WALL_SPREAD * float(wall),
                 {f: float(d) for f, d in zip(factors, own, strict=True)},
+                cards,
             )
         )
     return found
@@ -448,15 +465,6 @@ def deciding(samples: Sequence[Sample], outcome: Outcome) -> list[tuple[Factor, 
     return sorted(told, key=lambda row: -row[1])
 
 
-def _judged(job: tuple[Bench, Sequence[Vessel]]) -> list[tuple[Flag, ...] | None]:
-    """Flags of some vessels fired on one bench; None for one that cannot be fired."""
-    bench, vessels = job
-    return [
-        None if isinstance(r, ModelError) else bench.judge(r).flags
-        for r in fire_candidates(bench, vessels)
-    ]
-
-
 def nominal(
     bench: Bench, vessels: Sequence[Vessel], progress: Callable[[int], None] | None = None
 ) -> list[Outcome | None]:
@@ -476,28 +484,46 @@ def nominal(
     list of Outcome or None
         None for a design that cannot be meshed or solved.
     """
-    if not vessels:
-        return []
-    order = sorted(range(len(vessels)), key=lambda k: len(vessels[k].bands))
-    jobs = [(bench, [vessels[k] for k in some]) for some in batches(order)]
     found: list[Outcome | None] = [None] * len(vessels)
-    at = 0
-    for results in each(_judged, jobs, bench.executor):
-        for flags in results:
-            k = order[at]
-            found[k] = _outcome(bench, vessels[k], flags)
-            at += 1
-        if progress:
-            progress(len(results))
+    for k, outcome in as_they_come(bench, vessels, progress):
+        found[k] = outcome
     return found
 
 
-def _outcome(bench: Bench, vessel: Vessel, flags: tuple[Flag, ...] | None) -> Outcome | None:
-    """What a design comes to by its flags."""
-    if flags is None:
+def as_they_come(
+    bench: Bench, vessels: Sequence[Vessel], progress: Callable[[int], None] | None = None
+) -> Iterator[tuple[int, Outcome | None]]:
+    """As `nominal`, one by one: whoever listens can go on with one while others are fired.
+
+    Parameters
+    ----------
+    bench, vessels, progress
+        As of `nominal`.
+
+    Yields
+    ------
+    tuple of int and Outcome or None
+        Which of the vessels, in the order in which they are fired, and what it comes to.
+    """
+    order = sorted(range(len(vessels)), key=lambda k: -len(vessels[k].bands))  # long ones first
+    plain = replace(bench, ratios={})
+    jobs = [(plain, [vessels[k] for k in some]) for some in batches(order)]
+    following = iter(order)
+    for results in each(judged, jobs, bench.executor):
+        for flags in results:
+            k = next(following)
+            yield k, _outcome(bench, vessels[k], flags)
+        if progress:
+            progress(len(results))
+
+
+def _outcome(bench: Bench, vessel: Vessel, shell: tuple[Flag, ...] | None) -> Outcome | None:
+    """What a design comes to by the flags of its shell, put right by the ratios of the bench."""
+    if shell is None:
         return None
+    flags = worst_first(put_right(shell, bench.ratios)).flags
     names = tuple(pure_cards(bench.used([vessel])))
-    return Outcome(flags, load_of(flags, names), np.empty(0), np.empty(0))
+    return Outcome(flags, load_of(flags, names), np.empty(0), np.empty(0), shell=shell)
 
 
 def of_one(bench: Bench, vessel: Vessel) -> Outcome | None:
@@ -515,8 +541,8 @@ def of_one(bench: Bench, vessel: Vessel) -> Outcome | None:
     Outcome or None
         None where it cannot be meshed or solved.
     """
-    (flags,) = _judged((bench, [vessel]))
-    return _outcome(bench, vessel, flags)
+    (shell,) = judged((replace(bench, ratios={}), [vessel]))
+    return _outcome(bench, vessel, shell)
 
 
 def swing(before: Sequence[Flag], after: Sequence[Flag] | None, modulus: float) -> Swing:
@@ -575,7 +601,7 @@ def foretold(outcome: Outcome, swings: Sequence[Swing]) -> Outcome:
     fired = np.array([one.factors is not None for one in swings], dtype=float)
     return replace(
         outcome, kept=fired * kept, sound=fired * sound, opened=fired * opened, lost_by=(),
-        swings=(),
+        swings=(), shells=(),
     )  # fmt: skip
 
 
@@ -593,7 +619,7 @@ def odds(
     bench : Bench
         With the cards as they stand.
     samples : sequence of Sample
-        From `draw`.
+        From `draw`; judged by the ratios of the bench.
     vessels : sequence of Vessel
         The designs.
     outcomes : sequence of Outcome or None
@@ -609,38 +635,74 @@ def odds(
     asked = [k for k, o in enumerate(outcomes) if o is not None]
     if not asked:
         return list(outcomes)
-    jobs = [(s.bench, [s.vessel(vessels[k]) for k in asked]) for s in samples]
-    table = np.zeros((3, len(samples), len(asked)))
-    losers: list[list[str]] = [[] for _ in asked]
-    moved: list[list[Swing]] = [[] for _ in asked]
+    jobs = ((replace(s.bench, ratios={}), [s.vessel(vessels[k]) for k in asked]) for s in samples)
+    rows: dict[int, list[_Asked]] = {k: [] for k in asked}
     bodies = [bench.zones(vessels[k])[1].name for k in asked]
-    for row, results in enumerate(each(_judged, jobs, samples[0].bench.executor)):
-        for column, flags in enumerate(results):
-            body = samples[row].bench.cards[bodies[column]]
-            modulus, known = body["weibull_modulus"].scalar, outcomes[asked[column]]
+    following = iter(samples)
+    for results in each(judged, jobs, bench.executor):
+        cards = next(following).bench.cards
+        for k, body, shell in zip(asked, bodies, results, strict=True):
+            modulus, known = cards[body]["weibull_modulus"].scalar, outcomes[k]
             assert known is not None
-            moved[column].append(swing(known.flags, flags, modulus))
-            if flags is None:
-                losers[column].append("it could not be worked out")
-                continue
-            told = chances(flags, modulus)
-            table[:, row, column] = told.kept, told.sound, told.opened
-            losers[column].append(told.loser)
+            rows[k].append(_asked(known, shell, modulus, bench.ratios))
         if progress:
             progress(len(results))
-    found = list(outcomes)
-    for column, k in enumerate(asked):
-        known = outcomes[k]
-        assert known is not None
-        found[k] = replace(
-            known,
-            kept=table[0, :, column],
-            sound=table[1, :, column],
-            opened=table[2, :, column],
-            lost_by=tuple(losers[column]),
-            swings=tuple(moved[column]),
-        )
-    return found
+    return [None if o is None else _over(o, rows[k]) for k, o in enumerate(outcomes)]
+
+
+def by_ratios(bench: Bench, vessel: Vessel, outcome: Outcome) -> Outcome:
+    """The same design over the same samples, put right by other ratios: nothing is fired again.
+
+    Parameters
+    ----------
+    bench : Bench
+        With the ratios.
+    vessel : Vessel
+        The design.
+    outcome : Outcome
+        Of it, from `nominal` or `odds`.
+
+    Returns
+    -------
+    Outcome
+        As they would find it on that bench.
+    """
+    known = _outcome(bench, vessel, outcome.shell)
+    assert known is not None
+    rows = [
+        _asked(known, shell, one.modulus, bench.ratios)
+        for shell, one in zip(outcome.shells, outcome.swings, strict=True)
+    ]
+    return _over(known, rows) if rows else known
+
+
+class _Asked(NamedTuple):
+    """One sample of a design: flags of its shell, what it does to the design, and its chances."""
+
+    shell: tuple[Flag, ...] | None
+    swing: Swing
+    chances: Chances
+
+
+def _asked(
+    known: Outcome, shell: tuple[Flag, ...] | None, modulus: float, ratios: Mapping[str, float]
+) -> _Asked:
+    """A sample, its shell put right."""
+    if shell is None:
+        lost = Chances(0.0, 0.0, 0.0, "it could not be worked out")
+        return _Asked(shell, swing(known.flags, None, modulus), lost)
+    flags = put_right(shell, ratios)
+    return _Asked(shell, swing(known.flags, flags, modulus), chances(flags, modulus))
+
+
+def _over(known: Outcome, rows: Sequence[_Asked]) -> Outcome:
+    """A design with its chances over samples."""
+    shells, swings, told = zip(*rows, strict=True)
+    kept, sound, opened, losers = zip(*told, strict=True)
+    return replace(
+        known, kept=np.array(kept), sound=np.array(sound), opened=np.array(opened), lost_by=losers,
+        swings=swings, shells=shells,
+    )  # fmt: skip
 
 
 def swings_of(bench: Bench, vessel: Vessel, count: int) -> tuple[Swing, ...]:

@@ -28,6 +28,7 @@ from cofire.design.objective import (
     Outcome,
     Sample,
     Swing,
+    as_they_come,
     draw,
     foretold,
     nominal,
@@ -163,8 +164,11 @@ class Trials:
             To be known afterwards.
         """
         new = list(dict.fromkeys(d for d in designs if d is not None and d not in self.known))
+        self.known.update(dict.fromkeys(new))  # their order is not that in which they are fired
         vessels = [self.space.laid(d) for d in new]
-        self.known.update(zip(new, nominal(self.bench, vessels, self.progress), strict=True))
+        for k, outcome in as_they_come(self.bench, vessels, self.progress):
+            self.known[new[k]] = outcome
+            self.cost(new[k])
 
     def anchor(self, swings: tuple[Swing, ...]) -> None:
         """Foretell all chances anew.

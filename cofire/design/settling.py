@@ -14,8 +14,8 @@ from dataclasses import replace
 
 from cofire.assessment.check import Check
 from cofire.assessment.verdict import worst_by_rule
-from cofire.design.candidates import Bench
-from cofire.design.objective import ASKED, Outcome, Sample, draw, nominal, odds
+from cofire.design.candidates import Bench, ratios_between
+from cofire.design.objective import Outcome, Sample, by_ratios, nominal, odds
 from cofire.design.search import Choice, DesignSearch, preferred
 from cofire.design.space import laid
 from cofire.vessel import Vessel
@@ -83,11 +83,17 @@ def odds_by_solid(
     Outcome or None
         None where the shell cannot be fired.
     """
-    ratios = ratios_by_solid(bench, vessel, found)
-    own = replace(bench, ratios=ratios)
-    ways = [replace(s, bench=replace(s.bench, ratios=ratios)) for s in samples]
-    (outcome,) = odds(own, ways, [vessel], nominal(own, [vessel]))
+    (known,) = nominal(bench, [vessel])
+    if known is None:
+        return None
+    own = _put_right(bench, found, known)
+    (outcome,) = odds(own, samples, [vessel], [by_ratios(own, vessel, known)])
     return outcome
+
+
+def _put_right(bench: Bench, found: Check, known: Outcome) -> Bench:
+    """The bench with the ratios of a design's solid over its shell."""
+    return replace(bench, ratios=ratios_between(found.verdict.flags, known.shell, FURTHEST))
 
 
 def settle(
@@ -115,14 +121,12 @@ def settle(
     metal, ceramic, below = bench.zones(vessel)
     vessels = [laid(vessel, metal.name, ceramic.name, below, c.design) for c in search.choices]
     checks = check(vessels)
-    samples = draw(bench, vessel, search.samples, ASKED)
     choices: list[Choice] = []
     for choice, one, found in zip(search.choices, vessels, checks, strict=True):
-        outcome: Outcome | None = choice.outcome
-        if far_apart(ratios_by_solid(bench, one, found), bench.ratios, found):
-            outcome = odds_by_solid(samples, bench, one, found)
-        graded = replace(choice, grade=found.verdict.grade)
-        choices.append(graded if outcome is None else replace(graded, outcome=outcome))
+        own, outcome = _put_right(bench, found, choice.outcome), choice.outcome
+        if far_apart(own.ratios, bench.ratios, found):
+            outcome = by_ratios(own, one, outcome)
+        choices.append(replace(choice, grade=found.verdict.grade, outcome=outcome))
     chosen = preferred(choices, search.given)
     return (
         replace(search, choices=tuple(choices), chosen=chosen),

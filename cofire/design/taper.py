@@ -252,14 +252,13 @@ def _shifted(bench: Bench, found: Tapered, samples: Sequence[Sample]) -> tuple[S
     """What the print may do to it, over samples put right by its solid."""
     vessel, printer = found.vessel, found.vessel.printer
     ratios = ratios_by_solid(bench, vessel, found.check)
-    ways = [replace(s, bench=replace(s.bench, ratios=ratios)) for s in samples]
     own = replace(bench, ratios=ratios, drawn=True)
     moved = [(what, shift.vessel(vessel)) for what, shift in print_shifts(own, printer)]
     mixed = f"{1e6 * printer.dead_volume:.2g} ml in which {MIXED}"
     if not printer.given:
         moved.append((mixed, replace(vessel, printer=replace(printer, given=True))))
     vessels = [one for _, one in moved]
-    outcomes = odds(own, ways, vessels, nominal(own, vessels))
+    outcomes = odds(own, samples, vessels, nominal(own, vessels))
     shifts = [
         Shift(what, (0.0 if o is None else o.chance) - found.after.chance)
         for (what, _), o in zip(moved, outcomes, strict=True)

@@ -16,6 +16,7 @@ from cofire.design.objective import (
     Outcome,
     Sample,
     Swing,
+    by_ratios,
     chances,
     deciding,
     draw,
@@ -169,6 +170,41 @@ def test_a_vessel_asked_alone_or_beside_another_has_the_same_chance():
         assert found is not None
         assert found.kept == pytest.approx(alone.kept, abs=0.02)
     assert 0.0 <= alone.good <= alone.chance <= 1.0
+
+
+def test_other_ratios_give_what_firing_again_with_them_gives():
+    # a ratio multiplies what a rule of stress finds, and nothing else, in each sample too
+    vessel, bench = tea_light_to_plan(), Bench(CARDS, fineness=ROUGH, ratios={"later": 0.7})
+    samples = draw(bench, vessel, 3, 11)
+    (first,) = odds(bench, samples, [vessel], nominal(bench, [vessel]))
+    other = replace(bench, ratios={"later": 2.0, "cooling": 0.4, "brown": 3.0})
+    (anew,) = odds(other, samples, [vessel], nominal(other, [vessel]))
+    assert first is not None
+    assert anew is not None
+    told = by_ratios(other, vessel, first)
+    assert abs(told.chance - first.chance) > 0.01  # they do count
+    for name in ("flags", "load", "lost_by", "swings"):
+        assert getattr(told, name) == getattr(anew, name)
+    for name in ("kept", "sound", "opened"):
+        assert np.array_equal(getattr(told, name), getattr(anew, name))
+    rough = by_ratios(other, vessel, nominal(bench, [vessel])[0])
+    assert rough.load == anew.load
+    assert not rough.kept.size
+
+
+def test_a_material_of_which_nothing_is_uncertain_stays_among_a_samples_cards():
+    body = CARDS["fritted body"]
+    sure = replace(body, properties={
+        name: replace(p, uncertainty=tuple(
+            replace(u, size=1.0 if u.form == "factor" else 0.0) for u in p.uncertainty
+        ))
+        for name, p in body.properties.items()
+    })  # fmt: skip
+    vessel = tea_light_to_plan()
+    bench = Bench({**CARDS, body.name: sure}, fineness=ROUGH)
+    (sample,) = draw(bench, vessel, 1, 3)
+    assert {f.material for f in sample.deviates} == {"fine silver"}
+    assert sample.bench.cards[body.name]["poisson_ratio"] == sure["poisson_ratio"]
 
 
 def test_a_property_that_decides_is_told_and_luck_is_not():
