@@ -9,15 +9,22 @@ from operator import attrgetter
 
 from cofire.assessment.check import Check, check_vessel
 from cofire.assessment.rule import NO
-from cofire.design.candidates import ROUGH, Bench, firing_key, shape_key
+from cofire.design.candidates import ROUGH, Bench, Key, firing_key, shape_key
 from cofire.design.constraints import with_room
 from cofire.design.fired_size import with_roads
 from cofire.design.firings import USUAL_RATE, Frame, Setting
 from cofire.design.layers import LayerSearch, leaders, propose_layers
-from cofire.design.objective import ASKED, Swing, draw, swings_of
+from cofire.design.objective import ASKED, Outcome, Sample, Swing, draw, swings_of
 from cofire.design.schedule import Schedule, propose_schedule
 from cofire.design.search import FINAL, LITTLE, DesignSearch, search_designs, searched
-from cofire.design.settling import far_apart, odds_by_solid, ratios_by_solid, settle, together
+from cofire.design.settling import (
+    far_apart,
+    odds_by_solid,
+    ratios_by_solid,
+    settle,
+    solid_and_odds,
+    together,
+)
 from cofire.design.space import Design
 from cofire.design.space import laid as laid_design
 from cofire.design.transition import LOWER, UPPER, Layout, as_vessel
@@ -140,7 +147,7 @@ class Drafting:
             with_room(vessel, self.metal, self.ceramic), self.metal, self.ceramic
         )
         self.check = partial(check_vessel, cards=bench.cards, extend=bench.extend)
-        self.checked: dict[tuple[object, ...], Check] = {}
+        self.checked: dict[Key, Check] = {}
         self.swings: tuple[Swing, ...] = ()
 
     def run(self) -> None:
@@ -207,11 +214,20 @@ class Drafting:
 
     def _solids(self, some: list[Vessel]) -> list[Check]:
         """Checks of some vessels, each fired once in a plan."""
-        keys = [(v.bands, v.printer.dead_volume, shape_key(v), firing_key(v.firing)) for v in some]
+        keys = [_key(one) for one in some]
         new = {key: v for key, v in zip(keys, some, strict=True) if key not in self.checked}
         found = each(self.check, list(new.values()), self.rough.executor)
         self.checked.update(zip(new, found, strict=True))
         return [self.checked[key] for key in keys]
+
+    def _asked(self, one: Vessel, samples: Sequence[Sample]) -> tuple[Check, Outcome | None]:
+        """The check of a vessel, fired once in a plan, and its chances by it."""
+        known = self.checked.get(_key(one))
+        if known is not None:
+            return known, odds_by_solid(samples, self.rough, one, known)
+        found, outcome = solid_and_odds(samples, self.rough, one, self.check)
+        self.checked[_key(one)] = found
+        return found, outcome
 
     def _settled(
         self,
@@ -289,8 +305,7 @@ class Drafting:
             if draft.checked is None:
                 draft.schedule, draft.vessel = anew, one
             self.say("solid of the plan")
-            (last,) = self._solids([one])
-            outcome = odds_by_solid(samples, rough, one, last)
+            last, outcome = self._asked(one, samples)
             cost = float("inf") if outcome is None else outcome.cost
             tried.append(Settled(anew, one, last, cost))
             best = best_settled(tried)
@@ -298,6 +313,11 @@ class Drafting:
             if tried[-1].believed:
                 return
             own, start = ratios_by_solid(rough, one, last), anew.setting
+
+
+def _key(vessel: Vessel) -> Key:
+    """What the check of a vessel follows from, in a plan."""
+    return vessel.bands, vessel.printer.dead_volume, shape_key(vessel), firing_key(vessel.firing)
 
 
 @dataclass(frozen=True)

@@ -344,6 +344,26 @@ class Sample:
             drawn=True,
         )
 
+    def modulus(self, body: str) -> float:
+        """Weibull's m of a body. [-]
+
+        Parameters
+        ----------
+        body : str
+            Its name.
+        """
+        return self.bench.cards[body]["weibull_modulus"].scalar
+
+    def job(self, vessels: Iterable[Vessel]) -> tuple[Bench, list[Vessel]]:
+        """What `judged` is asked of some vessels as they turn out.
+
+        Parameters
+        ----------
+        vessels : iterable of Vessel
+            As designed.
+        """
+        return replace(self.bench, ratios={}), [self.vessel(one) for one in vessels]
+
     def fired(self, firing: Firing) -> Firing:
         """The firing with its hottest segments off.
 
@@ -635,16 +655,16 @@ def odds(
     asked = [k for k, o in enumerate(outcomes) if o is not None]
     if not asked:
         return list(outcomes)
-    jobs = ((replace(s.bench, ratios={}), [s.vessel(vessels[k]) for k in asked]) for s in samples)
+    jobs = (sample.job([vessels[k] for k in asked]) for sample in samples)
     rows: dict[int, list[_Asked]] = {k: [] for k in asked}
     bodies = [bench.zones(vessels[k])[1].name for k in asked]
     following = iter(samples)
     for results in each(judged, jobs, bench.executor):
-        cards = next(following).bench.cards
+        sample = next(following)
         for k, body, shell in zip(asked, bodies, results, strict=True):
-            modulus, known = cards[body]["weibull_modulus"].scalar, outcomes[k]
+            known = outcomes[k]
             assert known is not None
-            rows[k].append(_asked(known, shell, modulus, bench.ratios))
+            rows[k].append(_asked(known, shell, sample.modulus(body), bench.ratios))
         if progress:
             progress(len(results))
     return [None if o is None else _over(o, rows[k]) for k, o in enumerate(outcomes)]
@@ -667,12 +687,40 @@ def by_ratios(bench: Bench, vessel: Vessel, outcome: Outcome) -> Outcome:
     Outcome
         As they would find it on that bench.
     """
-    known = _outcome(bench, vessel, outcome.shell)
-    assert known is not None
-    rows = [
-        _asked(known, shell, one.modulus, bench.ratios)
-        for shell, one in zip(outcome.shells, outcome.swings, strict=True)
-    ]
+    moduli = [one.modulus for one in outcome.swings]
+    found = of_shells(bench, vessel, outcome.shell, zip(outcome.shells, moduli, strict=True))
+    assert found is not None
+    return found
+
+
+def of_shells(
+    bench: Bench,
+    vessel: Vessel,
+    shell: tuple[Flag, ...] | None,
+    shells: Iterable[tuple[tuple[Flag, ...] | None, float]],
+) -> Outcome | None:
+    """What a design comes to by its coarse shells, put right by the ratios of the bench.
+
+    Parameters
+    ----------
+    bench : Bench
+        With the ratios.
+    vessel : Vessel
+        The design.
+    shell : tuple of Flag or None
+        Flags of its shell with the cards as they stand.
+    shells : iterable of (tuple of Flag or None, float)
+        Those in each sample, and Weibull's m of its body there. [-]
+
+    Returns
+    -------
+    Outcome or None
+        None where the shell could not be fired.
+    """
+    known = _outcome(bench, vessel, shell)
+    if known is None:
+        return None
+    rows = [_asked(known, one, modulus, bench.ratios) for one, modulus in shells]
     return _over(known, rows) if rows else known
 
 

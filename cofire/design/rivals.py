@@ -10,7 +10,7 @@ from cofire.design.candidates import Bench
 from cofire.design.firings import Frame
 from cofire.design.objective import ASKED, Outcome, draw, foretold, nominal
 from cofire.design.schedule import Schedule, propose_schedule
-from cofire.design.settling import odds_by_solid
+from cofire.design.settling import odds_by_solid, solid_and_odds
 from cofire.design.transition import Layout
 from cofire.vessel import Vessel
 
@@ -65,8 +65,8 @@ class Asked:
 
     def rival(self, vessel: Vessel, layout: Layout, schedule: Schedule | None) -> Rival:
         """A vessel, checked and asked."""
-        check = self.check(vessel)
-        return Rival(check, self.outcome(check), layout, schedule)
+        check, outcome = solid_and_odds(self.samples, self.bench, vessel, self.check)
+        return Rival(check, outcome, layout, schedule)
 
 
 @dataclass(frozen=True)

@@ -9,16 +9,20 @@ where its own ratio is another one, and the search goes on once from there.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import chain
+from typing import Any
 
 from cofire.assessment.check import Check
+from cofire.assessment.rule import Flag
 from cofire.assessment.verdict import worst_by_rule
-from cofire.design.candidates import Bench, ratios_between
-from cofire.design.objective import Outcome, Sample, by_ratios, nominal, odds
+from cofire.design.candidates import Bench, judged, ratios_between
+from cofire.design.objective import Outcome, Sample, by_ratios, nominal, odds, of_shells
 from cofire.design.search import Choice, DesignSearch, preferred
 from cofire.design.space import laid
 from cofire.vessel import Vessel
+from cofire.workers import each
 
 FAR = 1.1
 """Factor between two ratios from which a chance is asked again. [-]"""
@@ -86,14 +90,53 @@ def odds_by_solid(
     (known,) = nominal(bench, [vessel])
     if known is None:
         return None
-    own = _put_right(bench, found, known)
+    own = _put_right(bench, found, known.shell)
     (outcome,) = odds(own, samples, [vessel], [by_ratios(own, vessel, known)])
     return outcome
 
 
-def _put_right(bench: Bench, found: Check, known: Outcome) -> Bench:
+def solid_and_odds(
+    samples: Sequence[Sample], bench: Bench, vessel: Vessel, check: Callable[[Vessel], Check]
+) -> tuple[Check, Outcome | None]:
+    """A design's check, and its chances as `odds_by_solid`: the shells fired beside the solid.
+
+    Parameters
+    ----------
+    samples : sequence of Sample
+        From `draw`.
+    bench : Bench
+        Of the search.
+    vessel : Vessel
+        The design.
+    check : callable
+        Gives the check of a vessel.
+
+    Returns
+    -------
+    tuple of Check and Outcome or None
+        None where the shell cannot be fired.
+    """
+    jobs: Iterator[tuple[Callable[[Any], Any], Any]] = chain(
+        [(check, vessel), (judged, (replace(bench, ratios={}), [vessel]))],
+        ((judged, sample.job([vessel])) for sample in samples),
+    )
+    found, (shell,), *shells = each(_answered, jobs, bench.executor)
+    if shell is None:
+        return found, None
+    body = bench.zones(vessel)[1].name
+    rows = [(one, sample.modulus(body)) for (one,), sample in zip(shells, samples, strict=True)]
+    return found, of_shells(_put_right(bench, found, shell), vessel, shell, rows)
+
+
+def _answered(job: tuple[Callable[[Any], Any], Any]) -> Any:
+    """One question of several kinds, from anywhere."""
+    work, of = job
+    return work(of)
+
+
+def _put_right(bench: Bench, found: Check, shell: Sequence[Flag]) -> Bench:
     """The bench with the ratios of a design's solid over its shell."""
-    return replace(bench, ratios=ratios_between(found.verdict.flags, known.shell, FURTHEST))
+    return replace(bench, ratios=ratios_between(found.verdict.flags, shell, FURTHEST))
 
 
 def settle(
@@ -123,7 +166,7 @@ def settle(
     checks = check(vessels)
     choices: list[Choice] = []
     for choice, one, found in zip(search.choices, vessels, checks, strict=True):
-        own, outcome = _put_right(bench, found, choice.outcome), choice.outcome
+        own, outcome = _put_right(bench, found, choice.outcome.shell), choice.outcome
         if far_apart(own.ratios, bench.ratios, found):
             outcome = by_ratios(own, one, outcome)
         choices.append(replace(choice, grade=found.verdict.grade, outcome=outcome))

@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
 from typing import Any, cast
 
+import numpy as np
+
 from cofire.assessment.check import Check, check_vessel
 from cofire.assessment.rule import NO, Flag
 from cofire.design.candidates import ROUGH, Bench, fire_candidates
 from cofire.design.drafting import Settled, best_settled
+from cofire.design.objective import draw
 from cofire.design.search import DesignSearch, knee, preferred, search_designs
-from cofire.design.settling import far_apart, ratios_by_solid, settle, together
+from cofire.design.settling import (
+    far_apart,
+    odds_by_solid,
+    ratios_by_solid,
+    settle,
+    solid_and_odds,
+    together,
+)
 from cofire.design.space import laid
 from cofire.errors import ModelError
 from cofire.sweeps import mark_of
@@ -89,6 +100,26 @@ def test_a_ratio_counts_only_where_the_rule_decides_something() -> None:
     ))  # fmt: skip
     faint = replace(check, verdict=little)
     assert not far_apart({**ratios, "later": 2.0 * ratios["later"]}, ratios, faint)
+
+
+def test_a_solid_and_its_shells_fired_beside_each_other_are_those_fired_in_turn() -> None:
+    vessel, bench, found = searched()
+    metal, ceramic, below = bench.zones(vessel)
+    one = laid(vessel, metal.name, ceramic.name, below, found.chosen.design)
+    (check,) = solids([one])
+    samples = draw(bench, vessel, 3, 5)
+    wrong = replace(bench, ratios={"later": 0.4})  # the search's, which the solid's own replace
+    in_turn = odds_by_solid(samples, wrong, one, check)
+    with ThreadPoolExecutor(2) as pool:
+        beside = solid_and_odds(
+            samples, replace(wrong, executor=pool), one, lambda v: solids([v])[0]
+        )
+    assert in_turn is not None
+    assert beside[0] is check
+    assert beside[1] is not None
+    for name in ("flags", "load", "lost_by", "swings"):
+        assert getattr(beside[1], name) == getattr(in_turn, name)
+    assert np.array_equal(beside[1].kept, in_turn.kept)
 
 
 def test_two_searches_together_hold_the_better_design_of_each_number() -> None:
